@@ -1,0 +1,1 @@
+//! Holds only the test binary in `suite/`.
