@@ -1,1 +1,45 @@
-//! Wire types.
+//! Wire types and problem codes of the Eavesward API, shared by the service and the client.
+//!
+//! JSON is in SI with the unit in the field name. Civil dates (`YYYY-MM-DD`) are in the property's time zone, instants
+//! are RFC 3339 in UTC. Requests refuse fields they do not know; responses stay lenient, so that an old client can read
+//! a newer service. Enums that a response carries end in an `Unknown` variant for the same reason.
+//!
+//! The OpenAPI schemas sit behind the feature `openapi`, which only the service switches on.
+#![deny(missing_docs)]
+
+mod account;
+mod component;
+mod duty;
+mod forecast;
+mod gauge;
+mod page;
+mod problem;
+mod property;
+mod status;
+mod system;
+mod task;
+mod visit;
+
+pub use account::{Account, ApiKey, KeyCreated, KeyRequest, Scope};
+pub use component::{
+    Component, ComponentKind, ComponentRequest, CouplingMaterial, Emptying, Exposition, MonthDay, Part,
+    ReplaceRequest, RetireRequest, Shade, ValveType,
+};
+pub use duty::{Caution, DecidedBy, Duty, Hazard, Mark, Tally, Window};
+pub use forecast::{
+    Chances, ClimateBasis, ClimateSummary, CurvePoint, DutyForecast, ForecastRequest, NormalsInput,
+    SystemForecast,
+};
+pub use gauge::{
+    Gauge, GaugeRequest, MonthlyNormals, RainCounts, RainDay, RainLayout, RainRefusal, RainReport,
+    RainRequest,
+};
+pub use page::Page;
+pub use problem::{FieldProblem, Problem, ProblemCode};
+pub use property::{Property, PropertyRequest};
+pub use status::{NextDuty, RunoffSince, SystemStatus};
+pub use system::{
+    Canopy, CoefficientSource, Roof, RoofRequest, Surface, System, SystemCreateRequest, SystemUpdateRequest,
+};
+pub use task::{Task, TaskState};
+pub use visit::{Finding, FoundClass, Visit, VisitItem, VisitRequest, VisitRevision, WithdrawRequest};

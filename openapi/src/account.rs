@@ -1,0 +1,76 @@
+//! Accounts and their keys.
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+/// The account a key belongs to. Everything stored belongs to one account and is invisible to every other.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct Account {
+    /// Id of the account.
+    pub id: Uuid,
+    /// What the account is called.
+    pub name: String,
+    /// When it was made.
+    pub created_at: DateTime<Utc>,
+}
+
+/// What a key may do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum Scope {
+    /// Read everything of the account.
+    Read,
+    /// Register, change, send rain, log visits.
+    Write,
+    /// Make and revoke keys.
+    Admin,
+}
+
+/// A request to make a key.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct KeyRequest {
+    /// What the key is for, so that it can be recognised when it is to be revoked.
+    #[cfg_attr(feature = "openapi", schema(min_length = 1, max_length = 200))]
+    pub name: String,
+    /// What it may do; at least one.
+    #[cfg_attr(feature = "openapi", schema(min_items = 1))]
+    pub scopes: Vec<Scope>,
+    /// The instant from which it is refused; never when absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expires_at: Option<DateTime<Utc>>,
+}
+
+/// A key, without its secret.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct ApiKey {
+    /// Id of the key.
+    pub id: Uuid,
+    /// What it is for.
+    pub name: String,
+    /// What it may do.
+    pub scopes: Vec<Scope>,
+    /// The first characters of the secret, to tell keys apart.
+    pub hint: String,
+    /// When it was made.
+    pub created_at: DateTime<Utc>,
+    /// When it stops being accepted, if ever.
+    pub expires_at: Option<DateTime<Utc>>,
+    /// When it was revoked, if it was.
+    pub revoked_at: Option<DateTime<Utc>>,
+}
+
+/// A new key with its secret, which is shown this once.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct KeyCreated {
+    /// The key.
+    pub key: ApiKey,
+    /// The bearer secret. Only a hash of it is stored: it cannot be shown again.
+    pub secret: String,
+}

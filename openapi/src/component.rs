@@ -1,0 +1,359 @@
+//! Components: the parts that want care.
+
+use chrono::{DateTime, NaiveDate, Utc};
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+/// What a component is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum ComponentKind {
+    /// The roof covering.
+    Roof,
+    /// A gutter with its downpipes.
+    Gutter,
+    /// A screen that keeps debris out of the downpipe or the tank.
+    DebrisScreen,
+    /// A chamber that takes the first, dirtiest runoff.
+    FirstFlushDiverter,
+    /// A rubber coupling with its bands.
+    Coupling,
+    /// The tank.
+    Tank,
+    /// An intake that floats below the surface.
+    FloatingIntake,
+    /// A water seal in the overflow.
+    OverflowTrap,
+    /// A screened vent or opening.
+    Vent,
+    /// A ball or gate valve.
+    Valve,
+    /// A level gauge.
+    LevelGauge,
+    /// A pump.
+    Pump,
+    /// A pressure vessel.
+    PressureVessel,
+    /// A cartridge filter.
+    CartridgeFilter,
+    /// An ultraviolet disinfection lamp.
+    DisinfectionLamp,
+    /// Pipes, taps and chambers that frost can reach.
+    ExposedPipework,
+    /// A kind of a newer service; never accepted.
+    #[serde(other)]
+    Unknown,
+}
+
+/// What a coupling is made of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum CouplingMaterial {
+    /// EPDM rubber.
+    Epdm,
+    /// Neoprene (chloroprene) rubber.
+    Neoprene,
+    /// Natural rubber or styrene-butadiene rubber.
+    NaturalOrSbr,
+    /// Plasticised PVC.
+    PlasticisedPvc,
+}
+
+/// How a part faces the sun.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum Exposition {
+    /// Around an upright pipe: the mean of all sides.
+    #[default]
+    VerticalPipe,
+    /// Lying flat.
+    Horizontal,
+    /// Upright, facing the equator.
+    FacingEquator,
+    /// Upright, facing east or west.
+    FacingEastOrWest,
+    /// Upright, facing the pole.
+    FacingPole,
+    /// Tilted by 45 degrees towards the equator.
+    TiltedToEquator,
+}
+
+/// How much of the sky's ultraviolet is kept off a part. The shares are judgement; give `shade_share` to override.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum Shade {
+    /// Nothing keeps it off.
+    #[default]
+    FullSun,
+    /// Shaded about half of the day.
+    PartShade,
+    /// Under the eaves or on the shaded side.
+    UnderEaves,
+    /// Painted or wrapped.
+    Covered,
+}
+
+/// How a first-flush diverter is emptied after rain.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(tag = "by", rename_all = "snake_case", deny_unknown_fields)]
+pub enum Emptying {
+    /// Somebody opens a valve or a cap.
+    Hand {},
+    /// A small hole at the foot.
+    WeepHole {
+        /// Diameter of the hole in mm.
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.5, maximum = 20.0))]
+        hole_mm: f64,
+        /// Height of water above the hole when the chamber is full, in m.
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.05, maximum = 10.0))]
+        head_m: f64,
+    },
+    /// A metered drip.
+    Drip {
+        /// Flow in litres an hour.
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.05, maximum = 100.0))]
+        litres_per_hour: f64,
+    },
+}
+
+/// The two kinds of valve that are worked through their travel.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum ValveType {
+    /// A quarter-turn ball valve.
+    Ball,
+    /// A gate valve.
+    Gate,
+}
+
+/// A day of the year.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct MonthDay {
+    /// Month, 1 to 12.
+    #[cfg_attr(feature = "openapi", schema(minimum = 1, maximum = 12))]
+    pub month: u32,
+    /// Day of the month; 29 February counts as 28 February in short years.
+    #[cfg_attr(feature = "openapi", schema(minimum = 1, maximum = 31))]
+    pub day: u32,
+}
+
+/// What a component is, with the figures its duties need.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
+pub enum Part {
+    /// The roof covering.
+    Roof {
+        /// Whether it may break underfoot (old fibre-cement, glass, plastic sheet); adds a caution.
+        #[serde(default)]
+        fragile: bool,
+    },
+    /// A gutter with its downpipes.
+    Gutter {
+        /// Length in m.
+        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 10_000.0))]
+        length_m: f64,
+        /// Whether a guard covers it.
+        #[serde(default)]
+        guarded: bool,
+    },
+    /// A debris screen.
+    DebrisScreen {
+        /// Area of the mesh in m2.
+        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 100.0))]
+        area_m2: f64,
+        /// Opening of the mesh in mm.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 50.0))]
+        mesh_mm: Option<f64>,
+    },
+    /// A first-flush diverter.
+    FirstFlushDiverter {
+        /// Volume of the chamber in litres.
+        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 100_000.0))]
+        chamber_volume_l: f64,
+        /// How it is emptied.
+        emptying: Emptying,
+    },
+    /// A rubber coupling.
+    Coupling {
+        /// What it is made of.
+        material: CouplingMaterial,
+        /// How it faces the sun.
+        #[serde(default)]
+        exposition: Exposition,
+        /// How it is shaded.
+        #[serde(default)]
+        shade: Shade,
+        /// Share of the ultraviolet kept off, 0 to 1; overrides `shade`. 1 means that no sunlight reaches it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 1.0))]
+        shade_share: Option<f64>,
+    },
+    /// A tank.
+    Tank {
+        /// Capacity in litres up to the overflow.
+        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 100_000_000.0))]
+        capacity_l: f64,
+        /// Area of the floor in m2.
+        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 100_000.0))]
+        floor_area_m2: f64,
+        /// Height of the outlet or lowest intake above the floor, in mm.
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 20_000.0))]
+        outlet_height_mm: f64,
+        /// Whether the inlet is calmed, so that falling water does not stir the floor.
+        #[serde(default)]
+        calmed_inlet: bool,
+    },
+    /// A floating intake.
+    FloatingIntake {
+        /// Opening of its screen in mm.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 50.0))]
+        mesh_mm: Option<f64>,
+    },
+    /// An overflow trap.
+    OverflowTrap {
+        /// Depth of its water seal in mm.
+        #[cfg_attr(feature = "openapi", schema(minimum = 10.0, maximum = 1000.0))]
+        seal_depth_mm: f64,
+    },
+    /// A screened vent or opening.
+    Vent {
+        /// Opening of its mesh in mm; 1 mm or less keeps mosquitoes out.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 50.0))]
+        mesh_mm: Option<f64>,
+    },
+    /// A valve.
+    Valve {
+        /// Ball or gate.
+        valve_type: ValveType,
+    },
+    /// A level gauge.
+    LevelGauge {},
+    /// A pump.
+    Pump {
+        /// Whether it runs on mains electricity; adds a caution.
+        #[serde(default = "yes")]
+        mains_powered: bool,
+    },
+    /// A pressure vessel.
+    PressureVessel {
+        /// Volume in litres.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 100_000.0))]
+        volume_l: Option<f64>,
+    },
+    /// A cartridge filter.
+    CartridgeFilter {
+        /// Litres the maker rates a cartridge for; brings the change forward when the demand reaches it sooner.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 100_000_000.0))]
+        rated_volume_l: Option<f64>,
+    },
+    /// A disinfection lamp.
+    DisinfectionLamp {
+        /// Hours the maker rates a lamp for; brings the change forward.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 200_000.0))]
+        rated_hours: Option<f64>,
+        /// Hours it burns a day; 24 when absent.
+        #[serde(default = "all_day")]
+        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 24.0))]
+        hours_per_day: f64,
+    },
+    /// Pipes, taps and chambers that frost can reach.
+    ExposedPipework {
+        /// The day of the year by which frost is first to be expected.
+        first_frost: MonthDay,
+        /// The day of the year after which frost is no longer to be expected.
+        last_frost: MonthDay,
+    },
+}
+
+fn yes() -> bool {
+    true
+}
+
+fn all_day() -> f64 {
+    24.0
+}
+
+/// A request to add a component, or to correct what is known of one.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct ComponentRequest {
+    /// What people call it, such as `north screen`.
+    #[cfg_attr(feature = "openapi", schema(min_length = 1, max_length = 200))]
+    pub name: String,
+    /// What it is.
+    pub part: Part,
+    /// The day it was put in.
+    pub installed_on: NaiveDate,
+    /// The day it was last served before the service knew of it; the installed date counts when absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub last_served_on: Option<NaiveDate>,
+}
+
+/// A component.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct Component {
+    /// Id of the component.
+    pub id: Uuid,
+    /// The system it belongs to.
+    pub system_id: Uuid,
+    /// What people call it.
+    pub name: String,
+    /// What it is.
+    pub part: Part,
+    /// The day it was put in.
+    pub installed_on: NaiveDate,
+    /// The day it was last served before the service knew of it.
+    pub last_served_on: Option<NaiveDate>,
+    /// The day it was taken out, if it was.
+    pub removed_on: Option<NaiveDate>,
+    /// The component whose place it took.
+    pub replaces: Option<Uuid>,
+    /// Version for `If-Match`.
+    pub version: i64,
+    /// When it was registered.
+    pub created_at: DateTime<Utc>,
+    /// When it was last changed.
+    pub updated_at: DateTime<Utc>,
+}
+
+/// A request to put a new component in the place of an old one. The old one and its history stay.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct ReplaceRequest {
+    /// The day of the change.
+    pub on: NaiveDate,
+    /// What the new one is; like the old one when absent. It must be of the same kind.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub part: Option<Part>,
+    /// What the new one is called; like the old one when absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "openapi", schema(min_length = 1, max_length = 200))]
+    pub name: Option<String>,
+}
+
+/// A request to take a component out for good. Its history stays.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct RetireRequest {
+    /// The day it was taken out.
+    pub on: NaiveDate,
+}

@@ -1,0 +1,168 @@
+//! Duties and the figures that decide when they fall due.
+
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+
+/// Something that has to be done to a component from time to time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum Duty {
+    /// Clear leaves and moss off the roof.
+    ClearRoof,
+    /// Clear the gutter and its downpipes.
+    ClearGutter,
+    /// Clean the debris screen.
+    CleanScreen,
+    /// Drain and rinse a diverter that is emptied by hand.
+    DrainDiverter,
+    /// Clear the hole and rinse the chamber of a diverter that empties itself.
+    ClearWeepHole,
+    /// Replace a coupling.
+    ReplaceCoupling,
+    /// Check a coupling's bands and look over its rubber.
+    CheckBands,
+    /// Remove the sediment from the tank floor, from outside.
+    RemoveSediment,
+    /// Measure the depth of the sediment.
+    MeasureSediment,
+    /// Look over tank, lid and labels.
+    LookOverTank,
+    /// Check float, hose and screen of a floating intake.
+    CheckIntake,
+    /// Refill or check the seal of an overflow trap and its end screen.
+    CheckTrap,
+    /// Check the mesh of a vent.
+    CheckMesh,
+    /// Work a valve through its full travel.
+    WorkValve,
+    /// Compare a level gauge with a dip.
+    CompareGauge,
+    /// Check a pump.
+    CheckPump,
+    /// Check the charge of a pressure vessel.
+    CheckVessel,
+    /// Change a filter cartridge.
+    ChangeCartridge,
+    /// Change a disinfection lamp.
+    ChangeLamp,
+    /// Drain for frost.
+    DrainForFrost,
+    /// Restart after frost.
+    RestartAfterFrost,
+    /// A duty of a newer service; never accepted.
+    #[serde(other)]
+    Unknown,
+}
+
+/// What decided a due date.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum DecidedBy {
+    /// The tally is predicted to reach the mark.
+    Prediction,
+    /// The longest time to leave it, because it comes before any predicted date or because nothing can be predicted.
+    Ceiling,
+    /// The first look after installation.
+    FirstLook,
+    /// A day of the year that the account gave.
+    Season,
+    /// A maker's rating that the account gave.
+    Rating,
+    /// Nothing: no date can be given, and `reasons` says why.
+    Nothing,
+    /// A word of a newer service.
+    #[serde(other)]
+    Unknown,
+}
+
+/// What a component has taken since it was last served.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct Tally {
+    /// The tally on the day asked for.
+    pub value: f64,
+    /// Its unit, such as `mm of runoff` or `MJ/m2 of ultraviolet`.
+    pub unit: String,
+    /// The part of it that stands on daily readings.
+    pub from_readings: f64,
+    /// The part of it that the climate stands in for, on days without a reading.
+    pub from_climate: f64,
+    /// Days with a reading since the last service.
+    pub days_read: u32,
+    /// Days without one.
+    pub days_unread: u32,
+}
+
+/// The tally at which a component wants care.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct Mark {
+    /// Its median, in the unit of the tally.
+    pub value: f64,
+    /// Its unit.
+    pub unit: String,
+    /// Standard deviation of its natural logarithm; 0 when it is known exactly.
+    pub log_sd: f64,
+    /// Findings that stand behind it; with 0 it is the prior alone.
+    pub findings: u32,
+    /// Where the prior came from.
+    pub source: String,
+    /// Whether that source is judgement rather than a publication.
+    pub judgement: bool,
+}
+
+/// The dates on which the tally reaches the mark with a chance of 10, 50 and 90 %.
+///
+/// A date in the past means that the chance was reached then; an absent one lies beyond the horizon.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct Window {
+    /// 10 % chance.
+    pub early_on: Option<NaiveDate>,
+    /// 50 % chance.
+    pub likely_on: Option<NaiveDate>,
+    /// 90 % chance.
+    pub late_on: Option<NaiveDate>,
+}
+
+/// A way in which work can hurt someone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum Hazard {
+    /// Falling from or through a roof, or from a ladder.
+    Fall,
+    /// Bad air in a closed space.
+    ConfinedSpace,
+    /// Drowning through an open lid.
+    Drowning,
+    /// Electric shock.
+    Electricity,
+    /// Chlorine and other chemicals.
+    Chemicals,
+    /// Contaminated sludge.
+    ContaminatedSludge,
+    /// Mosquitoes breeding.
+    Mosquitoes,
+    /// Rain water getting into the drinking-water pipes.
+    CrossConnection,
+    /// Freezing and bursting.
+    Freezing,
+    /// A vessel or pipe under pressure.
+    Pressure,
+    /// A hazard of a newer service.
+    #[serde(other)]
+    Unknown,
+}
+
+/// What to be careful of.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct Caution {
+    /// The hazard.
+    pub hazard: Hazard,
+    /// What to do about it.
+    pub text: String,
+}

@@ -1,0 +1,139 @@
+//! Visits: what was done and what was found.
+
+use crate::Duty;
+use chrono::{DateTime, NaiveDate, Utc};
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+/// How full a part was found, in words.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum FoundClass {
+    /// 5 to 25 % of the way to wanting care.
+    Light,
+    /// 25 to 75 %.
+    Half,
+    /// 75 to 100 %.
+    Heavy,
+}
+
+/// What was found before anything was done.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(tag = "found", rename_all = "snake_case", deny_unknown_fields)]
+pub enum Finding {
+    /// Nothing to speak of, under 5 %.
+    Nothing {},
+    /// A share of the way to wanting care: 0 is clean, 1 is at the mark, more is past it.
+    Fraction {
+        /// The share, 0 to 10.
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 10.0))]
+        fraction: f64,
+    },
+    /// A class.
+    Class {
+        /// The class.
+        class: FoundClass,
+    },
+    /// A measured depth of sediment.
+    Depth {
+        /// Depth in mm.
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 20_000.0))]
+        depth_mm: f64,
+    },
+    /// Blocked, or past use.
+    Blocked {},
+}
+
+/// One duty seen to on a visit.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct VisitItem {
+    /// The component.
+    pub component_id: Uuid,
+    /// The duty.
+    pub duty: Duty,
+    /// Whether it was done. A finding without doing it is a look: the tally goes on.
+    pub done: bool,
+    /// What was found before it was done.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub finding: Option<Finding>,
+    /// Anything worth keeping.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "openapi", schema(max_length = 4000))]
+    pub note: Option<String>,
+}
+
+/// A request to log a visit, or to correct one.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct VisitRequest {
+    /// The system that was visited.
+    pub system_id: Uuid,
+    /// The day, in the property's time zone.
+    pub visited_on: NaiveDate,
+    /// Who went.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "openapi", schema(max_length = 200))]
+    pub visited_by: Option<String>,
+    /// What was seen to: 1 to 500, each component and duty once.
+    #[cfg_attr(feature = "openapi", schema(min_items = 1, max_items = 500))]
+    pub items: Vec<VisitItem>,
+    /// Anything worth keeping.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "openapi", schema(max_length = 4000))]
+    pub note: Option<String>,
+}
+
+/// A visit.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct Visit {
+    /// Id of the visit.
+    pub id: Uuid,
+    /// The system that was visited.
+    pub system_id: Uuid,
+    /// The day.
+    pub visited_on: NaiveDate,
+    /// Who went.
+    pub visited_by: Option<String>,
+    /// What was seen to.
+    pub items: Vec<VisitItem>,
+    /// Anything worth keeping.
+    pub note: Option<String>,
+    /// When it was withdrawn, if it was; a withdrawn visit counts for nothing.
+    pub withdrawn_at: Option<DateTime<Utc>>,
+    /// Why it was withdrawn.
+    pub withdrawn_because: Option<String>,
+    /// Version for `If-Match`; 1 is the visit as it was logged.
+    pub version: i64,
+    /// When it was logged.
+    pub created_at: DateTime<Utc>,
+    /// When it was last corrected or withdrawn.
+    pub updated_at: DateTime<Utc>,
+}
+
+/// A visit as it stood before a correction or withdrawal.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct VisitRevision {
+    /// The version that was replaced.
+    pub version: i64,
+    /// When it was replaced.
+    pub replaced_at: DateTime<Utc>,
+    /// The visit as it stood.
+    pub visit: Visit,
+}
+
+/// A request to withdraw a visit that did not happen as logged. It is kept, and counts for nothing.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct WithdrawRequest {
+    /// Why.
+    #[cfg_attr(feature = "openapi", schema(min_length = 1, max_length = 4000))]
+    pub because: String,
+}
