@@ -1,1 +1,45 @@
-//! Engine
+//! Numbers in, numbers out: when the parts of a rainwater system want care.
+//!
+//! Days are [`Day`]s, whole civil days counted from 1970-01-01; nothing here knows the clock, a time zone, a file
+//! or the network. The same inputs give the same bits.
+//!
+//! A walk through one forecast:
+//!
+//! 1. [`climate::Climate::fit`] reads a gauge's daily [`rain::RainRecord`], its twelve [`climate::Normals`], or both.
+//! 2. An [`exposure::Exposure`] says what a duty's tally counts: runoff, leaves carried to a screen, solids settling
+//!    in the tank, ultraviolet dose.
+//! 3. [`duty::forecast`] runs that exposure day by day over the record since the part was last served, lets the
+//!    climate stand for every day without a reading, past or future, and answers with the window in which the
+//!    tally reaches the mark.
+//!
+//! Every prior and default carries its published source or the word "judgement"; "from memory" marks a figure that
+//! is commonly quoted and was not looked up.
+#![deny(missing_docs)]
+#![expect(
+    clippy::neg_cmp_op_on_partial_ord,
+    reason = "`!(a > 0.0)` refuses NaN, which `a <= 0.0` would let through"
+)]
+
+pub mod calendar;
+pub mod climate;
+pub mod duty;
+pub mod error;
+pub mod exposure;
+pub mod first_flush;
+pub mod hydraulics;
+pub mod mark;
+pub mod passage;
+pub mod rain;
+pub mod runoff;
+pub mod site;
+pub mod solar;
+mod special;
+
+pub use calendar::Day;
+pub use climate::{Basis, Climate, ClimateError, MonthLaw, Normals};
+pub use duty::{Answer, Chance, CurvePoint, Note, Outcome, Question, Reason, Tally, Window, forecast};
+pub use error::EngineError;
+pub use exposure::{Exposure, Orientation};
+pub use mark::{Mark, Material, Prior};
+pub use rain::RainRecord;
+pub use site::{Canopy, Roof, Site};

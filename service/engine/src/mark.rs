@@ -1,0 +1,119 @@
+//! Marks: the tally at which a part wants care, before anything was found.
+//!
+//! A mark is log-normal: a median in the unit of the tally and a log-sd, 0 where geometry fixes it. The priors are
+//! starting points and nothing here validates them; show how many findings stand behind a mark beside every date.
+
+use crate::error::{EngineError, require};
+
+/// A log-normal mark.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Mark {
+    /// Median, in the unit of the exposure, above 0.
+    pub median: f64,
+    /// Standard deviation of the natural logarithm, 0 to 3; 0 when the mark is known exactly.
+    pub log_sd: f64,
+}
+
+impl Mark {
+    pub(crate) fn check(&self) -> Result<(), EngineError> {
+        let median_ok = self.median > 0.0 && self.median.is_finite();
+        require(median_ok, "mark median", self.median, "above 0")?;
+        require((0.0..=3.0).contains(&self.log_sd), "mark log_sd", self.log_sd, "0 to 3")
+    }
+}
+
+/// A mark with where it comes from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Prior {
+    /// The mark.
+    pub mark: Mark,
+    /// Unit of the median.
+    pub unit: &'static str,
+    /// Published source, or the reasoning behind a judgement.
+    pub source: &'static str,
+    /// Whether the figure is a judgement without a published source.
+    pub judgement: bool,
+}
+
+/// What a flexible coupling is made of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Material {
+    /// Ethylene propylene diene rubber.
+    Epdm,
+    /// Polychloroprene.
+    Neoprene,
+    /// Natural or styrene-butadiene rubber.
+    NaturalOrSbr,
+    /// Polyvinyl chloride made flexible with plasticiser.
+    PlasticisedPvc,
+}
+
+/// Leaf screen: dry leaf per m2 of screen at which it wants cleaning. For [`Exposure::Leaves`](crate::Exposure).
+pub fn screen() -> Prior {
+    Prior {
+        mark: Mark { median: 0.3, log_sd: 0.8 },
+        unit: "kg dry leaf per m2 of screen",
+        source: "judgement: about a hand's breadth of loose litter; no published figure found",
+        judgement: true,
+    }
+}
+
+/// First-flush diverter with a weep hole: runoff after which hole and chamber want clearing.
+pub fn weep_hole_diverter() -> Prior {
+    Prior {
+        mark: Mark { median: 300.0, log_sd: 0.8 },
+        unit: "mm runoff",
+        source: "judgement: holes of 2 to 3 mm clog with the solids they collect; no published figure found",
+        judgement: true,
+    }
+}
+
+/// First-flush chamber emptied by hand: the runoff that fills it, litres over plan area, known exactly.
+///
+/// `chamber_l` and `roof_plan_area_m2` above 0.
+pub fn hand_emptied_chamber(chamber_l: f64, roof_plan_area_m2: f64) -> Result<Prior, EngineError> {
+    require(chamber_l > 0.0 && chamber_l.is_finite(), "chamber_l", chamber_l, "above 0")?;
+    let area_ok = roof_plan_area_m2 > 0.0 && roof_plan_area_m2.is_finite();
+    require(area_ok, "roof_plan_area_m2", roof_plan_area_m2, "above 0")?;
+    Ok(Prior {
+        mark: Mark { median: chamber_l / roof_plan_area_m2, log_sd: 0.0 },
+        unit: "mm runoff",
+        source: "geometry: one litre on one m2 is one mm",
+        judgement: false,
+    })
+}
+
+/// Tank sediment: depth on the floor at which it wants removing.
+///
+/// The lesser of 50 mm and the outlet height less a margin of 50 mm, but never under 10 mm. `outlet_height_mm` is the
+/// height of the lowest draw-off above the floor in mm, `None` when unknown (a floating intake has no fixed one).
+pub fn tank_sediment(outlet_height_mm: Option<f64>) -> Prior {
+    const MARGIN_MM: f64 = 50.0;
+    const LEAST_MM: f64 = 10.0;
+    let clear = outlet_height_mm.filter(|h| h.is_finite()).map_or(f64::INFINITY, |h| h - MARGIN_MM);
+    Prior {
+        mark: Mark { median: clear.clamp(LEAST_MM, 50.0), log_sd: 0.7 },
+        unit: "mm depth on the tank floor",
+        source: "judgement, beside trade practice that calls up to 5 cm normal; margin of 50 mm and least depth \
+                 of 10 mm are judgement",
+        judgement: true,
+    }
+}
+
+/// Flexible coupling in daylight: dose of ultraviolet (295 to 385 nm) at which it wants replacing, MJ/m2.
+///
+/// No published dose to failure of pipe couplings was found. EPDM roof sheet met or nearly met new-material minima
+/// after 28 to 32 years (trade association figures, most of it under stone ballast), which only bounds the first.
+pub fn coupling(material: Material) -> Prior {
+    let (median, log_sd, source) = match material {
+        Material::Epdm => {
+            (5000.0, 0.5, "judgement; EPDM roof sheet lasted some 30 years, mostly under ballast")
+        }
+        Material::Neoprene => (2500.0, 0.5, "judgement; half of EPDM"),
+        Material::NaturalOrSbr => (800.0, 0.6, "judgement; ozone cracks it as well"),
+        Material::PlasticisedPvc => {
+            (1500.0, 0.6, "judgement; plasticiser loss follows heat rather than light")
+        }
+    };
+    Prior { mark: Mark { median, log_sd }, unit: "MJ/m2 TUV 295-385 nm", source, judgement: true }
+}

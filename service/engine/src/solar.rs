@@ -1,0 +1,118 @@
+//! Where the sun stands and what a horizontal m2 would get.
+//!
+//! Declination and distance by Spencer (1971, as coded in pvlib 0.16), with the day angle `2 pi (doy - 1) / 365`;
+//! extraterrestrial daily irradiation
+//! `H0 = 86400/pi G E0 (ws sin(lat) sin(decl) + cos(lat) cos(decl) sin(ws))`, `cos ws = -tan(lat) tan(decl)`.
+//! The argument of the arc cosine is clamped, so that polar night gives 0 and polar day a full turn.
+//! Clear-sky bound by Haurwitz: `1098 cos z exp(-0.059 / cos z)` W/m2.
+//!
+//! Known failure: near the poles the date of first and last light is off by some days; H0 differs from a full ephemeris
+//! by up to 2 %, 8 % in deep winter at 60 degrees.
+//! Invariants: 12 h at the equator; H0 of both hemispheres half a year apart agrees within the 3.4 % of the orbit.
+
+use std::sync::LazyLock;
+
+/// Solar constant, W/m2 (the default of pvlib).
+pub const SOLAR_CONSTANT: f64 = 1366.1;
+
+/// Sun of one day of the year, the same at every latitude.
+#[derive(Debug, Clone, Copy)]
+struct DaySun {
+    sin_declination: f64,
+    cos_declination: f64,
+    distance: f64,
+}
+
+static YEAR: LazyLock<[DaySun; 366]> = LazyLock::new(|| {
+    std::array::from_fn(|i| {
+        let doy = i as u32 + 1;
+        let (sin_declination, cos_declination) = declination_deg(doy).to_radians().sin_cos();
+        DaySun { sin_declination, cos_declination, distance: distance_factor(doy) }
+    })
+});
+
+fn day_angle(day_of_year: u32) -> f64 {
+    std::f64::consts::TAU * (f64::from(day_of_year) - 1.0) / 365.0
+}
+
+/// Solar declination in degrees on a day of the year, 1 to 366.
+pub fn declination_deg(day_of_year: u32) -> f64 {
+    let b = day_angle(day_of_year);
+    let (s1, c1) = b.sin_cos();
+    let (s2, c2) = (2.0 * b).sin_cos();
+    let (s3, c3) = (3.0 * b).sin_cos();
+    (0.006_918 - 0.399_912 * c1 + 0.070_257 * s1 - 0.006_758 * c2 + 0.000_907 * s2 - 0.002_697 * c3
+        + 0.001_48 * s3)
+        .to_degrees()
+}
+
+/// Square of mean over actual distance to the sun, about 0.967 to 1.035.
+pub fn distance_factor(day_of_year: u32) -> f64 {
+    let b = day_angle(day_of_year);
+    let (s1, c1) = b.sin_cos();
+    let (s2, c2) = (2.0 * b).sin_cos();
+    1.000_11 + 0.034_221 * c1 + 0.001_28 * s1 + 0.000_719 * c2 + 0.000_077 * s2
+}
+
+/// Latitude as the daily sums need it.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Sky {
+    sin_latitude: f64,
+    cos_latitude: f64,
+}
+
+impl Sky {
+    pub(crate) fn at(latitude_deg: f64) -> Sky {
+        let (sin_latitude, cos_latitude) = latitude_deg.to_radians().sin_cos();
+        // At a pole the rounded cosine may be a hair below 0, which would turn day into night.
+        Sky { sin_latitude, cos_latitude: cos_latitude.max(0.0) }
+    }
+
+    /// Sine and cosine products and sunset hour angle in radians.
+    fn terms(self, day_of_year: u32) -> (f64, f64, f64, f64) {
+        let sun = YEAR[(day_of_year.clamp(1, 366) - 1) as usize];
+        let a = self.sin_latitude * sun.sin_declination;
+        let b = self.cos_latitude * sun.cos_declination;
+        let argument = if b > 0.0 { (-a / b).clamp(-1.0, 1.0) } else { -a.signum() };
+        (a, b, argument.acos(), sun.distance)
+    }
+
+    /// Extraterrestrial irradiation of a day on a horizontal surface, MJ/m2.
+    pub(crate) fn extraterrestrial_mj(self, day_of_year: u32) -> f64 {
+        let (a, b, ws, distance) = self.terms(day_of_year);
+        (86_400.0 / std::f64::consts::PI * SOLAR_CONSTANT * distance * (ws * a + b * ws.sin()) / 1e6).max(0.0)
+    }
+}
+
+/// Sunset hour angle in radians, 0 in polar night and pi in polar day. Latitude -90 to 90 degrees.
+pub fn sunset_hour_angle(latitude_deg: f64, day_of_year: u32) -> f64 {
+    Sky::at(latitude_deg).terms(day_of_year).2
+}
+
+/// Time between sunrise and sunset by geometry alone, hours.
+pub fn day_length_h(latitude_deg: f64, day_of_year: u32) -> f64 {
+    sunset_hour_angle(latitude_deg, day_of_year) * 24.0 / std::f64::consts::PI
+}
+
+/// Extraterrestrial irradiation of a day on a horizontal surface, MJ/m2. Latitude -90 to 90 degrees.
+pub fn extraterrestrial_mj(latitude_deg: f64, day_of_year: u32) -> f64 {
+    Sky::at(latitude_deg).extraterrestrial_mj(day_of_year)
+}
+
+/// Clear-sky irradiation of a day on a horizontal surface by Haurwitz, MJ/m2: an upper bound, not an expectation.
+///
+/// Midpoint rule over the daylight in 480 steps; the integrand vanishes with all its slopes at both ends.
+pub fn haurwitz_mj(latitude_deg: f64, day_of_year: u32) -> f64 {
+    const STEPS: u32 = 480;
+    let (a, b, ws, _) = Sky::at(latitude_deg).terms(day_of_year);
+    let step = ws / f64::from(STEPS);
+    let mut sum = 0.0;
+    for i in 0..STEPS {
+        let cos_zenith = a + b * ((f64::from(i) + 0.5) * step).cos();
+        if cos_zenith > 0.0 {
+            sum += 1098.0 * cos_zenith * (-0.059 / cos_zenith).exp();
+        }
+    }
+    // The morning mirrors the afternoon; an hour angle of pi is 43,200 s.
+    2.0 * sum * step * 43_200.0 / std::f64::consts::PI / 1e6
+}
