@@ -1,0 +1,234 @@
+//! The one error type.
+
+use eavesward_contract::{Problem, ProblemCode};
+use std::fmt;
+use std::time::Duration;
+
+/// Why a call did not succeed. Ask it by its predicates; what is inside may grow.
+///
+/// Its text is one line for people: request, status, problem and fields. It never holds the bearer key.
+pub struct Error {
+    inner: Box<Inner>,
+}
+
+#[derive(Debug)]
+struct Inner {
+    kind: Kind,
+    /// Method and path, once there is a request.
+    request: Option<String>,
+    request_id: Option<String>,
+    retry_after: Option<Duration>,
+    attempts: u32,
+    may_have_been_applied: bool,
+}
+
+#[derive(Debug)]
+pub(crate) enum Kind {
+    /// The client was set up with something unusable.
+    Setup(String),
+    /// The request cannot be put on the wire.
+    Unsendable(String),
+    /// No complete answer came.
+    Transport(reqwest::Error),
+    /// No time was left for (another) attempt.
+    OutOfTime,
+    /// The service answered with a problem document.
+    Problem(Box<Problem>),
+    /// Something answered without a problem document: a proxy, or another server.
+    Status { status: u16, told: String },
+    /// A success whose body is not what it should be.
+    Decode { path: String, source: serde_json::Error },
+    /// A success that contradicts the contract in another way.
+    Contract(String),
+}
+
+impl Error {
+    pub(crate) fn new(kind: Kind) -> Self {
+        let inner = Inner {
+            kind,
+            request: None,
+            request_id: None,
+            retry_after: None,
+            attempts: 0,
+            may_have_been_applied: false,
+        };
+        Self { inner: Box::new(inner) }
+    }
+
+    pub(crate) fn setup(told: impl Into<String>) -> Self {
+        Self::new(Kind::Setup(told.into()))
+    }
+
+    pub(crate) fn unsendable(told: impl Into<String>) -> Self {
+        Self::new(Kind::Unsendable(told.into()))
+    }
+
+    pub(crate) fn contract(told: impl Into<String>) -> Self {
+        Self::new(Kind::Contract(told.into()))
+    }
+
+    pub(crate) fn request(mut self, label: String, request_id: Option<String>) -> Self {
+        self.inner.request = Some(label);
+        self.inner.request_id = request_id;
+        self
+    }
+
+    pub(crate) fn retry_after_set(mut self, retry_after: Option<Duration>) -> Self {
+        self.inner.retry_after = retry_after;
+        self
+    }
+
+    pub(crate) fn attempts_set(mut self, attempts: u32, may_have_been_applied: bool) -> Self {
+        self.inner.attempts = attempts;
+        self.inner.may_have_been_applied = may_have_been_applied;
+        self
+    }
+
+    /// The problem document, if the service sent one.
+    pub fn problem(&self) -> Option<&Problem> {
+        match &self.inner.kind {
+            Kind::Problem(problem) => Some(problem),
+            _ => None,
+        }
+    }
+
+    /// The problem's stable code, if the service sent one.
+    pub fn code(&self) -> Option<ProblemCode> {
+        self.problem().map(|problem| problem.code)
+    }
+
+    /// The HTTP status of an answer that was not a success.
+    pub fn status(&self) -> Option<u16> {
+        match &self.inner.kind {
+            Kind::Problem(problem) => Some(problem.status),
+            Kind::Status { status, .. } => Some(*status),
+            _ => None,
+        }
+    }
+
+    /// Finds the request in the service's log, if an answer came.
+    pub fn request_id(&self) -> Option<&str> {
+        let in_problem = self.problem().and_then(|problem| problem.request_id.as_deref());
+        in_problem.or(self.inner.request_id.as_deref())
+    }
+
+    /// How long the service asked to wait before trying again.
+    pub fn retry_after(&self) -> Option<Duration> {
+        self.inner.retry_after
+    }
+
+    /// How many times the request was sent.
+    pub fn attempts(&self) -> u32 {
+        self.inner.attempts
+    }
+
+    /// Whether the change may have been made all the same, because the reply to an attempt was lost or unclear.
+    ///
+    /// With [`Error::is_version_mismatch`] it means: read the thing again and compare before taking it for somebody
+    /// else's change. With [`Error::is_not_found`] after a DELETE: it is gone, probably by this call.
+    pub fn may_have_been_applied(&self) -> bool {
+        self.inner.may_have_been_applied
+    }
+
+    /// There is no such thing in this account.
+    pub fn is_not_found(&self) -> bool {
+        self.status() == Some(404)
+    }
+
+    /// The thing was changed since the version the update was made from.
+    pub fn is_version_mismatch(&self) -> bool {
+        self.status() == Some(412)
+    }
+
+    /// The service refused values of the request; the problem's `errors` name the fields.
+    pub fn is_invalid(&self) -> bool {
+        matches!(self.status(), Some(400 | 413 | 415 | 422))
+    }
+
+    /// The key is missing, unknown, revoked or expired.
+    pub fn is_unauthorized(&self) -> bool {
+        self.status() == Some(401)
+    }
+
+    /// The key lacks the scope for this call.
+    pub fn is_scope_missing(&self) -> bool {
+        self.status() == Some(403)
+    }
+
+    /// The thing is in use or in a state that does not allow this.
+    pub fn is_conflict(&self) -> bool {
+        self.status() == Some(409)
+    }
+
+    /// The service refused the request (any 4xx); sending the same again will not help, except after 429.
+    pub fn is_refused(&self) -> bool {
+        self.status().is_some_and(|status| (400..500).contains(&status))
+    }
+
+    /// No complete answer came in time.
+    pub fn is_timeout(&self) -> bool {
+        match &self.inner.kind {
+            Kind::Transport(source) => source.is_timeout(),
+            Kind::OutOfTime => true,
+            _ => false,
+        }
+    }
+
+    /// No connection to the service came about.
+    pub fn is_connect(&self) -> bool {
+        matches!(&self.inner.kind, Kind::Transport(source) if source.is_connect())
+    }
+
+    /// The body of a success could not be read; the text names the JSON path.
+    pub fn is_decode(&self) -> bool {
+        matches!(self.inner.kind, Kind::Decode { .. })
+    }
+
+    /// The client or the request was put together wrongly; nothing was sent.
+    pub fn is_usage(&self) -> bool {
+        matches!(self.inner.kind, Kind::Setup(_) | Kind::Unsendable(_))
+    }
+}
+
+impl fmt::Display for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Some(request) = &self.inner.request {
+            write!(f, "{request}: ")?;
+        }
+        match &self.inner.kind {
+            Kind::Setup(told) | Kind::Unsendable(told) | Kind::Contract(told) => f.write_str(told)?,
+            Kind::Transport(source) if source.is_timeout() => f.write_str("no complete answer in time")?,
+            Kind::Transport(source) if source.is_connect() => f.write_str("no connection to the service")?,
+            Kind::Transport(_) => f.write_str("the connection ended before the answer was complete")?,
+            Kind::OutOfTime => f.write_str("the deadline passed")?,
+            Kind::Problem(problem) => {
+                write!(f, "{} {}: {}", problem.status, problem.title, problem.detail)?;
+                for field in &problem.errors {
+                    write!(f, "; {}: {}", field.field, field.message)?;
+                }
+            }
+            Kind::Status { status, told } => write!(f, "{status} without a problem document: {told}")?,
+            Kind::Decode { path, source } => write!(f, "the answer could not be read at `{path}`: {source}")?,
+        }
+        if let Some(id) = self.request_id() {
+            write!(f, " (request {id})")?;
+        }
+        Ok(())
+    }
+}
+
+impl fmt::Debug for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Debug::fmt(&self.inner, f)
+    }
+}
+
+impl std::error::Error for Error {
+    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
+        match &self.inner.kind {
+            Kind::Transport(source) => Some(source),
+            Kind::Decode { source, .. } => Some(source),
+            _ => None,
+        }
+    }
+}

@@ -1,0 +1,173 @@
+//! What a list is narrowed down to.
+
+use crate::Request;
+use bon::Builder;
+use chrono::NaiveDate;
+use eavesward_contract::{ComponentKind, RainLayout, TaskState};
+use uuid::Uuid;
+
+/// A list without filters.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct ListQuery {
+    /// Rows a page, 1 to 500; 100 when absent.
+    pub limit: Option<u32>,
+    /// `next_cursor` of the page before; the beginning when absent.
+    #[builder(into)]
+    pub cursor: Option<String>,
+}
+
+/// Which tasks.
+///
+/// `within_days` and `from`/`to` are two ways to say the same; give one of them.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct TaskQuery {
+    /// Only this property.
+    pub property_id: Option<Uuid>,
+    /// Only this system.
+    pub system_id: Option<Uuid>,
+    /// Only components of this kind.
+    pub component_kind: Option<ComponentKind>,
+    /// Only these states; all when empty.
+    #[builder(default, into)]
+    pub state: Vec<TaskState>,
+    /// Only what falls due within so many days, along with what is due already.
+    pub within_days: Option<u32>,
+    /// Only what falls due on this day or later.
+    pub from: Option<NaiveDate>,
+    /// Only what falls due on this day or earlier.
+    pub to: Option<NaiveDate>,
+    /// Rows a page, 1 to 500; 100 when absent.
+    pub limit: Option<u32>,
+    /// `next_cursor` of the page before; the beginning when absent.
+    #[builder(into)]
+    pub cursor: Option<String>,
+}
+
+/// Which systems.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct SystemQuery {
+    /// Only those at this property.
+    pub property_id: Option<Uuid>,
+    /// Only those under this gauge.
+    pub gauge_id: Option<Uuid>,
+    /// Rows a page, 1 to 500; 100 when absent.
+    pub limit: Option<u32>,
+    /// `next_cursor` of the page before; the beginning when absent.
+    #[builder(into)]
+    pub cursor: Option<String>,
+}
+
+/// Which components of a system.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct ComponentQuery {
+    /// Whether those taken out are listed too.
+    #[builder(default)]
+    pub include_removed: bool,
+    /// Rows a page, 1 to 500; 100 when absent.
+    pub limit: Option<u32>,
+    /// `next_cursor` of the page before; the beginning when absent.
+    #[builder(into)]
+    pub cursor: Option<String>,
+}
+
+/// Which visits.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct VisitQuery {
+    /// Only visits to this system.
+    pub system_id: Option<Uuid>,
+    /// Only visits on this day or later.
+    pub from: Option<NaiveDate>,
+    /// Only visits on this day or earlier.
+    pub to: Option<NaiveDate>,
+    /// Whether withdrawn visits are listed too.
+    #[builder(default)]
+    pub include_withdrawn: bool,
+    /// Rows a page, 1 to 500; 100 when absent.
+    pub limit: Option<u32>,
+    /// `next_cursor` of the page before; the beginning when absent.
+    #[builder(into)]
+    pub cursor: Option<String>,
+}
+
+/// Which days of a gauge's rain.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct RainQuery {
+    /// First day.
+    pub from: Option<NaiveDate>,
+    /// Last day, included.
+    pub to: Option<NaiveDate>,
+    /// Rows a page, 1 to 500; 100 when absent.
+    pub limit: Option<u32>,
+    /// `next_cursor` of the page before; the beginning when absent.
+    #[builder(into)]
+    pub cursor: Option<String>,
+}
+
+/// What becomes of a reading that covers several days.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Accumulated {
+    /// It is spread evenly over the days it covers.
+    Spread,
+    /// It is refused.
+    Refuse,
+}
+
+/// How a rain file is to be read.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct RainFileOptions {
+    /// How it is laid out.
+    #[builder(default)]
+    pub layout: RainLayout,
+    /// What becomes of accumulated readings; the service's default when absent.
+    pub accumulated: Option<Accumulated>,
+    /// Whether one bad line keeps the whole file from being stored.
+    #[builder(default)]
+    pub all_or_nothing: bool,
+}
+
+impl TaskQuery {
+    pub(crate) fn put_on(&self, request: Request) -> Request {
+        let states: Vec<String> = self.state.iter().map(word).collect();
+        request
+            .query_some("property_id", self.property_id)
+            .query_some("system_id", self.system_id)
+            .query_some("component_kind", self.component_kind.as_ref().map(word))
+            .query_some("state", (!states.is_empty()).then(|| states.join(",")))
+            .query_some("within", self.within_days.map(|days| format!("P{days}D")))
+            .query_some("from", self.from)
+            .query_some("to", self.to)
+            .query_some("limit", self.limit)
+            .query_some("cursor", self.cursor.as_deref())
+    }
+}
+
+impl RainFileOptions {
+    pub(crate) fn put_on(&self, request: Request) -> Request {
+        let accumulated = self.accumulated.map(|what| match what {
+            Accumulated::Spread => "spread",
+            Accumulated::Refuse => "refuse",
+        });
+        request
+            .query("layout", word(&self.layout))
+            .query_some("accumulated", accumulated)
+            .query_some("all_or_nothing", self.all_or_nothing.then_some(true))
+    }
+}
+
+/// The word that stands for a unit variant on the wire.
+///
+/// Asking the type itself keeps the words in one place, the contract.
+pub(crate) fn word<T: serde::Serialize>(value: &T) -> String {
+    match serde_json::to_value(value) {
+        Ok(serde_json::Value::String(word)) => word,
+        // Never for the unit variants this is used with; an empty word is refused by the service with its reason.
+        _ => String::new(),
+    }
+}

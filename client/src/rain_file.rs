@@ -1,0 +1,210 @@
+//! Large rain files in pieces, without losing the line numbers.
+
+use eavesward_contract::{RainCounts, RainLayout, RainRefusal, RainReport};
+
+/// Lines in one request, the header included. Well under what the service takes, so that one request stays short.
+pub const MAX_LINES: usize = 20_000;
+
+/// One piece of a rain file, ready to be sent.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Piece {
+    /// The text, with the file's header if the layout has one.
+    pub text: String,
+    header_lines: usize,
+    /// Line number in the whole file of each line after the header.
+    lines: Vec<u64>,
+}
+
+impl Piece {
+    /// Translates a line number of this piece (from 1) into one of the whole file.
+    pub fn line_in_file(&self, line: u64) -> u64 {
+        let index = usize::try_from(line).unwrap_or(usize::MAX);
+        if index <= self.header_lines {
+            return line;
+        }
+        // A line past the end can only mean the last one.
+        self.lines.get(index - self.header_lines - 1).or(self.lines.last()).copied().unwrap_or(line)
+    }
+}
+
+/// Splits a file into pieces of at most `max_lines` lines, each with the header.
+///
+/// In the station layout the lines of one date stay together and the pieces run from early to late dates, because an
+/// accumulated reading and the line that says how many days it covers stand side by side and only make sense together.
+/// A file that is short enough comes back as it is, in one piece.
+pub fn split(text: &str, layout: RainLayout, max_lines: usize) -> Vec<Piece> {
+    let all: Vec<&str> = text.split_inclusive('\n').collect();
+    let header_lines = match layout {
+        RainLayout::DailyCsv => all.iter().position(|line| !line.trim().is_empty()).map_or(0, |at| at + 1),
+        RainLayout::GhcnDaily => 0,
+    };
+    if all.len() <= max_lines {
+        let lines = (header_lines..all.len()).map(|at| at as u64 + 1).collect();
+        return vec![Piece { text: text.to_owned(), header_lines, lines }];
+    }
+    let (header, rest) = all.split_at(header_lines);
+    let mut rest: Vec<(u64, &str)> =
+        rest.iter().enumerate().map(|(at, line)| ((header_lines + at) as u64 + 1, *line)).collect();
+    let date_of = |line: &str| match layout {
+        RainLayout::GhcnDaily => line.split(',').nth(1).unwrap_or_default().trim().to_owned(),
+        RainLayout::DailyCsv => String::new(),
+    };
+    if layout == RainLayout::GhcnDaily {
+        rest.sort_by_cached_key(|(_, line)| date_of(line));
+    }
+    let room = max_lines.saturating_sub(header_lines).max(1);
+    let mut pieces = Vec::new();
+    while !rest.is_empty() {
+        let take = if rest.len() <= room { rest.len() } else { cut(&rest, room, date_of) };
+        let later = rest.split_off(take);
+        pieces.push(piece(header, &rest));
+        rest = later;
+    }
+    pieces
+}
+
+/// Where to cut: `room` lines on, or before the date that would be torn apart there.
+fn cut(rest: &[(u64, &str)], room: usize, date_of: impl Fn(&str) -> String) -> usize {
+    let torn = date_of(rest[room].1);
+    if torn.is_empty() {
+        return room;
+    }
+    let before = rest[..room].iter().rposition(|(_, line)| date_of(line) != torn);
+    before.map_or(room, |at| at + 1)
+}
+
+fn piece(header: &[&str], rest: &[(u64, &str)]) -> Piece {
+    let mut text = header.concat();
+    for (_, line) in rest {
+        text.push_str(line);
+        // The file's last line may lack its line break and, after sorting, stand in the middle.
+        if !line.ends_with('\n') {
+            text.push('\n');
+        }
+    }
+    Piece { text, header_lines: header.len(), lines: rest.iter().map(|(number, _)| *number).collect() }
+}
+
+/// Puts the reports on the pieces of one file together.
+#[derive(Clone, Debug, Default)]
+pub struct ReportSum {
+    report: Option<RainReport>,
+}
+
+impl ReportSum {
+    /// Adds the report on one piece.
+    pub fn add(&mut self, piece: &Piece, report: RainReport) {
+        let refused = report
+            .refused
+            .into_iter()
+            .map(|refusal| RainRefusal { line: piece.line_in_file(refusal.line), ..refusal });
+        match &mut self.report {
+            None => self.report = Some(RainReport { refused: refused.collect(), ..report }),
+            Some(sum) => {
+                sum.counts = add_counts(sum.counts, report.counts);
+                sum.refused.extend(refused);
+                // These two describe the whole gauge, so the latest word counts.
+                sum.rain_from = report.rain_from;
+                sum.rain_through = report.rain_through;
+            }
+        }
+    }
+
+    /// The report on the whole file, refusals in the order of its lines.
+    pub fn finish(self) -> RainReport {
+        let mut report = self.report.unwrap_or_else(|| RainReport {
+            counts: RainCounts::default(),
+            refused: Vec::new(),
+            rain_from: None,
+            rain_through: None,
+        });
+        report.refused.sort_by_key(|refusal| refusal.line);
+        report
+    }
+}
+
+fn add_counts(a: RainCounts, b: RainCounts) -> RainCounts {
+    RainCounts {
+        new: a.new + b.new,
+        changed: a.changed + b.changed,
+        same: a.same + b.same,
+        refused: a.refused + b.refused,
+        spread: a.spread + b.spread,
+        other: a.other + b.other,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn refusal(line: u64) -> RainReport {
+        RainReport {
+            counts: RainCounts { new: 1, refused: 1, ..RainCounts::default() },
+            refused: vec![RainRefusal { line, date: None, reason: "no number".to_owned() }],
+            rain_from: None,
+            rain_through: None,
+        }
+    }
+
+    #[test]
+    fn a_short_file_is_left_alone() {
+        let text = "date,mm\r\n2031-01-01,2\r\n2031-01-02,0";
+        let pieces = split(text, RainLayout::DailyCsv, 3);
+        assert_eq!(pieces.len(), 1);
+        assert_eq!(pieces[0].text, text);
+        assert_eq!((1..=3).map(|line| pieces[0].line_in_file(line)).collect::<Vec<_>>(), [1, 2, 3]);
+    }
+
+    #[test]
+    fn every_piece_has_the_header_and_the_lines_of_the_file() {
+        let text = "\ndate,mm\na\nb\n\nc\nd\ne";
+        let pieces = split(text, RainLayout::DailyCsv, 4);
+        let texts: Vec<&str> = pieces.iter().map(|piece| piece.text.as_str()).collect();
+        assert_eq!(texts, ["\ndate,mm\na\nb\n", "\ndate,mm\n\nc\n", "\ndate,mm\nd\ne\n"]);
+        let whole: Vec<&str> = text.lines().collect();
+        for piece in &pieces {
+            for (at, line) in piece.text.lines().enumerate() {
+                let number = usize::try_from(piece.line_in_file(at as u64 + 1)).expect("small");
+                assert_eq!(line, whole[number - 1], "line {number}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_date_of_a_station_file_is_never_torn_apart() {
+        // Grouped by element as some files are, with the last line unterminated.
+        let text =
+            "S,20310101,PRCP,0\nS,20310103,MDPR,90\nS,20310101,TMAX,1\nS,20310103,DAPR,2\nS,20310104,PRCP,7";
+        let pieces = split(text, RainLayout::GhcnDaily, 3);
+        let texts: Vec<&str> = pieces.iter().map(|piece| piece.text.as_str()).collect();
+        assert_eq!(
+            texts,
+            [
+                "S,20310101,PRCP,0\nS,20310101,TMAX,1\n",
+                "S,20310103,MDPR,90\nS,20310103,DAPR,2\nS,20310104,PRCP,7\n",
+            ]
+        );
+        assert_eq!(pieces[0].line_in_file(2), 3);
+        assert_eq!(pieces[1].line_in_file(2), 4);
+    }
+
+    #[test]
+    fn a_date_longer_than_a_piece_is_cut_after_all() {
+        let text = "S,20310101,A\nS,20310101,B\nS,20310101,C\n";
+        let pieces = split(text, RainLayout::GhcnDaily, 2);
+        assert_eq!(pieces.iter().map(|piece| piece.text.lines().count()).collect::<Vec<_>>(), [2, 1]);
+    }
+
+    #[test]
+    fn reports_add_up_with_line_numbers_of_the_whole_file() {
+        let text = "date,mm\na\nb\nc\nd\n";
+        let pieces = split(text, RainLayout::DailyCsv, 3);
+        let mut sum = ReportSum::default();
+        sum.add(&pieces[0], refusal(3));
+        sum.add(&pieces[1], refusal(2));
+        let report = sum.finish();
+        assert_eq!((report.counts.new, report.counts.refused), (2, 2));
+        assert_eq!(report.refused.iter().map(|refusal| refusal.line).collect::<Vec<_>>(), [3, 4]);
+    }
+}

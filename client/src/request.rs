@@ -1,0 +1,188 @@
+//! One request as a plain value.
+
+use crate::Error;
+use reqwest::Method;
+use reqwest::header::{HeaderMap, HeaderName, HeaderValue, IF_MATCH, IF_NONE_MATCH};
+use serde::Serialize;
+
+/// The body of a request.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Body {
+    /// Its media type.
+    pub content_type: &'static str,
+    /// Its bytes.
+    pub bytes: Vec<u8>,
+}
+
+/// One request: method, path, query, headers, body. Making one does no I/O; [`crate::Client::send`] sends it.
+///
+/// The bearer key is not part of it: the client adds that when sending, so a request can be logged.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Request {
+    method: Method,
+    path: String,
+    query: Vec<(String, String)>,
+    headers: HeaderMap,
+    body: Option<Body>,
+}
+
+impl Request {
+    /// A request for a path below the base URL, such as `/v1/account`.
+    ///
+    /// The path is taken as it is: query parameters go to [`Request::query`].
+    pub fn new(method: Method, path: impl Into<String>) -> Self {
+        Self { method, path: path.into(), query: Vec::new(), headers: HeaderMap::new(), body: None }
+    }
+
+    pub(crate) fn get(path: impl Into<String>) -> Self {
+        Self::new(Method::GET, path)
+    }
+
+    pub(crate) fn post(path: impl Into<String>) -> Self {
+        Self::new(Method::POST, path)
+    }
+
+    pub(crate) fn put(path: impl Into<String>) -> Self {
+        Self::new(Method::PUT, path)
+    }
+
+    pub(crate) fn delete(path: impl Into<String>) -> Self {
+        Self::new(Method::DELETE, path)
+    }
+
+    /// Adds a query parameter; it is percent-encoded when sent.
+    pub fn query(mut self, name: &str, value: impl ToString) -> Self {
+        self.query.push((name.to_owned(), value.to_string()));
+        self
+    }
+
+    /// Adds a query parameter if there is a value.
+    pub fn query_some(self, name: &str, value: Option<impl ToString>) -> Self {
+        match value {
+            Some(value) => self.query(name, value),
+            None => self,
+        }
+    }
+
+    /// Sets a header; an error if name or value cannot stand in one.
+    pub fn header(mut self, name: &str, value: &str) -> Result<Self, Error> {
+        let bad = || Error::unsendable(format!("`{name}: {value}` cannot stand in a header"));
+        let name_parsed = HeaderName::try_from(name).map_err(|_| bad())?;
+        let value_parsed = HeaderValue::try_from(value).map_err(|_| bad())?;
+        self.headers.insert(name_parsed, value_parsed);
+        Ok(self)
+    }
+
+    /// Makes an update conditional on the version it was made from.
+    pub fn if_match(mut self, version: i64) -> Self {
+        // A quoted integer is always a legal header value.
+        if let Ok(value) = HeaderValue::try_from(format!("\"{version}\"")) {
+            self.headers.insert(IF_MATCH, value);
+        }
+        self
+    }
+
+    /// Asks for 304 instead of a body while the entity tag, quotes included, is still current.
+    pub fn if_none_match(self, etag: &str) -> Result<Self, Error> {
+        self.header(IF_NONE_MATCH.as_str(), etag)
+    }
+
+    /// Names the idempotency key of a POST: 1 to 200 visible ASCII characters.
+    ///
+    /// Without this the client gives every POST a fresh key. Two different requests under one key are refused with
+    /// `idempotency_mismatch`.
+    pub fn idempotency_key(self, key: &str) -> Result<Self, Error> {
+        if !(1..=200).contains(&key.len()) || !key.bytes().all(|b| b.is_ascii_graphic()) {
+            let told = "an idempotency key has 1 to 200 visible ASCII characters and no spaces";
+            return Err(Error::unsendable(format!("{told}; got {key:?}")));
+        }
+        self.header(IDEMPOTENCY_KEY, key)
+    }
+
+    /// Sets a JSON body; an error if the value cannot be written as JSON.
+    pub fn json(mut self, value: &impl Serialize) -> Result<Self, Error> {
+        let bytes = serde_json::to_vec(value)
+            .map_err(|e| Error::unsendable(format!("the body cannot be written as JSON: {e}")))?;
+        self.body = Some(Body { content_type: "application/json", bytes });
+        Ok(self)
+    }
+
+    /// Sets a CSV body.
+    pub fn csv(mut self, text: impl Into<Vec<u8>>) -> Self {
+        self.body = Some(Body { content_type: "text/csv", bytes: text.into() });
+        self
+    }
+
+    /// The method.
+    pub fn method(&self) -> &Method {
+        &self.method
+    }
+
+    /// The path below the base URL.
+    pub fn path(&self) -> &str {
+        &self.path
+    }
+
+    /// The query parameters in order, not yet encoded.
+    pub fn query_pairs(&self) -> &[(String, String)] {
+        &self.query
+    }
+
+    /// The headers set so far.
+    pub fn headers(&self) -> &HeaderMap {
+        &self.headers
+    }
+
+    /// The body.
+    pub fn body(&self) -> Option<&Body> {
+        self.body.as_ref()
+    }
+
+    /// The request in a few words, for error messages.
+    pub(crate) fn label(&self) -> String {
+        format!("{} {}", self.method, self.path)
+    }
+
+    pub(crate) fn has_idempotency_key(&self) -> bool {
+        self.headers.contains_key(IDEMPOTENCY_KEY)
+    }
+
+    /// Whether it changes something at the service.
+    pub(crate) fn is_write(&self) -> bool {
+        !matches!(self.method, Method::GET | Method::HEAD)
+    }
+}
+
+pub(crate) const IDEMPOTENCY_KEY: &str = "idempotency-key";
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_version_is_sent_quoted() {
+        let request = Request::put("/v1/x").if_match(3);
+        assert_eq!(request.headers()[IF_MATCH], "\"3\"");
+    }
+
+    #[test]
+    fn idempotency_keys_are_checked() {
+        for bad in ["", "two words", "ümlaut", "line\nbreak", &"x".repeat(201)] {
+            assert!(Request::post("/v1/x").idempotency_key(bad).is_err(), "{bad:?}");
+        }
+        let request =
+            Request::post("/v1/x").idempotency_key(&"x".repeat(200)).expect("200 characters are allowed");
+        assert!(request.has_idempotency_key());
+    }
+
+    #[test]
+    fn absent_parameters_leave_no_trace() {
+        let request = Request::get("/v1/x").query_some("a", None::<u32>).query_some("b", Some("ü &"));
+        assert_eq!(request.query_pairs(), [("b".to_owned(), "ü &".to_owned())]);
+    }
+
+    #[test]
+    fn a_header_with_a_line_break_is_refused() {
+        assert!(Request::get("/v1/x").if_none_match("\"a\"\r\nX-Other: 1").is_err());
+    }
+}

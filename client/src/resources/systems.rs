@@ -1,0 +1,150 @@
+//! Systems and components.
+
+use super::list_methods;
+use crate::{Client, ComponentQuery, Error, Items, SystemQuery, requests};
+use chrono::NaiveDate;
+use eavesward_contract::{
+    Component, ComponentRequest, Page, ReplaceRequest, RetireRequest, RoofRequest, System,
+    SystemCreateRequest, SystemForecast, SystemStatus, SystemUpdateRequest,
+};
+use uuid::Uuid;
+
+/// Systems with their forecast, status and components.
+#[derive(Clone, Copy, Debug)]
+pub struct Systems<'a>(pub(super) &'a Client);
+
+/// A status, or word that it is still the one already known.
+#[derive(Clone, Debug, PartialEq)]
+pub enum StatusChange {
+    /// The status has changed, or none was known.
+    Fresh {
+        /// The status.
+        status: Box<SystemStatus>,
+        /// Pass it to the next [`Systems::status_if_changed`].
+        etag: String,
+    },
+    /// Nothing has changed since the answer that the entity tag came with.
+    Unchanged,
+}
+
+impl Systems<'_> {
+    list_methods!(System, SystemQuery, requests::list_systems);
+
+    /// Registers a system, with its components if they are known.
+    pub async fn create(&self, system: &SystemCreateRequest) -> Result<System, Error> {
+        self.0.call(requests::create_system(system)?).await
+    }
+
+    /// One system with its components in service.
+    pub async fn get(&self, id: Uuid) -> Result<System, Error> {
+        self.0.call(requests::system(id)).await
+    }
+
+    /// Replaces what is known of a system, if it still has this version. [`system_update_from`] is a start.
+    pub async fn update(
+        &self,
+        id: Uuid,
+        version: i64,
+        system: &SystemUpdateRequest,
+    ) -> Result<System, Error> {
+        self.0.call(requests::update_system(id, version, system)?).await
+    }
+
+    /// A system explained in full, on a day or on the property's today. Nothing later than that day is used.
+    pub async fn forecast(&self, id: Uuid, as_of: Option<NaiveDate>) -> Result<SystemForecast, Error> {
+        self.0.call(requests::system_forecast(id, as_of)).await
+    }
+
+    /// A system in a few lines.
+    pub async fn status(&self, id: Uuid) -> Result<SystemStatus, Error> {
+        self.0.call(requests::system_status(id)).await
+    }
+
+    /// A system in a few lines, unless it is still as it was when the entity tag came: made for polling.
+    pub async fn status_if_changed(&self, id: Uuid, etag: Option<&str>) -> Result<StatusChange, Error> {
+        let mut request = requests::system_status(id);
+        if let Some(etag) = etag {
+            request = request.if_none_match(etag)?;
+        }
+        let response = self.0.send(request).await?;
+        if response.status() == 304 {
+            return Ok(StatusChange::Unchanged);
+        }
+        let missing = || Error::contract("a status came without an entity tag");
+        let etag = response.etag().ok_or_else(missing)?.to_owned();
+        Ok(StatusChange::Fresh { status: Box::new(response.json()?), etag })
+    }
+
+    /// The components of a system as a stream.
+    pub fn components(&self, id: Uuid, query: &ComponentQuery) -> Items<Component> {
+        let query = query.clone();
+        self.0.follow(query.cursor.clone(), move |cursor| {
+            requests::list_components(id, &ComponentQuery { cursor, ..query.clone() })
+        })
+    }
+
+    /// One page of [`Systems::components`].
+    pub async fn components_page(&self, id: Uuid, query: &ComponentQuery) -> Result<Page<Component>, Error> {
+        self.0.call(requests::list_components(id, query)).await
+    }
+
+    /// Adds a component to a system.
+    pub async fn add_component(&self, id: Uuid, component: &ComponentRequest) -> Result<Component, Error> {
+        self.0.call(requests::add_component(id, component)?).await
+    }
+}
+
+/// Single components.
+#[derive(Clone, Copy, Debug)]
+pub struct Components<'a>(pub(super) &'a Client);
+
+impl Components<'_> {
+    /// One component, in service or not.
+    pub async fn get(&self, id: Uuid) -> Result<Component, Error> {
+        self.0.call(requests::component(id)).await
+    }
+
+    /// Corrects what is known of a component, if it still has this version. A new part in its place is
+    /// [`Components::replace`].
+    pub async fn update(
+        &self,
+        id: Uuid,
+        version: i64,
+        component: &ComponentRequest,
+    ) -> Result<Component, Error> {
+        self.0.call(requests::update_component(id, version, component)?).await
+    }
+
+    /// Puts a new component in the place of an old one and gives the new one. The old one's history stays.
+    pub async fn replace(&self, id: Uuid, replace: &ReplaceRequest) -> Result<Component, Error> {
+        self.0.call(requests::replace_component(id, replace)?).await
+    }
+
+    /// Takes a component out for good. Its history stays.
+    pub async fn retire(&self, id: Uuid, retire: &RetireRequest) -> Result<Component, Error> {
+        self.0.call(requests::retire_component(id, retire)?).await
+    }
+}
+
+/// The update that would leave a system as it is: change a field of it, then send it.
+///
+/// Roof values that are the surface's defaults stay absent, so that they go on following the defaults.
+pub fn system_update_from(system: &System) -> SystemUpdateRequest {
+    let roof = &system.roof;
+    SystemUpdateRequest {
+        property_id: system.property_id,
+        gauge_id: system.gauge_id,
+        name: system.name.clone(),
+        roof: RoofRequest {
+            plan_area_m2: roof.plan_area_m2,
+            surface: roof.surface,
+            runoff_coefficient: roof.runoff_coefficient_source.given.then_some(roof.runoff_coefficient),
+            wetting_loss_mm: roof.wetting_loss_source.given.then_some(roof.wetting_loss_mm),
+            canopy: roof.canopy,
+            canopy_share: roof.canopy_share,
+        },
+        commissioned_on: system.commissioned_on,
+        demand_l_per_day: system.demand_l_per_day,
+        retired_on: system.retired_on,
+    }
+}

@@ -1,0 +1,252 @@
+//! When a call is repeated, as a pure function.
+//!
+//! Nothing here reads a clock or draws a random number: time gone by and jitter are passed in, so that every row of
+//! the policy can be tested.
+
+use reqwest::Method;
+use std::time::Duration;
+
+/// How often and how long a call is repeated.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct RetryPolicy {
+    /// Attempts in all, the first one included; 1 means that nothing is repeated.
+    pub max_attempts: u32,
+    /// Longest wait before the second attempt; it doubles with each further one.
+    pub base: Duration,
+    /// No wait of the client's own choice is longer than this.
+    pub cap: Duration,
+    /// Longest time for the whole call, attempts and waits together.
+    pub deadline: Duration,
+}
+
+impl Default for RetryPolicy {
+    /// Four attempts, waits of up to 0.2, 0.4 and 0.8 s, a minute in all.
+    fn default() -> Self {
+        Self {
+            max_attempts: 4,
+            base: Duration::from_millis(200),
+            cap: Duration::from_secs(5),
+            deadline: Duration::from_mins(1),
+        }
+    }
+}
+
+impl RetryPolicy {
+    /// Every call is tried once; the deadline still bounds it.
+    pub fn never() -> Self {
+        Self { max_attempts: 1, ..Self::default() }
+    }
+}
+
+/// How an attempt ended, if not in success.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// The service answered with this status.
+    Status {
+        /// The HTTP status.
+        status: u16,
+        /// What `Retry-After` asked for.
+        retry_after: Option<Duration>,
+        /// Whether it is 409 because the first request with the same idempotency key is still running.
+        in_progress: bool,
+    },
+    /// No connection came about, so the service saw nothing.
+    Connect,
+    /// The connection ended before the answer was complete; the service may have done the work.
+    Interrupted,
+    /// No complete answer came in time; the service may have done the work.
+    Timeout,
+    /// Anything else, such as a request that could not be built; repeating would not help.
+    Fatal,
+}
+
+impl Outcome {
+    /// Whether the service may have done the work although no success was heard of.
+    pub fn is_unclear(self) -> bool {
+        match self {
+            Self::Interrupted | Self::Timeout => true,
+            Self::Status { status, .. } => matches!(status, 500 | 502 | 504),
+            Self::Connect | Self::Fatal => false,
+        }
+    }
+}
+
+/// All that the decision rests on.
+#[derive(Clone, Debug)]
+pub struct Situation<'a> {
+    /// The method of the request.
+    pub method: &'a Method,
+    /// Whether the request carries an idempotency key.
+    pub has_idempotency_key: bool,
+    /// The attempt that just ended, counted from 1.
+    pub attempt: u32,
+    /// How it ended.
+    pub outcome: Outcome,
+    /// Time since the call began.
+    pub elapsed: Duration,
+}
+
+/// What to do next.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Decision {
+    /// Wait this long, then send the same request again.
+    RetryAfter(Duration),
+    /// Report the error.
+    GiveUp,
+}
+
+/// Decides whether a call is repeated.
+///
+/// `jitter` is a fresh number from 0 up to 1. Without `Retry-After` the wait is that share of
+/// `min(cap, base * 2^(attempt - 1))` (full jitter), so that many clients cut off together do not come back together.
+/// With `Retry-After` the wait is what the service asked for, however long; a wait that would pass the deadline is not
+/// begun at all.
+pub fn decide(policy: &RetryPolicy, situation: &Situation<'_>, jitter: f64) -> Decision {
+    let (worth_it, retry_after) = match situation.outcome {
+        Outcome::Connect | Outcome::Interrupted | Outcome::Timeout => (true, None),
+        Outcome::Status { status, retry_after, in_progress } => {
+            (matches!(status, 429 | 502 | 503 | 504) || (status == 409 && in_progress), retry_after)
+        }
+        Outcome::Fatal => (false, None),
+    };
+    let repeatable = match situation.method.as_str() {
+        "GET" | "HEAD" | "PUT" | "DELETE" => true,
+        _ => situation.has_idempotency_key,
+    };
+    if !worth_it || !repeatable || situation.attempt >= policy.max_attempts {
+        return Decision::GiveUp;
+    }
+    let wait =
+        retry_after.unwrap_or_else(|| backoff(policy, situation.attempt).mul_f64(jitter.clamp(0.0, 1.0)));
+    match situation.elapsed.checked_add(wait) {
+        Some(then) if then < policy.deadline => Decision::RetryAfter(wait),
+        _ => Decision::GiveUp,
+    }
+}
+
+fn backoff(policy: &RetryPolicy, attempt: u32) -> Duration {
+    let doubled = 2_u32.checked_pow(attempt.saturating_sub(1)).and_then(|n| policy.base.checked_mul(n));
+    doubled.unwrap_or(policy.cap).min(policy.cap)
+}
+
+/// Reads `Retry-After`: seconds, or an HTTP date counted from the answer's own `Date`.
+///
+/// Taking `Date` as "now" makes a wrong clock on this machine harmless; an HTTP date without it is left unread.
+/// A date in the past means no wait.
+pub fn parse_retry_after(retry_after: &str, date: Option<&str>) -> Option<Duration> {
+    let text = retry_after.trim();
+    if !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit()) {
+        // More digits than fit still mean "very long".
+        return Some(Duration::from_secs(text.parse().unwrap_or(u64::MAX)));
+    }
+    let then = chrono::DateTime::parse_from_rfc2822(text).ok()?;
+    let now = chrono::DateTime::parse_from_rfc2822(date?.trim()).ok()?;
+    Some((then - now).to_std().unwrap_or(Duration::ZERO))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const MS: fn(u64) -> Duration = Duration::from_millis;
+
+    fn status(status: u16) -> Outcome {
+        Outcome::Status { status, retry_after: None, in_progress: false }
+    }
+
+    fn check(method: Method, key: bool, attempt: u32, outcome: Outcome, elapsed_ms: u64, want: Option<u64>) {
+        let policy = RetryPolicy { max_attempts: 4, base: MS(100), cap: MS(300), deadline: MS(10_000) };
+        let situation = Situation {
+            method: &method,
+            has_idempotency_key: key,
+            attempt,
+            outcome,
+            elapsed: MS(elapsed_ms),
+        };
+        let want = want.map_or(Decision::GiveUp, |ms| Decision::RetryAfter(MS(ms)));
+        assert_eq!(decide(&policy, &situation, 0.5), want, "{situation:?}");
+    }
+
+    #[test]
+    fn which_statuses_are_repeated() {
+        for code in [429, 502, 503, 504] {
+            check(Method::GET, false, 1, status(code), 0, Some(50));
+        }
+        for code in [301, 400, 401, 403, 404, 409, 412, 413, 422, 428, 500, 501] {
+            check(Method::GET, false, 1, status(code), 0, None);
+        }
+        for outcome in [Outcome::Connect, Outcome::Timeout, Outcome::Interrupted] {
+            check(Method::GET, false, 1, outcome, 0, Some(50));
+        }
+        check(Method::GET, false, 1, Outcome::Fatal, 0, None);
+    }
+
+    #[test]
+    fn which_methods_are_repeated() {
+        check(Method::PUT, false, 1, status(503), 0, Some(50));
+        check(Method::DELETE, false, 1, Outcome::Timeout, 0, Some(50));
+        check(Method::POST, true, 1, Outcome::Timeout, 0, Some(50));
+        check(Method::POST, false, 1, Outcome::Timeout, 0, None);
+        check(Method::POST, false, 1, status(503), 0, None);
+        check(Method::PATCH, false, 1, status(503), 0, None);
+        let running = Outcome::Status { status: 409, retry_after: None, in_progress: true };
+        check(Method::POST, true, 1, running, 0, Some(50));
+    }
+
+    #[test]
+    fn waits_double_up_to_the_cap_and_end() {
+        check(Method::GET, false, 2, status(503), 0, Some(100));
+        check(Method::GET, false, 3, status(503), 0, Some(150));
+        check(Method::GET, false, 4, status(503), 0, None);
+        check(Method::GET, false, 1, status(503), 9_949, Some(50));
+        check(Method::GET, false, 1, status(503), 9_950, None);
+        // No overflow far out.
+        let policy = RetryPolicy { max_attempts: u32::MAX, ..RetryPolicy::default() };
+        assert_eq!(backoff(&policy, 4_000_000_000), policy.cap);
+    }
+
+    #[test]
+    fn jitter_spreads_over_the_whole_wait() {
+        let policy = RetryPolicy::default();
+        let situation = Situation {
+            method: &Method::GET,
+            has_idempotency_key: false,
+            attempt: 1,
+            outcome: Outcome::Connect,
+            elapsed: Duration::ZERO,
+        };
+        assert_eq!(decide(&policy, &situation, 0.0), Decision::RetryAfter(Duration::ZERO));
+        assert_eq!(decide(&policy, &situation, 1.0), Decision::RetryAfter(policy.base));
+    }
+
+    #[test]
+    fn retry_after_wins_within_the_deadline() {
+        let asked = |ms| Outcome::Status { status: 503, retry_after: Some(MS(ms)), in_progress: false };
+        check(Method::GET, false, 1, asked(7_000), 0, Some(7_000));
+        check(Method::GET, false, 1, asked(0), 0, Some(0));
+        check(Method::GET, false, 1, asked(10_000), 0, None);
+        check(Method::GET, false, 1, asked(7_000), 4_000, None);
+    }
+
+    #[test]
+    fn retry_after_is_read_in_both_forms() {
+        let date = Some("Sun, 06 Nov 1994 08:49:37 GMT");
+        assert_eq!(parse_retry_after("120", None), Some(Duration::from_mins(2)));
+        assert_eq!(parse_retry_after(" 0 ", None), Some(Duration::ZERO));
+        assert_eq!(parse_retry_after("Sun, 06 Nov 1994 08:50:07 GMT", date), Some(MS(30_000)));
+        assert_eq!(parse_retry_after("Sun, 06 Nov 1994 08:49:00 GMT", date), Some(Duration::ZERO));
+        assert_eq!(parse_retry_after("Sun, 06 Nov 1994 08:50:07 GMT", None), None);
+        for nonsense in ["", "soon", "-5", "1.5"] {
+            assert_eq!(parse_retry_after(nonsense, date), None, "{nonsense}");
+        }
+        assert_eq!(parse_retry_after("99999999999999999999999", None), Some(Duration::from_secs(u64::MAX)));
+    }
+
+    #[test]
+    fn unclear_outcomes_are_those_after_which_the_work_may_be_done() {
+        assert!(
+            Outcome::Timeout.is_unclear() && Outcome::Interrupted.is_unclear() && status(504).is_unclear()
+        );
+        assert!(!Outcome::Connect.is_unclear() && !status(429).is_unclear() && !status(503).is_unclear());
+    }
+}
