@@ -1,0 +1,429 @@
+//! The SDK against a server that only plays back: what goes on the wire, and what is made of the answers.
+//!
+//! Bodies are written as raw JSON here, so that a renamed field shows.
+
+use eavesward_client::{
+    Client, Error, ListQuery, Request, RetryPolicy, StatusChange, TaskQuery, contract, requests,
+};
+use futures_util::TryStreamExt;
+use serde_json::{Value, json};
+use std::time::{Duration, Instant};
+use uuid::Uuid;
+use wiremock::matchers::{
+    body_json, header, header_exists, method, path, query_param, query_param_is_missing,
+};
+use wiremock::{Mock, MockServer, ResponseTemplate};
+
+const KEY: &str = "eaves_test_key";
+const ID: Uuid = Uuid::from_u128(0x0193_0000_0000_7000_8000_0000_0000_0001);
+
+fn quick() -> RetryPolicy {
+    RetryPolicy {
+        max_attempts: 3,
+        base: Duration::from_millis(2),
+        cap: Duration::from_millis(5),
+        deadline: Duration::from_secs(10),
+    }
+}
+
+fn client_with(server: &MockServer, timeout: Duration, retry: RetryPolicy) -> Client {
+    Client::builder().base_url(server.uri()).key(KEY).timeout(timeout).retry(retry).build().expect("a client")
+}
+
+fn client(server: &MockServer) -> Client {
+    client_with(server, Duration::from_secs(5), quick())
+}
+
+fn account() -> Value {
+    json!({"id": ID, "name": "Quince Terrace", "created_at": "2031-04-02T08:00:00Z", "of_a_newer_service": 1})
+}
+
+fn property(name: &str) -> Value {
+    json!({
+        "id": ID, "name": name, "latitude_deg": 51.5, "longitude_deg": -0.5, "elevation_m": 40.0,
+        "time_zone": "Etc/UTC", "notes": null, "version": 3,
+        "created_at": "2031-04-02T08:00:00Z", "updated_at": "2031-04-02T08:00:00Z"
+    })
+}
+
+fn property_request() -> contract::PropertyRequest {
+    contract::PropertyRequest {
+        name: "Quince Terrace".to_owned(),
+        latitude_deg: 51.5,
+        longitude_deg: -0.5,
+        elevation_m: 40.0,
+        time_zone: "Etc/UTC".to_owned(),
+        notes: None,
+    }
+}
+
+fn problem(code: &str, status: u16) -> ResponseTemplate {
+    let body = json!({
+        "type": format!("/problems/{code}"), "title": "A title", "status": status, "code": code,
+        "detail": "What happened.", "request_id": "req-1",
+        "errors": [{"field": "roof.plan_area_m2", "message": "-3 is not above 0"}]
+    });
+    ResponseTemplate::new(status).set_body_raw(body.to_string(), "application/problem+json")
+}
+
+async fn requests_of(server: &MockServer) -> Vec<wiremock::Request> {
+    server.received_requests().await.expect("recording is on")
+}
+
+#[tokio::test]
+async fn a_call_carries_the_key_and_who_is_calling() {
+    let server = MockServer::start().await;
+    Mock::given(method("GET"))
+        .and(path("/v1/account"))
+        .and(header("authorization", "Bearer eaves_test_key"))
+        .and(header("user-agent", concat!("eavesward-client/", env!("CARGO_PKG_VERSION"))))
+        .respond_with(ResponseTemplate::new(200).set_body_json(account()))
+        .expect(1)
+        .mount(&server)
+        .await;
+    let got = client(&server).account().await.expect("an account, unknown fields ignored");
+    assert_eq!((got.id, got.name.as_str()), (ID, "Quince Terrace"));
+    assert!(requests_of(&server).await[0].headers.get("idempotency-key").is_none());
+}
+
+#[tokio::test]
+async fn every_attempt_of_a_post_has_the_same_idempotency_key() {
+    let server = MockServer::start().await;
+    for answer in [ResponseTemplate::new(503), problem("idempotency_in_progress", 409)] {
+        Mock::given(method("POST")).respond_with(answer).up_to_n_times(1).mount(&server).await;
+    }
+    Mock::given(method("POST"))
+        .and(path("/v1/properties"))
+        .and(body_json(json!({
+            "name": "Quince Terrace", "latitude_deg": 51.5, "longitude_deg": -0.5, "elevation_m": 40.0,
+            "time_zone": "Etc/UTC"
+        })))
+        .respond_with(ResponseTemplate::new(201).set_body_json(property("Quince Terrace")))
+        .mount(&server)
+        .await;
+    let client = client(&server);
+    client.properties().create(&property_request()).await.expect("made at the third attempt");
+    client.properties().create(&property_request()).await.expect("made at once");
+    let keys: Vec<String> = requests_of(&server)
+        .await
+        .iter()
+        .map(|request| request.headers["idempotency-key"].to_str().expect("ASCII").to_owned())
+        .collect();
+    assert_eq!(keys.len(), 4);
+    assert!(keys[0] == keys[1] && keys[1] == keys[2], "{keys:?}");
+    assert_ne!(keys[0], keys[3], "another call needs another key");
+}
+
+#[tokio::test]
+async fn a_key_of_the_callers_own_is_kept() {
+    let server = MockServer::start().await;
+    Mock::given(header("idempotency-key", "job-4711"))
+        .respond_with(ResponseTemplate::new(201).set_body_json(property("x")))
+        .expect(1)
+        .mount(&server)
+        .await;
+    let request = requests::create_property(&property_request()).expect("plain").idempotency_key("job-4711");
+    client(&server).call::<contract::Property>(request.expect("a sound key")).await.expect("a property");
+}
+
+#[tokio::test]
+async fn an_update_names_its_version_and_a_mismatch_is_told_apart() {
+    let server = MockServer::start().await;
+    Mock::given(method("PUT"))
+        .and(path(format!("/v1/properties/{ID}")))
+        .and(header("if-match", "\"3\""))
+        .respond_with(problem("version_mismatch", 412))
+        .expect(1)
+        .mount(&server)
+        .await;
+    let error = client(&server).properties().update(ID, 3, &property_request()).await.expect_err("412");
+    assert!(error.is_version_mismatch() && error.is_refused() && !error.may_have_been_applied(), "{error}");
+    assert_eq!(error.attempts(), 1, "a refusal is not repeated");
+}
+
+#[tokio::test]
+async fn a_mismatch_after_a_lost_reply_says_that_the_change_may_be_made() {
+    let server = MockServer::start().await;
+    let slow = ResponseTemplate::new(200).set_delay(Duration::from_secs(5));
+    Mock::given(method("PUT")).respond_with(slow).up_to_n_times(1).mount(&server).await;
+    Mock::given(method("PUT")).respond_with(problem("version_mismatch", 412)).mount(&server).await;
+    let client = client_with(&server, Duration::from_millis(200), quick());
+    let error = client.properties().update(ID, 3, &property_request()).await.expect_err("412");
+    assert!(error.is_version_mismatch() && error.may_have_been_applied(), "{error:?}");
+    assert_eq!(error.attempts(), 2);
+}
+
+#[tokio::test]
+async fn retry_after_is_honoured() {
+    let server = MockServer::start().await;
+    let wait = ResponseTemplate::new(429).insert_header("retry-after", "1");
+    Mock::given(method("GET")).respond_with(wait).up_to_n_times(1).mount(&server).await;
+    Mock::given(method("GET"))
+        .respond_with(ResponseTemplate::new(200).set_body_json(account()))
+        .mount(&server)
+        .await;
+    let began = Instant::now();
+    client(&server).account().await.expect("the second attempt succeeds");
+    // The policy's own waits end at 5 ms, so a second can only be the service's wish.
+    assert!(began.elapsed() >= Duration::from_secs(1), "{:?}", began.elapsed());
+}
+
+#[tokio::test]
+async fn a_wait_beyond_the_deadline_is_not_begun() {
+    let server = MockServer::start().await;
+    let wait = ResponseTemplate::new(503)
+        .insert_header("date", "Sun, 06 Nov 1994 08:49:37 GMT")
+        .insert_header("retry-after", "Sun, 06 Nov 1994 09:49:37 GMT");
+    Mock::given(method("GET")).respond_with(wait).expect(1).mount(&server).await;
+    let began = Instant::now();
+    let error = client(&server).account().await.expect_err("an hour is too long");
+    assert_eq!(error.retry_after(), Some(Duration::from_secs(3600)));
+    assert!(began.elapsed() < Duration::from_secs(5));
+}
+
+#[tokio::test]
+async fn the_deadline_bounds_attempts_and_waits_together() {
+    let server = MockServer::start().await;
+    let slow = ResponseTemplate::new(200).set_delay(Duration::from_secs(30));
+    Mock::given(method("GET")).respond_with(slow).mount(&server).await;
+    let policy = RetryPolicy { max_attempts: 100, deadline: Duration::from_millis(500), ..quick() };
+    let began = Instant::now();
+    let error =
+        client_with(&server, Duration::from_millis(200), policy).account().await.expect_err("too slow");
+    assert!(error.is_timeout() && !error.is_connect(), "{error:?}");
+    assert!((2..=4).contains(&error.attempts()), "{}", error.attempts());
+    assert!(began.elapsed() < Duration::from_secs(2), "{:?}", began.elapsed());
+}
+
+#[tokio::test]
+async fn a_timeout_covers_the_whole_attempt() {
+    let server = MockServer::start().await;
+    let slow = ResponseTemplate::new(200).set_delay(Duration::from_secs(30));
+    Mock::given(method("GET")).respond_with(slow).expect(1).mount(&server).await;
+    let began = Instant::now();
+    let client = client_with(&server, Duration::from_millis(150), RetryPolicy::never());
+    let error = client.account().await.expect_err("too slow");
+    assert!(error.is_timeout() && error.status().is_none());
+    assert!(began.elapsed() < Duration::from_secs(2), "{:?}", began.elapsed());
+}
+
+#[tokio::test]
+async fn no_connection_is_told_apart_and_repeated() {
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").expect("a free port");
+    let address = listener.local_addr().expect("an address");
+    drop(listener);
+    let client = Client::builder().base_url(format!("http://{address}")).key(KEY).retry(quick()).build();
+    let error = client.expect("a client").account().await.expect_err("nobody listens");
+    assert!(error.is_connect() && !error.is_timeout(), "{error:?}");
+    assert_eq!(error.attempts(), 3);
+}
+
+#[tokio::test]
+async fn a_problem_document_becomes_a_typed_error() {
+    let server = MockServer::start().await;
+    Mock::given(method("POST")).respond_with(problem("invalid", 422)).mount(&server).await;
+    let error = client(&server).properties().create(&property_request()).await.expect_err("422");
+    let document = error.problem().expect("a problem document");
+    assert_eq!(document.code, contract::ProblemCode::Invalid);
+    assert!(error.is_invalid() && !error.is_not_found() && !error.is_unauthorized());
+    assert_eq!(error.request_id(), Some("req-1"));
+    let text = error.to_string();
+    for part in [
+        "POST /v1/properties",
+        "A title",
+        "What happened.",
+        "roof.plan_area_m2",
+        "-3 is not above 0",
+        "req-1",
+    ] {
+        assert!(text.contains(part), "{part} is not in {text}");
+    }
+}
+
+#[tokio::test]
+async fn a_code_of_a_newer_service_is_still_a_problem() {
+    let server = MockServer::start().await;
+    Mock::given(method("GET")).respond_with(problem("not_thought_of_yet", 401)).mount(&server).await;
+    let error = client(&server).account().await.expect_err("401");
+    assert_eq!(error.code(), Some(contract::ProblemCode::Unknown));
+    assert!(error.is_unauthorized());
+}
+
+#[tokio::test]
+async fn a_page_of_a_proxy_is_no_problem_document() {
+    let server = MockServer::start().await;
+    let page = "<html>\n<h1>Bad gateway</h1>\u{1b}[31m</html>";
+    let answer =
+        ResponseTemplate::new(502).set_body_raw(page, "text/html").insert_header("x-request-id", "edge-9");
+    Mock::given(method("GET")).respond_with(answer).expect(3).mount(&server).await;
+    let error = client(&server).account().await.expect_err("502 to the end");
+    assert_eq!((error.status(), error.attempts()), (Some(502), 3));
+    assert!(error.problem().is_none() && error.code().is_none());
+    assert_eq!(error.request_id(), Some("edge-9"));
+    assert!(error.to_string().contains("Bad gateway") && !error.to_string().contains('\u{1b}'), "{error}");
+}
+
+#[tokio::test]
+async fn an_unreadable_success_names_the_json_path() {
+    let server = MockServer::start().await;
+    let mut second = property("b");
+    second["version"] = json!("three");
+    let body = json!({"items": [property("a"), second]});
+    Mock::given(method("GET"))
+        .respond_with(ResponseTemplate::new(200).set_body_json(body))
+        .mount(&server)
+        .await;
+    let error =
+        client(&server).properties().page(&ListQuery::default()).await.expect_err("a word for a number");
+    assert!(error.is_decode() && error.to_string().contains("items[1].version"), "{error}");
+}
+
+#[tokio::test]
+async fn a_redirect_is_not_followed_and_the_key_stays_here() {
+    let (server, elsewhere) = (MockServer::start().await, MockServer::start().await);
+    for status in [301, 302, 303, 307, 308] {
+        let away = ResponseTemplate::new(status)
+            .insert_header("location", format!("{}/v1/account", elsewhere.uri()));
+        Mock::given(path("/v1/account")).respond_with(away).up_to_n_times(1).mount(&server).await;
+        let error = client(&server).account().await.expect_err("a redirect is no answer");
+        assert_eq!(error.status(), Some(status));
+    }
+    assert!(requests_of(&elsewhere).await.is_empty());
+}
+
+#[tokio::test]
+async fn a_list_follows_cursors_with_its_filters_and_stops() {
+    let server = MockServer::start().await;
+    let page = |names: &[&str], next: Option<&str>| {
+        let items: Vec<Value> = names.iter().map(|name| property(name)).collect();
+        ResponseTemplate::new(200).set_body_json(json!({"items": items, "next_cursor": next}))
+    };
+    let given = || Mock::given(path("/v1/properties")).and(query_param("limit", "2"));
+    given()
+        .and(query_param_is_missing("cursor"))
+        .respond_with(page(&["a", "b"], Some("c+/=")))
+        .expect(1)
+        .mount(&server)
+        .await;
+    given()
+        .and(query_param("cursor", "c+/="))
+        .respond_with(page(&["c"], None))
+        .expect(1)
+        .mount(&server)
+        .await;
+    let query = ListQuery::builder().limit(2).build();
+    let all: Vec<contract::Property> =
+        client(&server).properties().list(&query).try_collect().await.expect("two pages");
+    assert_eq!(all.iter().map(|p| p.name.as_str()).collect::<Vec<_>>(), ["a", "b", "c"]);
+}
+
+#[tokio::test]
+async fn a_list_fetches_no_page_that_nobody_asks_for_and_ends_after_an_error() {
+    let server = MockServer::start().await;
+    let first = json!({"items": [property("a")], "next_cursor": "x"});
+    Mock::given(query_param_is_missing("cursor"))
+        .respond_with(ResponseTemplate::new(200).set_body_json(first))
+        .mount(&server)
+        .await;
+    Mock::given(query_param("cursor", "x")).respond_with(problem("bad_cursor", 400)).mount(&server).await;
+    let mut list = client(&server).properties().list(&ListQuery::default());
+    assert!(requests_of(&server).await.is_empty(), "nothing is sent before the first item is asked for");
+    list.next().await.expect("an item").expect("the first");
+    assert_eq!(requests_of(&server).await.len(), 1);
+    assert!(list.next().await.expect("an error").is_err_and(|e: Error| e.is_invalid()));
+    assert!(list.next().await.is_none());
+}
+
+#[tokio::test]
+async fn tasks_are_asked_for_in_the_words_of_the_wire() {
+    let server = MockServer::start().await;
+    Mock::given(path("/v1/tasks"))
+        .and(query_param("within", "P7D"))
+        .and(query_param("state", "due,late"))
+        .respond_with(ResponseTemplate::new(200).set_body_json(json!({"items": []})))
+        .expect(1)
+        .mount(&server)
+        .await;
+    let query = TaskQuery::builder()
+        .within_days(7)
+        .state([contract::TaskState::Due, contract::TaskState::Late])
+        .build();
+    assert!(client(&server).tasks().list(&query).all().await.expect("an empty page").is_empty());
+}
+
+#[tokio::test]
+async fn a_status_is_read_once_and_then_only_asked_about() {
+    let server = MockServer::start().await;
+    let status = json!({
+        "system_id": ID, "system_name": "Orchard shed", "as_of": "2031-04-02", "state": "near", "next": [],
+        "rain_through": null, "runoff_7_days_mm": 0.0, "runoff_7_days_l": 0.0, "runoff_30_days_mm": 0.0,
+        "runoff_30_days_l": 0.0, "unread_of_30_days": 30, "since_served": []
+    });
+    Mock::given(path(format!("/v1/systems/{ID}/status")))
+        .and(header("if-none-match", "\"s1\""))
+        .respond_with(ResponseTemplate::new(304).insert_header("etag", "\"s1\""))
+        .expect(1)
+        .mount(&server)
+        .await;
+    Mock::given(path(format!("/v1/systems/{ID}/status")))
+        .respond_with(ResponseTemplate::new(200).set_body_json(status).insert_header("etag", "\"s1\""))
+        .mount(&server)
+        .await;
+    let client = client(&server);
+    let first = client.systems().status_if_changed(ID, None).await.expect("a status");
+    let StatusChange::Fresh { etag, status } = first else { panic!("nothing was known before") };
+    assert_eq!((etag.as_str(), status.system_name.as_str()), ("\"s1\"", "Orchard shed"));
+    let second = client.systems().status_if_changed(ID, Some(&etag)).await.expect("304");
+    assert_eq!(second, StatusChange::Unchanged);
+}
+
+#[tokio::test]
+async fn a_long_rain_file_goes_in_pieces_and_reports_lines_of_the_whole() {
+    let server = MockServer::start().await;
+    Mock::given(method("PUT"))
+        .and(path(format!("/v1/gauges/{ID}/rain")))
+        .and(header("content-type", "text/csv"))
+        .and(query_param("layout", "daily_csv"))
+        .respond_with(|request: &wiremock::Request| {
+            let text = String::from_utf8(request.body.clone()).expect("UTF-8");
+            assert!(text.starts_with("date,mm\n") && text.lines().count() <= 20_000);
+            let bad = text.lines().position(|line| line.contains("wet"));
+            let refused: Vec<Value> = bad
+                .iter()
+                .map(|at| json!({"line": at + 1, "date": "2031-01-01", "reason": "`wet` is not a number"}))
+                .collect();
+            let new = text.lines().count() - 1 - refused.len();
+            ResponseTemplate::new(200).set_body_json(json!({
+                "counts": {"new": new, "changed": 0, "same": 0, "refused": refused.len(), "spread": 0, "other": 0},
+                "refused": refused, "rain_from": "1900-01-01", "rain_through": "2031-01-01"
+            }))
+        })
+        .expect(2)
+        .mount(&server)
+        .await;
+    let mut text = "date,mm\n".to_owned();
+    for line in 2..=25_000 {
+        text.push_str(if line == 24_000 { "2031-01-01,wet\n" } else { "2031-01-01,1\n" });
+    }
+    let report =
+        client(&server).gauges().send_rain_file(ID, &text, &Default::default()).await.expect("a report");
+    assert_eq!((report.counts.new, report.counts.refused), (24_998, 1));
+    assert_eq!(report.refused[0].line, 24_000);
+}
+
+#[tokio::test]
+async fn the_way_out_sends_any_request() {
+    let server = MockServer::start().await;
+    Mock::given(method("PATCH"))
+        .and(path("/v1/not-thought-of"))
+        .and(query_param("a", "b c"))
+        .and(header("x-own", "1"))
+        .and(header_exists("authorization"))
+        .respond_with(ResponseTemplate::new(503))
+        .expect(1)
+        .mount(&server)
+        .await;
+    let request = Request::new("PATCH".parse().expect("a method"), "/v1/not-thought-of").query("a", "b c");
+    let error = client(&server).send(request.header("x-own", "1").expect("plain")).await.expect_err("503");
+    assert_eq!(error.attempts(), 1, "nobody said that a PATCH may be repeated");
+}
