@@ -1,0 +1,157 @@
+"""Shows that the check scripts beside this file can fail: a check that cannot is a defect."""
+
+import copy
+import unittest
+
+import licences
+import validate_openapi
+
+GOOD = {
+    "openapi": "3.1.0",
+    "info": {"title": "Example", "version": "1"},
+    "paths": {
+        "/v1/things/{id}": {
+            "parameters": [{"$ref": "#/components/parameters/Id"}],
+            "get": {
+                "summary": "One thing",
+                "responses": {
+                    "200": {"description": "The thing", "content": {"application/json": {"schema": {}}}},
+                    "304": {"description": "Unchanged"},
+                    "404": {"$ref": "#/components/responses/NotFound"},
+                },
+            },
+        }
+    },
+    "components": {
+        "parameters": {
+            "Id": {
+                "name": "id",
+                "in": "path",
+                "required": True,
+                "description": "Which thing",
+                "schema": {"type": "string"},
+            }
+        },
+        "responses": {
+            "NotFound": {
+                "description": "No such thing",
+                "content": {"application/problem+json": {"schema": {"type": "object"}}},
+            }
+        },
+    },
+}
+
+
+def get(document):
+    return document["paths"]["/v1/things/{id}"]["get"]
+
+
+class Document(unittest.TestCase):
+    def changed(self, change):
+        document = copy.deepcopy(GOOD)
+        change(document)
+        return validate_openapi.invalid(document) + validate_openapi.unconventional(document)
+
+    def refused(self, change, expected):
+        found = self.changed(change)
+        self.assertTrue(any(expected in line for line in found), f"{expected!r} not in {found}")
+
+    def test_a_good_document_passes(self):
+        self.assertEqual(self.changed(lambda document: None), [])
+
+    def test_other_versions(self):
+        for version in ("3.0.3", "3.2.0", "3.1"):
+            self.refused(lambda d, v=version: d.update(openapi=v), "not 3.1.x")
+
+    def test_a_response_without_description_is_invalid(self):
+        self.refused(lambda d: get(d)["responses"]["200"].pop("description"), "description")
+
+    def test_a_path_parameter_that_is_not_declared(self):
+        self.refused(lambda d: d["paths"]["/v1/things/{id}"].pop("parameters"), "id")
+
+    def test_a_reference_to_nothing(self):
+        self.refused(lambda d: d["components"]["responses"].clear(), "NotFound is not in this document")
+
+    def test_an_empty_summary(self):
+        self.refused(lambda d: get(d).update(summary=" "), "no summary")
+
+    def test_an_empty_description_of_a_response(self):
+        self.refused(lambda d: get(d)["responses"]["200"].update(description=""), "response 200 has no description")
+
+    def test_a_parameter_without_description(self):
+        self.refused(lambda d: d["components"]["parameters"]["Id"].pop("description"), "parameter 'id'")
+
+    def test_an_operation_without_success(self):
+        self.refused(lambda d: get(d)["responses"].pop("200"), "no 2xx response")
+
+    def test_a_problem_of_another_type(self):
+        def plain(document):
+            document["components"]["responses"]["NotFound"]["content"] = {"application/json": {}}
+
+        self.refused(plain, "not application/problem+json")
+
+    def test_a_problem_without_content(self):
+        self.refused(
+            lambda d: get(d)["responses"].update({"412": {"description": "Changed meanwhile"}}), "without content"
+        )
+
+    def test_no_operation_at_all(self):
+        self.refused(lambda d: d["paths"].clear(), "no operation at all")
+
+
+class Licences(unittest.TestCase):
+    allowed = {"MIT", "ISC", "Apache-2.0 WITH LLVM-exception"}
+
+    def test_expressions(self):
+        for expression, expected in [
+            ("MIT", True),
+            ("GPL-3.0-or-later", False),
+            ("MIT OR GPL-3.0-only", True),
+            ("GPL-3.0-only OR MIT", True),
+            ("GPL-2.0/MIT", True),
+            ("GPL-2.0 / LGPL-2.1", False),
+            ("MIT AND GPL-3.0-only", False),
+            ("MIT OR GPL-3.0-only AND ISC", True),
+            ("(MIT OR GPL-3.0-only) AND ISC", True),
+            ("(MIT OR ISC) AND GPL-3.0-only", False),
+            ("Apache-2.0 WITH LLVM-exception", True),
+            ("Apache-2.0", False),
+            ("MIT WITH Some-exception", True),
+        ]:
+            with self.subTest(expression):
+                self.assertEqual(licences.satisfied(expression, self.allowed), expected)
+
+    def test_unreadable_expressions(self):
+        for expression in ("", "MIT OR", "(MIT", "MIT)", "MIT ISC", "AND MIT", "MIT; ISC"):
+            with self.subTest(expression), self.assertRaises(ValueError):
+                licences.satisfied(expression, self.allowed)
+
+    def test_packages(self):
+        policy = {
+            "licenses": {"allow": ["MIT"]},
+            "bans": {"deny": [{"crate": "unwanted", "reason": "for the test"}]},
+        }
+        registry = "registry+https://example.invalid/index"
+
+        def package(name, licence="MIT", source=registry):
+            return {"name": name, "version": "1.0.0", "license": licence, "source": source}
+
+        def found(*packages):
+            return licences.problems({"packages": list(packages)}, policy)
+
+        self.assertEqual(found(package("good"), package("ours", source=None)), [])
+        for bad, expected in [
+            (package("copyleft", "GPL-3.0-only"), "cannot be met"),
+            (package("silent", None), "declares no licence"),
+            (package("unwanted"), "banned by deny.toml: for the test"),
+            (package("forked", source="git+https://example.invalid/fork"), "not from the default registry"),
+            (package("elsewhere", source="registry+https://other.invalid/index"), "2 registries"),
+        ]:
+            with self.subTest(bad["name"]):
+                lines = found(package("good"), bad)
+                self.assertEqual(len(lines), 1, lines)
+                self.assertIn(expected, lines[0])
+
+
+if __name__ == "__main__":
+    unittest.main()
