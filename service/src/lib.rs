@@ -1,1 +1,5 @@
-//! The service.
+//! The Eavesward service: REST/JSON over the forecasting engine.
+//!
+//! The rooms and the doors between them are drawn in DEVELOPERS.md and held by a test.
+
+pub mod domain;

@@ -1,0 +1,70 @@
+//! What can go wrong in a use case, without status codes: the HTTP edge translates.
+
+use crate::domain::store::StoreError;
+
+/// One refused field.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FieldError {
+    /// Path of the field, such as `components[2].part.capacity_l`.
+    pub field: String,
+    /// What was wrong, with the value and what is allowed.
+    pub message: String,
+}
+
+/// Why a use case did not do what was asked.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// No such thing in this account.
+    #[error("there is no {what} {id} in this account")]
+    NotFound {
+        /// `property`, `gauge`, `system`, `component`, `task` or `visit`.
+        what: &'static str,
+        /// The id that was asked for.
+        id: String,
+    },
+    /// Some values are not allowed.
+    #[error("{} of the values are not allowed", .0.len())]
+    Invalid(Vec<FieldError>),
+    /// Rain was refused as a whole because the caller asked for all or nothing.
+    #[error("{} readings are not allowed, so none were stored", .0.len())]
+    RainRefused(Vec<FieldError>),
+    /// The thing is still used by others.
+    #[error("{what} is still used by {by}")]
+    InUse {
+        /// What was to be removed.
+        what: &'static str,
+        /// What still uses it, and the way out.
+        by: String,
+    },
+    /// The thing is in a state that does not allow this.
+    #[error("{0}")]
+    Conflict(String),
+    /// The version the caller saw is no longer current.
+    #[error("the version is {current} now")]
+    VersionMismatch {
+        /// The current version.
+        current: i64,
+    },
+    /// The cursor was not made for this list.
+    #[error("the cursor was not made for this list")]
+    BadCursor,
+    /// The engine refused a value that the checks let through: a defect, kept apart so that the log names it.
+    #[error("the engine refused its input")]
+    Engine(#[from] eavesward_engine::EngineError),
+    /// The operating system gave no randomness.
+    #[error("no randomness to be had")]
+    Randomness(#[from] getrandom::Error),
+    /// The storage failed.
+    #[error("storage failed")]
+    Store(#[from] StoreError),
+}
+
+/// A use case's answer.
+pub type Result<T> = std::result::Result<T, Error>;
+
+impl Error {
+    /// One refused field.
+    pub fn field(field: impl Into<String>, message: impl Into<String>) -> Self {
+        Self::Invalid(vec![FieldError { field: field.into(), message: message.into() }])
+    }
+}

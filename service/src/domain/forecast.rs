@@ -1,0 +1,167 @@
+//! Forecasts: what a system's parts have taken, and when each duty falls due. A pure function of what is stored and the
+//! day asked for.
+
+mod calendar;
+mod predict;
+mod system;
+
+pub use predict::to_day;
+pub(crate) use system::blocking;
+pub use system::{Ground, Sketch, forecast, in_service, roofed, stateless, stored};
+
+use crate::domain::cautions::Hazard;
+use crate::domain::component::{Kind, words};
+use crate::domain::duty::{DecidedBy, Duty};
+use crate::domain::ids::{ComponentId, SystemId};
+use crate::domain::system::Roof;
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+
+/// What a component has taken since it was last served.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Tally {
+    /// On the day asked for.
+    pub value: f64,
+    /// Its unit.
+    pub unit: String,
+    /// The part that stands on readings.
+    pub from_readings: f64,
+    /// The part that the climate stands in for.
+    pub from_climate: f64,
+    /// Days with a reading.
+    pub days_read: u32,
+    /// Days without.
+    pub days_unread: u32,
+}
+
+/// The tally at which a component wants care.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Mark {
+    /// Median.
+    pub value: f64,
+    /// Its unit.
+    pub unit: String,
+    /// Standard deviation of the natural logarithm.
+    pub log_sd: f64,
+    /// Findings behind it.
+    pub findings: u32,
+    /// Where the prior came from.
+    pub source: String,
+    /// Whether the source is judgement.
+    pub judgement: bool,
+}
+
+/// 10, 50 and 90 % dates.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Window {
+    /// 10 %.
+    pub early_on: Option<NaiveDate>,
+    /// 50 %.
+    pub likely_on: Option<NaiveDate>,
+    /// 90 %.
+    pub late_on: Option<NaiveDate>,
+}
+
+/// The chance of being past the mark.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Chances {
+    /// On the day asked for.
+    pub today: f64,
+    /// Seven days later.
+    pub in_7_days: f64,
+    /// Thirty days later.
+    pub in_30_days: f64,
+    /// Ninety days later.
+    pub in_90_days: f64,
+}
+
+/// What is predicted of a duty.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Prediction {
+    /// The window; absent when the mark is not reached within the horizon, or without rain data.
+    pub window: Option<Window>,
+    /// The chance at which the date is taken.
+    pub tolerance: f64,
+    /// The tally; absent without rain data.
+    pub tally: Option<Tally>,
+    /// The mark.
+    pub mark: Mark,
+    /// The chance of being past it; absent without rain data.
+    pub chances: Option<Chances>,
+    /// The curve to plot; not kept with a task.
+    #[serde(skip)]
+    pub curve: Vec<(NaiveDate, f64)>,
+}
+
+/// One duty of one component, explained.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct DutyForecast {
+    /// The component, if it is registered.
+    pub component_id: Option<ComponentId>,
+    /// Its name.
+    pub component_name: String,
+    /// What it is.
+    pub kind: Kind,
+    /// The duty.
+    pub duty: Duty,
+    /// The day from which tally and ceiling count.
+    pub since: NaiveDate,
+    /// The day it falls due.
+    pub due_on: Option<NaiveDate>,
+    /// What decided it.
+    pub decided_by: DecidedBy,
+    /// The longest time to leave it, as a date.
+    pub ceiling_on: Option<NaiveDate>,
+    /// What is predicted, for duties that have a tally.
+    pub prediction: Option<Prediction>,
+    /// Why this date, a sentence each.
+    pub reasons: Vec<String>,
+    /// What to be careful of.
+    pub hazards: Vec<Hazard>,
+}
+
+words! {
+    /// What a forecast's rain stands on.
+    Basis {
+        /// A daily record.
+        Record "record",
+        /// Normals.
+        Normals "normals",
+        /// Both.
+        Both "both",
+        /// Nothing.
+        None "none",
+    }
+}
+
+/// The rain behind a forecast.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ClimateSummary {
+    /// What it stands on.
+    pub basis: Basis,
+    /// Effective years.
+    pub years: f64,
+    /// Mean runoff of each month in mm a day; empty without rain data.
+    pub mean_runoff_mm_per_day: Vec<f64>,
+    /// First day with a reading.
+    pub rain_from: Option<NaiveDate>,
+    /// Last day with a reading up to the day asked for.
+    pub rain_through: Option<NaiveDate>,
+    /// What to send to make it better.
+    pub advice: Vec<String>,
+}
+
+/// A system's forecast.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SystemForecast {
+    /// The system, if it is registered.
+    pub system_id: Option<SystemId>,
+    /// The day asked for.
+    pub as_of: NaiveDate,
+    /// The roof.
+    pub roof: Roof,
+    /// The rain.
+    pub climate: ClimateSummary,
+    /// Every duty, soonest first.
+    pub duties: Vec<DutyForecast>,
+}

@@ -1,0 +1,163 @@
+//! Dates that do not come from a tally: ceilings, first looks, makers' ratings and days of the year.
+
+use crate::domain::component::{MonthDay, Part};
+use crate::domain::duty::{DecidedBy, Duty};
+use chrono::{Datelike, Days, Months, NaiveDate};
+
+/// Days before the first frost by which exposed pipework is to be drained. Judgement.
+const DAYS_BEFORE_FROST: u64 = 14;
+/// A seasonal duty done this many days before its day of the year counts for that season. Judgement: half a year keeps
+/// one season's work from being taken for the next one's.
+const SEASON_DAYS: u64 = 180;
+/// The first look at a coupling's bands after installation. Common practice, no source.
+const FIRST_LOOK_MONTHS: u32 = 1;
+
+/// A date, what it is, and a sentence that explains it.
+#[derive(Debug)]
+pub struct Dated {
+    /// The date.
+    pub on: NaiveDate,
+    /// What it is.
+    pub by: DecidedBy,
+    /// Why.
+    pub reason: String,
+}
+
+/// What a calendar date counts from.
+#[derive(Clone, Copy, Debug)]
+pub struct Since {
+    /// The day.
+    pub day: NaiveDate,
+    /// Whether the duty was ever done; otherwise the day is that of the installation.
+    pub done_before: bool,
+}
+
+/// The ceiling of a duty, with its source.
+pub fn ceiling(duty: Duty, since: Since) -> Option<Dated> {
+    if duty == Duty::CheckBands && !since.done_before {
+        let on = since.day.checked_add_months(Months::new(FIRST_LOOK_MONTHS))?;
+        let reason =
+            "Bands settle: they are looked at a month after installation (common practice, no source).";
+        return Some(Dated { on, by: DecidedBy::FirstLook, reason: reason.to_owned() });
+    }
+    let ceiling = duty.ceiling()?;
+    let on = since.day.checked_add_months(Months::new(ceiling.months))?;
+    let reason = format!("It is not left for longer than {}.", ceiling.source);
+    Some(Dated { on, by: DecidedBy::Ceiling, reason })
+}
+
+/// The day on which a maker's rating is used up.
+///
+/// `demand_l_per_day` is the system's; a filter of a system without demand is not used up.
+pub fn rating(part: &Part, duty: Duty, since: Since, demand_l_per_day: f64) -> Option<Dated> {
+    let (days, reason) = match (part, duty) {
+        (Part::CartridgeFilter { rated_volume_l: Some(litres) }, Duty::ChangeCartridge)
+            if demand_l_per_day > 0.0 =>
+        {
+            (
+                litres / demand_l_per_day,
+                format!("The maker's {litres} L are used up at {demand_l_per_day} L a day."),
+            )
+        }
+        (Part::DisinfectionLamp { rated_hours: Some(hours), hours_per_day }, Duty::ChangeLamp) => {
+            (hours / hours_per_day, format!("The maker's {hours} h are used up at {hours_per_day} h a day."))
+        }
+        _ => return None,
+    };
+    // Whole days that are surely covered; ratings of centuries are no dates.
+    let on = since.day.checked_add_days(Days::new(days.floor().min(80_000.0) as u64))?;
+    Some(Dated { on, by: DecidedBy::Rating, reason })
+}
+
+/// The next day of the year on which a seasonal duty falls.
+pub fn season(part: &Part, duty: Duty, since: Since) -> Option<Dated> {
+    let Part::ExposedPipework { first_frost, last_frost } = part else { return None };
+    let (day, ahead, reason) = match duty {
+        Duty::DrainForFrost => {
+            let reason = format!(
+                "Frost is to be expected from {}; pipes are drained a fortnight before.",
+                name(*first_frost)
+            );
+            (*first_frost, DAYS_BEFORE_FROST, reason)
+        }
+        Duty::RestartAfterFrost => {
+            (*last_frost, 0, format!("Frost is no longer to be expected after {}.", name(*last_frost)))
+        }
+        _ => return None,
+    };
+    let after =
+        if since.done_before { since.day.checked_add_days(Days::new(SEASON_DAYS))? } else { since.day };
+    let on = (after.year()..=after.year() + 2)
+        .filter_map(|year| day.in_year(year)?.checked_sub_days(Days::new(ahead)))
+        .find(|on| *on > after)?;
+    Some(Dated { on, by: DecidedBy::Season, reason })
+}
+
+fn name(day: MonthDay) -> String {
+    const MONTHS: [&str; 12] = [
+        "January",
+        "February",
+        "March",
+        "April",
+        "May",
+        "June",
+        "July",
+        "August",
+        "September",
+        "October",
+        "November",
+        "December",
+    ];
+    let month = (day.month as usize).checked_sub(1).and_then(|month| MONTHS.get(month)).unwrap_or(&"?");
+    format!("{} {month}", day.day)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    fn pipes() -> Part {
+        Part::ExposedPipework {
+            first_frost: MonthDay { month: 10, day: 25 },
+            last_frost: MonthDay { month: 4, day: 20 },
+        }
+    }
+
+    #[test]
+    fn a_season_comes_once_a_year_whenever_it_was_last_done() {
+        let drain = |on: &str, done_before| {
+            let since = Since { day: day(on), done_before };
+            season(&pipes(), Duty::DrainForFrost, since).map(|dated| dated.on)
+        };
+        // Two weeks before 25 October; done early, on the day, or late it counts for the same winter.
+        assert_eq!(drain("2025-06-01", false), Some(day("2025-10-11")));
+        assert_eq!(drain("2025-09-20", true), Some(day("2026-10-11")));
+        assert_eq!(drain("2025-10-11", true), Some(day("2026-10-11")));
+        assert_eq!(drain("2025-12-20", true), Some(day("2026-10-11")));
+        assert_eq!(drain("2025-12-20", false), Some(day("2026-10-11")));
+        let restart =
+            season(&pipes(), Duty::RestartAfterFrost, Since { day: day("2025-06-01"), done_before: false });
+        assert_eq!(restart.map(|dated| dated.on), Some(day("2026-04-20")));
+    }
+
+    #[test]
+    fn bands_are_looked_at_after_a_month_and_then_yearly() {
+        let first = ceiling(Duty::CheckBands, Since { day: day("2026-01-31"), done_before: false }).unwrap();
+        assert_eq!((first.on, first.by), (day("2026-02-28"), DecidedBy::FirstLook));
+        let later = ceiling(Duty::CheckBands, Since { day: day("2026-02-28"), done_before: true }).unwrap();
+        assert_eq!((later.on, later.by), (day("2027-02-28"), DecidedBy::Ceiling));
+    }
+
+    #[test]
+    fn ratings_count_whole_days() {
+        let since = Since { day: day("2026-01-01"), done_before: true };
+        let filter = Part::CartridgeFilter { rated_volume_l: Some(1000.0) };
+        let on = |demand| rating(&filter, Duty::ChangeCartridge, since, demand).map(|dated| dated.on);
+        assert_eq!(on(300.0), Some(day("2026-01-04")));
+        assert_eq!(on(0.0), None);
+    }
+}

@@ -1,0 +1,373 @@
+//! One system's forecast: every component's duties, each with its date and what decided it.
+
+use super::calendar::{self, Since};
+use super::predict::{self, to_day};
+use super::{Basis, ClimateSummary, DutyForecast, Prediction, SystemForecast};
+use crate::domain::Context;
+use crate::domain::cautions;
+use crate::domain::check::Check;
+use crate::domain::clock::local_date;
+use crate::domain::component::{ComponentFacts, Part};
+use crate::domain::defaults::Canopy;
+use crate::domain::duty::{self, DecidedBy, Duty};
+use crate::domain::error::{Error, Result};
+use crate::domain::gauge::Normals;
+use crate::domain::ids::{AccountId, ComponentId, SystemId};
+use crate::domain::rain::{MOST_MM, RainDay};
+use crate::domain::store::Inputs;
+use crate::domain::system::Roof;
+use chrono::NaiveDate;
+use eavesward_engine as engine;
+use engine::{Climate, RainRecord};
+use std::collections::HashMap;
+
+/// The rain of a gauge through a day, read once for all the systems under it.
+pub struct Ground {
+    /// The readings.
+    pub record: RainRecord,
+    /// The climate they and the normals give; absent without either.
+    pub climate: Option<Climate>,
+    /// Why there is no climate, and what to send.
+    pub wanting: Option<String>,
+    /// First day with a reading.
+    pub from: Option<NaiveDate>,
+    /// Last day with a reading.
+    pub through: Option<NaiveDate>,
+}
+
+impl Ground {
+    /// Reads the days up to `through`; later ones are left aside.
+    pub fn new(days: &[RainDay], normals: Option<&Normals>, through: NaiveDate) -> Self {
+        let days = || days.iter().filter(|day| day.date <= through);
+        let record = RainRecord::from_readings(days().map(|day| (to_day(day.date), day.rain_mm)));
+        // Having too little to fit is an answer, not a fault: it says what to send.
+        let (climate, wanting) = match Climate::fit(&record, normals.map(Normals::to_engine).as_ref()) {
+            Ok(climate) => (Some(climate), None),
+            Err(wanting) => (None, Some(format!("Nothing is predicted from rain: {wanting}."))),
+        };
+        let from = days().map(|day| day.date).min();
+        let through = days().map(|day| day.date).max();
+        Self { record, climate, wanting, from, through }
+    }
+
+    fn summary(&self, coefficient: f64) -> ClimateSummary {
+        let mut advice = Vec::new();
+        let (basis, years, runoff) = match &self.climate {
+            None => {
+                advice.extend(self.wanting.clone());
+                (Basis::None, 0.0, Vec::new())
+            }
+            Some(climate) => {
+                let basis = match climate.basis {
+                    engine::Basis::Record => Basis::Record,
+                    engine::Basis::Normals => Basis::Normals,
+                    engine::Basis::Both => Basis::Both,
+                };
+                let runoff = climate.mean_runoff_by_month().iter().map(|mm| mm * coefficient).collect();
+                (basis, climate.years, runoff)
+            }
+        };
+        match basis {
+            Basis::Record if years < 5.0 => {
+                advice.push(format!(
+                    "{years:.1} years of daily rain are few; twelve monthly normals beside them would narrow the windows."
+                ));
+            }
+            Basis::Normals => advice.push("A daily record would make the tallies exact.".to_owned()),
+            _ => {}
+        }
+        ClimateSummary {
+            basis,
+            years,
+            mean_runoff_mm_per_day: runoff,
+            rain_from: self.from,
+            rain_through: self.through,
+            advice,
+        }
+    }
+}
+
+/// A roof as the engine takes it, with what stands between it and the tank.
+pub struct Roofed {
+    /// The place.
+    pub site: engine::Site,
+    /// The roof.
+    pub roof: engine::Roof,
+    /// Runoff that the diverters in service take from each rain, mm.
+    pub flush_mm: f64,
+}
+
+impl Roofed {
+    /// Puts a roof at a place, behind the diverters among the parts.
+    pub fn new<'a>(
+        latitude_deg: f64,
+        elevation_m: f64,
+        roof: &Roof,
+        parts: impl Iterator<Item = &'a Part>,
+    ) -> Self {
+        let litres: f64 = parts
+            .map(|part| match part {
+                Part::FirstFlushDiverter { chamber_volume_l, .. } => *chamber_volume_l,
+                _ => 0.0,
+            })
+            .sum();
+        Self {
+            site: engine::Site { latitude_deg, elevation_m },
+            roof: engine::Roof {
+                plan_area_m2: roof.plan_area_m2,
+                coefficient: roof.coefficient().0,
+                wetting_loss_mm: roof.loss().0,
+                canopy: match roof.canopy {
+                    Canopy::None => engine::Canopy::None,
+                    Canopy::Deciduous => engine::Canopy::Deciduous,
+                    Canopy::Conifer => engine::Canopy::Conifer,
+                    Canopy::EvergreenBroadleaf => engine::Canopy::EvergreenBroadleaf,
+                },
+                canopy_share: roof.canopy_share,
+            },
+            // No chamber takes more than any day brings.
+            flush_mm: (litres / roof.plan_area_m2).min(MOST_MM),
+        }
+    }
+}
+
+/// A component in service, with the days on which its duties were done.
+pub struct InService<'a> {
+    /// Its id, if it is registered.
+    pub id: Option<ComponentId>,
+    /// What is known of it.
+    pub facts: &'a ComponentFacts,
+    /// The last day on which each duty was done, up to the day asked for.
+    pub done: HashMap<Duty, NaiveDate>,
+}
+
+/// Forecasts components behind one roof.
+pub fn forecast(
+    roofed: &Roofed,
+    demand_l_per_day: f64,
+    commissioned_on: Option<NaiveDate>,
+    components: &[InService<'_>],
+    ground: &Ground,
+    as_of: NaiveDate,
+) -> Result<Vec<DutyForecast>> {
+    let mut duties = Vec::new();
+    for component in components {
+        for &duty in duty::of(&component.facts.part) {
+            let since = since(component, duty, commissioned_on, as_of);
+            duties.push(one(roofed, demand_l_per_day, component, duty, since, ground, as_of)?);
+        }
+    }
+    duties.sort_by(|a, b| {
+        let key = |d: &DutyForecast| (d.due_on.is_none(), d.due_on);
+        key(a).cmp(&key(b)).then_with(|| a.component_name.cmp(&b.component_name)).then(a.duty.cmp(&b.duty))
+    });
+    Ok(duties)
+}
+
+/// The day from which a duty counts: the last service, or the installation. Water reaches a part from the commissioning
+/// on; sunlight from the installation.
+fn since(
+    component: &InService<'_>,
+    duty: Duty,
+    commissioned_on: Option<NaiveDate>,
+    as_of: NaiveDate,
+) -> Since {
+    let served = component.facts.last_served_on.filter(|day| *day <= as_of);
+    let done = component.done.get(&duty).copied().max(served);
+    let start = match commissioned_on {
+        Some(day) if duty != Duty::ReplaceCoupling => day.max(component.facts.installed_on),
+        _ => component.facts.installed_on,
+    };
+    // A service logged before the start (a part kept in a shed, say) does not set the clock back.
+    Since { day: done.map_or(start, |day| day.max(start)), done_before: done.is_some() }
+}
+
+fn one(
+    roofed: &Roofed,
+    demand_l_per_day: f64,
+    component: &InService<'_>,
+    duty: Duty,
+    since: Since,
+    ground: &Ground,
+    as_of: NaiveDate,
+) -> Result<DutyForecast> {
+    let part = &component.facts.part;
+    let ceiling = calendar::ceiling(duty, since);
+    let ceiling_on = ceiling.as_ref().map(|dated| dated.on);
+    let mut dates = Vec::new();
+    let mut reasons = Vec::new();
+    let mut prediction: Option<Prediction> = None;
+    if let Some(predicted) = predict::predict(part, duty, roofed, ground, since.day, as_of)? {
+        dates.extend(predicted.on.map(|on| (on, DecidedBy::Prediction)));
+        reasons = predicted.reasons;
+        prediction = Some(predicted.prediction);
+    }
+    let others =
+        [calendar::rating(part, duty, since, demand_l_per_day), calendar::season(part, duty, since), ceiling];
+    for dated in others.into_iter().flatten() {
+        dates.push((dated.on, dated.by));
+        reasons.push(dated.reason);
+    }
+    // On a tie the first one stands: a prediction says more than a ceiling.
+    let decided = dates.into_iter().min_by_key(|(on, _)| *on);
+    if decided.is_none() {
+        reasons.push("No date can be given.".to_owned());
+    }
+    Ok(DutyForecast {
+        component_id: component.id,
+        component_name: component.facts.name.clone(),
+        kind: part.kind(),
+        duty,
+        since: since.day,
+        due_on: decided.map(|(on, _)| on),
+        decided_by: decided.map_or(DecidedBy::Nothing, |(_, by)| by),
+        ceiling_on,
+        prediction,
+        reasons,
+        hazards: cautions::hazards(part, duty),
+    })
+}
+
+/// The components of a stored system that were in service on a day, with what was done to them by then.
+pub fn in_service(inputs: &Inputs, as_of: NaiveDate) -> Vec<InService<'_>> {
+    let facts = &inputs.system.facts;
+    if facts.commissioned_on > as_of || facts.retired_on.is_some_and(|retired| retired <= as_of) {
+        return Vec::new();
+    }
+    let mut done: HashMap<(ComponentId, Duty), NaiveDate> = HashMap::new();
+    for visit in inputs.visits.iter().filter(|visit| visit.facts.visited_on <= as_of) {
+        for item in visit.facts.items.iter().filter(|item| item.done) {
+            let last = done.entry((item.component_id, item.duty)).or_insert(visit.facts.visited_on);
+            *last = (*last).max(visit.facts.visited_on);
+        }
+    }
+    let components = inputs.components.iter().filter(|component| component.in_service_on(as_of));
+    components
+        .map(|component| InService {
+            id: Some(component.id),
+            facts: &component.facts,
+            done: duty::of(&component.facts.part)
+                .iter()
+                .filter_map(|duty| Some((*duty, *done.get(&(component.id, *duty))?)))
+                .collect(),
+        })
+        .collect()
+}
+
+/// The roof of a stored system, behind the diverters in service on a day.
+pub fn roofed(inputs: &Inputs, components: &[InService<'_>]) -> Roofed {
+    let place = &inputs.property.facts;
+    let parts = components.iter().map(|component| &component.facts.part);
+    Roofed::new(place.latitude_deg, place.elevation_m, &inputs.system.facts.roof, parts)
+}
+
+/// The forecast of a stored system, as of today at its property when no day is given.
+pub async fn stored(
+    cx: &Context,
+    account: AccountId,
+    id: SystemId,
+    as_of: Option<NaiveDate>,
+) -> Result<SystemForecast> {
+    let inputs = cx.store.inputs(&[(account, id)]).await?.pop();
+    let inputs = inputs.ok_or_else(|| Error::NotFound { what: "system", id: id.to_string() })?;
+    let as_of = as_of.unwrap_or_else(|| local_date(cx.clock.now(), inputs.property.facts.time_zone));
+    let mut check = Check::new();
+    check.date("as_of", as_of);
+    check.done()?;
+    let days = cx.store.rain_record(inputs.gauge.id, as_of).await?;
+    blocking(move || {
+        let ground = Ground::new(&days, inputs.gauge.facts.normals.as_ref(), as_of);
+        let components = in_service(&inputs, as_of);
+        let roofed = roofed(&inputs, &components);
+        let facts = &inputs.system.facts;
+        let commissioned = Some(facts.commissioned_on);
+        let duties = forecast(&roofed, facts.demand_l_per_day, commissioned, &components, &ground, as_of)?;
+        let climate = ground.summary(roofed.roof.coefficient);
+        Ok(SystemForecast { system_id: Some(id), as_of, roof: facts.roof.clone(), climate, duties })
+    })
+    .await
+}
+
+/// A system that nobody has registered.
+#[derive(Clone, Debug)]
+pub struct Sketch {
+    /// Degrees north.
+    pub latitude_deg: f64,
+    /// Metres above sea level.
+    pub elevation_m: f64,
+    /// The roof.
+    pub roof: Roof,
+    /// Litres a day.
+    pub demand_l_per_day: f64,
+    /// The components.
+    pub components: Vec<ComponentFacts>,
+    /// Daily rain.
+    pub rain: Vec<RainDay>,
+    /// Normals.
+    pub normals: Option<Normals>,
+    /// The day to forecast for.
+    pub as_of: NaiveDate,
+}
+
+impl Sketch {
+    fn check(&self) -> Result<()> {
+        let mut check = Check::new();
+        check.between("latitude_deg", self.latitude_deg, -90.0, 90.0);
+        check.between("elevation_m", self.elevation_m, -450.0, 6000.0);
+        check.within("roof", |check| self.roof.check(check));
+        check.between("demand_l_per_day", self.demand_l_per_day, 0.0, 1_000_000.0);
+        check.date("as_of", self.as_of);
+        if self.components.is_empty() || self.components.len() > 200 {
+            check.refuse("components", format!("it has {} entries; give 1 to 200", self.components.len()));
+        }
+        crate::domain::system::check_components(&mut check, &self.components);
+        for (index, component) in self.components.iter().enumerate() {
+            if component.installed_on > self.as_of {
+                let message = format!("{} is after the day asked for", component.installed_on);
+                check.refuse(&format!("components[{index}].installed_on"), message);
+            }
+        }
+        if self.rain.len() > crate::domain::rain::MOST_READINGS {
+            check.refuse("rain", format!("{} days; send at most 50,000", self.rain.len()));
+        }
+        let mut seen = std::collections::HashSet::new();
+        for (index, day) in self.rain.iter().enumerate() {
+            check.between(&format!("rain[{index}].rain_mm"), day.rain_mm, 0.0, MOST_MM);
+            check.date(&format!("rain[{index}].date"), day.date);
+            if !seen.insert(day.date) {
+                check.refuse(&format!("rain[{index}].date"), format!("{} stands there twice", day.date));
+            }
+        }
+        if let Some(normals) = &self.normals {
+            check.within("normals", |check| normals.check(check));
+        }
+        check.done()
+    }
+}
+
+/// The forecast of a system that nobody has registered. Nothing is stored.
+pub async fn stateless(sketch: Sketch) -> Result<SystemForecast> {
+    sketch.check()?;
+    blocking(move || {
+        let as_of = sketch.as_of;
+        let ground = Ground::new(&sketch.rain, sketch.normals.as_ref(), as_of);
+        let parts = sketch.components.iter().map(|component| &component.part);
+        let roofed = Roofed::new(sketch.latitude_deg, sketch.elevation_m, &sketch.roof, parts);
+        let components: Vec<InService<'_>> = sketch
+            .components
+            .iter()
+            .map(|facts| InService { id: None, facts, done: HashMap::new() })
+            .collect();
+        let duties = forecast(&roofed, sketch.demand_l_per_day, None, &components, &ground, as_of)?;
+        let climate = ground.summary(roofed.roof.coefficient);
+        Ok(SystemForecast { system_id: None, as_of, roof: sketch.roof.clone(), climate, duties })
+    })
+    .await
+}
+
+/// Runs a computation off the threads that serve requests.
+pub(crate) async fn blocking<T: Send + 'static>(f: impl FnOnce() -> Result<T> + Send + 'static) -> Result<T> {
+    tokio::task::spawn_blocking(f)
+        .await
+        .unwrap_or_else(|failed| std::panic::resume_unwind(failed.into_panic()))
+}

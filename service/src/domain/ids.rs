@@ -1,0 +1,68 @@
+//! Ids and secrets: the one place that asks the machine for randomness.
+
+use crate::domain::duty::Duty;
+use uuid::Uuid;
+
+macro_rules! ids {
+    ($($(#[$doc:meta])* $name:ident),* $(,)?) => {
+        $($(#[$doc])*
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
+        #[serde(transparent)]
+        pub struct $name(pub Uuid);
+
+        impl $name {
+            /// A new id, ordered by the time it was made.
+            #[expect(clippy::new_without_default, reason = "a new id is never a default")]
+            pub fn new() -> Self {
+                Self(Uuid::now_v7())
+            }
+        }
+
+        impl std::fmt::Display for $name {
+            fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                self.0.fmt(f)
+            }
+        })*
+    };
+}
+
+ids! {
+    /// Id of an account.
+    AccountId,
+    /// Id of a key.
+    KeyId,
+    /// Id of a property.
+    PropertyId,
+    /// Id of a gauge.
+    GaugeId,
+    /// Id of a system.
+    SystemId,
+    /// Id of a component.
+    ComponentId,
+    /// Id of a visit.
+    VisitId,
+    /// Id of a task.
+    TaskId,
+}
+
+impl TaskId {
+    /// The id of a component's duty: computed, so that refreshing twice or on two replicas makes the same row.
+    pub fn of(component: ComponentId, duty: Duty) -> Self {
+        Self(Uuid::new_v5(&component.0, duty.code().as_bytes()))
+    }
+}
+
+/// A random id for anything that needs one before it is known what it is for.
+pub fn seed() -> Uuid {
+    Uuid::now_v7()
+}
+
+/// 256 random bits.
+///
+/// # Errors
+/// When the operating system gives none.
+pub fn random_256() -> Result<[u8; 32], getrandom::Error> {
+    let mut bytes = [0_u8; 32];
+    getrandom::fill(&mut bytes)?;
+    Ok(bytes)
+}

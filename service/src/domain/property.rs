@@ -1,0 +1,162 @@
+//! Properties: the places that systems stand at.
+
+use crate::domain::Context;
+use crate::domain::check::Check;
+use crate::domain::error::{Error, Result};
+use crate::domain::ids::{AccountId, PropertyId};
+use crate::domain::paging::{PageAsked, PageFound};
+use crate::domain::store::{Deleted, Updated};
+use chrono::{DateTime, Utc};
+use chrono_tz::Tz;
+
+/// A property.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Property {
+    /// Id.
+    pub id: PropertyId,
+    /// Whose it is.
+    pub account_id: AccountId,
+    /// What is known of it.
+    pub facts: PropertyFacts,
+    /// Counts up with every change.
+    pub version: i64,
+    /// When it was made.
+    pub created_at: DateTime<Utc>,
+    /// When it was last changed.
+    pub updated_at: DateTime<Utc>,
+}
+
+/// What is known of a property, checked.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PropertyFacts {
+    /// What it is called.
+    pub name: String,
+    /// Degrees north.
+    pub latitude_deg: f64,
+    /// Degrees east.
+    pub longitude_deg: f64,
+    /// Metres above sea level.
+    pub elevation_m: f64,
+    /// Its days are counted in this zone.
+    pub time_zone: Tz,
+    /// Anything the next visitor should know.
+    pub notes: Option<String>,
+}
+
+/// What is known of a property, as it came in.
+#[derive(Clone, Debug)]
+pub struct PropertyDraft {
+    /// What it is called.
+    pub name: String,
+    /// Degrees north.
+    pub latitude_deg: f64,
+    /// Degrees east.
+    pub longitude_deg: f64,
+    /// Metres above sea level.
+    pub elevation_m: f64,
+    /// IANA name of its zone.
+    pub time_zone: String,
+    /// Anything the next visitor should know.
+    pub notes: Option<String>,
+}
+
+impl PropertyDraft {
+    /// Checks everything.
+    pub fn check(self) -> Result<PropertyFacts> {
+        let mut check = Check::new();
+        check.text("name", &self.name, 200);
+        place(&mut check, self.latitude_deg, self.longitude_deg);
+        check.between("elevation_m", self.elevation_m, -450.0, 6000.0);
+        let zone = self.time_zone.parse::<Tz>();
+        if zone.is_err() {
+            let message =
+                format!("{:?} is not an IANA time zone; write it like Europe/Berlin or UTC", self.time_zone);
+            check.refuse("time_zone", message);
+        }
+        if let Some(notes) = &self.notes {
+            check.note("notes", notes, 4000);
+        }
+        check.done()?;
+        Ok(PropertyFacts {
+            name: self.name,
+            latitude_deg: self.latitude_deg,
+            longitude_deg: self.longitude_deg,
+            elevation_m: self.elevation_m,
+            time_zone: zone.unwrap_or(Tz::UTC),
+            notes: self.notes,
+        })
+    }
+}
+
+/// Checks a position.
+pub(crate) fn place(check: &mut Check, latitude_deg: f64, longitude_deg: f64) {
+    check.between("latitude_deg", latitude_deg, -90.0, 90.0);
+    check.between("longitude_deg", longitude_deg, -180.0, 180.0);
+}
+
+fn missing(id: PropertyId) -> Error {
+    Error::NotFound { what: "property", id: id.to_string() }
+}
+
+/// Makes a property. `id` is given from outside so that a repeated request makes it once.
+pub async fn create(
+    cx: &Context,
+    account: AccountId,
+    id: PropertyId,
+    draft: PropertyDraft,
+) -> Result<Property> {
+    let facts = draft.check()?;
+    let now = cx.clock.now();
+    let property = Property { id, account_id: account, facts, version: 1, created_at: now, updated_at: now };
+    cx.store.insert_property(&property).await?;
+    get(cx, account, id).await
+}
+
+/// One property.
+pub async fn get(cx: &Context, account: AccountId, id: PropertyId) -> Result<Property> {
+    cx.store.property(account, id).await?.ok_or_else(|| missing(id))
+}
+
+/// The account's properties by name.
+pub async fn list(
+    cx: &Context,
+    account: AccountId,
+    cursor: Option<&str>,
+    limit: Option<u32>,
+) -> Result<PageFound<Property>> {
+    let asked = PageAsked::read("properties", cursor, limit)?;
+    let rows = cx.store.properties(account, &asked).await?;
+    Ok(asked.page("properties", rows, |row| (row.facts.name.clone(), row.id.0)))
+}
+
+/// Replaces what is known of a property; its systems are forecast anew.
+pub async fn update(
+    cx: &Context,
+    account: AccountId,
+    id: PropertyId,
+    version: i64,
+    draft: PropertyDraft,
+) -> Result<Property> {
+    let facts = draft.check()?;
+    match cx.store.update_property(account, id, version, &facts, cx.clock.now()).await? {
+        Updated::Missing => Err(missing(id)),
+        Updated::Stale { current } => Err(Error::VersionMismatch { current }),
+        Updated::Done => {
+            cx.ring();
+            get(cx, account, id).await
+        }
+    }
+}
+
+/// Removes a property that no system stands at.
+pub async fn delete(cx: &Context, account: AccountId, id: PropertyId, version: i64) -> Result<()> {
+    match cx.store.delete_property(account, id, version).await? {
+        Deleted::Done => Ok(()),
+        Deleted::Missing => Err(missing(id)),
+        Deleted::Stale { current } => Err(Error::VersionMismatch { current }),
+        Deleted::InUse { systems } => Err(Error::InUse {
+            what: "the property",
+            by: format!("{systems} system(s), retired ones included; move them to another property first"),
+        }),
+    }
+}

@@ -1,0 +1,241 @@
+//! Refreshing: stale systems are forecast for their local day and their tasks and status written, so that readers never
+//! compute a fleet.
+
+use crate::domain::Context;
+use crate::domain::clock::{end_of_day, local_date};
+use crate::domain::error::Result;
+use crate::domain::forecast::{self, DutyForecast, Ground};
+use crate::domain::ids::{AccountId, GaugeId, SystemId, TaskId};
+use crate::domain::rain::RainDay;
+use crate::domain::status::{NextDuty, RecentRunoff, RunoffSince, Status};
+use crate::domain::store::{Inputs, Refreshed, StaleSystem};
+use crate::domain::task::{State, Task};
+use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
+use eavesward_engine::runoff::WettingStore;
+use std::collections::{BTreeMap, HashMap};
+
+/// How many systems are claimed at a time.
+const BATCH: u32 = 200;
+/// How long a claim holds others off.
+const HELD: TimeDelta = TimeDelta::minutes(5);
+/// When a system that could not be refreshed is tried again.
+const RETRY: TimeDelta = TimeDelta::minutes(15);
+/// Entries of a status.
+const NEXT: usize = 5;
+/// The most duties of a status that show their runoff: a poll stays small whatever the system.
+const MOST_SINCE: usize = 12;
+
+/// What one round did.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Round {
+    /// Systems refreshed.
+    pub refreshed: usize,
+    /// Systems that could not be, to be tried again later.
+    pub failed: usize,
+}
+
+/// Refreshes everything that is stale now. Running it twice, or on two replicas at once, writes the same rows.
+pub async fn run(cx: &Context) -> Result<Round> {
+    let mut round = Round::default();
+    loop {
+        let done = batch(cx).await?;
+        round.refreshed += done.refreshed;
+        round.failed += done.failed;
+        if done.refreshed + done.failed == 0 {
+            return Ok(round);
+        }
+    }
+}
+
+/// Claims one batch and refreshes it.
+async fn batch(cx: &Context) -> Result<Round> {
+    let now = cx.clock.now();
+    let claims = cx.store.claim_stale(now, now + HELD, BATCH).await?;
+    if claims.is_empty() {
+        return Ok(Round::default());
+    }
+    let keys: Vec<_> = claims.iter().map(|claim| (claim.account_id, claim.system_id)).collect();
+    let inputs = cx.store.inputs(&keys).await?;
+    // The latest local date of all zones bounds what any of the systems may use.
+    let through = local_date(now, chrono_tz::Pacific::Kiritimati);
+    let mut rain: HashMap<GaugeId, Vec<RainDay>> = HashMap::new();
+    for input in &inputs {
+        if !rain.contains_key(&input.gauge.id) {
+            rain.insert(input.gauge.id, cx.store.rain_record(input.gauge.id, through).await?);
+        }
+    }
+    let claimed = claims.clone();
+    let (refreshed, failed) = forecast::blocking(move || Ok(compute(&claimed, &inputs, &rain, now))).await?;
+    cx.store.finish_refresh(&refreshed, now).await?;
+    if !failed.is_empty() {
+        cx.store.release_stale(&failed, now + RETRY).await?;
+    }
+    Ok(Round { refreshed: refreshed.len(), failed: failed.len() })
+}
+
+/// Forecasts a batch. The climate is fitted once for each gauge and local day.
+fn compute(
+    claims: &[StaleSystem],
+    inputs: &[Inputs],
+    rain: &HashMap<GaugeId, Vec<RainDay>>,
+    now: DateTime<Utc>,
+) -> (Vec<Refreshed>, Vec<StaleSystem>) {
+    let by_system: HashMap<SystemId, &StaleSystem> =
+        claims.iter().map(|claim| (claim.system_id, claim)).collect();
+    let mut grounds: BTreeMap<(GaugeId, NaiveDate), Ground> = BTreeMap::new();
+    let (mut refreshed, mut failed) = (Vec::new(), Vec::new());
+    for input in inputs {
+        let Some(&&claim) = by_system.get(&input.system.id) else { continue };
+        let zone = input.property.facts.time_zone;
+        let as_of = local_date(now, zone);
+        let ground = grounds.entry((input.gauge.id, as_of)).or_insert_with(|| {
+            let days = rain.get(&input.gauge.id).map_or(&[][..], Vec::as_slice);
+            Ground::new(days, input.gauge.facts.normals.as_ref(), as_of)
+        });
+        match tasks_and_status(input, ground, as_of, now) {
+            Ok((tasks, status)) => {
+                refreshed.push(Refreshed { claim, tasks, status, next_at: end_of_day(as_of, zone) });
+            }
+            Err(error) => {
+                let (system, gauge) = (input.system.id, input.gauge.id);
+                tracing::error!(%system, %gauge, error = ?error, "system {system} could not be forecast");
+                failed.push(claim);
+            }
+        }
+    }
+    (refreshed, failed)
+}
+
+fn tasks_and_status(
+    input: &Inputs,
+    ground: &Ground,
+    as_of: NaiveDate,
+    now: DateTime<Utc>,
+) -> Result<(Vec<Task>, Status)> {
+    let components = forecast::in_service(input, as_of);
+    let roofed = forecast::roofed(input, &components);
+    let facts = &input.system.facts;
+    let duties = forecast::forecast(
+        &roofed,
+        facts.demand_l_per_day,
+        Some(facts.commissioned_on),
+        &components,
+        ground,
+        as_of,
+    )?;
+    let tasks: Vec<Task> = duties.into_iter().filter_map(|duty| task(input, duty, as_of, now)).collect();
+    let status = status(input, ground, &roofed.roof, &tasks, as_of)?;
+    Ok((tasks, status))
+}
+
+fn task(input: &Inputs, forecast: DutyForecast, as_of: NaiveDate, now: DateTime<Utc>) -> Option<Task> {
+    let component_id = forecast.component_id?;
+    let late_on = forecast.prediction.as_ref().and_then(|prediction| prediction.window?.late_on);
+    Some(Task {
+        id: TaskId::of(component_id, forecast.duty),
+        account_id: input.system.account_id,
+        property_id: input.property.id,
+        system_id: input.system.id,
+        component_id,
+        kind: forecast.kind,
+        duty: forecast.duty,
+        state: State::on(as_of, forecast.due_on, late_on),
+        due_on: forecast.due_on,
+        names: (input.property.facts.name.clone(), input.system.facts.name.clone()),
+        forecast,
+        as_of,
+        refreshed_at: now,
+    })
+}
+
+fn status(
+    input: &Inputs,
+    ground: &Ground,
+    roof: &eavesward_engine::Roof,
+    tasks: &[Task],
+    as_of: NaiveDate,
+) -> Result<Status> {
+    let runoff = Runoff::new(ground, roof)?;
+    let next = tasks.iter().filter_map(|task| {
+        Some(NextDuty {
+            task_id: task.id,
+            component_name: task.forecast.component_name.clone(),
+            duty: task.duty,
+            state: task.state,
+            due_on: task.due_on?,
+        })
+    });
+    let since_served =
+        tasks.iter().filter(|task| task.forecast.prediction.is_some()).map(|task| RunoffSince {
+            component_name: task.forecast.component_name.clone(),
+            duty: task.duty,
+            since: task.forecast.since,
+            runoff_mm: runoff.between(task.forecast.since, as_of).0,
+        });
+    let last = |days: u64| {
+        let from = as_of.checked_sub_days(Days::new(days)).unwrap_or(as_of);
+        let (mm, read) = runoff.between(from, as_of);
+        RecentRunoff { mm, litres: mm * roof.plan_area_m2, unread_days: days as u32 - read }
+    };
+    Ok(Status {
+        system_id: input.system.id,
+        system_name: input.system.facts.name.clone(),
+        as_of,
+        state: tasks.iter().map(|task| task.state).max().unwrap_or(State::Resting),
+        next: next.take(NEXT).collect(),
+        rain_through: ground.through,
+        last_7_days: last(7),
+        last_30_days: last(30),
+        since_served: since_served.take(MOST_SINCE).collect(),
+    })
+}
+
+/// Runoff off a roof, summed from the first reading on.
+struct Runoff {
+    /// Day, runoff in mm up to and with it, readings up to and with it.
+    sums: Vec<(NaiveDate, f64, u32)>,
+}
+
+impl Runoff {
+    fn new(ground: &Ground, roof: &eavesward_engine::Roof) -> Result<Self> {
+        let mut sums = Vec::new();
+        let mut wetting = WettingStore::new(roof.wetting_loss_mm)?;
+        let (mut mm, mut read) = (0.0, 0);
+        if let (Some(from), Some(through)) = (ground.from, ground.through) {
+            for date in from.iter_days().take_while(|date| *date <= through) {
+                match ground.record.get(forecast::to_day(date)) {
+                    Some(rain) => {
+                        mm += wetting.day(rain) * roof.coefficient;
+                        read += 1;
+                    }
+                    None => wetting.dry_out(),
+                }
+                sums.push((date, mm, read));
+            }
+        }
+        Ok(Self { sums })
+    }
+
+    /// Runoff in mm, and days with a reading, after `since` and up to `through`.
+    fn between(&self, since: NaiveDate, through: NaiveDate) -> (f64, u32) {
+        let upto = |day: NaiveDate| {
+            let passed = self.sums.partition_point(|(date, ..)| *date <= day);
+            passed.checked_sub(1).map_or((0.0, 0), |last| (self.sums[last].1, self.sums[last].2))
+        };
+        let (a, b) = (upto(since), upto(through));
+        (b.0 - a.0, b.1 - a.1)
+    }
+}
+
+/// Makes the status of a system that was never refreshed.
+pub async fn make_status(cx: &Context, account: AccountId, id: SystemId) -> Result<Option<Status>> {
+    let Some(input) = cx.store.inputs(&[(account, id)]).await?.pop() else { return Ok(None) };
+    let now = cx.clock.now();
+    let as_of = local_date(now, input.property.facts.time_zone);
+    let days = cx.store.rain_record(input.gauge.id, as_of).await?;
+    forecast::blocking(move || {
+        let ground = Ground::new(&days, input.gauge.facts.normals.as_ref(), as_of);
+        Ok(Some(tasks_and_status(&input, &ground, as_of, now)?.1))
+    })
+    .await
+}

@@ -1,0 +1,392 @@
+//! What the domain needs kept: traits over domain types, implemented by the storage layer.
+//!
+//! "Not found" is an answer, never an error. Every method is one transaction: it happens as a whole or not at all, and
+//! when it has returned, what it wrote survives a kill and a power cut. Methods that take an account never show or touch
+//! another account's rows.
+//!
+//! Writes that a forecast depends on (a property's or gauge's facts, rain, a system, a component, a visit) mark the
+//! systems they reach as stale, in the same transaction.
+
+use crate::domain::account::{Account, Key};
+use crate::domain::component::{Component, ComponentFacts, Kind};
+use crate::domain::gauge::{Gauge, GaugeFacts, RainSpan};
+use crate::domain::idempotency::{Answer, Attempt, Claim};
+use crate::domain::ids::ComponentId;
+use crate::domain::ids::{AccountId, GaugeId, KeyId, PropertyId, SystemId, TaskId, VisitId};
+use crate::domain::paging::PageAsked;
+use crate::domain::property::{Property, PropertyFacts};
+use crate::domain::rain::{RainDay, Upserted};
+use crate::domain::status::Status;
+use crate::domain::system::{System, SystemFacts};
+use crate::domain::task::{State, Task};
+use crate::domain::visit::{Revision, Visit};
+use async_trait::async_trait;
+use chrono::{DateTime, NaiveDate, Utc};
+
+/// The storage failed; the cause is for the log, not for the caller.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// It cannot be reached or is overloaded; trying again may help.
+    #[error("the storage cannot be reached")]
+    Unavailable(#[source] Box<dyn std::error::Error + Send + Sync>),
+    /// A row holds something that this version cannot read.
+    #[error("row {row} of {table} has an unreadable {column}")]
+    BadRow {
+        /// The table.
+        table: &'static str,
+        /// The column.
+        column: &'static str,
+        /// The row's id.
+        row: String,
+    },
+    /// Anything else.
+    #[error("the storage failed")]
+    Failed(#[source] Box<dyn std::error::Error + Send + Sync>),
+}
+
+/// A storage answer.
+pub type Stored<T> = Result<T, StoreError>;
+
+/// What became of a guarded update.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Updated {
+    /// It was made, and the version counted up by one.
+    Done,
+    /// There is no such row in this account.
+    Missing,
+    /// The caller saw an older version; nothing was changed.
+    Stale {
+        /// The current version.
+        current: i64,
+    },
+}
+
+/// What became of a guarded removal.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Deleted {
+    /// It is gone.
+    Done,
+    /// There is no such row in this account.
+    Missing,
+    /// The caller saw an older version; nothing was removed.
+    Stale {
+        /// The current version.
+        current: i64,
+    },
+    /// Systems still refer to it; nothing was removed.
+    InUse {
+        /// How many.
+        systems: i64,
+    },
+}
+
+/// Which systems to list.
+#[derive(Clone, Debug, Default)]
+pub struct SystemFilter {
+    /// Those at this property.
+    pub property_id: Option<PropertyId>,
+    /// Those under this gauge.
+    pub gauge_id: Option<GaugeId>,
+}
+
+/// Which tasks to list.
+#[derive(Clone, Debug, Default)]
+pub struct TaskFilter {
+    /// Those at this property.
+    pub property_id: Option<PropertyId>,
+    /// Those of this system.
+    pub system_id: Option<SystemId>,
+    /// Those of this kind of component.
+    pub kind: Option<Kind>,
+    /// Those in one of these states; all when empty.
+    pub states: Vec<State>,
+    /// Those due on or after this day.
+    pub from: Option<NaiveDate>,
+    /// Those due on or before this day.
+    pub to: Option<NaiveDate>,
+}
+
+/// Which visits to list.
+#[derive(Clone, Debug, Default)]
+pub struct VisitFilter {
+    /// Those to this system.
+    pub system_id: Option<SystemId>,
+    /// Those on or after this day.
+    pub from: Option<NaiveDate>,
+    /// Those on or before this day.
+    pub to: Option<NaiveDate>,
+    /// Whether withdrawn ones are listed too.
+    pub include_withdrawn: bool,
+}
+
+/// Everything a system's forecast is made from, but for the rain.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Inputs {
+    /// The system.
+    pub system: System,
+    /// Its property.
+    pub property: Property,
+    /// Its gauge.
+    pub gauge: Gauge,
+    /// All its components, those taken out included, oldest first.
+    pub components: Vec<Component>,
+    /// Its visits that were not withdrawn, by day.
+    pub visits: Vec<Visit>,
+}
+
+/// A stale system that this process is to refresh.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct StaleSystem {
+    /// Whose it is.
+    pub account_id: AccountId,
+    /// The system.
+    pub system_id: SystemId,
+    /// The version of its inputs at the time of the claim.
+    pub inputs_version: i64,
+}
+
+/// What a refresh writes.
+#[derive(Clone, Debug)]
+pub struct Refreshed {
+    /// The claim it answers.
+    pub claim: StaleSystem,
+    /// The system's tasks; rows of the system that are not among them are removed.
+    pub tasks: Vec<Task>,
+    /// Its status.
+    pub status: Status,
+    /// When the local day ends and it is stale again.
+    pub next_at: DateTime<Utc>,
+}
+
+/// Accounts and keys.
+#[async_trait]
+pub trait AccountStore: Send + Sync {
+    /// If no account was ever made, makes this one with its key; says whether it did. Safe with several replicas
+    /// starting at once.
+    async fn bootstrap(&self, account: &Account, key: &Key) -> Stored<bool>;
+    /// Makes a further account with its first key.
+    async fn insert_account(&self, account: &Account, key: &Key) -> Stored<()>;
+    /// One account.
+    async fn account(&self, id: AccountId) -> Stored<Option<Account>>;
+    /// All accounts, oldest first: for the operator's command, never for a route.
+    async fn accounts(&self) -> Stored<Vec<Account>>;
+    /// Adds a key.
+    async fn insert_key(&self, key: &Key) -> Stored<()>;
+    /// The account's keys by `(created_at, id)`.
+    async fn keys(&self, account: AccountId, page: &PageAsked<DateTime<Utc>>) -> Stored<Vec<Key>>;
+    /// Sets `revoked_at` if it is not set; `false` when there is no such key in the account.
+    async fn revoke_key(&self, account: AccountId, id: KeyId, now: DateTime<Utc>) -> Stored<bool>;
+    /// The key with this hash, whatever its state.
+    async fn key_by_hash(&self, hash: &[u8; 32]) -> Stored<Option<Key>>;
+}
+
+/// Properties.
+#[async_trait]
+pub trait PropertyStore: Send + Sync {
+    /// Adds a property; does nothing when the id is there already (a repeated request).
+    async fn insert_property(&self, property: &Property) -> Stored<()>;
+    /// One property.
+    async fn property(&self, account: AccountId, id: PropertyId) -> Stored<Option<Property>>;
+    /// The account's properties by `(name, id)`, names compared byte by byte on every database.
+    async fn properties(&self, account: AccountId, page: &PageAsked<String>) -> Stored<Vec<Property>>;
+    /// Replaces the facts if the version is current; its systems become stale.
+    async fn update_property(
+        &self,
+        account: AccountId,
+        id: PropertyId,
+        version: i64,
+        facts: &PropertyFacts,
+        now: DateTime<Utc>,
+    ) -> Stored<Updated>;
+    /// Removes it if the version is current and no system stands at it.
+    async fn delete_property(&self, account: AccountId, id: PropertyId, version: i64) -> Stored<Deleted>;
+}
+
+/// Gauges and their rain.
+#[async_trait]
+pub trait GaugeStore: Send + Sync {
+    /// Adds a gauge; does nothing when the id is there already.
+    async fn insert_gauge(&self, gauge: &Gauge) -> Stored<()>;
+    /// One gauge with the span of its record.
+    async fn gauge(&self, account: AccountId, id: GaugeId) -> Stored<Option<Gauge>>;
+    /// The account's gauges by `(name, id)`.
+    async fn gauges(&self, account: AccountId, page: &PageAsked<String>) -> Stored<Vec<Gauge>>;
+    /// Replaces the facts if the version is current; the systems under it become stale.
+    async fn update_gauge(
+        &self,
+        account: AccountId,
+        id: GaugeId,
+        version: i64,
+        facts: &GaugeFacts,
+        now: DateTime<Utc>,
+    ) -> Stored<Updated>;
+    /// Removes it with its record if the version is current and no system uses it.
+    async fn delete_gauge(&self, account: AccountId, id: GaugeId, version: i64) -> Stored<Deleted>;
+    /// Upserts readings by date (given by date, without repeats) and keeps the gauge's span up to date. The systems
+    /// under the gauge become stale if anything was new or changed. Concurrent upserts to one gauge follow each other.
+    /// `None` when there is no such gauge in the account.
+    async fn put_rain(
+        &self,
+        account: AccountId,
+        id: GaugeId,
+        days: &[RainDay],
+    ) -> Stored<Option<(Upserted, RainSpan)>>;
+    /// Readings of a gauge by date, from one day to another, both included.
+    async fn rain(
+        &self,
+        id: GaugeId,
+        range: (Option<NaiveDate>, Option<NaiveDate>),
+        page: &PageAsked<NaiveDate>,
+    ) -> Stored<Vec<RainDay>>;
+    /// The whole record of a gauge through a day, by date.
+    async fn rain_record(&self, id: GaugeId, through: NaiveDate) -> Stored<Vec<RainDay>>;
+    /// Removes readings; the systems under the gauge become stale. `false` when there is no such gauge.
+    async fn delete_rain(
+        &self,
+        account: AccountId,
+        id: GaugeId,
+        from: NaiveDate,
+        to: NaiveDate,
+    ) -> Stored<bool>;
+}
+
+/// Systems and components.
+#[async_trait]
+pub trait SystemStore: Send + Sync {
+    /// Adds a system with its components, stale from the start; does nothing when the system's id is there already.
+    async fn insert_system(&self, system: &System, components: &[Component]) -> Stored<()>;
+    /// One system.
+    async fn system(&self, account: AccountId, id: SystemId) -> Stored<Option<System>>;
+    /// The account's systems by `(name, id)`.
+    async fn systems(
+        &self,
+        account: AccountId,
+        filter: &SystemFilter,
+        page: &PageAsked<String>,
+    ) -> Stored<Vec<System>>;
+    /// Replaces the facts if the version is current; it becomes stale.
+    async fn update_system(
+        &self,
+        account: AccountId,
+        id: SystemId,
+        version: i64,
+        facts: &SystemFacts,
+        now: DateTime<Utc>,
+    ) -> Stored<Updated>;
+    /// A system's components, those taken out included, oldest first (`created_at`, `id`).
+    async fn components(&self, account: AccountId, system: SystemId) -> Stored<Vec<Component>>;
+    /// The components of several systems, in the same order within each.
+    async fn components_of(&self, account: AccountId, systems: &[SystemId]) -> Stored<Vec<Component>>;
+    /// One component.
+    async fn component(&self, account: AccountId, id: ComponentId) -> Stored<Option<Component>>;
+    /// Adds a component; does nothing when the id is there already. Its system becomes stale.
+    async fn insert_component(&self, account: AccountId, component: &Component) -> Stored<()>;
+    /// Replaces the facts if the version is current. Its system becomes stale.
+    async fn update_component(
+        &self,
+        account: AccountId,
+        id: ComponentId,
+        version: i64,
+        facts: &ComponentFacts,
+        now: DateTime<Utc>,
+    ) -> Stored<Updated>;
+    /// Takes `old` out on a day and adds `new`; `false`, and nothing done, when `old` is no longer at its version.
+    async fn replace_component(
+        &self,
+        account: AccountId,
+        old: &Component,
+        new: &Component,
+        on: NaiveDate,
+    ) -> Stored<bool>;
+    /// Takes a component out on a day; `false`, and nothing done, when it is no longer at its version.
+    async fn retire_component(
+        &self,
+        account: AccountId,
+        old: &Component,
+        on: NaiveDate,
+        now: DateTime<Utc>,
+    ) -> Stored<bool>;
+    /// Everything the forecasts of these systems are made from, but for the rain; systems that are gone are left out.
+    /// A fixed number of queries, whatever the number of systems.
+    async fn inputs(&self, systems: &[(AccountId, SystemId)]) -> Stored<Vec<Inputs>>;
+}
+
+/// Visits.
+#[async_trait]
+pub trait VisitStore: Send + Sync {
+    /// Adds a visit; does nothing when the id is there already. Its system becomes stale.
+    async fn insert_visit(&self, visit: &Visit) -> Stored<()>;
+    /// One visit.
+    async fn visit(&self, account: AccountId, id: VisitId) -> Stored<Option<Visit>>;
+    /// The account's visits, latest day first: by `(visited_on, id)` descending, so the cursor's row and all above it
+    /// are behind.
+    async fn visits(
+        &self,
+        account: AccountId,
+        filter: &VisitFilter,
+        page: &PageAsked<NaiveDate>,
+    ) -> Stored<Vec<Visit>>;
+    /// Replaces a visit whose stored version is `version`, and keeps what stood before as a revision. Its system
+    /// becomes stale.
+    async fn update_visit(&self, account: AccountId, version: i64, new: &Visit) -> Stored<Updated>;
+    /// What a visit was before each change, oldest first.
+    async fn revisions(&self, id: VisitId) -> Stored<Vec<Revision>>;
+}
+
+/// Tasks, status and the work of refreshing them.
+#[async_trait]
+pub trait TaskStore: Send + Sync {
+    /// The account's tasks by `(sort_on, id)`, where tasks without a date come last ([`crate::domain::task::NO_DATE`]).
+    /// A filter by `from` or `to` leaves those without a date out.
+    async fn tasks(
+        &self,
+        account: AccountId,
+        filter: &TaskFilter,
+        page: &PageAsked<NaiveDate>,
+    ) -> Stored<Vec<Task>>;
+    /// One task.
+    async fn task(&self, account: AccountId, id: TaskId) -> Stored<Option<Task>>;
+    /// A system's status, if it was ever refreshed.
+    async fn status(&self, account: AccountId, system: SystemId) -> Stored<Option<Status>>;
+    /// Claims up to `limit` stale systems (inputs newer than the last refresh, or the local day over) that nobody else
+    /// holds, grouped by gauge, and holds them until `until`. Two replicas never get the same system at once.
+    async fn claim_stale(
+        &self,
+        now: DateTime<Utc>,
+        until: DateTime<Utc>,
+        limit: u32,
+    ) -> Stored<Vec<StaleSystem>>;
+    /// Writes refreshed systems, all in one transaction, and lets go of them. A system whose inputs changed since the
+    /// claim stays stale. A system refreshed by another replica from newer inputs is not set back.
+    async fn finish_refresh(&self, refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<()>;
+    /// Lets go of claimed systems that could not be refreshed, to be tried again at `at`.
+    async fn release_stale(&self, claims: &[StaleSystem], at: DateTime<Utc>) -> Stored<()>;
+    /// How many systems are stale now.
+    async fn stale_count(&self, now: DateTime<Utc>) -> Stored<i64>;
+}
+
+/// Repeated requests.
+#[async_trait]
+pub trait IdempotencyStore: Send + Sync {
+    /// Claims a key, or says what stands in the way. One of several rivals wins. A claim without an answer older than
+    /// [`crate::domain::idempotency::HELD`] is taken over with the first attempt's seed; an answer older than
+    /// [`crate::domain::idempotency::KEPT`] counts as gone.
+    async fn claim(&self, attempt: &Attempt) -> Stored<Claim>;
+    /// Keeps the answer.
+    async fn answer(&self, account: AccountId, key: &str, answer: &Answer) -> Stored<()>;
+    /// Forgets a claim whose request failed without doing anything.
+    async fn forget(&self, account: AccountId, key: &str) -> Stored<()>;
+    /// Removes answers and claims made before an instant; says how many.
+    async fn purge(&self, before: DateTime<Utc>) -> Stored<u64>;
+}
+
+/// The whole store.
+#[async_trait]
+pub trait Store:
+    AccountStore + PropertyStore + GaugeStore + SystemStore + VisitStore + TaskStore + IdempotencyStore
+{
+    /// Whether it can be reached.
+    async fn ping(&self) -> Stored<()>;
+    /// Lets go of its connections.
+    async fn close(&self);
+}

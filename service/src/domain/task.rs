@@ -1,0 +1,124 @@
+//! Tasks: what falls due, one row a component and duty.
+
+use crate::domain::Context;
+use crate::domain::component::{Kind, words};
+use crate::domain::duty::Duty;
+use crate::domain::error::{Error, Result};
+use crate::domain::forecast::DutyForecast;
+use crate::domain::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
+use crate::domain::paging::{PageAsked, PageFound};
+use crate::domain::store::TaskFilter;
+use chrono::{DateTime, NaiveDate, Utc};
+
+/// Days before the due date from which a task is near.
+pub const NEAR_DAYS: i64 = 7;
+/// Days after the due date from which a task is late, whatever its window.
+pub const LATE_DAYS: i64 = 14;
+/// Stands for "no date" in the sort order, after every date.
+pub const NO_DATE: NaiveDate = NaiveDate::from_ymd_opt(9999, 12, 31).expect("a date of the calendar");
+
+words! {
+    /// How near a task is.
+    State {
+        /// More than seven days off, or without a date.
+        Resting "resting",
+        /// Due within seven days.
+        Near "near",
+        /// The due date has come.
+        Due "due",
+        /// Due for longer than a fortnight, or past the late end of its window.
+        Late "late",
+    }
+}
+
+impl State {
+    /// The state of a due date on a day.
+    pub fn on(day: NaiveDate, due_on: Option<NaiveDate>, late_on: Option<NaiveDate>) -> Self {
+        let Some(due_on) = due_on else { return Self::Resting };
+        let days = due_on.signed_duration_since(day).num_days();
+        if days > NEAR_DAYS {
+            Self::Resting
+        } else if days > 0 {
+            Self::Near
+        } else if -days > LATE_DAYS || late_on.is_some_and(|late| late < day) {
+            Self::Late
+        } else {
+            Self::Due
+        }
+    }
+}
+
+/// A task as it is written by a refresh.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Task {
+    /// Id, the same at every refresh.
+    pub id: TaskId,
+    /// Whose it is.
+    pub account_id: AccountId,
+    /// The property.
+    pub property_id: PropertyId,
+    /// The system.
+    pub system_id: SystemId,
+    /// The component.
+    pub component_id: ComponentId,
+    /// What the component is.
+    pub kind: Kind,
+    /// The duty.
+    pub duty: Duty,
+    /// How near it is.
+    pub state: State,
+    /// The day it falls due.
+    pub due_on: Option<NaiveDate>,
+    /// The property's name, the system's name.
+    pub names: (String, String),
+    /// Everything else that a reader is shown, without its curve.
+    pub forecast: DutyForecast,
+    /// The local day it was computed for.
+    pub as_of: NaiveDate,
+    /// When it was computed.
+    pub refreshed_at: DateTime<Utc>,
+}
+
+impl Task {
+    /// The date it is sorted by.
+    pub fn sort_on(&self) -> NaiveDate {
+        self.due_on.unwrap_or(NO_DATE)
+    }
+}
+
+/// The account's tasks by due date.
+pub async fn list(
+    cx: &Context,
+    account: AccountId,
+    filter: &TaskFilter,
+    cursor: Option<&str>,
+    limit: Option<u32>,
+) -> Result<PageFound<Task>> {
+    let asked = PageAsked::read("tasks", cursor, limit)?;
+    let rows = cx.store.tasks(account, filter, &asked).await?;
+    Ok(asked.page("tasks", rows, |row| (row.sort_on(), row.id.0)))
+}
+
+/// One task.
+pub async fn get(cx: &Context, account: AccountId, id: TaskId) -> Result<Task> {
+    cx.store.task(account, id).await?.ok_or_else(|| Error::NotFound { what: "task", id: id.to_string() })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_task_comes_near_falls_due_and_runs_late() {
+        let day = |d| NaiveDate::from_ymd_opt(2026, 5, d).unwrap();
+        let on = |d, late: Option<u32>| State::on(day(d), Some(day(10)), late.map(day));
+        assert_eq!(State::on(day(1), None, None), State::Resting);
+        assert_eq!(on(2, None), State::Resting);
+        assert_eq!(on(3, None), State::Near);
+        assert_eq!(on(10, None), State::Due);
+        assert_eq!(on(24, None), State::Due);
+        assert_eq!(on(25, None), State::Late);
+        assert_eq!(on(12, Some(12)), State::Due);
+        assert_eq!(on(13, Some(12)), State::Late);
+    }
+}
