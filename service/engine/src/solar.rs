@@ -64,29 +64,53 @@ pub(crate) struct Sky {
 impl Sky {
     pub(crate) fn at(latitude_deg: f64) -> Sky {
         let (sin_latitude, cos_latitude) = latitude_deg.to_radians().sin_cos();
-        // At a pole the rounded cosine may be a hair below 0, which would turn day into night.
+        // At a pole the rounded cosine may be a hair off 0 on either side, which would turn day into night.
         Sky { sin_latitude, cos_latitude: cos_latitude.max(0.0) }
     }
 
-    /// Sine and cosine products and sunset hour angle in radians.
-    fn terms(self, day_of_year: u32) -> (f64, f64, f64, f64) {
-        let sun = YEAR[(day_of_year.clamp(1, 366) - 1) as usize];
+    /// Sine product, cosine product and sunset hour angle in radians.
+    fn terms(self, sun: DaySun) -> (f64, f64, f64) {
         let a = self.sin_latitude * sun.sin_declination;
         let b = self.cos_latitude * sun.cos_declination;
         let argument = if b > 0.0 { (-a / b).clamp(-1.0, 1.0) } else { -a.signum() };
-        (a, b, argument.acos(), sun.distance)
+        (a, b, argument.acos())
+    }
+
+    fn irradiation_mj(self, sun: DaySun) -> f64 {
+        let (a, b, ws) = self.terms(sun);
+        (86_400.0 / std::f64::consts::PI * SOLAR_CONSTANT * sun.distance * (ws * a + b * ws.sin()) / 1e6)
+            .max(0.0)
     }
 
     /// Extraterrestrial irradiation of a day on a horizontal surface, MJ/m2.
     pub(crate) fn extraterrestrial_mj(self, day_of_year: u32) -> f64 {
-        let (a, b, ws, distance) = self.terms(day_of_year);
-        (86_400.0 / std::f64::consts::PI * SOLAR_CONSTANT * distance * (ws * a + b * ws.sin()) / 1e6).max(0.0)
+        self.irradiation_mj(sun_of(day_of_year))
     }
+}
+
+fn sun_of(day_of_year: u32) -> DaySun {
+    YEAR[(day_of_year.clamp(1, 366) - 1) as usize]
+}
+
+/// Sunset hour angle in radians for a declination in degrees, whatever series it comes from.
+pub fn sunset_hour_angle_at(latitude_deg: f64, declination_deg: f64) -> f64 {
+    let (sin_declination, cos_declination) = declination_deg.to_radians().sin_cos();
+    Sky::at(latitude_deg).terms(DaySun { sin_declination, cos_declination, distance: 1.0 }).2
+}
+
+/// Extraterrestrial irradiation of a day, MJ/m2, for a declination in degrees and a distance factor.
+pub fn extraterrestrial_at(latitude_deg: f64, declination_deg: f64, distance_factor: f64) -> f64 {
+    let (sin_declination, cos_declination) = declination_deg.to_radians().sin_cos();
+    Sky::at(latitude_deg).irradiation_mj(DaySun {
+        sin_declination,
+        cos_declination,
+        distance: distance_factor,
+    })
 }
 
 /// Sunset hour angle in radians, 0 in polar night and pi in polar day. Latitude -90 to 90 degrees.
 pub fn sunset_hour_angle(latitude_deg: f64, day_of_year: u32) -> f64 {
-    Sky::at(latitude_deg).terms(day_of_year).2
+    Sky::at(latitude_deg).terms(sun_of(day_of_year)).2
 }
 
 /// Time between sunrise and sunset by geometry alone, hours.
@@ -104,7 +128,7 @@ pub fn extraterrestrial_mj(latitude_deg: f64, day_of_year: u32) -> f64 {
 /// Midpoint rule over the daylight in 480 steps; the integrand vanishes with all its slopes at both ends.
 pub fn haurwitz_mj(latitude_deg: f64, day_of_year: u32) -> f64 {
     const STEPS: u32 = 480;
-    let (a, b, ws, _) = Sky::at(latitude_deg).terms(day_of_year);
+    let (a, b, ws) = Sky::at(latitude_deg).terms(sun_of(day_of_year));
     let step = ws / f64::from(STEPS);
     let mut sum = 0.0;
     for i in 0..STEPS {

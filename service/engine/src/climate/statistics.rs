@@ -47,7 +47,8 @@ impl Statistics {
             after_wet: zero,
             wet_after_wet: zero,
         };
-        let mut before = f64::NAN;
+        // The first reading has no day before it and counts as following a dry one; after a gap no such guess is made.
+        let mut before = 0.0;
         for (&p, &m) in mm.iter().zip(&month) {
             if !p.is_nan() {
                 s.add(p, usize::from(m), before, loss_mm);

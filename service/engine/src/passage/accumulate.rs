@@ -57,12 +57,11 @@ pub(crate) struct Sums {
     closed_months: f64,
     open_month: f64,
     month_id: i64,
-    closed_years: f64,
-    open_year: f64,
+    days: i32,
 }
 
 impl Sums {
-    /// Adds the days `from..=to`, all unread and within one year since the start.
+    /// Adds the days `from..=to`, all unread.
     fn add(&mut self, daily: &[f64; 12], from: Day, to: Day) {
         let mut day = from;
         while day <= to {
@@ -79,18 +78,13 @@ impl Sums {
             self.mean += amount;
             self.by_month[month] += amount;
             self.open_month += amount;
-            self.open_year += amount;
+            self.days += end.since(day) + 1;
             day = end.plus(1);
         }
     }
-
-    fn close_year(&mut self) {
-        self.closed_years += self.open_year * self.open_year;
-        self.open_year = 0.0;
-    }
 }
 
-/// Days between two closings of a year's factor.
+/// Days of a year, after which a new yearly factor is drawn; also the spacing of the stored sums.
 const YEAR: i32 = 365;
 
 /// One tally from `since` to the horizon, day by day, read or expected.
@@ -132,7 +126,6 @@ impl Path {
             for k in 0..=(horizon - 1).max(0) / YEAR {
                 path.anniversaries.push(sums);
                 path.extend(&mut sums, k * YEAR + 1, (k + 1) * YEAR);
-                sums.close_year();
             }
         }
         path
@@ -185,9 +178,11 @@ impl Path {
     pub(crate) fn variance(&self, sums: &Sums) -> f64 {
         let Some(law) = &self.law else { return 0.0 };
         let months = sums.closed_months + sums.open_month * sums.open_month;
-        let years = sums.closed_years + sums.open_year * sums.open_year;
+        // Whole years begun; at least one, so that nothing unread divides by 1.
+        let years = ((sums.days + YEAR - 1) / YEAR).max(1);
+        let yearly = sums.mean * sums.mean / f64::from(years);
         let sampling: f64 = smooth(&sums.by_month).iter().map(|x| x * x).sum();
-        law.kappa * sums.mean + self.excess[0] * months + self.excess[1] * years + self.excess[2] * sampling
+        law.kappa * sums.mean + self.excess[0] * months + self.excess[1] * yearly + self.excess[2] * sampling
     }
 
     /// Chance that the mark is reached by a day number, before dips are ironed out.

@@ -1,7 +1,7 @@
 //! Dates and chances that never contradict each other.
 //!
 //! The closed form is nearly monotone in time, not quite: where a season sets in, its spread can grow faster than its
-//! mean. Searching each date by itself could then give a late day before an early one. Here every search walks the same
+//! mean, and the yearly term steps down every year. Searching each date by itself could then give a late day before an early one. Here every search walks the same
 //! fixed tree of days (1, 2, 4, ... and bisection between), so that a higher chance never gives an earlier day, whatever
 //! the function does. The chance by a day is defined as the inverse: the largest chance whose day is no later. Where the
 //! closed form rises all the way, both are exactly its own.
