@@ -549,7 +549,7 @@ mod can_fail {
             "use getrandom::*;",
         ] {
             let (faults, used) = ambient_faults("service/src/domain/task.rs", source);
-            assert!(faults.len() == 1 && used.is_empty(), "{source}: {faults:?}");
+            assert!(!faults.is_empty() && used.is_empty(), "{source}: {faults:?}");
         }
         assert_none(&ambient_faults("service/src/domain/error.rs", "struct A(getrandom::Error);").0);
         let (faults, used) = ambient_faults("service/src/domain/clock.rs", "fn f() { Utc::now() }");
