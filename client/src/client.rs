@@ -43,6 +43,10 @@ impl Client {
     /// If the base URL is not an absolute http or https URL without user, query and fragment, if the key cannot stand
     /// in a header, or if the machine's TLS roots cannot be read.
     #[builder]
+    #[expect(
+        clippy::needless_pass_by_value,
+        reason = "a builder that borrowed would be awkward to hand around"
+    )]
     pub fn new(
         /// Where the service is, such as `https://eaves.example`; a path in front of `/v1` is kept.
         #[builder(into)]

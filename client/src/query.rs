@@ -149,7 +149,7 @@ impl TaskQuery {
 }
 
 impl RainFileOptions {
-    pub(crate) fn put_on(&self, request: Request) -> Request {
+    pub(crate) fn put_on(self, request: Request) -> Request {
         let accumulated = self.accumulated.map(|what| match what {
             Accumulated::Spread => "spread",
             Accumulated::Refuse => "refuse",

@@ -22,8 +22,12 @@ impl Piece {
         if index <= self.header_lines {
             return line;
         }
-        // A line past the end can only mean the last one.
-        self.lines.get(index - self.header_lines - 1).or(self.lines.last()).copied().unwrap_or(line)
+        let after_header = index - self.header_lines;
+        match self.lines.get(after_header - 1) {
+            Some(number) => *number,
+            // Past the end, as when a file breaks off: keep the distance from the last line.
+            None => self.lines.last().map_or(line, |last| last + (after_header - self.lines.len()) as u64),
+        }
     }
 }
 
@@ -153,7 +157,7 @@ mod tests {
         let pieces = split(text, RainLayout::DailyCsv, 3);
         assert_eq!(pieces.len(), 1);
         assert_eq!(pieces[0].text, text);
-        assert_eq!((1..=3).map(|line| pieces[0].line_in_file(line)).collect::<Vec<_>>(), [1, 2, 3]);
+        assert_eq!((1..=4).map(|line| pieces[0].line_in_file(line)).collect::<Vec<_>>(), [1, 2, 3, 4]);
     }
 
     #[test]

@@ -51,6 +51,7 @@ impl Request {
     }
 
     /// Adds a query parameter; it is percent-encoded when sent.
+    #[expect(clippy::needless_pass_by_value, reason = "ids, dates and numbers read better without `&`")]
     pub fn query(mut self, name: &str, value: impl ToString) -> Self {
         self.query.push((name.to_owned(), value.to_string()));
         self

@@ -154,15 +154,10 @@ mod tests {
         Outcome::Status { status, retry_after: None, in_progress: false }
     }
 
-    fn check(method: Method, key: bool, attempt: u32, outcome: Outcome, elapsed_ms: u64, want: Option<u64>) {
+    fn check(method: &Method, key: bool, attempt: u32, outcome: Outcome, elapsed_ms: u64, want: Option<u64>) {
         let policy = RetryPolicy { max_attempts: 4, base: MS(100), cap: MS(300), deadline: MS(10_000) };
-        let situation = Situation {
-            method: &method,
-            has_idempotency_key: key,
-            attempt,
-            outcome,
-            elapsed: MS(elapsed_ms),
-        };
+        let situation =
+            Situation { method, has_idempotency_key: key, attempt, outcome, elapsed: MS(elapsed_ms) };
         let want = want.map_or(Decision::GiveUp, |ms| Decision::RetryAfter(MS(ms)));
         assert_eq!(decide(&policy, &situation, 0.5), want, "{situation:?}");
     }
@@ -170,36 +165,36 @@ mod tests {
     #[test]
     fn which_statuses_are_repeated() {
         for code in [429, 502, 503, 504] {
-            check(Method::GET, false, 1, status(code), 0, Some(50));
+            check(&Method::GET, false, 1, status(code), 0, Some(50));
         }
         for code in [301, 400, 401, 403, 404, 409, 412, 413, 422, 428, 500, 501] {
-            check(Method::GET, false, 1, status(code), 0, None);
+            check(&Method::GET, false, 1, status(code), 0, None);
         }
         for outcome in [Outcome::Connect, Outcome::Timeout, Outcome::Interrupted] {
-            check(Method::GET, false, 1, outcome, 0, Some(50));
+            check(&Method::GET, false, 1, outcome, 0, Some(50));
         }
-        check(Method::GET, false, 1, Outcome::Fatal, 0, None);
+        check(&Method::GET, false, 1, Outcome::Fatal, 0, None);
     }
 
     #[test]
     fn which_methods_are_repeated() {
-        check(Method::PUT, false, 1, status(503), 0, Some(50));
-        check(Method::DELETE, false, 1, Outcome::Timeout, 0, Some(50));
-        check(Method::POST, true, 1, Outcome::Timeout, 0, Some(50));
-        check(Method::POST, false, 1, Outcome::Timeout, 0, None);
-        check(Method::POST, false, 1, status(503), 0, None);
-        check(Method::PATCH, false, 1, status(503), 0, None);
+        check(&Method::PUT, false, 1, status(503), 0, Some(50));
+        check(&Method::DELETE, false, 1, Outcome::Timeout, 0, Some(50));
+        check(&Method::POST, true, 1, Outcome::Timeout, 0, Some(50));
+        check(&Method::POST, false, 1, Outcome::Timeout, 0, None);
+        check(&Method::POST, false, 1, status(503), 0, None);
+        check(&Method::PATCH, false, 1, status(503), 0, None);
         let running = Outcome::Status { status: 409, retry_after: None, in_progress: true };
-        check(Method::POST, true, 1, running, 0, Some(50));
+        check(&Method::POST, true, 1, running, 0, Some(50));
     }
 
     #[test]
     fn waits_double_up_to_the_cap_and_end() {
-        check(Method::GET, false, 2, status(503), 0, Some(100));
-        check(Method::GET, false, 3, status(503), 0, Some(150));
-        check(Method::GET, false, 4, status(503), 0, None);
-        check(Method::GET, false, 1, status(503), 9_949, Some(50));
-        check(Method::GET, false, 1, status(503), 9_950, None);
+        check(&Method::GET, false, 2, status(503), 0, Some(100));
+        check(&Method::GET, false, 3, status(503), 0, Some(150));
+        check(&Method::GET, false, 4, status(503), 0, None);
+        check(&Method::GET, false, 1, status(503), 9_949, Some(50));
+        check(&Method::GET, false, 1, status(503), 9_950, None);
         // No overflow far out.
         let policy = RetryPolicy { max_attempts: u32::MAX, ..RetryPolicy::default() };
         assert_eq!(backoff(&policy, 4_000_000_000), policy.cap);
@@ -222,10 +217,10 @@ mod tests {
     #[test]
     fn retry_after_wins_within_the_deadline() {
         let asked = |ms| Outcome::Status { status: 503, retry_after: Some(MS(ms)), in_progress: false };
-        check(Method::GET, false, 1, asked(7_000), 0, Some(7_000));
-        check(Method::GET, false, 1, asked(0), 0, Some(0));
-        check(Method::GET, false, 1, asked(10_000), 0, None);
-        check(Method::GET, false, 1, asked(7_000), 4_000, None);
+        check(&Method::GET, false, 1, asked(7_000), 0, Some(7_000));
+        check(&Method::GET, false, 1, asked(0), 0, Some(0));
+        check(&Method::GET, false, 1, asked(10_000), 0, None);
+        check(&Method::GET, false, 1, asked(7_000), 4_000, None);
     }
 
     #[test]

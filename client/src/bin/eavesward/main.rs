@@ -1,1 +1,36 @@
-fn main() {}
+//! The command `eavesward`: the whole job by hand, over the SDK.
+//!
+//! `args` is the command line, `cmd` has one file a subcommand (arguments, what it does, what it prints), `app` is
+//! what they share, `failure` turns what went wrong into words and an exit code.
+
+mod app;
+mod args;
+mod cmd;
+mod failure;
+mod parse;
+mod show;
+mod table;
+#[cfg(test)]
+mod tests;
+
+use app::Io;
+use args::Cli;
+use clap::Parser;
+use std::io::{BufWriter, Write};
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    let cli = Cli::parse();
+    let (mut stdin, mut stderr) = (std::io::stdin().lock(), std::io::stderr().lock());
+    let mut stdout = BufWriter::new(std::io::stdout().lock());
+    let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
+        Ok(runtime) => runtime,
+        Err(e) => {
+            // Nothing is left to tell of a standard error that cannot be written to.
+            let _ = writeln!(stderr, "error: the runtime could not be started: {e}");
+            return ExitCode::from(failure::FAILED);
+        }
+    };
+    let io = Io { stdin: &mut stdin, out: &mut stdout, err: &mut stderr };
+    ExitCode::from(runtime.block_on(cmd::run(cli, io)))
+}

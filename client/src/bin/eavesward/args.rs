@@ -1,0 +1,78 @@
+//! The command line: what holds for every subcommand, and the list of them.
+
+use crate::cmd::{component, due, forecast, gauge, key, property, rain, status, system, visit};
+use crate::show::Units;
+use clap::{Parser, Subcommand};
+use std::path::PathBuf;
+
+const AFTER_HELP: &str = "\
+Wherever PROPERTY, GAUGE or SYSTEM is asked for, an id or the exact name will do.
+
+Exit codes:
+  0  done
+  1  the service or the network failed
+  2  the command line or a file given on it cannot be used
+  3  the service refused the request
+  4  `due --fail-if-late` found something late";
+
+/// When the parts of rainwater systems want care, and why.
+#[derive(Parser)]
+#[command(name = "eavesward", version, after_help = AFTER_HELP)]
+pub struct Cli {
+    /// Where the service is
+    #[arg(long, global = true, env = "EAVESWARD_URL", default_value = "http://127.0.0.1:8750")]
+    pub url: String,
+    /// The bearer key; other users of the machine can see it here, so prefer the environment or a file
+    #[arg(long, global = true, env = "EAVESWARD_KEY", hide_env_values = true)]
+    pub key: Option<String>,
+    /// A file that holds the bearer key; goes before --key
+    #[arg(long, global = true, value_name = "FILE")]
+    pub key_file: Option<PathBuf>,
+    /// Print JSON as the service sends it, always in SI
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// Units in tables; files and flags are SI whatever this says
+    #[arg(long, global = true, value_enum, default_value_t = Units::Si)]
+    pub units: Units,
+    /// Longest time for one attempt, in seconds
+    #[arg(long, global = true, value_name = "SECONDS", default_value_t = 60,
+        value_parser = clap::value_parser!(u64).range(1..=3600))]
+    pub timeout: u64,
+    /// What to do
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What to do.
+#[derive(Subcommand)]
+pub enum Command {
+    /// What is due, what to bring, what to be careful of
+    Due(due::Due),
+    /// A system explained in full
+    Forecast(forecast::Forecast),
+    /// A system in a few lines
+    Status(status::Status),
+    /// Rain of a gauge
+    #[command(subcommand)]
+    Rain(rain::Rain),
+    /// Visits: what was done and what was found
+    #[command(subcommand)]
+    Visit(visit::Visit),
+    /// Properties: the places that systems stand at
+    #[command(subcommand)]
+    Property(property::Property),
+    /// Gauges: where rain is measured
+    #[command(subcommand)]
+    Gauge(gauge::Gauge),
+    /// Systems: one roof, one gauge and what is between them and the tap
+    #[command(subcommand)]
+    System(system::System),
+    /// Components: the parts that want care
+    #[command(subcommand)]
+    Component(component::Component),
+    /// Keys of the account
+    #[command(subcommand)]
+    Key(key::Key),
+    /// The account that the key belongs to
+    Account,
+}

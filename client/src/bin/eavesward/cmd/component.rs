@@ -1,0 +1,110 @@
+//! `eavesward component`: the parts that want care.
+
+use crate::app::{App, PAGE};
+use crate::failure::Failure;
+use crate::show;
+use crate::table::Table;
+use chrono::NaiveDate;
+use clap::Subcommand;
+use eavesward_client::ComponentQuery;
+use eavesward_client::contract::{self, ComponentRequest, Part, ReplaceRequest, RetireRequest};
+use std::path::PathBuf;
+use uuid::Uuid;
+
+/// What to do with components.
+#[derive(Subcommand)]
+pub enum Component {
+    /// Add a component to a system from a JSON file with name, part and installed_on
+    Add {
+        /// The system
+        system: String,
+        /// The file; - is standard input
+        #[arg(long)]
+        file: PathBuf,
+    },
+    /// List the components of a system
+    List {
+        /// The system
+        system: String,
+        /// Those taken out too
+        #[arg(long)]
+        include_removed: bool,
+    },
+    /// Put a new component in the place of an old one; the old one and its history stay
+    Replace {
+        /// The old component's id
+        component: Uuid,
+        /// The day of the change
+        #[arg(long, value_name = "DATE")]
+        on: NaiveDate,
+        /// What the new one is called; like the old one if not given
+        #[arg(long)]
+        name: Option<String>,
+        /// The new one's part as JSON; like the old one if not given
+        #[arg(long, value_name = "FILE")]
+        part_file: Option<PathBuf>,
+    },
+    /// Take a component out for good; its history stays
+    Retire {
+        /// The component's id
+        component: Uuid,
+        /// The day it was taken out
+        #[arg(long, value_name = "DATE")]
+        on: NaiveDate,
+    },
+}
+
+impl Component {
+    /// Does it.
+    pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
+        match self {
+            Self::Add { system, file } => {
+                let request: ComponentRequest = app.read_json(&file)?;
+                let id = app.system_id(&system).await?;
+                let component = app.client.systems().add_component(id, &request).await?;
+                let text = format!("{}  {}", component.id, component.name);
+                app.say(&component, text)
+            }
+            Self::List { system, include_removed } => {
+                let id = app.system_id(&system).await?;
+                let query = ComponentQuery::builder().include_removed(include_removed).limit(PAGE).build();
+                let components = app.client.systems().components(id, &query).all().await?;
+                if app.json {
+                    return app.print_json(&components);
+                }
+                if components.is_empty() {
+                    return app.line("No components yet. Add one with `eavesward component add`.");
+                }
+                table(app, &components)
+            }
+            Self::Replace { component, on, name, part_file } => {
+                let part: Option<Part> = part_file.map(|file| app.read_json(&file)).transpose()?;
+                let request = ReplaceRequest { on, part, name };
+                let new = app.client.components().replace(component, &request).await?;
+                app.say(&new, format!("{}  {} took the place of {component}.", new.id, new.name))
+            }
+            Self::Retire { component, on } => {
+                let retired = app.client.components().retire(component, &RetireRequest { on }).await?;
+                app.say(&retired, format!("{} was taken out on {on}.", retired.name))
+            }
+        }
+    }
+}
+
+/// Prints components.
+pub fn table(app: &mut App<'_>, components: &[contract::Component]) -> Result<(), Failure> {
+    let mut table = Table::new(["component", "name", "kind", "put in", "last served", "taken out"]);
+    for component in components {
+        // The kind is the part's tag on the wire.
+        let part = serde_json::to_value(&component.part)?;
+        table.row([
+            component.id.to_string(),
+            component.name.clone(),
+            show::words(&part["kind"]),
+            component.installed_on.to_string(),
+            show::date(component.last_served_on),
+            show::date(component.removed_on),
+        ]);
+    }
+    Ok(table.write(app.io.out)?)
+}

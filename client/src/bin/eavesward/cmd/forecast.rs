@@ -1,0 +1,136 @@
+//! `eavesward forecast`: one system explained in full.
+
+use crate::app::App;
+use crate::failure::Failure;
+use crate::show;
+use crate::table::Table;
+use chrono::NaiveDate;
+use clap::Args;
+use eavesward_client::contract::{DutyForecast, ForecastRequest, SystemForecast};
+use std::path::PathBuf;
+
+/// Of which system and for which day.
+#[derive(Args)]
+pub struct Forecast {
+    /// A registered system
+    #[arg(required_unless_present = "file", conflicts_with = "file")]
+    system: Option<String>,
+    /// A forecast request as JSON for a system that nobody has registered; - is standard input
+    #[arg(long, value_name = "FILE")]
+    file: Option<PathBuf>,
+    /// The day the forecast is made for; nothing later is used
+    #[arg(long, value_name = "DATE", conflicts_with = "file")]
+    as_of: Option<NaiveDate>,
+    /// Say why, duty by duty
+    #[arg(long)]
+    explain: bool,
+}
+
+impl Forecast {
+    /// Prints the forecast.
+    pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
+        let forecast = match (&self.file, &self.system) {
+            (Some(file), _) => {
+                let request: ForecastRequest = app.read_json(file)?;
+                app.client.forecast(&request).await?
+            }
+            (None, Some(system)) => {
+                let id = app.system_id(system).await?;
+                app.client.systems().forecast(id, self.as_of).await?
+            }
+            (None, None) => return Err(Failure::usage("give a system or --file")),
+        };
+        if app.json {
+            return app.print_json(&forecast);
+        }
+        head(app, &forecast)?;
+        if forecast.duties.is_empty() {
+            app.line("It has no components yet. Add one with `eavesward component add`.")?;
+        } else {
+            table(app, &forecast.duties)?;
+        }
+        if self.explain {
+            forecast.duties.iter().try_for_each(|duty| explain(app, duty))?;
+        }
+        for advice in &forecast.climate.advice {
+            app.line(format!("To know more: {advice}"))?;
+        }
+        Ok(())
+    }
+}
+
+fn head(app: &mut App<'_>, forecast: &SystemForecast) -> Result<(), Failure> {
+    let roof = show::measure(forecast.roof.plan_area_m2, "m2", app.units);
+    let climate = &forecast.climate;
+    let read = match (climate.rain_from, climate.rain_through) {
+        (Some(from), Some(through)) => format!("readings {from} to {through}"),
+        _ => "no readings".to_owned(),
+    };
+    app.line(format!(
+        "As of {}. Roof of {roof}, {}. Rain: {}, {read}.",
+        forecast.as_of,
+        show::words(&forecast.roof.surface),
+        show::words(&climate.basis)
+    ))
+}
+
+fn table(app: &mut App<'_>, duties: &[DutyForecast]) -> Result<(), Failure> {
+    let mut table = Table::new([
+        "due",
+        "component",
+        "what to do",
+        "early / likely / late",
+        "tally / mark",
+        "decided by",
+        "past it today",
+        "in 30 days",
+    ]);
+    for duty in duties {
+        table.row([
+            show::date(duty.due_on),
+            duty.component_name.clone(),
+            duty.title.clone(),
+            show::window(duty.window.as_ref()),
+            show::tally_over_mark(duty.tally.as_ref(), duty.mark.as_ref(), app.units),
+            show::decided_by(duty.decided_by),
+            show::percent(duty.chance_past_mark.map(|chance| chance.today)),
+            show::percent(duty.chance_past_mark.map(|chance| chance.in_30_days)),
+        ]);
+    }
+    Ok(table.write(app.io.out)?)
+}
+
+fn explain(app: &mut App<'_>, duty: &DutyForecast) -> Result<(), Failure> {
+    app.line("")?;
+    app.line(format!("{}: {} (since {})", duty.component_name, duty.title, duty.since))?;
+    for reason in &duty.reasons {
+        app.line(format!("  - {reason}"))?;
+    }
+    if let Some(tally) = &duty.tally {
+        let stood = |value| show::measure(value, &tally.unit, app.units);
+        let line = format!(
+            "  - Tally: {} from {} days with a reading, {} from the climate on {} without.",
+            stood(tally.from_readings),
+            tally.days_read,
+            stood(tally.from_climate),
+            tally.days_unread
+        );
+        app.line(line)?;
+    }
+    if let Some(mark) = &duty.mark {
+        let kind = if mark.judgement { "judgement" } else { "published" };
+        app.line(format!(
+            "  - Mark: {} findings stand behind it; prior ({kind}): {}",
+            mark.findings, mark.source
+        ))?;
+    }
+    if let (Some(day), source) =
+        (duty.ceiling_on, duty.ceiling_source.as_deref().unwrap_or("no source given"))
+    {
+        app.line(format!("  - Longest time to leave it: until {day} ({source})."))?;
+    }
+    for (hazard, texts) in show::by_hazard(&duty.cautions) {
+        app.line(format!("  - Careful, {}: {}", show::words(&hazard), texts.join(" ")))?;
+    }
+    Ok(())
+}

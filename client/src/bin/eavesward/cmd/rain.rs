@@ -1,0 +1,156 @@
+//! `eavesward rain`: readings in, out and away.
+
+use crate::app::{App, PAGE};
+use crate::failure::Failure;
+use crate::show;
+use crate::table::Table;
+use chrono::NaiveDate;
+use clap::{Subcommand, ValueEnum};
+use eavesward_client::contract::{RainLayout, RainReport};
+use eavesward_client::{Accumulated, RainFileOptions, RainQuery};
+use std::path::PathBuf;
+
+/// What to do with rain.
+#[derive(Subcommand)]
+pub enum Rain {
+    /// Send a file of daily rain; sending it twice changes nothing
+    Import {
+        /// The gauge
+        gauge: String,
+        /// The file; - is standard input
+        file: PathBuf,
+        /// How it is laid out
+        #[arg(long, value_enum, default_value_t = Layout::DailyCsv)]
+        layout: Layout,
+        /// What becomes of readings that cover several days
+        #[arg(long, value_enum)]
+        accumulated: Option<Several>,
+        /// Store nothing if a single line is not allowed; the file then goes in one request
+        #[arg(long)]
+        all_or_nothing: bool,
+    },
+    /// Show the readings of a gauge
+    Show {
+        /// The gauge
+        gauge: String,
+        /// First day
+        #[arg(long, value_name = "DATE")]
+        from: Option<NaiveDate>,
+        /// Last day
+        #[arg(long, value_name = "DATE")]
+        to: Option<NaiveDate>,
+    },
+    /// Forget the readings of these days
+    Forget {
+        /// The gauge
+        gauge: String,
+        /// First day
+        #[arg(long, value_name = "DATE")]
+        from: NaiveDate,
+        /// Last day
+        #[arg(long, value_name = "DATE")]
+        to: NaiveDate,
+    },
+}
+
+/// Layouts of a rain file.
+#[derive(Clone, Copy, ValueEnum)]
+pub enum Layout {
+    /// A header `date,mm` and a line a day
+    DailyCsv,
+    /// GHCN-Daily by-station lines
+    GhcnDaily,
+}
+
+/// What becomes of readings that cover several days.
+#[derive(Clone, Copy, ValueEnum)]
+pub enum Several {
+    /// Spread them evenly over their days
+    Spread,
+    /// Refuse them
+    Refuse,
+}
+
+impl Rain {
+    /// Does it.
+    pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
+        match self {
+            Self::Import { gauge, file, layout, accumulated, all_or_nothing } => {
+                let text = app.read_text(&file)?;
+                let id = app.gauge_id(&gauge).await?;
+                let mut options = RainFileOptions::builder().all_or_nothing(all_or_nothing).build();
+                options.layout = match layout {
+                    Layout::DailyCsv => RainLayout::DailyCsv,
+                    Layout::GhcnDaily => RainLayout::GhcnDaily,
+                };
+                options.accumulated = accumulated.map(|several| match several {
+                    Several::Spread => Accumulated::Spread,
+                    Several::Refuse => Accumulated::Refuse,
+                });
+                let sent = app.client.gauges().send_rain_file(id, &text, &options).await;
+                let report = sent.map_err(|error| {
+                    if all_or_nothing {
+                        return Failure::from(error);
+                    }
+                    let note = "The beginning of the file may be stored. Sending it all again is safe.";
+                    Failure::ClientNoted(error, note)
+                })?;
+                if app.json { app.print_json(&report) } else { print(app, &report) }
+            }
+            Self::Show { gauge, from, to } => show_days(app, &gauge, from, to).await,
+            Self::Forget { gauge, from, to } => {
+                let id = app.gauge_id(&gauge).await?;
+                app.client.gauges().delete_rain(id, from, to).await?;
+                app.done(format!("Readings from {from} to {to} are forgotten."))
+            }
+        }
+    }
+}
+
+async fn show_days(
+    app: &mut App<'_>,
+    gauge: &str,
+    from: Option<NaiveDate>,
+    to: Option<NaiveDate>,
+) -> Result<(), Failure> {
+    let id = app.gauge_id(gauge).await?;
+    let mut query = RainQuery::builder().limit(PAGE).build();
+    (query.from, query.to) = (from, to);
+    let days = app.client.gauges().rain(id, &query).all().await?;
+    if app.json {
+        return app.print_json(&days);
+    }
+    if days.is_empty() {
+        return app.line("No readings there. Send some with `eavesward rain import GAUGE FILE`.");
+    }
+    let mut table = Table::new(["date", "rain"]);
+    for day in &days {
+        table.row([day.date.to_string(), show::measure(day.rain_mm, "mm", app.units)]);
+    }
+    Ok(table.write(app.io.out)?)
+}
+
+fn print(app: &mut App<'_>, report: &RainReport) -> Result<(), Failure> {
+    const SHOWN: usize = 20;
+    let counts = report.counts;
+    app.line(format!(
+        "{} new, {} changed, {} the same, {} refused; {} days made by spreading, {} lines about other things",
+        counts.new, counts.changed, counts.same, counts.refused, counts.spread, counts.other
+    ))?;
+    for refusal in report.refused.iter().take(SHOWN) {
+        let date = refusal.date.as_deref().unwrap_or("no date");
+        app.line(format!("  line {} ({date}): {}", refusal.line, refusal.reason))?;
+    }
+    if counts.refused as usize > SHOWN {
+        app.line(format!(
+            "  and {} more; --json lists up to 1,000 a request",
+            counts.refused as usize - SHOWN
+        ))?;
+    }
+    match (report.rain_from, report.rain_through) {
+        (Some(from), Some(through)) => {
+            app.line(format!("The gauge now has readings from {from} to {through}."))
+        }
+        _ => app.line("The gauge has no readings yet."),
+    }
+}

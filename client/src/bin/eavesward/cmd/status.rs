@@ -1,0 +1,64 @@
+//! `eavesward status`: a system in a few lines.
+
+use crate::app::App;
+use crate::failure::Failure;
+use crate::show;
+use crate::table::Table;
+use clap::Args;
+use eavesward_client::contract::SystemStatus;
+
+/// Of which system.
+#[derive(Args)]
+pub struct Status {
+    /// The system
+    system: String,
+}
+
+impl Status {
+    /// Prints the status.
+    pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
+        let id = app.system_id(&self.system).await?;
+        let status = app.client.systems().status(id).await?;
+        if app.json { app.print_json(&status) } else { print(app, &status) }
+    }
+}
+
+fn print(app: &mut App<'_>, status: &SystemStatus) -> Result<(), Failure> {
+    let units = app.units;
+    app.line(format!("{} on {}: {}", status.system_name, status.as_of, show::words(&status.state)))?;
+    let runoff =
+        |mm, litres| format!("{} ({})", show::measure(mm, "mm", units), show::measure(litres, "L", units));
+    let week = runoff(status.runoff_7_days_mm, status.runoff_7_days_l);
+    let month = runoff(status.runoff_30_days_mm, status.runoff_30_days_l);
+    app.line(format!("Runoff: {week} in 7 days, {month} in 30 days"))?;
+    let unread = status.unread_of_30_days;
+    let rain = match status.rain_through {
+        Some(day) => format!("Rain known through {day}; {unread} of the last 30 days without a reading"),
+        None => "No rain readings yet. Send some with `eavesward rain import`.".to_owned(),
+    };
+    app.line(rain)?;
+    if !status.next.is_empty() {
+        app.line("")?;
+        let mut table = Table::new(["due", "state", "component", "what to do"]);
+        for next in &status.next {
+            let state = show::words(&next.state);
+            table.row([next.due_on.to_string(), state, next.component_name.clone(), next.title.clone()]);
+        }
+        table.write(app.io.out)?;
+    }
+    if !status.since_served.is_empty() {
+        app.line("")?;
+        let mut table = Table::new(["component", "duty", "since", "runoff since"]);
+        for since in &status.since_served {
+            let runoff = show::measure(since.runoff_mm, "mm", units);
+            table.row([
+                since.component_name.clone(),
+                show::words(&since.duty),
+                since.since.to_string(),
+                runoff,
+            ]);
+        }
+        table.write(app.io.out)?;
+    }
+    Ok(())
+}

@@ -1,0 +1,276 @@
+//! `eavesward visit`: what was done and what was found.
+
+use crate::app::{App, PAGE};
+use crate::failure::Failure;
+use crate::parse::{self, Item};
+use crate::show;
+use crate::table::Table;
+use chrono::NaiveDate;
+use clap::{Args, Subcommand};
+use eavesward_client::contract::{self, Component, Finding, VisitItem, VisitRequest, WithdrawRequest};
+use eavesward_client::{ComponentQuery, ListQuery, VisitQuery};
+use uuid::Uuid;
+
+/// What to do with visits.
+#[derive(Subcommand)]
+pub enum Visit {
+    /// Log a visit
+    Log {
+        /// The system
+        system: String,
+        /// The day of the visit
+        #[arg(long, value_name = "DATE")]
+        on: NaiveDate,
+        /// What was seen to
+        #[command(flatten)]
+        seen: Seen,
+    },
+    /// Correct a visit: what is given replaces what was logged, the rest stays
+    Correct {
+        /// The visit's id
+        id: Uuid,
+        /// The day of the visit
+        #[arg(long, value_name = "DATE")]
+        on: Option<NaiveDate>,
+        /// What was seen to; if any is given, all of it must be
+        #[command(flatten)]
+        seen: Seen,
+    },
+    /// List visits, withdrawn ones left out
+    List {
+        /// Only to this system
+        #[arg(long, value_name = "SYSTEM")]
+        system: Option<String>,
+        /// On this day or later
+        #[arg(long, value_name = "DATE")]
+        from: Option<NaiveDate>,
+        /// On this day or earlier
+        #[arg(long, value_name = "DATE")]
+        to: Option<NaiveDate>,
+        /// Withdrawn ones too
+        #[arg(long)]
+        include_withdrawn: bool,
+    },
+    /// Show a visit
+    Show {
+        /// The visit's id
+        id: Uuid,
+        /// Show how it stood before each correction instead
+        #[arg(long)]
+        revisions: bool,
+    },
+    /// Withdraw a visit that did not happen as logged; it is kept and counts for nothing
+    Withdraw {
+        /// The visit's id
+        id: Uuid,
+        /// Why
+        #[arg(long, value_name = "TEXT")]
+        because: String,
+    },
+}
+
+/// What was seen to.
+#[derive(Args)]
+pub struct Seen {
+    /// Who went
+    #[arg(long, value_name = "NAME")]
+    by: Option<String>,
+    /// A duty that was done, such as "north screen:clean-screen"; can be repeated
+    #[arg(long, value_name = "COMPONENT:DUTY", value_parser = parse::item)]
+    done: Vec<Item>,
+    /// What was found before anything was done: nothing, light, half, heavy, blocked, a share such as 0.35, a depth
+    /// such as 40mm; can be repeated
+    #[arg(long, value_name = "COMPONENT:DUTY=FINDING", value_parser = parse::found)]
+    found: Vec<(Item, Finding)>,
+    /// Anything worth keeping
+    #[arg(long, value_name = "TEXT")]
+    note: Option<String>,
+}
+
+impl Visit {
+    /// Does it.
+    pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
+        match self {
+            Self::Log { system, on, seen } => {
+                let system_id = app.system_id(&system).await?;
+                let items = seen.items(&components(app, system_id).await?)?;
+                if items.is_empty() {
+                    return Err(Failure::usage("a visit needs at least one --done or --found"));
+                }
+                let request =
+                    VisitRequest { system_id, visited_on: on, visited_by: seen.by, items, note: seen.note };
+                let visit = app.client.visits().log(&request).await?;
+                let text = format!("Logged visit {} with {} items.", visit.id, visit.items.len());
+                app.say(&visit, text)
+            }
+            Self::Correct { id, on, seen } => correct(app, id, on, seen).await,
+            Self::List { system, from, to, include_withdrawn } => {
+                let mut query =
+                    VisitQuery::builder().include_withdrawn(include_withdrawn).limit(PAGE).build();
+                (query.from, query.to) = (from, to);
+                if let Some(system) = &system {
+                    query.system_id = Some(app.system_id(system).await?);
+                }
+                let visits = app.client.visits().list(&query).all().await?;
+                list(app, &visits)
+            }
+            Self::Show { id, revisions: true } => {
+                let query = ListQuery::builder().limit(PAGE).build();
+                let revisions = app.client.visits().revisions(id, &query).all().await?;
+                if app.json {
+                    return app.print_json(&revisions);
+                }
+                if revisions.is_empty() {
+                    return app.line("It was never corrected.");
+                }
+                for revision in &revisions {
+                    app.line(format!("Version {}, until {}", revision.version, revision.replaced_at))?;
+                    show_visit(app, &revision.visit).await?;
+                }
+                Ok(())
+            }
+            Self::Show { id, revisions: false } => {
+                let visit = app.client.visits().get(id).await?;
+                if app.json { app.print_json(&visit) } else { show_visit(app, &visit).await }
+            }
+            Self::Withdraw { id, because } => {
+                let visit = app.client.visits().withdraw(id, &WithdrawRequest { because }).await?;
+                app.say(&visit, format!("Visit {id} is withdrawn and counts for nothing."))
+            }
+        }
+    }
+}
+
+impl Seen {
+    /// What was done and found, one entry a component and duty, in the order of the command line.
+    fn items(&self, components: &[Component]) -> Result<Vec<VisitItem>, Failure> {
+        let mut items: Vec<VisitItem> = Vec::new();
+        let done = self.done.iter().map(|item| (item, true, None));
+        let found = self.found.iter().map(|(item, finding)| (item, false, Some(*finding)));
+        for (item, done, finding) in done.chain(found) {
+            let (component_id, duty) = (component(&item.component, components)?, item.duty);
+            match items.iter_mut().find(|known| known.component_id == component_id && known.duty == duty) {
+                None => items.push(VisitItem { component_id, duty, done, finding, note: None }),
+                Some(known) if finding.is_some() && known.finding.is_some() => {
+                    let told = format!("two findings for {:?} and one duty", item.component);
+                    return Err(Failure::usage(told));
+                }
+                Some(known) => {
+                    known.done |= done;
+                    known.finding = known.finding.or(finding);
+                }
+            }
+        }
+        Ok(items)
+    }
+}
+
+/// The component that an id or name stands for. One in service goes before those taken out.
+fn component(given: &str, components: &[Component]) -> Result<Uuid, Failure> {
+    if let Ok(id) = Uuid::parse_str(given) {
+        return Ok(id);
+    }
+    let named: Vec<&Component> = components.iter().filter(|c| c.name.eq_ignore_ascii_case(given)).collect();
+    let in_service: Vec<&&Component> = named.iter().filter(|c| c.removed_on.is_none()).collect();
+    match (in_service.as_slice(), named.as_slice()) {
+        ([one], _) => Ok(one.id),
+        ([], [one]) => Ok(one.id),
+        ([], []) => {
+            let names: Vec<&str> = components.iter().map(|c| c.name.as_str()).collect();
+            let told = format!("no component is called {given:?}; the system has {}", names.join(", "));
+            Err(Failure::usage(told))
+        }
+        _ => {
+            let ids: Vec<String> = named.iter().map(|c| c.id.to_string()).collect();
+            Err(Failure::usage(format!(
+                "several components are called {given:?}; give one of {}",
+                ids.join(", ")
+            )))
+        }
+    }
+}
+
+/// Every component of a system. Those taken out are there too: a visit may be logged after its part was replaced.
+async fn components(app: &App<'_>, system: Uuid) -> Result<Vec<Component>, Failure> {
+    let query = ComponentQuery::builder().include_removed(true).limit(PAGE).build();
+    Ok(app.client.systems().components(system, &query).all().await?)
+}
+
+async fn correct(app: &mut App<'_>, id: Uuid, on: Option<NaiveDate>, seen: Seen) -> Result<(), Failure> {
+    let visit = app.client.visits().get(id).await?;
+    let mut items = seen.items(&components(app, visit.system_id).await?)?;
+    if items.is_empty() {
+        items = visit.items;
+    }
+    let request = VisitRequest {
+        system_id: visit.system_id,
+        visited_on: on.unwrap_or(visit.visited_on),
+        visited_by: seen.by.or(visit.visited_by),
+        items,
+        note: seen.note.or(visit.note),
+    };
+    let visit = app.client.visits().correct(id, visit.version, &request).await?;
+    let text = format!("Corrected visit {id}; it is now version {}.", visit.version);
+    app.say(&visit, text)
+}
+
+fn list(app: &mut App<'_>, visits: &[contract::Visit]) -> Result<(), Failure> {
+    if app.json {
+        return app.print_json(&visits);
+    }
+    if visits.is_empty() {
+        return app.line(
+            "No visits there. Log one with `eavesward visit log SYSTEM --on DATE --done COMPONENT:DUTY`.",
+        );
+    }
+    let mut table = Table::new(["visit", "on", "system", "by", "items", "note"]);
+    for visit in visits {
+        let note = match &visit.withdrawn_because {
+            Some(because) => format!("withdrawn: {because}"),
+            None => visit.note.clone().unwrap_or_default(),
+        };
+        table.row([
+            visit.id.to_string(),
+            visit.visited_on.to_string(),
+            visit.system_id.to_string(),
+            visit.visited_by.clone().unwrap_or_else(|| "-".to_owned()),
+            visit.items.len().to_string(),
+            note,
+        ]);
+    }
+    Ok(table.write(app.io.out)?)
+}
+
+async fn show_visit(app: &mut App<'_>, visit: &contract::Visit) -> Result<(), Failure> {
+    let components = components(app, visit.system_id).await?;
+    let by = visit.visited_by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();
+    app.line(format!("Visit {} on {}{by}, version {}", visit.id, visit.visited_on, visit.version))?;
+    if let Some(because) = &visit.withdrawn_because {
+        app.line(format!("Withdrawn: {because}"))?;
+    }
+    if let Some(note) = &visit.note {
+        app.line(format!("Note: {note}"))?;
+    }
+    let mut table = Table::new(["component", "duty", "done", "found", "note"]);
+    for item in &visit.items {
+        let known = components.iter().find(|component| component.id == item.component_id);
+        table.row([
+            known.map_or_else(|| item.component_id.to_string(), |component| component.name.clone()),
+            show::words(&item.duty),
+            if item.done { "yes" } else { "looked" }.to_owned(),
+            item.finding.map_or_else(|| "-".to_owned(), |finding| found(finding, app)),
+            item.note.clone().unwrap_or_default(),
+        ]);
+    }
+    Ok(table.write(app.io.out)?)
+}
+
+fn found(finding: Finding, app: &App<'_>) -> String {
+    match finding {
+        Finding::Nothing {} => "nothing".to_owned(),
+        Finding::Blocked {} => "blocked".to_owned(),
+        Finding::Class { class } => show::words(&class),
+        Finding::Fraction { fraction } => format!("{:.0} %", fraction * 100.0),
+        Finding::Depth { depth_mm } => show::measure(depth_mm, "mm", app.units),
+    }
+}

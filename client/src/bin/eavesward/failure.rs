@@ -1,0 +1,110 @@
+//! What went wrong, in words and as an exit code.
+
+use eavesward_client::Error;
+use std::io::{self, ErrorKind, Write};
+
+/// Exit code: the service or the network failed.
+pub const FAILED: u8 = 1;
+/// Exit code: the command line or a file given on it cannot be used.
+pub const USAGE: u8 = 2;
+/// Exit code: the service refused the request.
+pub const REFUSED: u8 = 3;
+/// Exit code: `due --fail-if-late` found something late.
+pub const LATE: u8 = 4;
+
+/// Why a command did not do its job.
+#[derive(Debug)]
+pub enum Failure {
+    /// The command line or a file given on it cannot be used.
+    Usage(String),
+    /// The service refused or could not be reached.
+    Client(Error),
+    /// The same, with a word on what that leaves behind.
+    ClientNoted(Error, &'static str),
+    /// The output could not be written.
+    Output(io::Error),
+}
+
+impl From<Error> for Failure {
+    fn from(error: Error) -> Self {
+        Self::Client(error)
+    }
+}
+
+impl From<io::Error> for Failure {
+    fn from(error: io::Error) -> Self {
+        Self::Output(error)
+    }
+}
+
+impl From<serde_json::Error> for Failure {
+    fn from(error: serde_json::Error) -> Self {
+        Self::Output(error.into())
+    }
+}
+
+impl Failure {
+    /// A failure of the command line.
+    pub fn usage(told: impl Into<String>) -> Self {
+        Self::Usage(told.into())
+    }
+
+    /// The exit code; 0 for a reader that had seen enough and closed the pipe.
+    pub fn exit_code(&self) -> u8 {
+        match self {
+            Self::Usage(_) => USAGE,
+            Self::Client(error) | Self::ClientNoted(error, _) if error.is_usage() => USAGE,
+            Self::Client(error) | Self::ClientNoted(error, _) if error.is_refused() => REFUSED,
+            Self::Output(error) if error.kind() == ErrorKind::BrokenPipe => 0,
+            Self::Client(_) | Self::ClientNoted(..) | Self::Output(_) => FAILED,
+        }
+    }
+
+    /// Says what went wrong and the way out.
+    pub fn report(&self, url: &str, err: &mut dyn Write) -> io::Result<()> {
+        match self {
+            Self::Usage(told) => writeln!(err, "error: {told}"),
+            Self::Output(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
+            Self::Output(error) => writeln!(err, "error: the output could not be written: {error}"),
+            Self::Client(error) => report_error(error, url, err),
+            Self::ClientNoted(error, note) => {
+                report_error(error, url, err)?;
+                writeln!(err, "  {note}")
+            }
+        }
+    }
+}
+
+fn report_error(error: &Error, url: &str, err: &mut dyn Write) -> io::Result<()> {
+    if let Some(problem) = error.problem() {
+        writeln!(err, "error: {}", problem.title)?;
+        writeln!(err, "  {}", problem.detail)?;
+        for field in &problem.errors {
+            writeln!(err, "  {}: {}", field.field, field.message)?;
+        }
+        if let Some(id) = error.request_id() {
+            writeln!(err, "  request id: {id}")?;
+        }
+    } else {
+        writeln!(err, "error: {error}")?;
+        let mut cause = std::error::Error::source(error);
+        while let Some(source) = cause {
+            writeln!(err, "  because: {source}")?;
+            cause = source.source();
+        }
+    }
+    if error.is_unauthorized() {
+        writeln!(err, "  Give a key of this service with --key-file or in EAVESWARD_KEY.")?;
+    } else if error.is_version_mismatch() {
+        writeln!(err, "  It was changed while this command ran. Look at it, then run the command again.")?;
+    } else if error.is_connect() {
+        writeln!(err, "  Does the service run at {url}? Say where it is with --url or EAVESWARD_URL.")?;
+    }
+    if error.may_have_been_applied() {
+        writeln!(
+            err,
+            "  An answer was lost, so the change may have been made all the same. Look before repeating it."
+        )?;
+    }
+    Ok(())
+}

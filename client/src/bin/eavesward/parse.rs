@@ -1,0 +1,228 @@
+//! Words of the command line.
+
+use eavesward_client::contract::{Duty, Finding, FoundClass, MonthlyNormals};
+use eavesward_client::units::MM_PER_INCH;
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+
+/// Days: `7`, `7d`, `2w`, `P7D` or `P2W`.
+pub fn days(text: &str) -> Result<u32, String> {
+    let told = || format!("{text:?} is not a number of days such as 7d, 2w or P7D");
+    let lower = text.to_ascii_lowercase();
+    let inner = lower.strip_prefix('p').unwrap_or(&lower);
+    let (digits, factor) = match inner.strip_suffix('w') {
+        Some(weeks) => (weeks, 7),
+        None => match inner.strip_suffix('d') {
+            Some(days) => (days, 1),
+            // `P7` names no unit; a bare `7` can only mean days.
+            None if inner.len() < lower.len() => return Err(told()),
+            None => (inner, 1),
+        },
+    };
+    if digits.is_empty() || !digits.bytes().all(|b| b.is_ascii_digit()) {
+        return Err(told());
+    }
+    digits.parse::<u32>().ok().and_then(|n| n.checked_mul(factor)).ok_or_else(told)
+}
+
+/// A word of the contract, with hyphens or underscores.
+pub fn word<T: DeserializeOwned + Serialize>(text: &str) -> Result<T, String> {
+    let word = text.trim().to_ascii_lowercase().replace('-', "_");
+    let told = || format!("{text:?} is not a word that the service knows here");
+    let value: T = serde_json::from_value(word.as_str().into()).map_err(|_| told())?;
+    // Words of a newer service are read as `unknown`, which must not be sent.
+    match serde_json::to_value(&value) {
+        Ok(serde_json::Value::String(back)) if back == word && back != "unknown" => Ok(value),
+        _ => Err(told()),
+    }
+}
+
+/// A finding: `nothing`, `light`, `half`, `heavy`, `blocked`, a share such as `0.35` or `35%`, a depth such as `40mm`.
+pub fn finding(text: &str) -> Result<Finding, String> {
+    let told = || {
+        format!(
+            "{text:?} is no finding; say nothing, light, half, heavy, blocked, a share such as 0.35 or 35%, or a depth such as 40mm or 1.5in"
+        )
+    };
+    let positive =
+        |text: &str| text.trim().parse::<f64>().ok().filter(|n| n.is_finite() && *n >= 0.0).ok_or_else(told);
+    let lower = text.trim().to_ascii_lowercase();
+    Ok(match lower.as_str() {
+        "nothing" => Finding::Nothing {},
+        "light" => Finding::Class { class: FoundClass::Light },
+        "half" => Finding::Class { class: FoundClass::Half },
+        "heavy" => Finding::Class { class: FoundClass::Heavy },
+        "blocked" => Finding::Blocked {},
+        other => {
+            if let Some(mm) = other.strip_suffix("mm") {
+                Finding::Depth { depth_mm: positive(mm)? }
+            } else if let Some(inches) = other.strip_suffix("in") {
+                Finding::Depth { depth_mm: positive(inches)? * MM_PER_INCH }
+            } else if let Some(percent) = other.strip_suffix('%') {
+                Finding::Fraction { fraction: positive(percent)? / 100.0 }
+            } else {
+                Finding::Fraction { fraction: positive(other)? }
+            }
+        }
+    })
+}
+
+/// A duty of a component, named by id or name. The name may hold colons; the last one counts.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Item {
+    /// The component's id or name.
+    pub component: String,
+    /// The duty.
+    pub duty: Duty,
+}
+
+/// `COMPONENT:DUTY`.
+pub fn item(text: &str) -> Result<Item, String> {
+    let (component, duty) = text
+        .rsplit_once(':')
+        .filter(|(component, _)| !component.trim().is_empty())
+        .ok_or_else(|| format!("{text:?} is not COMPONENT:DUTY, such as \"north screen:clean-screen\""))?;
+    let duty = word(duty).map_err(|_| format!("{duty:?} is no duty; one of {}", DUTIES.join(", ")))?;
+    Ok(Item { component: component.trim().to_owned(), duty })
+}
+
+/// `COMPONENT:DUTY=FINDING`.
+pub fn found(text: &str) -> Result<(Item, Finding), String> {
+    let (left, right) = text.rsplit_once('=').ok_or_else(|| {
+        format!("{text:?} is not COMPONENT:DUTY=FINDING, such as \"north screen:clean-screen=half\"")
+    })?;
+    Ok((item(left)?, finding(right)?))
+}
+
+/// Every duty, as it is typed.
+pub const DUTIES: [&str; 21] = [
+    "clear-roof",
+    "clear-gutter",
+    "clean-screen",
+    "drain-diverter",
+    "clear-weep-hole",
+    "replace-coupling",
+    "check-bands",
+    "remove-sediment",
+    "measure-sediment",
+    "look-over-tank",
+    "check-intake",
+    "check-trap",
+    "check-mesh",
+    "work-valve",
+    "compare-gauge",
+    "check-pump",
+    "check-vessel",
+    "change-cartridge",
+    "change-lamp",
+    "drain-for-frost",
+    "restart-after-frost",
+];
+
+/// Monthly normals from twelve lines `RAIN_MM WET_DAYS`, January first.
+///
+/// Numbers are parted by blanks, commas or semicolons; a line may begin with the month's name; what follows `#` and
+/// lines without a number are left out.
+pub fn normals(text: &str, wet_day_threshold_mm: f64, years: f64) -> Result<MonthlyNormals, String> {
+    let (mut rain_mm, mut wet_days) = (Vec::new(), Vec::new());
+    for (at, line) in text.lines().enumerate() {
+        let line = line.split('#').next().unwrap_or_default();
+        let parts = line.split([' ', '\t', ',', ';', '\r']).filter(|part| !part.is_empty());
+        let numbers: Vec<f64> =
+            parts.filter_map(|part| part.parse().ok()).filter(|n: &f64| n.is_finite()).collect();
+        match numbers.as_slice() {
+            [] => {}
+            [rain, wet] => {
+                rain_mm.push(*rain);
+                wet_days.push(*wet);
+            }
+            _ => {
+                return Err(format!(
+                    "line {} has {} numbers; give rain in mm and wet days",
+                    at + 1,
+                    numbers.len()
+                ));
+            }
+        }
+    }
+    if rain_mm.len() != 12 {
+        return Err(format!("{} months were found; give twelve, January first", rain_mm.len()));
+    }
+    Ok(MonthlyNormals { rain_mm, wet_days, wet_day_threshold_mm, years })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use eavesward_client::contract::{ComponentKind, TaskState};
+
+    #[test]
+    fn days_are_read_in_every_spelling() {
+        for (text, want) in [("7", 7), ("7d", 7), ("P7D", 7), ("2w", 14), ("p2w", 14), ("0d", 0)] {
+            assert_eq!(days(text), Ok(want), "{text}");
+        }
+        for text in
+            ["", "d", "P", "P7", "-7d", "7.5d", "1m", "P1M", "PT5H", "+7d", "99999999999d", "4000000000w"]
+        {
+            assert!(days(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn findings_are_read_in_every_spelling() {
+        let fraction = |fraction| Ok(Finding::Fraction { fraction });
+        for (text, want) in [
+            ("nothing", Ok(Finding::Nothing {})),
+            ("Half", Ok(Finding::Class { class: FoundClass::Half })),
+            ("light", Ok(Finding::Class { class: FoundClass::Light })),
+            ("heavy", Ok(Finding::Class { class: FoundClass::Heavy })),
+            ("blocked", Ok(Finding::Blocked {})),
+            ("0.35", fraction(0.35)),
+            ("35%", fraction(0.35)),
+            ("40mm", Ok(Finding::Depth { depth_mm: 40.0 })),
+            ("1.5in", Ok(Finding::Depth { depth_mm: 38.099_999_999_999_994 })),
+        ] {
+            assert_eq!(finding(text), want, "{text}");
+        }
+        for text in ["", "full", "-0.1", "-4mm", "mm", "NaN", "inf", "40cm", "%"] {
+            assert!(finding(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn items_may_have_colons_and_equals_signs_in_their_names() {
+        let want = Item { component: "a=b: north".to_owned(), duty: Duty::CleanScreen };
+        assert_eq!(item("a=b: north:clean-screen"), Ok(want.clone()));
+        assert_eq!(found("a=b: north:clean_screen=40mm"), Ok((want, Finding::Depth { depth_mm: 40.0 })));
+        for text in ["north", ":clean-screen", "north:", "north:polish", "north:unknown"] {
+            assert!(item(text).is_err(), "{text}");
+        }
+        assert!(found("north:clean-screen").is_err() && found("north:clean-screen=").is_err());
+    }
+
+    #[test]
+    fn every_duty_that_is_offered_is_one() {
+        for text in DUTIES {
+            assert!(word::<Duty>(text).is_ok(), "{text}");
+        }
+    }
+
+    #[test]
+    fn words_of_a_newer_service_are_not_taken() {
+        assert_eq!(word("first-flush-diverter"), Ok(ComponentKind::FirstFlushDiverter));
+        assert_eq!(word("late"), Ok(TaskState::Late));
+        assert!(word::<ComponentKind>("unknown").is_err() && word::<ComponentKind>("gargoyle").is_err());
+    }
+
+    #[test]
+    fn normals_are_twelve_lines_of_two_numbers() {
+        let text = (1..=12)
+            .map(|month| format!("M{month}, {month}0.5; {month} # note 9"))
+            .collect::<Vec<_>>()
+            .join("\n");
+        let read = normals(&format!("# month rain wet\n{text}\n"), 1.0, 30.0).expect("twelve months");
+        assert_eq!((read.rain_mm[0], read.rain_mm[11], read.wet_days[11]), (10.5, 120.5, 12.0));
+        assert!(normals("10 3\n", 1.0, 30.0).expect_err("one month").contains('1'));
+        assert!(normals("10\n", 1.0, 30.0).expect_err("no wet days").contains("line 1"));
+    }
+}

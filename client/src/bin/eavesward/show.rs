@@ -1,0 +1,163 @@
+//! Figures, units and words for people.
+
+use chrono::NaiveDate;
+use clap::ValueEnum;
+use eavesward_client::contract::{Caution, DecidedBy, Hazard, Mark, Tally, Window};
+use eavesward_client::units;
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// Units in tables.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Units {
+    /// Inches, US gallons, square feet
+    Us,
+    /// Millimetres, litres, square metres
+    Si,
+}
+
+/// A figure with its unit, converted if the unit's first word is a length, volume or area that people measure otherwise.
+pub fn quantity(value: f64, unit: &str, units: Units) -> (f64, String) {
+    let (first, rest) = unit.split_once(' ').map_or((unit, ""), |(first, rest)| (first, rest));
+    let (value, first) = match (units, first) {
+        (Units::Us, "mm") => (units::mm_to_inches(value), "in"),
+        (Units::Us, "l" | "L" | "litres" | "litre") => (units::litres_to_us_gallons(value), "US gal"),
+        (Units::Us, "m2") => (units::m2_to_square_feet(value), "ft2"),
+        (Units::Us, "m") => (units::metres_to_feet(value), "ft"),
+        _ => (value, first),
+    };
+    (value, if rest.is_empty() { first.to_owned() } else { format!("{first} {rest}") })
+}
+
+/// A figure with about three digits.
+pub fn number(value: f64) -> String {
+    let decimals = match value.abs() {
+        size if size >= 100.0 => 0,
+        size if size >= 10.0 => 1,
+        size if size >= 0.01 || size == 0.0 => 2,
+        _ => 4,
+    };
+    let text = format!("{value:.decimals$}");
+    let short = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+    if short == "-0" { "0".to_owned() } else { short.to_owned() }
+}
+
+/// A figure with its unit as text.
+pub fn measure(value: f64, unit: &str, units: Units) -> String {
+    let (value, unit) = quantity(value, unit, units);
+    format!("{} {unit}", number(value))
+}
+
+/// Tally over mark, with the unit; a dash where no tally is kept.
+pub fn tally_over_mark(tally: Option<&Tally>, mark: Option<&Mark>, units: Units) -> String {
+    match (tally, mark) {
+        (None, None) => "-".to_owned(),
+        (Some(tally), None) => measure(tally.value, &tally.unit, units),
+        (None, Some(mark)) => format!("- / {}", measure(mark.value, &mark.unit, units)),
+        (Some(tally), Some(mark)) if tally.unit == mark.unit => {
+            let (value, _) = quantity(tally.value, &tally.unit, units);
+            format!("{} / {}", number(value), measure(mark.value, &mark.unit, units))
+        }
+        (Some(tally), Some(mark)) => {
+            let tally = measure(tally.value, &tally.unit, units);
+            format!("{tally} / {}", measure(mark.value, &mark.unit, units))
+        }
+    }
+}
+
+/// A date, or a dash.
+pub fn date(date: Option<NaiveDate>) -> String {
+    date.map_or_else(|| "-".to_owned(), |date| date.to_string())
+}
+
+/// Early, likely and late date; `later` for one beyond the horizon.
+pub fn window(window: Option<&Window>) -> String {
+    let Some(window) = window else { return "-".to_owned() };
+    let show = |day: Option<NaiveDate>| day.map_or_else(|| "later".to_owned(), |day| day.to_string());
+    format!("{} / {} / {}", show(window.early_on), show(window.likely_on), show(window.late_on))
+}
+
+/// A share as a percentage. What is not certain is never shown as 0 or 100.
+pub fn percent(share: Option<f64>) -> String {
+    match share {
+        None => "-".to_owned(),
+        Some(share) if share > 0.0 && share < 0.005 => "<1 %".to_owned(),
+        Some(share) if share < 1.0 && share > 0.995 => ">99 %".to_owned(),
+        Some(share) => format!("{:.0} %", share * 100.0),
+    }
+}
+
+/// The word of the wire in plain letters, such as `first flush diverter`.
+pub fn words(value: &impl Serialize) -> String {
+    match serde_json::to_value(value) {
+        Ok(serde_json::Value::String(word)) => word.replace('_', " "),
+        _ => "unknown".to_owned(),
+    }
+}
+
+/// What decided a date.
+pub fn decided_by(decided_by: DecidedBy) -> String {
+    match decided_by {
+        DecidedBy::FirstLook => "first look".to_owned(),
+        DecidedBy::Rating => "maker's rating".to_owned(),
+        other => words(&other),
+    }
+}
+
+/// Cautions once a hazard, with each different sentence on it once.
+pub fn by_hazard<'a>(cautions: impl IntoIterator<Item = &'a Caution>) -> BTreeMap<Hazard, Vec<&'a str>> {
+    let mut hazards: BTreeMap<Hazard, Vec<&str>> = BTreeMap::new();
+    for caution in cautions {
+        let texts = hazards.entry(caution.hazard).or_default();
+        if !texts.contains(&caution.text.as_str()) {
+            texts.push(&caution.text);
+        }
+    }
+    hazards
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn units_are_converted_by_their_first_word() {
+        let us = |value, unit| measure(value, unit, Units::Us);
+        assert_eq!(us(25.4, "mm of runoff"), "1 in of runoff");
+        assert_eq!(us(1000.0, "litres pumped"), "264 US gal pumped");
+        assert_eq!(us(10.0, "m2"), "108 ft2");
+        assert_eq!(us(12.0, "MJ/m2 of ultraviolet"), "12 MJ/m2 of ultraviolet");
+        assert_eq!(us(0.3, "kg dry leaf per m2 of screen"), "0.3 kg dry leaf per m2 of screen");
+        assert_eq!(measure(25.4, "mm of runoff", Units::Si), "25.4 mm of runoff");
+    }
+
+    #[test]
+    fn numbers_are_short() {
+        for (value, text) in [
+            (0.0, "0"),
+            (1234.5, "1234"),
+            (100.0, "100"),
+            (12.34, "12.3"),
+            (1.0, "1"),
+            (0.0012, "0.0012"),
+            (-0.0001, "-0.0001"),
+            (-0.000_01, "0"),
+        ] {
+            assert_eq!(number(value), text);
+        }
+    }
+
+    #[test]
+    fn chances_are_not_rounded_to_certainty() {
+        for (share, text) in [
+            (Some(0.0), "0 %"),
+            (Some(0.001), "<1 %"),
+            (Some(0.5), "50 %"),
+            (Some(0.999), ">99 %"),
+            (Some(1.0), "100 %"),
+            (None, "-"),
+        ] {
+            assert_eq!(percent(share), text);
+        }
+    }
+}
