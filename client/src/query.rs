@@ -67,8 +67,6 @@ pub struct ComponentQuery {
     /// Whether those taken out are listed too.
     #[builder(default)]
     pub include_removed: bool,
-    /// Rows a page, 1 to 500; 100 when absent.
-    pub limit: Option<u32>,
     /// `next_cursor` of the page before; the beginning when absent.
     #[builder(into)]
     pub cursor: Option<String>,

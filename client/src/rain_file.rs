@@ -1,5 +1,6 @@
 //! Large rain files in pieces, without losing the line numbers.
 
+use crate::Error;
 use eavesward_contract::{RainCounts, RainLayout, RainRefusal, RainReport};
 
 /// Lines in one request, the header included. Well under what the service takes, so that one request stays short.
@@ -31,29 +32,36 @@ impl Piece {
     }
 }
 
-/// Splits a file into pieces of at most `max_lines` lines, each with the header.
+/// Splits a file into pieces of at most `max_lines` lines, each with the header if there is one.
 ///
 /// In the station layout the lines of one date stay together and the pieces run from early to late dates, because an
 /// accumulated reading and the line that says how many days it covers stand side by side and only make sense together.
 /// A file that is short enough comes back as it is, in one piece.
-pub fn split(text: &str, layout: RainLayout, max_lines: usize) -> Vec<Piece> {
+///
+/// # Errors
+///
+/// If a long station file has lines of more than one station: the service, seeing one piece at a time, could not tell
+/// which station the gauge is.
+pub fn split(text: &str, layout: RainLayout, max_lines: usize) -> Result<Vec<Piece>, Error> {
     let all: Vec<&str> = text.split_inclusive('\n').collect();
-    let header_lines = match layout {
-        RainLayout::DailyCsv => all.iter().position(|line| !line.trim().is_empty()).map_or(0, |at| at + 1),
-        RainLayout::GhcnDaily => 0,
-    };
+    let header_lines = all
+        .iter()
+        .position(|line| !line.trim().is_empty())
+        .filter(|at| is_header(all[*at], layout))
+        .map_or(0, |at| at + 1);
     if all.len() <= max_lines {
         let lines = (header_lines..all.len()).map(|at| at as u64 + 1).collect();
-        return vec![Piece { text: text.to_owned(), header_lines, lines }];
+        return Ok(vec![Piece { text: text.to_owned(), header_lines, lines }]);
     }
     let (header, rest) = all.split_at(header_lines);
     let mut rest: Vec<(u64, &str)> =
         rest.iter().enumerate().map(|(at, line)| ((header_lines + at) as u64 + 1, *line)).collect();
     let date_of = |line: &str| match layout {
-        RainLayout::GhcnDaily => line.split(',').nth(1).unwrap_or_default().trim().to_owned(),
+        RainLayout::GhcnDaily => field(line, 1).to_owned(),
         RainLayout::DailyCsv => String::new(),
     };
     if layout == RainLayout::GhcnDaily {
+        one_station(&rest)?;
         rest.sort_by_cached_key(|(_, line)| date_of(line));
     }
     let room = max_lines.saturating_sub(header_lines).max(1);
@@ -64,7 +72,37 @@ pub fn split(text: &str, layout: RainLayout, max_lines: usize) -> Vec<Piece> {
         pieces.push(piece(header, &rest));
         rest = later;
     }
-    pieces
+    Ok(pieces)
+}
+
+/// The byte order mark that some spreadsheets put first.
+const BOM: char = '\u{feff}';
+
+fn field(line: &str, at: usize) -> &str {
+    line.trim_start_matches(BOM).split(',').nth(at).unwrap_or_default().trim().trim_matches('"')
+}
+
+/// Whether a first line names columns; both layouts may come without such a line.
+fn is_header(line: &str, layout: RainLayout) -> bool {
+    match layout {
+        RainLayout::DailyCsv => !line
+            .split(',')
+            .any(|field| field.trim().trim_matches('"').starts_with(|c: char| c.is_ascii_digit())),
+        RainLayout::GhcnDaily => matches!(field(line, 0).to_ascii_uppercase().as_str(), "ID" | "STATION"),
+    }
+}
+
+fn one_station(lines: &[(u64, &str)]) -> Result<(), Error> {
+    let mut named = lines.iter().filter(|(_, line)| !line.trim().is_empty());
+    let Some((_, first)) = named.next() else { return Ok(()) };
+    let first = field(first, 0);
+    match named.find(|(_, line)| field(line, 0) != first) {
+        None => Ok(()),
+        Some((number, line)) => Err(Error::unsendable(format!(
+            "line {number} is of station {:?}, the file begins with {first:?}; send one station at a time",
+            field(line, 0)
+        ))),
+    }
 }
 
 /// Where to cut: `room` lines on, or before the date that would be torn apart there.
@@ -154,7 +192,7 @@ mod tests {
     #[test]
     fn a_short_file_is_left_alone() {
         let text = "date,mm\r\n2031-01-01,2\r\n2031-01-02,0";
-        let pieces = split(text, RainLayout::DailyCsv, 3);
+        let pieces = split(text, RainLayout::DailyCsv, 3).expect("one station");
         assert_eq!(pieces.len(), 1);
         assert_eq!(pieces[0].text, text);
         assert_eq!((1..=4).map(|line| pieces[0].line_in_file(line)).collect::<Vec<_>>(), [1, 2, 3, 4]);
@@ -163,7 +201,7 @@ mod tests {
     #[test]
     fn every_piece_has_the_header_and_the_lines_of_the_file() {
         let text = "\ndate,mm\na\nb\n\nc\nd\ne";
-        let pieces = split(text, RainLayout::DailyCsv, 4);
+        let pieces = split(text, RainLayout::DailyCsv, 4).expect("one station");
         let texts: Vec<&str> = pieces.iter().map(|piece| piece.text.as_str()).collect();
         assert_eq!(texts, ["\ndate,mm\na\nb\n", "\ndate,mm\n\nc\n", "\ndate,mm\nd\ne\n"]);
         let whole: Vec<&str> = text.lines().collect();
@@ -180,7 +218,7 @@ mod tests {
         // Grouped by element as some files are, with the last line unterminated.
         let text =
             "S,20310101,PRCP,0\nS,20310103,MDPR,90\nS,20310101,TMAX,1\nS,20310103,DAPR,2\nS,20310104,PRCP,7";
-        let pieces = split(text, RainLayout::GhcnDaily, 3);
+        let pieces = split(text, RainLayout::GhcnDaily, 3).expect("one station");
         let texts: Vec<&str> = pieces.iter().map(|piece| piece.text.as_str()).collect();
         assert_eq!(
             texts,
@@ -194,16 +232,32 @@ mod tests {
     }
 
     #[test]
+    fn a_first_line_of_readings_is_not_taken_for_a_header() {
+        let pieces = split("\u{feff}2031-01-01,1\n2031-01-02,2\n2031-01-03,3\n", RainLayout::DailyCsv, 2);
+        let texts: Vec<String> = pieces.expect("csv").into_iter().map(|piece| piece.text).collect();
+        assert_eq!(texts, ["\u{feff}2031-01-01,1\n2031-01-02,2\n", "2031-01-03,3\n"]);
+        let pieces = split("ID,DATE\nS,20310102\nS,20310101\n", RainLayout::GhcnDaily, 2);
+        let texts: Vec<String> = pieces.expect("one station").into_iter().map(|piece| piece.text).collect();
+        assert_eq!(texts, ["ID,DATE\nS,20310101\n", "ID,DATE\nS,20310102\n"]);
+    }
+
+    #[test]
+    fn a_long_file_of_two_stations_is_not_sent() {
+        let error = split("S,20310101\nS,20310102\nT,20310101\n", RainLayout::GhcnDaily, 2).expect_err("two");
+        assert!(error.is_usage() && error.to_string().contains("line 3"), "{error}");
+    }
+
+    #[test]
     fn a_date_longer_than_a_piece_is_cut_after_all() {
         let text = "S,20310101,A\nS,20310101,B\nS,20310101,C\n";
-        let pieces = split(text, RainLayout::GhcnDaily, 2);
+        let pieces = split(text, RainLayout::GhcnDaily, 2).expect("one station");
         assert_eq!(pieces.iter().map(|piece| piece.text.lines().count()).collect::<Vec<_>>(), [2, 1]);
     }
 
     #[test]
     fn reports_add_up_with_line_numbers_of_the_whole_file() {
         let text = "date,mm\na\nb\nc\nd\n";
-        let pieces = split(text, RainLayout::DailyCsv, 3);
+        let pieces = split(text, RainLayout::DailyCsv, 3).expect("one station");
         let mut sum = ReportSum::default();
         sum.add(&pieces[0], refusal(3));
         sum.add(&pieces[1], refusal(2));

@@ -143,7 +143,6 @@ pub fn update_system(
 pub fn list_components(system: Uuid, query: &ComponentQuery) -> Request {
     Request::get(below("systems", system, "components"))
         .query_some("include_removed", query.include_removed.then_some(true))
-        .query_some("limit", query.limit)
         .query_some("cursor", query.cursor.as_deref())
 }
 

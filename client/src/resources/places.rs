@@ -106,6 +106,10 @@ impl Gauges<'_> {
     /// A long file goes in pieces of [`rain_file::MAX_LINES`] lines; the report speaks of the whole file. If a piece
     /// fails, those before it are stored already, and sending the whole file again is safe. With `all_or_nothing` the
     /// file goes in one request, which the service may refuse as too large.
+    ///
+    /// # Errors
+    ///
+    /// Besides those of sending, those of [`rain_file::split`].
     pub async fn send_rain_file(
         &self,
         id: Uuid,
@@ -114,7 +118,7 @@ impl Gauges<'_> {
     ) -> Result<RainReport, Error> {
         let max_lines = if options.all_or_nothing { usize::MAX } else { rain_file::MAX_LINES };
         let mut sum = ReportSum::default();
-        for piece in rain_file::split(text, options.layout, max_lines) {
+        for piece in rain_file::split(text, options.layout, max_lines)? {
             let report = self.0.call(requests::put_rain_csv(id, piece.text.as_str(), options)).await?;
             sum.add(&piece, report);
         }

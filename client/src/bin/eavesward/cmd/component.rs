@@ -1,6 +1,6 @@
 //! `eavesward component`: the parts that want care.
 
-use crate::app::{App, PAGE};
+use crate::app::App;
 use crate::failure::Failure;
 use crate::show;
 use crate::table::Table;
@@ -67,7 +67,7 @@ impl Component {
             }
             Self::List { system, include_removed } => {
                 let id = app.system_id(&system).await?;
-                let query = ComponentQuery::builder().include_removed(include_removed).limit(PAGE).build();
+                let query = ComponentQuery::builder().include_removed(include_removed).build();
                 let components = app.client.systems().components(id, &query).all().await?;
                 if app.json {
                     return app.print_json(&components);

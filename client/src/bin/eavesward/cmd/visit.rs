@@ -115,8 +115,7 @@ impl Visit {
                 list(app, &visits)
             }
             Self::Show { id, revisions: true } => {
-                let query = ListQuery::builder().limit(PAGE).build();
-                let revisions = app.client.visits().revisions(id, &query).all().await?;
+                let revisions = app.client.visits().revisions(id, &ListQuery::default()).all().await?;
                 if app.json {
                     return app.print_json(&revisions);
                 }
@@ -192,7 +191,7 @@ fn component(given: &str, components: &[Component]) -> Result<Uuid, Failure> {
 
 /// Every component of a system. Those taken out are there too: a visit may be logged after its part was replaced.
 async fn components(app: &App<'_>, system: Uuid) -> Result<Vec<Component>, Failure> {
-    let query = ComponentQuery::builder().include_removed(true).limit(PAGE).build();
+    let query = ComponentQuery::builder().include_removed(true).build();
     Ok(app.client.systems().components(system, &query).all().await?)
 }
 
