@@ -3,3 +3,4 @@
 //! The rooms and the doors between them are drawn in DEVELOPERS.md and held by a test.
 
 pub mod domain;
+pub mod storage;

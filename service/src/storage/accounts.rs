@@ -1,0 +1,101 @@
+//! Accounts and keys.
+
+use crate::domain::account::{Account, Key};
+use crate::domain::ids::{AccountId, KeyId};
+use crate::domain::paging::PageAsked;
+use crate::domain::store::{AccountStore, Stored};
+use crate::storage::connection::{Database, Tx};
+use crate::storage::rows::{AccountRow, KeyRow, scope_words, values};
+use crate::storage::sql::{Sql, sql};
+use async_trait::async_trait;
+use chrono::{DateTime, Utc};
+
+const KEY_COLUMNS: &str = "id, account_id, name, scopes, hash, hint, created_at, expires_at, revoked_at";
+
+fn select_keys() -> Sql {
+    let mut query = sql("SELECT ");
+    query.push(KEY_COLUMNS).push(" FROM keys WHERE ");
+    query
+}
+
+fn insert_key(key: &Key) -> Sql {
+    let mut query = sql("INSERT INTO keys (");
+    query.push(KEY_COLUMNS).push(") ").bind_rows(&[key], |row, key| {
+        row.on(key.id)
+            .on(key.account_id)
+            .on(&key.name)
+            .on(scope_words(&key.scopes))
+            .on(&key.hash)
+            .on(&key.hint);
+        row.on(key.created_at).on(key.expires_at).on(key.revoked_at);
+    });
+    query
+}
+
+/// Says that an account was made; `false` when that had been said before. A rival waits here for the other's end.
+async fn first_ever(tx: &mut Tx) -> Stored<bool> {
+    Ok(tx.run(sql("INSERT INTO bootstrap (one) VALUES (1) ON CONFLICT DO NOTHING")).await? == 1)
+}
+
+async fn insert(tx: &mut Tx, account: &Account, key: &Key) -> Stored<()> {
+    let query = sql("INSERT INTO accounts (id, name, created_at) VALUES ($1, $2, $3)");
+    tx.run(query.on(account.id).on(&account.name).on(account.created_at)).await?;
+    tx.run(insert_key(key)).await?;
+    Ok(())
+}
+
+#[async_trait]
+impl AccountStore for Database {
+    async fn bootstrap(&self, account: &Account, key: &Key) -> Stored<bool> {
+        let mut tx = self.begin().await?;
+        if !first_ever(&mut tx).await? {
+            return Ok(false);
+        }
+        insert(&mut tx, account, key).await?;
+        tx.commit().await?;
+        Ok(true)
+    }
+
+    async fn insert_account(&self, account: &Account, key: &Key) -> Stored<()> {
+        let mut tx = self.begin().await?;
+        first_ever(&mut tx).await?;
+        insert(&mut tx, account, key).await?;
+        tx.commit().await
+    }
+
+    async fn account(&self, id: AccountId) -> Stored<Option<Account>> {
+        let query = sql("SELECT id, name, created_at FROM accounts WHERE id = $1").on(id);
+        self.first::<AccountRow>(query).await?.map(AccountRow::read).transpose()
+    }
+
+    async fn accounts(&self) -> Stored<Vec<Account>> {
+        let query = sql("SELECT id, name, created_at FROM accounts ORDER BY created_at, id");
+        values(self.all(query).await?, AccountRow::read)
+    }
+
+    async fn insert_key(&self, key: &Key) -> Stored<()> {
+        self.run(insert_key(key)).await.map(drop)
+    }
+
+    async fn keys(&self, account: AccountId, page: &PageAsked<DateTime<Utc>>) -> Stored<Vec<Key>> {
+        let mut query = select_keys();
+        query.push("account_id = ").bind(account);
+        if let Some(after) = &page.after {
+            query.push(" AND (created_at, id) > (").bind(after.key).push(", ").bind(after.id).push(")");
+        }
+        query.push(" ORDER BY created_at, id LIMIT ").bind(page.rows());
+        values(self.all(query).await?, KeyRow::read)
+    }
+
+    async fn revoke_key(&self, account: AccountId, id: KeyId, now: DateTime<Utc>) -> Stored<bool> {
+        let query =
+            sql("UPDATE keys SET revoked_at = COALESCE(revoked_at, $1) WHERE account_id = $2 AND id = $3");
+        Ok(self.run(query.on(now).on(account).on(id)).await? > 0)
+    }
+
+    async fn key_by_hash(&self, hash: &[u8; 32]) -> Stored<Option<Key>> {
+        let mut query = select_keys();
+        query.push("hash = ").bind(hash);
+        self.first::<KeyRow>(query).await?.map(KeyRow::read).transpose()
+    }
+}

@@ -1,0 +1,87 @@
+//! What went wrong, seen from outside.
+
+use crate::domain::store::{StoreError, Stored};
+
+/// Whether trying again may help: the database cannot be reached, is overloaded or broke a tie between transactions.
+fn passing(error: &sqlx::Error) -> bool {
+    match error {
+        sqlx::Error::Io(_)
+        | sqlx::Error::Tls(_)
+        | sqlx::Error::PoolTimedOut
+        | sqlx::Error::PoolClosed
+        | sqlx::Error::WorkerCrashed => true,
+        sqlx::Error::Database(error) => error.code().is_some_and(|code| passing_code(&code)),
+        _ => false,
+    }
+}
+
+/// SQLite's codes are decimal numbers whose lowest byte is the kind; PostgreSQL's have five characters, the first two of
+/// which are the class.
+fn passing_code(code: &str) -> bool {
+    if code.len() == 5 {
+        let class = code.get(..2).unwrap_or_default();
+        // Connection, resources, operator intervention; read-only standby, lock not available, broken tie.
+        return matches!(class, "08" | "53" | "57") || matches!(code, "25006" | "55P03") || broken_tie(code);
+    }
+    // BUSY, LOCKED.
+    code.parse::<u32>().is_ok_and(|code| matches!(code & 0xff, 5 | 6))
+}
+
+/// Serialization failure and deadlock: the transaction left no trace and can be run again at once.
+fn broken_tie(code: &str) -> bool {
+    matches!(code, "40001" | "40P01")
+}
+
+/// Whether the transaction can be run again at once.
+pub(super) fn can_rerun(error: &StoreError) -> bool {
+    let StoreError::Unavailable(source) = error else { return false };
+    let Some(sqlx::Error::Database(error)) = source.downcast_ref::<sqlx::Error>() else { return false };
+    error.code().is_some_and(|code| broken_tie(&code))
+}
+
+/// Sorts an error of the driver.
+pub(super) fn failed(error: sqlx::Error) -> StoreError {
+    if passing(&error) { StoreError::Unavailable(error.into()) } else { StoreError::Failed(error.into()) }
+}
+
+/// A failure of our own.
+pub(super) fn failed_because(reason: &'static str) -> StoreError {
+    StoreError::Failed(reason.into())
+}
+
+/// A column that cannot be read.
+pub(super) fn bad(table: &'static str, column: &'static str, row: &impl ToString) -> StoreError {
+    StoreError::BadRow { table, column, row: row.to_string() }
+}
+
+/// Reads a column of JSON text.
+pub(super) fn from_json<T: serde::de::DeserializeOwned>(
+    text: &str,
+    table: &'static str,
+    column: &'static str,
+    row: &impl ToString,
+) -> Stored<T> {
+    serde_json::from_str(text).map_err(|_| bad(table, column, row))
+}
+
+/// Writes a column of JSON text.
+pub(super) fn to_json<T: serde::Serialize>(value: &T) -> Stored<String> {
+    serde_json::to_string(value).map_err(|error| StoreError::Failed(error.into()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_passing_failures_invite_another_try() {
+        for code in ["5", "6", "261", "517", "08006", "53300", "57P01", "40001", "40P01", "55P03", "25006"] {
+            assert!(passing_code(code), "{code}");
+        }
+        for code in ["1", "19", "2067", "23505", "22P02", "42601"] {
+            assert!(!passing_code(code), "{code}");
+        }
+        assert!(matches!(failed(sqlx::Error::PoolTimedOut), StoreError::Unavailable(_)));
+        assert!(matches!(failed(sqlx::Error::RowNotFound), StoreError::Failed(_)));
+    }
+}

@@ -1,0 +1,124 @@
+//! Repeated requests.
+
+use crate::domain::idempotency::{Answer, Attempt, Claim, HELD, KEPT};
+use crate::domain::ids::AccountId;
+use crate::domain::store::{IdempotencyStore, Stored};
+use crate::storage::connection::{Database, Tx};
+use crate::storage::errors::bad;
+use crate::storage::sql::sql;
+use async_trait::async_trait;
+use chrono::{DateTime, Utc};
+use uuid::Uuid;
+
+#[derive(sqlx::FromRow)]
+struct Row {
+    fingerprint: Vec<u8>,
+    seed: Uuid,
+    claimed_at: i64,
+    status: Option<i64>,
+    etag: Option<String>,
+    location: Option<String>,
+    body: Option<String>,
+}
+
+/// What an attempt does about a claim that stands.
+enum Verdict {
+    Say(Claim),
+    /// Goes on where the first attempt was cut off.
+    TakeOver,
+    /// Begins anew: what stands there is too old to count.
+    Replace,
+}
+
+impl Row {
+    fn judge(self, attempt: &Attempt) -> Stored<Verdict> {
+        let age = attempt.now.timestamp_micros() - self.claimed_at;
+        let older_than = |span: chrono::TimeDelta| age > span.num_microseconds().unwrap_or(i64::MAX);
+        let same = self.fingerprint == attempt.fingerprint;
+        if older_than(KEPT) && (self.status.is_some() || !same) {
+            return Ok(Verdict::Replace);
+        }
+        if !same {
+            return Ok(Verdict::Say(Claim::Mismatch));
+        }
+        let Some(status) = self.status else {
+            return Ok(if older_than(HELD) { Verdict::TakeOver } else { Verdict::Say(Claim::Running) });
+        };
+        let (Ok(status), Some(body)) = (u16::try_from(status), self.body) else {
+            return Err(bad("idempotency", "status", &format!("{}/{}", attempt.account_id, attempt.key)));
+        };
+        Ok(Verdict::Say(Claim::Answered(Answer { status, etag: self.etag, location: self.location, body })))
+    }
+}
+
+async fn insert(tx: &mut Tx, attempt: &Attempt) -> Stored<bool> {
+    let query = sql("INSERT INTO idempotency (account_id, key, fingerprint, seed, claimed_at) \
+         VALUES ($1, $2, $3, $4, $5) ON CONFLICT DO NOTHING")
+    .on(attempt.account_id)
+    .on(&attempt.key)
+    .on(&attempt.fingerprint)
+    .on(attempt.seed)
+    .on(attempt.now);
+    Ok(tx.run(query).await? > 0)
+}
+
+async fn restart(tx: &mut Tx, attempt: &Attempt, seed: Uuid) -> Stored<()> {
+    let query = sql("UPDATE idempotency SET fingerprint = $1, seed = $2, claimed_at = $3, status = NULL, \
+         etag = NULL, location = NULL, body = NULL WHERE account_id = $4 AND key = $5")
+    .on(&attempt.fingerprint)
+    .on(seed)
+    .on(attempt.now)
+    .on(attempt.account_id)
+    .on(&attempt.key);
+    tx.run(query).await.map(drop)
+}
+
+#[async_trait]
+impl IdempotencyStore for Database {
+    async fn claim(&self, attempt: &Attempt) -> Stored<Claim> {
+        let mut tx = self.begin().await?;
+        loop {
+            if insert(&mut tx, attempt).await? {
+                tx.commit().await?;
+                return Ok(Claim::Go { seed: attempt.seed });
+            }
+            let mut query = sql("SELECT fingerprint, seed, claimed_at, status, etag, location, body \
+                 FROM idempotency WHERE account_id = $1 AND key = $2");
+            query.push(tx.for_change());
+            // Absent when it was removed between the two statements: then the next round inserts.
+            let Some(row) = tx.first::<Row>(query.on(attempt.account_id).on(&attempt.key)).await? else {
+                continue;
+            };
+            let first_seed = row.seed;
+            let seed = match row.judge(attempt)? {
+                Verdict::Say(claim) => return Ok(claim),
+                Verdict::TakeOver => first_seed,
+                Verdict::Replace => attempt.seed,
+            };
+            restart(&mut tx, attempt, seed).await?;
+            tx.commit().await?;
+            return Ok(Claim::Go { seed });
+        }
+    }
+
+    async fn answer(&self, account: AccountId, key: &str, answer: &Answer) -> Stored<()> {
+        let query = sql("UPDATE idempotency SET status = $1, etag = $2, location = $3, body = $4 \
+             WHERE account_id = $5 AND key = $6")
+        .on(i64::from(answer.status))
+        .on(answer.etag.clone())
+        .on(answer.location.clone())
+        .on(&answer.body)
+        .on(account)
+        .on(key);
+        self.run(query).await.map(drop)
+    }
+
+    async fn forget(&self, account: AccountId, key: &str) -> Stored<()> {
+        let query = sql("DELETE FROM idempotency WHERE account_id = $1 AND key = $2 AND status IS NULL");
+        self.run(query.on(account).on(key)).await.map(drop)
+    }
+
+    async fn purge(&self, before: DateTime<Utc>) -> Stored<u64> {
+        self.run(sql("DELETE FROM idempotency WHERE claimed_at < $1").on(before)).await
+    }
+}

@@ -1,0 +1,31 @@
+//! The storage traits over SQLite and PostgreSQL, with the same SQL text.
+//!
+//! [`sql`] builds a statement with its values, [`connection`] runs it on whichever database there is and is the one
+//! place that knows two of them. Each of the other modules implements one trait of [`crate::domain::store`]; `rows`
+//! turns rows into domain types. What differs in SQL is two words, which [`connection::Tx`] gives: the lock on a row.
+//!
+//! To add a table: the same columns in a new file of both migration folders; a row struct in `rows`; the statements in
+//! the module of its trait; a case in the storage suite, which runs over both databases.
+//!
+//! Locks are always taken in the order gauge or property, then systems by id, so that writers never wait for each other
+//! in a circle.
+
+mod accounts;
+mod components;
+mod connection;
+mod errors;
+mod gauges;
+mod idempotency;
+mod inputs;
+mod migrate;
+mod properties;
+mod rain;
+mod refresh;
+mod rows;
+mod sql;
+mod stale;
+mod systems;
+mod tasks;
+mod visits;
+
+pub use connection::{ConnectOptions, Database};

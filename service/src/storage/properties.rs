@@ -1,0 +1,104 @@
+//! Properties.
+
+use crate::domain::ids::{AccountId, PropertyId};
+use crate::domain::paging::PageAsked;
+use crate::domain::property::{Property, PropertyFacts};
+use crate::domain::store::{Deleted, PropertyStore, Stored, Updated};
+use crate::storage::connection::{Database, retried};
+use crate::storage::rows::{PROPERTY_COLUMNS, PropertyRow, values};
+use crate::storage::sql::{Sql, sql};
+use crate::storage::stale::{Reach, mark_stale, page_by_name, why_not};
+use async_trait::async_trait;
+use chrono::{DateTime, Utc};
+
+fn select() -> Sql {
+    let mut query = sql("SELECT ");
+    query.push(PROPERTY_COLUMNS).push(" FROM properties WHERE ");
+    query
+}
+
+fn version_of(account: AccountId, id: PropertyId) -> Sql {
+    sql("SELECT version FROM properties WHERE account_id = $1 AND id = $2").on(account).on(id)
+}
+
+#[async_trait]
+impl PropertyStore for Database {
+    async fn insert_property(&self, property: &Property) -> Stored<()> {
+        let mut query = sql("INSERT INTO properties (");
+        query.push(PROPERTY_COLUMNS).push(") ").bind_rows(&[property], |row, property| {
+            let facts = &property.facts;
+            row.on(property.id).on(property.account_id).on(&facts.name);
+            row.on(facts.latitude_deg).on(facts.longitude_deg).on(facts.elevation_m);
+            row.on(facts.time_zone.name()).on(facts.notes.clone());
+            row.on(property.version).on(property.created_at).on(property.updated_at);
+        });
+        query.push(" ON CONFLICT (id) DO NOTHING");
+        self.run(query).await.map(drop)
+    }
+
+    async fn property(&self, account: AccountId, id: PropertyId) -> Stored<Option<Property>> {
+        let mut query = select();
+        query.push("account_id = ").bind(account).push(" AND id = ").bind(id);
+        self.first::<PropertyRow>(query).await?.map(PropertyRow::read).transpose()
+    }
+
+    async fn properties(&self, account: AccountId, page: &PageAsked<String>) -> Stored<Vec<Property>> {
+        let mut query = select();
+        query.push("account_id = ").bind(account);
+        page_by_name(&mut query, page);
+        values(self.all(query).await?, PropertyRow::read)
+    }
+
+    async fn update_property(
+        &self,
+        account: AccountId,
+        id: PropertyId,
+        version: i64,
+        facts: &PropertyFacts,
+        now: DateTime<Utc>,
+    ) -> Stored<Updated> {
+        let update = sql(
+            "UPDATE properties SET name = $1, latitude_deg = $2, longitude_deg = $3, elevation_m = $4, time_zone = $5, \
+             notes = $6, updated_at = $7, version = version + 1 WHERE account_id = $8 AND id = $9 AND version = $10",
+        )
+        .on(&facts.name)
+        .on(facts.latitude_deg)
+        .on(facts.longitude_deg)
+        .on(facts.elevation_m)
+        .on(facts.time_zone.name())
+        .on(facts.notes.clone())
+        .on(now)
+        .on(account)
+        .on(id)
+        .on(version);
+        retried(async || {
+            let mut tx = self.begin().await?;
+            if tx.run(update.clone()).await? == 0 {
+                return why_not(&mut tx, version_of(account, id)).await;
+            }
+            mark_stale(&mut tx, account, Reach::Property(id)).await?;
+            tx.commit().await?;
+            Ok(Updated::Done)
+        })
+        .await
+    }
+
+    async fn delete_property(&self, account: AccountId, id: PropertyId, version: i64) -> Stored<Deleted> {
+        let mut tx = self.begin().await?;
+        let mut lock = version_of(account, id);
+        lock.push(tx.for_removal());
+        match tx.first::<(i64,)>(lock).await? {
+            None => return Ok(Deleted::Missing),
+            Some((current,)) if current != version => return Ok(Deleted::Stale { current }),
+            Some(_) => {}
+        }
+        let count = sql("SELECT COUNT(*) FROM systems WHERE account_id = $1 AND property_id = $2");
+        let (systems,) = tx.first::<(i64,)>(count.on(account).on(id)).await?.unwrap_or_default();
+        if systems > 0 {
+            return Ok(Deleted::InUse { systems });
+        }
+        tx.run(sql("DELETE FROM properties WHERE account_id = $1 AND id = $2").on(account).on(id)).await?;
+        tx.commit().await?;
+        Ok(Deleted::Done)
+    }
+}

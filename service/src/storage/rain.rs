@@ -1,0 +1,142 @@
+//! Rain: one row a gauge and day.
+
+use crate::domain::gauge::RainSpan;
+use crate::domain::ids::{AccountId, GaugeId};
+use crate::domain::paging::PageAsked;
+use crate::domain::rain::{RainDay, Upserted};
+use crate::domain::store::Stored;
+use crate::storage::connection::{Database, Tx};
+use crate::storage::rows::{Place, values};
+use crate::storage::sql::{pieces, sql};
+use crate::storage::stale::{Reach, mark_stale};
+use chrono::NaiveDate;
+use std::collections::HashMap;
+
+/// Rows of one INSERT. Longer ones gain nothing, and their prepared form takes memory in every connection.
+const ROWS: usize = 512;
+
+type SpanRow = (Option<i64>, Option<i64>, i64);
+
+/// Locks a gauge, so that writers of its rain follow each other, and reads its span.
+async fn lock(tx: &mut Tx, account: AccountId, id: GaugeId) -> Stored<Option<SpanRow>> {
+    let mut query = sql("SELECT first_day, last_day, days FROM gauges WHERE account_id = $1 AND id = $2");
+    query.push(tx.for_change());
+    tx.first(query.on(account).on(id)).await
+}
+
+fn span(id: GaugeId, (first, last, days): SpanRow) -> Stored<RainSpan> {
+    let place = Place { table: "gauges", id: id.0 };
+    Ok(RainSpan { from: place.date_if("first_day", first)?, through: place.date_if("last_day", last)?, days })
+}
+
+async fn set_span(tx: &mut Tx, id: GaugeId, (first, last, days): SpanRow) -> Stored<()> {
+    let query = sql("UPDATE gauges SET first_day = $1, last_day = $2, days = $3 WHERE id = $4");
+    tx.run(query.on(first).on(last).on(days).on(id)).await.map(drop)
+}
+
+/// Sorts readings by what they do to the record: how many of which sort, and those that have to be written.
+async fn compare(tx: &mut Tx, id: GaugeId, days: &[RainDay]) -> Stored<(Upserted, Vec<RainDay>)> {
+    let mut counts = Upserted::default();
+    let (Some(from), Some(to)) =
+        (days.iter().map(|day| day.date).min(), days.iter().map(|day| day.date).max())
+    else {
+        return Ok((counts, Vec::new()));
+    };
+    let query = sql("SELECT day, mm FROM rain WHERE gauge_id = $1 AND day BETWEEN $2 AND $3");
+    let stored: HashMap<i64, f64> = tx.all(query.on(id).on(from).on(to)).await?.into_iter().collect();
+    let mut write = Vec::new();
+    for day in days {
+        match stored.get(&i64::from(day.date.to_epoch_days())) {
+            Some(mm) if *mm == day.rain_mm => {
+                counts.same += 1;
+                continue;
+            }
+            Some(_) => counts.changed += 1,
+            None => counts.new += 1,
+        }
+        write.push(*day);
+    }
+    Ok((counts, write))
+}
+
+pub(super) async fn put(
+    database: &Database,
+    account: AccountId,
+    id: GaugeId,
+    days: &[RainDay],
+) -> Stored<Option<(Upserted, RainSpan)>> {
+    let mut tx = database.begin().await?;
+    let Some((first, last, count)) = lock(&mut tx, account, id).await? else { return Ok(None) };
+    let (counts, write) = compare(&mut tx, id, days).await?;
+    if write.is_empty() {
+        return Ok(Some((counts, span(id, (first, last, count))?)));
+    }
+    for piece in pieces(&write, ROWS) {
+        let mut query = sql("INSERT INTO rain (gauge_id, day, mm) ");
+        query.bind_rows(piece, |row, day| {
+            row.on(id).on(day.date).on(day.rain_mm);
+        });
+        query.push(" ON CONFLICT (gauge_id, day) DO UPDATE SET mm = excluded.mm");
+        tx.run(query).await?;
+    }
+    let written = || write.iter().map(|day| i64::from(day.date.to_epoch_days()));
+    let grown = (written().chain(first).min(), written().chain(last).max(), count + i64::from(counts.new));
+    set_span(&mut tx, id, grown).await?;
+    mark_stale(&mut tx, account, Reach::Gauge(id)).await?;
+    tx.commit().await?;
+    Ok(Some((counts, span(id, grown)?)))
+}
+
+pub(super) async fn delete(
+    database: &Database,
+    account: AccountId,
+    id: GaugeId,
+    from: NaiveDate,
+    to: NaiveDate,
+) -> Stored<bool> {
+    let mut tx = database.begin().await?;
+    if lock(&mut tx, account, id).await?.is_none() {
+        return Ok(false);
+    }
+    let query = sql("DELETE FROM rain WHERE gauge_id = $1 AND day BETWEEN $2 AND $3");
+    if tx.run(query.on(id).on(from).on(to)).await? > 0 {
+        let query = sql("SELECT MIN(day), MAX(day), COUNT(*) FROM rain WHERE gauge_id = $1");
+        let left = tx.first::<SpanRow>(query.on(id)).await?.unwrap_or_default();
+        set_span(&mut tx, id, left).await?;
+        mark_stale(&mut tx, account, Reach::Gauge(id)).await?;
+    }
+    tx.commit().await?;
+    Ok(true)
+}
+
+fn read(id: GaugeId, rows: Vec<(i64, f64)>) -> Stored<Vec<RainDay>> {
+    let place = Place { table: "rain", id: id.0 };
+    values(rows, |(day, rain_mm)| Ok(RainDay { date: place.date("day", day)?, rain_mm }))
+}
+
+pub(super) async fn page(
+    database: &Database,
+    id: GaugeId,
+    (from, to): (Option<NaiveDate>, Option<NaiveDate>),
+    page: &PageAsked<NaiveDate>,
+) -> Stored<Vec<RainDay>> {
+    let mut query = sql("SELECT day, mm FROM rain WHERE gauge_id = ");
+    query.bind(id);
+    if let Some(from) = from {
+        query.push(" AND day >= ").bind(from);
+    }
+    if let Some(to) = to {
+        query.push(" AND day <= ").bind(to);
+    }
+    if let Some(after) = &page.after {
+        query.push(" AND day > ").bind(after.key);
+    }
+    query.push(" ORDER BY day LIMIT ").bind(page.rows());
+    read(id, database.all(query).await?)
+}
+
+pub(super) async fn record(database: &Database, id: GaugeId, through: NaiveDate) -> Stored<Vec<RainDay>> {
+    let query =
+        sql("SELECT day, mm FROM rain WHERE gauge_id = $1 AND day <= $2 ORDER BY day").on(id).on(through);
+    read(id, database.all(query).await?)
+}

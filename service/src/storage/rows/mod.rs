@@ -1,0 +1,71 @@
+//! Rows as they are stored, and the domain types they become.
+
+mod account;
+mod component;
+mod gauge;
+mod property;
+mod system;
+mod task;
+mod visit;
+
+pub(super) use account::{AccountRow, KeyRow, scope_words};
+pub(super) use component::{COMPONENT_COLUMNS, ComponentRow};
+pub(super) use gauge::{GAUGE_COLUMNS, GaugeRow};
+pub(super) use property::{PROPERTY_COLUMNS, PropertyRow};
+pub(super) use system::{SYSTEM_COLUMNS, SystemRow};
+pub(super) use task::TaskRow;
+pub(super) use visit::{RevisionRow, VISIT_COLUMNS, VisitRow};
+
+use crate::domain::store::Stored;
+use crate::storage::errors::bad;
+use chrono::{DateTime, NaiveDate, Utc};
+use uuid::Uuid;
+
+/// A row of one table, for reading its columns.
+#[derive(Clone, Copy)]
+pub(super) struct Place {
+    pub(super) table: &'static str,
+    pub(super) id: Uuid,
+}
+
+impl Place {
+    /// An instant.
+    pub(super) fn instant(self, column: &'static str, micros: i64) -> Stored<DateTime<Utc>> {
+        DateTime::from_timestamp_micros(micros).ok_or_else(|| bad(self.table, column, &self.id))
+    }
+
+    /// An instant that may be absent.
+    pub(super) fn instant_if(
+        self,
+        column: &'static str,
+        micros: Option<i64>,
+    ) -> Stored<Option<DateTime<Utc>>> {
+        micros.map(|micros| self.instant(column, micros)).transpose()
+    }
+
+    /// A civil date.
+    pub(super) fn date(self, column: &'static str, days: i64) -> Stored<NaiveDate> {
+        let date = i32::try_from(days).ok().and_then(NaiveDate::from_epoch_days);
+        date.ok_or_else(|| bad(self.table, column, &self.id))
+    }
+
+    /// A civil date that may be absent.
+    pub(super) fn date_if(self, column: &'static str, days: Option<i64>) -> Stored<Option<NaiveDate>> {
+        days.map(|days| self.date(column, days)).transpose()
+    }
+
+    /// JSON text.
+    pub(super) fn json<T: serde::de::DeserializeOwned>(self, column: &'static str, text: &str) -> Stored<T> {
+        crate::storage::errors::from_json(text, self.table, column, &self.id)
+    }
+
+    /// What a word means.
+    pub(super) fn word<T>(self, column: &'static str, meaning: Option<T>) -> Stored<T> {
+        meaning.ok_or_else(|| bad(self.table, column, &self.id))
+    }
+}
+
+/// Rows as domain values.
+pub(super) fn values<R, T>(rows: Vec<R>, read: impl Fn(R) -> Stored<T>) -> Stored<Vec<T>> {
+    rows.into_iter().map(read).collect()
+}

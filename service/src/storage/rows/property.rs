@@ -1,0 +1,44 @@
+use super::Place;
+use crate::domain::ids::{AccountId, PropertyId};
+use crate::domain::property::{Property, PropertyFacts};
+use crate::domain::store::Stored;
+use uuid::Uuid;
+
+/// The columns of a [`PropertyRow`].
+pub(in crate::storage) const PROPERTY_COLUMNS: &str = "id, account_id, name, latitude_deg, longitude_deg, elevation_m, time_zone, notes, version, created_at, updated_at";
+
+#[derive(sqlx::FromRow)]
+pub(in crate::storage) struct PropertyRow {
+    id: Uuid,
+    account_id: Uuid,
+    name: String,
+    latitude_deg: f64,
+    longitude_deg: f64,
+    elevation_m: f64,
+    time_zone: String,
+    notes: Option<String>,
+    version: i64,
+    created_at: i64,
+    updated_at: i64,
+}
+
+impl PropertyRow {
+    pub(in crate::storage) fn read(self) -> Stored<Property> {
+        let place = Place { table: "properties", id: self.id };
+        Ok(Property {
+            id: PropertyId(self.id),
+            account_id: AccountId(self.account_id),
+            facts: PropertyFacts {
+                name: self.name,
+                latitude_deg: self.latitude_deg,
+                longitude_deg: self.longitude_deg,
+                elevation_m: self.elevation_m,
+                time_zone: place.word("time_zone", self.time_zone.parse().ok())?,
+                notes: self.notes,
+            },
+            version: self.version,
+            created_at: place.instant("created_at", self.created_at)?,
+            updated_at: place.instant("updated_at", self.updated_at)?,
+        })
+    }
+}

@@ -1,0 +1,53 @@
+//! What several traits do alike: marking systems stale, keyset pages by name, guarded updates.
+
+use crate::domain::ids::{AccountId, GaugeId, PropertyId, SystemId};
+use crate::domain::paging::PageAsked;
+use crate::domain::store::{Stored, Updated};
+use crate::storage::connection::Tx;
+use crate::storage::sql::{Sql, sql};
+use uuid::Uuid;
+
+/// Which systems a write reaches.
+#[derive(Clone, Copy)]
+pub(super) enum Reach {
+    Property(PropertyId),
+    Gauge(GaugeId),
+    System(SystemId),
+}
+
+/// Marks the systems that a write reaches as stale; says how many there are.
+pub(super) async fn mark_stale(tx: &mut Tx, account: AccountId, reach: Reach) -> Stored<u64> {
+    let one = matches!(reach, Reach::System(_));
+    let which = |query: &mut Sql| {
+        query.push(" WHERE account_id = ").bind(account);
+        match reach {
+            Reach::Property(id) => query.push(" AND property_id = ").bind(id),
+            Reach::Gauge(id) => query.push(" AND gauge_id = ").bind(id),
+            Reach::System(id) => query.push(" AND id = ").bind(id),
+        };
+    };
+    if tx.has_row_locks() && !one {
+        // An UPDATE locks rows as it meets them. Locked by id first, two of them cannot wait for each other.
+        let mut lock = sql("SELECT id FROM systems");
+        which(&mut lock);
+        lock.push(" ORDER BY id").push(tx.for_change());
+        tx.all::<(Uuid,)>(lock).await?;
+    }
+    let mut query = sql("UPDATE systems SET inputs_version = inputs_version + 1, refresh_at = 0");
+    which(&mut query);
+    tx.run(query).await
+}
+
+/// Ends a SELECT with the conditions, order and length of a page by name; its WHERE must have begun.
+pub(super) fn page_by_name(query: &mut Sql, page: &PageAsked<String>) {
+    if let Some(after) = &page.after {
+        query.push(" AND (name, id) > (").bind(&after.key).push(", ").bind(after.id).push(")");
+    }
+    query.push(" ORDER BY name, id LIMIT ").bind(page.rows());
+}
+
+/// Why a guarded update touched no row. `versions` reads the version of the row.
+pub(super) async fn why_not(tx: &mut Tx, versions: Sql) -> Stored<Updated> {
+    let current = tx.first::<(i64,)>(versions).await?;
+    Ok(current.map_or(Updated::Missing, |(current,)| Updated::Stale { current }))
+}
