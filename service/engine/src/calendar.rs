@@ -102,11 +102,6 @@ impl Walker {
         self.month0
     }
 
-    /// Day of the year, 1 to 366, of the day it stands on.
-    pub(crate) fn day_of_year(&self) -> u32 {
-        self.doy
-    }
-
     /// Whether it stands on 29 February.
     pub(crate) fn is_leap_day(&self) -> bool {
         self.month0 == 1 && self.doy == 60
@@ -127,7 +122,8 @@ fn is_leap(y: i32) -> bool {
     y % 4 == 0 && (y % 100 != 0 || y % 400 == 0)
 }
 
-fn month_length(y: i32, m: u32) -> u32 {
+/// Days of month 1 to 12.
+pub(crate) fn month_length(y: i32, m: u32) -> u32 {
     match m {
         2 if is_leap(y) => 29,
         2 => 28,
@@ -159,7 +155,8 @@ mod tests {
             let (y, m, d) = day.ymd();
             assert_eq!(Day::from_ymd(y, m, d), Some(day));
             assert_eq!(walker.month0(), day.month0());
-            assert_eq!(walker.day_of_year(), day.day_of_year());
+            assert_eq!(walker.doy, day.day_of_year());
+            assert_eq!(walker.is_leap_day(), (m, d) == (2, 29));
             day = day.plus(1);
             walker.step();
         }

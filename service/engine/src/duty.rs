@@ -58,7 +58,7 @@ pub struct Answer {
     pub outcome: Outcome,
     /// Chance that it is reached by then.
     pub chance: Chance,
-    /// The chance over time from a chance of about 5 % to about 95 %, at most 60 points, days and chances rising.
+    /// The chance over time around the window, to the horizon without one: at most 60 points, days and chances rising.
     pub curve: Vec<CurvePoint>,
     /// What was assumed or stretched.
     pub notes: Vec<Note>,
@@ -192,7 +192,7 @@ pub fn forecast(q: &Question<'_>) -> Result<Answer, EngineError> {
         in_90_days: view.chance_by(past + 90)?,
     };
     let outcome = outcome(q, &path, &view, chance.today)?;
-    let curve = curve(&path, &view, past)?;
+    let curve = curve(&path, &view, &outcome)?;
     Ok(Answer { tally, outcome, chance, curve, notes, path, mark: q.mark })
 }
 
@@ -268,17 +268,26 @@ fn outcome(q: &Question<'_>, path: &Path, view: &Curve<'_>, today: f64) -> Resul
     Ok(Outcome::NeverReached { horizon_days: q.horizon_days, chance_at_horizon, reason })
 }
 
-/// Points on a grid of whole powers of two, which the search has mostly computed already.
-fn curve(path: &Path, view: &Curve<'_>, past: i32) -> Result<Vec<CurvePoint>, EngineError> {
-    const MOST_STEPS: i32 = 40;
-    let from = view.day_of(0.05)?.unwrap_or(past);
-    let to = view.day_of(0.95)?.unwrap_or(path.horizon());
+/// Points around the window, on a grid of whole powers of two from today, which the search has mostly computed already.
+fn curve(path: &Path, view: &Curve<'_>, outcome: &Outcome) -> Result<Vec<CurvePoint>, EngineError> {
+    const MOST_STEPS: i32 = 24;
+    let today = path.past();
+    let (from, to) = match *outcome {
+        Outcome::Window(Window { early: Some(early), likely, late }) => {
+            let number = |day: Option<Day>| day.map_or(path.horizon(), |d| d.since(path.day(0)));
+            let (early, likely, late) = (number(Some(early)), number(likely), number(late));
+            // Half as far again on both sides takes in about 5 to 95 %.
+            (early - (likely - early) / 2, late.saturating_add((late - likely) / 2))
+        }
+        _ => (today, path.horizon()),
+    };
+    let (from, to) = (from.max(1), to.clamp(1, path.horizon()));
     let mut step = 1;
     while (to - from) / step > MOST_STEPS {
         step *= 2;
     }
     let mut numbers = vec![from];
-    let mut next = (from / step + 1) * step;
+    let mut next = today + ((from - today).div_euclid(step) + 1) * step;
     while next < to {
         numbers.push(next);
         next += step;

@@ -16,7 +16,7 @@ use crate::passage::Law;
 use crate::special::gamma_above;
 
 use super::process::{Pass, fall, run};
-use super::sediment::{bed_depth_mm, passed_share, trap_efficiency};
+use super::sediment::{Diverter, bed_depth_mm, trap_efficiency};
 use super::{Exposure, USUAL_WET_SHARE, leaves};
 
 /// Log-sd by month and year of leaf fall: storms shift it by weeks, trees vary by a fifth. Judgement.
@@ -123,7 +123,7 @@ fn expected_by_law(q: &Question<'_>, climate: &Climate, month0: usize) -> f64 {
             let law = &climate.months[month0];
             // The event that a typical mm of runoff belongs to, not the typical event.
             let event = q.roof.coefficient * law.mean_wet_mm * (1.0 + law.cv2);
-            let passed = passed_share(flush_mm, event);
+            let passed = if event > 0.0 { Diverter::new(flush_mm).passed_share(event) } else { 1.0 };
             bed_depth_mm(runoff, passed, trap_efficiency(calmed_inlet), q.roof.plan_area_m2 / floor_area_m2)
         }
         _ => runoff,

@@ -1,12 +1,12 @@
 //! Running an exposure over the readings.
 
-use crate::calendar::{Day, Walker};
+use crate::calendar::Day;
 use crate::climate::WET_MM;
 use crate::duty::Question;
 use crate::error::EngineError;
 use crate::runoff::WettingStore;
 
-use super::sediment::{bed_depth_mm, passed_share, trap_efficiency};
+use super::sediment::{Diverter, bed_depth_mm, trap_efficiency};
 use super::ultraviolet::Year;
 use super::{Exposure, leaves};
 
@@ -32,40 +32,40 @@ pub(crate) struct Pass {
     pub(super) year: Option<Year>,
 }
 
-/// What an exposure does on one day.
-enum Daily {
-    Runoff,
-    Leaves { pile: f64, per_screen: f64 },
-    Sediment { flush_mm: f64, trapped: f64, roof_over_floor: f64 },
-    Ultraviolet,
-}
-
+/// Mean square over mean, as the days come in.
 #[derive(Default)]
-struct Moments {
+struct Lump {
     sum: f64,
     square: f64,
 }
 
-impl Moments {
+impl Lump {
     fn add(&mut self, x: f64) {
         self.sum += x;
         self.square += x * x;
     }
 
-    fn lump(&self) -> f64 {
+    fn value(&self) -> f64 {
         if self.sum > 0.0 { self.square / self.sum } else { 0.0 }
     }
+}
+
+/// A day with a reading.
+struct Reading {
+    rain: f64,
+    month0: usize,
+    day_of_year: u32,
+    /// Whether the day before had none.
+    after_gap: bool,
 }
 
 /// Runs the question's exposure over its record.
 ///
 /// `fall` is the leaf fall per m2 of screen and day, `pile` the leaf to expect on the roof at the start of a stretch of
 /// readings; both by month and without meaning for other exposures.
-pub(crate) fn run(q: &Question<'_>, fall: &[f64; 12], pile: &[f64; 12]) -> Result<Pass, EngineError> {
-    let (mut daily, year) = start(q);
-    let length = q.as_of.since(q.since).max(0) as usize;
+pub(super) fn run(q: &Question<'_>, fall: &[f64; 12], pile: &[f64; 12]) -> Result<Pass, EngineError> {
     let mut pass = Pass {
-        known: vec![0.0; length + 1],
+        known: vec![0.0; q.as_of.since(q.since).max(0) as usize + 1],
         unread: Vec::new(),
         days_read: 0,
         later_readings: q.record.last().is_some_and(|last| last > q.as_of),
@@ -73,56 +73,111 @@ pub(crate) fn run(q: &Question<'_>, fall: &[f64; 12], pile: &[f64; 12]) -> Resul
         days: [0.0; 12],
         lump: 0.0,
         runoff_lump: 0.0,
-        year,
+        year: None,
     };
     let mut store = WettingStore::new(q.roof.wetting_loss_mm)?;
-    // Light needs no history; the other exposures start with the record, for what lies on the roof by then.
-    let first = q.record.first().map(|d| if q.exposure.needs_rain() { d } else { d.max(q.since.plus(1)) });
-    let mut read_to = q.since;
-    if let (Some(first), Some(last)) = (first, q.record.last()) {
-        let last = last.min(q.as_of);
-        let mut walker = Walker::at(first);
-        let (mut exposures, mut runoffs) = (Moments::default(), Moments::default());
-        let mut after_gap = true;
-        let mut total = 0.0;
-        for number in first.0..=last.0 {
-            let day = Day(number);
-            let m = walker.month0();
-            if let Some(rain) = q.record.get(day) {
-                if after_gap {
-                    store.dry_out();
-                    if let Daily::Leaves { pile: lying, .. } = &mut daily {
-                        *lying = pile[m];
-                    }
+    let (mut runoffs, mut exposures) = (Lump::default(), Lump::default());
+    let mut runoff_of = |reading: &Reading| {
+        if reading.after_gap {
+            store.dry_out();
+        }
+        let runoff = store.day(reading.rain);
+        runoffs.add(runoff);
+        runoff
+    };
+    // What lies on the roof by the last service, and the climatology, need the readings before it too.
+    match q.exposure {
+        Exposure::Runoff => readings(q, &mut pass, false, |reading| {
+            let x = q.roof.coefficient * runoff_of(reading);
+            exposures.add(x);
+            x
+        }),
+        Exposure::Leaves { .. } => {
+            let mut lying = 0.0;
+            readings(q, &mut pass, false, |reading| {
+                if reading.after_gap {
+                    lying = pile[reading.month0];
                 }
-                let runoff = store.day(rain);
-                let x = exposure_of(&mut daily, &pass, q, rain, runoff, fall[m], walker.day_of_year());
-                runoffs.add(runoff);
+                lying += fall[reading.month0];
+                let x = if runoff_of(reading) > 0.0 { std::mem::take(&mut lying) } else { 0.0 };
                 exposures.add(x);
-                pass.sums[m] += x;
-                pass.days[m] += 1.0;
-                if day > q.since {
+                x
+            });
+        }
+        Exposure::Sediment { flush_mm, floor_area_m2, calmed_inlet } => {
+            let diverter = Diverter::new(flush_mm);
+            let per_mm =
+                bed_depth_mm(1.0, 1.0, trap_efficiency(calmed_inlet), q.roof.plan_area_m2 / floor_area_m2);
+            readings(q, &mut pass, false, |reading| {
+                let event = q.roof.coefficient * runoff_of(reading);
+                let x = if event > 0.0 { per_mm * event * diverter.passed_share(event) } else { 0.0 };
+                exposures.add(x);
+                x
+            });
+        }
+        Exposure::Ultraviolet { orientation, shade_share } => {
+            let year = Year::new(q.site, orientation, shade_share);
+            readings(q, &mut pass, true, |reading| year.dose(reading.day_of_year, reading.rain >= WET_MM));
+            pass.year = Some(year);
+        }
+    }
+    pass.lump = exposures.value();
+    pass.runoff_lump = runoffs.value();
+    Ok(pass)
+}
+
+/// Passes the readings up to the day asked about through `exposure_of`, in order, and books what comes out.
+///
+/// Goes month by month, so that the calendar is asked once a month and not once a day.
+fn readings(
+    q: &Question<'_>,
+    pass: &mut Pass,
+    only_since: bool,
+    mut exposure_of: impl FnMut(&Reading) -> f64,
+) {
+    let mm = q.record.dense();
+    let Some(start) = q.record.first() else {
+        close_gap(pass, q.since, q.since, q.as_of.plus(1));
+        return;
+    };
+    let last = start.plus(mm.len() as i32 - 1).min(q.as_of);
+    let mut day = if only_since { start.max(q.since.plus(1)) } else { start };
+    let (mut read_to, mut total, mut after_gap) = (q.since, 0.0, true);
+    while day <= last {
+        let (month0, first_doy, from) = (day.month0(), day.day_of_year(), day);
+        let end = day.month_end().min(last);
+        let (mut sum, mut count) = (0.0, 0.0);
+        while day <= end {
+            let rain = mm[day.since(start) as usize];
+            let number = day.since(q.since);
+            if rain.is_nan() {
+                after_gap = true;
+            } else {
+                let day_of_year = first_doy + day.since(from) as u32;
+                let x = exposure_of(&Reading { rain, month0, day_of_year, after_gap });
+                after_gap = false;
+                sum += x;
+                count += 1.0;
+                if number > 0 {
                     total += x;
                     pass.days_read += 1;
-                    close_gap(&mut pass, q.since, read_to, day);
+                    if day.since(read_to) > 1 {
+                        close_gap(pass, q.since, read_to, day);
+                    }
                     read_to = day;
                 }
-                after_gap = false;
-            } else {
-                after_gap = true;
             }
-            if day > q.since {
-                pass.known[day.since(q.since) as usize] = total;
+            if number > 0 {
+                pass.known[number as usize] = total;
             }
-            walker.step();
+            day = day.plus(1);
         }
-        pass.lump = exposures.lump();
-        pass.runoff_lump = runoffs.lump();
-        let filled = last.since(q.since).max(0) as usize;
-        pass.known[filled..].fill(total);
+        pass.sums[month0] += sum;
+        pass.days[month0] += count;
     }
-    close_gap(&mut pass, q.since, read_to, q.as_of.plus(1));
-    Ok(pass)
+    let filled = last.since(q.since).max(0) as usize;
+    pass.known[filled..].fill(total);
+    close_gap(pass, q.since, read_to, q.as_of.plus(1));
 }
 
 /// Notes the unread days strictly between two days.
@@ -130,47 +185,6 @@ fn close_gap(pass: &mut Pass, since: Day, read_to: Day, next: Day) {
     let (from, to) = (read_to.since(since) + 1, next.since(since) - 1);
     if from <= to {
         pass.unread.push((from, to));
-    }
-}
-
-fn start(q: &Question<'_>) -> (Daily, Option<Year>) {
-    match q.exposure {
-        Exposure::Runoff => (Daily::Runoff, None),
-        Exposure::Leaves { .. } => (Daily::Leaves { pile: 0.0, per_screen: 1.0 }, None),
-        Exposure::Sediment { flush_mm, floor_area_m2, calmed_inlet } => {
-            let roof_over_floor = q.roof.plan_area_m2 / floor_area_m2;
-            (Daily::Sediment { flush_mm, trapped: trap_efficiency(calmed_inlet), roof_over_floor }, None)
-        }
-        Exposure::Ultraviolet { orientation, shade_share } => {
-            (Daily::Ultraviolet, Some(Year::new(q.site, orientation, shade_share)))
-        }
-    }
-}
-
-fn exposure_of(
-    daily: &mut Daily,
-    pass: &Pass,
-    q: &Question<'_>,
-    rain: f64,
-    runoff: f64,
-    fall: f64,
-    day_of_year: u32,
-) -> f64 {
-    match daily {
-        Daily::Runoff => q.roof.coefficient * runoff,
-        Daily::Leaves { pile, per_screen } => {
-            *pile += fall;
-            if runoff > 0.0 { std::mem::take(pile) * *per_screen } else { 0.0 }
-        }
-        Daily::Sediment { flush_mm, trapped, roof_over_floor } => {
-            let event = q.roof.coefficient * runoff;
-            if event > 0.0 {
-                bed_depth_mm(event, passed_share(*flush_mm, event), *trapped, *roof_over_floor)
-            } else {
-                0.0
-            }
-        }
-        Daily::Ultraviolet => pass.year.as_ref().map_or(0.0, |year| year.dose(day_of_year, rain >= WET_MM)),
     }
 }
 

@@ -1,6 +1,6 @@
 //! Adding up the unread days.
 
-use crate::calendar::Day;
+use crate::calendar::{Day, month_length};
 use crate::climate::smooth;
 use crate::error::EngineError;
 use crate::mark::Mark;
@@ -63,10 +63,11 @@ pub(crate) struct Sums {
 impl Sums {
     /// Adds the days `from..=to`, all unread.
     fn add(&mut self, daily: &[f64; 12], from: Day, to: Day) {
-        let mut day = from;
-        while day <= to {
-            let (y, m, _) = day.ymd();
-            let end = day.month_end().min(to);
+        let (mut y, mut m, d) = from.ymd();
+        let mut left = to.since(from) + 1;
+        let mut in_month = (month_length(y, m) - d) as i32 + 1;
+        while left > 0 {
+            let days = in_month.min(left);
             let id = i64::from(y) * 12 + i64::from(m);
             if id != self.month_id {
                 self.closed_months += self.open_month * self.open_month;
@@ -74,12 +75,14 @@ impl Sums {
                 self.month_id = id;
             }
             let month = m as usize - 1;
-            let amount = daily[month] * f64::from(end.since(day) + 1);
+            let amount = daily[month] * f64::from(days);
             self.mean += amount;
             self.by_month[month] += amount;
             self.open_month += amount;
-            self.days += end.since(day) + 1;
-            day = end.plus(1);
+            self.days += days;
+            left -= days;
+            (y, m) = if m == 12 { (y + 1, 1) } else { (y, m + 1) };
+            in_month = month_length(y, m) as i32;
         }
     }
 }
@@ -134,6 +137,11 @@ impl Path {
     /// The last day number.
     pub(crate) fn horizon(&self) -> i32 {
         self.horizon
+    }
+
+    /// The last day number looked back on.
+    pub(crate) fn past(&self) -> i32 {
+        self.known.len() as i32 - 1
     }
 
     /// The day of a day number.
