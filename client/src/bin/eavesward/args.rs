@@ -15,27 +15,30 @@ Exit codes:
   3  the service refused the request
   4  `due --fail-if-late` found something late";
 
+/// Heads the options that every subcommand has.
+const EVERYWHERE: &str = "Everywhere";
+
 /// When the parts of rainwater systems want care, and why.
 #[derive(Parser)]
 #[command(name = "eavesward", version, after_help = AFTER_HELP)]
 pub struct Cli {
     /// Where the service is
-    #[arg(long, global = true, env = "EAVESWARD_URL", default_value = "http://127.0.0.1:8750")]
+    #[arg(long, global = true, help_heading = EVERYWHERE, env = "EAVESWARD_URL", default_value = "http://127.0.0.1:8750")]
     pub url: String,
     /// The bearer key; other users of the machine can see it here, so prefer the environment or a file
-    #[arg(long, global = true, env = "EAVESWARD_KEY", hide_env_values = true)]
+    #[arg(long, global = true, help_heading = EVERYWHERE, env = "EAVESWARD_KEY", hide_env_values = true)]
     pub key: Option<String>,
     /// A file that holds the bearer key; goes before --key
-    #[arg(long, global = true, value_name = "FILE")]
+    #[arg(long, global = true, help_heading = EVERYWHERE, value_name = "FILE")]
     pub key_file: Option<PathBuf>,
     /// Print JSON as the service sends it, always in SI
-    #[arg(long, global = true)]
+    #[arg(long, global = true, help_heading = EVERYWHERE)]
     pub json: bool,
     /// Units in tables; files and flags are SI whatever this says
-    #[arg(long, global = true, value_enum, default_value_t = Units::Si)]
+    #[arg(long, global = true, help_heading = EVERYWHERE, value_enum, default_value_t = Units::Si)]
     pub units: Units,
     /// Longest time for one attempt, in seconds
-    #[arg(long, global = true, value_name = "SECONDS", default_value_t = 60,
+    #[arg(long, global = true, help_heading = EVERYWHERE, value_name = "SECONDS", default_value_t = 60,
         value_parser = clap::value_parser!(u64).range(1..=3600))]
     pub timeout: u64,
     /// What to do

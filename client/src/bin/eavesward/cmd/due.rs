@@ -12,7 +12,7 @@ use eavesward_client::contract::{ComponentKind, Task, TaskState};
 /// Which tasks. Without a window: within 7 days, along with what is due already.
 #[derive(Args)]
 pub struct Due {
-    /// Due within so many days or already, such as 7d, 2w or P7D
+    /// Due within so many days or already, such as 7d, 2w or P7D; 7d if no window is given
     #[arg(long, value_parser = parse::days, conflicts_with_all = ["from", "to", "all"])]
     within: Option<u32>,
     /// Due on this day or later

@@ -1,5 +1,7 @@
 //! The command from its arguments to its output and exit code, against a server that only plays back.
 
+mod figures;
+
 use crate::app::Io;
 use crate::args::Cli;
 use crate::{cmd, failure};
