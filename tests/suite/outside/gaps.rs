@@ -327,3 +327,11 @@ fn inputs_out_of_range_are_named() {
         "screen_area_m2"
     );
 }
+
+#[test]
+fn answers_cross_threads() {
+    fn holds<T: Send + Sync>() {}
+    holds::<Answer>();
+    holds::<Climate>();
+    holds::<RainRecord>();
+}

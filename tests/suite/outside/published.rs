@@ -2,8 +2,9 @@
 
 use eavesward_engine::exposure::bed_depth_mm;
 use eavesward_engine::runoff::annual_yield_l;
+use eavesward_engine::{Exposure, Mark, Question, RainRecord, Roof, forecast};
 
-use super::{assert_relative, assert_within};
+use super::{assert_relative, assert_within, day, roof, site};
 
 /// Litres in a US gallon, square metres in a square foot.
 const GALLON_L: f64 = 3.785_411_784;
@@ -95,4 +96,31 @@ fn gallon_examples() {
 #[test]
 fn sediment_example() {
     assert_within(bed_depth_mm(1000.0, 0.48, 0.8, 50.0 / 1.5), 3.2, 1e-9, "mm depth");
+}
+
+/// The same through the daily process: 200 days of 5 mm make 1000 mm, and a flush of 1 mm diverts (1/2) / (31/32) of each
+/// day's solids by the halving rule, of which a fifth mixes back.
+#[test]
+fn sediment_of_two_hundred_days() {
+    let start = day(2014, 1, 1);
+    let record = RainRecord::from_readings((0..200).map(|i| (start.plus(i), 5.0)));
+    let roof = Roof { wetting_loss_mm: 0.0, ..roof() };
+    let depth = |flush_mm| {
+        let exposure = Exposure::Sediment { flush_mm, floor_area_m2: 1.5, calmed_inlet: true };
+        let question = Question {
+            site: &site(),
+            roof: &roof,
+            record: &record,
+            climate: None,
+            exposure,
+            mark: Mark { median: 50.0, log_sd: 0.7 },
+            since: start.plus(-1),
+            as_of: start.plus(199),
+            horizon_days: 365,
+        };
+        forecast(&question).unwrap().tally.known
+    };
+    assert_relative(depth(0.0), 3.2 / 0.48, 1e-9, "without a diverter");
+    assert_relative(depth(1.0), 3.2 / 0.48 * (1.0 - 0.8 * 16.0 / 31.0), 1e-9, "with a flush of 1 mm");
+    assert_relative(depth(6.0), 3.2 / 0.48 * 0.2, 1e-9, "with a flush above the event");
 }

@@ -3,7 +3,8 @@
 //! Litter under a closed canopy is 500 g/m2 a year (300 to 1100; Zhang et al. 2014, Ecological Complexity: 3 to 11 Mg/ha
 //! a year, autumn peak in temperate deciduous woods, dry-season peak in the tropics), times the share of the roof under
 //! it. What no canopy covers gets 20 g/m2 a year from the wind (judgement). The pile on the roof moves to the screen on
-//! days with runoff, all of it (judgement). Known failures: storms that strip trees, gutters that hold leaves back.
+//! days with runoff, all of it (judgement). What lies on the roof today is not in the tally
+//! until a day with runoff brings it. Known failures: storms that strip trees, gutters that hold leaves back.
 //! Invariant: what fell = what moved + what lies on the roof.
 
 use crate::calendar::MEAN_MONTH_DAYS;

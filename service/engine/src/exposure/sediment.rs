@@ -51,7 +51,11 @@ impl Diverter {
         if event_mm <= self.flush_mm {
             return 1.0 - MIXING;
         }
-        1.0 - self.diverts / washed_share(WASH_OFF_PER_MM, event_mm)
+        // A fifth of all days come through here: the plain exponential is three times as fast as the careful one, and as
+        // good once it is well clear of 1.
+        let x = WASH_OFF_PER_MM * event_mm;
+        let washed = if x > 0.1 { 1.0 - (-x).exp() } else { washed_share(WASH_OFF_PER_MM, event_mm) };
+        1.0 - self.diverts / washed
     }
 }
 
