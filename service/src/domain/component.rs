@@ -373,7 +373,7 @@ pub async fn add(
     facts: ComponentFacts,
 ) -> Result<Component> {
     let facts = facts.checked()?;
-    let system = system::get(cx, account, system_id).await?.0;
+    let system = system::get(cx, account, system_id).await?.system;
     if system.components_full(cx, account).await? {
         return Err(Error::Conflict(format!(
             "the system has {} components already",

@@ -100,6 +100,15 @@ pub struct System {
     pub updated_at: DateTime<Utc>,
 }
 
+/// A system with its components in service, oldest first.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Assembled {
+    /// The system.
+    pub system: System,
+    /// Its components.
+    pub components: Vec<Component>,
+}
+
 impl System {
     pub(crate) async fn components_full(&self, cx: &Context, account: AccountId) -> Result<bool> {
         Ok(cx.store.components(account, self.id).await?.len() >= MOST_COMPONENTS)
@@ -159,7 +168,7 @@ pub async fn create(
     id: SystemId,
     facts: SystemFacts,
     components: Vec<ComponentFacts>,
-) -> Result<(System, Vec<Component>)> {
+) -> Result<Assembled> {
     checked(cx, account, &facts, &components).await?;
     let now = cx.clock.now();
     let system = System { id, account_id: account, facts, version: 1, created_at: now, updated_at: now };
@@ -171,11 +180,11 @@ pub async fn create(
 }
 
 /// One system with its components in service.
-pub async fn get(cx: &Context, account: AccountId, id: SystemId) -> Result<(System, Vec<Component>)> {
+pub async fn get(cx: &Context, account: AccountId, id: SystemId) -> Result<Assembled> {
     let system = cx.store.system(account, id).await?.ok_or_else(|| missing(id))?;
     let mut components = cx.store.components(account, id).await?;
     components.retain(|component| component.removed_on.is_none());
-    Ok((system, components))
+    Ok(Assembled { system, components })
 }
 
 /// The account's systems by name, each with its components in service.
@@ -185,7 +194,7 @@ pub async fn list(
     filter: &SystemFilter,
     cursor: Option<&str>,
     limit: Option<u32>,
-) -> Result<PageFound<(System, Vec<Component>)>> {
+) -> Result<PageFound<Assembled>> {
     let asked = PageAsked::read("systems", cursor, limit)?;
     let rows = cx.store.systems(account, filter, &asked).await?;
     let page = asked.page("systems", rows, |row| (row.facts.name.clone(), row.id.0));
@@ -198,7 +207,7 @@ pub async fn list(
     }
     let items = page.items.into_iter().map(|system| {
         let components = by_system.remove(&system.id).unwrap_or_default();
-        (system, components)
+        Assembled { system, components }
     });
     Ok(PageFound { items: items.collect(), next: page.next })
 }
@@ -210,7 +219,7 @@ pub async fn update(
     id: SystemId,
     version: i64,
     facts: SystemFacts,
-) -> Result<(System, Vec<Component>)> {
+) -> Result<Assembled> {
     checked(cx, account, &facts, &[]).await?;
     match cx.store.update_system(account, id, version, &facts, cx.clock.now()).await? {
         Updated::Missing => Err(missing(id)),

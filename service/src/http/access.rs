@@ -1,0 +1,127 @@
+//! Who is calling, and whether they may.
+
+use super::problem::ApiError;
+use crate::domain::account::{self, Key, Scope};
+use crate::domain::ids::AccountId;
+use crate::domain::{Context, Error};
+use actix_web::body::{BoxBody, EitherBody, MessageBody};
+use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
+use actix_web::http::header;
+use actix_web::middleware::Next;
+use actix_web::{FromRequest, HttpMessage, HttpRequest, web};
+use eavesward_contract::ProblemCode;
+use std::future::{Ready, ready};
+use std::rc::Rc;
+
+/// Lets a request through with the key it carries, before anything of it is read; without one it ends here.
+pub async fn authenticate<B: MessageBody + 'static>(
+    req: ServiceRequest,
+    next: Next<B>,
+) -> Result<ServiceResponse<EitherBody<B, BoxBody>>, actix_web::Error> {
+    match caller(&req).await {
+        Ok(key) => {
+            req.extensions_mut().insert(Rc::new(key));
+            Ok(next.call(req).await?.map_into_left_body())
+        }
+        // Answered here and not passed up as an error, so that the problem gets its path and request id like others.
+        Err(refusal) => Ok(ServiceResponse::from_err(refusal, req.into_parts().0).map_into_right_body()),
+    }
+}
+
+async fn caller(req: &ServiceRequest) -> Result<Key, ApiError> {
+    let secret = bearer(req.headers()).ok_or_else(|| {
+        ApiError::new(ProblemCode::Unauthorized, "Send the key as `Authorization: Bearer KEY`.")
+    })?;
+    let cx = req
+        .app_data::<web::Data<Context>>()
+        .ok_or_else(|| ApiError::new(ProblemCode::Internal, "The service is not set up."))?;
+    account::authenticate(cx, secret).await?.ok_or_else(|| {
+        let detail =
+            "The key is unknown, revoked or expired. Ask whoever keeps the account's keys for a new one.";
+        ApiError::new(ProblemCode::Unauthorized, detail)
+    })
+}
+
+fn bearer(headers: &header::HeaderMap) -> Option<&str> {
+    let value = headers.get(header::AUTHORIZATION)?.to_str().ok()?;
+    let (scheme, secret) = value.split_once(' ')?;
+    scheme.eq_ignore_ascii_case("bearer").then(|| secret.trim())
+}
+
+fn with_scope(req: &HttpRequest, scope: Scope) -> Result<AccountId, ApiError> {
+    let extensions = req.extensions();
+    let key = extensions.get::<Rc<Key>>().ok_or_else(|| {
+        ApiError::new(ProblemCode::Unauthorized, "Send the key as `Authorization: Bearer KEY`.")
+    })?;
+    if key.scopes.contains(&scope) {
+        Ok(key.account_id)
+    } else {
+        let detail = format!("The key {:?} lacks the scope {}.", key.name, scope.as_str());
+        Err(ApiError::new(ProblemCode::ScopeMissing, detail))
+    }
+}
+
+macro_rules! callers {
+    ($($(#[$doc:meta])* $name:ident $scope:ident;)*) => {$(
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug)]
+        pub struct $name(pub AccountId);
+
+        impl FromRequest for $name {
+            type Error = actix_web::Error;
+            type Future = Ready<Result<Self, Self::Error>>;
+
+            fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
+                ready(with_scope(req, Scope::$scope).map(Self).map_err(Into::into))
+            }
+        }
+    )*};
+}
+
+callers! {
+    /// A caller who may read, by account.
+    Reader Read;
+    /// A caller who may write, by account.
+    Writer Write;
+    /// A caller who may keep keys, by account.
+    Keeper Admin;
+}
+
+/// The version named by `If-Match`.
+///
+/// # Errors
+/// `428` when the header is missing, `412` when it names no version of ours.
+#[derive(Clone, Copy, Debug)]
+pub struct Version(pub i64);
+
+impl FromRequest for Version {
+    type Error = actix_web::Error;
+    type Future = Ready<Result<Self, Self::Error>>;
+
+    fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
+        ready(version(req).map(Self).map_err(Into::into))
+    }
+}
+
+fn version(req: &HttpRequest) -> Result<i64, ApiError> {
+    let Some(value) = req.headers().get(header::IF_MATCH) else {
+        let detail =
+            "Read it first and send its ETag as `If-Match`, so that nobody's change is overwritten unseen.";
+        return Err(ApiError::new(ProblemCode::VersionRequired, detail));
+    };
+    value
+        .to_str()
+        .ok()
+        .and_then(|text| text.trim().strip_prefix('"')?.strip_suffix('"'))
+        // Tags of entities that show more than their version carry a hash after a point.
+        .and_then(|tag| tag.split('.').next()?.parse().ok())
+        .ok_or_else(|| {
+            let detail = "If-Match has to be one version as its ETag gave it, such as \"3\".";
+            ApiError::new(ProblemCode::VersionMismatch, detail)
+        })
+}
+
+/// Refuses a word of a query that this version does not know.
+pub fn known<W, D: TryFrom<W>>(field: &str, value: W, words: &str) -> Result<D, ApiError> {
+    D::try_from(value).map_err(|_| Error::field(field, format!("it is not one of {words}")).into())
+}

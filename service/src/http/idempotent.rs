@@ -1,0 +1,131 @@
+//! POST requests that are carried out once, however often they are sent.
+
+use super::conditional::json;
+use super::problem::ApiError;
+use crate::domain::Context;
+use crate::domain::idempotency::{Answer, Attempt, Claim};
+use crate::domain::ids::{self, AccountId};
+use actix_web::http::{StatusCode, header};
+use actix_web::{HttpRequest, HttpResponse};
+use eavesward_contract::ProblemCode;
+use serde::Serialize;
+use sha2::{Digest, Sha256};
+use std::future::Future;
+use uuid::Uuid;
+
+/// The header.
+const NAME: &str = "Idempotency-Key";
+
+/// An answer to a POST, before it is sent.
+pub struct Reply(Answer);
+
+impl Reply {
+    /// Something new, with its path and version.
+    pub fn created(location: String, version: i64, value: &impl Serialize) -> Result<Self, ApiError> {
+        let (etag, location) = (Some(format!("\"{version}\"")), Some(location));
+        Ok(Self(Answer { status: 201, etag, location, body: json(value)? }))
+    }
+
+    /// Something done to a thing that has a version.
+    pub fn done(version: i64, value: &impl Serialize) -> Result<Self, ApiError> {
+        Ok(Self(Answer {
+            status: 200,
+            etag: Some(format!("\"{version}\"")),
+            location: None,
+            body: json(value)?,
+        }))
+    }
+
+    /// The answer as it is sent.
+    pub fn respond(self) -> HttpResponse {
+        let mut response = HttpResponse::build(
+            StatusCode::from_u16(self.0.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR),
+        );
+        response.content_type("application/json").insert_header((header::CACHE_CONTROL, "no-store"));
+        if let Some(etag) = self.0.etag {
+            response.insert_header((header::ETAG, etag));
+        }
+        if let Some(location) = self.0.location {
+            response.insert_header((header::LOCATION, location));
+        }
+        response.body(self.0.body)
+    }
+}
+
+/// Reads the key of a request, if it has one.
+pub fn key(req: &HttpRequest) -> Result<Option<String>, ApiError> {
+    let Some(value) = req.headers().get(NAME) else { return Ok(None) };
+    match value.to_str() {
+        Ok(text) if (1..=200).contains(&text.len()) && text.bytes().all(|byte| byte.is_ascii_graphic()) => {
+            Ok(Some(text.to_owned()))
+        }
+        _ => {
+            let detail = format!("{NAME} has to be 1 to 200 visible ASCII characters.");
+            Err(ApiError::new(ProblemCode::MalformedParameter, detail))
+        }
+    }
+}
+
+/// Carries a request out, once if it has a key. `act` gets a seed to take the new thing's id from, the same at every
+/// attempt.
+pub async fn once<F, Fut>(
+    cx: &Context,
+    account: AccountId,
+    req: &HttpRequest,
+    body_hash: [u8; 32],
+    act: F,
+) -> Result<HttpResponse, ApiError>
+where
+    F: FnOnce(Uuid) -> Fut,
+    Fut: Future<Output = Result<Reply, ApiError>>,
+{
+    let Some(key) = key(req)? else { return Ok(act(ids::seed()).await?.respond()) };
+    match claim(cx, account, req, body_hash, &key).await? {
+        Claim::Answered(answer) => Ok(Reply(answer).respond()),
+        Claim::Go { seed } => match act(seed).await {
+            Ok(reply) => {
+                cx.store.answer(account, &key, &reply.0).await.map_err(crate::domain::Error::from)?;
+                Ok(reply.respond())
+            }
+            Err(error) => {
+                // A refusal did nothing, so the key is free for the mended request. A failure may have done something:
+                // the claim stays, and the next attempt finds what was made by its seed.
+                if !error.is_failure() {
+                    cx.store.forget(account, &key).await.map_err(crate::domain::Error::from)?;
+                }
+                Err(error)
+            }
+        },
+        Claim::Running => Err(ApiError::new(
+            ProblemCode::IdempotencyInProgress,
+            "The first request with this Idempotency-Key has not been answered yet; ask again in a moment.",
+        )),
+        Claim::Mismatch => Err(ApiError::new(
+            ProblemCode::IdempotencyMismatch,
+            "This Idempotency-Key was sent with another request within the last day; use a new one.",
+        )),
+    }
+}
+
+async fn claim(
+    cx: &Context,
+    account: AccountId,
+    req: &HttpRequest,
+    body_hash: [u8; 32],
+    key: &str,
+) -> Result<Claim, ApiError> {
+    let mut hash = Sha256::new();
+    hash.update(req.method().as_str());
+    hash.update([0]);
+    hash.update(req.uri().to_string());
+    hash.update([0]);
+    hash.update(body_hash);
+    let attempt = Attempt {
+        account_id: account,
+        key: key.to_owned(),
+        fingerprint: hash.finalize().into(),
+        seed: ids::seed(),
+        now: cx.clock.now(),
+    };
+    Ok(cx.store.claim(&attempt).await.map_err(crate::domain::Error::from)?)
+}

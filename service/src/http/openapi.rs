@@ -1,0 +1,159 @@
+//! The OpenAPI document: collected from the handlers, committed as `openapi/openapi.json`, never written by hand.
+
+use super::routes::{accounts, components, forecasts, gauges, properties, rain, systems, tasks, visits};
+use super::service;
+use eavesward_contract as wire;
+use utoipa::openapi::path::{Operation, ParameterIn};
+use utoipa::openapi::security::{Http, HttpAuthScheme, SecurityScheme};
+use utoipa::openapi::{ContentBuilder, Ref, RefOr, ResponseBuilder};
+use utoipa::{Modify, OpenApi};
+
+/// The document's definition.
+#[derive(OpenApi)]
+#[openapi(
+    info(
+        title = "Eavesward",
+        description = "Tells people who look after rainwater systems what falls due, when and why.\n\n\
+            Figures are in SI with the unit in the field's name. Civil dates are in the property's time zone, instants \
+            are RFC 3339 in UTC. Problems are RFC 9457 documents with a stable code.\n\n\
+            **Repeating.** Send `Idempotency-Key` with a POST and it is carried out once, however often it is sent, for \
+            24 hours.\n\n**Changing.** Updates need `If-Match` with the version that was read: `428` without it, `412` \
+            when somebody was faster.\n\n**Reading.** Every GET carries a strong `ETag` and is answered `304` to those \
+            who send it back. Lists are keyset pages: pass `next_cursor` on as `cursor`.",
+        license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0")
+    ),
+    paths(
+        accounts::account, accounts::keys, accounts::create_key, accounts::revoke_key,
+        properties::list, properties::create, properties::get, properties::update, properties::remove,
+        gauges::list, gauges::create, gauges::get, gauges::update, gauges::remove,
+        rain::list, rain::upsert, rain::remove,
+        systems::list, systems::create, systems::get, systems::update, systems::status,
+        components::list, components::add, components::get, components::update, components::replace,
+        components::retire,
+        tasks::list, tasks::get,
+        forecasts::of_system, forecasts::stateless,
+        visits::list, visits::log, visits::get, visits::correct, visits::withdraw, visits::revisions,
+        service::healthz, service::readyz, service::document,
+    ),
+    components(schemas(wire::Problem, wire::FieldProblem, wire::ProblemCode)),
+    tags(
+        (name = "accounts", description = "The account and its keys"),
+        (name = "properties", description = "The places that systems stand at"),
+        (name = "gauges", description = "Where rain is measured, and what was measured"),
+        (name = "systems", description = "Roofs, tanks and what lies between"),
+        (name = "components", description = "The parts that want care"),
+        (name = "tasks", description = "What falls due"),
+        (name = "forecasts", description = "Why, explained in full"),
+        (name = "visits", description = "What was done and found"),
+        (name = "service", description = "The service itself"),
+    ),
+    modifiers(&Shared)
+)]
+struct Document;
+
+/// The document.
+pub fn document() -> utoipa::openapi::OpenApi {
+    Document::openapi()
+}
+
+/// The document as it is committed: pretty, with a line feed at the end.
+pub fn text() -> String {
+    let mut text = document().to_pretty_json().unwrap_or_default();
+    text.push('\n');
+    text
+}
+
+/// What every operation shares: the bearer key, the header for repetitions, and the problems it can answer with.
+struct Shared;
+
+impl Modify for Shared {
+    fn modify(&self, api: &mut utoipa::openapi::OpenApi) {
+        let components = api.components.get_or_insert_default();
+        components.add_security_scheme("key", SecurityScheme::Http(Http::new(HttpAuthScheme::Bearer)));
+        for (path, item) in &mut api.paths.paths {
+            let guarded = path.starts_with("/v1/");
+            let operations = [
+                (&mut item.get, false),
+                (&mut item.post, true),
+                (&mut item.put, false),
+                (&mut item.delete, false),
+            ];
+            for (operation, post) in operations {
+                let Some(operation) = operation else { continue };
+                if guarded {
+                    operation.security = Some(vec![utoipa::openapi::SecurityRequirement::new::<
+                        _,
+                        [&str; 0],
+                        &str,
+                    >("key", [])]);
+                }
+                if post && guarded && path != "/v1/forecast" {
+                    repeatable(operation);
+                }
+                problems(path, operation, guarded, post);
+            }
+        }
+    }
+}
+
+fn repeatable(operation: &mut Operation) {
+    use utoipa::openapi::path::ParameterBuilder;
+    use utoipa::openapi::schema::{ObjectBuilder, Type};
+    let schema = ObjectBuilder::new()
+        .schema_type(Type::String)
+        .min_length(Some(1))
+        .max_length(Some(200))
+        .pattern(Some("^[!-~]+$"));
+    let parameter = ParameterBuilder::new()
+        .name("Idempotency-Key")
+        .parameter_in(ParameterIn::Header)
+        .required(utoipa::openapi::Required::False)
+        .description(Some("Carries the request out once, however often it is sent within 24 hours"))
+        .schema(Some(schema));
+    operation.parameters.get_or_insert_default().push(RefOr::T(parameter.build()));
+}
+
+fn problems(path: &str, operation: &mut Operation, guarded: bool, post: bool) {
+    let parameters = operation.parameters.iter().flatten().filter_map(|parameter| match parameter {
+        RefOr::T(parameter) => Some(parameter),
+        RefOr::Ref(_) => None,
+    });
+    let parameters: Vec<_> = parameters.collect();
+    let has = |place: ParameterIn| parameters.iter().any(|parameter| parameter.parameter_in == place);
+    let (in_path, in_query) = (has(ParameterIn::Path), has(ParameterIn::Query));
+    let if_match = parameters.iter().any(|parameter| parameter.name == "If-Match");
+    let body = operation.request_body.is_some();
+    let mut add = |status: &str, description: &str| {
+        let problem = Ref::from_schema_name("Problem");
+        let content = ContentBuilder::new().schema(Some(problem)).build();
+        let response = ResponseBuilder::new()
+            .description(description)
+            .content("application/problem+json", content)
+            .build();
+        operation.responses.responses.entry(status.to_owned()).or_insert(RefOr::T(response));
+    };
+    if guarded {
+        add("401", "No key, or one that is unknown, revoked or expired");
+        add("403", "The key lacks the scope");
+        add("500", "The service failed");
+        add("503", "The database cannot be reached");
+    }
+    if in_path || in_query || body || post {
+        add("400", "A parameter or the body could not be read");
+        add("422", "Some values are not allowed");
+    }
+    if in_path {
+        add("404", "No such thing in this account");
+    }
+    if if_match {
+        add("412", "Changed by someone else since it was read");
+        add("428", "If-Match is needed");
+    }
+    if body {
+        add("413", "The body is too large");
+        add("415", "Not a media type that this path reads");
+    }
+    if (post && guarded && path != "/v1/forecast") || (if_match && operation.request_body.is_none()) {
+        add("409", "Not possible in this state");
+    }
+}

@@ -1,0 +1,201 @@
+//! The one place where errors become problem documents.
+
+use crate::domain::store::StoreError;
+use crate::domain::{Error, FieldError};
+use actix_web::body::{BoxBody, EitherBody, MessageBody};
+use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::http::{StatusCode, header};
+use actix_web::middleware::Next;
+use actix_web::{HttpMessage, HttpResponse, ResponseError};
+use eavesward_contract::{FieldProblem, Problem, ProblemCode};
+use tracing_actix_web::RequestId;
+
+/// The media type of problem documents.
+pub const MEDIA_TYPE: &str = "application/problem+json";
+
+/// A refusal or failure on its way out: what the caller reads, and the cause for the log.
+#[derive(Debug)]
+pub struct ApiError {
+    /// The code.
+    pub code: ProblemCode,
+    /// What happened and the way out.
+    pub detail: String,
+    /// The refused fields.
+    pub errors: Vec<FieldProblem>,
+    /// What is logged and never shown.
+    cause: Option<Box<dyn std::error::Error + Send + Sync>>,
+    /// Methods that the path has, for `405`.
+    allow: Option<String>,
+}
+
+impl ApiError {
+    /// A problem with a code and a detail.
+    pub fn new(code: ProblemCode, detail: impl Into<String>) -> Self {
+        Self { code, detail: detail.into(), errors: Vec::new(), cause: None, allow: None }
+    }
+
+    /// A wrong method on a path that has these.
+    pub fn method_not_allowed(allow: &str) -> Self {
+        let detail = format!("this path answers to {allow}");
+        Self { allow: Some(allow.to_owned()), ..Self::new(ProblemCode::MethodNotAllowed, detail) }
+    }
+
+    fn failed(
+        code: ProblemCode,
+        detail: &str,
+        cause: impl Into<Box<dyn std::error::Error + Send + Sync>>,
+    ) -> Self {
+        Self { cause: Some(cause.into()), ..Self::new(code, detail) }
+    }
+
+    fn fields(code: ProblemCode, detail: &str, errors: Vec<FieldError>) -> Self {
+        let errors =
+            errors.into_iter().map(|error| FieldProblem { field: error.field, message: error.message });
+        Self { errors: errors.collect(), ..Self::new(code, detail) }
+    }
+
+    /// Whether the request may have done something before it failed.
+    pub fn is_failure(&self) -> bool {
+        self.code.status() >= 500
+    }
+
+    fn document(&self, instance: Option<String>, request_id: Option<String>) -> Problem {
+        Problem {
+            type_uri: format!("/problems/{}", self.code.as_str()),
+            title: self.code.title().to_owned(),
+            status: self.code.status(),
+            code: self.code,
+            detail: self.detail.clone(),
+            instance,
+            request_id,
+            errors: self.errors.clone(),
+        }
+    }
+
+    fn respond(&self, instance: Option<String>, request_id: Option<String>) -> HttpResponse {
+        let mut response = HttpResponse::build(self.status_code());
+        match self.code {
+            ProblemCode::Unauthorized => {
+                response.insert_header((header::WWW_AUTHENTICATE, "Bearer"));
+            }
+            ProblemCode::Unavailable | ProblemCode::IdempotencyInProgress => {
+                response.insert_header((header::RETRY_AFTER, "1"));
+            }
+            _ => {}
+        }
+        if let Some(allow) = &self.allow {
+            response.insert_header((header::ALLOW, allow.clone()));
+        }
+        let document = self.document(instance, request_id);
+        let body = serde_json::to_string(&document).unwrap_or_else(|_| "{}".to_owned());
+        response.content_type(MEDIA_TYPE).insert_header((header::CACHE_CONTROL, "no-store")).body(body)
+    }
+}
+
+impl std::fmt::Display for ApiError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}: {}", self.code.as_str(), self.detail)
+    }
+}
+
+impl ResponseError for ApiError {
+    fn status_code(&self) -> StatusCode {
+        StatusCode::from_u16(self.code.status()).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR)
+    }
+
+    fn error_response(&self) -> HttpResponse<BoxBody> {
+        self.respond(None, None)
+    }
+}
+
+impl From<Error> for ApiError {
+    fn from(error: Error) -> Self {
+        use ProblemCode as C;
+        let detail = error.to_string();
+        match error {
+            Error::NotFound { .. } => Self::new(C::NotFound, detail),
+            Error::Invalid(errors) => {
+                Self::fields(C::Invalid, "Some values are not allowed; errors names each of them.", errors)
+            }
+            Error::RainRefused(errors) => Self::fields(
+                C::RainRefused,
+                "Nothing was stored. Mend the readings in errors, or send them without all_or_nothing.",
+                errors,
+            ),
+            Error::InUse { .. } => Self::new(C::InUse, detail),
+            Error::Conflict(_) => Self::new(C::Conflict, detail),
+            Error::VersionMismatch { current } => Self::new(
+                C::VersionMismatch,
+                format!(
+                    "The version is \"{current}\" now. Read it again, apply the change, and send that version."
+                ),
+            ),
+            Error::BadCursor => Self::new(
+                C::BadCursor,
+                "The cursor was not made for this list. Take next_cursor as it came, or start without one.",
+            ),
+            Error::Store(StoreError::Unavailable(_)) => Self::failed(
+                C::Unavailable,
+                "The database cannot be reached. Nothing was changed; try again.",
+                error,
+            ),
+            Error::Store(_) | Error::Engine(_) | Error::Randomness(_) => Self::failed(
+                C::Internal,
+                "Something failed that is not your fault. The request id finds it in the service's log.",
+                error,
+            ),
+        }
+    }
+}
+
+/// Adds path and request id to problems, and logs those that are the service's fault. Errors of the framework itself
+/// (a body cut short, say) become problems here too.
+pub async fn explain<B: MessageBody>(
+    req: ServiceRequest,
+    next: Next<B>,
+) -> Result<ServiceResponse<EitherBody<B, BoxBody>>, actix_web::Error> {
+    let instance = Some(req.path().to_owned());
+    let request_id = req.extensions().get::<RequestId>().map(ToString::to_string);
+    let mut response = next.call(req).await?;
+    let replacement = response.response().error().map(|error| match error.as_error::<ApiError>() {
+        Some(problem) => {
+            log(problem, request_id.as_deref());
+            problem.respond(instance.clone(), request_id.clone())
+        }
+        None => framework(error).respond(instance.clone(), request_id.clone()),
+    });
+    if let Some(id) = request_id.and_then(|id| header::HeaderValue::from_str(&id).ok()) {
+        let name = header::HeaderName::from_static("x-request-id");
+        response.headers_mut().insert(name.clone(), id.clone());
+        if let Some(mut replacement) = replacement {
+            replacement.headers_mut().insert(name, id);
+            return Ok(response.into_response(replacement).map_into_right_body());
+        }
+    } else if let Some(replacement) = replacement {
+        return Ok(response.into_response(replacement).map_into_right_body());
+    }
+    Ok(response.map_into_left_body())
+}
+
+fn framework(error: &actix_web::Error) -> ApiError {
+    let status = error.as_response_error().status_code();
+    let detail = error.to_string();
+    match status.as_u16() {
+        404 => ApiError::new(ProblemCode::NotFound, "There is nothing at this path; /docs lists the paths."),
+        413 => ApiError::new(ProblemCode::BodyTooLarge, detail),
+        415 => ApiError::new(ProblemCode::UnsupportedMediaType, detail),
+        406 => ApiError::new(ProblemCode::NotAcceptable, detail),
+        400..=499 => ApiError::new(ProblemCode::MalformedBody, detail),
+        _ => {
+            tracing::error!(%detail, "the framework failed");
+            ApiError::new(ProblemCode::Internal, "Something failed that is not your fault.")
+        }
+    }
+}
+
+fn log(problem: &ApiError, request_id: Option<&str>) {
+    if let Some(cause) = &problem.cause {
+        let request_id = request_id.unwrap_or("none");
+        tracing::error!(code = problem.code.as_str(), request_id, cause = ?cause, "request {request_id} failed");
+    }
+}

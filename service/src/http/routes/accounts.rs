@@ -1,0 +1,92 @@
+//! The account and its keys.
+
+use super::Paging;
+use crate::domain::account;
+use crate::domain::ids::KeyId;
+use crate::domain::{Context, Error};
+use crate::http::access::{Keeper, Reader};
+use crate::http::body::Json;
+use crate::http::conditional::{hashed, json, page};
+use crate::http::idempotent;
+use crate::http::problem::ApiError;
+use actix_web::http::header;
+use actix_web::{HttpRequest, HttpResponse, web};
+use eavesward_contract as wire;
+use uuid::Uuid;
+
+type Answer = Result<HttpResponse, ApiError>;
+
+/// Show the account
+///
+/// The account that the key belongs to.
+#[utoipa::path(get, path = "/v1/account", tag = "accounts", operation_id = "get_account",
+    responses((status = 200, description = "The account", body = wire::Account)))]
+pub async fn account(req: HttpRequest, caller: Reader, cx: web::Data<Context>) -> Answer {
+    hashed(&req, &wire::Account::from(account::get(&cx, caller.0).await?))
+}
+
+/// List keys
+///
+/// Every key of the account, oldest first, revoked ones included. Needs the scope `admin`.
+#[utoipa::path(get, path = "/v1/keys", tag = "accounts", operation_id = "list_keys", params(Paging),
+    responses((status = 200, description = "One page of keys", body = wire::Page<wire::ApiKey>)))]
+pub async fn keys(
+    req: HttpRequest,
+    caller: Keeper,
+    cx: web::Data<Context>,
+    paging: web::Query<Paging>,
+) -> Answer {
+    let found = account::keys(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
+    page::<_, wire::ApiKey>(&req, found)
+}
+
+/// Make a key
+///
+/// The secret is shown this once; only its hash is kept. For that reason an answer cannot be repeated either: with an
+/// `Idempotency-Key` a second request makes no second key, but it is answered `409` instead of with the secret.
+/// Needs the scope `admin`.
+#[utoipa::path(post, path = "/v1/keys", tag = "accounts", operation_id = "create_key", request_body = wire::KeyRequest,
+    responses((status = 201, description = "The key with its secret", body = wire::KeyCreated)))]
+pub async fn create_key(
+    req: HttpRequest,
+    caller: Keeper,
+    cx: web::Data<Context>,
+    body: Json<wire::KeyRequest>,
+) -> Answer {
+    let key = idempotent::key(&req)?;
+    let mut made = None;
+    // What is kept for repetitions is the key without its secret; the secret goes to the first caller alone.
+    let answer = idempotent::once(&cx, caller.0, &req, body.hash, |_| async {
+        let (key, secret) = account::create_key(&cx, caller.0, body.value.into()).await?;
+        let key = wire::ApiKey::from(key);
+        let reply = idempotent::Reply::created(format!("/v1/keys/{}", key.id), 1, &key)?;
+        made = Some(wire::KeyCreated { key, secret: secret.reveal().to_owned() });
+        Ok(reply)
+    })
+    .await?;
+    match made {
+        Some(created) => Ok(HttpResponse::Created()
+            .content_type("application/json")
+            .insert_header((header::CACHE_CONTROL, "no-store"))
+            .insert_header((header::LOCATION, format!("/v1/keys/{}", created.key.id)))
+            .body(json(&created)?)),
+        None if key.is_some() => Err(Error::Conflict(
+            "A key was made by the first request with this Idempotency-Key, and its secret was shown then. If it was \
+             lost, revoke that key and make another with a new Idempotency-Key."
+                .to_owned(),
+        )
+        .into()),
+        None => Ok(answer),
+    }
+}
+
+/// Revoke a key
+///
+/// It is refused from now on. Revoking twice changes nothing. Needs the scope `admin`.
+#[utoipa::path(delete, path = "/v1/keys/{id}", tag = "accounts", operation_id = "revoke_key",
+    params(("id" = Uuid, Path, description = "Id of the key")),
+    responses((status = 204, description = "It is revoked")))]
+pub async fn revoke_key(caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+    account::revoke_key(&cx, caller.0, KeyId(*id)).await?;
+    Ok(HttpResponse::NoContent().finish())
+}

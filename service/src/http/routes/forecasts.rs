@@ -1,0 +1,58 @@
+//! Forecasts: one system explained in full.
+
+use crate::domain::ids::SystemId;
+use crate::domain::{Context, forecast};
+use crate::http::access::Reader;
+use crate::http::body::Json;
+use crate::http::conditional::{hashed, json};
+use crate::http::problem::ApiError;
+use actix_web::http::header;
+use actix_web::{HttpRequest, HttpResponse, web};
+use chrono::NaiveDate;
+use eavesward_contract as wire;
+use serde::Deserialize;
+use uuid::Uuid;
+
+type Answer = Result<HttpResponse, ApiError>;
+
+/// For which day.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+pub struct AsOf {
+    /// The day to forecast for, with what was known by then; today at the property when absent.
+    pub as_of: Option<NaiveDate>,
+}
+
+/// Explain a system
+///
+/// Every duty of every component with its window, tally, mark, chances, curve and reasons. A day in the past uses only
+/// the rain, visits and components up to that day.
+#[utoipa::path(get, path = "/v1/systems/{id}/forecast", tag = "forecasts", operation_id = "get_forecast",
+    params(("id" = Uuid, Path, description = "Id of the system"), AsOf),
+    responses((status = 200, description = "The forecast", body = wire::SystemForecast)))]
+pub async fn of_system(
+    req: HttpRequest,
+    caller: Reader,
+    cx: web::Data<Context>,
+    id: web::Path<Uuid>,
+    query: web::Query<AsOf>,
+) -> Answer {
+    let found = forecast::stored(&cx, caller.0, SystemId(*id), query.as_of).await?;
+    hashed(&req, &wire::SystemForecast::from(found))
+}
+
+/// Forecast without registering
+///
+/// For a system that nobody has registered, an installer quoting a job say. Nothing is stored, and the same request
+/// gives the same answer on any day.
+#[utoipa::path(post, path = "/v1/forecast", tag = "forecasts", operation_id = "forecast",
+    request_body = wire::ForecastRequest,
+    responses((status = 200, description = "The forecast", body = wire::SystemForecast)))]
+pub async fn stateless(_caller: Reader, body: Json<wire::ForecastRequest>) -> Answer {
+    let found = forecast::stateless(body.value.into()).await?;
+    Ok(HttpResponse::Ok()
+        .content_type("application/json")
+        .insert_header((header::CACHE_CONTROL, "no-store"))
+        .body(json(&wire::SystemForecast::from(found))?))
+}

@@ -1,0 +1,176 @@
+//! Rain in and out.
+
+use crate::domain::ids::GaugeId;
+use crate::domain::rain::{self, Offer, Offered};
+use crate::domain::rain_files::{self, Accumulated};
+use crate::domain::{Context, Error};
+use crate::http::access::{Reader, Writer};
+use crate::http::body::{media_type, read, too_large};
+use crate::http::conditional::{json, page};
+use crate::http::problem::ApiError;
+use actix_web::http::header;
+use actix_web::{HttpRequest, HttpResponse, web};
+use chrono::NaiveDate;
+use eavesward_contract as wire;
+use serde::Deserialize;
+use uuid::Uuid;
+
+type Answer = Result<HttpResponse, ApiError>;
+
+/// What to do with a reading that was taken after several days.
+#[derive(Debug, Clone, Copy, Default, Deserialize, utoipa::ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum AccumulatedChoice {
+    /// Spread it evenly over the days it covers.
+    #[default]
+    Spread,
+    /// Refuse it and say so.
+    Refuse,
+}
+
+/// How an upload is to be read.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+pub struct Upload {
+    /// Store nothing when a single reading is refused; `false` when absent.
+    #[serde(default)]
+    #[param(required = false)]
+    pub all_or_nothing: bool,
+    /// Layout of a `text/csv` body; `daily_csv` when absent.
+    #[serde(default)]
+    #[param(inline, required = false)]
+    pub layout: wire::RainLayout,
+    /// What to do with readings accumulated over several days; `spread` when absent.
+    #[serde(default)]
+    #[param(inline, required = false)]
+    pub accumulated: AccumulatedChoice,
+}
+
+/// Which readings to list.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+pub struct RainRange {
+    /// First day; from the start of the record when absent.
+    pub from: Option<NaiveDate>,
+    /// Last day; to the end of the record when absent.
+    pub to: Option<NaiveDate>,
+    /// `next_cursor` of the page before; from the start when absent.
+    pub cursor: Option<String>,
+    /// Rows of a page, 1 to 500; 100 when absent.
+    #[param(minimum = 1, maximum = 500)]
+    pub limit: Option<u32>,
+}
+
+/// Which readings to remove.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+pub struct RainRemoval {
+    /// First day to remove.
+    pub from: NaiveDate,
+    /// Last day to remove.
+    pub to: NaiveDate,
+}
+
+/// Send rain
+///
+/// An upsert by date: sending the same readings twice changes nothing. Every reading is judged by itself; the answer
+/// counts what was new, changed, same and refused, and why, by line or by position. The body is JSON, or a `text/csv`
+/// file laid out as `layout` says. What the answer counts as stored survives a power cut.
+#[utoipa::path(put, path = "/v1/gauges/{id}/rain", tag = "gauges", operation_id = "put_rain",
+    params(("id" = Uuid, Path, description = "Id of the gauge"), Upload),
+    request_body(content((wire::RainRequest = "application/json"), (String = "text/csv"))),
+    responses((status = 200, description = "What became of the readings", body = wire::RainReport)))]
+pub async fn upsert(
+    req: HttpRequest,
+    caller: Writer,
+    cx: web::Data<Context>,
+    id: web::Path<Uuid>,
+    query: web::Query<Upload>,
+    payload: Result<web::Bytes, actix_web::Error>,
+) -> Result<HttpResponse, actix_web::Error> {
+    let bytes = payload.map_err(too_large)?;
+    let offer = match media_type(&req).as_str() {
+        "application/json" => from_json(&bytes)?,
+        "text/csv" => from_csv(&bytes, &query)?,
+        other => {
+            let detail = format!("The body is {other:?}; send application/json or text/csv.");
+            return Err(ApiError::new(wire::ProblemCode::UnsupportedMediaType, detail).into());
+        }
+    };
+    let report =
+        rain::put(&cx, caller.0, GaugeId(*id), offer, query.all_or_nothing).await.map_err(ApiError::from)?;
+    Ok(HttpResponse::Ok()
+        .content_type("application/json")
+        .insert_header((header::CACHE_CONTROL, "no-store"))
+        .body(json(&wire::RainReport::from(report))?))
+}
+
+/// The list as it came: an entry that is not readable must not lose the others, so each is read by itself.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct LooseRain {
+    days: Vec<serde_json::Value>,
+}
+
+fn from_json(bytes: &[u8]) -> Result<Offer, ApiError> {
+    let loose: LooseRain = read(bytes)?;
+    let readings = loose.days.into_iter().enumerate().map(|(index, day)| {
+        let date = day.get("date").and_then(serde_json::Value::as_str).map(str::to_owned);
+        let reading =
+            serde_json::from_value::<wire::RainDay>(day).map(Into::into).map_err(|error| error.to_string());
+        Offered { line: index as u64 + 1, date, reading, spread: false }
+    });
+    Ok(Offer { readings: readings.collect(), other: 0 })
+}
+
+fn from_csv(bytes: &[u8], query: &Upload) -> Result<Offer, ApiError> {
+    Ok(match query.layout {
+        wire::RainLayout::DailyCsv => {
+            rain_files::daily_csv(bytes).map_err(|fault| Error::field("line 1", fault))?
+        }
+        wire::RainLayout::GhcnDaily => {
+            let accumulated = match query.accumulated {
+                AccumulatedChoice::Spread => Accumulated::Spread,
+                AccumulatedChoice::Refuse => Accumulated::Refuse,
+            };
+            rain_files::ghcn_daily(bytes, accumulated)
+        }
+    })
+}
+
+/// List rain
+///
+/// A gauge's readings by date. Days without a reading are left out.
+#[utoipa::path(get, path = "/v1/gauges/{id}/rain", tag = "gauges", operation_id = "list_rain",
+    params(("id" = Uuid, Path, description = "Id of the gauge"), RainRange),
+    responses((status = 200, description = "One page of readings", body = wire::Page<wire::RainDay>)))]
+pub async fn list(
+    req: HttpRequest,
+    caller: Reader,
+    cx: web::Data<Context>,
+    id: web::Path<Uuid>,
+    query: web::Query<RainRange>,
+) -> Answer {
+    let range = (query.from, query.to);
+    let found = rain::list(&cx, caller.0, GaugeId(*id), range, query.cursor.as_deref(), query.limit).await?;
+    page::<_, wire::RainDay>(&req, found)
+}
+
+/// Remove rain
+///
+/// Readings from one day to another, both included: for a file that went to the wrong gauge.
+#[utoipa::path(delete, path = "/v1/gauges/{id}/rain", tag = "gauges", operation_id = "delete_rain",
+    params(("id" = Uuid, Path, description = "Id of the gauge"), RainRemoval),
+    responses((status = 204, description = "They are gone")))]
+pub async fn remove(
+    caller: Writer,
+    cx: web::Data<Context>,
+    id: web::Path<Uuid>,
+    query: web::Query<RainRemoval>,
+) -> Answer {
+    rain::delete(&cx, caller.0, GaugeId(*id), query.from, query.to).await?;
+    Ok(HttpResponse::NoContent().finish())
+}

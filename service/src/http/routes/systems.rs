@@ -1,0 +1,132 @@
+//! Systems and their status.
+
+use crate::domain::ids::{GaugeId, PropertyId, SystemId};
+use crate::domain::store::SystemFilter;
+use crate::domain::{Context, status, system};
+use crate::http::access::{Reader, Version, Writer};
+use crate::http::body::Json;
+use crate::http::conditional::{compound, hashed, page};
+use crate::http::idempotent::{Reply, once};
+use crate::http::problem::ApiError;
+use crate::http::wire::registration;
+use actix_web::http::header;
+use actix_web::{HttpRequest, HttpResponse, web};
+use eavesward_contract as wire;
+use serde::Deserialize;
+use uuid::Uuid;
+
+type Answer = Result<HttpResponse, ApiError>;
+
+/// Which systems to list.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+pub struct Which {
+    /// Those at this property.
+    pub property_id: Option<Uuid>,
+    /// Those under this gauge.
+    pub gauge_id: Option<Uuid>,
+    /// `next_cursor` of the page before; from the start when absent.
+    pub cursor: Option<String>,
+    /// Rows of a page, 1 to 500; 100 when absent.
+    #[param(minimum = 1, maximum = 500)]
+    pub limit: Option<u32>,
+}
+
+/// List systems
+///
+/// By name, each with its components in service.
+#[utoipa::path(get, path = "/v1/systems", tag = "systems", operation_id = "list_systems", params(Which),
+    responses((status = 200, description = "One page of systems", body = wire::Page<wire::System>)))]
+pub async fn list(
+    req: HttpRequest,
+    caller: Reader,
+    cx: web::Data<Context>,
+    which: web::Query<Which>,
+) -> Answer {
+    let filter = SystemFilter {
+        property_id: which.property_id.map(PropertyId),
+        gauge_id: which.gauge_id.map(GaugeId),
+    };
+    let found = system::list(&cx, caller.0, &filter, which.cursor.as_deref(), which.limit).await?;
+    page::<_, wire::System>(&req, found)
+}
+
+/// Register a system
+///
+/// With its components, all or nothing. Its tasks appear within seconds.
+#[utoipa::path(post, path = "/v1/systems", tag = "systems", operation_id = "create_system",
+    request_body = wire::SystemCreateRequest,
+    responses((status = 201, description = "The system", body = wire::System)))]
+pub async fn create(
+    req: HttpRequest,
+    caller: Writer,
+    cx: web::Data<Context>,
+    body: Json<wire::SystemCreateRequest>,
+) -> Answer {
+    let cx: &Context = &cx;
+    once(cx, caller.0, &req, body.hash, |seed| async move {
+        let (facts, components) = registration(body.value);
+        let made = wire::System::from(system::create(cx, caller.0, SystemId(seed), facts, components).await?);
+        Reply::created(format!("/v1/systems/{}", made.id), made.version, &made)
+    })
+    .await
+}
+
+/// Show a system
+///
+/// With its components in service. The `ETag` begins with its version; what follows the point changes with its
+/// components. `If-Match` looks at the version alone.
+#[utoipa::path(get, path = "/v1/systems/{id}", tag = "systems", operation_id = "get_system",
+    params(("id" = Uuid, Path, description = "Id of the system")),
+    responses((status = 200, description = "The system", body = wire::System)))]
+pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+    let found = wire::System::from(system::get(&cx, caller.0, SystemId(*id)).await?);
+    compound(&req, found.version, &found)
+}
+
+/// Change a system
+///
+/// Replaces everything that is known of it but its components, which have routes of their own. A day in `retired_on`
+/// takes it out of service.
+#[utoipa::path(put, path = "/v1/systems/{id}", tag = "systems", operation_id = "update_system",
+    params(
+        ("id" = Uuid, Path, description = "Id of the system"),
+        ("If-Match" = String, Header, description = "The version that was read, such as \"3\""),
+    ),
+    request_body = wire::SystemUpdateRequest,
+    responses((status = 200, description = "The system as it is now", body = wire::System)))]
+pub async fn update(
+    req: HttpRequest,
+    caller: Writer,
+    cx: web::Data<Context>,
+    id: web::Path<Uuid>,
+    version: Version,
+    body: Json<wire::SystemUpdateRequest>,
+) -> Answer {
+    let changed = system::update(&cx, caller.0, SystemId(*id), version.0, body.value.into()).await?;
+    let changed = wire::System::from(changed);
+    compound(&req, changed.version, &changed)
+}
+
+/// Poll a system's status
+///
+/// The next duties and the runoff of the last days, as of the last refresh: small, and made for polling. Send the
+/// `ETag` back as `If-None-Match` and an unchanged status is answered `304` without a body.
+#[utoipa::path(get, path = "/v1/systems/{id}/status", tag = "systems", operation_id = "get_status",
+    params(
+        ("id" = Uuid, Path, description = "Id of the system"),
+        ("If-None-Match" = Option<String>, Header, description = "The tag of the status that is known already"),
+    ),
+    responses(
+        (status = 200, description = "The status", body = wire::SystemStatus),
+        (status = 304, description = "Nothing changed since that tag"),
+    ))]
+pub async fn status(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+    let mut response =
+        hashed(&req, &wire::SystemStatus::from(status::get(&cx, caller.0, SystemId(*id)).await?))?;
+    // A strong tag names one run of bytes, so this small body is never compressed.
+    let identity = header::HeaderValue::from_static("identity");
+    response.headers_mut().insert(header::CONTENT_ENCODING, identity);
+    Ok(response)
+}

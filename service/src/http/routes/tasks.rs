@@ -1,0 +1,141 @@
+//! Tasks.
+
+use crate::domain::ids::{PropertyId, SystemId, TaskId};
+use crate::domain::store::TaskFilter;
+use crate::domain::{Context, Error, clock, component, task};
+use crate::http::access::{Reader, known};
+use crate::http::conditional::{hashed, page};
+use crate::http::problem::ApiError;
+use actix_web::{HttpRequest, HttpResponse, web};
+use chrono::{Days, NaiveDate};
+use eavesward_contract as wire;
+use serde::Deserialize;
+use uuid::Uuid;
+
+type Answer = Result<HttpResponse, ApiError>;
+
+/// Which tasks to list.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+pub struct Which {
+    /// Those at this property.
+    pub property_id: Option<Uuid>,
+    /// Those of this system.
+    pub system_id: Option<Uuid>,
+    /// Those of this kind of component.
+    #[param(inline)]
+    pub component_kind: Option<wire::ComponentKind>,
+    /// Those in one of these states, set apart by commas: `resting`, `near`, `due`, `late`.
+    pub state: Option<String>,
+    /// Those due up to so many days from today, what is due already included: an ISO 8601 duration in days or weeks,
+    /// such as `P7D`. Not together with `from` or `to`.
+    pub within: Option<String>,
+    /// Those due on or after this day.
+    pub from: Option<NaiveDate>,
+    /// Those due on or before this day.
+    pub to: Option<NaiveDate>,
+    /// `next_cursor` of the page before; from the start when absent.
+    pub cursor: Option<String>,
+    /// Rows of a page, 1 to 500; 100 when absent.
+    #[param(minimum = 1, maximum = 500)]
+    pub limit: Option<u32>,
+}
+
+/// List tasks
+///
+/// By due date, those without a date last. A filter by date leaves those out. Rows are as of their last refresh, which
+/// follows every change within seconds and every local midnight.
+#[utoipa::path(get, path = "/v1/tasks", tag = "tasks", operation_id = "list_tasks", params(Which),
+    responses((status = 200, description = "One page of tasks", body = wire::Page<wire::Task>)))]
+pub async fn list(
+    req: HttpRequest,
+    caller: Reader,
+    cx: web::Data<Context>,
+    which: web::Query<Which>,
+) -> Answer {
+    let filter = filter(&cx, &which)?;
+    let found = task::list(&cx, caller.0, &filter, which.cursor.as_deref(), which.limit).await?;
+    page::<_, wire::Task>(&req, found)
+}
+
+/// Show a task
+///
+/// One component's duty.
+#[utoipa::path(get, path = "/v1/tasks/{id}", tag = "tasks", operation_id = "get_task",
+    params(("id" = Uuid, Path, description = "Id of the task")),
+    responses((status = 200, description = "The task", body = wire::Task)))]
+pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+    hashed(&req, &wire::Task::from(task::get(&cx, caller.0, TaskId(*id)).await?))
+}
+
+fn filter(cx: &Context, which: &Which) -> Result<TaskFilter, ApiError> {
+    let kind = which
+        .component_kind
+        .map(|kind| known::<_, component::Kind>("component_kind", kind, "the kinds that /docs lists"))
+        .transpose()?;
+    let (mut from, mut to) = (which.from, which.to);
+    if let Some(within) = &which.within {
+        if from.is_some() || to.is_some() {
+            return Err(Error::field("within", "send either within, or from and to").into());
+        }
+        // The latest civil date on earth: a week's list may show a task a few hours early, never too late.
+        let today = clock::local_date(cx.clock.now(), chrono_tz::Pacific::Kiritimati);
+        to = today.checked_add_days(Days::new(days(within)?));
+        from = None;
+    }
+    if let (Some(first), Some(last)) = (from, to) {
+        if first > last {
+            return Err(Error::field("from", format!("{first} is after {last}")).into());
+        }
+    }
+    Ok(TaskFilter {
+        property_id: which.property_id.map(PropertyId),
+        system_id: which.system_id.map(SystemId),
+        kind,
+        states: states(which.state.as_deref())?,
+        from,
+        to,
+    })
+}
+
+fn states(text: Option<&str>) -> Result<Vec<task::State>, ApiError> {
+    let words = text.into_iter().flat_map(|text| text.split(',')).map(str::trim);
+    words
+        .map(|word| {
+            task::State::parse(word).ok_or_else(|| {
+                let message = format!("{word:?} is not one of resting, near, due, late");
+                Error::field("state", message).into()
+            })
+        })
+        .collect()
+}
+
+/// Whole days of an ISO 8601 duration: `P7D`, `P2W`.
+fn days(text: &str) -> Result<u64, ApiError> {
+    let number = |text: &str| text.parse::<u64>().ok().filter(|number| *number <= 36_525);
+    let found = text.strip_prefix('P').and_then(|rest| {
+        let days = rest.strip_suffix('D').and_then(number);
+        days.or_else(|| rest.strip_suffix('W').and_then(number).map(|weeks| weeks * 7))
+    });
+    found.ok_or_else(|| {
+        let message =
+            format!("{text:?} is not a number of days or weeks such as P7D or P2W, up to a century");
+        Error::field("within", message).into()
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn durations_are_days_or_weeks() {
+        assert_eq!(days("P7D").unwrap(), 7);
+        assert_eq!(days("P2W").unwrap(), 14);
+        assert_eq!(days("P0D").unwrap(), 0);
+        for wrong in ["7", "P7", "PT7H", "P-1D", "P1Y", "", "P99999999999999999999D"] {
+            assert!(days(wrong).is_err(), "{wrong}");
+        }
+    }
+}

@@ -1,0 +1,88 @@
+//! What the service says of itself: whether it lives, whether it is ready, and its document.
+
+use super::conditional::tagged;
+use super::openapi;
+use super::problem::ApiError;
+use crate::domain::Context;
+use actix_web::web::{self, ServiceConfig};
+use actix_web::{HttpRequest, HttpResponse};
+use base64::{Engine as _, engine::general_purpose::URL_SAFE_NO_PAD};
+use eavesward_contract::ProblemCode;
+use sha2::{Digest, Sha256};
+use std::sync::LazyLock;
+use std::sync::atomic::{AtomicBool, Ordering};
+use utoipa_swagger_ui::{Config, SwaggerUi};
+
+/// Whether new requests are wanted: `false` while the service shuts down.
+#[derive(Debug)]
+pub struct Open(AtomicBool);
+
+impl Default for Open {
+    fn default() -> Self {
+        Self(AtomicBool::new(true))
+    }
+}
+
+impl Open {
+    /// Says that the service is shutting down.
+    pub fn close(&self) {
+        self.0.store(false, Ordering::Relaxed);
+    }
+}
+
+/// Ask whether it lives
+///
+/// Answers as long as the process does.
+#[utoipa::path(get, path = "/healthz", tag = "service", operation_id = "healthz",
+    responses((status = 200, description = "It lives", body = String, content_type = "text/plain")))]
+pub async fn healthz() -> HttpResponse {
+    HttpResponse::Ok().content_type("text/plain; charset=utf-8").body("alive\n")
+}
+
+/// Ask whether it is ready
+///
+/// Answers `503` while the database cannot be reached or the service is shutting down.
+#[utoipa::path(get, path = "/readyz", tag = "service", operation_id = "readyz",
+    responses((status = 200, description = "It is ready", body = String, content_type = "text/plain")))]
+pub async fn readyz(cx: web::Data<Context>, open: web::Data<Open>) -> Result<HttpResponse, ApiError> {
+    if !open.0.load(Ordering::Relaxed) {
+        return Err(ApiError::new(ProblemCode::Unavailable, "The service is shutting down."));
+    }
+    cx.store.ping().await.map_err(crate::domain::Error::from)?;
+    Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body("ready\n"))
+}
+
+/// Get this document
+///
+/// As OpenAPI 3.1; `/docs/` shows it for reading and trying.
+#[utoipa::path(get, path = "/openapi.json", tag = "service", operation_id = "openapi",
+    responses((status = 200, description = "The OpenAPI document", body = serde_json::Value)))]
+pub async fn document(req: HttpRequest) -> HttpResponse {
+    static DOCUMENT: LazyLock<(String, String)> = LazyLock::new(|| {
+        let text = openapi::text();
+        (URL_SAFE_NO_PAD.encode(&Sha256::digest(text.as_bytes())[..16]), text)
+    });
+    tagged(&req, &DOCUMENT.0, DOCUMENT.1.clone())
+}
+
+/// Everything outside `/v1`: health, the document and its page, which needs nothing from elsewhere.
+pub fn configure(cfg: &mut ServiceConfig) {
+    cfg.route("/healthz", web::get().to(healthz))
+        .route("/readyz", web::get().to(readyz))
+        .route("/openapi.json", web::get().to(document))
+        .route("/", web::get().to(front))
+        .service(web::redirect("/docs", "/docs/"))
+        .service(SwaggerUi::new("/docs/{_:.*}").config(Config::from("/openapi.json")))
+        .default_service(web::to(nothing));
+}
+
+/// A word for whoever opens the service in a browser.
+async fn front() -> HttpResponse {
+    HttpResponse::Ok()
+        .content_type("text/plain; charset=utf-8")
+        .body("Eavesward\n\nThe API is under /v1, its documentation at /docs/, its OpenAPI document at /openapi.json.\n")
+}
+
+async fn nothing() -> Result<HttpResponse, ApiError> {
+    Err(ApiError::new(ProblemCode::NotFound, "There is nothing at this path; /docs/ lists the paths."))
+}

@@ -1,0 +1,158 @@
+//! Components and their parts.
+
+use super::{mirror, mirror_open};
+use crate::domain::component;
+use component::{Emptying, Part};
+use eavesward_contract as wire;
+
+mirror_open!(ComponentKind: component::Kind {
+    Roof, Gutter, DebrisScreen, FirstFlushDiverter, Coupling, Tank, FloatingIntake, OverflowTrap, Vent, Valve,
+    LevelGauge, Pump, PressureVessel, CartridgeFilter, DisinfectionLamp, ExposedPipework,
+});
+mirror!(CouplingMaterial: component::Material { Epdm, Neoprene, NaturalOrSbr, PlasticisedPvc });
+mirror!(Exposition: component::Exposition {
+    VerticalPipe, Horizontal, FacingEquator, FacingEastOrWest, FacingPole, TiltedToEquator,
+});
+mirror!(Shade: component::Shade { FullSun, PartShade, UnderEaves, Covered });
+mirror!(ValveType: component::ValveType { Ball, Gate });
+
+impl From<wire::Emptying> for Emptying {
+    fn from(emptying: wire::Emptying) -> Self {
+        match emptying {
+            wire::Emptying::Hand {} => Self::Hand,
+            wire::Emptying::WeepHole { hole_mm, head_m } => Self::WeepHole { hole_mm, head_m },
+            wire::Emptying::Drip { litres_per_hour } => Self::Drip { litres_per_hour },
+        }
+    }
+}
+
+impl From<Emptying> for wire::Emptying {
+    fn from(emptying: Emptying) -> Self {
+        match emptying {
+            Emptying::Hand => Self::Hand {},
+            Emptying::WeepHole { hole_mm, head_m } => Self::WeepHole { hole_mm, head_m },
+            Emptying::Drip { litres_per_hour } => Self::Drip { litres_per_hour },
+        }
+    }
+}
+
+impl From<wire::MonthDay> for component::MonthDay {
+    fn from(day: wire::MonthDay) -> Self {
+        Self { month: day.month, day: day.day }
+    }
+}
+
+impl From<component::MonthDay> for wire::MonthDay {
+    fn from(day: component::MonthDay) -> Self {
+        Self { month: day.month, day: day.day }
+    }
+}
+
+impl From<wire::Part> for Part {
+    fn from(part: wire::Part) -> Self {
+        use wire::Part as W;
+        match part {
+            W::Roof { fragile } => Self::Roof { fragile },
+            W::Gutter { length_m, guarded } => Self::Gutter { length_m, guarded },
+            W::DebrisScreen { area_m2, mesh_mm } => Self::DebrisScreen { area_m2, mesh_mm },
+            W::FirstFlushDiverter { chamber_volume_l, emptying } => {
+                Self::FirstFlushDiverter { chamber_volume_l, emptying: emptying.into() }
+            }
+            W::Coupling { material, exposition, shade, shade_share } => Self::Coupling {
+                material: material.into(),
+                exposition: exposition.into(),
+                shade: shade.into(),
+                shade_share,
+            },
+            W::Tank { capacity_l, floor_area_m2, outlet_height_mm, calmed_inlet } => {
+                Self::Tank { capacity_l, floor_area_m2, outlet_height_mm, calmed_inlet }
+            }
+            W::FloatingIntake { mesh_mm } => Self::FloatingIntake { mesh_mm },
+            W::OverflowTrap { seal_depth_mm } => Self::OverflowTrap { seal_depth_mm },
+            W::Vent { mesh_mm } => Self::Vent { mesh_mm },
+            W::Valve { valve_type } => Self::Valve { valve_type: valve_type.into() },
+            W::LevelGauge {} => Self::LevelGauge,
+            W::Pump { mains_powered } => Self::Pump { mains_powered },
+            W::PressureVessel { volume_l } => Self::PressureVessel { volume_l },
+            W::CartridgeFilter { rated_volume_l } => Self::CartridgeFilter { rated_volume_l },
+            W::DisinfectionLamp { rated_hours, hours_per_day } => {
+                Self::DisinfectionLamp { rated_hours, hours_per_day }
+            }
+            W::ExposedPipework { first_frost, last_frost } => {
+                Self::ExposedPipework { first_frost: first_frost.into(), last_frost: last_frost.into() }
+            }
+        }
+    }
+}
+
+impl From<Part> for wire::Part {
+    fn from(part: Part) -> Self {
+        match part {
+            Part::Roof { fragile } => Self::Roof { fragile },
+            Part::Gutter { length_m, guarded } => Self::Gutter { length_m, guarded },
+            Part::DebrisScreen { area_m2, mesh_mm } => Self::DebrisScreen { area_m2, mesh_mm },
+            Part::FirstFlushDiverter { chamber_volume_l, emptying } => {
+                Self::FirstFlushDiverter { chamber_volume_l, emptying: emptying.into() }
+            }
+            Part::Coupling { material, exposition, shade, shade_share } => Self::Coupling {
+                material: material.into(),
+                exposition: exposition.into(),
+                shade: shade.into(),
+                shade_share,
+            },
+            Part::Tank { capacity_l, floor_area_m2, outlet_height_mm, calmed_inlet } => {
+                Self::Tank { capacity_l, floor_area_m2, outlet_height_mm, calmed_inlet }
+            }
+            Part::FloatingIntake { mesh_mm } => Self::FloatingIntake { mesh_mm },
+            Part::OverflowTrap { seal_depth_mm } => Self::OverflowTrap { seal_depth_mm },
+            Part::Vent { mesh_mm } => Self::Vent { mesh_mm },
+            Part::Valve { valve_type } => Self::Valve { valve_type: valve_type.into() },
+            Part::LevelGauge => Self::LevelGauge {},
+            Part::Pump { mains_powered } => Self::Pump { mains_powered },
+            Part::PressureVessel { volume_l } => Self::PressureVessel { volume_l },
+            Part::CartridgeFilter { rated_volume_l } => Self::CartridgeFilter { rated_volume_l },
+            Part::DisinfectionLamp { rated_hours, hours_per_day } => {
+                Self::DisinfectionLamp { rated_hours, hours_per_day }
+            }
+            Part::ExposedPipework { first_frost, last_frost } => {
+                Self::ExposedPipework { first_frost: first_frost.into(), last_frost: last_frost.into() }
+            }
+        }
+    }
+}
+
+impl From<wire::ComponentRequest> for component::ComponentFacts {
+    fn from(request: wire::ComponentRequest) -> Self {
+        Self {
+            name: request.name,
+            part: request.part.into(),
+            installed_on: request.installed_on,
+            last_served_on: request.last_served_on,
+        }
+    }
+}
+
+impl From<component::Component> for wire::Component {
+    fn from(component: component::Component) -> Self {
+        let facts = component.facts;
+        Self {
+            id: component.id.0,
+            system_id: component.system_id.0,
+            name: facts.name,
+            part: facts.part.into(),
+            installed_on: facts.installed_on,
+            last_served_on: facts.last_served_on,
+            removed_on: component.removed_on,
+            replaces: component.replaces.map(|id| id.0),
+            version: component.version,
+            created_at: component.created_at,
+            updated_at: component.updated_at,
+        }
+    }
+}
+
+impl From<wire::ReplaceRequest> for component::Replacement {
+    fn from(request: wire::ReplaceRequest) -> Self {
+        Self { on: request.on, part: request.part.map(Into::into), name: request.name }
+    }
+}

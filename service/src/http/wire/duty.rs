@@ -1,0 +1,138 @@
+//! Duties, tasks and status.
+
+use super::mirror_open;
+use crate::domain::cautions::{self, Hazard};
+use crate::domain::{duty, forecast, status, task};
+use eavesward_contract as wire;
+
+mirror_open!(Duty: duty::Duty {
+    ClearRoof, ClearGutter, CleanScreen, DrainDiverter, ClearWeepHole, ReplaceCoupling, CheckBands, RemoveSediment,
+    MeasureSediment, LookOverTank, CheckIntake, CheckTrap, CheckMesh, WorkValve, CompareGauge, CheckPump, CheckVessel,
+    ChangeCartridge, ChangeLamp, DrainForFrost, RestartAfterFrost,
+});
+mirror_open!(DecidedBy: duty::DecidedBy { Prediction, Ceiling, FirstLook, Season, Rating, Nothing });
+mirror_open!(TaskState: task::State { Resting, Near, Due, Late });
+mirror_open!(Hazard: Hazard {
+    Fall, ConfinedSpace, Drowning, Electricity, Chemicals, ContaminatedSludge, Mosquitoes, CrossConnection, Freezing,
+    Pressure,
+});
+
+impl From<Hazard> for wire::Caution {
+    fn from(hazard: Hazard) -> Self {
+        let text = format!("{} {}", hazard.text(), cautions::LOCAL_CODES);
+        Self { hazard: hazard.into(), text }
+    }
+}
+
+impl From<forecast::Tally> for wire::Tally {
+    fn from(tally: forecast::Tally) -> Self {
+        Self {
+            value: rounded(tally.value),
+            unit: tally.unit,
+            from_readings: rounded(tally.from_readings),
+            from_climate: rounded(tally.from_climate),
+            days_read: tally.days_read,
+            days_unread: tally.days_unread,
+        }
+    }
+}
+
+impl From<forecast::Mark> for wire::Mark {
+    fn from(mark: forecast::Mark) -> Self {
+        Self {
+            value: rounded(mark.value),
+            unit: mark.unit,
+            log_sd: mark.log_sd,
+            findings: mark.findings,
+            source: mark.source,
+            judgement: mark.judgement,
+        }
+    }
+}
+
+impl From<forecast::Window> for wire::Window {
+    fn from(window: forecast::Window) -> Self {
+        Self { early_on: window.early_on, likely_on: window.likely_on, late_on: window.late_on }
+    }
+}
+
+/// Six significant digits: more would claim an accuracy that no roof has, and make bodies longer.
+pub(super) fn rounded(value: f64) -> f64 {
+    if value == 0.0 || !value.is_finite() {
+        return value;
+    }
+    let scale = 10_f64.powi(5 - value.abs().log10().floor() as i32);
+    let rounded = (value * scale).round() / scale;
+    if rounded.is_finite() { rounded } else { value }
+}
+
+/// What to bring for a duty.
+pub(super) fn bring(duty: duty::Duty) -> Vec<String> {
+    duty.bring().iter().map(|&thing| thing.to_owned()).collect()
+}
+
+impl From<task::Task> for wire::Task {
+    fn from(task: task::Task) -> Self {
+        let forecast = task.forecast;
+        let (property_name, system_name) = task.names;
+        let prediction = forecast.prediction;
+        Self {
+            id: task.id.0,
+            property_id: task.property_id.0,
+            property_name,
+            system_id: task.system_id.0,
+            system_name,
+            component_id: task.component_id.0,
+            component_name: forecast.component_name,
+            component_kind: task.kind.into(),
+            duty: task.duty.into(),
+            title: task.duty.title().to_owned(),
+            state: task.state.into(),
+            due_on: task.due_on,
+            decided_by: forecast.decided_by.into(),
+            ceiling_on: forecast.ceiling_on,
+            window: prediction.as_ref().and_then(|prediction| prediction.window.map(Into::into)),
+            since: forecast.since,
+            tally: prediction.as_ref().and_then(|prediction| prediction.tally.clone().map(Into::into)),
+            mark: prediction.map(|prediction| prediction.mark.into()),
+            reasons: forecast.reasons,
+            cautions: forecast.hazards.into_iter().map(Into::into).collect(),
+            bring: bring(task.duty),
+            as_of: task.as_of,
+            refreshed_at: task.refreshed_at,
+        }
+    }
+}
+
+impl From<status::Status> for wire::SystemStatus {
+    fn from(status: status::Status) -> Self {
+        let next = status.next.into_iter().map(|next| wire::NextDuty {
+            task_id: next.task_id.0,
+            component_name: next.component_name,
+            duty: next.duty.into(),
+            title: next.duty.title().to_owned(),
+            state: next.state.into(),
+            due_on: next.due_on,
+        });
+        let since = status.since_served.into_iter().map(|since| wire::RunoffSince {
+            component_name: since.component_name,
+            duty: since.duty.into(),
+            since: since.since,
+            runoff_mm: rounded(since.runoff_mm),
+        });
+        Self {
+            system_id: status.system_id.0,
+            system_name: status.system_name,
+            as_of: status.as_of,
+            state: status.state.into(),
+            next: next.collect(),
+            rain_through: status.rain_through,
+            runoff_7_days_mm: rounded(status.last_7_days.mm),
+            runoff_7_days_l: rounded(status.last_7_days.litres),
+            runoff_30_days_mm: rounded(status.last_30_days.mm),
+            runoff_30_days_l: rounded(status.last_30_days.litres),
+            unread_of_30_days: status.last_30_days.unread_days,
+            since_served: since.collect(),
+        }
+    }
+}

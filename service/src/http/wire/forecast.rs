@@ -1,0 +1,88 @@
+//! Forecasts.
+
+use super::duty::{bring, rounded};
+use super::mirror_open;
+use crate::domain::forecast;
+use eavesward_contract as wire;
+
+mirror_open!(ClimateBasis: forecast::Basis { Record, Normals, Both, None });
+
+impl From<wire::ForecastRequest> for forecast::Sketch {
+    fn from(request: wire::ForecastRequest) -> Self {
+        Self {
+            latitude_deg: request.latitude_deg,
+            elevation_m: request.elevation_m,
+            roof: request.roof.into(),
+            demand_l_per_day: request.demand_l_per_day,
+            components: request.components.into_iter().map(Into::into).collect(),
+            rain: request.rain.into_iter().map(Into::into).collect(),
+            normals: request.normals.map(Into::into),
+            as_of: request.as_of,
+        }
+    }
+}
+
+impl From<forecast::ClimateSummary> for wire::ClimateSummary {
+    fn from(climate: forecast::ClimateSummary) -> Self {
+        Self {
+            basis: climate.basis.into(),
+            years: rounded(climate.years),
+            mean_runoff_mm_per_day: climate.mean_runoff_mm_per_day.into_iter().map(rounded).collect(),
+            rain_from: climate.rain_from,
+            rain_through: climate.rain_through,
+            advice: climate.advice,
+        }
+    }
+}
+
+impl From<forecast::DutyForecast> for wire::DutyForecast {
+    fn from(duty: forecast::DutyForecast) -> Self {
+        let prediction = duty.prediction;
+        let curve = prediction.iter().flat_map(|prediction| {
+            prediction
+                .curve
+                .iter()
+                .map(|(date, chance)| wire::CurvePoint { date: *date, chance: rounded(*chance) })
+        });
+        Self {
+            component_id: duty.component_id.map(|id| id.0),
+            component_name: duty.component_name,
+            component_kind: duty.kind.into(),
+            duty: duty.duty.into(),
+            title: duty.duty.title().to_owned(),
+            since: duty.since,
+            due_on: duty.due_on,
+            decided_by: duty.decided_by.into(),
+            ceiling_on: duty.ceiling_on,
+            ceiling_source: duty.duty.ceiling().map(|ceiling| ceiling.source.to_owned()),
+            curve: curve.collect(),
+            window: prediction.as_ref().and_then(|prediction| prediction.window.map(Into::into)),
+            tolerance: prediction.as_ref().map(|prediction| prediction.tolerance),
+            tally: prediction.as_ref().and_then(|prediction| prediction.tally.clone().map(Into::into)),
+            chance_past_mark: prediction.as_ref().and_then(|prediction| {
+                prediction.chances.map(|chances| wire::Chances {
+                    today: rounded(chances.today),
+                    in_7_days: rounded(chances.in_7_days),
+                    in_30_days: rounded(chances.in_30_days),
+                    in_90_days: rounded(chances.in_90_days),
+                })
+            }),
+            mark: prediction.map(|prediction| prediction.mark.into()),
+            reasons: duty.reasons,
+            cautions: duty.hazards.into_iter().map(Into::into).collect(),
+            bring: bring(duty.duty),
+        }
+    }
+}
+
+impl From<forecast::SystemForecast> for wire::SystemForecast {
+    fn from(forecast: forecast::SystemForecast) -> Self {
+        Self {
+            system_id: forecast.system_id.map(|id| id.0),
+            as_of: forecast.as_of,
+            roof: forecast.roof.into(),
+            climate: forecast.climate.into(),
+            duties: forecast.duties.into_iter().map(Into::into).collect(),
+        }
+    }
+}

@@ -1,0 +1,68 @@
+//! Accounts, keys and properties.
+
+use super::mirror;
+use crate::domain::{account, property};
+use eavesward_contract as wire;
+
+mirror!(Scope: account::Scope { Read, Write, Admin });
+
+impl From<account::Account> for wire::Account {
+    fn from(account: account::Account) -> Self {
+        Self { id: account.id.0, name: account.name, created_at: account.created_at }
+    }
+}
+
+impl From<account::Key> for wire::ApiKey {
+    fn from(key: account::Key) -> Self {
+        Self {
+            id: key.id.0,
+            name: key.name,
+            scopes: key.scopes.into_iter().map(Into::into).collect(),
+            hint: key.hint,
+            created_at: key.created_at,
+            expires_at: key.expires_at,
+            revoked_at: key.revoked_at,
+        }
+    }
+}
+
+impl From<wire::KeyRequest> for account::KeyDraft {
+    fn from(request: wire::KeyRequest) -> Self {
+        Self {
+            name: request.name,
+            scopes: request.scopes.into_iter().map(Into::into).collect(),
+            expires_at: request.expires_at,
+        }
+    }
+}
+
+impl From<wire::PropertyRequest> for property::PropertyDraft {
+    fn from(request: wire::PropertyRequest) -> Self {
+        Self {
+            name: request.name,
+            latitude_deg: request.latitude_deg,
+            longitude_deg: request.longitude_deg,
+            elevation_m: request.elevation_m,
+            time_zone: request.time_zone,
+            notes: request.notes,
+        }
+    }
+}
+
+impl From<property::Property> for wire::Property {
+    fn from(property: property::Property) -> Self {
+        let facts = property.facts;
+        Self {
+            id: property.id.0,
+            name: facts.name,
+            latitude_deg: facts.latitude_deg,
+            longitude_deg: facts.longitude_deg,
+            elevation_m: facts.elevation_m,
+            time_zone: facts.time_zone.name().to_owned(),
+            notes: facts.notes,
+            version: property.version,
+            created_at: property.created_at,
+            updated_at: property.updated_at,
+        }
+    }
+}

@@ -1,0 +1,92 @@
+//! Systems and their roofs.
+
+use super::mirror;
+use crate::domain::ids::{GaugeId, PropertyId};
+use crate::domain::{component, defaults, system};
+use eavesward_contract as wire;
+
+mirror!(Surface: defaults::Surface { Metal, Tile, FibreCement, AsphaltShingle, FlatSmooth, FlatGravel, Green });
+mirror!(Canopy: defaults::Canopy { None, Deciduous, Conifer, EvergreenBroadleaf });
+
+impl From<wire::RoofRequest> for system::Roof {
+    fn from(request: wire::RoofRequest) -> Self {
+        Self {
+            plan_area_m2: request.plan_area_m2,
+            surface: request.surface.into(),
+            runoff_coefficient: request.runoff_coefficient,
+            wetting_loss_mm: request.wetting_loss_mm,
+            canopy: request.canopy.into(),
+            canopy_share: request.canopy_share,
+        }
+    }
+}
+
+impl From<system::Roof> for wire::Roof {
+    fn from(roof: system::Roof) -> Self {
+        let source = |(_, given, source): (f64, bool, &str)| wire::CoefficientSource {
+            given,
+            source: source.to_owned(),
+        };
+        Self {
+            plan_area_m2: roof.plan_area_m2,
+            surface: roof.surface.into(),
+            runoff_coefficient: roof.coefficient().0,
+            runoff_coefficient_source: source(roof.coefficient()),
+            wetting_loss_mm: roof.loss().0,
+            wetting_loss_source: source(roof.loss()),
+            canopy: roof.canopy.into(),
+            canopy_share: roof.canopy_share,
+        }
+    }
+}
+
+/// A registration taken apart into facts and components.
+pub fn registration(
+    request: wire::SystemCreateRequest,
+) -> (system::SystemFacts, Vec<component::ComponentFacts>) {
+    let facts = system::SystemFacts {
+        property_id: PropertyId(request.property_id),
+        gauge_id: GaugeId(request.gauge_id),
+        name: request.name,
+        roof: request.roof.into(),
+        commissioned_on: request.commissioned_on,
+        demand_l_per_day: request.demand_l_per_day,
+        retired_on: None,
+    };
+    (facts, request.components.into_iter().map(Into::into).collect())
+}
+
+impl From<wire::SystemUpdateRequest> for system::SystemFacts {
+    fn from(request: wire::SystemUpdateRequest) -> Self {
+        Self {
+            property_id: PropertyId(request.property_id),
+            gauge_id: GaugeId(request.gauge_id),
+            name: request.name,
+            roof: request.roof.into(),
+            commissioned_on: request.commissioned_on,
+            demand_l_per_day: request.demand_l_per_day,
+            retired_on: request.retired_on,
+        }
+    }
+}
+
+impl From<system::Assembled> for wire::System {
+    fn from(assembled: system::Assembled) -> Self {
+        let system::Assembled { system, components } = assembled;
+        let facts = system.facts;
+        Self {
+            id: system.id.0,
+            property_id: facts.property_id.0,
+            gauge_id: facts.gauge_id.0,
+            name: facts.name,
+            roof: facts.roof.into(),
+            commissioned_on: facts.commissioned_on,
+            demand_l_per_day: facts.demand_l_per_day,
+            retired_on: facts.retired_on,
+            components: components.into_iter().map(Into::into).collect(),
+            version: system.version,
+            created_at: system.created_at,
+            updated_at: system.updated_at,
+        }
+    }
+}

@@ -1,0 +1,101 @@
+//! Visits and findings.
+
+use super::mirror;
+use crate::domain::error::{Error, FieldError, Result};
+use crate::domain::ids::{ComponentId, SystemId};
+use crate::domain::visit::{self, Finding};
+use eavesward_contract as wire;
+
+mirror!(FoundClass: visit::FoundClass { Light, Half, Heavy });
+
+impl From<wire::Finding> for Finding {
+    fn from(finding: wire::Finding) -> Self {
+        match finding {
+            wire::Finding::Nothing {} => Self::Nothing,
+            wire::Finding::Fraction { fraction } => Self::Fraction(fraction),
+            wire::Finding::Class { class } => Self::Class(class.into()),
+            wire::Finding::Depth { depth_mm } => Self::DepthMm(depth_mm),
+            wire::Finding::Blocked {} => Self::Blocked,
+        }
+    }
+}
+
+impl From<Finding> for wire::Finding {
+    fn from(finding: Finding) -> Self {
+        match finding {
+            Finding::Nothing => Self::Nothing {},
+            Finding::Fraction(fraction) => Self::Fraction { fraction },
+            Finding::Class(class) => Self::Class { class: class.into() },
+            Finding::DepthMm(depth_mm) => Self::Depth { depth_mm },
+            Finding::Blocked => Self::Blocked {},
+        }
+    }
+}
+
+/// Reads a visit; a duty that this version does not know is refused by its place.
+pub fn visit_facts(request: wire::VisitRequest) -> Result<visit::VisitFacts> {
+    let mut items = Vec::with_capacity(request.items.len());
+    let mut errors = Vec::new();
+    for (index, item) in request.items.into_iter().enumerate() {
+        match item.duty.try_into() {
+            Ok(duty) => items.push(visit::VisitItem {
+                component_id: ComponentId(item.component_id),
+                duty,
+                done: item.done,
+                finding: item.finding.map(Into::into),
+                note: item.note,
+            }),
+            Err(()) => errors.push(FieldError {
+                field: format!("items[{index}].duty"),
+                message: "this service knows no such duty; GET /v1/tasks shows the duties of a component"
+                    .to_owned(),
+            }),
+        }
+    }
+    if !errors.is_empty() {
+        return Err(Error::Invalid(errors));
+    }
+    Ok(visit::VisitFacts {
+        system_id: SystemId(request.system_id),
+        visited_on: request.visited_on,
+        visited_by: request.visited_by,
+        items,
+        note: request.note,
+    })
+}
+
+impl From<visit::Visit> for wire::Visit {
+    fn from(visit: visit::Visit) -> Self {
+        let facts = visit.facts;
+        let items = facts.items.into_iter().map(|item| wire::VisitItem {
+            component_id: item.component_id.0,
+            duty: item.duty.into(),
+            done: item.done,
+            finding: item.finding.map(Into::into),
+            note: item.note,
+        });
+        Self {
+            id: visit.id.0,
+            system_id: facts.system_id.0,
+            visited_on: facts.visited_on,
+            visited_by: facts.visited_by,
+            items: items.collect(),
+            note: facts.note,
+            withdrawn_at: visit.withdrawn.as_ref().map(|withdrawn| withdrawn.at),
+            withdrawn_because: visit.withdrawn.map(|withdrawn| withdrawn.because),
+            version: visit.version,
+            created_at: visit.created_at,
+            updated_at: visit.updated_at,
+        }
+    }
+}
+
+impl From<visit::Revision> for wire::VisitRevision {
+    fn from(revision: visit::Revision) -> Self {
+        Self {
+            version: revision.visit.version,
+            replaced_at: revision.replaced_at,
+            visit: revision.visit.into(),
+        }
+    }
+}

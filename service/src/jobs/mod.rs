@@ -1,0 +1,72 @@
+//! The timed loop: refreshes what is stale, and tidies up. Every step is a use case of the domain that a test can call
+//! with a clock of its own.
+
+use crate::domain::{Context, Result, idempotency, refresh};
+use chrono::{DateTime, TimeDelta, Utc};
+use cron::Schedule;
+use std::time::Duration;
+use tokio::sync::watch;
+
+/// Writes come in bursts (an import, a new system with its gauge); waiting a moment refreshes once for all of them.
+const BURST: Duration = Duration::from_millis(50);
+/// The wait after a round that failed as a whole, the database being away say.
+const AFTER_FAILURE: Duration = Duration::from_secs(5);
+
+/// How the loop runs.
+#[derive(Clone, Debug)]
+pub struct Rhythm {
+    /// The longest wait between rounds; also how late a local midnight may be noticed.
+    pub every: Duration,
+    /// When to tidy up, in UTC.
+    pub housekeeping: Schedule,
+}
+
+/// Runs until `stop` says so.
+pub async fn run(cx: Context, rhythm: Rhythm, mut stop: watch::Receiver<bool>) {
+    let mut tidy_at = next(&rhythm.housekeeping, cx.clock.now());
+    loop {
+        let mut wait = rhythm.every;
+        match round(&cx).await {
+            Ok(done) if done.refreshed + done.failed > 0 => {
+                tracing::debug!(refreshed = done.refreshed, failed = done.failed, "refreshed");
+            }
+            Ok(_) => {}
+            Err(error) => {
+                tracing::error!(error = ?error, "a round of refreshing failed; trying again soon");
+                wait = wait.min(AFTER_FAILURE);
+            }
+        }
+        let now = cx.clock.now();
+        if tidy_at.is_some_and(|at| at <= now) {
+            if let Err(error) = tidy(&cx).await {
+                tracing::error!(error = ?error, "tidying up failed; trying again at its next time");
+            }
+            tidy_at = next(&rhythm.housekeeping, now);
+        }
+        tokio::select! {
+            () = cx.bell.notified() => tokio::time::sleep(BURST).await,
+            () = tokio::time::sleep(wait) => {}
+            _ = stop.changed() => {}
+        }
+        if *stop.borrow() {
+            return;
+        }
+    }
+}
+
+/// Refreshes everything that is stale now.
+pub async fn round(cx: &Context) -> Result<refresh::Round> {
+    refresh::run(cx).await
+}
+
+/// Forgets answers to repeated requests that are older than promised.
+pub async fn tidy(cx: &Context) -> Result<u64> {
+    let gone = cx.store.purge(cx.clock.now() - idempotency::KEPT).await?;
+    tracing::debug!(gone, "forgot old answers");
+    Ok(gone)
+}
+
+/// UTC has no daylight saving, so stepping the schedule in it neither skips nor repeats.
+fn next(schedule: &Schedule, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+    schedule.after(&now).next().filter(|at| *at - now < TimeDelta::days(3660))
+}

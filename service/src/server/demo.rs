@@ -1,0 +1,376 @@
+//! An invented scenario: a housing co-operative with a community orchard, a terrace and a school greenhouse, and rain
+//! made from a seed. No place, firm or person in it exists.
+
+use crate::config::Settings;
+use crate::domain::account::{self, KeyDraft, Scope};
+use crate::domain::clock::local_date;
+use crate::domain::component::{
+    ComponentFacts, Emptying, Exposition, Material, MonthDay, Part, Shade, ValveType,
+};
+use crate::domain::defaults::{Canopy, Surface};
+use crate::domain::duty::{self, Duty};
+use crate::domain::gauge::GaugeFacts;
+use crate::domain::ids::{AccountId, GaugeId, PropertyId, SystemId, VisitId};
+use crate::domain::property::PropertyDraft;
+use crate::domain::rain::{Offer, Offered, RainDay};
+use crate::domain::store::TaskFilter;
+use crate::domain::system::{Roof, SystemFacts};
+use crate::domain::visit::{Finding, FoundClass, VisitFacts, VisitItem};
+use crate::domain::{Context, gauge, property, rain, refresh, system, task, visit};
+use anyhow::Result;
+use chrono::{Datelike, Days, NaiveDate};
+use chrono_tz::Tz;
+use std::fmt::Write as _;
+
+/// The account of the scenario, by which a second start knows that it is there.
+const ACCOUNT: &str = "Alder Row Housing Co-operative (invented)";
+/// The zone of the scenario. UTC keeps it in no real place.
+const ZONE: Tz = Tz::UTC;
+/// Years of invented rain.
+const YEARS: u64 = 6;
+
+/// Loads the scenario if it is not there, and says what is due and how to ask for it.
+pub async fn load(cx: &Context, settings: &Settings) -> Result<String> {
+    let today = local_date(cx.clock.now(), ZONE);
+    let known = cx.store.accounts().await?.into_iter().find(|account| account.name == ACCOUNT);
+    let account = match known {
+        Some(account) => account.id,
+        None => {
+            let (account, _) = account::create(cx, ACCOUNT).await?;
+            scenario(cx, account.id, today).await?;
+            account.id
+        }
+    };
+    let draft = KeyDraft { name: "demo".to_owned(), scopes: Scope::ALL.to_vec(), expires_at: None };
+    let (_, secret) = account::create_key(cx, account, draft).await?;
+    refresh::run(cx).await?;
+    due_list(cx, account, today, settings, secret.reveal()).await
+}
+
+/// Rain of one invented day after another: wet spells and dry ones, with a wet winter. SplitMix64 (Steele, Lea and
+/// Flood 2014) from a fixed seed, so that every demo sees the same weather.
+struct Weather {
+    state: u64,
+    wet: bool,
+}
+
+impl Weather {
+    fn uniform(&mut self) -> f64 {
+        self.state = self.state.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.state;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
+    }
+
+    fn day(&mut self, date: NaiveDate) -> f64 {
+        let winter = (std::f64::consts::TAU * (f64::from(date.ordinal0()) - 15.0) / 365.0).cos();
+        let chance = if self.wet { 0.58 + 0.10 * winter } else { 0.26 + 0.08 * winter };
+        self.wet = self.uniform() < chance;
+        if !self.wet {
+            return 0.0;
+        }
+        let mean = 5.5 + 1.5 * winter;
+        let mm = -mean * (1.0 - self.uniform()).ln();
+        // Gauges are read to a tenth.
+        ((mm * 10.0).round() / 10.0).max(0.1)
+    }
+}
+
+async fn scenario(cx: &Context, account: AccountId, today: NaiveDate) -> Result<()> {
+    let gauge_id = GaugeId::new();
+    let facts = GaugeFacts {
+        name: "orchard gauge".to_owned(),
+        latitude_deg: 48.0,
+        longitude_deg: 0.5,
+        normals: None,
+    };
+    gauge::create(cx, account, gauge_id, facts).await?;
+    let first = today - Days::new(YEARS * 365);
+    let mut weather = Weather { state: 20_260_301, wet: false };
+    let readings =
+        first.iter_days().take_while(|date| *date < today).enumerate().map(|(index, date)| Offered {
+            line: index as u64 + 1,
+            date: None,
+            reading: Ok(RainDay { date, rain_mm: weather.day(date) }),
+            spread: false,
+        });
+    rain::put(cx, account, gauge_id, Offer { readings: readings.collect(), other: 0 }, true).await?;
+    let ago = |days: u64| today - Days::new(days);
+    for place in places(ago) {
+        let property_id = PropertyId::new();
+        property::create(cx, account, property_id, draft(place.property, place.elevation_m)).await?;
+        let facts = SystemFacts {
+            property_id,
+            gauge_id,
+            name: place.system.to_owned(),
+            roof: place.roof,
+            commissioned_on: place.commissioned_on,
+            demand_l_per_day: place.demand_l_per_day,
+            retired_on: None,
+        };
+        let system::Assembled { system, components } =
+            system::create(cx, account, SystemId::new(), facts, place.components).await?;
+        for (days, done) in place.visits {
+            let items = components
+                .iter()
+                .flat_map(|component| {
+                    duty::of(&component.facts.part).iter().map(move |duty| (component.id, *duty))
+                })
+                .filter(|(_, duty)| done.contains(duty))
+                .map(|(component_id, duty)| VisitItem {
+                    component_id,
+                    duty,
+                    done: duty != Duty::MeasureSediment,
+                    finding: match duty {
+                        Duty::CleanScreen => Some(Finding::Class(FoundClass::Half)),
+                        Duty::MeasureSediment => Some(Finding::DepthMm(6.0)),
+                        _ => None,
+                    },
+                    note: None,
+                });
+            let facts = VisitFacts {
+                system_id: system.id,
+                visited_on: ago(days),
+                visited_by: Some("the upkeep rota".to_owned()),
+                items: items.collect(),
+                note: None,
+            };
+            visit::log(cx, account, VisitId::new(), facts).await?;
+        }
+    }
+    Ok(())
+}
+
+fn draft(name: &str, elevation_m: f64) -> PropertyDraft {
+    PropertyDraft {
+        name: name.to_owned(),
+        latitude_deg: 48.0,
+        longitude_deg: 0.5,
+        elevation_m,
+        time_zone: ZONE.name().to_owned(),
+        notes: Some("Keys are with the upkeep rota.".to_owned()),
+    }
+}
+
+struct Place {
+    property: &'static str,
+    elevation_m: f64,
+    system: &'static str,
+    roof: Roof,
+    commissioned_on: NaiveDate,
+    demand_l_per_day: f64,
+    components: Vec<ComponentFacts>,
+    /// Days ago, and what was seen to.
+    visits: Vec<(u64, Vec<Duty>)>,
+}
+
+fn part(name: &str, part: Part, installed_on: NaiveDate) -> ComponentFacts {
+    ComponentFacts { name: name.to_owned(), part, installed_on, last_served_on: None }
+}
+
+fn places(ago: impl Fn(u64) -> NaiveDate) -> Vec<Place> {
+    vec![orchard(&ago), terrace(&ago), greenhouse(&ago)]
+}
+
+fn orchard(ago: &impl Fn(u64) -> NaiveDate) -> Place {
+    let day = ago(1500);
+    let hand = Part::FirstFlushDiverter { chamber_volume_l: 80.0, emptying: Emptying::Hand };
+    Place {
+        property: "Community orchard",
+        elevation_m: 60.0,
+        system: "apple shed",
+        roof: Roof {
+            plan_area_m2: 80.0,
+            surface: Surface::Metal,
+            runoff_coefficient: None,
+            wetting_loss_mm: None,
+            canopy: Canopy::Deciduous,
+            canopy_share: 0.4,
+        },
+        commissioned_on: day,
+        demand_l_per_day: 120.0,
+        components: vec![
+            part("shed roof", Part::Roof { fragile: false }, day),
+            part("shed gutter", Part::Gutter { length_m: 18.0, guarded: false }, day),
+            part("downpipe screen", Part::DebrisScreen { area_m2: 0.2, mesh_mm: Some(1.0) }, day),
+            part("shed diverter", hand, day),
+            part(
+                "tank coupling",
+                Part::Coupling {
+                    material: Material::NaturalOrSbr,
+                    exposition: Exposition::VerticalPipe,
+                    shade: Shade::PartShade,
+                    shade_share: None,
+                },
+                day,
+            ),
+            part(
+                "orchard tank",
+                Part::Tank {
+                    capacity_l: 5000.0,
+                    floor_area_m2: 2.5,
+                    outlet_height_mm: 100.0,
+                    calmed_inlet: true,
+                },
+                day,
+            ),
+            part("orchard intake", Part::FloatingIntake { mesh_mm: Some(1.0) }, day),
+            part("orchard trap", Part::OverflowTrap { seal_depth_mm: 75.0 }, day),
+            part("tank vent", Part::Vent { mesh_mm: Some(1.0) }, day),
+            part("tap valve", Part::Valve { valve_type: ValveType::Ball }, day),
+            part(
+                "shed pipes",
+                Part::ExposedPipework {
+                    first_frost: MonthDay { month: 11, day: 5 },
+                    last_frost: MonthDay { month: 4, day: 10 },
+                },
+                day,
+            ),
+        ],
+        visits: vec![
+            (190, vec![Duty::ClearRoof, Duty::ClearGutter, Duty::CheckBands, Duty::CleanScreen]),
+            (62, vec![Duty::CleanScreen, Duty::DrainDiverter, Duty::CheckTrap, Duty::MeasureSediment]),
+            (9, vec![Duty::DrainDiverter]),
+        ],
+    }
+}
+
+fn terrace(ago: &impl Fn(u64) -> NaiveDate) -> Place {
+    let day = ago(900);
+    let weep = Emptying::WeepHole { hole_mm: 3.0, head_m: 1.2 };
+    Place {
+        property: "Alder Row terrace",
+        elevation_m: 45.0,
+        system: "terrace north",
+        roof: Roof {
+            plan_area_m2: 210.0,
+            surface: Surface::Tile,
+            runoff_coefficient: None,
+            wetting_loss_mm: None,
+            canopy: Canopy::Conifer,
+            canopy_share: 0.15,
+        },
+        commissioned_on: day,
+        demand_l_per_day: 340.0,
+        components: vec![
+            part("north gutter", Part::Gutter { length_m: 42.0, guarded: true }, day),
+            part("north screen", Part::DebrisScreen { area_m2: 0.35, mesh_mm: Some(0.8) }, day),
+            part("north diverter", Part::FirstFlushDiverter { chamber_volume_l: 210.0, emptying: weep }, day),
+            part(
+                "cellar tank",
+                Part::Tank {
+                    capacity_l: 12_000.0,
+                    floor_area_m2: 6.0,
+                    outlet_height_mm: 150.0,
+                    calmed_inlet: true,
+                },
+                day,
+            ),
+            part("cellar gauge", Part::LevelGauge, day),
+            part("cellar pump", Part::Pump { mains_powered: true }, day),
+            part("cellar vessel", Part::PressureVessel { volume_l: Some(60.0) }, day),
+            part("cellar filter", Part::CartridgeFilter { rated_volume_l: Some(60_000.0) }, day),
+            part(
+                "cellar lamp",
+                Part::DisinfectionLamp { rated_hours: Some(9000.0), hours_per_day: 24.0 },
+                day,
+            ),
+        ],
+        visits: vec![
+            (
+                340,
+                vec![
+                    Duty::CheckPump,
+                    Duty::CheckVessel,
+                    Duty::CompareGauge,
+                    Duty::LookOverTank,
+                    Duty::ChangeLamp,
+                ],
+            ),
+            (120, vec![Duty::ChangeCartridge, Duty::ClearGutter, Duty::MeasureSediment]),
+            (40, vec![Duty::CleanScreen, Duty::ClearWeepHole]),
+        ],
+    }
+}
+
+fn greenhouse(ago: &impl Fn(u64) -> NaiveDate) -> Place {
+    let day = ago(28);
+    Place {
+        property: "School greenhouse",
+        elevation_m: 52.0,
+        system: "seedling house",
+        roof: Roof {
+            plan_area_m2: 36.0,
+            surface: Surface::FlatSmooth,
+            runoff_coefficient: Some(0.9),
+            wetting_loss_mm: Some(0.3),
+            canopy: Canopy::None,
+            canopy_share: 0.0,
+        },
+        commissioned_on: day,
+        demand_l_per_day: 45.0,
+        components: vec![
+            part("glass roof", Part::Roof { fragile: true }, day),
+            part("inlet screen", Part::DebrisScreen { area_m2: 0.08, mesh_mm: Some(1.0) }, day),
+            part(
+                "filling coupling",
+                Part::Coupling {
+                    material: Material::Epdm,
+                    exposition: Exposition::FacingEquator,
+                    shade: Shade::FullSun,
+                    shade_share: None,
+                },
+                day,
+            ),
+            part(
+                "seedling butt",
+                Part::Tank {
+                    capacity_l: 1000.0,
+                    floor_area_m2: 0.8,
+                    outlet_height_mm: 80.0,
+                    calmed_inlet: false,
+                },
+                day,
+            ),
+            part("butt valve", Part::Valve { valve_type: ValveType::Gate }, day),
+        ],
+        visits: Vec::new(),
+    }
+}
+
+async fn due_list(
+    cx: &Context,
+    account: AccountId,
+    today: NaiveDate,
+    settings: &Settings,
+    key: &str,
+) -> Result<String> {
+    let week = today + Days::new(7);
+    let filter = TaskFilter { to: Some(week), ..TaskFilter::default() };
+    let tasks = task::list(cx, account, &filter, None, Some(100)).await?.items;
+    let mut text = format!("{ACCOUNT}: due up to {week}\n\n");
+    let row = |due: &str, state: &str, place: &str, what: &str, by: &str| {
+        format!("  {due:<10}  {state:<5}  {place:<34}  {what:<58}  {by}\n")
+    };
+    text += &row("due", "state", "where", "what", "decided by");
+    for task in &tasks {
+        let due = task.due_on.map_or_else(String::new, |due| due.to_string());
+        let place = format!("{}, {}", task.names.0, task.forecast.component_name);
+        text += &row(&due, task.state.code(), &place, task.duty.title(), task.forecast.decided_by.code());
+    }
+    if tasks.is_empty() {
+        text += "  nothing\n";
+    }
+    let url = format!("http://{}", settings.bind);
+    let _ = write!(
+        text,
+        "\nAsk for the same list with curl:\n\n  curl -H 'Authorization: Bearer {key}' '{url}/v1/tasks?within=P7D'\n\n\
+         with the command:\n\n  export EAVESWARD_URL={url} EAVESWARD_KEY={key}\n  \
+         cargo run -q --release -p eavesward-client --features cli -- due\n\n\
+         and with the SDK (client/examples/weekly_list.rs):\n\n  \
+         cargo run -q --release -p eavesward-client --example weekly_list\n\n\
+         The API can be read and tried at {url}/docs/. Stop with Ctrl-C.\n"
+    );
+    Ok(text)
+}

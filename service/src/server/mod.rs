@@ -1,0 +1,122 @@
+//! The one place that knows every room: builds them and puts them together.
+
+mod demo;
+mod operate;
+
+pub use operate::{Command, run};
+
+use crate::config::Settings;
+use crate::domain::Context;
+use crate::domain::clock::Clock;
+use crate::http::service::Open;
+use crate::http::{self, AccessLog};
+use crate::jobs::{self, Rhythm};
+use crate::storage::{ConnectOptions, Database};
+use actix_web::dev::{Server, ServerHandle};
+use actix_web::middleware::{Compress, Condition, from_fn};
+use actix_web::{App, HttpServer, web};
+use actix_web_prom::PrometheusMetricsBuilder;
+use anyhow::{Context as _, Result};
+use std::net::SocketAddr;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::watch;
+use tokio::task::JoinHandle;
+use tracing_actix_web::TracingLogger;
+
+/// Opens the database and brings its tables up to date.
+pub async fn open(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Context> {
+    let options = ConnectOptions { max_connections: settings.max_connections, ..ConnectOptions::default() };
+    let database = Database::connect(settings.database_url.reveal(), &options)
+        .await
+        .with_context(|| format!("the database {} cannot be opened", settings.database_url))?;
+    database.migrate().await.context("the database's tables cannot be brought up to date")?;
+    Ok(Context::new(Arc::new(database), clock))
+}
+
+/// A service that listens, with its job loop.
+pub struct Application {
+    /// Where it listens.
+    pub address: SocketAddr,
+    /// Its context, for tests and commands.
+    pub cx: Context,
+    /// The HTTP server; it runs when awaited.
+    server: Server,
+    open: web::Data<Open>,
+    jobs: JoinHandle<()>,
+    stop_jobs: watch::Sender<bool>,
+    drain: Duration,
+}
+
+/// Stops a running application.
+#[derive(Clone)]
+pub struct Stopper {
+    handle: ServerHandle,
+    open: web::Data<Open>,
+    stop_jobs: watch::Sender<bool>,
+    drain: Duration,
+}
+
+impl Stopper {
+    /// Says that no more requests are wanted, waits for load balancers to notice, lets running requests end.
+    pub async fn stop(self) {
+        self.open.close();
+        let _ = self.stop_jobs.send(true);
+        tokio::time::sleep(self.drain).await;
+        self.handle.stop(true).await;
+    }
+}
+
+impl Application {
+    /// Listens and starts the job loop. The port is known afterwards, also when it was asked for as 0.
+    pub fn start(settings: &Settings, cx: Context) -> Result<Self> {
+        let open = web::Data::new(Open::default());
+        let (data, ready) = (web::Data::new(cx.clone()), open.clone());
+        let metrics = PrometheusMetricsBuilder::new("eavesward")
+            .endpoint("/metrics")
+            // Unknown paths must not become labels: anybody could make as many as they like.
+            .mask_unmatched_patterns("unknown")
+            .build()
+            .map_err(|error| anyhow::anyhow!("metrics cannot be started: {error}"))?;
+        let with_metrics = settings.metrics;
+        let make = move || {
+            let (data, ready) = (data.clone(), ready.clone());
+            App::new()
+                .configure(move |cfg| http::configure(cfg, data, ready))
+                .wrap(from_fn(http::explain))
+                .wrap(Compress::default())
+                .wrap(Condition::new(with_metrics, metrics.clone()))
+                .wrap(TracingLogger::<AccessLog>::new())
+        };
+        let mut server = HttpServer::new(make).disable_signals().shutdown_timeout(30);
+        if settings.workers > 0 {
+            server = server.workers(settings.workers);
+        }
+        let server =
+            server.bind(settings.bind).with_context(|| format!("{} cannot be listened on", settings.bind))?;
+        let address = server.addrs().first().copied().unwrap_or(settings.bind);
+        let (stop_jobs, stopped) = watch::channel(false);
+        let rhythm = Rhythm { every: settings.refresh_every, housekeeping: settings.housekeeping.clone() };
+        let jobs = tokio::spawn(jobs::run(cx.clone(), rhythm, stopped));
+        Ok(Self { address, cx, server: server.run(), open, jobs, stop_jobs, drain: settings.drain })
+    }
+
+    /// What stops it.
+    pub fn stopper(&self) -> Stopper {
+        Stopper {
+            handle: self.server.handle(),
+            open: self.open.clone(),
+            stop_jobs: self.stop_jobs.clone(),
+            drain: self.drain,
+        }
+    }
+
+    /// Serves until it is stopped; then the job loop ends its round and the database is let go.
+    pub async fn run(self) -> Result<()> {
+        self.server.await?;
+        let _ = self.stop_jobs.send(true);
+        self.jobs.await?;
+        self.cx.store.close().await;
+        Ok(())
+    }
+}

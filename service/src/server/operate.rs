@@ -1,0 +1,205 @@
+//! What an operator can ask of the program.
+
+use super::{Application, demo, open};
+use crate::config::{Flags, LogFormat, Settings};
+use crate::domain::account::{self, KeyDraft, Scope};
+use crate::domain::clock::SystemClock;
+use crate::domain::ids::AccountId;
+use crate::domain::{Context, Error};
+use crate::{config, http, telemetry};
+use anyhow::{Context as _, Result, bail};
+use clap::Subcommand;
+use std::io::Write as _;
+use std::sync::Arc;
+use uuid::Uuid;
+
+/// A subcommand.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Serve. On an empty database an account is made and its key printed, once.
+    Serve {
+        /// Settings.
+        #[command(flatten)]
+        flags: Flags,
+    },
+    /// Load an invented scenario into an embedded database, print this week's list, and serve.
+    Demo {
+        /// Settings; the database is eavesward-demo.db in this folder unless told otherwise.
+        #[command(flatten)]
+        flags: Flags,
+        /// Print the list and stop, without serving.
+        #[arg(long)]
+        once: bool,
+    },
+    /// Make a key, or an account with a key. The key is printed once.
+    Key {
+        /// Settings.
+        #[command(flatten)]
+        flags: Flags,
+        /// The account to make a key for; may be left out while there is only one.
+        #[arg(long, value_name = "ID", conflicts_with = "new_account")]
+        account: Option<Uuid>,
+        /// Make an account of this name and a key that may do everything.
+        #[arg(long, value_name = "NAME")]
+        new_account: Option<String>,
+        /// What the key is for.
+        #[arg(long, default_value = "made on the command line")]
+        name: String,
+        /// What it may do.
+        #[arg(long, value_delimiter = ',', default_value = "read,write,admin")]
+        scopes: Vec<String>,
+        /// List the accounts and stop.
+        #[arg(long, conflicts_with_all = ["account", "new_account"])]
+        list: bool,
+    },
+    /// Print the OpenAPI document.
+    Openapi,
+    /// Bring the database's tables up to date, and stop.
+    Migrate {
+        /// Settings.
+        #[command(flatten)]
+        flags: Flags,
+    },
+    /// Print a settings file with every default.
+    Settings,
+}
+
+fn say(text: &str) -> Result<()> {
+    let mut out = std::io::stdout().lock();
+    match writeln!(out, "{text}").and_then(|()| out.flush()) {
+        // Whoever reads the output may stop reading.
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+        other => Ok(other?),
+    }
+}
+
+/// Does what was asked.
+pub async fn run(command: Command) -> Result<()> {
+    match command {
+        Command::Openapi => say(http::openapi::text().trim_end()),
+        Command::Settings => say(config::DEFAULTS.trim_end()),
+        Command::Migrate { flags } => {
+            let settings = begin(flags)?;
+            open(&settings, Arc::new(SystemClock)).await?.store.close().await;
+            say("The tables are up to date.")
+        }
+        Command::Serve { flags } => {
+            let settings = begin(flags)?;
+            let cx = open(&settings, Arc::new(SystemClock)).await?;
+            if let Some((account, secret)) = account::bootstrap(&cx, "first account").await? {
+                say(&format!(
+                    "The database was empty: account {} was made. Its key, shown this once:\n\n  {}\n",
+                    account.id,
+                    secret.reveal()
+                ))?;
+            }
+            serve(&settings, cx).await
+        }
+        Command::Demo { flags, once } => {
+            let mut flags = flags;
+            let own = flags.layer.database_url.is_none() && flags.config.is_none();
+            if own {
+                flags.layer.database_url = Some(config::DatabaseUrl::new("sqlite://eavesward-demo.db"));
+            }
+            let settings = begin(flags)?;
+            let cx = open(&settings, Arc::new(SystemClock)).await?;
+            let text = demo::load(&cx, &settings).await?;
+            say(&text)?;
+            if once { Ok(()) } else { serve(&settings, cx).await }
+        }
+        Command::Key { flags, account, new_account, name, scopes, list } => {
+            let settings = begin(flags)?;
+            let cx = open(&settings, Arc::new(SystemClock)).await?;
+            if list { accounts(&cx).await } else { key(&cx, account, new_account, name, &scopes).await }
+        }
+    }
+}
+
+fn begin(flags: Flags) -> Result<Settings> {
+    let settings = Settings::load(flags)?;
+    telemetry::start(&settings.log, settings.log_format == LogFormat::Json)?;
+    Ok(settings)
+}
+
+async fn accounts(cx: &Context) -> Result<()> {
+    for account in cx.store.accounts().await? {
+        say(&format!("{}  {}  {}", account.id, account.created_at.format("%Y-%m-%d"), account.name))?;
+    }
+    Ok(())
+}
+
+async fn key(
+    cx: &Context,
+    account: Option<Uuid>,
+    new_account: Option<String>,
+    name: String,
+    scopes: &[String],
+) -> Result<()> {
+    if let Some(new) = new_account {
+        let (account, secret) = account::create(cx, &new).await.map_err(fields)?;
+        return say(&format!(
+            "Account {} was made. Its key, shown this once:\n\n  {}\n",
+            account.id,
+            secret.reveal()
+        ));
+    }
+    let accounts = cx.store.accounts().await?;
+    let id = match (account, accounts.as_slice()) {
+        (Some(id), _) => accounts.iter().map(|account| account.id).find(|known| *known == AccountId(id)),
+        (None, [only]) => Some(only.id),
+        (None, []) => bail!("there is no account yet; make one with --new-account NAME"),
+        (None, _) => {
+            bail!("there are {} accounts; say which with --account, `key --list` shows them", accounts.len())
+        }
+    };
+    let id = id.context("there is no account with that id; `key --list` shows them")?;
+    let scopes = scopes
+        .iter()
+        .map(|word| Scope::parse(word).with_context(|| format!("{word:?} is not one of read, write, admin")))
+        .collect::<Result<Vec<_>>>()?;
+    let (key, secret) =
+        account::create_key(cx, id, KeyDraft { name, scopes, expires_at: None }).await.map_err(fields)?;
+    say(&format!("Key {} was made, shown this once:\n\n  {}\n", key.id, secret.reveal()))
+}
+
+/// Spells the refused fields out; the domain's error only counts them.
+fn fields(error: Error) -> anyhow::Error {
+    match error {
+        Error::Invalid(errors) => {
+            let all = errors.iter().map(|error| format!("{}: {}", error.field, error.message));
+            anyhow::anyhow!("{}", all.collect::<Vec<_>>().join("; "))
+        }
+        other => other.into(),
+    }
+}
+
+async fn serve(settings: &Settings, cx: Context) -> Result<()> {
+    let application = Application::start(settings, cx)?;
+    tracing::info!(address = %application.address, database = %settings.database_url, "listening on {}", application.address);
+    let stopper = application.stopper();
+    actix_web::rt::spawn(async move {
+        stop_signal().await;
+        tracing::info!("stopping");
+        stopper.stop().await;
+    });
+    application.run().await?;
+    tracing::info!("stopped");
+    Ok(())
+}
+
+async fn stop_signal() {
+    use tokio::signal::unix::{SignalKind, signal};
+    let interrupt = tokio::signal::ctrl_c();
+    match signal(SignalKind::terminate()) {
+        Ok(mut terminate) => {
+            tokio::select! {
+                _ = terminate.recv() => {}
+                _ = interrupt => {}
+            }
+        }
+        Err(error) => {
+            tracing::error!(%error, "SIGTERM cannot be heard; stop with SIGINT");
+            let _ = interrupt.await;
+        }
+    }
+}
