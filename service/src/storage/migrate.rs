@@ -29,7 +29,8 @@ impl Database {
             Db::Sqlite(pool, writers) => {
                 let _turn = writers.lock().await;
                 let mut tx = pool.begin_with("BEGIN IMMEDIATE").await.map_err(failed)?;
-                SQLITE.run(&mut *tx).await.map_err(not_migrated)?;
+                // Not `run`, whose future is not `Send` when it is given a connection.
+                SQLITE.run_direct(None, &mut *tx, false).await.map_err(not_migrated)?;
                 tx.commit().await.map_err(failed)
             }
         }

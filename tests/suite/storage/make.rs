@@ -1,0 +1,342 @@
+//! Values for the cases: a housing co-operative with an orchard, a terrace and a greenhouse.
+
+use super::Rig;
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use eavesward_service::domain::account::{Account, Key, Scope, hash};
+use eavesward_service::domain::cautions::Hazard;
+use eavesward_service::domain::component::{Component, ComponentFacts, Emptying, Kind, Part};
+use eavesward_service::domain::defaults::{Canopy, Surface};
+use eavesward_service::domain::duty::{DecidedBy, Duty};
+use eavesward_service::domain::forecast::{Chances, DutyForecast, Mark, Prediction, Tally, Window};
+use eavesward_service::domain::gauge::{Gauge, GaugeFacts, Normals, RainSpan};
+use eavesward_service::domain::ids::{
+    AccountId, ComponentId, GaugeId, KeyId, PropertyId, SystemId, TaskId, VisitId,
+};
+use eavesward_service::domain::paging::{After, PageAsked};
+use eavesward_service::domain::property::{Property, PropertyFacts};
+use eavesward_service::domain::rain::RainDay;
+use eavesward_service::domain::status::{NextDuty, RecentRunoff, RunoffSince, Status};
+use eavesward_service::domain::store::{
+    AccountStore as _, GaugeStore as _, PropertyStore as _, Refreshed, StaleSystem, SystemStore as _,
+    TaskStore as _,
+};
+use eavesward_service::domain::system::{Roof, System, SystemFacts};
+use eavesward_service::domain::task::{State, Task};
+use eavesward_service::domain::visit::{Finding, FoundClass, Visit, VisitFacts, VisitItem};
+use uuid::Uuid;
+
+/// Four names whose order byte by byte is not that of any language, two of them equal.
+pub const NAMES: [&str; 8] = ["Zeder", "apfel", "Äpfel", "Orchard", "orchard", "Orchard", "Ωμέγα", "École"];
+
+/// An instant with microseconds, some seconds after the beginning of the tests' day.
+pub fn at(seconds: i64) -> DateTime<Utc> {
+    DateTime::from_timestamp_micros(1_780_000_000_123_456).expect("an instant") + TimeDelta::seconds(seconds)
+}
+
+/// A day of 2026, 0 being New Year's Day.
+pub fn day(number: i64) -> NaiveDate {
+    NaiveDate::from_ymd_opt(2026, 1, 1).expect("a date") + TimeDelta::days(number)
+}
+
+pub fn first<K>(limit: u32) -> PageAsked<K> {
+    PageAsked { after: None, limit }
+}
+
+pub fn after<K>(key: K, id: Uuid, limit: u32) -> PageAsked<K> {
+    PageAsked { after: Some(After { key, id }), limit }
+}
+
+pub fn new_account() -> (Account, Key) {
+    let account =
+        Account { id: AccountId::new(), name: "Orchard Co-operative".to_owned(), created_at: at(0) };
+    let key = new_key(account.id, 0);
+    (account, key)
+}
+
+pub fn new_key(account_id: AccountId, seconds: i64) -> Key {
+    let id = KeyId::new();
+    Key {
+        id,
+        account_id,
+        name: "gatehouse".to_owned(),
+        scopes: vec![Scope::Read, Scope::Admin],
+        hash: hash(&id.to_string()),
+        hint: "ew_abcdef".to_owned(),
+        created_at: at(seconds),
+        expires_at: Some(at(seconds + 3600)),
+        revoked_at: None,
+    }
+}
+
+pub async fn account(rig: &Rig) -> AccountId {
+    let (account, key) = new_account();
+    rig.database.insert_account(&account, &key).await.expect("insert an account");
+    account.id
+}
+
+pub fn new_property(account_id: AccountId, name: &str) -> Property {
+    Property {
+        id: PropertyId::new(),
+        account_id,
+        facts: PropertyFacts {
+            name: name.to_owned(),
+            latitude_deg: 0.1 + 0.2,
+            longitude_deg: -179.999_999_999_999_97,
+            elevation_m: 12.0,
+            time_zone: chrono_tz::Europe::Lisbon,
+            notes: Some("Key under the third pot – \"left\" one".to_owned()),
+        },
+        version: 1,
+        created_at: at(1),
+        updated_at: at(2),
+    }
+}
+
+pub fn new_gauge(account_id: AccountId, name: &str) -> Gauge {
+    Gauge {
+        id: GaugeId::new(),
+        account_id,
+        facts: GaugeFacts {
+            name: name.to_owned(),
+            latitude_deg: 38.7,
+            longitude_deg: -9.1,
+            normals: Some(Normals {
+                rain_mm: (0..12).map(|month| 50.5 + f64::from(month)).collect(),
+                wet_days: vec![7.25; 12],
+                wet_day_threshold_mm: 1.0,
+                years: 30.0,
+            }),
+        },
+        span: RainSpan::default(),
+        version: 1,
+        created_at: at(3),
+        updated_at: at(4),
+    }
+}
+
+pub fn new_system(account_id: AccountId, property_id: PropertyId, gauge_id: GaugeId, name: &str) -> System {
+    System {
+        id: SystemId::new(),
+        account_id,
+        facts: SystemFacts {
+            property_id,
+            gauge_id,
+            name: name.to_owned(),
+            roof: Roof {
+                plan_area_m2: 84.5,
+                surface: Surface::Tile,
+                runoff_coefficient: Some(0.875),
+                wetting_loss_mm: None,
+                canopy: Canopy::Deciduous,
+                canopy_share: 0.25,
+            },
+            commissioned_on: day(-400),
+            demand_l_per_day: 210.5,
+            retired_on: None,
+        },
+        version: 1,
+        created_at: at(5),
+        updated_at: at(6),
+    }
+}
+
+pub fn new_component(system: SystemId, seconds: i64, part: Part) -> Component {
+    let facts = ComponentFacts {
+        name: format!("the {}", part.kind().code()),
+        part,
+        installed_on: day(-300),
+        last_served_on: Some(day(-20)),
+    };
+    Component::new(ComponentId::new(), system, facts, at(seconds))
+}
+
+pub fn parts() -> [Part; 3] {
+    [
+        Part::FirstFlushDiverter {
+            chamber_volume_l: 60.5,
+            emptying: Emptying::WeepHole { hole_mm: 2.5, head_m: 1.25 },
+        },
+        Part::Tank { capacity_l: 5000.0, floor_area_m2: 3.5, outlet_height_mm: 120.0, calmed_inlet: true },
+        Part::LevelGauge,
+    ]
+}
+
+/// A system with all that it stands on.
+pub struct Home {
+    pub account: AccountId,
+    pub property: Property,
+    pub gauge: Gauge,
+    pub system: System,
+    pub components: Vec<Component>,
+}
+
+pub async fn home(rig: &Rig) -> Home {
+    let account = account(rig).await;
+    let property = new_property(account, "Orchard");
+    let gauge = new_gauge(account, "Gatehouse gauge");
+    rig.database.insert_property(&property).await.expect("insert a property");
+    rig.database.insert_gauge(&gauge).await.expect("insert a gauge");
+    let (system, components) = add_system(rig, account, property.id, gauge.id, "Terrace").await;
+    Home { account, property, gauge, system, components }
+}
+
+pub async fn add_system(
+    rig: &Rig,
+    account: AccountId,
+    property: PropertyId,
+    gauge: GaugeId,
+    name: &str,
+) -> (System, Vec<Component>) {
+    let system = new_system(account, property, gauge, name);
+    let components: Vec<Component> =
+        (7..).zip(parts()).map(|(second, part)| new_component(system.id, second, part)).collect();
+    rig.database.insert_system(&system, &components).await.expect("insert a system");
+    (system, components)
+}
+
+pub fn new_visit(home: &Home, on: NaiveDate) -> Visit {
+    let item = |index: usize, duty, finding| VisitItem {
+        component_id: home.components[index].id,
+        duty,
+        done: true,
+        finding,
+        note: Some("gravel – a handful".to_owned()),
+    };
+    Visit {
+        id: VisitId::new(),
+        account_id: home.account,
+        facts: VisitFacts {
+            system_id: home.system.id,
+            visited_on: on,
+            visited_by: Some("Tomé".to_owned()),
+            items: vec![
+                item(0, Duty::ClearWeepHole, Some(Finding::Class(FoundClass::Half))),
+                item(1, Duty::RemoveSediment, Some(Finding::DepthMm(31.5))),
+                item(1, Duty::MeasureSediment, Some(Finding::Fraction(0.625))),
+                item(2, Duty::CompareGauge, None),
+            ],
+            note: None,
+        },
+        withdrawn: None,
+        version: 1,
+        created_at: at(10),
+        updated_at: at(11),
+    }
+}
+
+pub fn forecast(component: &Component, duty: Duty, due_on: Option<NaiveDate>) -> DutyForecast {
+    DutyForecast {
+        component_id: Some(component.id),
+        component_name: component.facts.name.clone(),
+        kind: component.facts.part.kind(),
+        duty,
+        since: day(-20),
+        due_on,
+        decided_by: DecidedBy::Prediction,
+        ceiling_on: Some(day(200)),
+        prediction: Some(Prediction {
+            window: Some(Window { early_on: Some(day(10)), likely_on: due_on, late_on: None }),
+            tolerance: 0.5,
+            tally: Some(Tally {
+                value: 412.75,
+                unit: "mm of runoff".to_owned(),
+                from_readings: 400.5,
+                from_climate: 12.25,
+                days_read: 200,
+                days_unread: 3,
+            }),
+            mark: Mark {
+                value: 900.0,
+                unit: "mm of runoff".to_owned(),
+                log_sd: 0.375,
+                findings: 2,
+                source: "two findings".to_owned(),
+                judgement: false,
+            },
+            chances: Some(Chances { today: 0.125, in_7_days: 0.25, in_30_days: 0.5, in_90_days: 0.875 }),
+            curve: Vec::new(),
+        }),
+        reasons: vec!["The rain of March weighs on it.".to_owned()],
+        hazards: vec![Hazard::Fall, Hazard::Electricity],
+    }
+}
+
+pub fn new_task(home: &Home, index: usize, duty: Duty, due_on: Option<NaiveDate>, state: State) -> Task {
+    task_of(home, &home.system, &home.components[index], duty, due_on, state)
+}
+
+pub fn task_of(
+    home: &Home,
+    system: &System,
+    component: &Component,
+    duty: Duty,
+    due_on: Option<NaiveDate>,
+    state: State,
+) -> Task {
+    let kind: Kind = component.facts.part.kind();
+    Task {
+        id: TaskId::of(component.id, duty),
+        account_id: home.account,
+        property_id: system.facts.property_id,
+        system_id: system.id,
+        component_id: component.id,
+        kind,
+        duty,
+        state,
+        due_on,
+        names: (home.property.facts.name.clone(), system.facts.name.clone()),
+        forecast: forecast(component, duty, due_on),
+        as_of: day(0),
+        refreshed_at: at(20),
+    }
+}
+
+pub fn status(system: &System, as_of: NaiveDate) -> Status {
+    Status {
+        system_id: system.id,
+        system_name: system.facts.name.clone(),
+        as_of,
+        state: State::Near,
+        next: vec![NextDuty {
+            task_id: TaskId(Uuid::from_u128(9)),
+            component_name: "the tank".to_owned(),
+            duty: Duty::RemoveSediment,
+            state: State::Near,
+            due_on: day(5),
+        }],
+        rain_through: Some(day(-1)),
+        last_7_days: RecentRunoff { mm: 12.5, litres: 900.25, unread_days: 1 },
+        last_30_days: RecentRunoff::default(),
+        since_served: vec![RunoffSince {
+            component_name: "the tank".to_owned(),
+            duty: Duty::RemoveSediment,
+            since: day(-20),
+            runoff_mm: 82.125,
+        }],
+    }
+}
+
+pub fn refreshed(claim: StaleSystem, system: &System, tasks: Vec<Task>, next_at: DateTime<Utc>) -> Refreshed {
+    Refreshed { claim, tasks, status: status(system, day(0)), next_at }
+}
+
+/// Claims everything that is stale at an instant, for a minute.
+pub async fn claim_all(rig: &Rig, now: DateTime<Utc>) -> Vec<StaleSystem> {
+    rig.database.claim_stale(now, now + TimeDelta::seconds(60), 1000).await.expect("claim")
+}
+
+/// Refreshes everything that is stale, until `next_at`.
+pub async fn settle(rig: &Rig, home: &Home, now: DateTime<Utc>, next_at: DateTime<Utc>) {
+    let all: Vec<Refreshed> = claim_all(rig, now)
+        .await
+        .into_iter()
+        .map(|claim| refreshed(claim, &home.system, Vec::new(), next_at))
+        .collect();
+    rig.database.finish_refresh(&all, now).await.expect("finish");
+    assert_eq!(rig.database.stale_count(now).await.expect("count"), 0);
+}
+
+/// Readings of consecutive days from `from` on.
+pub fn readings(from: i64, mm: &[f64]) -> Vec<RainDay> {
+    (from..).zip(mm).map(|(number, rain_mm)| RainDay { date: day(number), rain_mm: *rain_mm }).collect()
+}

@@ -1,0 +1,74 @@
+//! The storage suite: what the storage traits promise, run over both databases.
+//!
+//! A case is an async function that takes a [`Rig`]; [`on_both!`] makes two tests of it. Values are made by [`make`].
+
+mod accounts;
+mod connecting;
+mod idempotency;
+mod make;
+mod places;
+mod rain;
+mod refresh;
+mod systems;
+mod tasks;
+mod visits;
+
+use eavesward_service::storage::{ConnectOptions, Database};
+
+/// A migrated database that no other test knows.
+pub struct Rig {
+    pub database: Database,
+    pub url: String,
+    dir: Option<tempfile::TempDir>,
+}
+
+impl Rig {
+    async fn at(url: String, dir: Option<tempfile::TempDir>) -> Self {
+        let database = Database::connect(&url, &ConnectOptions::default()).await.expect("connect");
+        database.migrate().await.expect("migrate");
+        Self { database, url, dir }
+    }
+
+    pub async fn sqlite() -> Self {
+        let dir = tempfile::tempdir().expect("a directory");
+        Self::at(format!("sqlite://{}/store.db", dir.path().display()), Some(dir)).await
+    }
+
+    pub async fn postgres() -> Self {
+        Self::at(crate::support::postgres::fresh_database().await, None).await
+    }
+
+    /// Another process on the same database, as far as the database can tell.
+    pub async fn replica(&self) -> Database {
+        Database::connect(&self.url, &ConnectOptions::default()).await.expect("connect a replica")
+    }
+
+    pub async fn end(self) {
+        use eavesward_service::domain::store::Store as _;
+        self.database.close().await;
+        drop(self.dir);
+    }
+}
+
+/// Makes two tests of each case, one a database.
+macro_rules! on_both {
+    ($($case:ident),* $(,)?) => {
+        mod sqlite {
+            $(#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+            async fn $case() {
+                let rig = crate::storage::Rig::sqlite().await;
+                super::$case(&rig).await;
+                rig.end().await;
+            })*
+        }
+        mod postgres {
+            $(#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+            async fn $case() {
+                let rig = crate::storage::Rig::postgres().await;
+                super::$case(&rig).await;
+                rig.end().await;
+            })*
+        }
+    };
+}
+use on_both;
