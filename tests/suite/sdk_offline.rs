@@ -193,6 +193,17 @@ async fn the_deadline_bounds_attempts_and_waits_together() {
 }
 
 #[tokio::test]
+async fn the_deadline_also_cuts_a_single_attempt_short() {
+    let server = MockServer::start().await;
+    let slow = ResponseTemplate::new(200).set_delay(Duration::from_secs(30));
+    Mock::given(method("GET")).respond_with(slow).expect(1).mount(&server).await;
+    let policy = RetryPolicy { deadline: Duration::from_millis(200), ..quick() };
+    let began = Instant::now();
+    let error = client_with(&server, Duration::from_secs(20), policy).account().await.expect_err("too slow");
+    assert!(error.is_timeout() && began.elapsed() < Duration::from_secs(2), "{:?}", began.elapsed());
+}
+
+#[tokio::test]
 async fn a_timeout_covers_the_whole_attempt() {
     let server = MockServer::start().await;
     let slow = ResponseTemplate::new(200).set_delay(Duration::from_secs(30));

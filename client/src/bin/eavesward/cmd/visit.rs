@@ -154,10 +154,8 @@ impl Seen {
                     let told = format!("two findings for {:?} and one duty", item.component);
                     return Err(Failure::usage(told));
                 }
-                Some(known) => {
-                    known.done |= done;
-                    known.finding = known.finding.or(finding);
-                }
+                // What was done comes first in the chain, so only the finding can be new.
+                Some(known) => known.finding = known.finding.or(finding),
             }
         }
         Ok(items)

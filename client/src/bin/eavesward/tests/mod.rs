@@ -268,6 +268,24 @@ async fn a_closed_pipe_is_no_failure() {
 }
 
 #[tokio::test]
+async fn output_that_is_lost_at_the_last_moment_is_a_failure() {
+    struct Full;
+    impl Write for Full {
+        fn write(&mut self, _: &[u8]) -> io::Result<usize> {
+            Err(io::ErrorKind::StorageFull.into())
+        }
+
+        fn flush(&mut self) -> io::Result<()> {
+            Err(io::ErrorKind::StorageFull.into())
+        }
+    }
+    let server = MockServer::start().await;
+    mount_page(&server, "/v1/tasks", json!([])).await;
+    let (code, err) = run_with(&server, &["due"], "", &mut io::BufWriter::new(Full)).await;
+    assert!(code == failure::FAILED && err.contains("could not be written"), "{code} {err}");
+}
+
+#[tokio::test]
 async fn rain_comes_from_standard_input_and_refusals_are_listed() {
     let server = MockServer::start().await;
     mount_page(&server, "/v1/gauges", json!([])).await;
