@@ -46,11 +46,12 @@ macro_rules! problem_codes {
         /// Every code a problem document can carry.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
         #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+        #[serde(rename_all = "snake_case")]
         #[non_exhaustive]
         pub enum ProblemCode {
-            $($(#[$doc])* #[serde(rename = $code)] $variant,)*
+            $($(#[$doc])* $variant,)*
             /// A code of a newer service that this client does not know; never sent.
-            #[serde(other, rename = "unknown")]
+            #[serde(other)]
             Unknown,
         }
 

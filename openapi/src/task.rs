@@ -16,7 +16,7 @@ pub enum TaskState {
     Near,
     /// The due date has come.
     Due,
-    /// It has been due for longer than a fortnight, or the late end of its window has passed.
+    /// It has been due for longer than a fortnight, or for longer than a week with the late end of its window passed.
     Late,
     /// A word of a newer service; never accepted.
     #[serde(other)]

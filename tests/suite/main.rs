@@ -1,1 +1,13 @@
-fn main() {}
+//! Every integration test in one binary: it links the service once, and shares one PostgreSQL cluster.
+//!
+//! `api` speaks raw JSON, so that a renamed field is seen; `sdk` goes through the client; both run over both databases.
+//! `storage` holds the storage traits to their word, `outside` the engine to published figures, `doors` the sources to
+//! the map.
+
+mod api;
+mod contract;
+mod doors;
+mod outside;
+mod sdk_offline;
+mod storage;
+mod support;

@@ -14,6 +14,9 @@ use chrono::{DateTime, NaiveDate, Utc};
 pub const NEAR_DAYS: i64 = 7;
 /// Days after the due date from which a task is late, whatever its window.
 pub const LATE_DAYS: i64 = 14;
+/// Days after the due date from which a task is late if the late end of its window has passed too. A window can be a
+/// single day; a week is what a weekly round needs to come by.
+pub const LATE_DAYS_PAST_WINDOW: i64 = 7;
 /// Stands for "no date" in the sort order, after every date.
 pub const NO_DATE: NaiveDate = NaiveDate::from_ymd_opt(9999, 12, 31).expect("a date of the calendar");
 
@@ -26,7 +29,7 @@ words! {
         Near "near",
         /// The due date has come.
         Due "due",
-        /// Due for longer than a fortnight, or past the late end of its window.
+        /// Due for longer than a fortnight, or for longer than a week and past the late end of its window.
         Late "late",
     }
 }
@@ -40,7 +43,9 @@ impl State {
             Self::Resting
         } else if days > 0 {
             Self::Near
-        } else if -days > LATE_DAYS || late_on.is_some_and(|late| late < day) {
+        } else if -days > LATE_DAYS
+            || (-days > LATE_DAYS_PAST_WINDOW && late_on.is_some_and(|late| late < day))
+        {
             Self::Late
         } else {
             Self::Due
@@ -118,7 +123,8 @@ mod tests {
         assert_eq!(on(10, None), State::Due);
         assert_eq!(on(24, None), State::Due);
         assert_eq!(on(25, None), State::Late);
-        assert_eq!(on(12, Some(12)), State::Due);
-        assert_eq!(on(13, Some(12)), State::Late);
+        assert_eq!(on(17, Some(10)), State::Due);
+        assert_eq!(on(18, Some(18)), State::Due);
+        assert_eq!(on(18, Some(17)), State::Late);
     }
 }

@@ -1,8 +1,8 @@
 //! The HTTP edge: extract, call a use case, answer.
 //!
-//! To add a route: a wire type in the contract crate with examples, its conversion in [`wire`], a handler of a few lines
-//! in [`routes`] with its `#[utoipa::path]`, a line in `routes::configure` and one in the list of [`openapi`]; then
-//! `UPDATE_OPENAPI=1 cargo test openapi` writes the document anew.
+//! To add a route: a wire type in the contract crate, its conversion in [`wire`], a handler of a few lines in [`routes`]
+//! with its `#[utoipa::path]`, a line in `routes::configure` and one in the list of [`openapi`]; then
+//! `UPDATE_OPENAPI=1 ./tests/run openapi` writes the document anew.
 
 mod access;
 mod access_log;
@@ -11,6 +11,7 @@ mod conditional;
 mod idempotent;
 pub mod openapi;
 mod problem;
+mod query;
 mod routes;
 pub mod service;
 mod wire;
@@ -25,16 +26,13 @@ pub use problem::{ApiError, explain};
 
 /// The whole API over a context. The caller wraps it in [`explain`] and whatever else it likes.
 pub fn configure(cfg: &mut ServiceConfig, cx: web::Data<Context>, open: web::Data<service::Open>) {
-    let parameter = |error: String| ApiError::new(ProblemCode::MalformedParameter, error);
     cfg.app_data(cx)
         .app_data(open)
         .app_data(web::PayloadConfig::new(routes::JSON_LIMIT))
-        .app_data(
-            web::QueryConfig::default().error_handler(move |error, _| parameter(error.to_string()).into()),
-        )
-        .app_data(
-            web::PathConfig::default().error_handler(move |error, _| parameter(error.to_string()).into()),
-        )
+        .app_data(web::PathConfig::default().error_handler(|_, _| {
+            let detail = "The id in the path has to be a UUID, such as those that lists and answers show.";
+            ApiError::new(ProblemCode::MalformedParameter, detail).into()
+        }))
         .service(web::scope("/v1").wrap(from_fn(access::authenticate)).configure(routes::configure))
         .configure(service::configure);
 }

@@ -4,6 +4,7 @@ use super::routes::{accounts, components, forecasts, gauges, properties, rain, s
 use super::service;
 use eavesward_contract as wire;
 use utoipa::openapi::path::{Operation, ParameterIn};
+use utoipa::openapi::schema::Schema;
 use utoipa::openapi::security::{Http, HttpAuthScheme, SecurityScheme};
 use utoipa::openapi::{ContentBuilder, Ref, RefOr, ResponseBuilder};
 use utoipa::{Modify, OpenApi};
@@ -70,6 +71,9 @@ impl Modify for Shared {
     fn modify(&self, api: &mut utoipa::openapi::OpenApi) {
         let components = api.components.get_or_insert_default();
         components.add_security_scheme("key", SecurityScheme::Http(Http::new(HttpAuthScheme::Bearer)));
+        for schema in components.schemas.values_mut() {
+            hide_unknown(schema);
+        }
         for (path, item) in &mut api.paths.paths {
             let guarded = path.starts_with("/v1/");
             let operations = [
@@ -80,6 +84,11 @@ impl Modify for Shared {
             ];
             for (operation, post) in operations {
                 let Some(operation) = operation else { continue };
+                for parameter in operation.parameters.iter_mut().flatten() {
+                    if let RefOr::T(parameter) = parameter {
+                        parameter.schema.iter_mut().for_each(hide_unknown);
+                    }
+                }
                 if guarded {
                     operation.security = Some(vec![utoipa::openapi::SecurityRequirement::new::<
                         _,
@@ -93,6 +102,19 @@ impl Modify for Shared {
                 problems(path, operation, guarded, post);
             }
         }
+    }
+}
+
+/// `unknown` is how an old client reads a newer service's word; it is never sent and never accepted.
+fn hide_unknown(schema: &mut RefOr<Schema>) {
+    match schema {
+        RefOr::T(Schema::Object(object)) => {
+            if let Some(values) = &mut object.enum_values {
+                values.retain(|value| value != "unknown");
+            }
+        }
+        RefOr::T(Schema::OneOf(one)) => one.items.iter_mut().for_each(hide_unknown),
+        _ => {}
     }
 }
 

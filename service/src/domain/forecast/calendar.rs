@@ -70,27 +70,47 @@ pub fn rating(part: &Part, duty: Duty, since: Since, demand_l_per_day: f64) -> O
 }
 
 /// The next day of the year on which a seasonal duty falls.
-pub fn season(part: &Part, duty: Duty, since: Since) -> Option<Dated> {
+///
+/// A season that was missed lapses when its opposite comes: pipes that were not drained in autumn need no draining once
+/// the frost has gone, and the next autumn counts.
+pub fn season(part: &Part, duty: Duty, since: Since, as_of: NaiveDate) -> Option<Dated> {
     let Part::ExposedPipework { first_frost, last_frost } = part else { return None };
-    let (day, ahead, reason) = match duty {
+    let drain = Yearly { day: *first_frost, ahead: DAYS_BEFORE_FROST };
+    let restart = Yearly { day: *last_frost, ahead: 0 };
+    let (this, opposite, reason) = match duty {
         Duty::DrainForFrost => {
-            let reason = format!(
-                "Frost is to be expected from {}; pipes are drained a fortnight before.",
-                name(*first_frost)
-            );
-            (*first_frost, DAYS_BEFORE_FROST, reason)
+            let day = name(*first_frost);
+            let reason = format!("Frost is to be expected from {day}; pipes are drained a fortnight before.");
+            (drain, restart, reason)
         }
         Duty::RestartAfterFrost => {
-            (*last_frost, 0, format!("Frost is no longer to be expected after {}.", name(*last_frost)))
+            (restart, drain, format!("Frost is no longer to be expected after {}.", name(*last_frost)))
         }
         _ => return None,
     };
     let after =
         if since.done_before { since.day.checked_add_days(Days::new(SEASON_DAYS))? } else { since.day };
-    let on = (after.year()..=after.year() + 2)
-        .filter_map(|year| day.in_year(year)?.checked_sub_days(Days::new(ahead)))
-        .find(|on| *on > after)?;
+    let mut on = this.after(after)?;
+    while opposite.after(on)? <= as_of {
+        on = this.after(on)?;
+    }
     Some(Dated { on, by: DecidedBy::Season, reason })
+}
+
+/// A date that comes every year: so many days ahead of a day of the year.
+#[derive(Clone, Copy)]
+struct Yearly {
+    day: MonthDay,
+    ahead: u64,
+}
+
+impl Yearly {
+    /// The first such date after a day.
+    fn after(self, day: NaiveDate) -> Option<NaiveDate> {
+        (day.year()..=day.year() + 2)
+            .filter_map(|year| self.day.in_year(year)?.checked_sub_days(Days::new(self.ahead)))
+            .find(|on| *on > day)
+    }
 }
 
 fn name(day: MonthDay) -> String {
@@ -129,19 +149,20 @@ mod tests {
 
     #[test]
     fn a_season_comes_once_a_year_whenever_it_was_last_done() {
-        let drain = |on: &str, done_before| {
-            let since = Since { day: day(on), done_before };
-            season(&pipes(), Duty::DrainForFrost, since).map(|dated| dated.on)
+        let on = |duty, since: &str, done_before, as_of: &str| {
+            season(&pipes(), duty, Since { day: day(since), done_before }, day(as_of)).map(|dated| dated.on)
         };
+        let drain = |since, done_before| on(Duty::DrainForFrost, since, done_before, since);
         // Two weeks before 25 October; done early, on the day, or late it counts for the same winter.
         assert_eq!(drain("2025-06-01", false), Some(day("2025-10-11")));
         assert_eq!(drain("2025-09-20", true), Some(day("2026-10-11")));
         assert_eq!(drain("2025-10-11", true), Some(day("2026-10-11")));
         assert_eq!(drain("2025-12-20", true), Some(day("2026-10-11")));
         assert_eq!(drain("2025-12-20", false), Some(day("2026-10-11")));
-        let restart =
-            season(&pipes(), Duty::RestartAfterFrost, Since { day: day("2025-06-01"), done_before: false });
-        assert_eq!(restart.map(|dated| dated.on), Some(day("2026-04-20")));
+        assert_eq!(on(Duty::RestartAfterFrost, "2025-06-01", false, "2025-06-01"), Some(day("2026-04-20")));
+        // Missed in 2025: still due through the winter, lapsed once the frost is over.
+        assert_eq!(on(Duty::DrainForFrost, "2025-06-01", false, "2026-04-19"), Some(day("2025-10-11")));
+        assert_eq!(on(Duty::DrainForFrost, "2025-06-01", false, "2026-04-20"), Some(day("2026-10-11")));
     }
 
     #[test]

@@ -202,8 +202,11 @@ fn one(
         reasons = predicted.reasons;
         prediction = Some(predicted.prediction);
     }
-    let others =
-        [calendar::rating(part, duty, since, demand_l_per_day), calendar::season(part, duty, since), ceiling];
+    let others = [
+        calendar::rating(part, duty, since, demand_l_per_day),
+        calendar::season(part, duty, since, as_of),
+        ceiling,
+    ];
     for dated in others.into_iter().flatten() {
         dates.push((dated.on, dated.by));
         reasons.push(dated.reason);

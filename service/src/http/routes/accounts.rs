@@ -9,6 +9,7 @@ use crate::http::body::Json;
 use crate::http::conditional::{hashed, json, page};
 use crate::http::idempotent;
 use crate::http::problem::ApiError;
+use crate::http::query::Query;
 use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse, web};
 use eavesward_contract as wire;
@@ -30,12 +31,7 @@ pub async fn account(req: HttpRequest, caller: Reader, cx: web::Data<Context>) -
 /// Every key of the account, oldest first, revoked ones included. Needs the scope `admin`.
 #[utoipa::path(get, path = "/v1/keys", tag = "accounts", operation_id = "list_keys", params(Paging),
     responses((status = 200, description = "One page of keys", body = wire::Page<wire::ApiKey>)))]
-pub async fn keys(
-    req: HttpRequest,
-    caller: Keeper,
-    cx: web::Data<Context>,
-    paging: web::Query<Paging>,
-) -> Answer {
+pub async fn keys(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
     let found = account::keys(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
     page::<_, wire::ApiKey>(&req, found)
 }

@@ -7,6 +7,7 @@ use crate::http::body::Json;
 use crate::http::conditional::{page, versioned};
 use crate::http::idempotent::{Reply, once};
 use crate::http::problem::ApiError;
+use crate::http::query::Query;
 use actix_web::{HttpRequest, HttpResponse, web};
 use eavesward_contract as wire;
 use serde::Deserialize;
@@ -36,7 +37,7 @@ pub async fn list(
     caller: Reader,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
-    which: web::Query<Which>,
+    which: Query<Which>,
 ) -> Answer {
     let items = component::list(&cx, caller.0, SystemId(*id), which.include_removed).await?;
     page::<_, wire::Component>(&req, PageFound { items, next: None })

@@ -6,6 +6,7 @@ use crate::http::access::Reader;
 use crate::http::body::Json;
 use crate::http::conditional::{hashed, json};
 use crate::http::problem::ApiError;
+use crate::http::query::Query;
 use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::NaiveDate;
@@ -36,7 +37,7 @@ pub async fn of_system(
     caller: Reader,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
-    query: web::Query<AsOf>,
+    query: Query<AsOf>,
 ) -> Answer {
     let found = forecast::stored(&cx, caller.0, SystemId(*id), query.as_of).await?;
     hashed(&req, &wire::SystemForecast::from(found))

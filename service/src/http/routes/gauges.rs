@@ -9,6 +9,7 @@ use crate::http::body::Json;
 use crate::http::conditional::{compound, page, versioned};
 use crate::http::idempotent::{Reply, once};
 use crate::http::problem::ApiError;
+use crate::http::query::Query;
 use actix_web::{HttpRequest, HttpResponse, web};
 use eavesward_contract as wire;
 use uuid::Uuid;
@@ -20,12 +21,7 @@ type Answer = Result<HttpResponse, ApiError>;
 /// By name.
 #[utoipa::path(get, path = "/v1/gauges", tag = "gauges", operation_id = "list_gauges", params(Paging),
     responses((status = 200, description = "One page of gauges", body = wire::Page<wire::Gauge>)))]
-pub async fn list(
-    req: HttpRequest,
-    caller: Reader,
-    cx: web::Data<Context>,
-    paging: web::Query<Paging>,
-) -> Answer {
+pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
     let found = gauge::list(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
     page::<_, wire::Gauge>(&req, found)
 }

@@ -9,6 +9,7 @@ use crate::http::body::Json;
 use crate::http::conditional::{page, versioned};
 use crate::http::idempotent::{Reply, once};
 use crate::http::problem::ApiError;
+use crate::http::query::Query;
 use actix_web::{HttpRequest, HttpResponse, web};
 use eavesward_contract as wire;
 use uuid::Uuid;
@@ -20,12 +21,7 @@ type Answer = Result<HttpResponse, ApiError>;
 /// By name.
 #[utoipa::path(get, path = "/v1/properties", tag = "properties", operation_id = "list_properties", params(Paging),
     responses((status = 200, description = "One page of properties", body = wire::Page<wire::Property>)))]
-pub async fn list(
-    req: HttpRequest,
-    caller: Reader,
-    cx: web::Data<Context>,
-    paging: web::Query<Paging>,
-) -> Answer {
+pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
     let found = property::list(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
     page::<_, wire::Property>(&req, found)
 }

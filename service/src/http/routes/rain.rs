@@ -8,6 +8,7 @@ use crate::http::access::{Reader, Writer};
 use crate::http::body::{media_type, read, too_large};
 use crate::http::conditional::{json, page};
 use crate::http::problem::ApiError;
+use crate::http::query::Query;
 use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::NaiveDate;
@@ -88,7 +89,7 @@ pub async fn upsert(
     caller: Writer,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
-    query: web::Query<Upload>,
+    query: Query<Upload>,
     payload: Result<web::Bytes, actix_web::Error>,
 ) -> Result<HttpResponse, actix_web::Error> {
     let bytes = payload.map_err(too_large)?;
@@ -152,7 +153,7 @@ pub async fn list(
     caller: Reader,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
-    query: web::Query<RainRange>,
+    query: Query<RainRange>,
 ) -> Answer {
     let range = (query.from, query.to);
     let found = rain::list(&cx, caller.0, GaugeId(*id), range, query.cursor.as_deref(), query.limit).await?;
@@ -169,7 +170,7 @@ pub async fn remove(
     caller: Writer,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
-    query: web::Query<RainRemoval>,
+    query: Query<RainRemoval>,
 ) -> Answer {
     rain::delete(&cx, caller.0, GaugeId(*id), query.from, query.to).await?;
     Ok(HttpResponse::NoContent().finish())

@@ -8,6 +8,7 @@ use crate::http::body::Json;
 use crate::http::conditional::{compound, hashed, page};
 use crate::http::idempotent::{Reply, once};
 use crate::http::problem::ApiError;
+use crate::http::query::Query;
 use crate::http::wire::registration;
 use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse, web};
@@ -38,12 +39,7 @@ pub struct Which {
 /// By name, each with its components in service.
 #[utoipa::path(get, path = "/v1/systems", tag = "systems", operation_id = "list_systems", params(Which),
     responses((status = 200, description = "One page of systems", body = wire::Page<wire::System>)))]
-pub async fn list(
-    req: HttpRequest,
-    caller: Reader,
-    cx: web::Data<Context>,
-    which: web::Query<Which>,
-) -> Answer {
+pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, which: Query<Which>) -> Answer {
     let filter = SystemFilter {
         property_id: which.property_id.map(PropertyId),
         gauge_id: which.gauge_id.map(GaugeId),

@@ -6,6 +6,7 @@ use crate::domain::{Context, Error, clock, component, task};
 use crate::http::access::{Reader, known};
 use crate::http::conditional::{hashed, page};
 use crate::http::problem::ApiError;
+use crate::http::query::Query;
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::{Days, NaiveDate};
 use eavesward_contract as wire;
@@ -48,12 +49,7 @@ pub struct Which {
 /// follows every change within seconds and every local midnight.
 #[utoipa::path(get, path = "/v1/tasks", tag = "tasks", operation_id = "list_tasks", params(Which),
     responses((status = 200, description = "One page of tasks", body = wire::Page<wire::Task>)))]
-pub async fn list(
-    req: HttpRequest,
-    caller: Reader,
-    cx: web::Data<Context>,
-    which: web::Query<Which>,
-) -> Answer {
+pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, which: Query<Which>) -> Answer {
     let filter = filter(&cx, &which)?;
     let found = task::list(&cx, caller.0, &filter, which.cursor.as_deref(), which.limit).await?;
     page::<_, wire::Task>(&req, found)

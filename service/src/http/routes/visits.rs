@@ -8,6 +8,7 @@ use crate::http::body::Json;
 use crate::http::conditional::{page, versioned};
 use crate::http::idempotent::{Reply, once};
 use crate::http::problem::ApiError;
+use crate::http::query::Query;
 use crate::http::wire::visit_facts;
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::NaiveDate;
@@ -44,12 +45,7 @@ pub struct Which {
 /// Latest day first.
 #[utoipa::path(get, path = "/v1/visits", tag = "visits", operation_id = "list_visits", params(Which),
     responses((status = 200, description = "One page of visits", body = wire::Page<wire::Visit>)))]
-pub async fn list(
-    req: HttpRequest,
-    caller: Reader,
-    cx: web::Data<Context>,
-    which: web::Query<Which>,
-) -> Answer {
+pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, which: Query<Which>) -> Answer {
     let filter = VisitFilter {
         system_id: which.system_id.map(SystemId),
         from: which.from,

@@ -1,0 +1,110 @@
+//! An invented place to test on: the school greenhouse of Alder Row.
+
+use crate::support::app::App;
+use serde_json::{Value, json};
+
+/// A property, a gauge and a system with the given components; their ids.
+pub struct Place {
+    /// The property.
+    pub property: String,
+    /// The gauge.
+    pub gauge: String,
+    /// The system, as it was answered.
+    pub system: Value,
+}
+
+impl Place {
+    /// The system's id.
+    pub fn system_id(&self) -> &str {
+        self.system["id"].as_str().expect("an id")
+    }
+
+    /// The id of a component, by name.
+    pub fn component(&self, name: &str) -> String {
+        let components = self.system["components"].as_array().expect("components");
+        let found = components.iter().find(|component| component["name"] == name).expect("that component");
+        found["id"].as_str().expect("an id").to_owned()
+    }
+}
+
+/// A property that is right.
+pub fn property() -> Value {
+    json!({"name": "School greenhouse", "latitude_deg": 48.0, "longitude_deg": 0.5, "elevation_m": 52.0,
+           "time_zone": "Europe/London", "notes": "Keys are with the upkeep rota."})
+}
+
+/// A gauge that is right.
+pub fn gauge() -> Value {
+    json!({"name": "orchard gauge", "latitude_deg": 48.0, "longitude_deg": 0.5})
+}
+
+/// A roof that is right.
+pub fn roof() -> Value {
+    json!({"plan_area_m2": 50.0, "surface": "metal", "runoff_coefficient": 0.9, "wetting_loss_mm": 0.5})
+}
+
+/// One component of every kind.
+pub fn all_kinds() -> Value {
+    let part = |name: &str, part: Value| json!({"name": name, "part": part, "installed_on": "2025-01-01"});
+    json!([
+        part("roof", json!({"kind": "roof", "fragile": true})),
+        part("gutter", json!({"kind": "gutter", "length_m": 12.0, "guarded": false})),
+        part("screen", json!({"kind": "debris_screen", "area_m2": 0.2, "mesh_mm": 1.0})),
+        part(
+            "hand diverter",
+            json!({"kind": "first_flush_diverter", "chamber_volume_l": 50.0, "emptying": {"by": "hand"}})
+        ),
+        part(
+            "weep diverter",
+            json!({"kind": "first_flush_diverter", "chamber_volume_l": 50.0,
+            "emptying": {"by": "weep_hole", "hole_mm": 2.0, "head_m": 1.0}})
+        ),
+        part(
+            "drip diverter",
+            json!({"kind": "first_flush_diverter", "chamber_volume_l": 50.0,
+            "emptying": {"by": "drip", "litres_per_hour": 1.0}})
+        ),
+        part(
+            "coupling",
+            json!({"kind": "coupling", "material": "epdm", "exposition": "vertical_pipe", "shade": "full_sun"})
+        ),
+        part(
+            "tank",
+            json!({"kind": "tank", "capacity_l": 3000.0, "floor_area_m2": 1.5, "outlet_height_mm": 100.0,
+            "calmed_inlet": true})
+        ),
+        part("intake", json!({"kind": "floating_intake", "mesh_mm": 1.0})),
+        part("trap", json!({"kind": "overflow_trap", "seal_depth_mm": 75.0})),
+        part("vent", json!({"kind": "vent", "mesh_mm": 1.0})),
+        part("ball valve", json!({"kind": "valve", "valve_type": "ball"})),
+        part("gate valve", json!({"kind": "valve", "valve_type": "gate"})),
+        part("level gauge", json!({"kind": "level_gauge"})),
+        part("pump", json!({"kind": "pump", "mains_powered": true})),
+        part("vessel", json!({"kind": "pressure_vessel", "volume_l": 60.0})),
+        part("filter", json!({"kind": "cartridge_filter", "rated_volume_l": 30000.0})),
+        part("lamp", json!({"kind": "disinfection_lamp", "rated_hours": 9000.0, "hours_per_day": 24.0})),
+        part(
+            "pipes",
+            json!({"kind": "exposed_pipework", "first_frost": {"month": 10, "day": 25},
+            "last_frost": {"month": 4, "day": 20}})
+        ),
+    ])
+}
+
+/// Registers a place with these components, commissioned on 1 January 2025.
+pub async fn place(app: &App, components: Value) -> Place {
+    let property = app.post("/v1/properties", &property()).await["id"].as_str().expect("an id").to_owned();
+    let gauge = app.post("/v1/gauges", &gauge()).await["id"].as_str().expect("an id").to_owned();
+    let system = json!({"property_id": property, "gauge_id": gauge, "name": "seedling house", "roof": roof(),
+        "commissioned_on": "2025-01-01", "demand_l_per_day": 100.0, "components": components});
+    let system = app.post("/v1/systems", &system).await;
+    Place { property, gauge, system }
+}
+
+/// Sends so many days of the same rain, from a day on.
+pub async fn rain(app: &App, gauge: &str, first: &str, days: u32, mm: f64) -> Value {
+    let first: chrono::NaiveDate = first.parse().expect("a date");
+    let days: Vec<Value> =
+        first.iter_days().take(days as usize).map(|date| json!({"date": date, "rain_mm": mm})).collect();
+    app.send("PUT", &format!("/v1/gauges/{gauge}/rain"), &json!({"days": days})).await.expect(200)
+}
