@@ -1,6 +1,7 @@
 //! The storage suite: what the storage traits promise, run over both databases.
 //!
 //! A case is an async function that takes a [`Rig`]; [`on_both!`] makes two tests of it. Values are made by [`make`].
+#![expect(clippy::unwrap_used, reason = "a case that meets an error has failed")]
 
 mod accounts;
 mod connecting;

@@ -12,6 +12,7 @@ use eavesward_service::domain::store::{
 on_both!(
     properties_come_back_and_change_under_guard,
     gauges_come_back_and_change_under_guard,
+    figures_kept_as_json_come_back_to_the_bit,
     names_sort_byte_by_byte_on_every_database,
     a_repeated_insert_changes_nothing,
     what_systems_use_is_not_removed,
@@ -68,6 +69,18 @@ async fn gauges_come_back_and_change_under_guard(rig: &Rig) {
     assert_eq!(store.rain_record(gauge.id, make::day(10)).await.unwrap(), []);
 }
 
+async fn figures_kept_as_json_come_back_to_the_bit(rig: &Rig) {
+    let mine = account(rig).await;
+    let mut gauge = new_gauge(mine, "Gatehouse");
+    // Quotients have as many digits as a float can have; a hasty reader gets the last bit of some of them wrong.
+    let figures = (1..=500).map(|number| f64::from(number) / 7.3).collect();
+    if let Some(normals) = &mut gauge.facts.normals {
+        normals.rain_mm = figures;
+    }
+    rig.database.insert_gauge(&gauge).await.unwrap();
+    assert_eq!(rig.database.gauge(mine, gauge.id).await.unwrap(), Some(gauge));
+}
+
 async fn names_sort_byte_by_byte_on_every_database(rig: &Rig) {
     let store = &rig.database;
     let mine = account(rig).await;
@@ -98,15 +111,15 @@ async fn a_repeated_insert_changes_nothing(rig: &Rig) {
     let home = home(rig).await;
     let store = &rig.database;
     let mut property = home.property.clone();
-    property.facts.name = "Another".to_owned();
+    "Another".clone_into(&mut property.facts.name);
     store.insert_property(&property).await.unwrap();
     assert_eq!(store.property(home.account, property.id).await.unwrap(), Some(home.property.clone()));
     let mut gauge = home.gauge.clone();
-    gauge.facts.name = "Another".to_owned();
+    "Another".clone_into(&mut gauge.facts.name);
     store.insert_gauge(&gauge).await.unwrap();
     assert_eq!(store.gauge(home.account, gauge.id).await.unwrap(), Some(home.gauge.clone()));
     let mut system = home.system.clone();
-    system.facts.name = "Another".to_owned();
+    "Another".clone_into(&mut system.facts.name);
     let further = make::new_component(system.id, 90, make::parts()[2].clone());
     store.insert_system(&system, &[further]).await.unwrap();
     assert_eq!(store.system(home.account, system.id).await.unwrap(), Some(home.system.clone()));

@@ -51,7 +51,7 @@ async fn new_changed_and_same_days_are_told_apart(rig: &Rig) {
 
 async fn every_float_comes_back_to_the_bit(rig: &Rig) {
     let home = home(rig).await;
-    let values = [0.1 + 0.2, 1.0 / 3.0, 5e-324, 1999.999_999_999_999_8, 1e-10, 123.456_789_012_345_67];
+    let values = [0.1 + 0.2, 1.0 / 3.0, 5e-324, 1_999.999_999_999_999_8, 1e-10, 123.456_789_012_345_67];
     let days = readings(0, &values);
     rig.database.put_rain(home.account, home.gauge.id, &days).await.unwrap().unwrap();
     assert_eq!(rig.database.rain_record(home.gauge.id, day(99)).await.unwrap(), days);

@@ -59,7 +59,7 @@ async fn systems_are_filtered_and_paged_by_name(rig: &Rig) {
     let there = SystemFilter { property_id: Some(property.id), gauge_id: None };
     assert_eq!(list(there.clone(), first(100)).await.len(), 8);
     let under = SystemFilter { property_id: None, gauge_id: Some(home.gauge.id) };
-    assert_eq!(list(under, first(100)).await, [home.system.clone()]);
+    assert_eq!(list(under, first(100)).await, std::slice::from_ref(&home.system));
     let neither = SystemFilter { property_id: Some(property.id), gauge_id: Some(home.gauge.id) };
     assert_eq!(list(neither, first(100)).await, []);
     let here = list(there.clone(), first(100)).await;
