@@ -5,7 +5,7 @@ use crate::storage::errors::{can_rerun, failed, failed_because};
 use crate::storage::sql::{Sql, Value, sql};
 use async_trait::async_trait;
 use sqlx::Arguments;
-use sqlx::postgres::{PgArguments, PgPool, PgPoolOptions, PgRow};
+use sqlx::postgres::{PgArguments, PgConnectOptions, PgPool, PgPoolOptions, PgRow};
 use sqlx::sqlite::{
     SqliteArguments, SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteRow,
     SqliteSynchronous,
@@ -17,6 +17,9 @@ use std::str::FromStr as _;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::{Mutex, OwnedMutexGuard};
+
+/// Prepared statements that a connection keeps: all of ours, bulk statements in each of their lengths.
+const STATEMENTS: usize = 256;
 
 /// How to connect.
 #[derive(Clone, Debug)]
@@ -68,9 +71,11 @@ impl Database {
         let db = if url.starts_with("sqlite:") {
             Db::Sqlite(connect_sqlite(url, options).await?, Arc::new(Mutex::new(())))
         } else if url.starts_with("postgres://") || url.starts_with("postgresql://") {
+            let connect =
+                PgConnectOptions::from_str(url).map_err(failed)?.statement_cache_capacity(STATEMENTS);
             let pool =
                 PgPoolOptions::new().max_connections(options.max_connections).acquire_timeout(patience);
-            Db::Pg(pool.connect(url).await.map_err(failed)?)
+            Db::Pg(pool.connect_with(connect).await.map_err(failed)?)
         } else {
             return Err(failed_because("the database URL starts with neither sqlite:// nor postgres://"));
         };
@@ -284,6 +289,7 @@ async fn connect_sqlite(url: &str, options: &ConnectOptions) -> Stored<SqlitePoo
         // NORMAL would lose the last commits in a power cut.
         .synchronous(SqliteSynchronous::Full)
         .foreign_keys(true)
+        .statement_cache_capacity(STATEMENTS)
         .busy_timeout(options.patience)
         .pragma("cache_size", format!("-{}", options.sqlite_cache_kib));
     // The switch to WAL does not wait for rivals; on a new file, several processes meet there.

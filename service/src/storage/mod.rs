@@ -1,8 +1,9 @@
 //! The storage traits over SQLite and PostgreSQL, with the same SQL text.
 //!
-//! [`sql`] builds a statement with its values, [`connection`] runs it on whichever database there is and is the one
-//! place that knows two of them. Each of the other modules implements one trait of [`crate::domain::store`]; `rows`
-//! turns rows into domain types. What differs in SQL is two words, which [`connection::Tx`] gives: the lock on a row.
+//! `sql` builds a statement with its values; `connection` runs it on whichever database there is, and is the one place
+//! that knows two of them. Each of the other modules implements one trait of [`crate::domain::store`], or a part of it;
+//! `rows` turns rows into domain types. What differs in SQL is how a transaction begins and how it locks a row, and
+//! `connection` says both.
 //!
 //! To add a table: the same columns in a new file of both migration folders; a row struct in `rows`; the statements in
 //! the module of its trait; a case in the storage suite, which runs over both databases.
