@@ -152,6 +152,8 @@ pub enum Hazard {
     Freezing,
     /// A vessel or pipe under pressure.
     Pressure,
+    /// Local codes and licensed practice, which come first in every task.
+    LocalCodes,
     /// A hazard of a newer service.
     #[serde(other)]
     Unknown,

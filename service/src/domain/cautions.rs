@@ -28,11 +28,10 @@ words! {
         Freezing "freezing",
         /// Pressure.
         Pressure "pressure",
+        /// Breaking local rules unknowingly.
+        LocalCodes "local_codes",
     }
 }
-
-/// Said with every caution.
-pub const LOCAL_CODES: &str = "Local codes and licensed practice come first.";
 
 impl Hazard {
     /// What to do about it.
@@ -81,11 +80,12 @@ impl Hazard {
             Self::Pressure => {
                 "Let the pressure off and close the valves on both sides before you open anything."
             }
+            Self::LocalCodes => "Local codes and licensed practice come first.",
         }
     }
 }
 
-/// The hazards of doing a duty to a part.
+/// The hazards of doing a duty to a part; the last one, for every duty, is that local codes may say otherwise.
 pub fn hazards(part: &Part, duty: Duty) -> Vec<Hazard> {
     use Hazard as H;
     let mut found = match duty {
@@ -107,6 +107,7 @@ pub fn hazards(part: &Part, duty: Duty) -> Vec<Hazard> {
     if matches!(part, Part::Pump { mains_powered: true }) {
         found.insert(0, H::Electricity);
     }
+    found.push(H::LocalCodes);
     found
 }
 

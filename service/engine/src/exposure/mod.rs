@@ -9,7 +9,7 @@ mod process;
 mod sediment;
 mod ultraviolet;
 
-pub use leaves::{litter_kg_m2, monthly_leaf_share};
+pub use leaves::{SHARE_LEFT_ON_SCREEN, litter_kg_m2, monthly_leaf_share};
 pub use sediment::{BED_KG_M3, ROOF_SOLIDS_MG_L, bed_depth_mm, trap_efficiency};
 pub use ultraviolet::{USUAL_WET_SHARE, daily_dose_mj, orientation_factor};
 

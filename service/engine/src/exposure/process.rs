@@ -192,7 +192,7 @@ fn close_gap(pass: &mut Pass, since: Day, read_to: Day, next: Day) {
 pub(super) fn fall(q: &Question<'_>) -> [f64; 12] {
     match q.exposure {
         Exposure::Leaves { screen_area_m2 } => {
-            let scale = q.roof.plan_area_m2 / screen_area_m2;
+            let scale = leaves::SHARE_LEFT_ON_SCREEN * q.roof.plan_area_m2 / screen_area_m2;
             std::array::from_fn(|m| leaves::litter_kg_m2(q.roof, q.site, m) * scale)
         }
         _ => [0.0; 12],

@@ -1,7 +1,7 @@
 //! Duties, tasks and status.
 
 use super::mirror_open;
-use crate::domain::cautions::{self, Hazard};
+use crate::domain::cautions::Hazard;
 use crate::domain::{duty, forecast, status, task};
 use eavesward_contract as wire;
 
@@ -14,13 +14,12 @@ mirror_open!(DecidedBy: duty::DecidedBy { Prediction, Ceiling, FirstLook, Season
 mirror_open!(TaskState: task::State { Resting, Near, Due, Late });
 mirror_open!(Hazard: Hazard {
     Fall, ConfinedSpace, Drowning, Electricity, Chemicals, ContaminatedSludge, Mosquitoes, CrossConnection, Freezing,
-    Pressure,
+    Pressure, LocalCodes,
 });
 
 impl From<Hazard> for wire::Caution {
     fn from(hazard: Hazard) -> Self {
-        let text = format!("{} {}", hazard.text(), cautions::LOCAL_CODES);
-        Self { hazard: hazard.into(), text }
+        Self { hazard: hazard.into(), text: hazard.text().to_owned() }
     }
 }
 
