@@ -6,8 +6,10 @@
 
 mod api;
 mod contract;
+
 mod doors;
 mod outside;
+mod process;
 mod sdk_offline;
 mod storage;
 mod support;

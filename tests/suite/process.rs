@@ -1,0 +1,145 @@
+//! The service as a process: first start, `kill -9`, SIGTERM.
+
+use crate::support::app::Reply;
+use chrono::NaiveDate;
+use eavesward_service::domain::ids::GaugeId;
+use eavesward_service::domain::store::GaugeStore as _;
+use eavesward_service::storage::{ConnectOptions, Database};
+use serde_json::{Value, json};
+use std::io::{BufRead as _, BufReader};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::Duration;
+
+/// Days of one batch of rain.
+const BATCH: usize = 20;
+
+/// A running process, killed when it is dropped.
+struct Served {
+    child: Child,
+    url: String,
+    /// What it printed before it listened.
+    printed: String,
+}
+
+impl Drop for Served {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// Starts the service on a database file and waits until it listens.
+fn serve(folder: &Path) -> Served {
+    let url = format!("sqlite://{}", folder.join("process.db").display());
+    let mut child = Command::new(env!("CARGO_BIN_EXE_served"))
+        .args(["serve", "--bind", "127.0.0.1:0", "--drain-s", "0", "--database-url", &url])
+        .stdout(Stdio::from(std::fs::File::create(folder.join("out")).expect("a file")))
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("a process");
+    let mut log = BufReader::new(child.stderr.take().expect("its log")).lines();
+    let address = log
+        .by_ref()
+        .map_while(Result::ok)
+        .find_map(|line| line.split("listening on ").nth(1)?.split_whitespace().next().map(str::to_owned))
+        .expect("it says where it listens");
+    // Its log has to be read on, or it would stop at a full pipe.
+    std::thread::spawn(move || log.for_each(drop));
+    let printed = std::fs::read_to_string(folder.join("out")).expect("what it printed");
+    Served { child, url: format!("http://{address}"), printed }
+}
+
+fn key(printed: &str) -> Option<&str> {
+    printed.split_whitespace().find(|word| word.starts_with("ew_"))
+}
+
+fn client() -> reqwest::Client {
+    reqwest::Client::builder().no_proxy().build().expect("a client")
+}
+
+async fn gauge(http: &reqwest::Client, served: &Served, key: &str) -> String {
+    let gauge = json!({"name": "crash gauge", "latitude_deg": 48.0, "longitude_deg": 0.5});
+    let made = Reply::of(http.post(format!("{}/v1/gauges", served.url)).bearer_auth(key).json(&gauge)).await;
+    made.expect(201)["id"].as_str().expect("an id").to_owned()
+}
+
+#[tokio::test]
+async fn what_was_acknowledged_survives_a_kill_in_the_middle_of_an_import() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut first = serve(folder.path());
+    let key = key(&first.printed).expect("the first start prints a key").to_owned();
+    let http = client();
+    let gauge = gauge(&http, &first, &key).await;
+    let start: NaiveDate = "1980-01-01".parse().expect("a date");
+    let mut days = start.iter_days();
+    let mut acknowledged: Vec<(NaiveDate, f64)> = Vec::new();
+    let mut killed = false;
+    for batch in 0..800_u32 {
+        let mm = f64::from(batch % 40);
+        let dates: Vec<NaiveDate> = days.by_ref().take(BATCH).collect();
+        let body: Vec<Value> = dates.iter().map(|date| json!({"date": date, "rain_mm": mm})).collect();
+        let url = format!("{}/v1/gauges/{gauge}/rain", first.url);
+        let sent = tokio::spawn(http.put(url).bearer_auth(&key).json(&json!({"days": body})).send());
+        if batch == 60 {
+            // The request is under way: it is cut short before, in or after its commit.
+            tokio::time::sleep(Duration::from_micros(1500)).await;
+            first.child.kill().expect("SIGKILL");
+            killed = true;
+        }
+        match sent.await.expect("a task") {
+            Ok(response) if response.status() == 200 => acknowledged.extend(dates.iter().map(|date| (*date, mm))),
+            other => {
+                assert!(killed, "refused before the kill: {other:?}");
+                break;
+            }
+        }
+    }
+    assert!(killed && acknowledged.len() >= 60 * BATCH, "{} days acknowledged", acknowledged.len());
+    first.child.wait().expect("it is gone");
+
+    let second = serve(folder.path());
+    assert_eq!(second.printed, "", "only the first start makes a key");
+    let found = http.get(format!("{}/v1/gauges/{gauge}", second.url)).bearer_auth(&key);
+    let days_kept = Reply::of(found).await.expect(200)["rain_days"].as_u64().expect("a count");
+    let url = format!("sqlite://{}", folder.path().join("process.db").display());
+    let database = Database::connect(&url, &ConnectOptions::default()).await.expect("it opens");
+    let id = GaugeId(gauge.parse().expect("a UUID"));
+    let stored = database.rain_record(id, "2026-01-01".parse().expect("a date")).await.expect("the record");
+    for (date, mm) in &acknowledged {
+        let kept = stored.iter().any(|day| day.date == *date && day.rain_mm == *mm);
+        assert!(kept, "{date} was acknowledged and is lost");
+    }
+    assert_eq!(stored.len() % BATCH, 0, "a batch that was cut short is there as a whole or not at all");
+    assert_eq!(stored.len() as u64, days_kept, "the gauge's count is that of its record");
+}
+
+#[tokio::test]
+async fn sigterm_ends_it_well_and_a_second_start_goes_on() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut first = serve(folder.path());
+    let key = key(&first.printed).expect("a key").to_owned();
+    let http = client();
+    let gauge = gauge(&http, &first, &key).await;
+    let killed = Command::new("kill").args(["-TERM", &first.child.id().to_string()]).status().expect("kill");
+    assert!(killed.success());
+    let ended = tokio::task::spawn_blocking(move || first.child.wait().expect("its end")).await.expect("waiting");
+    assert!(ended.success(), "{ended}");
+    let second = serve(folder.path());
+    let found = http.get(format!("{}/v1/gauges/{gauge}", second.url)).bearer_auth(&key);
+    Reply::of(found).await.expect(200);
+}
+
+#[test]
+fn a_wrong_setting_is_told_in_one_line() {
+    let run = |arguments: &[&str]| {
+        let run = Command::new(env!("CARGO_BIN_EXE_served")).args(arguments).output().expect("it runs");
+        (run.status.success(), String::from_utf8(run.stderr).expect("text"))
+    };
+    let (ok, said) = run(&["serve", "--database-url", "mysql://db.invalid/x"]);
+    assert!(!ok && said.contains("cannot be opened"), "{said}");
+    let (ok, said) = run(&["serve", "--housekeeping", "at noon"]);
+    assert!(!ok && said.contains("housekeeping") && said.contains("at noon"), "{said}");
+    let (ok, said) = run(&["serve", "--config", "no-such-file.toml"]);
+    assert!(!ok && said.contains("no-such-file.toml"), "{said}");
+}
