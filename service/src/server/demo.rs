@@ -121,7 +121,7 @@ async fn scenario(cx: &Context, account: AccountId, today: NaiveDate) -> Result<
                 .map(|(component_id, duty)| VisitItem {
                     component_id,
                     duty,
-                    done: duty != Duty::MeasureSediment,
+                    done: true,
                     finding: match duty {
                         Duty::CleanScreen => Some(Finding::Class(FoundClass::Half)),
                         Duty::MeasureSediment => Some(Finding::DepthMm(6.0)),
@@ -229,9 +229,10 @@ fn orchard(ago: &impl Fn(u64) -> NaiveDate) -> Place {
             ),
         ],
         visits: vec![
-            (190, vec![Duty::ClearRoof, Duty::ClearGutter, Duty::CheckBands, Duty::CleanScreen]),
+            (355, vec![Duty::LookOverTank, Duty::CheckIntake, Duty::CheckMesh, Duty::WorkValve]),
+            (178, vec![Duty::ClearRoof, Duty::ClearGutter, Duty::CheckBands, Duty::CleanScreen]),
             (62, vec![Duty::CleanScreen, Duty::DrainDiverter, Duty::CheckTrap, Duty::MeasureSediment]),
-            (9, vec![Duty::DrainDiverter]),
+            (9, vec![Duty::DrainDiverter, Duty::DrainForFrost, Duty::RestartAfterFrost]),
         ],
     }
 }
