@@ -13,6 +13,7 @@ pub mod openapi;
 mod problem;
 mod query;
 mod routes;
+mod samples;
 pub mod service;
 mod wire;
 

@@ -1,7 +1,7 @@
 //! The OpenAPI document: collected from the handlers, committed as `openapi/openapi.json`, never written by hand.
 
 use super::routes::{accounts, components, forecasts, gauges, properties, rain, systems, tasks, visits};
-use super::service;
+use super::{samples, service};
 use eavesward_contract as wire;
 use utoipa::openapi::path::{Operation, ParameterIn};
 use utoipa::openapi::schema::Schema;
@@ -73,6 +73,11 @@ impl Modify for Shared {
         components.add_security_scheme("key", SecurityScheme::Http(Http::new(HttpAuthScheme::Bearer)));
         for schema in components.schemas.values_mut() {
             hide_unknown(schema);
+        }
+        for (name, sample) in samples::by_schema() {
+            if let Some(RefOr::T(Schema::Object(object))) = components.schemas.get_mut(name) {
+                object.examples = vec![sample];
+            }
         }
         for (path, item) in &mut api.paths.paths {
             let guarded = path.starts_with("/v1/");
