@@ -258,7 +258,7 @@ impl Part {
                 check.positive_if_given("mesh_mm", *mesh_mm, 50.0);
             }
             Self::OverflowTrap { seal_depth_mm } => {
-                check.between("seal_depth_mm", *seal_depth_mm, 10.0, 1000.0)
+                check.between("seal_depth_mm", *seal_depth_mm, 10.0, 1000.0);
             }
             Self::PressureVessel { volume_l } => check.positive_if_given("volume_l", *volume_l, 100_000.0),
             Self::CartridgeFilter { rated_volume_l } => {

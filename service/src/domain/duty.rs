@@ -127,8 +127,7 @@ impl Duty {
             Self::CheckMesh => (12, "12 months: City of Annapolis fact sheet, Niagara Region"),
             Self::WorkValve => (12, "12 months: Southwest Environmental Finance Center has 1 to 2 years"),
             Self::CompareGauge => (12, "12 months: BS 8515:2009 table 4 (from memory)"),
-            Self::CheckPump => (12, "12 months: DIN 1989-1 as published by fbr"),
-            Self::CheckVessel => (12, "12 months: DIN 1989-1 as published by fbr"),
+            Self::CheckPump | Self::CheckVessel => (12, "12 months: DIN 1989-1 as published by fbr"),
             Self::ChangeCartridge => (6, "6 months: Puget Sound LID manual 4.9.7"),
             Self::ChangeLamp => (12, "12 months: common practice, no source; the maker's hours come first"),
             Self::DrainDiverter

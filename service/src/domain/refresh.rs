@@ -12,6 +12,7 @@ use crate::domain::store::{Inputs, Refreshed, StaleSystem};
 use crate::domain::task::{State, Task};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use eavesward_engine::runoff::WettingStore;
+use std::collections::hash_map::Entry;
 use std::collections::{BTreeMap, HashMap};
 
 /// How many systems are claimed at a time.
@@ -60,8 +61,8 @@ async fn batch(cx: &Context) -> Result<Round> {
     let through = local_date(now, chrono_tz::Pacific::Kiritimati);
     let mut rain: HashMap<GaugeId, Vec<RainDay>> = HashMap::new();
     for input in &inputs {
-        if !rain.contains_key(&input.gauge.id) {
-            rain.insert(input.gauge.id, cx.store.rain_record(input.gauge.id, through).await?);
+        if let Entry::Vacant(gap) = rain.entry(input.gauge.id) {
+            gap.insert(cx.store.rain_record(input.gauge.id, through).await?);
         }
     }
     let claimed = claims.clone();

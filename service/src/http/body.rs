@@ -31,7 +31,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for Json<T> {
                 let detail = format!("The body is {media_type:?}; send application/json.");
                 return Err(ApiError::new(ProblemCode::UnsupportedMediaType, detail).into());
             }
-            let bytes = bytes.await.map_err(too_large)?;
+            let bytes = bytes.await.map_err(|error| too_large(&error))?;
             Ok(Self { value: read(&bytes)?, hash: Sha256::digest(&bytes).into() })
         })
     }
@@ -45,7 +45,7 @@ pub fn media_type(req: &HttpRequest) -> String {
 }
 
 /// A body that could not be read as a whole.
-pub fn too_large(error: actix_web::Error) -> actix_web::Error {
+pub fn too_large(error: &actix_web::Error) -> actix_web::Error {
     if error.as_response_error().status_code().as_u16() == 413 {
         let detail = "The body is larger than this path takes; send it in several parts.";
         ApiError::new(ProblemCode::BodyTooLarge, detail).into()

@@ -33,13 +33,12 @@ const YEARS: u64 = 6;
 pub async fn load(cx: &Context, settings: &Settings) -> Result<String> {
     let today = local_date(cx.clock.now(), ZONE);
     let known = cx.store.accounts().await?.into_iter().find(|account| account.name == ACCOUNT);
-    let account = match known {
-        Some(account) => account.id,
-        None => {
-            let (account, _) = account::create(cx, ACCOUNT).await?;
-            scenario(cx, account.id, today).await?;
-            account.id
-        }
+    let account = if let Some(account) = known {
+        account.id
+    } else {
+        let (account, _) = account::create(cx, ACCOUNT).await?;
+        scenario(cx, account.id, today).await?;
+        account.id
     };
     let draft = KeyDraft { name: "demo".to_owned(), scopes: Scope::ALL.to_vec(), expires_at: None };
     let (_, secret) = account::create_key(cx, account, draft).await?;

@@ -92,7 +92,7 @@ pub async fn upsert(
     query: Query<Upload>,
     payload: Result<web::Bytes, actix_web::Error>,
 ) -> Result<HttpResponse, actix_web::Error> {
-    let bytes = payload.map_err(too_large)?;
+    let bytes = payload.map_err(|error| too_large(&error))?;
     let offer = match media_type(&req).as_str() {
         "application/json" => from_json(&bytes)?,
         "text/csv" => from_csv(&bytes, &query)?,

@@ -80,10 +80,10 @@ fn filter(cx: &Context, which: &Which) -> Result<TaskFilter, ApiError> {
         to = today.checked_add_days(Days::new(days(within)?));
         from = None;
     }
-    if let (Some(first), Some(last)) = (from, to) {
-        if first > last {
-            return Err(Error::field("from", format!("{first} is after {last}")).into());
-        }
+    if let (Some(first), Some(last)) = (from, to)
+        && first > last
+    {
+        return Err(Error::field("from", format!("{first} is after {last}")).into());
     }
     Ok(TaskFilter {
         property_id: which.property_id.map(PropertyId),
