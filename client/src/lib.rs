@@ -70,3 +70,8 @@ pub use resources::{
     Components, Gauges, Keys, Properties, StatusChange, Systems, Tasks, Visits, system_update_from,
 };
 pub use retry::RetryPolicy;
+
+/// The examples in the README, held to compile.
+#[cfg(doctest)]
+#[doc = include_str!("../../README.md")]
+struct Readme;

@@ -2,6 +2,7 @@
 
 pub mod component;
 pub mod due;
+mod due_as_of;
 pub mod forecast;
 pub mod gauge;
 pub mod key;

@@ -280,8 +280,8 @@ async fn output_that_is_lost_at_the_last_moment_is_a_failure() {
         }
     }
     let server = MockServer::start().await;
-    mount_page(&server, "/v1/tasks", json!([])).await;
-    let (code, err) = run_with(&server, &["due"], "", &mut io::BufWriter::new(Full)).await;
+    mount_page(&server, "/v1/keys", json!([])).await;
+    let (code, err) = run_with(&server, &["key", "list"], "", &mut io::BufWriter::new(Full)).await;
     assert!(code == failure::FAILED && err.contains("could not be written"), "{code} {err}");
 }
 
