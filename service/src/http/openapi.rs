@@ -180,7 +180,9 @@ fn problems(path: &str, operation: &mut Operation, guarded: bool, post: bool) {
         add("413", "The body is too large");
         add("415", "Not a media type that this path reads");
     }
-    if (post && guarded && path != "/v1/forecast") || (if_match && operation.request_body.is_none()) {
+    // What was done already, what is still used, and a withdrawn visit that somebody corrects.
+    let in_the_way = (if_match && !body) || (if_match && path == "/v1/visits/{id}");
+    if (post && guarded && path != "/v1/forecast") || in_the_way {
         add("409", "Not possible in this state");
     }
 }
