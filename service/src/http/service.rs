@@ -3,6 +3,7 @@
 use super::conditional::tagged;
 use super::openapi;
 use super::problem::ApiError;
+use super::routes::at;
 use crate::domain::Context;
 use actix_web::web::{self, ServiceConfig};
 use actix_web::{HttpRequest, HttpResponse};
@@ -67,10 +68,10 @@ pub async fn document(req: HttpRequest) -> HttpResponse {
 
 /// Everything outside `/v1`: health, the document and its page, which needs nothing from elsewhere.
 pub fn configure(cfg: &mut ServiceConfig) {
-    cfg.route("/healthz", web::get().to(healthz))
-        .route("/readyz", web::get().to(readyz))
-        .route("/openapi.json", web::get().to(document))
-        .route("/", web::get().to(front))
+    cfg.service(at("/healthz", vec![("GET", web::get().to(healthz))]))
+        .service(at("/readyz", vec![("GET", web::get().to(readyz))]))
+        .service(at("/openapi.json", vec![("GET", web::get().to(document))]))
+        .service(at("/", vec![("GET", web::get().to(front))]))
         .service(web::redirect("/docs", "/docs/"))
         .service(SwaggerUi::new("/docs/{_:.*}").config(Config::from("/openapi.json")))
         .default_service(web::to(nothing));

@@ -20,7 +20,7 @@ pub const JSON_LIMIT: usize = 2 * 1024 * 1024;
 pub const RAIN_LIMIT: usize = 32 * 1024 * 1024;
 
 /// A path with its methods; any other method is answered `405` with what there is.
-fn at(path: &str, methods: Vec<(&'static str, Route)>) -> Resource {
+pub fn at(path: &str, methods: Vec<(&'static str, Route)>) -> Resource {
     let allow = methods.iter().map(|(method, _)| *method).collect::<Vec<_>>().join(", ");
     let resource = web::resource(path.to_owned());
     methods.into_iter().fold(resource, |resource, (_, route)| resource.route(route)).default_service(web::to(
