@@ -157,13 +157,21 @@ pub async fn explain<B: MessageBody>(
     let instance = Some(req.path().to_owned());
     let request_id = req.extensions().get::<RequestId>().map(ToString::to_string);
     let mut response = next.call(req).await?;
-    let replacement = response.response().error().map(|error| match error.as_error::<ApiError>() {
-        Some(problem) => {
-            log(problem, request_id.as_deref());
-            problem.respond(instance.clone(), request_id.clone())
+    let replacement = match response.response().error() {
+        Some(error) => Some(match error.as_error::<ApiError>() {
+            Some(problem) => {
+                log(problem, request_id.as_deref());
+                problem.respond(instance.clone(), request_id.clone())
+            }
+            None => framework(error).respond(instance.clone(), request_id.clone()),
+        }),
+        // The compression answers in bare text when the caller rules out every coding.
+        None if response.status() == StatusCode::NOT_ACCEPTABLE => {
+            let detail = "Accept-Encoding rules everything out; allow one of identity, gzip and br.";
+            Some(ApiError::new(ProblemCode::NotAcceptable, detail).respond(instance, request_id.clone()))
         }
-        None => framework(error).respond(instance.clone(), request_id.clone()),
-    });
+        None => None,
+    };
     if let Some(id) = request_id.and_then(|id| header::HeaderValue::from_str(&id).ok()) {
         let name = header::HeaderName::from_static("x-request-id");
         response.headers_mut().insert(name.clone(), id.clone());

@@ -83,8 +83,9 @@ impl Application {
             let (data, ready) = (data.clone(), ready.clone());
             App::new()
                 .configure(move |cfg| http::configure(cfg, data, ready))
-                .wrap(from_fn(http::explain))
                 .wrap(Compress::default())
+                // Around the compression, whose refusals become problems too.
+                .wrap(from_fn(http::explain))
                 .wrap(Condition::new(with_metrics, metrics.clone()))
                 .wrap(TracingLogger::<AccessLog>::new())
         };
