@@ -32,6 +32,8 @@ pub struct App {
     pub cx: Context,
     /// Its clock.
     pub clock: Arc<SetClock>,
+    /// The database it is on.
+    pub kind: Kind,
     http: reqwest::Client,
     stop: Option<(server::Stopper, std::thread::JoinHandle<()>)>,
     _folder: tempfile::TempDir,
@@ -40,12 +42,17 @@ pub struct App {
 impl App {
     /// Starts a service at [`NOW`].
     pub async fn start(kind: Kind) -> Self {
+        Self::start_with(kind, |_| {}).await
+    }
+
+    /// Starts a service at [`NOW`] with other settings.
+    pub async fn start_with(kind: Kind, change: impl FnOnce(&mut Layer)) -> Self {
         let folder = tempfile::tempdir().expect("a temporary folder");
         let url = match kind {
             Kind::Sqlite => format!("sqlite://{}", folder.path().join("test.db").display()),
             Kind::Postgres => super::postgres::fresh_database().await,
         };
-        let layer = Layer {
+        let mut layer = Layer {
             bind: Some(([127, 0, 0, 1], 0).into()),
             database_url: Some(DatabaseUrl::new(url)),
             max_connections: Some(4),
@@ -55,6 +62,7 @@ impl App {
             drain_s: Some(0),
             ..Layer::default()
         };
+        change(&mut layer);
         let settings = Settings::of(layer).expect("settings");
         let clock = Arc::new(SetClock::new(NOW.parse().expect("an instant")));
         let (tell, told) = std::sync::mpsc::channel();
@@ -78,8 +86,12 @@ impl App {
             key,
             cx,
             clock,
+            kind,
+            // Answers are looked at as they came over the wire.
             http: reqwest::Client::builder()
                 .no_proxy()
+                .no_gzip()
+                .no_brotli()
                 .redirect(reqwest::redirect::Policy::none())
                 .build()
                 .expect("a client"),
@@ -113,6 +125,17 @@ impl App {
         secret.reveal().to_owned()
     }
 
+    /// What stops the service, for a look at it while it stops.
+    pub fn stopper(&self) -> server::Stopper {
+        self.stop.as_ref().expect("it runs").0.clone()
+    }
+
+    /// A request without any key.
+    pub fn anonymous(&self, method: &str, path: &str) -> reqwest::RequestBuilder {
+        let method = method.parse::<reqwest::Method>().expect("a method");
+        self.http.request(method, format!("{}{path}", self.url))
+    }
+
     /// A request with the first account's key.
     pub fn request(&self, method: &str, path: &str) -> reqwest::RequestBuilder {
         self.request_as(&self.key, method, path)
@@ -120,8 +143,7 @@ impl App {
 
     /// A request with another key.
     pub fn request_as(&self, key: &str, method: &str, path: &str) -> reqwest::RequestBuilder {
-        let method = method.parse::<reqwest::Method>().expect("a method");
-        self.http.request(method, format!("{}{path}", self.url)).bearer_auth(key)
+        self.anonymous(method, path).bearer_auth(key)
     }
 
     /// GET, which has to succeed.
@@ -132,6 +154,27 @@ impl App {
     /// POST, which has to make something.
     pub async fn post(&self, path: &str, body: &Value) -> Value {
         Reply::of(self.request("POST", path).json(body)).await.expect(201)
+    }
+
+    /// Every item of a list, page by page. `path` may carry a query; pages are never larger than asked for and, but for
+    /// the last, never smaller.
+    pub async fn walk(&self, path: &str, limit: usize) -> Vec<Value> {
+        let join = if path.contains('?') { '&' } else { '?' };
+        let mut all = Vec::new();
+        let mut cursor = String::new();
+        for _ in 0..1000 {
+            let page = self.get(&format!("{path}{join}limit={limit}{cursor}")).await;
+            let items = page["items"].as_array().expect("items");
+            all.extend(items.iter().cloned());
+            match page["next_cursor"].as_str() {
+                Some(next) => {
+                    assert_eq!(items.len(), limit, "only the last page may be short");
+                    cursor = format!("&cursor={next}");
+                }
+                None => return all,
+            }
+        }
+        panic!("{path} does not end");
     }
 
     /// Any JSON request.
@@ -190,6 +233,17 @@ impl Reply {
         assert_eq!(problem["code"], code, "{}", self.text);
         assert_eq!(problem["status"], self.status, "{}", self.text);
         problem
+    }
+
+    /// The names of the refused fields, if it is a problem with the expected code.
+    #[track_caller]
+    pub fn fields(&self, code: &str) -> Vec<String> {
+        let problem = self.problem(code);
+        let errors = problem["errors"].as_array().unwrap_or_else(|| panic!("no fields: {}", self.text));
+        for error in errors {
+            assert!(error["message"].as_str().is_some_and(|text| !text.is_empty()), "{}", self.text);
+        }
+        errors.iter().map(|error| error["field"].as_str().expect("a name").to_owned()).collect()
     }
 
     /// A header, empty when absent.
