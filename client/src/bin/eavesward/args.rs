@@ -34,7 +34,7 @@ pub struct Cli {
     /// Print JSON as the service sends it, always in SI
     #[arg(long, global = true, help_heading = EVERYWHERE)]
     pub json: bool,
-    /// Units in tables; files and flags are SI whatever this says
+    /// Units of figures; files, flags and the service's own sentences are SI whatever this says
     #[arg(long, global = true, help_heading = EVERYWHERE, value_enum, default_value_t = Units::Si)]
     pub units: Units,
     /// Longest time for one attempt, in seconds

@@ -118,9 +118,14 @@ fn explain(app: &mut App<'_>, duty: &DutyForecast) -> Result<(), Failure> {
         app.line(line)?;
     }
     if let Some(mark) = &duty.mark {
-        let kind = if mark.judgement { "judgement" } else { "published" };
+        // Most sources that are judgement say so themselves.
+        let kind = match mark.judgement {
+            true if mark.source.starts_with("judgement") => "",
+            true => " (judgement)",
+            false => " (published)",
+        };
         app.line(format!(
-            "  - Mark: {} findings stand behind it; prior ({kind}): {}",
+            "  - Mark: {} findings stand behind it; prior{kind}: {}",
             mark.findings, mark.source
         ))?;
     }
