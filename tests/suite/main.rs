@@ -10,6 +10,7 @@ mod contract;
 mod doors;
 mod outside;
 mod process;
+mod sdk_live;
 mod sdk_offline;
 mod storage;
 mod support;

@@ -1,0 +1,260 @@
+//! Every typed call once, and the check that none is missing.
+//!
+//! What was called is read off the service's own counts by route, so that a call to a wrong path counts for nothing.
+
+use super::{client, component, day, gauge, parts, place, property, rain_of, roof, screen};
+use crate::support::app::{App, Reply, over_both};
+use eavesward_client::contract::{
+    Duty, Finding, ForecastRequest, KeyRequest, Part, ReplaceRequest, RetireRequest, Scope, ValveType,
+    VisitItem, VisitRequest, WithdrawRequest,
+};
+use eavesward_client::{
+    Client, ComponentQuery, ListQuery, RainFileOptions, RainQuery, StatusChange, SystemQuery, TaskQuery,
+    VisitQuery, system_update_from,
+};
+use serde_json::Value;
+use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
+
+/// Operations that are no business of the SDK: probes and the document itself. May only shrink.
+const WITHOUT_A_CALL: [&str; 3] = ["healthz", "readyz", "openapi"];
+
+over_both! {
+    every_operation_of_the_document_has_a_typed_call;
+}
+
+async fn every_operation_of_the_document_has_a_typed_call(app: &App) {
+    let client = client(app);
+    account_and_keys(&client).await;
+    properties(&client).await;
+    gauges(&client).await;
+    systems(&client).await;
+    components(&client).await;
+    forecasts(&client).await;
+    tasks(app, &client).await;
+    visits(&client).await;
+
+    let documented = documented();
+    let wanted: BTreeSet<&str> =
+        documented.values().map(String::as_str).filter(|id| !WITHOUT_A_CALL.contains(id)).collect();
+    // The last count is made when the last byte is sent, which may be after it was read here.
+    let mut missing = wanted.clone();
+    for _ in 0..80 {
+        let counted = counted(app).await;
+        for route in counted.iter().filter(|(_, path)| path.starts_with("/v1/")) {
+            assert!(documented.contains_key(route), "{route:?} was called and is not in the document");
+        }
+        let called: BTreeSet<&str> =
+            counted.iter().filter_map(|route| documented.get(route)).map(String::as_str).collect();
+        for id in WITHOUT_A_CALL {
+            assert!(documented.values().any(|known| known == id), "{id} is gone: take it off the list");
+            assert!(!called.contains(id), "{id} has a call now: take it off the list");
+        }
+        missing = wanted.difference(&called).copied().collect();
+        if missing.is_empty() {
+            return;
+        }
+        tokio::time::sleep(Duration::from_millis(25)).await;
+    }
+    panic!("no typed call reached {missing:?}: give it one in client/src, and call it in this file");
+}
+
+/// Operation ids by method and path template.
+fn documented() -> BTreeMap<(String, String), String> {
+    let document: Value =
+        serde_json::from_str(include_str!("../../../openapi/openapi.json")).expect("the document is JSON");
+    let mut operations = BTreeMap::new();
+    for (path, methods) in document["paths"].as_object().expect("paths") {
+        for (method, operation) in methods.as_object().expect("methods") {
+            let id = operation["operationId"].as_str().expect("an operation id").to_owned();
+            operations.insert((method.to_uppercase(), path.clone()), id);
+        }
+    }
+    assert!(operations.len() > 40, "{operations:?}");
+    operations
+}
+
+/// Method and route of every request that was answered with a success.
+async fn counted(app: &App) -> BTreeSet<(String, String)> {
+    let text = Reply::of(app.anonymous("GET", "/metrics")).await;
+    assert_eq!(text.status, 200, "{}", text.text);
+    let label = |line: &str, name: &str| {
+        let (_, rest) = line.split_once(&format!("{name}=\""))?;
+        Some(rest.split_once('"')?.0.to_owned())
+    };
+    let requests = text.text.lines().filter(|line| line.starts_with("eavesward_http_requests_total{"));
+    requests
+        .filter(|line| label(line, "status").is_some_and(|status| status.starts_with('2')))
+        .map(|line| (label(line, "method").expect("a method"), label(line, "endpoint").expect("a route")))
+        .collect()
+}
+
+async fn account_and_keys(client: &Client) {
+    assert_eq!(client.account().await.expect("the account").name, "first account");
+    let request =
+        KeyRequest { name: "terrace tablet".to_owned(), scopes: vec![Scope::Read], expires_at: None };
+    let made = client.keys().create(&request).await.expect("a key");
+    assert!(made.secret.starts_with(&made.key.hint), "{made:?}");
+    let keys = client.keys().list(&ListQuery::default()).all().await.expect("the keys");
+    assert!(keys.contains(&made.key), "{keys:?}");
+    client.keys().revoke(made.key.id).await.expect("revoking");
+    let page = client.keys().page(&ListQuery::default()).await.expect("a page");
+    let revoked = page.items.iter().find(|key| key.id == made.key.id).expect("it stays in the list");
+    assert!(revoked.revoked_at.is_some());
+}
+
+async fn properties(client: &Client) {
+    let made = client.properties().create(&property("terrace")).await.expect("a property");
+    assert_eq!(client.properties().get(made.id).await.expect("it"), made);
+    let mut changed = property("terrace, east end");
+    changed.notes = None;
+    let updated = client.properties().update(made.id, made.version, &changed).await.expect("an update");
+    assert_eq!((updated.name.as_str(), &updated.notes), ("terrace, east end", &None));
+    assert!(updated.version > made.version);
+    assert_eq!(
+        client.properties().page(&ListQuery::default()).await.expect("a page").items,
+        std::slice::from_ref(&updated)
+    );
+    client.properties().delete(made.id, updated.version).await.expect("it stands empty");
+    assert_eq!(client.properties().list(&ListQuery::default()).all().await.expect("none"), []);
+}
+
+async fn gauges(client: &Client) {
+    let made = client.gauges().create(&gauge("terrace gauge")).await.expect("a gauge");
+    let report =
+        client.gauges().send_rain(made.id, &rain_of("2026-01-01", 3, 2.0), true).await.expect("rain");
+    assert_eq!((report.counts.new, report.rain_through), (3, Some(day("2026-01-03"))));
+    let (text, options) = ("date,mm\n2026-01-04,5.5\n", RainFileOptions::default());
+    let report = client.gauges().send_rain_file(made.id, text, &options).await.expect("a file");
+    assert_eq!(report.counts.new, 1);
+    let days = client.gauges().rain(made.id, &RainQuery::default()).all().await.expect("days");
+    assert_eq!(days.iter().map(|day| day.rain_mm).collect::<Vec<_>>(), [2.0, 2.0, 2.0, 5.5]);
+    let some = RainQuery::builder().from(day("2026-01-02")).to(day("2026-01-03")).build();
+    assert_eq!(client.gauges().rain_page(made.id, &some).await.expect("a page").items, days[1..3]);
+    client.gauges().delete_rain(made.id, day("2026-01-01"), day("2026-01-03")).await.expect("forgetting");
+    let known = client.gauges().get(made.id).await.expect("it");
+    assert_eq!((known.rain_from, known.rain_days), (Some(day("2026-01-04")), 1));
+    let renamed =
+        client.gauges().update(made.id, known.version, &gauge("east gauge")).await.expect("an update");
+    assert_eq!(
+        client.gauges().page(&ListQuery::default()).await.expect("a page").items,
+        std::slice::from_ref(&renamed)
+    );
+    client.gauges().delete(made.id, renamed.version).await.expect("no system uses it");
+    assert_eq!(client.gauges().list(&ListQuery::default()).all().await.expect("none"), []);
+}
+
+async fn systems(client: &Client) {
+    let place = place(client).await;
+    let made = client.systems().get(place.system.id).await.expect("it");
+    assert_eq!(made, place.system);
+    let mut update = system_update_from(&made);
+    update.demand_l_per_day = 120.0;
+    let updated = client.systems().update(made.id, made.version, &update).await.expect("an update");
+    assert_eq!((updated.demand_l_per_day, &updated.roof), (120.0, &made.roof), "nothing else changes");
+    let there = SystemQuery::builder().property_id(place.property.id).gauge_id(place.gauge.id).build();
+    assert_eq!(client.systems().page(&there).await.expect("a page").items, std::slice::from_ref(&updated));
+    let elsewhere = SystemQuery::builder().property_id(made.id).build();
+    assert_eq!(client.systems().list(&elsewhere).all().await.expect("none"), []);
+    let valve = component("drain cock", Part::Valve { valve_type: ValveType::Ball });
+    let added = client.systems().add_component(made.id, &valve).await.expect("a component");
+    let all =
+        client.systems().components(made.id, &ComponentQuery::default()).all().await.expect("components");
+    assert_eq!((all.len(), all.last()), (4, Some(&added)));
+    let page = client.systems().components_page(made.id, &ComponentQuery::default()).await.expect("a page");
+    assert_eq!(page.items, all);
+    let status = client.systems().status(made.id).await.expect("a status");
+    assert_eq!((status.system_name.as_str(), status.as_of), ("seedling house", day("2026-03-01")));
+    let change = client.systems().status_if_changed(made.id, None).await.expect("a status");
+    assert!(
+        matches!(&change, StatusChange::Fresh { status, .. } if status.system_id == made.id),
+        "{change:?}"
+    );
+    let forecast = client.systems().forecast(made.id, Some(day("2026-02-01"))).await.expect("a forecast");
+    assert_eq!((forecast.system_id, forecast.as_of), (Some(made.id), day("2026-02-01")));
+}
+
+async fn components(client: &Client) {
+    let system =
+        client.systems().list(&SystemQuery::default()).next().await.expect("one").expect("the system");
+    let old = client.components().get(system.components[0].id).await.expect("it");
+    assert_eq!(old, system.components[0]);
+    let corrected =
+        client.components().update(old.id, old.version, &screen("west screen")).await.expect("an update");
+    assert_eq!((corrected.name.as_str(), corrected.id), ("west screen", old.id));
+    let replace = ReplaceRequest { on: day("2026-02-01"), part: None, name: Some("new screen".to_owned()) };
+    let new = client.components().replace(old.id, &replace).await.expect("a replacement");
+    assert_eq!((new.replaces, new.installed_on, &new.part), (Some(old.id), day("2026-02-01"), &old.part));
+    let retired =
+        client.components().retire(new.id, &RetireRequest { on: day("2026-02-10") }).await.expect("retiring");
+    assert_eq!(retired.removed_on, Some(day("2026-02-10")));
+    let every = ComponentQuery::builder().include_removed(true).build();
+    let all = client.systems().components(system.id, &every).all().await.expect("all of them");
+    assert_eq!(all.iter().filter(|component| component.removed_on.is_some()).count(), 2);
+}
+
+async fn forecasts(client: &Client) {
+    let request = ForecastRequest {
+        latitude_deg: 48.0,
+        elevation_m: 52.0,
+        roof: roof(),
+        demand_l_per_day: 100.0,
+        components: parts(),
+        rain: rain_of("2025-01-01", 424, 2.0).days,
+        normals: None,
+        as_of: day("2026-03-01"),
+    };
+    let forecast = client.forecast(&request).await.expect("a forecast");
+    assert_eq!((forecast.system_id, forecast.climate.rain_through), (None, Some(day("2026-02-28"))));
+    let mut duties: Vec<Duty> = forecast.duties.iter().map(|duty| duty.duty).collect();
+    duties.sort_unstable();
+    assert_eq!(duties, [Duty::CleanScreen, Duty::DrainDiverter, Duty::ReplaceCoupling, Duty::CheckBands]);
+    assert!(!forecast.duties.iter().any(|duty| duty.reasons.is_empty() || duty.component_id.is_some()));
+}
+
+async fn tasks(app: &App, client: &Client) {
+    app.refresh().await;
+    let tasks = client.tasks().list(&TaskQuery::default()).all().await.expect("tasks");
+    assert!(tasks.iter().any(|task| task.duty == Duty::WorkValve), "{tasks:?}");
+    assert_eq!(client.tasks().page(&TaskQuery::default()).await.expect("a page").items, tasks);
+    assert_eq!(client.tasks().get(tasks[0].id).await.expect("it"), tasks[0]);
+}
+
+async fn visits(client: &Client) {
+    let system =
+        client.systems().list(&SystemQuery::default()).next().await.expect("one").expect("the system");
+    let diverter =
+        system.components.iter().find(|component| component.name == "first flush").expect("a diverter");
+    let item = VisitItem {
+        component_id: diverter.id,
+        duty: Duty::DrainDiverter,
+        done: true,
+        finding: Some(Finding::Fraction { fraction: 0.5 }),
+        note: None,
+    };
+    let request = VisitRequest {
+        system_id: system.id,
+        visited_on: day("2026-02-20"),
+        visited_by: Some("the upkeep rota".to_owned()),
+        items: vec![item],
+        note: None,
+    };
+    let logged = client.visits().log(&request).await.expect("a visit");
+    assert_eq!((&logged.items, logged.version), (&request.items, 1));
+    let corrected = VisitRequest { visited_on: day("2026-02-21"), ..request.clone() };
+    let corrected =
+        client.visits().correct(logged.id, logged.version, &corrected).await.expect("a correction");
+    assert_eq!(client.visits().get(logged.id).await.expect("it"), corrected);
+    let there =
+        VisitQuery::builder().system_id(system.id).from(day("2026-02-21")).to(day("2026-02-21")).build();
+    assert_eq!(client.visits().page(&there).await.expect("a page").items, [corrected]);
+    let because = WithdrawRequest { because: "it was the terrace".to_owned() };
+    let withdrawn = client.visits().withdraw(logged.id, &because).await.expect("withdrawing");
+    assert_eq!(withdrawn.withdrawn_because, Some(because.because));
+    assert_eq!(client.visits().list(&VisitQuery::default()).all().await.expect("none"), []);
+    let revisions =
+        client.visits().revisions(logged.id, &ListQuery::default()).all().await.expect("revisions");
+    assert_eq!(revisions.iter().map(|revision| revision.visit.visited_on).min(), Some(day("2026-02-20")));
+    let page = client.visits().revisions_page(logged.id, &ListQuery::default()).await.expect("a page");
+    assert_eq!(page.items, revisions);
+}

@@ -1,0 +1,272 @@
+//! The whole job by hand.
+
+use super::{Shell, daily, greenhouse, id};
+use serde_json::{Value, json};
+
+#[tokio::test]
+async fn from_an_empty_account_to_a_visit_that_moves_the_date() {
+    let shell = Shell::start().await;
+    let account = shell.run(&["account"]).ok();
+    assert!(account.contains("first account"), "{account}");
+    empty_accounts_are_led_on(&shell);
+    let system = shell.greenhouse();
+    rain_comes_in(&shell);
+    shell.app.refresh().await;
+    the_list_says_what_to_do(&shell, &system);
+    the_forecast_says_why(&shell);
+    the_status_is_short(&shell);
+    let visit = a_visit_is_logged(&shell, &system);
+    shell.app.refresh().await;
+    let due = shell.run(&["due"]).ok();
+    assert!(!due.contains("first flush"), "it is drained: {due}");
+    the_visit_is_withdrawn(&shell, &visit);
+    shell.app.refresh().await;
+    let due = shell.run(&["due"]).ok();
+    assert!(due.contains("first flush"), "a withdrawn visit counts for nothing: {due}");
+    shell.app.stop().await;
+}
+
+/// On an empty account each step names the next.
+fn empty_accounts_are_led_on(shell: &Shell) {
+    let place = ["--latitude", "48", "--longitude", "0.5"];
+    let next = |hint: &str| {
+        for list in [&["due"][..], &["due", "--all"], &["due", "--as-of", "2026-02-01"]] {
+            let said = shell.run(list).ok();
+            assert!(
+                said.starts_with("Nothing is registered yet.\n") && said.contains(hint),
+                "{list:?}: {said}"
+            );
+        }
+        assert_eq!(shell.json(&["due"]), json!([]));
+    };
+    next("`eavesward property add --help`");
+    shell
+        .run(&[&["property", "add", "--time-zone", "Etc/UTC", "--name", "terrace"], &place[..]].concat())
+        .ok();
+    next("`eavesward gauge add --help`");
+    shell.run(&[&["gauge", "add", "--name", "terrace gauge"], &place[..]].concat()).ok();
+    next("`eavesward system add --file FILE`");
+    let list = shell.run(&["system", "list"]).ok();
+    assert!(list.contains("eavesward system add"), "{list}");
+}
+
+fn rain_comes_in(shell: &Shell) {
+    shell.write("rain.csv", daily());
+    let import = ["rain", "import", "orchard gauge", "rain.csv"];
+    let said = shell.run(&import).ok();
+    assert!(said.starts_with("421 new, 0 changed, 0 the same, 0 refused"), "{said}");
+    assert!(said.ends_with("The gauge now has readings from 2025-01-01 to 2026-02-25.\n"), "{said}");
+    let again = shell.run(&import).ok();
+    assert!(again.starts_with("0 new, 0 changed, 421 the same, 0 refused"), "{again}");
+    // A station file on another gauge: tenths of a millimetre, a flagged reading, and one over two days.
+    let station = "AR000000001,20260201,PRCP,254,,,N,\nAR000000001,20260202,PRCP,9,,G,N,\n\
+                   AR000000001,20260204,MDPR,100,,,N,\nAR000000001,20260204,DAPR,2,,,N,\n";
+    shell.write("station.csv", station);
+    let import = ["rain", "import", "terrace gauge", "station.csv", "--layout", "ghcn-daily"];
+    let said = shell.run(&[&import[..], &["--accumulated", "spread"]].concat()).ok();
+    assert!(said.contains("3 new") && said.contains("1 refused; 2 days made by spreading"), "{said}");
+    assert!(said.contains("line 2 (20260202)"), "{said}");
+    let show = ["rain", "show", "terrace gauge", "--from", "2026-02-01", "--to", "2026-02-03"];
+    assert_eq!(shell.run(&show).ok(), "DATE        RAIN\n2026-02-01  25.4 mm\n2026-02-03  5 mm\n");
+    let us = shell.run(&[&show[..], &["--units", "us"]].concat()).ok();
+    assert_eq!(us, "DATE        RAIN\n2026-02-01  1 in\n2026-02-03  0.2 in\n");
+    let forget = ["rain", "forget", "terrace gauge", "--from", "2026-02-02", "--to", "2026-02-28"];
+    shell.run(&forget).ok();
+    let left = shell.json(&["rain", "show", "terrace gauge"]);
+    assert_eq!(left, json!([{"date": "2026-02-01", "rain_mm": 25.4}]));
+    let gauge = shell.run(&["gauge", "show", "orchard gauge"]).ok();
+    assert!(gauge.contains("421 days with a reading, 2025-01-01 to 2026-02-25"), "{gauge}");
+}
+
+fn the_list_says_what_to_do(shell: &Shell, system: &str) {
+    let due = shell.run(&["due"]).ok();
+    let head = due.lines().next().expect("a head");
+    for column in
+        ["DUE", "STATE", "PROPERTY", "SYSTEM", "COMPONENT", "WHAT TO DO", "DECIDED BY", "TALLY / MARK"]
+    {
+        assert!(head.contains(column), "{head}");
+    }
+    let row = due.lines().find(|line| line.contains("first flush")).expect("the full chamber");
+    assert!(row.starts_with("2026-02-25  due    School greenhouse  seedling house  first flush"), "{row}");
+    let hint = format!("  eavesward visit log {system} --on YYYY-MM-DD --done \"");
+    for part in ["\nBring\n  - ", "\nBe careful\n  - ", "\nWhen it is done\n", hint.as_str()] {
+        assert!(due.contains(part), "{part:?} is not in {due}");
+    }
+    let tasks = shell.json(&["due", "--kind", "first-flush-diverter", "--system", "seedling house"]);
+    let tasks = tasks.as_array().expect("a list");
+    assert_eq!(tasks.len(), 1);
+    assert_eq!((&tasks[0]["due_on"], &tasks[0]["system_id"]), (&json!("2026-02-25"), &json!(system)));
+    let all = shell.json(&["due", "--all"]);
+    assert!(all.as_array().expect("a list").len() > 3, "the screen and the tank come later: {all}");
+    assert_eq!(shell.json(&["due", "--state", "late"]), json!([]));
+    let nothing = shell.run(&["due", "--to", "2020-01-01"]).ok();
+    assert!(nothing.contains("`eavesward due --all`"), "{nothing}");
+}
+
+fn the_forecast_says_why(shell: &Shell) {
+    let plain = shell.run(&["forecast", "seedling house"]).ok();
+    assert!(
+        plain.starts_with("As of 2026-03-01. Roof of 50 m2, metal. Rain: record, readings 2025-01-01"),
+        "{plain}"
+    );
+    assert!(!plain.contains("findings stand behind it"), "{plain}");
+    let why = shell.run(&["forecast", "seedling house", "--explain"]).ok();
+    assert!(why.contains("first flush: ") && why.contains("0 findings stand behind it"), "{why}");
+    assert!(why.contains("  - Careful, "), "{why}");
+    let us = shell.run(&["--units", "us", "forecast", "seedling house", "--explain"]).ok();
+    assert!(us.contains("Roof of 538 ft2"), "{us}");
+    // The service's own sentences stay as they are; the command's figures follow.
+    let (table, _) = us.split_once("\n\n").expect("an explanation after a blank line");
+    let tallies = us.lines().filter(|line| line.starts_with("  - Tally: "));
+    let figures: Vec<&str> = table.lines().chain(tallies).collect();
+    assert!(figures.iter().any(|line| line.contains("- Tally: 0.05 in of runoff from ")), "{figures:?}");
+    assert!(!figures.iter().any(|line| line.contains(" mm of ")), "{figures:?}");
+    // Before it rained the chamber was empty, and nothing later than that day is used.
+    let before = shell.json(&["forecast", "seedling house", "--as-of", "2026-02-24"]);
+    let (tally, day) = (tally_of(&before, "first flush"), &before["climate"]["rain_through"]);
+    assert_eq!((tally, day), (0.0, &json!("2026-02-24")));
+    let now = shell.json(&["forecast", "seedling house"]);
+    let full = tally_of(&now, "first flush");
+    assert!(full >= 1.0, "0.9 of 1.5 mm fill a chamber of 1 mm: {full}");
+    // The same facts from a file, stored nowhere, give the same dates.
+    let mut file = greenhouse();
+    let object = file.as_object_mut().expect("an object");
+    object.retain(|field, _| field != "name" && field != "commissioned_on");
+    let rain: Vec<Value> = daily().lines().skip(1).map(reading).collect();
+    let more = json!({"latitude_deg": 48.0, "elevation_m": 52.0, "as_of": "2026-03-01", "rain": rain});
+    object.extend(more.as_object().expect("an object").clone());
+    shell.write("sketch.json", file.to_string());
+    let sketch = shell.json(&["forecast", "--file", "sketch.json"]);
+    assert_eq!(dates(&sketch), dates(&now));
+    assert_eq!(sketch["system_id"], Value::Null);
+}
+
+fn reading(line: &str) -> Value {
+    let (date, mm) = line.split_once(',').expect("two fields");
+    json!({"date": date, "rain_mm": mm.parse::<f64>().expect("a number")})
+}
+
+fn tally_of(forecast: &Value, component: &str) -> f64 {
+    let duties = forecast["duties"].as_array().expect("duties");
+    let duty = duties.iter().find(|duty| duty["component_name"] == component).expect("that duty");
+    duty["tally"]["value"].as_f64().expect("a tally")
+}
+
+fn dates(forecast: &Value) -> Vec<(&Value, &Value, &Value, &Value)> {
+    let duties = forecast["duties"].as_array().expect("duties");
+    assert!(duties.len() > 3, "{duties:?}");
+    duties.iter().map(|duty| (&duty["duty"], &duty["due_on"], &duty["decided_by"], &duty["window"])).collect()
+}
+
+fn the_status_is_short(shell: &Shell) {
+    let status = shell.run(&["status", "seedling house"]).ok();
+    assert!(status.starts_with("seedling house on 2026-03-01: due\n"), "{status}");
+    assert!(status.contains("Runoff: 1.35 mm (67.5 L) in 7 days, 1.35 mm (67.5 L) in 30 days"), "{status}");
+    assert!(status.contains("Rain known through 2026-02-25"), "{status}");
+    let us = shell.run(&["status", "seedling house", "--units", "us"]).ok();
+    assert!(us.contains("Runoff: 0.05 in (17.8 US gal) in 7 days"), "{us}");
+    let json = shell.json(&["status", "seedling house", "--units", "us"]);
+    assert!((json["runoff_7_days_l"].as_f64().expect("litres") - 67.5).abs() < 1e-9, "JSON stays SI: {json}");
+}
+
+fn a_visit_is_logged(shell: &Shell, system: &str) -> String {
+    let log =
+        ["visit", "log", "seedling house", "--on", "2026-02-26", "--by", "Tamsin", "--note", "It was full."];
+    let seen = ["--done", "first flush:drain-diverter", "--found", "first flush:drain_diverter=100%"];
+    let looked = ["--found", "north screen:clean-screen=light"];
+    let visit = shell.json(&[&log[..], &seen[..], &looked[..]].concat());
+    assert_eq!(
+        (&visit["system_id"], visit["items"].as_array().map(Vec::len)),
+        (&json!(system), Some(2)),
+        "{visit}"
+    );
+    let visit = id(&visit);
+    let list = shell.run(&["visit", "list", "--system", "seedling house"]).ok();
+    assert!(list.contains(&visit) && list.contains("Tamsin"), "{list}");
+    let none = shell.run(&["visit", "list", "--from", "2026-02-27"]).ok();
+    assert!(none.starts_with("No visits there."), "{none}");
+    let shown = shell.run(&["visit", "show", &visit]).ok();
+    assert!(shown.contains("on 2026-02-26 by Tamsin, version 1\nNote: It was full.\n"), "{shown}");
+    assert!(shown.contains("first flush") && shown.contains("100 %") && shown.contains("looked"), "{shown}");
+    let corrected = shell.run(&["visit", "correct", &visit, "--note", "It was half full."]).ok();
+    assert!(corrected.contains("now version 2"), "{corrected}");
+    let kept = shell.run(&["visit", "show", &visit, "--revisions"]).ok();
+    assert!(kept.contains("Version 1, until ") && kept.contains("Note: It was full.\n"), "{kept}");
+    visit
+}
+
+fn the_visit_is_withdrawn(shell: &Shell, visit: &str) {
+    let said = shell.run(&["visit", "withdraw", visit, "--because", "it was the terrace"]).ok();
+    assert!(said.contains("counts for nothing"), "{said}");
+    assert_eq!(shell.json(&["visit", "list"]), json!([]));
+    let all = shell.run(&["visit", "list", "--include-withdrawn"]).ok();
+    assert!(all.contains("withdrawn: it was the terrace"), "{all}");
+}
+
+#[tokio::test]
+async fn parts_and_keys_and_places_come_and_go() {
+    let shell = Shell::start().await;
+    let system = shell.greenhouse();
+    components_come_and_go(&shell);
+    keys_come_and_go(&shell);
+    // A property and a gauge that a system needs stay; nothing needs the others.
+    for (noun, name, other) in
+        [("property", "School greenhouse", "terrace"), ("gauge", "orchard gauge", "terrace gauge")]
+    {
+        let refusal = shell.run(&[noun, "remove", name]).refused(3);
+        assert!(refusal.contains("Still in use") && refusal.contains("request id: "), "{refusal}");
+        let mut add = vec![noun, "add", "--name", other, "--latitude", "-33.9", "--longitude", "18.4"];
+        if noun == "property" {
+            add.extend(["--time-zone", "Africa/Johannesburg", "--notes", "Mind the bees."]);
+        }
+        let made = shell.json(&add);
+        assert_eq!(made["latitude_deg"], -33.9);
+        let shown = shell.run(&[noun, "show", &id(&made)]).ok();
+        assert!(shown.contains(other) && shown.contains("-33.9"), "{shown}");
+        shell.run(&[noun, "remove", other]).ok();
+        let list = shell.run(&[noun, "list"]).ok();
+        assert!(list.contains(name) && !list.contains(other), "{list}");
+    }
+    let shown = shell.run(&["system", "show", "seedling house", "--units", "us"]).ok();
+    assert!(shown.contains("26.4 US gal drawn a day") && shown.contains("538 ft2 of metal"), "{shown}");
+    let retired = shell.run(&["system", "retire", "seedling house", "--on", "2026-02-28"]).ok();
+    assert!(retired.contains("out of service from 2026-02-28"), "{retired}");
+    shell.app.refresh().await;
+    let due = shell.run(&["due", "--all", "--system", &system]).ok();
+    assert!(due.starts_with("Nothing is listed."), "{due}");
+    shell.app.stop().await;
+}
+
+fn components_come_and_go(shell: &Shell) {
+    shell.write("pump.json", r#"{"name": "pump", "installed_on": "2026-01-10", "part": {"kind": "pump"}}"#);
+    let pump = id(&shell.json(&["component", "add", "seedling house", "--file", "pump.json"]));
+    shell.write("part.json", r#"{"kind": "pump", "mains_powered": false}"#);
+    let replace = ["component", "replace", &pump, "--on", "2026-02-01", "--part-file", "part.json"];
+    let new = shell.json(&[&replace[..], &["--name", "solar pump"]].concat());
+    assert_eq!((&new["replaces"], &new["part"]["mains_powered"]), (&json!(pump), &json!(false)), "{new}");
+    let twice = shell.run(&replace).refused(3);
+    assert!(twice.contains("error: "), "{twice}");
+    let list = shell.run(&["component", "list", "seedling house"]).ok();
+    assert!(list.contains("solar pump") && !list.contains(&pump), "{list}");
+    shell.run(&["component", "retire", &id(&new), "--on", "2026-02-20"]).ok();
+    let list = shell.run(&["component", "list", "seedling house"]).ok();
+    assert!(!list.contains("pump"), "{list}");
+    let all = shell.run(&["component", "list", "seedling house", "--include-removed"]).ok();
+    assert!(all.contains(&pump) && all.contains("2026-02-20"), "{all}");
+}
+
+fn keys_come_and_go(shell: &Shell) {
+    let made = shell.json(&["key", "add", "--name", "van", "--scope", "read,write"]);
+    let secret = made["secret"].as_str().expect("a secret");
+    let with_key = |args: &[&str]| super::ran(shell.command(args).env("EAVESWARD_KEY", secret));
+    with_key(&["system", "list"]).ok();
+    let refusal = with_key(&["key", "list"]).refused(3);
+    assert!(refusal.contains("admin"), "it names the scope: {refusal}");
+    let list = shell.run(&["key", "list"]).ok();
+    assert!(list.contains("van") && list.contains("read,write") && !list.contains(secret), "{list}");
+    shell.run(&["key", "revoke", made["key"]["id"].as_str().expect("an id")]).ok();
+    with_key(&["system", "list"]).refused(3);
+    // A key in a file goes before the one in the environment.
+    shell.write("key", format!("{}\n", shell.app.key));
+    with_key(&["system", "list", "--key-file", "key"]).ok();
+}
