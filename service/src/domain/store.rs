@@ -39,6 +39,9 @@ pub enum StoreError {
         /// The row's id.
         row: String,
     },
+    /// What a new row refers to is not there, or is no longer.
+    #[error("what a row refers to is gone")]
+    Dangling(#[source] Box<dyn std::error::Error + Send + Sync>),
     /// Anything else.
     #[error("the storage failed")]
     Failed(#[source] Box<dyn std::error::Error + Send + Sync>),

@@ -7,7 +7,7 @@ use crate::domain::defaults::{Canopy, Surface};
 use crate::domain::error::{Error, Result};
 use crate::domain::ids::{AccountId, ComponentId, GaugeId, PropertyId, SystemId};
 use crate::domain::paging::{PageAsked, PageFound};
-use crate::domain::store::{SystemFilter, Updated};
+use crate::domain::store::{StoreError, SystemFilter, Updated};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
@@ -154,6 +154,16 @@ async fn checked(
     check.done()
 }
 
+/// The refusal of a reference that was removed between the check and the write, which a second check names.
+async fn dangling(cx: &Context, account: AccountId, facts: &SystemFacts, error: StoreError) -> Error {
+    if matches!(error, StoreError::Dangling(_))
+        && let Err(refusal) = checked(cx, account, facts, &[]).await
+    {
+        return refusal;
+    }
+    error.into()
+}
+
 /// Checks components under the path `components[i]`.
 pub(crate) fn check_components(check: &mut Check, components: &[ComponentFacts]) {
     for (index, component) in components.iter().enumerate() {
@@ -174,7 +184,9 @@ pub async fn create(
     let system = System { id, account_id: account, facts, version: 1, created_at: now, updated_at: now };
     let components: Vec<Component> =
         components.into_iter().map(|facts| Component::new(ComponentId::new(), id, facts, now)).collect();
-    cx.store.insert_system(&system, &components).await?;
+    if let Err(error) = cx.store.insert_system(&system, &components).await {
+        return Err(dangling(cx, account, &system.facts, error).await);
+    }
     cx.ring();
     get(cx, account, id).await
 }
@@ -221,10 +233,11 @@ pub async fn update(
     facts: SystemFacts,
 ) -> Result<Assembled> {
     checked(cx, account, &facts, &[]).await?;
-    match cx.store.update_system(account, id, version, &facts, cx.clock.now()).await? {
-        Updated::Missing => Err(missing(id)),
-        Updated::Stale { current } => Err(Error::VersionMismatch { current }),
-        Updated::Done => {
+    match cx.store.update_system(account, id, version, &facts, cx.clock.now()).await {
+        Err(error) => Err(dangling(cx, account, &facts, error).await),
+        Ok(Updated::Missing) => Err(missing(id)),
+        Ok(Updated::Stale { current }) => Err(Error::VersionMismatch { current }),
+        Ok(Updated::Done) => {
             cx.ring();
             get(cx, account, id).await
         }

@@ -41,7 +41,15 @@ pub(super) fn can_rerun(error: &StoreError) -> bool {
 
 /// Sorts an error of the driver.
 pub(super) fn failed(error: sqlx::Error) -> StoreError {
-    if passing(&error) { StoreError::Unavailable(error.into()) } else { StoreError::Failed(error.into()) }
+    let dangling =
+        error.as_database_error().is_some_and(sqlx::error::DatabaseError::is_foreign_key_violation);
+    if passing(&error) {
+        StoreError::Unavailable(error.into())
+    } else if dangling {
+        StoreError::Dangling(error.into())
+    } else {
+        StoreError::Failed(error.into())
+    }
 }
 
 /// A failure of our own.

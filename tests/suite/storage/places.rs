@@ -165,6 +165,6 @@ async fn a_reference_into_another_account_is_refused(rig: &Rig) {
     let other = account(rig).await;
     let system = make::new_system(other, home.property.id, home.gauge.id, "Thief");
     let refused = rig.database.insert_system(&system, &[]).await;
-    assert!(matches!(refused, Err(StoreError::Failed(_))), "{refused:?}");
+    assert!(matches!(refused, Err(StoreError::Dangling(_))), "{refused:?}");
     assert_eq!(rig.database.system(other, system.id).await.unwrap(), None);
 }

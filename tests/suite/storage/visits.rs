@@ -110,6 +110,6 @@ async fn visits_of_another_account_are_out_of_reach(rig: &Rig) {
     let changed = Visit { version: 2, ..visit.clone() };
     assert_eq!(store.update_visit(other, 1, &changed).await.unwrap(), Updated::Missing);
     let smuggled = Visit { id: VisitId::new(), account_id: other, ..visit.clone() };
-    assert!(matches!(store.insert_visit(&smuggled).await, Err(StoreError::Failed(_))));
+    assert!(matches!(store.insert_visit(&smuggled).await, Err(StoreError::Dangling(_))));
     assert_eq!(store.visit(home.account, visit.id).await.unwrap(), Some(visit));
 }
