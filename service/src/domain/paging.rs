@@ -68,7 +68,8 @@ impl SortKey for String {
         self.clone()
     }
     fn read(text: &str) -> Option<Self> {
-        Some(text.to_owned())
+        // No name has a zero character, and PostgreSQL fails on one instead of finding nothing.
+        (!text.contains('\0')).then(|| text.to_owned())
     }
 }
 
