@@ -22,9 +22,83 @@ impl Place {
     /// The id of a component, by name.
     pub fn component(&self, name: &str) -> String {
         let components = self.system["components"].as_array().expect("components");
-        let found = components.iter().find(|component| component["name"] == name).expect("that component");
-        found["id"].as_str().expect("an id").to_owned()
+        id_of(components.iter().find(|component| component["name"] == name).expect("that component"))
     }
+
+    /// The system's tasks, in one page.
+    pub async fn tasks(&self, app: &App) -> Vec<Value> {
+        items(&app.get(&format!("/v1/tasks?limit=500&system_id={}", self.system_id())).await)
+    }
+
+    /// One task of the system.
+    pub async fn task(&self, app: &App, component: &str, duty: &str) -> Value {
+        let tasks = self.tasks(app).await;
+        let found = tasks.iter().find(|task| task["component_name"] == component && task["duty"] == duty);
+        found.unwrap_or_else(|| panic!("no {duty} of {component} among {tasks:?}")).clone()
+    }
+
+    /// The system's forecast for a day.
+    pub async fn forecast(&self, app: &App, as_of: &str) -> Value {
+        app.get(&format!("/v1/systems/{}/forecast?as_of={as_of}", self.system_id())).await
+    }
+
+    /// A visit with one item, which has to be accepted.
+    pub async fn visit(&self, app: &App, on: &str, item: Value) -> Value {
+        let mut visit = json!({"system_id": self.system_id(), "visited_on": on});
+        visit["items"] = Value::Array(vec![item]);
+        app.post("/v1/visits", &visit).await
+    }
+}
+
+/// The id of an answer.
+pub fn id_of(value: &Value) -> String {
+    value["id"].as_str().unwrap_or_else(|| panic!("no id in {value}")).to_owned()
+}
+
+/// The items of a page.
+pub fn items(page: &Value) -> Vec<Value> {
+    page["items"].as_array().unwrap_or_else(|| panic!("no items in {page}")).clone()
+}
+
+/// One text of every item.
+pub fn texts(items: &[Value], field: &str) -> Vec<String> {
+    items.iter().map(|item| item[field].as_str().unwrap_or_default().to_owned()).collect()
+}
+
+/// One duty of a forecast.
+pub fn duty(forecast: &Value, component: &str, duty: &str) -> Value {
+    let duties = forecast["duties"].as_array().expect("duties");
+    let found = duties.iter().find(|one| one["component_name"] == component && one["duty"] == duty);
+    found.unwrap_or_else(|| panic!("no {duty} of {component} in {forecast}")).clone()
+}
+
+/// The duties of a forecast without the ids of the components, so that forecasts of twins can be compared.
+pub fn without_ids(forecast: &Value) -> Vec<Value> {
+    let mut duties = forecast["duties"].as_array().expect("duties").clone();
+    for duty in &mut duties {
+        duty.as_object_mut().expect("a duty").remove("component_id").expect("an id, or null");
+    }
+    duties
+}
+
+/// A component installed on 1 January 2025.
+pub fn component(name: &str, part: Value) -> Value {
+    let mut component = json!({"name": name, "installed_on": "2025-01-01"});
+    component["part"] = part;
+    component
+}
+
+/// A screen, a weep-hole diverter and a coupling: a part that takes leaves, one that takes runoff, one that takes light.
+pub fn three() -> Value {
+    json!([
+        component("screen", json!({"kind": "debris_screen", "area_m2": 0.2})),
+        component(
+            "diverter",
+            json!({"kind": "first_flush_diverter", "chamber_volume_l": 50.0,
+            "emptying": {"by": "weep_hole", "hole_mm": 2.0, "head_m": 1.0}})
+        ),
+        component("coupling", json!({"kind": "coupling", "material": "epdm"})),
+    ])
 }
 
 /// A property that is right.
@@ -45,7 +119,7 @@ pub fn roof() -> Value {
 
 /// One component of every kind.
 pub fn all_kinds() -> Value {
-    let part = |name: &str, part: Value| json!({"name": name, "part": part, "installed_on": "2025-01-01"});
+    let part = component;
     json!([
         part("roof", json!({"kind": "roof", "fragile": true})),
         part("gutter", json!({"kind": "gutter", "length_m": 12.0, "guarded": false})),
@@ -93,12 +167,23 @@ pub fn all_kinds() -> Value {
 
 /// Registers a place with these components, commissioned on 1 January 2025.
 pub async fn place(app: &App, components: Value) -> Place {
-    let property = app.post("/v1/properties", &property()).await["id"].as_str().expect("an id").to_owned();
-    let gauge = app.post("/v1/gauges", &gauge()).await["id"].as_str().expect("an id").to_owned();
-    let system = json!({"property_id": property, "gauge_id": gauge, "name": "seedling house", "roof": roof(),
-        "commissioned_on": "2025-01-01", "demand_l_per_day": 100.0, "components": components});
-    let system = app.post("/v1/systems", &system).await;
+    place_with(app, &property(), &gauge(), components).await
+}
+
+/// The same at another property under another gauge.
+pub async fn place_with(app: &App, property: &Value, gauge: &Value, components: Value) -> Place {
+    let property = id_of(&app.post("/v1/properties", property).await);
+    let gauge = id_of(&app.post("/v1/gauges", gauge).await);
+    let system = app.post("/v1/systems", &system(&property, &gauge, components)).await;
     Place { property, gauge, system }
+}
+
+/// A system that is right.
+pub fn system(property: &str, gauge: &str, components: Value) -> Value {
+    let mut system = json!({"property_id": property, "gauge_id": gauge, "name": "seedling house", "roof": roof(),
+        "commissioned_on": "2025-01-01", "demand_l_per_day": 100.0});
+    system["components"] = components;
+    system
 }
 
 /// Sends so many days of the same rain, from a day on.

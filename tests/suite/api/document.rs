@@ -1,0 +1,180 @@
+//! The operations of the committed OpenAPI document, each with a request that is right.
+
+use super::scenario::{component, gauge, id_of, items, place, property, roof, system, three};
+use crate::support::app::{App, Reply};
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+
+/// One operation.
+#[derive(Clone, Debug)]
+pub struct Operation {
+    /// `GET`, `POST`, `PUT` or `DELETE`.
+    pub method: String,
+    /// Its path, with `{id}` where the id goes.
+    pub path: String,
+    /// The statuses that are documented.
+    pub statuses: Vec<u16>,
+}
+
+impl Operation {
+    /// The scope it needs.
+    pub fn scope(&self) -> &'static str {
+        match (self.method.as_str(), self.path.as_str()) {
+            (_, path) if path.starts_with("/v1/keys") => "admin",
+            // A forecast that stores nothing is a read.
+            ("POST", "/v1/forecast") | ("GET", _) => "read",
+            _ => "write",
+        }
+    }
+
+    /// The noun whose id its path takes.
+    pub fn noun(&self) -> &str {
+        self.path.split('/').nth(2).expect("a noun after /v1")
+    }
+
+    /// A request that is right: `id` goes into the path, `own` holds what the body refers to.
+    pub fn request(&self, app: &App, key: &str, id: &str, own: &Own) -> reqwest::RequestBuilder {
+        let mut path = self.path.replace("{id}", id);
+        if (self.method.as_str(), self.path.as_str()) == ("DELETE", "/v1/gauges/{id}/rain") {
+            path.push_str("?from=2020-01-01&to=2020-01-02");
+        }
+        let request = app.request_as(key, &self.method, &path);
+        let request = if self.guarded() { request.header("If-Match", "\"1\"") } else { request };
+        match self.body(own) {
+            Some(body) => request.json(&body),
+            None => request,
+        }
+    }
+
+    fn guarded(&self) -> bool {
+        self.statuses.contains(&428)
+    }
+
+    /// A body that is right. A new operation with a body has to be given one here.
+    fn body(&self, own: &Own) -> Option<Value> {
+        let visit = || {
+            json!({"system_id": own.system, "visited_on": "2026-02-01", "items": [
+                {"component_id": own.component, "duty": "clean_screen", "done": true}]})
+        };
+        Some(match (self.method.as_str(), self.path.as_str()) {
+            ("GET" | "DELETE", _) => return None,
+            ("POST", "/v1/keys") => json!({"name": "orchard tablet", "scopes": ["read"]}),
+            ("POST", "/v1/properties") | ("PUT", "/v1/properties/{id}") => property(),
+            ("POST", "/v1/gauges") | ("PUT", "/v1/gauges/{id}") => gauge(),
+            ("PUT", "/v1/gauges/{id}/rain") => json!({"days": [{"date": "2020-01-01", "rain_mm": 1.0}]}),
+            ("POST", "/v1/systems") => system(&own.property, &own.gauge, three()),
+            ("PUT", "/v1/systems/{id}") => {
+                let mut facts = system(&own.property, &own.gauge, three());
+                facts.as_object_mut().expect("an object").remove("components");
+                facts
+            }
+            ("POST", "/v1/systems/{id}/components") | ("PUT", "/v1/components/{id}") => {
+                component("terrace screen", json!({"kind": "debris_screen", "area_m2": 0.3}))
+            }
+            ("POST", "/v1/components/{id}/replace" | "/v1/components/{id}/retire") => {
+                json!({"on": "2026-02-01"})
+            }
+            ("POST", "/v1/visits") | ("PUT", "/v1/visits/{id}") => visit(),
+            ("POST", "/v1/visits/{id}/withdraw") => json!({"because": "nobody was there"}),
+            ("POST", "/v1/forecast") => json!({"latitude_deg": 48.0, "roof": roof(), "as_of": "2026-03-01",
+                "components": three()}),
+            (method, path) => panic!("give {method} {path} a body in tests/suite/api/document.rs"),
+        })
+    }
+}
+
+/// What an account owns, one of each, by the noun of the path.
+pub struct Own {
+    property: String,
+    gauge: String,
+    system: String,
+    component: String,
+    ids: BTreeMap<&'static str, String>,
+}
+
+impl Own {
+    /// Makes one of each for the first account.
+    pub async fn of_first(app: &App) -> Self {
+        let place = place(app, three()).await;
+        let component = place.component("screen");
+        let item = json!({"component_id": component, "duty": "clean_screen", "done": true});
+        let visit = id_of(&place.visit(app, "2026-01-15", item).await);
+        app.refresh().await;
+        // Not of the screen, which some operations replace or retire.
+        let task = id_of(&place.task(app, "coupling", "check_bands").await);
+        let key = app.post("/v1/keys", &json!({"name": "spare key", "scopes": ["read"]})).await;
+        let system = place.system_id().to_owned();
+        let ids = BTreeMap::from([
+            ("properties", place.property.clone()),
+            ("gauges", place.gauge.clone()),
+            ("systems", system.clone()),
+            ("components", component.clone()),
+            ("tasks", task),
+            ("visits", visit),
+            ("keys", id_of(&key["key"])),
+        ]);
+        Self { property: place.property, gauge: place.gauge, system, component, ids }
+    }
+
+    /// Makes what bodies refer to, for another account.
+    pub async fn of_other(app: &App, key: &str) -> Self {
+        let post = async |path: &str, body: Value| {
+            Reply::of(app.request_as(key, "POST", path).json(&body)).await.expect(201)
+        };
+        let property = id_of(&post("/v1/properties", property()).await);
+        let gauge = id_of(&post("/v1/gauges", gauge()).await);
+        let made = post("/v1/systems", system(&property, &gauge, three())).await;
+        let (system, component) = (id_of(&made), id_of(&made["components"][0]));
+        Self { property, gauge, system, component, ids: BTreeMap::new() }
+    }
+
+    /// The id of what a path names.
+    pub fn id(&self, operation: &Operation) -> &str {
+        let noun = operation.noun();
+        self.ids.get(noun).unwrap_or_else(|| panic!("make one of the {noun} in tests/suite/api/document.rs"))
+    }
+}
+
+/// The committed document.
+pub fn committed() -> Value {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../openapi/openapi.json");
+    let text = std::fs::read_to_string(path).expect("openapi/openapi.json");
+    serde_json::from_str(&text).expect("JSON")
+}
+
+/// Every operation under `/v1`.
+pub fn operations() -> Vec<Operation> {
+    let document = committed();
+    let paths = document["paths"].as_object().expect("paths");
+    let all: Vec<Operation> = paths
+        .iter()
+        .filter(|(path, _)| path.starts_with("/v1/"))
+        .flat_map(|(path, item)| {
+            item.as_object().expect("an item").iter().map(move |(method, operation)| Operation {
+                method: method.to_uppercase(),
+                path: path.clone(),
+                statuses: operation["responses"]
+                    .as_object()
+                    .expect("responses")
+                    .keys()
+                    .map(|status| status.parse().expect("a status"))
+                    .collect(),
+            })
+        })
+        .collect();
+    // The document of the first version had 38; fewer means that it was not read rightly.
+    assert!(all.len() >= 38, "{} operations", all.len());
+    all
+}
+
+/// How many things an account's lists show.
+pub async fn counts(app: &App, key: &str) -> Vec<(String, usize)> {
+    let mut counts = Vec::new();
+    for operation in operations() {
+        if operation.method == "GET" && !operation.path.contains("{id}") && operation.path != "/v1/account" {
+            let page = Reply::of(app.request_as(key, "GET", &operation.path)).await.expect(200);
+            counts.push((operation.path, items(&page).len()));
+        }
+    }
+    counts
+}

@@ -1,0 +1,155 @@
+//! Keys: who is let in, what a key may do, and how keys come and go.
+
+use super::document::{Own, operations};
+use super::scenario::{id_of, items};
+use crate::support::app::{App, Reply, over_both};
+use serde_json::{Value, json};
+
+over_both! {
+    nobody_gets_in_without_a_key_that_counts;
+    a_revoked_key_is_refused_and_revoking_twice_changes_nothing;
+    a_key_ends_at_its_instant;
+    each_scope_opens_its_own_operations_and_no_others;
+    a_secret_is_shown_once;
+    a_repeated_request_makes_no_second_key;
+    a_wrong_key_request_names_every_field;
+}
+
+async fn make(app: &App, body: Value) -> (String, String) {
+    let made = app.post("/v1/keys", &body).await;
+    (id_of(&made["key"]), made["secret"].as_str().expect("a secret").to_owned())
+}
+
+#[track_caller]
+fn shut_out(reply: &Reply) {
+    assert_eq!(reply.status, 401, "{}", reply.text);
+    assert_eq!(reply.header("www-authenticate"), "Bearer");
+    reply.problem("unauthorized");
+}
+
+async fn nobody_gets_in_without_a_key_that_counts(app: &App) {
+    let headers = [
+        None,
+        Some(String::new()),
+        Some("Bearer".to_owned()),
+        Some("Bearer ".to_owned()),
+        Some("Bearer ew_nonsense".to_owned()),
+        Some(format!("Basic {}", app.key)),
+        Some(app.key.clone()),
+        Some(format!("Bearer {}x", app.key)),
+        Some(format!("Bearer {}", &app.key[..app.key.len() - 1])),
+    ];
+    for header in headers {
+        for operation in operations() {
+            let path = operation.path.replace("{id}", "00000000-0000-4000-8000-000000000000");
+            let mut request = app.anonymous(&operation.method, &path);
+            if let Some(header) = &header {
+                request = request.header("Authorization", header);
+            }
+            shut_out(&Reply::of(request).await);
+        }
+    }
+    // The scheme is a word of HTTP and has no case.
+    let request = app.anonymous("GET", "/v1/account").header("Authorization", format!("bearer {}", app.key));
+    Reply::of(request).await.expect(200);
+}
+
+async fn a_revoked_key_is_refused_and_revoking_twice_changes_nothing(app: &App) {
+    let (id, secret) = make(app, json!({"name": "terrace tablet", "scopes": ["read"]})).await;
+    Reply::of(app.request_as(&secret, "GET", "/v1/account")).await.expect(200);
+    let path = format!("/v1/keys/{id}");
+    let revoked = async || {
+        let keys = items(&app.get("/v1/keys").await);
+        keys.iter().find(|key| key["id"] == id.as_str()).expect("it stays in the list")["revoked_at"].clone()
+    };
+    assert_eq!(revoked().await, Value::Null);
+    let gone = Reply::of(app.request("DELETE", &path)).await;
+    assert_eq!((gone.status, gone.text.as_str()), (204, ""));
+    shut_out(&Reply::of(app.request_as(&secret, "GET", "/v1/account")).await);
+    let first = revoked().await;
+    assert_eq!(first, "2026-03-01T12:00:00Z");
+    app.clock.set("2026-03-02T12:00:00Z".parse().expect("an instant"));
+    assert_eq!(Reply::of(app.request("DELETE", &path)).await.status, 204);
+    assert_eq!(revoked().await, first, "the first time counts");
+}
+
+async fn a_key_ends_at_its_instant(app: &App) {
+    let body = json!({"name": "summer help", "scopes": ["read"], "expires_at": "2026-03-01T18:00:00Z"});
+    let (_, secret) = make(app, body).await;
+    let ask = async || Reply::of(app.request_as(&secret, "GET", "/v1/account")).await;
+    app.clock.set("2026-03-01T17:59:59Z".parse().expect("an instant"));
+    ask().await.expect(200);
+    app.clock.set("2026-03-01T18:00:00Z".parse().expect("an instant"));
+    shut_out(&ask().await);
+}
+
+async fn each_scope_opens_its_own_operations_and_no_others(app: &App) {
+    let own = Own::of_first(app).await;
+    for scope in ["read", "write", "admin"] {
+        let (_, secret) = make(app, json!({"name": scope, "scopes": [scope]})).await;
+        for operation in operations() {
+            let what = format!("{} {} with {scope}", operation.method, operation.path);
+            // An id that never was, so that nothing is changed on the way.
+            let id = "00000000-0000-4000-8000-000000000000";
+            let reply = Reply::of(operation.request(app, &secret, id, &own)).await;
+            if operation.scope() == scope {
+                assert!(![401, 403].contains(&reply.status), "{what}: {}", reply.text);
+            } else {
+                assert_eq!(reply.status, 403, "{what}: {}", reply.text);
+                let problem = reply.problem("scope_missing");
+                let detail = problem["detail"].as_str().expect("a detail");
+                assert!(detail.contains(operation.scope()), "{what}: {detail}");
+            }
+        }
+    }
+}
+
+async fn a_secret_is_shown_once(app: &App) {
+    let body = json!({"name": "orchard tablet", "scopes": ["write", "read", "read"]});
+    let reply = app.send("POST", "/v1/keys", &body).await;
+    let made = reply.expect(201);
+    assert_eq!(reply.header("cache-control"), "no-store");
+    assert_eq!(reply.header("location"), format!("/v1/keys/{}", id_of(&made["key"])));
+    let secret = made["secret"].as_str().expect("a secret");
+    // 256 random bits in base64.
+    assert_eq!(secret.strip_prefix("ew_").expect("a prefix").len(), 43);
+    let key = &made["key"];
+    assert_eq!(key["scopes"], json!(["read", "write"]));
+    assert_eq!(
+        (&key["name"], &key["created_at"]),
+        (&json!("orchard tablet"), &json!("2026-03-01T12:00:00Z"))
+    );
+    assert_eq!((&key["expires_at"], &key["revoked_at"]), (&Value::Null, &Value::Null));
+    let hint = key["hint"].as_str().expect("a hint");
+    assert!(secret.starts_with(hint) && hint.len() <= 9, "{hint}");
+    let list = Reply::of(app.request("GET", "/v1/keys")).await;
+    let listed = items(&list.expect(200));
+    assert_eq!((listed.len(), &listed[1]), (2, key), "oldest first, and the same but for the secret");
+    assert!(!list.text.contains(secret) && !list.text.contains(&app.key) && !list.text.contains("secret"));
+    let other = app.post("/v1/keys", &body).await;
+    assert_ne!(other["secret"], made["secret"]);
+}
+
+async fn a_repeated_request_makes_no_second_key(app: &App) {
+    let body = json!({"name": "orchard tablet", "scopes": ["read"]});
+    let ask = async || {
+        Reply::of(app.request("POST", "/v1/keys").header("Idempotency-Key", "tablet-1").json(&body)).await
+    };
+    let secret = ask().await.expect(201)["secret"].as_str().expect("a secret").to_owned();
+    let again = ask().await;
+    assert_eq!(again.status, 409);
+    let problem = again.problem("conflict");
+    assert!(problem["detail"].as_str().expect("a detail").contains("revoke"), "{problem}");
+    assert!(!again.text.contains(&secret));
+    assert_eq!(items(&app.get("/v1/keys").await).len(), 2);
+    Reply::of(app.request_as(&secret, "GET", "/v1/account")).await.expect(200);
+}
+
+async fn a_wrong_key_request_names_every_field(app: &App) {
+    let wrong = json!({"name": " ", "scopes": [], "expires_at": "2026-03-01T12:00:00Z"});
+    let reply = app.send("POST", "/v1/keys", &wrong).await;
+    assert_eq!(reply.fields("invalid"), ["name", "scopes", "expires_at"]);
+    let unknown = json!({"name": "tablet", "scopes": ["read", "everything"]});
+    assert_eq!(app.send("POST", "/v1/keys", &unknown).await.fields("malformed_body"), ["scopes[1]"]);
+    assert_eq!(items(&app.get("/v1/keys").await).len(), 1);
+}
