@@ -1,0 +1,146 @@
+//! Status: small, made for polling, and right.
+
+use super::scenario::{all_kinds, component, id_of, place, rain, three};
+use crate::support::app::{App, Reply, over_both};
+use serde_json::{Value, json};
+
+over_both! {
+    runoff_is_what_hand_computation_gives;
+    a_poll_costs_nothing_until_something_changes;
+    a_system_of_every_kind_fits_into_two_kilobytes;
+    the_next_duties_are_those_of_the_tasks;
+    a_system_that_was_never_refreshed_answers_too;
+}
+
+async fn status(app: &App, system: &str) -> Value {
+    app.get(&format!("/v1/systems/{system}/status")).await
+}
+
+#[track_caller]
+fn close(value: &Value, expected: f64) {
+    let value = value.as_f64().expect("a number");
+    assert!((value - expected).abs() < 1e-9, "{value} instead of {expected}");
+}
+
+async fn runoff_is_what_hand_computation_gives(app: &App) {
+    // 50 m2, coefficient 0.9, wetting loss 0.5 mm. 27 February has no reading.
+    let place = place(app, three()).await;
+    let days = json!([
+        {"date": "2026-02-20", "rain_mm": 0.0},
+        {"date": "2026-02-21", "rain_mm": 4.0},  // dry roof: 0.9 x 3.5 = 3.15
+        {"date": "2026-02-22", "rain_mm": 0.0},  // it dries
+        {"date": "2026-02-23", "rain_mm": 0.0},
+        {"date": "2026-02-24", "rain_mm": 10.0}, // 0.9 x 9.5 = 8.55
+        {"date": "2026-02-25", "rain_mm": 0.3},  // wet roof: 0.9 x 0.3 = 0.27
+        {"date": "2026-02-26", "rain_mm": 0.0},
+        {"date": "2026-02-28", "rain_mm": 6.0},  // 0.9 x 5.5 = 4.95
+        {"date": "2026-03-01", "rain_mm": 0.0},
+    ]);
+    app.send("PUT", &format!("/v1/gauges/{}/rain", place.gauge), &json!({"days": days})).await.expect(200);
+    let item = json!({"component_id": place.component("diverter"), "duty": "clear_weep_hole", "done": true});
+    place.visit(app, "2026-02-24", item).await;
+    app.refresh().await;
+    let status = status(app, place.system_id()).await;
+    close(&status["runoff_7_days_mm"], 8.55 + 0.27 + 4.95);
+    close(&status["runoff_7_days_l"], 50.0 * (8.55 + 0.27 + 4.95));
+    close(&status["runoff_30_days_mm"], 3.15 + 8.55 + 0.27 + 4.95);
+    close(&status["runoff_30_days_l"], 50.0 * (3.15 + 8.55 + 0.27 + 4.95));
+    assert_eq!((&status["unread_of_30_days"], &status["rain_through"]), (&json!(21), &json!("2026-03-01")));
+    let since = status["since_served"].as_array().expect("duties");
+    let one = since.iter().find(|one| one["component_name"] == "diverter").expect("the diverter");
+    assert_eq!((&one["duty"], &one["since"]), (&json!("clear_weep_hole"), &json!("2026-02-24")));
+    close(&one["runoff_mm"], 0.27 + 4.95);
+    let one = since.iter().find(|one| one["component_name"] == "screen").expect("the screen");
+    close(&one["runoff_mm"], 3.15 + 8.55 + 0.27 + 4.95);
+    // A week later nothing was read, and the days are counted as unread.
+    app.at("2026-03-08T12:00:00Z").await;
+    let later = self::status(app, place.system_id()).await;
+    close(&later["runoff_7_days_mm"], 0.0);
+    close(&later["runoff_30_days_mm"], 3.15 + 8.55 + 0.27 + 4.95);
+    assert_eq!((&later["unread_of_30_days"], &later["as_of"]), (&json!(21), &json!("2026-03-08")));
+}
+
+async fn a_poll_costs_nothing_until_something_changes(app: &App) {
+    let place = place(app, three()).await;
+    app.refresh().await;
+    let path = format!("/v1/systems/{}/status", place.system_id());
+    let first = Reply::of(app.request("GET", &path)).await;
+    let poll =
+        async || Reply::of(app.request("GET", &path).header("If-None-Match", first.header("etag"))).await;
+    let unchanged = poll().await;
+    assert_eq!((unchanged.status, unchanged.text.as_str()), (304, ""));
+    assert_eq!(unchanged.header("etag"), first.header("etag"));
+    // A refresh that finds the same says the same.
+    let body = super::scenario::property();
+    app.put(&format!("/v1/properties/{}", place.property), 1, &body).await.expect(200);
+    app.refresh().await;
+    assert_eq!(poll().await.status, 304);
+    rain(app, &place.gauge, "2026-02-20", 5, 3.0).await;
+    app.refresh().await;
+    let changed = poll().await;
+    assert_eq!(changed.status, 200);
+    assert_ne!(changed.header("etag"), first.header("etag"));
+    app.at("2026-03-02T00:00:00Z").await;
+    let next = Reply::of(app.request("GET", &path).header("If-None-Match", changed.header("etag"))).await;
+    assert_eq!(next.expect(200)["as_of"], "2026-03-02");
+}
+
+async fn a_system_of_every_kind_fits_into_two_kilobytes(app: &App) {
+    let place = place(app, all_kinds()).await;
+    rain(app, &place.gauge, "2025-01-01", 425, 1.5).await;
+    app.refresh().await;
+    let path = format!("/v1/systems/{}/status", place.system_id());
+    let reply = Reply::of(app.request("GET", &path)).await;
+    assert!(reply.text.len() < 2048, "{} bytes: {}", reply.text.len(), reply.text);
+    assert_eq!(reply.expect(200)["since_served"].as_array().expect("duties").len(), 6);
+    // However many parts there are, a poll stays a poll.
+    for index in 0..30 {
+        let screen = component(&format!("screen {index}"), json!({"kind": "debris_screen", "area_m2": 0.2}));
+        app.post(&format!("/v1/systems/{}/components", place.system_id()), &screen).await;
+    }
+    app.refresh().await;
+    let reply = Reply::of(app.request("GET", &path)).await;
+    assert!(reply.text.len() < 3072, "{} bytes: {}", reply.text.len(), reply.text);
+}
+
+async fn the_next_duties_are_those_of_the_tasks(app: &App) {
+    let place = place(app, all_kinds()).await;
+    app.refresh().await;
+    let status = status(app, place.system_id()).await;
+    let tasks = place.tasks(app).await;
+    let next = status["next"].as_array().expect("duties");
+    assert_eq!(next.len(), 5);
+    for one in next {
+        let task = app.get(&format!("/v1/tasks/{}", one["task_id"].as_str().expect("an id"))).await;
+        for same in ["component_name", "duty", "title", "state", "due_on"] {
+            assert_eq!(one[same], task[same], "{same}");
+        }
+    }
+    let due = |one: &Value| one["due_on"].as_str().expect("a date").to_owned();
+    let expected: Vec<String> = tasks.iter().take(5).map(due).collect();
+    assert_eq!(next.iter().map(due).collect::<Vec<_>>(), expected);
+    assert_eq!((&status["state"], &status["system_name"]), (&json!("late"), &json!("seedling house")));
+    assert_eq!((&status["system_id"], &status["rain_through"]), (&json!(place.system_id()), &Value::Null));
+}
+
+async fn a_system_that_was_never_refreshed_answers_too(app: &App) {
+    // The loop rests a moment after each write; whoever claims the new system first keeps the loop away from it.
+    for _ in 0..20 {
+        let place = place(app, three()).await;
+        let now = "2026-03-01T12:00:00Z".parse().expect("an instant");
+        let until = "2026-03-01T12:05:00Z".parse().expect("an instant");
+        let claims = app.cx.store.claim_stale(now, until, 100).await.expect("claims");
+        if !claims.iter().any(|claim| claim.system_id.to_string() == place.system_id()) {
+            continue;
+        }
+        assert_eq!(place.tasks(app).await.len(), 0, "nothing was refreshed");
+        let made = status(app, place.system_id()).await;
+        assert_eq!((&made["as_of"], &made["state"]), (&json!("2026-03-01"), &json!("late")));
+        assert_eq!(made["next"].as_array().expect("duties").len(), 4);
+        app.at("2026-03-01T12:05:00Z").await;
+        assert_eq!(status(app, place.system_id()).await, made, "the refresh says the same");
+        assert_eq!(id_of(&place.tasks(app).await[0]), made["next"][0]["task_id"].as_str().expect("an id"));
+        return;
+    }
+    panic!("the loop was always faster");
+}
