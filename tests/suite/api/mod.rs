@@ -1,4 +1,24 @@
 //! The API as somebody without our types sees it: raw JSON over HTTP, on both databases.
+//!
+//! `document` reads the operations off the committed OpenAPI document, so that a new route is covered by `isolation`,
+//! `keys` and `coverage` as soon as it is documented.
 
+mod components;
+mod coverage;
+mod crud;
+mod document;
+mod forecast;
+mod forecast_dates;
+mod idempotency;
+mod isolation;
 mod journey;
+mod keys;
+mod rain;
+mod rain_files;
+mod refusals;
 mod scenario;
+mod service;
+mod status;
+mod tasks;
+mod visits;
+mod visits_corrected;
