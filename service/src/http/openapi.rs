@@ -181,7 +181,7 @@ fn problems(path: &str, operation: &mut Operation, guarded: bool, post: bool) {
         add("415", "Not a media type that this path reads");
     }
     // What was done already, what is still used, and a withdrawn visit that somebody corrects.
-    let in_the_way = (if_match && !body) || (if_match && path == "/v1/visits/{id}");
+    let in_the_way = if_match && (!body || path == "/v1/visits/{id}");
     if (post && guarded && path != "/v1/forecast") || in_the_way {
         add("409", "Not possible in this state");
     }
