@@ -34,7 +34,7 @@ fn by_component_and_duty(mut rows: Vec<Value>) -> Vec<Value> {
     rows
 }
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
 async fn the_list_of_today_is_the_list_as_of_today() {
     let shell = rained_on().await;
     for filter in
@@ -51,7 +51,7 @@ async fn the_list_of_today_is_the_list_as_of_today() {
     shell.app.stop().await;
 }
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
 async fn a_duty_comes_falls_due_runs_late_and_is_done() {
     let shell = rained_on().await;
     let on = |day: &str, more: &[&str]| {
@@ -78,7 +78,7 @@ async fn a_duty_comes_falls_due_runs_late_and_is_done() {
     shell.app.stop().await;
 }
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
 async fn the_table_is_that_of_the_weekly_list_and_may_be_narrowed_down() {
     let shell = rained_on().await;
     let table = shell.run(&["due", "--as-of", "2026-02-26"]).ok();

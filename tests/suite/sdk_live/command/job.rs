@@ -3,7 +3,7 @@
 use super::{Shell, daily, greenhouse, id};
 use serde_json::{Value, json};
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
 async fn from_an_empty_account_to_a_visit_that_moves_the_date() {
     let shell = Shell::start().await;
     let account = shell.run(&["account"]).ok();
@@ -203,7 +203,7 @@ fn the_visit_is_withdrawn(shell: &Shell, visit: &str) {
     assert!(all.contains("withdrawn: it was the terrace"), "{all}");
 }
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
 async fn parts_and_keys_and_places_come_and_go() {
     let shell = Shell::start().await;
     let system = shell.greenhouse();

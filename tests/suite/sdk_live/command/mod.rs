@@ -1,4 +1,7 @@
 //! The command `eavesward` as a process, against a service on SQLite: by hand what the SDK does by program.
+//!
+//! A test waits for each process and blocks its own thread; the worker thread of its runtime meanwhile gives back the
+//! database connections that [`App::refresh`] borrowed.
 
 mod as_of;
 mod job;

@@ -5,7 +5,7 @@ use std::io::{BufRead as _, BufReader, Read as _};
 use std::net::TcpListener;
 use std::process::Stdio;
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
 async fn a_wrong_key_is_told_with_the_way_out() {
     let shell = Shell::start().await;
     let refusal = ran(shell.command(&["due"]).env("EAVESWARD_KEY", "ew_nonsense")).refused(3);
@@ -19,7 +19,7 @@ async fn a_wrong_key_is_told_with_the_way_out() {
     shell.app.stop().await;
 }
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
 async fn a_service_that_is_down_is_told_with_its_address() {
     let shell = Shell::start().await;
     // A port that nobody listens on any more.
@@ -36,7 +36,7 @@ async fn a_service_that_is_down_is_told_with_its_address() {
     shell.app.stop().await;
 }
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
 async fn what_is_typed_wrong_exits_with_2_and_what_is_refused_with_3() {
     let shell = Shell::start().await;
     shell.greenhouse();
@@ -68,7 +68,7 @@ async fn what_is_typed_wrong_exits_with_2_and_what_is_refused_with_3() {
     shell.app.stop().await;
 }
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
 async fn a_reader_that_has_seen_enough_is_no_trouble() {
     let shell = Shell::start().await;
     shell.greenhouse();
@@ -90,7 +90,7 @@ async fn a_reader_that_has_seen_enough_is_no_trouble() {
     shell.app.stop().await;
 }
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
 async fn files_may_come_from_standard_input() {
     let shell = Shell::start().await;
     shell.greenhouse();
