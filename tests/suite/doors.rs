@@ -134,11 +134,9 @@ const AMBIENT: [&str; 16] = [
 ];
 
 /// Where the machine's clock and chance come in: a file or folder, what it may use, and why. May only shrink.
-const AMBIENT_ALLOWED: [(&str, &[&str], &str); 5] = [
+const AMBIENT_ALLOWED: [(&str, &[&str], &str); 3] = [
     ("service/src/domain/clock.rs", &["Utc::now"], "the one clock that everything else is handed"),
     ("service/src/domain/ids.rs", &["Uuid::now_v7", "getrandom::fill"], "the one source of ids and keys"),
-    ("service/src/telemetry", &["Instant::now"], "how long something took, for the log alone"),
-    ("service/src/server", &["Instant::now"], "how long start and drain took, for the log alone"),
     (
         "client/src/client.rs",
         &["Instant::now", "Uuid::new_v4"],

@@ -88,7 +88,9 @@ async fn what_was_acknowledged_survives_a_kill_in_the_middle_of_an_import() {
             killed = true;
         }
         match sent.await.expect("a task") {
-            Ok(response) if response.status() == 200 => acknowledged.extend(dates.iter().map(|date| (*date, mm))),
+            Ok(response) if response.status() == 200 => {
+                acknowledged.extend(dates.iter().map(|date| (*date, mm)))
+            }
             other => {
                 assert!(killed, "refused before the kill: {other:?}");
                 break;
@@ -123,7 +125,8 @@ async fn sigterm_ends_it_well_and_a_second_start_goes_on() {
     let gauge = gauge(&http, &first, &key).await;
     let killed = Command::new("kill").args(["-TERM", &first.child.id().to_string()]).status().expect("kill");
     assert!(killed.success());
-    let ended = tokio::task::spawn_blocking(move || first.child.wait().expect("its end")).await.expect("waiting");
+    let ended =
+        tokio::task::spawn_blocking(move || first.child.wait().expect("its end")).await.expect("waiting");
     assert!(ended.success(), "{ended}");
     let second = serve(folder.path());
     let found = http.get(format!("{}/v1/gauges/{gauge}", second.url)).bearer_auth(&key);
