@@ -23,11 +23,8 @@ fn the_committed_document_is_the_one_the_service_gives() {
     let end = old.iter().rev().zip(new.iter().rev()).take_while(|(a, b)| a == b).count();
     let cut = |lines: &[&str], sign: char| {
         let end = lines.len().saturating_sub(end).max(start);
-        lines[start.min(lines.len())..end]
-            .iter()
-            .take(60)
-            .map(|line| format!("{sign} {line}\n"))
-            .collect::<String>()
+        let lines = lines[start.min(lines.len())..end].iter().take(60);
+        lines.fold(String::new(), |text, line| text + &format!("{sign} {line}\n"))
     };
     panic!(
         "openapi/openapi.json is not what the service gives, from line {}:\n{}{}\nRepair it with:\n\n  \

@@ -89,7 +89,7 @@ async fn what_was_acknowledged_survives_a_kill_in_the_middle_of_an_import() {
         }
         match sent.await.expect("a task") {
             Ok(response) if response.status() == 200 => {
-                acknowledged.extend(dates.iter().map(|date| (*date, mm)))
+                acknowledged.extend(dates.iter().map(|date| (*date, mm)));
             }
             other => {
                 assert!(killed, "refused before the kill: {other:?}");
