@@ -26,9 +26,11 @@ async fn runoff_is_what_hand_computation_gives(app: &App) {
     // 50 m2, coefficient 0.9, wetting loss 0.5 mm. 27 February has no reading.
     let place = place(app, three()).await;
     let days = json!([
+        {"date": "2026-01-30", "rain_mm": 5.0},  // the day before the thirty
+        {"date": "2026-01-31", "rain_mm": 2.0},  // the first of the thirty, wet roof: 0.9 x 2 = 1.8
         {"date": "2026-02-20", "rain_mm": 0.0},
         {"date": "2026-02-21", "rain_mm": 4.0},  // dry roof: 0.9 x 3.5 = 3.15
-        {"date": "2026-02-22", "rain_mm": 0.0},  // it dries
+        {"date": "2026-02-22", "rain_mm": 2.0},  // the day before the seven, wet roof: 0.9 x 2 = 1.8
         {"date": "2026-02-23", "rain_mm": 0.0},
         {"date": "2026-02-24", "rain_mm": 10.0}, // 0.9 x 9.5 = 8.55
         {"date": "2026-02-25", "rain_mm": 0.3},  // wet roof: 0.9 x 0.3 = 0.27
@@ -41,22 +43,24 @@ async fn runoff_is_what_hand_computation_gives(app: &App) {
     place.visit(app, "2026-02-24", item).await;
     app.refresh().await;
     let status = status(app, place.system_id()).await;
-    close(&status["runoff_7_days_mm"], 8.55 + 0.27 + 4.95);
-    close(&status["runoff_7_days_l"], 50.0 * (8.55 + 0.27 + 4.95));
-    close(&status["runoff_30_days_mm"], 3.15 + 8.55 + 0.27 + 4.95);
-    close(&status["runoff_30_days_l"], 50.0 * (3.15 + 8.55 + 0.27 + 4.95));
-    assert_eq!((&status["unread_of_30_days"], &status["rain_through"]), (&json!(21), &json!("2026-03-01")));
+    let week = 8.55 + 0.27 + 4.95;
+    let month = 1.8 + 3.15 + 1.8 + week;
+    close(&status["runoff_7_days_mm"], week);
+    close(&status["runoff_7_days_l"], 50.0 * week);
+    close(&status["runoff_30_days_mm"], month);
+    close(&status["runoff_30_days_l"], 50.0 * month);
+    assert_eq!((&status["unread_of_30_days"], &status["rain_through"]), (&json!(20), &json!("2026-03-01")));
     let since = status["since_served"].as_array().expect("duties");
     let one = since.iter().find(|one| one["component_name"] == "diverter").expect("the diverter");
     assert_eq!((&one["duty"], &one["since"]), (&json!("clear_weep_hole"), &json!("2026-02-24")));
     close(&one["runoff_mm"], 0.27 + 4.95);
     let one = since.iter().find(|one| one["component_name"] == "screen").expect("the screen");
-    close(&one["runoff_mm"], 3.15 + 8.55 + 0.27 + 4.95);
+    close(&one["runoff_mm"], 0.9 * 4.5 + month);
     // A week later nothing was read, and the days are counted as unread.
     app.at("2026-03-08T12:00:00Z").await;
     let later = self::status(app, place.system_id()).await;
     close(&later["runoff_7_days_mm"], 0.0);
-    close(&later["runoff_30_days_mm"], 3.15 + 8.55 + 0.27 + 4.95);
+    close(&later["runoff_30_days_mm"], month - 1.8);
     assert_eq!((&later["unread_of_30_days"], &later["as_of"]), (&json!(21), &json!("2026-03-08")));
 }
 

@@ -10,6 +10,7 @@ use std::time::Duration;
 over_both! {
     pages_walk_the_whole_list_in_order;
     filters_narrow_the_list;
+    a_week_ahead_counts_from_the_latest_day_on_earth;
     wrong_filters_are_refused;
     a_day_ends_at_midnight_of_the_property;
     states_follow_the_due_date;
@@ -121,6 +122,21 @@ async fn vent_in(app: &App, zone: &str) -> Place {
     let mut vent = component("vent", json!({"kind": "vent"}));
     vent["installed_on"] = json!("2025-03-10");
     place_with(app, &there, &gauge(), json!([vent])).await
+}
+
+async fn a_week_ahead_counts_from_the_latest_day_on_earth(app: &App) {
+    // At 09:59 UTC on 2 March no place on earth has 3 March, a week before the vent is due; at 10:00 the first one has.
+    let place = vent_in(app, "UTC").await;
+    let within = async |instant: &str, span: &str| {
+        app.at(instant).await;
+        let path = format!("/v1/tasks?within={span}&system_id={}", place.system_id());
+        app.walk(&path, 10).await.len()
+    };
+    assert_eq!(within("2026-03-02T09:59:59Z", "P7D").await, 0);
+    assert_eq!(within("2026-03-02T10:00:00Z", "P7D").await, 1);
+    assert_eq!(within("2026-03-02T10:00:00Z", "P6D").await, 0);
+    assert_eq!(within("2026-03-02T10:00:00Z", "P1W").await, 1);
+    assert_eq!(within("2026-04-02T10:00:00Z", "P0D").await, 1, "what is overdue stays in");
 }
 
 async fn a_day_ends_at_midnight_of_the_property(app: &App) {
