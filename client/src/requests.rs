@@ -231,9 +231,9 @@ pub fn withdraw_visit(id: Uuid, withdraw: &contract::WithdrawRequest) -> Result<
     Request::post(below("visits", id, "withdraw")).json(withdraw)
 }
 
-/// `GET /v1/visits/{id}/revisions`.
-pub fn list_visit_revisions(id: Uuid, query: &ListQuery) -> Request {
-    paged(Request::get(below("visits", id, "revisions")), query)
+/// `GET /v1/visits/{id}/revisions`. The service gives all in one page, which has no limit to choose.
+pub fn list_visit_revisions(id: Uuid, cursor: Option<&str>) -> Request {
+    Request::get(below("visits", id, "revisions")).query_some("cursor", cursor)
 }
 
 fn paged(request: Request, query: &ListQuery) -> Request {

@@ -1,8 +1,8 @@
 //! Tasks and visits.
 
 use super::list_methods;
-use crate::{Client, Error, Items, ListQuery, TaskQuery, VisitQuery, requests};
-use eavesward_contract::{Page, Task, Visit, VisitRequest, VisitRevision, WithdrawRequest};
+use crate::{Client, Error, Items, TaskQuery, VisitQuery, requests};
+use eavesward_contract::{Task, Visit, VisitRequest, VisitRevision, WithdrawRequest};
 use uuid::Uuid;
 
 /// What falls due, soonest first; tasks without a date come last.
@@ -45,16 +45,8 @@ impl Visits<'_> {
         self.0.call(requests::withdraw_visit(id, withdraw)?).await
     }
 
-    /// The visit as it stood before each correction, as a stream.
-    pub fn revisions(&self, id: Uuid, query: &ListQuery) -> Items<VisitRevision> {
-        let query = query.clone();
-        self.0.follow(query.cursor.clone(), move |cursor| {
-            requests::list_visit_revisions(id, &ListQuery { cursor, ..query.clone() })
-        })
-    }
-
-    /// One page of [`Visits::revisions`].
-    pub async fn revisions_page(&self, id: Uuid, query: &ListQuery) -> Result<Page<VisitRevision>, Error> {
-        self.0.call(requests::list_visit_revisions(id, query)).await
+    /// The visit as it stood before each correction or withdrawal, as a stream, oldest first.
+    pub fn revisions(&self, id: Uuid) -> Items<VisitRevision> {
+        self.0.follow(None, move |cursor| requests::list_visit_revisions(id, cursor.as_deref()))
     }
 }

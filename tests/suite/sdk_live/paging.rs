@@ -1,10 +1,9 @@
 //! Lists as streams over several pages.
 
-use super::{client, day, gauge, parts, place, property, rain_of, screen};
+use super::{client, day, gauge, parts, place, property, rain_of};
 use crate::support::app::{App, over_both};
-use eavesward_client::contract::{KeyRequest, Scope, VisitItem, VisitRequest};
-use eavesward_client::{Client, Error, Items, ListQuery, RainQuery, SystemQuery, TaskQuery, VisitQuery};
-use std::fmt::Debug;
+use eavesward_client::contract::{Duty, KeyRequest, Scope, VisitItem, VisitRequest};
+use eavesward_client::{Client, Items, ListQuery, RainQuery, SystemQuery, TaskQuery, VisitQuery};
 
 over_both! {
     a_stream_gives_what_one_large_page_gives;
@@ -12,12 +11,18 @@ over_both! {
     a_cursor_of_another_list_ends_the_stream_with_an_error;
 }
 
-/// Both are the same and there was more than one page.
-#[track_caller]
-fn same<T: PartialEq + Debug>(small: Result<Vec<T>, Error>, large: Result<Vec<T>, Error>, limit: usize) {
-    let (small, large) = (small.expect("the small pages"), large.expect("the large page"));
-    assert!(large.len() > 2 * limit, "{} rows are not three pages of {limit}", large.len());
-    assert_eq!(small, large);
+/// Row by row over small pages is what one large page has, and the first small page is full and has a next.
+macro_rules! same {
+    ($handle:expr, $query:ident, $limit:literal) => {{
+        let handle = $handle;
+        let small = $query::builder().limit($limit).build();
+        let page = handle.page(&small).await.expect("a page");
+        let large = handle.list(&$query::builder().limit(500).build()).all().await.expect("the large page");
+        assert!(large.len() > 2 * $limit, "{} rows are not three pages of {}", large.len(), $limit);
+        assert_eq!(page.items, large[..$limit]);
+        assert!(page.next_cursor.is_some(), "there is more");
+        assert_eq!(handle.list(&small).all().await.expect("the small pages"), large);
+    }};
 }
 
 async fn fill(app: &App, client: &Client) -> super::Place {
@@ -30,35 +35,19 @@ async fn fill(app: &App, client: &Client) -> super::Place {
         client.keys().create(&key).await.expect("a key");
     }
     client.gauges().send_rain(place.gauge.id, &rain_of("2026-01-01", 25, 1.0), true).await.expect("rain");
-    let items =
-        place.system.components.iter().filter(|component| component.name == screen("north screen").name);
-    let items: Vec<VisitItem> = items
-        .map(|screen| VisitItem {
-            component_id: screen.id,
-            duty: eavesward_client::contract::Duty::CleanScreen,
-            done: true,
-            finding: None,
-            note: None,
-        })
-        .collect();
+    let screen = &place.system.components[0];
+    let item =
+        VisitItem { component_id: screen.id, duty: Duty::CleanScreen, done: true, finding: None, note: None };
     for on in 1..=7 {
         let on = day(&format!("2026-02-{on:02}"));
         let visit = VisitRequest {
             system_id: place.system.id,
             visited_on: on,
             visited_by: None,
-            items: items.clone(),
+            items: vec![item.clone()],
             note: None,
         };
-        let logged = client.visits().log(&visit).await.expect("a visit");
-        if on == day("2026-02-07") {
-            let mut version = logged.version;
-            for note in ["one", "two", "three", "four", "five", "six"] {
-                let again = VisitRequest { note: Some(note.to_owned()), ..visit.clone() };
-                version =
-                    client.visits().correct(logged.id, version, &again).await.expect("a correction").version;
-            }
-        }
+        client.visits().log(&visit).await.expect("a visit");
     }
     app.refresh().await;
     place
@@ -67,28 +56,22 @@ async fn fill(app: &App, client: &Client) -> super::Place {
 async fn a_stream_gives_what_one_large_page_gives(app: &App) {
     let client = client(app);
     let place = fill(app, &client).await;
-    let query = |limit| ListQuery::builder().limit(limit).build();
-    same(
-        client.properties().list(&query(2)).all().await,
-        client.properties().list(&query(500)).all().await,
-        2,
-    );
-    same(client.gauges().list(&query(2)).all().await, client.gauges().list(&query(500)).all().await, 2);
-    same(client.keys().list(&query(3)).all().await, client.keys().list(&query(500)).all().await, 3);
-    let query = |limit| SystemQuery::builder().limit(limit).build();
-    same(client.systems().list(&query(3)).all().await, client.systems().list(&query(500)).all().await, 3);
-    let query = |limit| TaskQuery::builder().limit(limit).build();
-    same(client.tasks().list(&query(5)).all().await, client.tasks().list(&query(500)).all().await, 5);
-    let query = |limit| VisitQuery::builder().limit(limit).build();
-    same(client.visits().list(&query(1)).all().await, client.visits().list(&query(500)).all().await, 1);
-    let query = |limit| RainQuery::builder().limit(limit).build();
-    let rain = |limit| client.gauges().rain(place.gauge.id, &query(limit)).all();
-    same(rain(4).await, rain(500).await, 4);
-    let last = client.visits().list(&VisitQuery::builder().from(day("2026-02-07")).build()).next().await;
-    let last = last.expect("one").expect("the corrected visit");
-    let query = |limit| ListQuery::builder().limit(limit).build();
-    let revisions = |limit| client.visits().revisions(last.id, &query(limit)).all();
-    same(revisions(2).await, revisions(500).await, 2);
+    same!(client.properties(), ListQuery, 2);
+    same!(client.gauges(), ListQuery, 2);
+    same!(client.keys(), ListQuery, 3);
+    same!(client.systems(), SystemQuery, 3);
+    same!(client.tasks(), TaskQuery, 5);
+    same!(client.visits(), VisitQuery, 2);
+    let rain = async |limit| {
+        client
+            .gauges()
+            .rain(place.gauge.id, &RainQuery::builder().limit(limit).build())
+            .all()
+            .await
+            .expect("days")
+    };
+    let large = rain(500).await;
+    assert_eq!((large.len(), rain(4).await), (25, large));
 }
 
 async fn a_stream_takes_up_where_a_page_ended(app: &App) {

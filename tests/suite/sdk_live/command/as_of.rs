@@ -63,6 +63,16 @@ async fn a_duty_comes_falls_due_runs_late_and_is_done() {
     let due = on("2026-02-26", &[]);
     assert_eq!((&due[0]["state"], &due[0]["due_on"]), (&json!("due"), &json!("2026-02-25")), "{due}");
     assert_eq!(due[0]["as_of"], "2026-02-26");
+    // Both ends of a window belong to it.
+    for (window, listed) in [
+        (["--within", "0d"], true),
+        (["--to", "2026-02-25"], true),
+        (["--to", "2026-02-24"], false),
+        (["--from", "2026-02-25"], true),
+        (["--from", "2026-02-26"], false),
+    ] {
+        assert_eq!(on("2026-02-25", &window) != json!([]), listed, "{window:?}");
+    }
     let late = on("2026-03-20", &[]);
     assert_eq!((&late[0]["state"], &late[0]["due_on"]), (&json!("late"), &json!("2026-02-25")), "{late}");
     assert_eq!(shell.run(&["due", "--as-of", "2026-03-20", "--fail-if-late"]).code, 4);

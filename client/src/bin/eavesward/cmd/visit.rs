@@ -8,7 +8,7 @@ use crate::table::Table;
 use chrono::NaiveDate;
 use clap::{Args, Subcommand};
 use eavesward_client::contract::{self, Component, Finding, VisitItem, VisitRequest, WithdrawRequest};
-use eavesward_client::{ComponentQuery, ListQuery, VisitQuery};
+use eavesward_client::{ComponentQuery, VisitQuery};
 use uuid::Uuid;
 
 /// What to do with visits.
@@ -115,7 +115,7 @@ impl Visit {
                 list(app, &visits)
             }
             Self::Show { id, revisions: true } => {
-                let revisions = app.client.visits().revisions(id, &ListQuery::default()).all().await?;
+                let revisions = app.client.visits().revisions(id).all().await?;
                 if app.json {
                     return app.print_json(&revisions);
                 }
