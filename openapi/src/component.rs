@@ -159,7 +159,7 @@ pub enum Part {
     /// A gutter with its downpipes.
     Gutter {
         /// Length in m.
-        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 10_000.0))]
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 10_000.0))]
         length_m: f64,
         /// Whether a guard covers it.
         #[serde(default)]
@@ -168,17 +168,17 @@ pub enum Part {
     /// A debris screen.
     DebrisScreen {
         /// Area of the mesh in m2.
-        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 100.0))]
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 100.0))]
         area_m2: f64,
         /// Opening of the mesh in mm.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 50.0))]
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 50.0))]
         mesh_mm: Option<f64>,
     },
     /// A first-flush diverter.
     FirstFlushDiverter {
         /// Volume of the chamber in litres.
-        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 100_000.0))]
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 100_000.0))]
         chamber_volume_l: f64,
         /// How it is emptied.
         emptying: Emptying,
@@ -201,10 +201,10 @@ pub enum Part {
     /// A tank.
     Tank {
         /// Capacity in litres up to the overflow.
-        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 100_000_000.0))]
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 100_000_000.0))]
         capacity_l: f64,
         /// Area of the floor in m2.
-        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 100_000.0))]
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 100_000.0))]
         floor_area_m2: f64,
         /// Height of the outlet or lowest intake above the floor, in mm.
         #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 20_000.0))]
@@ -217,7 +217,7 @@ pub enum Part {
     FloatingIntake {
         /// Opening of its screen in mm.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 50.0))]
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 50.0))]
         mesh_mm: Option<f64>,
     },
     /// An overflow trap.
@@ -230,7 +230,7 @@ pub enum Part {
     Vent {
         /// Opening of its mesh in mm; 1 mm or less keeps mosquitoes out.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 50.0))]
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 50.0))]
         mesh_mm: Option<f64>,
     },
     /// A valve.
@@ -250,25 +250,25 @@ pub enum Part {
     PressureVessel {
         /// Volume in litres.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 100_000.0))]
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 100_000.0))]
         volume_l: Option<f64>,
     },
     /// A cartridge filter.
     CartridgeFilter {
         /// Litres the maker rates a cartridge for; brings the change forward when the demand reaches it sooner.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 100_000_000.0))]
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 100_000_000.0))]
         rated_volume_l: Option<f64>,
     },
     /// A disinfection lamp.
     DisinfectionLamp {
         /// Hours the maker rates a lamp for; brings the change forward.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 200_000.0))]
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 200_000.0))]
         rated_hours: Option<f64>,
         /// Hours it burns a day; 24 when absent.
         #[serde(default = "all_day")]
-        #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 24.0))]
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 24.0))]
         hours_per_day: f64,
     },
     /// Pipes, taps and chambers that frost can reach.
@@ -300,7 +300,9 @@ pub struct ComponentRequest {
     pub part: Part,
     /// The day it was put in.
     pub installed_on: NaiveDate,
-    /// The day it was last served before the service knew of it; the installed date counts when absent.
+    /// The day of its last routine care before the service knew of it; the installed date counts when absent. It says
+    /// nothing of work done once in years (replacing a coupling, removing sediment) or by the season: log a visit on its
+    /// day for those.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub last_served_on: Option<NaiveDate>,
 }
@@ -319,7 +321,7 @@ pub struct Component {
     pub part: Part,
     /// The day it was put in.
     pub installed_on: NaiveDate,
-    /// The day it was last served before the service knew of it.
+    /// The day of its last routine care before the service knew of it.
     pub last_served_on: Option<NaiveDate>,
     /// The day it was taken out, if it was.
     pub removed_on: Option<NaiveDate>,

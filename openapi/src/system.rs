@@ -48,13 +48,13 @@ pub enum Canopy {
 #[serde(deny_unknown_fields)]
 pub struct RoofRequest {
     /// Horizontal plan area in m2 including overhangs, never the sloping area.
-    #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 100_000.0))]
+    #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 100_000.0))]
     pub plan_area_m2: f64,
     /// What it is covered with.
     pub surface: Surface,
     /// Share of the rain, after wetting, that reaches the downpipe; the surface's default when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(exclusive_minimum = 0.0, maximum = 1.0))]
+    #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 1.0))]
     pub runoff_coefficient: Option<f64>,
     /// Rain in mm that a dry roof holds back; the surface's default when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]

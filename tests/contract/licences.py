@@ -1,4 +1,4 @@
-"""Hold every dependency to the licences, bans and sources of deny.toml.
+"""Hold every dependency to the licences, bans and sources of .deny.toml.
 
 cargo-deny does the same and more, but has to be installed first. This reads `cargo metadata` and nothing else, so
 that the rule holds on a machine that has only cargo and Python.
@@ -91,11 +91,11 @@ def problems(metadata, policy):
         else:
             try:
                 if not satisfied(licence, allowed):
-                    found.append(f"{name}: {licence!r} cannot be met from [licenses] allow in deny.toml")
+                    found.append(f"{name}: {licence!r} cannot be met from [licenses] allow in .deny.toml")
             except ValueError as error:
                 found.append(f"{name}: {error}")
         if package["name"] in banned:
-            found.append(f"{name}: banned by deny.toml: {banned[package['name']]}")
+            found.append(f"{name}: banned by .deny.toml: {banned[package['name']]}")
         source = package.get("source")
         if source is None:
             continue
@@ -116,7 +116,7 @@ def read_metadata(arguments):
 
 
 def main(arguments):
-    policy = tomllib.loads((ROOT / "deny.toml").read_text())
+    policy = tomllib.loads((ROOT / ".deny.toml").read_text())
     metadata = read_metadata(arguments)
     count = len(metadata["packages"])
     if count < 2:

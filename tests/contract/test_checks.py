@@ -143,7 +143,7 @@ class Licences(unittest.TestCase):
         for bad, expected in [
             (package("copyleft", "GPL-3.0-only"), "cannot be met"),
             (package("silent", None), "declares no licence"),
-            (package("unwanted"), "banned by deny.toml: for the test"),
+            (package("unwanted"), "banned by .deny.toml: for the test"),
             (package("forked", source="git+https://example.invalid/fork"), "not from the default registry"),
             (package("elsewhere", source="registry+https://other.invalid/index"), "2 registries"),
         ]:

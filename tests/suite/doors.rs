@@ -148,14 +148,11 @@ const AMBIENT_ALLOWED: [(&str, &[&str], &str); 3] = [
 const LONGEST: usize = 700;
 
 /// What stands at the top of the repository, besides names with a leading dot.
-const TOP: [&str; 11] = [
+const TOP: [&str; 9] = [
     "Cargo.toml",
     "Cargo.lock",
     "README.md",
     "DEVELOPERS.md",
-    // cargo-deny and rustfmt look for these here.
-    "deny.toml",
-    "rustfmt.toml",
     "service",
     "client",
     "openapi",

@@ -115,6 +115,9 @@ fn new_key(account_id: AccountId, draft: KeyDraft, now: DateTime<Utc>) -> Result
     if let Some(at) = draft.expires_at.filter(|at| *at <= now) {
         check.refuse("expires_at", format!("{at} is already past"));
     }
+    if let Some(at) = draft.expires_at {
+        check.date("expires_at", at.date_naive());
+    }
     check.done()?;
     let mut scopes = draft.scopes;
     scopes.sort_unstable();

@@ -6,6 +6,10 @@ use chrono::{Datelike, NaiveDate};
 /// The first and last year that dates may lie in: the engine looks back at most two hundred years.
 const YEARS: std::ops::RangeInclusive<i32> = 1900..=2099;
 
+/// The least of any length, area, volume or time that is more than nothing, in the unit of its field. Smaller ones are
+/// slips of a unit, and would make tallies without end.
+const LEAST: f64 = 0.001;
+
 /// The refusals so far, and the path they stand at.
 #[derive(Debug, Default)]
 pub struct Check {
@@ -47,10 +51,17 @@ impl Check {
         }
     }
 
-    /// A finite number above 0, at most `high`.
+    /// A measure that cannot be nothing: from [`LEAST`] to `high`.
     pub fn positive(&mut self, field: &str, value: f64, high: f64) {
-        if !(value > 0.0 && value <= high) {
-            self.refuse(field, format!("{value} is not above 0 and at most {high}"));
+        self.between(field, value, LEAST, high);
+    }
+
+    /// Two days of a range, in order.
+    pub fn range(&mut self, from: Option<NaiveDate>, to: Option<NaiveDate>) {
+        if let (Some(first), Some(last)) = (from, to)
+            && first > last
+        {
+            self.refuse("from", format!("{first} is after {last}"));
         }
     }
 

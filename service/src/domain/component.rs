@@ -2,6 +2,7 @@
 
 use crate::domain::Context;
 use crate::domain::check::Check;
+use crate::domain::clock::local_date;
 use crate::domain::error::{Error, Result};
 use crate::domain::ids::{AccountId, ComponentId, SystemId};
 use crate::domain::store::Updated;
@@ -294,11 +295,15 @@ pub struct ComponentFacts {
 }
 
 impl ComponentFacts {
-    pub(crate) fn check(&self, check: &mut Check) {
+    /// Checks everything; nothing can have been served after `today`.
+    pub(crate) fn check(&self, check: &mut Check, today: NaiveDate) {
         check.text("name", &self.name, 200);
         check.date("installed_on", self.installed_on);
         if let Some(served) = self.last_served_on {
             check.date("last_served_on", served);
+            if served > today {
+                check.refuse("last_served_on", format!("{served} has not come yet"));
+            }
             if served < self.installed_on {
                 let message = format!("{served} is before it was installed on {}", self.installed_on);
                 check.refuse("last_served_on", message);
@@ -307,9 +312,9 @@ impl ComponentFacts {
         check.within("part", |check| self.part.check(check));
     }
 
-    fn checked(self) -> Result<Self> {
+    fn checked(self, cx: &Context) -> Result<Self> {
         let mut check = Check::new();
-        self.check(&mut check);
+        self.check(&mut check, latest_today(cx));
         check.done()?;
         Ok(self)
     }
@@ -372,7 +377,7 @@ pub async fn add(
     id: ComponentId,
     facts: ComponentFacts,
 ) -> Result<Component> {
-    let facts = facts.checked()?;
+    let facts = facts.checked(cx)?;
     let system = system::get(cx, account, system_id).await?.system;
     if system.components_full(cx, account).await? {
         return Err(Error::Conflict(format!(
@@ -412,7 +417,7 @@ pub async fn update(
     version: i64,
     facts: ComponentFacts,
 ) -> Result<Component> {
-    let facts = facts.checked()?;
+    let facts = facts.checked(cx)?;
     let old = get(cx, account, id).await?;
     same_kind(&old, &facts.part)?;
     if let Some(removed) = old.removed_on.filter(|removed| *removed < facts.installed_on) {
@@ -438,12 +443,17 @@ fn same_kind(old: &Component, part: &Part) -> Result<()> {
     Err(Error::field("part.kind", message))
 }
 
-fn check_removal(old: &Component, on: NaiveDate) -> Result<()> {
-    if let Some(removed) = old.removed_on {
-        return Err(Error::Conflict(format!("the component was already taken out on {removed}")));
-    }
+/// The latest civil date on earth: what lies after it has not happened anywhere.
+pub(crate) fn latest_today(cx: &Context) -> NaiveDate {
+    local_date(cx.clock.now(), chrono_tz::Pacific::Kiritimati)
+}
+
+fn check_removal(cx: &Context, old: &Component, on: NaiveDate) -> Result<()> {
     let mut check = Check::new();
     check.date("on", on);
+    if on > latest_today(cx) {
+        check.refuse("on", format!("{on} has not come yet; say it when it is done"));
+    }
     if on < old.facts.installed_on {
         check.refuse("on", format!("{on} is before it was installed on {}", old.facts.installed_on));
     }
@@ -463,14 +473,17 @@ pub async fn replace(
         return Ok(done);
     }
     let old = get(cx, account, id).await?;
-    check_removal(&old, replacement.on)?;
+    if let Some(removed) = old.removed_on {
+        return Err(Error::Conflict(format!("the component was already taken out on {removed}")));
+    }
+    check_removal(cx, &old, replacement.on)?;
     let facts = ComponentFacts {
         name: replacement.name.unwrap_or_else(|| old.facts.name.clone()),
         part: replacement.part.unwrap_or_else(|| old.facts.part.clone()),
         installed_on: replacement.on,
         last_served_on: None,
     }
-    .checked()?;
+    .checked(cx)?;
     same_kind(&old, &facts.part)?;
     let mut new = Component::new(new_id, old.system_id, facts, cx.clock.now());
     new.replaces = Some(id);
@@ -481,13 +494,24 @@ pub async fn replace(
     get(cx, account, new_id).await
 }
 
-/// Takes a component out for good.
+/// Takes a component out for good. Saying another day later corrects the day, unless another component took its place
+/// on it.
 pub async fn retire(cx: &Context, account: AccountId, id: ComponentId, on: NaiveDate) -> Result<Component> {
     let old = get(cx, account, id).await?;
     if old.removed_on == Some(on) {
         return Ok(old);
     }
-    check_removal(&old, on)?;
+    if old.removed_on.is_some() {
+        let all = cx.store.components(account, old.system_id).await?;
+        if let Some(next) = all.iter().find(|component| component.replaces == Some(id)) {
+            let name = &next.facts.name;
+            return Err(Error::Conflict(format!(
+                "{name} ({}) took its place on that day; correct that one",
+                next.id
+            )));
+        }
+    }
+    check_removal(cx, &old, on)?;
     if !cx.store.retire_component(account, &old, on, cx.clock.now()).await? {
         return Err(Error::Conflict("the component was changed meanwhile; read it again".to_owned()));
     }

@@ -108,28 +108,24 @@ impl Duty {
     /// The longest time to leave it; none where only the tally or the season decides.
     pub const fn ceiling(self) -> Option<Ceiling> {
         let (months, source) = match self {
-            Self::ClearRoof | Self::ClearGutter => (6, "6 months: enHealth 2010 s. 6"),
+            Self::ClearRoof | Self::ClearGutter => (6, "enHealth 2010 s. 6"),
             Self::CleanScreen => (
                 3,
-                "3 months: judgement within the published 1 to 6 months (Puget Sound LID manual \
+                "judgement within the published 1 to 6 months (Puget Sound LID manual \
                                       4.9.7 monthly, enHealth 2010 s. 6 half-yearly)",
             ),
-            Self::ClearWeepHole => {
-                (3, "3 months: judgement; published advice runs from after each storm to 6 months")
-            }
-            Self::CheckBands => (12, "12 months, first after 1 month: common practice, no source"),
-            Self::MeasureSediment => {
-                (12, "12 months: yearly measurement, Toronto and Region Conservation Authority")
-            }
-            Self::LookOverTank => (12, "12 months: Niagara Region on cisterns; enHealth 2010 has 6"),
-            Self::CheckIntake => (12, "12 months: judgement, with the yearly look at the tank"),
-            Self::CheckTrap => (12, "12 months: South African Water Research Commission manual"),
-            Self::CheckMesh => (12, "12 months: City of Annapolis fact sheet, Niagara Region"),
-            Self::WorkValve => (12, "12 months: Southwest Environmental Finance Center has 1 to 2 years"),
-            Self::CompareGauge => (12, "12 months: BS 8515:2009 table 4 (from memory)"),
-            Self::CheckPump | Self::CheckVessel => (12, "12 months: DIN 1989-1 as published by fbr"),
-            Self::ChangeCartridge => (6, "6 months: Puget Sound LID manual 4.9.7"),
-            Self::ChangeLamp => (12, "12 months: common practice, no source; the maker's hours come first"),
+            Self::ClearWeepHole => (3, "judgement; published advice runs from after each storm to 6 months"),
+            Self::CheckBands => (12, "common practice, no source"),
+            Self::MeasureSediment => (12, "yearly measurement, Toronto and Region Conservation Authority"),
+            Self::LookOverTank => (12, "Niagara Region on cisterns; enHealth 2010 has 6"),
+            Self::CheckIntake => (12, "judgement, with the yearly look at the tank"),
+            Self::CheckTrap => (12, "South African Water Research Commission manual"),
+            Self::CheckMesh => (12, "City of Annapolis fact sheet, Niagara Region"),
+            Self::WorkValve => (12, "Southwest Environmental Finance Center has 1 to 2 years"),
+            Self::CompareGauge => (12, "BS 8515:2009 table 4 (from memory)"),
+            Self::CheckPump | Self::CheckVessel => (12, "DIN 1989-1 as published by fbr"),
+            Self::ChangeCartridge => (6, "Puget Sound LID manual 4.9.7"),
+            Self::ChangeLamp => (12, "common practice, no source; the maker's hours come first"),
             Self::DrainDiverter
             | Self::ReplaceCoupling
             | Self::RemoveSediment
@@ -146,6 +142,15 @@ impl Duty {
             Self::DrainDiverter | Self::ClearWeepHole | Self::RemoveSediment => 0.2,
             _ => 0.5,
         }
+    }
+
+    /// Whether it belongs to the routine care that "last served" stands for; work that is done once in years, or by the
+    /// season, does not.
+    pub const fn is_routine(self) -> bool {
+        !matches!(
+            self,
+            Self::ReplaceCoupling | Self::RemoveSediment | Self::DrainForFrost | Self::RestartAfterFrost
+        )
     }
 
     /// What to bring.

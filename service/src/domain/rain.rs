@@ -191,6 +191,9 @@ pub async fn list(
     cursor: Option<&str>,
     limit: Option<u32>,
 ) -> Result<PageFound<RainDay>> {
+    let mut check = Check::new();
+    check.range(range.0, range.1);
+    check.done()?;
     gauge::get(cx, account, id).await?;
     let asked = PageAsked::<NaiveDate>::read("rain", cursor, limit)?;
     let rows = cx.store.rain(id, range, &asked).await?;
@@ -206,9 +209,7 @@ pub async fn delete(
     to: NaiveDate,
 ) -> Result<()> {
     let mut check = Check::new();
-    if from > to {
-        check.refuse("from", format!("{from} is after {to}"));
-    }
+    check.range(Some(from), Some(to));
     check.done()?;
     if cx.store.delete_rain(account, id, from, to).await? {
         cx.ring();

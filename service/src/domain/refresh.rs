@@ -3,7 +3,7 @@
 
 use crate::domain::Context;
 use crate::domain::clock::{end_of_day, local_date};
-use crate::domain::error::Result;
+use crate::domain::error::{Error, Result};
 use crate::domain::forecast::{self, DutyForecast, Ground};
 use crate::domain::ids::{AccountId, GaugeId, SystemId, TaskId};
 use crate::domain::rain::RainDay;
@@ -14,6 +14,7 @@ use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use eavesward_engine::runoff::WettingStore;
 use std::collections::hash_map::Entry;
 use std::collections::{BTreeMap, HashMap};
+use std::panic::{AssertUnwindSafe, catch_unwind};
 
 /// How many systems are claimed at a time.
 const BATCH: u32 = 200;
@@ -93,7 +94,9 @@ fn compute(
             let days = rain.get(&input.gauge.id).map_or(&[][..], Vec::as_slice);
             Ground::new(days, input.gauge.facts.normals.as_ref(), as_of)
         });
-        match tasks_and_status(input, ground, as_of, now) {
+        // A defect that one system's figures bring out must not keep the others from being refreshed.
+        let forecast = catch_unwind(AssertUnwindSafe(|| tasks_and_status(input, ground, as_of, now)));
+        match forecast.unwrap_or_else(|_| Err(Error::Conflict("the forecast panicked".to_owned()))) {
             Ok((tasks, status)) => {
                 refreshed.push(Refreshed { claim, tasks, status, next_at: end_of_day(as_of, zone) });
             }

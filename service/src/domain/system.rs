@@ -2,7 +2,7 @@
 
 use crate::domain::Context;
 use crate::domain::check::Check;
-use crate::domain::component::{Component, ComponentFacts};
+use crate::domain::component::{self, Component, ComponentFacts};
 use crate::domain::defaults::{Canopy, Surface};
 use crate::domain::error::{Error, Result};
 use crate::domain::ids::{AccountId, ComponentId, GaugeId, PropertyId, SystemId};
@@ -142,7 +142,7 @@ async fn checked(
             format!("{} components; send at most {MOST_AT_ONCE} at a time", components.len()),
         );
     }
-    check_components(&mut check, components);
+    check_components(&mut check, components, component::latest_today(cx));
     // A wrong reference is a wrong field of this request, and looks the same whether the id is unknown or another
     // account's.
     if cx.store.property(account, facts.property_id).await?.is_none() {
@@ -165,9 +165,9 @@ async fn dangling(cx: &Context, account: AccountId, facts: &SystemFacts, error: 
 }
 
 /// Checks components under the path `components[i]`.
-pub(crate) fn check_components(check: &mut Check, components: &[ComponentFacts]) {
+pub(crate) fn check_components(check: &mut Check, components: &[ComponentFacts], today: NaiveDate) {
     for (index, component) in components.iter().enumerate() {
-        check.within(format!("components[{index}]"), |check| component.check(check));
+        check.within(format!("components[{index}]"), |check| component.check(check, today));
     }
 }
 

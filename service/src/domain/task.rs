@@ -1,6 +1,7 @@
 //! Tasks: what falls due, one row a component and duty.
 
 use crate::domain::Context;
+use crate::domain::check::Check;
 use crate::domain::component::{Kind, words};
 use crate::domain::duty::Duty;
 use crate::domain::error::{Error, Result};
@@ -99,6 +100,9 @@ pub async fn list(
     cursor: Option<&str>,
     limit: Option<u32>,
 ) -> Result<PageFound<Task>> {
+    let mut check = Check::new();
+    check.range(filter.from, filter.to);
+    check.done()?;
     let asked = PageAsked::read("tasks", cursor, limit)?;
     let rows = cx.store.tasks(account, filter, &asked).await?;
     Ok(asked.page("tasks", rows, |row| (row.sort_on(), row.id.0)))

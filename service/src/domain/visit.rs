@@ -222,6 +222,9 @@ pub async fn list(
     cursor: Option<&str>,
     limit: Option<u32>,
 ) -> Result<PageFound<Visit>> {
+    let mut check = Check::new();
+    check.range(filter.from, filter.to);
+    check.done()?;
     let asked = PageAsked::<NaiveDate>::read("visits", cursor, limit)?;
     let rows = cx.store.visits(account, filter, &asked).await?;
     Ok(asked.page("visits", rows, |row| (row.facts.visited_on, row.id.0)))

@@ -56,6 +56,10 @@ pub fn too_large(error: &actix_web::Error) -> actix_web::Error {
 
 /// Reads JSON; the error names the path of the field.
 pub fn read<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, ApiError> {
+    // A list of bare values would be taken for the fields in their order, names unseen.
+    if !bytes.trim_ascii_start().starts_with(b"{") {
+        return Err(malformed(".", "the body has to be a JSON object"));
+    }
     let mut reader = serde_json::Deserializer::from_slice(bytes);
     let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
         let path = error.path().to_string();

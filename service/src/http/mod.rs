@@ -1,6 +1,6 @@
 //! The HTTP edge: extract, call a use case, answer.
 //!
-//! To add a route: a wire type in the contract crate, its conversion in [`wire`], a handler of a few lines in [`routes`]
+//! To add a route: a wire type in the contract crate, its conversion in `wire`, a handler of a few lines in `routes`
 //! with its `#[utoipa::path]`, a line in `routes::configure` and one in the list of [`openapi`]; then
 //! `UPDATE_OPENAPI=1 ./tests/run openapi` writes the document anew.
 

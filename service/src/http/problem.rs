@@ -4,7 +4,7 @@ use crate::domain::store::StoreError;
 use crate::domain::{Error, FieldError};
 use actix_web::body::{BoxBody, EitherBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
-use actix_web::http::{StatusCode, header};
+use actix_web::http::{Method, StatusCode, header};
 use actix_web::middleware::Next;
 use actix_web::{HttpMessage, HttpResponse, ResponseError};
 use eavesward_contract::{FieldProblem, Problem, ProblemCode};
@@ -151,9 +151,13 @@ impl From<Error> for ApiError {
 /// Adds path and request id to problems, and logs those that are the service's fault. Errors of the framework itself
 /// (a body cut short, say) become problems here too.
 pub async fn explain<B: MessageBody>(
-    req: ServiceRequest,
+    mut req: ServiceRequest,
     next: Next<B>,
 ) -> Result<ServiceResponse<EitherBody<B, BoxBody>>, actix_web::Error> {
+    // HEAD is GET without the body, which the connection leaves out by itself.
+    if req.method() == Method::HEAD {
+        req.head_mut().method = Method::GET;
+    }
     let instance = Some(req.path().to_owned());
     let request_id = req.extensions().get::<RequestId>().map(ToString::to_string);
     let mut response = next.call(req).await?;

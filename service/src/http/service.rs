@@ -72,9 +72,19 @@ pub fn configure(cfg: &mut ServiceConfig) {
         .service(at("/readyz", vec![("GET", web::get().to(readyz))]))
         .service(at("/openapi.json", vec![("GET", web::get().to(document))]))
         .service(at("/", vec![("GET", web::get().to(front))]))
+        .service(at("/problems/{code}", vec![("GET", web::get().to(problem))]))
         .service(web::redirect("/docs", "/docs/"))
         .service(SwaggerUi::new("/docs/{_:.*}").config(Config::from("/openapi.json")))
         .default_service(web::to(nothing));
+}
+
+/// What the `type` of a problem document leads to: its code, its status and what it means.
+async fn problem(code: web::Path<String>) -> Result<HttpResponse, ApiError> {
+    let known = ProblemCode::ALL.iter().find(|known| known.as_str() == code.as_str());
+    let known =
+        known.ok_or_else(|| ApiError::new(ProblemCode::NotFound, "There is no problem with that code."))?;
+    let text = format!("{}\n\n{} ({})\n", known.as_str(), known.title(), known.status());
+    Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body(text))
 }
 
 /// A word for whoever opens the service in a browser.

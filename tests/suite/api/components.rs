@@ -240,14 +240,21 @@ async fn a_retired_component_has_no_tasks(app: &App) {
     let retired = app.send("POST", &path, &json!({"on": "2026-02-01"})).await.expect(200);
     assert_eq!((&retired["removed_on"], &retired["version"]), (&json!("2026-02-01"), &json!(2)));
     assert_eq!(app.send("POST", &path, &json!({"on": "2026-02-01"})).await.expect(200), retired);
-    app.send("POST", &path, &json!({"on": "2026-02-02"})).await.problem("conflict");
+    // Another day corrects the day, for nothing took its place on the first one.
+    let moved = app.send("POST", &path, &json!({"on": "2026-02-02"})).await.expect(200);
+    assert_eq!((&moved["removed_on"], &moved["version"]), (&json!("2026-02-02"), &json!(3)));
     app.refresh().await;
     let names = texts(&place.tasks(app).await, "component_name");
     assert_eq!(names.len(), 2);
     assert!(!names.contains(&"coupling".to_owned()), "{names:?}");
     Reply::of(app.request("GET", &format!("/v1/tasks/{task}"))).await.problem("not_found");
-    // One that is taken out tomorrow is still looked after today.
+    // What has not come anywhere on earth cannot be told; the second of March has come on its first islands.
     let path = format!("/v1/components/{}/retire", place.component("screen"));
+    for ahead in [&path, &path.replace("retire", "replace")] {
+        let reply = app.send("POST", ahead, &json!({"on": "2026-03-03"})).await;
+        assert_eq!(reply.fields("invalid"), ["on"]);
+    }
+    // One that is taken out tomorrow is still looked after today.
     app.send("POST", &path, &json!({"on": "2026-03-02"})).await.expect(200);
     app.refresh().await;
     assert_eq!(place.tasks(app).await.len(), 2);

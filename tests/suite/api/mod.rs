@@ -17,6 +17,7 @@ mod rain;
 mod rain_files;
 mod refusals;
 mod scenario;
+mod served;
 mod service;
 mod status;
 mod tasks;

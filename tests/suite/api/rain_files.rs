@@ -73,11 +73,12 @@ async fn a_daily_file_with_bad_lines_keeps_the_good_ones(app: &App) {
                 01/07/2026,1\n2026-01-08,1,5\n2026-01-09,trace\n2026-01-01,1.5\n2026-01-10,2500\n2026-01-11,4\n";
     let report = put(app, &path, text).await.expect(200);
     let lines: Vec<u64> = refused(&report).iter().map(|(line, _)| *line).collect();
-    // Line 9 has a third field, as a decimal comma would make it; nothing tells it from a note.
-    assert_eq!(lines, [3, 4, 5, 6, 7, 8, 10, 11, 12], "{report}");
+    // Line 9 has a third field, as a decimal comma makes it: nothing tells the rain from 1 mm.
+    assert_eq!(lines, [3, 4, 5, 6, 7, 8, 9, 10, 11, 12], "{report}");
+    assert!(report["refused"][6]["reason"].to_string().contains("decimal comma"), "{report}");
     assert_eq!(report["refused"][5]["date"], "01/07/2026");
     let kept: Vec<String> = days(app, &path).await.into_iter().map(|(date, _)| date).collect();
-    assert_eq!(kept, ["2026-01-01", "2026-01-08", "2026-01-11"]);
+    assert_eq!(kept, ["2026-01-01", "2026-01-11"]);
     let path = made(app).await;
     let strict = put(app, &format!("{path}?all_or_nothing=true"), text).await;
     assert_eq!(strict.fields("rain_refused")[0], "line 3");
@@ -150,13 +151,13 @@ async fn accumulated_readings_are_spread_or_refused(app: &App) {
     let report = put(app, &format!("{path}?layout=ghcn_daily&accumulated=refuse"), text).await.expect(200);
     assert_eq!(days(app, &path).await, []);
     assert_eq!((&report["counts"]["refused"], &report["counts"]["spread"]), (&json!(6), &json!(0)));
-    // A reading of a day itself and one spread over it cannot both count: the first line does.
+    // A day that was measured by itself keeps its value; the others get their share of the total.
     let path = made(app).await;
     let text = "XX1,20260109,PRCP,10,,,S,\nXX1,20260110,MDPR,90,,,S,\nXX1,20260110,DAPR,3,,,S,\n";
     let report = put(app, &format!("{path}?layout=ghcn_daily"), text).await.expect(200);
     let expected = [("2026-01-08", 3.0), ("2026-01-09", 1.0), ("2026-01-10", 3.0)];
     assert_eq!(days(app, &path).await, expected.map(|(date, mm)| (date.to_owned(), mm)));
-    assert_eq!((&report["counts"]["spread"], refused(&report)[0].0), (&json!(2), 2));
+    assert_eq!((&report["counts"]["spread"], refused(&report)), (&json!(2), vec![]));
 }
 
 async fn a_second_station_and_unreadable_lines_are_refused(app: &App) {

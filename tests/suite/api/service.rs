@@ -10,6 +10,7 @@ over_both! {
     it_lives_and_is_ready;
     it_is_not_ready_while_it_stops;
     a_wrong_method_is_told_the_right_ones;
+    head_is_get_without_the_body;
     nothing_at_a_path_is_a_problem;
     every_answer_has_a_request_id_and_a_problem_repeats_it;
     a_caller_who_takes_no_coding_is_told;
@@ -69,6 +70,18 @@ async fn a_wrong_method_is_told_the_right_ones(app: &App) {
             let mut expected: Vec<&str> = methods.iter().map(String::as_str).collect();
             expected.sort_unstable();
             assert_eq!(allowed, expected, "{method} {path}");
+        }
+    }
+}
+
+async fn head_is_get_without_the_body(app: &App) {
+    place(app, all_kinds()).await;
+    for path in ["/healthz", "/v1/properties", "/openapi.json", "/nowhere"] {
+        let (get, head) =
+            (Reply::of(app.request("GET", path)).await, Reply::of(app.request("HEAD", path)).await);
+        assert_eq!((head.status, head.text.as_str()), (get.status, ""), "{path}");
+        for header in ["etag", "content-type", "cache-control"] {
+            assert_eq!(head.header(header), get.header(header), "{path} {header}");
         }
     }
 }

@@ -258,6 +258,8 @@ async fn visits_are_listed_latest_first_and_filtered(app: &App) {
         assert_eq!(app.walk("/v1/visits", limit).await, whole, "by {limit}");
     }
     assert!(whole.contains(&other));
+    let backwards = Reply::of(app.request("GET", "/v1/visits?from=2026-02-02&to=2026-02-01")).await;
+    assert_eq!(backwards.fields("invalid"), ["from"]);
     for wrong in ["from=soon", "include_withdrawn=perhaps", "system_id=here", "day=1"] {
         Reply::of(app.request("GET", &format!("/v1/visits?{wrong}"))).await.problem("malformed_parameter");
     }

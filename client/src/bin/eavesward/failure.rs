@@ -21,6 +21,8 @@ pub enum Failure {
     Client(Error),
     /// The same, with a word on what that leaves behind.
     ClientNoted(Error, &'static str),
+    /// A file of rain was sent and nothing of it was stored: a script that sends it every day has to notice.
+    NothingStored,
     /// The output could not be written.
     Output(io::Error),
 }
@@ -55,6 +57,7 @@ impl Failure {
             Self::Usage(_) => USAGE,
             Self::Client(error) | Self::ClientNoted(error, _) if error.is_usage() => USAGE,
             Self::Client(error) | Self::ClientNoted(error, _) if error.is_refused() => REFUSED,
+            Self::NothingStored => REFUSED,
             Self::Output(error) if error.kind() == ErrorKind::BrokenPipe => 0,
             Self::Client(_) | Self::ClientNoted(..) | Self::Output(_) => FAILED,
         }
@@ -64,6 +67,11 @@ impl Failure {
     pub fn report(&self, url: &str, err: &mut dyn Write) -> io::Result<()> {
         match self {
             Self::Usage(told) => writeln!(err, "error: {told}"),
+            Self::NothingStored => writeln!(
+                err,
+                "error: no reading of the file was stored\n  It needs lines such as 2026-03-01,4.2 under a header date,mm, or \
+                 --layout ghcn-daily."
+            ),
             Self::Output(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
             Self::Output(error) => writeln!(err, "error: the output could not be written: {error}"),
             Self::Client(error) => report_error(error, url, err),

@@ -42,7 +42,8 @@ pub fn ceiling(duty: Duty, since: Since) -> Option<Dated> {
     }
     let ceiling = duty.ceiling()?;
     let on = since.day.checked_add_months(Months::new(ceiling.months))?;
-    let reason = format!("It is not left for longer than {}.", ceiling.source);
+    let reason =
+        format!("It is not left for longer than {} months (source: {}).", ceiling.months, ceiling.source);
     Some(Dated { on, by: DecidedBy::Ceiling, reason })
 }
 

@@ -21,6 +21,9 @@ use eavesward_engine as engine;
 use engine::{Climate, RainRecord};
 use std::collections::HashMap;
 
+/// Runoff in mm beyond which a larger chamber takes no more: it holds any day's rain already. The engine's bound.
+const MOST_FLUSH_MM: f64 = 1000.0;
+
 /// The rain of a gauge through a day, read once for all the systems under it.
 pub struct Ground {
     /// The readings.
@@ -125,8 +128,7 @@ impl Roofed {
                 },
                 canopy_share: roof.canopy_share,
             },
-            // No chamber takes more than any day brings.
-            flush_mm: (litres / roof.plan_area_m2).min(MOST_MM),
+            flush_mm: (litres / roof.plan_area_m2).min(MOST_FLUSH_MM),
         }
     }
 }
@@ -172,12 +174,21 @@ fn since(
     commissioned_on: Option<NaiveDate>,
     as_of: NaiveDate,
 ) -> Since {
-    let served = component.facts.last_served_on.filter(|day| *day <= as_of);
+    // "Served" stands for the routine care of a part. It says nothing of work that is done once in years or by season:
+    // counting it there would forget a coupling's years in the sun, or skip a winter's draining.
+    let served = component.facts.last_served_on.filter(|day| *day <= as_of && duty.is_routine());
     let done = component.done.get(&duty).copied().max(served);
     let start = match commissioned_on {
         Some(day) if duty != Duty::ReplaceCoupling => day.max(component.facts.installed_on),
         _ => component.facts.installed_on,
     };
+    // New rubber has new bands: they settle again, and are looked at a month after.
+    if duty == Duty::CheckBands
+        && let Some(&replaced) = component.done.get(&Duty::ReplaceCoupling)
+        && done.is_none_or(|done| done <= replaced)
+    {
+        return Since { day: replaced.max(start), done_before: false };
+    }
     // A service logged before the start (a part kept in a shed, say) does not set the clock back.
     Since { day: done.map_or(start, |day| day.max(start)), done_before: done.is_some() }
 }
@@ -285,7 +296,19 @@ pub async fn stored(
         let facts = &inputs.system.facts;
         let commissioned = Some(facts.commissioned_on);
         let duties = forecast(&roofed, facts.demand_l_per_day, commissioned, &components, &ground, as_of)?;
-        let climate = ground.summary(roofed.roof.coefficient);
+        let mut climate = ground.summary(roofed.roof.coefficient);
+        if facts.commissioned_on > as_of {
+            climate.advice.push(format!(
+                "The system goes into service on {}; nothing is due before.",
+                facts.commissioned_on
+            ));
+        } else if let Some(retired) = facts.retired_on.filter(|retired| *retired <= as_of) {
+            climate
+                .advice
+                .push(format!("The system was taken out of service on {retired}; nothing is due since."));
+        } else if components.is_empty() {
+            climate.advice.push("The system has no component in service on that day; add one.".to_owned());
+        }
         Ok(SystemForecast { system_id: Some(id), as_of, roof: facts.roof.clone(), climate, duties })
     })
     .await
@@ -323,11 +346,17 @@ impl Sketch {
         if self.components.is_empty() || self.components.len() > 200 {
             check.refuse("components", format!("it has {} entries; give 1 to 200", self.components.len()));
         }
-        crate::domain::system::check_components(&mut check, &self.components);
+        crate::domain::system::check_components(&mut check, &self.components, NaiveDate::MAX);
         for (index, component) in self.components.iter().enumerate() {
-            if component.installed_on > self.as_of {
-                let message = format!("{} is after the day asked for", component.installed_on);
-                check.refuse(&format!("components[{index}].installed_on"), message);
+            let days = [
+                ("installed_on", Some(component.installed_on)),
+                ("last_served_on", component.last_served_on),
+            ];
+            for (field, day) in days {
+                if let Some(day) = day.filter(|day| *day > self.as_of) {
+                    let message = format!("{day} is after the day asked for");
+                    check.refuse(&format!("components[{index}].{field}"), message);
+                }
             }
         }
         if self.rain.len() > crate::domain::rain::MOST_READINGS {

@@ -80,11 +80,6 @@ fn filter(cx: &Context, which: &Which) -> Result<TaskFilter, ApiError> {
         to = today.checked_add_days(Days::new(days(within)?));
         from = None;
     }
-    if let (Some(first), Some(last)) = (from, to)
-        && first > last
-    {
-        return Err(Error::field("from", format!("{first} is after {last}")).into());
-    }
     Ok(TaskFilter {
         property_id: which.property_id.map(PropertyId),
         system_id: which.system_id.map(SystemId),

@@ -45,7 +45,7 @@ impl Forecast {
         }
         head(app, &forecast)?;
         if forecast.duties.is_empty() {
-            app.line("It has no components yet. Add one with `eavesward component add`.")?;
+            app.line("Nothing to forecast on that day.")?;
         } else {
             table(app, &forecast.duties)?;
         }

@@ -95,7 +95,17 @@ impl Rain {
                     let note = "The beginning of the file may be stored. Sending it all again is safe.";
                     Failure::ClientNoted(error, note)
                 })?;
-                if app.json { app.print_json(&report) } else { print(app, &report) }
+                if app.json {
+                    app.print_json(&report)?;
+                } else {
+                    print(app, &report)?;
+                }
+                let counts = report.counts;
+                if counts.new + counts.changed + counts.same == 0 {
+                    Err(Failure::NothingStored)
+                } else {
+                    Ok(())
+                }
             }
             Self::Show { gauge, from, to } => show_days(app, &gauge, from, to).await,
             Self::Forget { gauge, from, to } => {

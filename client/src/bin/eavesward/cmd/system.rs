@@ -149,7 +149,7 @@ fn print(app: &mut App<'_>, system: &contract::System) -> Result<(), Failure> {
 /// Prints a file for `system add`. It is made from typed values, so it cannot fall behind the contract.
 pub fn example(out: &mut dyn Write) -> Result<(), Failure> {
     use contract::{ComponentRequest, Emptying, Part, RoofRequest, Surface};
-    let day = NaiveDate::from_ymd_opt(2031, 4, 1).unwrap_or_default();
+    let day = NaiveDate::from_ymd_opt(2025, 4, 1).unwrap_or_default();
     let component = |name: &str, part: Part| ComponentRequest {
         name: name.to_owned(),
         part,
