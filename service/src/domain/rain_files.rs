@@ -306,7 +306,7 @@ mod tests {
             .filter_map(|read| read.reading.as_ref().ok())
             .map(|day| (chrono::Datelike::day(&day.date), day.rain_mm))
             .collect();
-        read.sort_by(|a, b| a.0.cmp(&b.0));
+        read.sort_by_key(|day| day.0);
         assert_eq!(read, [(1, 3.0), (2, 3.0), (3, 2.0), (4, 3.0)]);
         assert_eq!(faults(&offer), [(4, MISSING_SAID)]);
     }
