@@ -51,7 +51,7 @@ impl Check {
         }
     }
 
-    /// A measure that cannot be nothing: from [`LEAST`] to `high`.
+    /// A measure that cannot be nothing: from a thousandth to `high`.
     pub fn positive(&mut self, field: &str, value: f64, high: f64) {
         self.between(field, value, LEAST, high);
     }
