@@ -4,14 +4,21 @@
 //! value, not from a run of the code under test.
 #![expect(clippy::unwrap_used, reason = "in a test a failed unwrap is the failure it should be")]
 
+mod backtest;
 mod chance;
 mod drain;
 mod gaps;
+mod generator;
 mod laws;
+mod learning;
 mod published;
 mod roof;
 mod seattle;
 mod sun;
+mod tank;
+mod trap;
+mod washoff;
+mod weather;
 
 use eavesward_engine::{Canopy, Day, RainRecord, Roof, Site};
 

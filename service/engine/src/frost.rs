@@ -1,0 +1,1 @@
+//! When frost comes and goes, from monthly mean minima.

@@ -1,0 +1,1 @@
+//! The rain of one gauge, with everything that the systems under it share.

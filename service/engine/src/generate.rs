@@ -1,0 +1,1 @@
+//! Rain that might fall: seeded paths that belong to their calendar dates.

@@ -1,0 +1,1 @@
+//! Ageing of rubber by heat, beside the clock of light.

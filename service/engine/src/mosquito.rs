@@ -1,0 +1,1 @@
+//! How long water has to stand warm before mosquitoes leave it.

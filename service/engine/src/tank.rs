@@ -1,0 +1,1 @@
+//! The water in a tank from day to day.

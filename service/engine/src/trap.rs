@@ -1,0 +1,1 @@
+//! How long the seal of an overflow trap holds.

@@ -1,0 +1,1 @@
+//! Solids that build up on a roof and wash off it.

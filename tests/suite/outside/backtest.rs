@@ -1,0 +1,1 @@
+//! The example that tests the windows against the past.

@@ -1,0 +1,1 @@
+//! Generated rain against exact laws and against the closed form.

@@ -1,0 +1,1 @@
+//! Learning from findings against closed forms, quadrature and simulated truth.

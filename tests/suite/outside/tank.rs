@@ -1,0 +1,1 @@
+//! The tank against EPA SWMM and printed balances.

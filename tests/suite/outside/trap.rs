@@ -1,0 +1,1 @@
+//! The seal of a trap.

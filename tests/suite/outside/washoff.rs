@@ -1,0 +1,1 @@
+//! Build-up and wash-off against EPA SWMM.

@@ -1,0 +1,1 @@
+//! Frost, heat and mosquitoes against published figures.
