@@ -5,45 +5,29 @@
 //! climate stands for it. The chance by day t is `P(known(t) + Gamma(mean M, variance V) >= mark)`, see
 //! [`crate::passage`].
 //!
-//! Readings after `as_of` are left aside, so that a forecast of last month does not know this month's rain.
 //! Known failure: the doubt about the exposure's own constants is not in the band; it belongs in the mark's `log_sd`.
 //! Invariants: early <= likely <= late; the chance never falls with time; more rain on a read day never delays a date
 //! of runoff.
 
 use crate::calendar::Day;
-use crate::climate::{Basis, Climate};
 use crate::error::{EngineError, require};
-use crate::exposure::{Exposure, Pass, outlook};
 use crate::mark::Mark;
+use crate::meter::{LONGEST_PAST, Meter};
 use crate::passage::{Curve, Path};
-use crate::rain::RainRecord;
-use crate::site::{Roof, Site};
 
 /// Longest horizon, days: a century.
 pub const LONGEST_HORIZON: i32 = 36_525;
-/// Longest time since the last service, days.
-const LONGEST_PAST: i32 = 73_050;
-/// Fewest days of a year's record below which a note says that the climate is thin.
-const SHORT_YEARS: f64 = 2.0;
 
-/// What is asked.
+/// What is asked of a meter.
 #[derive(Debug, Clone, Copy)]
-pub struct Question<'a> {
-    /// Place.
-    pub site: &'a Site,
-    /// Roof that feeds the part.
-    pub roof: &'a Roof,
-    /// Readings of its gauge.
-    pub record: &'a RainRecord,
-    /// Climate of that gauge, `None` when it has neither record nor normals.
-    pub climate: Option<&'a Climate>,
-    /// What the tally counts.
-    pub exposure: Exposure,
+pub struct Question {
     /// Where it wants care.
     pub mark: Mark,
+    /// Share of the mark that was left at the last service, 0 when it was done whole, under 1.
+    pub left_share: f64,
     /// Day of the last service; exposure counts from the day after.
     pub since: Day,
-    /// Today, as the caller sees it; not before `since`.
+    /// Today, as the caller sees it; not before `since` nor before the last reading.
     pub as_of: Day,
     /// How far ahead to look, 1 to [`LONGEST_HORIZON`] days.
     pub horizon_days: i32,
@@ -162,38 +146,71 @@ pub enum Note {
     },
     /// Beyond 60 degrees the factors of orientation are held at their last value.
     LatitudeHeld,
-    /// The record has readings after the day asked about; they were left aside.
-    LaterReadingsLeftAside,
 }
 
-/// Answers a question.
-pub fn forecast(q: &Question<'_>) -> Result<Answer, EngineError> {
-    check(q)?;
-    let (pass, law) = outlook(q)?;
-    let past = q.as_of.since(q.since);
-    let known_total = pass.known.last().copied().unwrap_or(0.0);
-    let days_read = pass.days_read;
-    let notes = notes(q, &pass);
-    let path = Path::new(q.since, pass.known, pass.unread, law, past + q.horizon_days);
-    let sums = path.sums(past);
-    let tally = Tally {
-        value: known_total + sums.mean,
-        known: known_total,
-        expected_unread: sums.mean,
-        sd: path.variance(&sums).sqrt(),
-        days_read,
-        days_unread: past as u32 - days_read,
-    };
-    let view = Curve::new(&path, q.mark);
-    let chance = Chance {
-        today: view.chance_by(past)?,
-        in_7_days: view.chance_by(past + 7)?,
-        in_30_days: view.chance_by(past + 30)?,
-        in_90_days: view.chance_by(past + 90)?,
-    };
-    let outcome = outcome(q, &path, &view, chance.today)?;
-    let curve = curve(&path, &view, &outcome)?;
-    Ok(Answer { tally, outcome, chance, curve, notes, path, mark: q.mark })
+impl Meter<'_> {
+    /// Answers a question.
+    pub fn forecast(&self, q: &Question) -> Result<Answer, EngineError> {
+        self.check(q)?;
+        let past = q.as_of.since(q.since);
+        let path = self.path(q.since, q.as_of, past + q.horizon_days, q.left_share * q.mark.median);
+        let tally = self.tally_of(&path, past);
+        // What was left behind took its share of a mark that nobody knows exactly: the rest of it is as uncertain.
+        let mark = Mark { median: q.mark.median * (1.0 - q.left_share), ..q.mark };
+        let view = Curve::new(&path, mark);
+        let chance = Chance {
+            today: view.chance_by(past)?,
+            in_7_days: view.chance_by(past + 7)?,
+            in_30_days: view.chance_by(past + 30)?,
+            in_90_days: view.chance_by(past + 90)?,
+        };
+        let outcome = self.outcome(q, &path, &view, chance.today)?;
+        let curve = curve(&path, &view, &outcome)?;
+        Ok(Answer { tally, outcome, chance, curve, notes: self.notes().to_vec(), path, mark })
+    }
+
+    fn check(&self, q: &Question) -> Result<(), EngineError> {
+        q.mark.check()?;
+        require((0.0..1.0).contains(&q.left_share), "left_share", q.left_share, "0 to under 1")?;
+        let past = q.as_of.since(q.since);
+        require(
+            (0..=LONGEST_PAST).contains(&past),
+            "days from since to as_of",
+            f64::from(past),
+            "0 to 73050",
+        )?;
+        let read = self.gauge().record().last().is_none_or(|last| last <= q.as_of);
+        require(read, "as_of", f64::from(q.as_of.0), "not before the last reading; see Gauge::until")?;
+        let horizon_ok = (1..=LONGEST_HORIZON).contains(&q.horizon_days);
+        require(horizon_ok, "horizon_days", f64::from(q.horizon_days), "1 to 36525")
+    }
+
+    fn outcome(
+        &self,
+        q: &Question,
+        path: &Path,
+        view: &Curve<'_>,
+        today: f64,
+    ) -> Result<Outcome, EngineError> {
+        // Readings alone may have settled it; then no climate is needed to say when.
+        if path.law().is_none() && today < 0.9 {
+            return Ok(Outcome::NeedsRain);
+        }
+        let day = |p| view.day_of(p).map(|number| number.map(|n| path.day(n)));
+        let window = Window { early: day(0.1)?, likely: day(0.5)?, late: day(0.9)? };
+        if window.early.is_some() {
+            return Ok(Outcome::Window(window));
+        }
+        let reason = if self.never_rains() {
+            Reason::NoRain
+        } else if self.gets_nothing() {
+            Reason::NoExposure
+        } else {
+            Reason::BeyondHorizon
+        };
+        let chance_at_horizon = view.chance_by(path.horizon())?;
+        Ok(Outcome::NeverReached { horizon_days: q.horizon_days, chance_at_horizon, reason })
+    }
 }
 
 impl Answer {
@@ -212,60 +229,6 @@ impl Answer {
     pub fn chance_by(&self, day: Day) -> Result<f64, EngineError> {
         Curve::new(&self.path, self.mark).chance_by(day.since(self.path.day(0)))
     }
-}
-
-fn check(q: &Question<'_>) -> Result<(), EngineError> {
-    q.site.check()?;
-    q.roof.check()?;
-    q.exposure.check()?;
-    q.mark.check()?;
-    let past = q.as_of.since(q.since);
-    require((0..=LONGEST_PAST).contains(&past), "days from since to as_of", f64::from(past), "0 to 73050")?;
-    let horizon_ok = (1..=LONGEST_HORIZON).contains(&q.horizon_days);
-    require(horizon_ok, "horizon_days", f64::from(q.horizon_days), "1 to 36525")
-}
-
-fn notes(q: &Question<'_>, pass: &Pass) -> Vec<Note> {
-    let mut notes = Vec::new();
-    match q.climate {
-        Some(climate) if climate.basis == Basis::Normals => {
-            notes.push(Note::NormalsOnly);
-        }
-        Some(climate) if climate.years < SHORT_YEARS => {
-            notes.push(Note::ShortRecord { years: climate.years });
-        }
-        None if !q.exposure.needs_rain() => {
-            notes.push(Note::WetShareAssumed { share: crate::exposure::USUAL_WET_SHARE });
-        }
-        _ => {}
-    }
-    if !q.exposure.needs_rain() && q.site.latitude_deg.abs() > 60.0 {
-        notes.push(Note::LatitudeHeld);
-    }
-    if pass.later_readings {
-        notes.push(Note::LaterReadingsLeftAside);
-    }
-    notes
-}
-
-fn outcome(q: &Question<'_>, path: &Path, view: &Curve<'_>, today: f64) -> Result<Outcome, EngineError> {
-    // Readings alone may have settled it; then no climate is needed to say when.
-    if path.law().is_none() && today < 0.9 {
-        return Ok(Outcome::NeedsRain);
-    }
-    let day = |p| view.day_of(p).map(|number| number.map(|n| path.day(n)));
-    let window = Window { early: day(0.1)?, likely: day(0.5)?, late: day(0.9)? };
-    if window.early.is_some() {
-        return Ok(Outcome::Window(window));
-    }
-    let gets_nothing = path.law().is_none_or(|law| law.daily.iter().all(|x| !(*x > 0.0)));
-    let reason = match q.climate {
-        Some(climate) if q.exposure.needs_rain() && climate.never_rains() => Reason::NoRain,
-        _ if gets_nothing => Reason::NoExposure,
-        _ => Reason::BeyondHorizon,
-    };
-    let chance_at_horizon = view.chance_by(path.horizon())?;
-    Ok(Outcome::NeverReached { horizon_days: q.horizon_days, chance_at_horizon, reason })
 }
 
 /// Points around the window, on a grid of whole powers of two from today, which the search has mostly computed already.

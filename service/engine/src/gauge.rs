@@ -1,1 +1,285 @@
 //! The rain of one gauge, with everything that the systems under it share.
+//!
+//! A gauge's climate and the calendar of its readings are worked out once, whatever hangs under it. A new reading after
+//! the last one adds to them ([`Gauge::push`]); nothing walks over the years before it again, and what comes out is the
+//! same to the last bit as from a gauge that was given the longer record at once.
+
+use crate::calendar::{Day, Walker};
+use crate::climate::{Climate, ClimateError, Gathered, Normals, REFERENCE_LOSS_MM};
+use crate::rain::RainRecord;
+
+/// Days of a block by which the spread of an exposure is measured.
+pub(crate) const BLOCK_DAYS: usize = 30;
+
+/// One gauge: readings, normals, and the climate they give.
+#[derive(Debug, Clone)]
+pub struct Gauge {
+    record: RainRecord,
+    normals: Option<Normals>,
+    gathered: Gathered,
+    climate: Result<Climate, ClimateError>,
+    /// Whether the climate was given and not fitted.
+    given: bool,
+    read: Read,
+}
+
+/// Which days were read.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct Read {
+    /// Days with a reading, by month.
+    pub by_month: [f64; 12],
+    /// Stretches without a reading between the first and the last one, as first and last day.
+    pub gaps: Vec<(Day, Day)>,
+    /// Days of each month with a reading, by blocks of 30 days from the first reading on; the last block may be open.
+    pub blocks: Vec<ReadBlock>,
+    next_in_block: usize,
+}
+
+/// The readings of 30 days. They touch three months at most.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct ReadBlock {
+    first_month0: u8,
+    days: [u8; 3],
+}
+
+impl ReadBlock {
+    /// Days with a reading.
+    pub(crate) fn known(&self) -> u32 {
+        self.days.iter().map(|days| u32::from(*days)).sum()
+    }
+
+    /// What monthly means lead one to expect on them.
+    pub(crate) fn expected(&self, daily: &[f64; 12]) -> f64 {
+        let month = |k: usize| daily[(usize::from(self.first_month0) + k) % 12];
+        (0..3).map(|k| f64::from(self.days[k]) * month(k)).sum()
+    }
+}
+
+impl Read {
+    fn of(record: &RainRecord) -> Read {
+        let mut read = Read::default();
+        if let Some(first) = record.first() {
+            read.extend(first, record.dense());
+        }
+        read
+    }
+
+    fn extend(&mut self, from: Day, mm: &[f64]) {
+        let mut walker = Walker::at(from);
+        for (i, mm) in mm.iter().enumerate() {
+            self.add(from.plus(i as i32), walker.month0(), !mm.is_nan());
+            walker.step();
+        }
+    }
+
+    /// Whole blocks.
+    pub(crate) fn whole_blocks(&self) -> &[ReadBlock] {
+        let open = usize::from(self.next_in_block > 0);
+        &self.blocks[..self.blocks.len() - open.min(self.blocks.len())]
+    }
+
+    fn add(&mut self, day: Day, month0: usize, known: bool) {
+        if self.next_in_block == 0 {
+            self.blocks.push(ReadBlock { first_month0: month0 as u8, days: [0; 3] });
+        }
+        self.next_in_block = (self.next_in_block + 1) % BLOCK_DAYS;
+        if known {
+            self.by_month[month0] += 1.0;
+            if let Some(block) = self.blocks.last_mut() {
+                block.days[(month0 + 12 - usize::from(block.first_month0)) % 12] += 1;
+            }
+            return;
+        }
+        match self.gaps.last_mut() {
+            Some(gap) if gap.1.plus(1) == day => gap.1 = day,
+            _ => self.gaps.push((day, day)),
+        }
+    }
+
+    /// How many days after `since` and up to `through` lie in gaps.
+    fn in_gaps(&self, since: Day, through: Day) -> i32 {
+        let from = self.gaps.partition_point(|gap| gap.1 <= since);
+        let gaps = self.gaps[from..].iter().take_while(|gap| gap.0 <= through);
+        gaps.map(|gap| gap.1.min(through).since(gap.0.max(since.plus(1))) + 1).sum()
+    }
+}
+
+impl Gauge {
+    /// A gauge with its readings and, if there are any, its normals.
+    ///
+    /// Too little to make a climate of is no error here: exposures that need none still have one to ask.
+    pub fn new(record: RainRecord, normals: Option<Normals>) -> Gauge {
+        let gathered = Gathered::of(&record, REFERENCE_LOSS_MM);
+        let climate =
+            Climate::from_gathered(&gathered, record.known_days(), normals.as_ref(), REFERENCE_LOSS_MM);
+        Gauge { read: Read::of(&record), record, normals, gathered, climate, given: false }
+    }
+
+    /// A gauge whose climate is known from elsewhere, from a longer record nearby say; readings do not change it.
+    pub fn with_climate(record: RainRecord, climate: Result<Climate, ClimateError>) -> Gauge {
+        let gathered = Gathered::new(REFERENCE_LOSS_MM);
+        Gauge { read: Read::of(&record), record, normals: None, gathered, climate, given: true }
+    }
+
+    /// Adds readings after the last one, in order of their days; days between them stay without a reading.
+    ///
+    /// Says how many were taken: it stops at one that [`RainRecord::push`] refuses.
+    pub fn push(&mut self, readings: impl IntoIterator<Item = (Day, f64)>) -> usize {
+        let had = self.record.dense().len();
+        let taken = readings.into_iter().take_while(|(day, mm)| self.record.push(*day, *mm)).count();
+        if let Some(first) = self.record.first()
+            && taken > 0
+        {
+            let new = &self.record.dense()[had..];
+            let from = first.plus(had as i32);
+            self.read.extend(from, new);
+            if !self.given {
+                self.gathered.extend(from, new);
+                let (known, normals) = (self.record.known_days(), self.normals.as_ref());
+                self.climate = Climate::from_gathered(&self.gathered, known, normals, REFERENCE_LOSS_MM);
+            }
+        }
+        taken
+    }
+
+    /// The gauge as it stood on a day: without the readings after it.
+    pub fn until(&self, day: Day) -> Gauge {
+        let record = self.record.until(day);
+        if self.given {
+            Gauge::with_climate(record, self.climate.clone())
+        } else {
+            Gauge::new(record, self.normals)
+        }
+    }
+
+    /// The readings.
+    pub fn record(&self) -> &RainRecord {
+        &self.record
+    }
+
+    /// The climate, or why there is none.
+    pub fn climate(&self) -> Result<&Climate, &ClimateError> {
+        self.climate.as_ref()
+    }
+
+    /// Years that the climate might bring, where the readings are too few to run a daily process over.
+    pub(crate) fn modelled_years(&self) -> Option<&RainRecord> {
+        None
+    }
+
+    /// Days of each month in the modelled years.
+    pub(crate) fn modelled_days(&self) -> [f64; 12] {
+        [0.0; 12]
+    }
+
+    /// Which days were read.
+    pub(crate) fn read(&self) -> &Read {
+        &self.read
+    }
+
+    /// Stretches of days after `since` and up to `through` without a reading, as day numbers after `since`.
+    pub(crate) fn unread(&self, since: Day, through: Day) -> Vec<(i32, i32)> {
+        let mut stretches = Vec::new();
+        let mut add = |from: Day, to: Day| {
+            let (from, to) = (from.max(since.plus(1)), to.min(through));
+            if from <= to {
+                stretches.push((from.since(since), to.since(since)));
+            }
+        };
+        let (Some(first), Some(last)) = (self.record.first(), self.record.last()) else {
+            add(since.plus(1), through);
+            return stretches;
+        };
+        add(since.plus(1), first.plus(-1));
+        let from = self.read.gaps.partition_point(|gap| gap.1 <= since);
+        for gap in self.read.gaps[from..].iter().take_while(|gap| gap.0 <= through) {
+            add(gap.0, gap.1);
+        }
+        add(last.plus(1), through);
+        stretches
+    }
+
+    /// How many days after `since` and up to `through` have a reading.
+    pub fn days_read(&self, since: Day, through: Day) -> u32 {
+        let (Some(first), Some(last)) = (self.record.first(), self.record.last()) else { return 0 };
+        let (from, to) = (since.max(first.plus(-1)), through.min(last));
+        (to.since(from) - self.read.in_gaps(from, to)).max(0) as u32
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn reading(n: i32) -> Option<f64> {
+        // Wet and dry by turns, with gaps of a day and of a month, over two leap days.
+        match n % 7 {
+            _ if n % 200 > 170 || n == 59 => None,
+            0 | 3 => Some(f64::from(n % 13) + 0.4),
+            _ => Some(0.0),
+        }
+    }
+
+    fn record(days: i32) -> RainRecord {
+        let first = Day::from_ymd(2011, 12, 31).unwrap();
+        RainRecord::from_readings((0..days).filter_map(|n| Some((first.plus(n), reading(n)?))))
+    }
+
+    /// Days without a reading are not equal to themselves; everything else is compared as it is.
+    fn same(a: &Gauge, b: &Gauge) -> bool {
+        let bits = |gauge: &Gauge| gauge.record.dense().iter().map(|mm| mm.to_bits()).collect::<Vec<_>>();
+        bits(a) == bits(b)
+            && a.record.first() == b.record.first()
+            && a.climate == b.climate
+            && a.read == b.read
+    }
+
+    #[test]
+    fn a_gauge_that_grew_equals_one_that_was_given_everything() {
+        let first = Day::from_ymd(2011, 12, 31).unwrap();
+        for start in [0, 1, 29, 59, 60, 61, 400, 789, 790, 791] {
+            let mut grown = Gauge::new(record(start), None);
+            for n in start..1700 {
+                if let Some(mm) = reading(n) {
+                    assert_eq!(grown.push([(first.plus(n), mm)]), 1);
+                }
+            }
+            let whole = Gauge::new(record(1700), None);
+            assert!(same(&grown, &whole), "from {start} days on");
+            assert!(whole.climate().is_ok());
+        }
+    }
+
+    #[test]
+    fn a_reading_that_is_not_later_is_refused() {
+        let mut gauge = Gauge::new(record(100), None);
+        let before = gauge.clone();
+        let last = gauge.record().last().unwrap();
+        assert_eq!(gauge.push([(last, 3.0)]), 0);
+        assert_eq!(gauge.push([(last.plus(1), f64::NAN)]), 0);
+        assert_eq!(gauge.push([(last.plus(1), -1.0)]), 0);
+        assert!(same(&gauge, &before));
+    }
+
+    #[test]
+    fn every_day_is_read_or_not() {
+        let gauge = Gauge::new(record(900), None);
+        let (first, last) = (gauge.record().first().unwrap(), gauge.record().last().unwrap());
+        for (since, through) in
+            [(-40, 1000), (0, 60), (58, 59), (100, 100), (165, 230), (899, 950), (-90, -20)]
+        {
+            let (since, through) = (first.plus(since), first.plus(through).max(first.plus(since)));
+            let unread = gauge.unread(since, through);
+            let counted: i32 = unread.iter().map(|(from, to)| to - from + 1).sum();
+            assert_eq!(counted as u32 + gauge.days_read(since, through), through.since(since) as u32);
+            for (from, to) in unread {
+                for n in from..=to {
+                    assert_eq!(gauge.record().get(since.plus(n)), None);
+                }
+            }
+        }
+        assert!(last > first);
+        let back = gauge.until(first.plus(500));
+        assert!(same(&back, &Gauge::new(record(501), None)));
+    }
+}

@@ -21,6 +21,7 @@
 )]
 
 pub mod calendar;
+pub mod catchment;
 pub mod climate;
 pub mod duty;
 pub mod error;
@@ -33,6 +34,7 @@ pub mod heat;
 pub mod hydraulics;
 pub mod learning;
 pub mod mark;
+pub mod meter;
 pub mod mosquito;
 pub mod passage;
 pub mod rain;
@@ -45,10 +47,13 @@ pub mod trap;
 pub mod washoff;
 
 pub use calendar::Day;
+pub use catchment::Catchment;
 pub use climate::{Basis, Climate, ClimateError, MonthLaw, Normals};
-pub use duty::{Answer, Chance, CurvePoint, Note, Outcome, Question, Reason, Tally, Window, forecast};
+pub use duty::{Answer, Chance, CurvePoint, Note, Outcome, Question, Reason, Tally, Window};
 pub use error::EngineError;
-pub use exposure::{Exposure, Orientation};
+pub use exposure::{Chamber, Emptying, Exposure, Orientation, Stretch};
+pub use gauge::Gauge;
 pub use mark::{Mark, Material, Prior};
+pub use meter::{Meter, Setting};
 pub use rain::RainRecord;
 pub use site::{Canopy, Roof, Site};

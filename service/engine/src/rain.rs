@@ -57,6 +57,33 @@ impl RainRecord {
         RainRecord { start: low + head as i32, mm, known }
     }
 
+    /// Adds a reading after the last one; days between them stay without. Says whether it was taken: a day that is not
+    /// later, lies outside 1700 to 2300, or a depth that is no reading, is left out.
+    pub fn push(&mut self, day: Day, mm: f64) -> bool {
+        let later = self.last().is_none_or(|last| day > last);
+        if !later || !(EARLIEST..LATEST).contains(&day.0) || !mm.is_finite() || !(mm >= 0.0) {
+            return false;
+        }
+        if self.mm.is_empty() {
+            self.start = day.0;
+        }
+        self.mm.resize((day.0 - self.start) as usize, f64::NAN);
+        self.mm.push(mm);
+        self.known += 1;
+        true
+    }
+
+    /// The readings up to and with a day.
+    pub fn until(&self, day: Day) -> RainRecord {
+        let mut mm = self.mm.clone();
+        mm.truncate((i64::from(day.0) - i64::from(self.start) + 1).max(0) as usize);
+        while mm.last().is_some_and(|v| v.is_nan()) {
+            mm.pop();
+        }
+        let known = mm.iter().filter(|v| !v.is_nan()).count();
+        RainRecord { start: self.start, mm, known }
+    }
+
     /// The reading of a day in mm, or `None` when the gauge gave none.
     pub fn get(&self, day: Day) -> Option<f64> {
         let index = usize::try_from(i64::from(day.0) - i64::from(self.start)).ok()?;

@@ -4,14 +4,13 @@
 use crate::domain::Context;
 use crate::domain::clock::{end_of_day, local_date};
 use crate::domain::error::{Error, Result};
-use crate::domain::forecast::{self, DutyForecast, Ground};
+use crate::domain::forecast::{self, DutyForecast, Ground, to_day};
 use crate::domain::ids::{AccountId, GaugeId, SystemId, TaskId};
 use crate::domain::rain::RainDay;
 use crate::domain::status::{NextDuty, RecentRunoff, RunoffSince, Status};
 use crate::domain::store::{Inputs, Refreshed, StaleSystem};
 use crate::domain::task::{State, Task};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
-use eavesward_engine::runoff::WettingStore;
 use std::collections::hash_map::Entry;
 use std::collections::{BTreeMap, HashMap};
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -159,7 +158,8 @@ fn status(
     tasks: &[Task],
     as_of: NaiveDate,
 ) -> Result<Status> {
-    let runoff = Runoff::new(ground, roof)?;
+    let catchment = ground.catchment(roof)?;
+    let runoff = |since: NaiveDate| catchment.runoff_mm(to_day(since), to_day(as_of));
     let next = tasks.iter().filter_map(|task| {
         Some(NextDuty {
             task_id: task.id,
@@ -174,11 +174,12 @@ fn status(
             component_name: task.forecast.component_name.clone(),
             duty: task.duty,
             since: task.forecast.since,
-            runoff_mm: runoff.between(task.forecast.since, as_of).0,
+            runoff_mm: runoff(task.forecast.since),
         });
     let last = |days: u64| {
         let from = as_of.checked_sub_days(Days::new(days)).unwrap_or(as_of);
-        let (mm, read) = runoff.between(from, as_of);
+        let mm = runoff(from);
+        let read = ground.gauge.days_read(to_day(from), to_day(as_of));
         RecentRunoff { mm, litres: mm * roof.plan_area_m2, unread_days: days as u32 - read }
     };
     Ok(Status {
@@ -187,48 +188,11 @@ fn status(
         as_of,
         state: tasks.iter().map(|task| task.state).max().unwrap_or(State::Resting),
         next: next.take(NEXT).collect(),
-        rain_through: ground.through,
+        rain_through: ground.through(),
         last_7_days: last(7),
         last_30_days: last(30),
         since_served: since_served.take(MOST_SINCE).collect(),
     })
-}
-
-/// Runoff off a roof, summed from the first reading on.
-struct Runoff {
-    /// Day, runoff in mm up to and with it, readings up to and with it.
-    sums: Vec<(NaiveDate, f64, u32)>,
-}
-
-impl Runoff {
-    fn new(ground: &Ground, roof: &eavesward_engine::Roof) -> Result<Self> {
-        let mut sums = Vec::new();
-        let mut wetting = WettingStore::new(roof.wetting_loss_mm)?;
-        let (mut mm, mut read) = (0.0, 0);
-        if let (Some(from), Some(through)) = (ground.from, ground.through) {
-            for date in from.iter_days().take_while(|date| *date <= through) {
-                match ground.record.get(forecast::to_day(date)) {
-                    Some(rain) => {
-                        mm += wetting.day(rain) * roof.coefficient;
-                        read += 1;
-                    }
-                    None => wetting.dry_out(),
-                }
-                sums.push((date, mm, read));
-            }
-        }
-        Ok(Self { sums })
-    }
-
-    /// Runoff in mm, and days with a reading, after `since` and up to `through`.
-    fn between(&self, since: NaiveDate, through: NaiveDate) -> (f64, u32) {
-        let upto = |day: NaiveDate| {
-            let passed = self.sums.partition_point(|(date, ..)| *date <= day);
-            passed.checked_sub(1).map_or((0.0, 0), |last| (self.sums[last].1, self.sums[last].2))
-        };
-        let (a, b) = (upto(since), upto(through));
-        (b.0 - a.0, b.1 - a.1)
-    }
 }
 
 /// Makes the status of a system that was never refreshed.

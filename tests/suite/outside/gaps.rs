@@ -1,15 +1,21 @@
 //! Days that nobody read are expected from the climate, wherever they lie, and never taken as dry.
 
 use eavesward_engine::{
-    Answer, Basis, Climate, ClimateError, Day, Exposure, Mark, Normals, Note, Orientation, Outcome, Question,
-    RainRecord, Reason, forecast,
+    Answer, Basis, Catchment, Chamber, Climate, ClimateError, Day, EngineError, Exposure, Gauge, Mark, Meter,
+    Normals, Note, Orientation, Outcome, Question, RainRecord, Reason, Setting,
 };
 
-use super::{assert_relative, assert_within, day, part, roof, seattle, site};
+use super::{Asked, assert_relative, assert_within, day, forecast, part, roof, seattle, site};
 
-fn ask(record: &RainRecord, climate: Option<&Climate>, exposure: Exposure, mark: Mark, as_of: Day) -> Answer {
+fn ask(
+    record: &RainRecord,
+    climate: Option<&Climate>,
+    exposure: Exposure<'_>,
+    mark: Mark,
+    as_of: Day,
+) -> Answer {
     let (site, roof) = (site(), roof());
-    forecast(&Question {
+    forecast(&Asked {
         site: &site,
         roof: &roof,
         record,
@@ -103,12 +109,25 @@ fn readings_after_today_are_not_known_yet() {
     let full = seattle();
     let climate = Climate::fit(&full, None).unwrap();
     let today = day(2014, 11, 20);
-    let knows = ask(&full, Some(&climate), Exposure::Runoff, EXACT, today);
-    let cannot = ask(&part(&full, day(2012, 1, 1), today), Some(&climate), Exposure::Runoff, EXACT, today);
-    assert_eq!(knows.tally, cannot.tally);
-    assert_eq!(knows.outcome, cannot.outcome);
-    assert!(knows.notes.contains(&Note::LaterReadingsLeftAside));
-    assert!(!cannot.notes.contains(&Note::LaterReadingsLeftAside));
+    let (site, roof) = (site(), roof());
+    let cut = part(&full, day(2012, 1, 1), today);
+    let ask = |gauge: &Gauge| {
+        let catchment = Catchment::new(gauge, &roof).unwrap();
+        let setting =
+            Setting { site: &site, roof: &roof, gauge, catchment: &catchment, exposure: Exposure::Runoff };
+        let since = day(2014, 10, 1);
+        let question = Question { mark: EXACT, left_share: 0.0, since, as_of: today, horizon_days: 3650 };
+        Meter::new(&setting).unwrap().forecast(&question)
+    };
+    let knows = Gauge::with_climate(full, Ok(climate.clone()));
+    match ask(&knows) {
+        Err(EngineError::OutOfRange { name, .. }) => assert_eq!(name, "as_of"),
+        other => panic!("{other:?}"),
+    }
+    let (back, cannot) =
+        (ask(&knows.until(today)).unwrap(), ask(&Gauge::with_climate(cut, Ok(climate))).unwrap());
+    assert_eq!(back.tally, cannot.tally);
+    assert_eq!(back.outcome, cannot.outcome);
 }
 
 #[test]
@@ -120,7 +139,8 @@ fn nothing_known_is_said() {
     let answer = ask(&one, None, Exposure::Runoff, EXACT, day(2014, 12, 5));
     assert_eq!(answer.outcome, Outcome::NeedsRain);
     assert_within(answer.tally.known, 6.5, 1e-12, "the one reading still counts");
-    let light = Exposure::Ultraviolet { orientation: Orientation::VerticalPipe, shade_share: 0.0 };
+    let light =
+        Exposure::Ultraviolet { orientation: Orientation::VerticalPipe, shade_share: 0.0, warmth: None };
     let answer = ask(&empty, None, light, Mark { median: 100.0, log_sd: 0.3 }, day(2014, 12, 5));
     assert!(matches!(answer.outcome, Outcome::Window(_)));
     assert!(answer.notes.contains(&Note::WetShareAssumed { share: 0.3 }));
@@ -169,13 +189,13 @@ fn where_it_never_rains() {
 
 #[test]
 fn full_shade_is_never_reached() {
-    let dark = Exposure::Ultraviolet { orientation: Orientation::Horizontal, shade_share: 1.0 };
+    let dark = Exposure::Ultraviolet { orientation: Orientation::Horizontal, shade_share: 1.0, warmth: None };
     let answer = ask(&RainRecord::empty(), None, dark, EXACT, day(2014, 12, 1));
     assert!(matches!(answer.outcome, Outcome::NeverReached { reason: Reason::NoExposure, .. }));
     let far = ask(
         &seattle(),
         None,
-        Exposure::Ultraviolet { orientation: Orientation::FacingPole, shade_share: 0.9 },
+        Exposure::Ultraviolet { orientation: Orientation::FacingPole, shade_share: 0.9, warmth: None },
         Mark { median: 1e6, log_sd: 0.1 },
         day(2014, 12, 1),
     );
@@ -280,8 +300,20 @@ fn awkward_records() {
         for exposure in [
             Exposure::Runoff,
             Exposure::Leaves { screen_area_m2: 0.05 },
-            Exposure::Sediment { flush_mm: 1.0, floor_area_m2: 1.5, calmed_inlet: true },
-            Exposure::Ultraviolet { orientation: Orientation::Tilted45Equator, shade_share: 0.5 },
+            Exposure::GutterLeaves { length_m: 20.0, guarded: false },
+            Exposure::RoofLeaves,
+            Exposure::Fills { chamber: Chamber::emptied(1.0) },
+            Exposure::Grit { chamber: Chamber::emptied(1.0) },
+            Exposure::Sediment {
+                chamber: Some(Chamber::emptied(1.0)),
+                floor_area_m2: 1.5,
+                calmed_inlet: true,
+            },
+            Exposure::Ultraviolet {
+                orientation: Orientation::Tilted45Equator,
+                shade_share: 0.5,
+                warmth: None,
+            },
         ] {
             for log_sd in [0.0, 0.8] {
                 let answer =
@@ -298,7 +330,7 @@ fn awkward_records() {
 fn inputs_out_of_range_are_named() {
     let (site, roof, record) = (site(), roof(), seattle());
     let climate = Climate::fit(&record, None).unwrap();
-    let good = Question {
+    let good = Asked {
         site: &site,
         roof: &roof,
         record: &record,
@@ -309,23 +341,20 @@ fn inputs_out_of_range_are_named() {
         as_of: day(2014, 12, 1),
         horizon_days: 365,
     };
-    let name = |q: Question<'_>| match forecast(&q) {
+    let name = |q: Asked<'_>| match forecast(&q) {
         Err(eavesward_engine::EngineError::OutOfRange { name, .. }) => name,
         other => panic!("{other:?}"),
     };
     assert!(forecast(&good).is_ok());
-    assert_eq!(name(Question { horizon_days: 0, ..good }), "horizon_days");
-    assert_eq!(name(Question { since: day(2014, 12, 2), ..good }), "days from since to as_of");
-    assert_eq!(name(Question { mark: Mark { median: 0.0, log_sd: 0.1 }, ..good }), "mark median");
-    assert_eq!(name(Question { mark: Mark { median: 1.0, log_sd: f64::NAN }, ..good }), "mark log_sd");
+    assert_eq!(name(Asked { horizon_days: 0, ..good }), "horizon_days");
+    assert_eq!(name(Asked { since: day(2014, 12, 2), ..good }), "days from since to as_of");
+    assert_eq!(name(Asked { mark: Mark { median: 0.0, log_sd: 0.1 }, ..good }), "mark median");
+    assert_eq!(name(Asked { mark: Mark { median: 1.0, log_sd: f64::NAN }, ..good }), "mark log_sd");
     let north = eavesward_engine::Site { latitude_deg: 91.0, ..site };
-    assert_eq!(name(Question { site: &north, ..good }), "latitude_deg");
+    assert_eq!(name(Asked { site: &north, ..good }), "latitude_deg");
     let none = eavesward_engine::Roof { coefficient: 0.0, ..roof };
-    assert_eq!(name(Question { roof: &none, ..good }), "coefficient");
-    assert_eq!(
-        name(Question { exposure: Exposure::Leaves { screen_area_m2: 0.0 }, ..good }),
-        "screen_area_m2"
-    );
+    assert_eq!(name(Asked { roof: &none, ..good }), "coefficient");
+    assert_eq!(name(Asked { exposure: Exposure::Leaves { screen_area_m2: 0.0 }, ..good }), "screen_area_m2");
 }
 
 #[test]

@@ -2,12 +2,12 @@
 
 use eavesward_engine::exposure::SHARE_LEFT_ON_SCREEN;
 use eavesward_engine::{
-    Answer, Canopy, Climate, Day, Exposure, Mark, Orientation, Outcome, Question, RainRecord, Roof, Site,
-    forecast,
+    Answer, Canopy, Chamber, Climate, Day, Emptying, Exposure, Mark, Orientation, Outcome, RainRecord, Roof,
+    Site,
 };
 use proptest::prelude::*;
 
-use super::{day, seattle, site};
+use super::{Asked, day, forecast, seattle, site};
 
 /// A record of some 900 days, wet and dry by turns, with gaps and single large storms.
 fn records() -> impl Strategy<Value = Vec<Option<f64>>> {
@@ -20,17 +20,26 @@ fn records() -> impl Strategy<Value = Vec<Option<f64>>> {
     prop::collection::vec(reading, 400..900)
 }
 
-fn exposures() -> impl Strategy<Value = Exposure> {
+fn exposures() -> impl Strategy<Value = Exposure<'static>> {
     prop_oneof![
         Just(Exposure::Runoff),
         (0.02..0.5_f64).prop_map(|screen_area_m2| Exposure::Leaves { screen_area_m2 }),
         (0.0..3.0_f64, 0.5..5.0_f64, any::<bool>()).prop_map(|(flush_mm, floor_area_m2, calmed_inlet)| {
-            Exposure::Sediment { flush_mm, floor_area_m2, calmed_inlet }
+            Exposure::Sediment { chamber: Some(Chamber::emptied(flush_mm)), floor_area_m2, calmed_inlet }
         }),
         (0.0..0.95_f64).prop_map(|shade_share| Exposure::Ultraviolet {
             orientation: Orientation::VerticalPipe,
-            shade_share
+            shade_share,
+            warmth: None,
         }),
+        (1.0..30.0_f64, any::<bool>())
+            .prop_map(|(length_m, guarded)| Exposure::GutterLeaves { length_m, guarded }),
+        Just(Exposure::RoofLeaves),
+        (0.1..3.0_f64).prop_map(|volume| Exposure::Fills { chamber: Chamber::emptied(volume) }),
+        (0.1..3.0_f64, 0.1..3.0_f64).prop_map(|(volume, mm_per_day)| Exposure::Grit {
+            chamber: Chamber { emptying: Emptying::Trickle { mm_per_day }, ..Chamber::emptied(volume) }
+        }),
+        Just(Exposure::Steady { daily: [1.5; 12], sigma_month: 0.1, sigma_year: 0.1, unit: "litres" }),
     ]
 }
 
@@ -56,12 +65,16 @@ fn leafy() -> Roof {
     }
 }
 
-fn median_of(exposure: Exposure, size: f64) -> f64 {
+fn median_of(exposure: Exposure<'_>, size: f64) -> f64 {
     match exposure {
         Exposure::Runoff => 300.0 * size,
         Exposure::Leaves { .. } => 5.0 * size,
         Exposure::Sediment { .. } => 3.0 * size,
         Exposure::Ultraviolet { .. } => 60.0 * size,
+        Exposure::GutterLeaves { .. } | Exposure::RoofLeaves => 0.06 * size,
+        Exposure::Fills { .. } => 60.0 * size,
+        Exposure::Grit { .. } => 3.0 * size,
+        Exposure::Steady { .. } => 300.0 * size,
     }
 }
 
@@ -70,7 +83,7 @@ struct Case {
     record: RainRecord,
     climate: Climate,
     roof: Roof,
-    exposure: Exposure,
+    exposure: Exposure<'static>,
     mark: Mark,
     served: i32,
     today: i32,
@@ -83,7 +96,7 @@ impl Case {
     }
 
     fn ask_at(&self, site: &Site) -> Answer {
-        forecast(&Question {
+        forecast(&Asked {
             site,
             roof: &self.roof,
             record: &self.record,
@@ -192,7 +205,7 @@ proptest! {
     #[test]
     fn more_shade_is_never_earlier(case in cases(), shade in 0.0..0.9_f64, more in 0.0..0.1_f64) {
         let under = |shade_share| Case {
-            exposure: Exposure::Ultraviolet { orientation: Orientation::FacingEquator, shade_share },
+            exposure: Exposure::Ultraviolet { orientation: Orientation::FacingEquator, shade_share, warmth: None },
             mark: Mark { median: 80.0, ..case.mark },
             ..case.clone()
         };
@@ -244,7 +257,7 @@ proptest! {
     #[test]
     fn any_place_gives_finite_doses(latitude in -90.0..=90.0_f64, elevation in -400.0..5000.0_f64, case in cases()) {
         let light = Case {
-            exposure: Exposure::Ultraviolet { orientation: Orientation::Tilted45Equator, shade_share: 0.2 },
+            exposure: Exposure::Ultraviolet { orientation: Orientation::Tilted45Equator, shade_share: 0.2, warmth: None },
             mark: Mark { median: 300.0, log_sd: 0.5 },
             ..case
         };

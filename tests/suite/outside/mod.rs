@@ -20,7 +20,40 @@ mod trap;
 mod washoff;
 mod weather;
 
-use eavesward_engine::{Canopy, Day, RainRecord, Roof, Site};
+use eavesward_engine::{
+    Answer, Canopy, Catchment, Climate, ClimateError, Day, EngineError, Exposure, Gauge, Mark, Meter,
+    Question, RainRecord, Roof, Setting, Site,
+};
+
+/// A whole question, from the rain on.
+#[derive(Clone, Copy)]
+struct Asked<'a> {
+    site: &'a Site,
+    roof: &'a Roof,
+    record: &'a RainRecord,
+    climate: Option<&'a Climate>,
+    exposure: Exposure<'a>,
+    mark: Mark,
+    since: Day,
+    as_of: Day,
+    horizon_days: i32,
+}
+
+/// The answer to a question as it stood on its day.
+fn forecast(asked: &Asked<'_>) -> Result<Answer, EngineError> {
+    let Asked { site, roof, exposure, .. } = *asked;
+    let climate = asked.climate.cloned().ok_or(ClimateError::NoRain);
+    let gauge = Gauge::with_climate(asked.record.until(asked.as_of), climate);
+    let catchment = Catchment::new(&gauge, roof)?;
+    let meter = Meter::new(&Setting { site, roof, gauge: &gauge, catchment: &catchment, exposure })?;
+    meter.forecast(&Question {
+        mark: asked.mark,
+        left_share: 0.0,
+        since: asked.since,
+        as_of: asked.as_of,
+        horizon_days: asked.horizon_days,
+    })
+}
 
 /// Asserts that two numbers differ by no more than a share of the expected one.
 fn assert_relative(actual: f64, expected: f64, share: f64, what: &str) {

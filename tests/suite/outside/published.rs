@@ -2,9 +2,9 @@
 
 use eavesward_engine::exposure::bed_depth_mm;
 use eavesward_engine::runoff::annual_yield_l;
-use eavesward_engine::{Exposure, Mark, Question, RainRecord, Roof, forecast};
+use eavesward_engine::{Chamber, Exposure, Mark, RainRecord, Roof};
 
-use super::{assert_relative, assert_within, day, roof, site};
+use super::{Asked, assert_relative, assert_within, day, forecast, roof, site};
 
 /// Litres in a US gallon, square metres in a square foot.
 const GALLON_L: f64 = 3.785_411_784;
@@ -98,29 +98,36 @@ fn sediment_example() {
     assert_within(bed_depth_mm(1000.0, 0.48, 0.8, 50.0 / 1.5), 3.2, 1e-9, "mm depth");
 }
 
-/// The same through the daily process: 200 days of 5 mm make 1000 mm, and a flush of 1 mm diverts (1/2) / (31/32) of each
-/// day's solids by the halving rule, of which a fifth mixes back.
+/// The same through the daily process, at its steady state: nine dry days and a tenth with 5 mm. By the halving rule such
+/// an event leaves 1/32 on the roof; the dry days bring it back towards 2 g/m2 by `1 - e^-0.45`; a flush of 1 mm takes half
+/// of what lies there, of which a fifth mixes back.
 #[test]
-fn sediment_of_two_hundred_days() {
+fn sediment_of_ninety_events() {
     let start = day(2014, 1, 1);
-    let record = RainRecord::from_readings((0..200).map(|i| (start.plus(i), 5.0)));
+    let record =
+        RainRecord::from_readings((0..1000).map(|i| (start.plus(i), if i % 10 == 9 { 5.0 } else { 0.0 })));
     let roof = Roof { wetting_loss_mm: 0.0, ..roof() };
-    let depth = |flush_mm| {
-        let exposure = Exposure::Sediment { flush_mm, floor_area_m2: 1.5, calmed_inlet: true };
-        let question = Question {
+    let depth = |flush_mm: f64| {
+        let chamber = (flush_mm > 0.0).then(|| Chamber::emptied(flush_mm));
+        let exposure = Exposure::Sediment { chamber, floor_area_m2: 1.5, calmed_inlet: true };
+        let asked = Asked {
             site: &site(),
             roof: &roof,
             record: &record,
             climate: None,
             exposure,
             mark: Mark { median: 50.0, log_sd: 0.7 },
-            since: start.plus(-1),
-            as_of: start.plus(199),
+            since: start.plus(99),
+            as_of: start.plus(999),
             horizon_days: 365,
         };
-        forecast(&question).unwrap().tally.known
+        forecast(&asked).unwrap().tally.known
     };
-    assert_relative(depth(0.0), 3.2 / 0.48, 1e-9, "without a diverter");
-    assert_relative(depth(1.0), 3.2 / 0.48 * (1.0 - 0.8 * 16.0 / 31.0), 1e-9, "with a flush of 1 mm");
-    assert_relative(depth(6.0), 3.2 / 0.48 * 0.2, 1e-9, "with a flush above the event");
+    let left = (-0.45_f64).exp();
+    let lying = 2.0 * (1.0 - left) / (1.0 - left / 32.0);
+    // g/m2 over kg/m3 is mm: 50 m2 over 1.5 m2, trap 0.8, 100 kg/m3.
+    let mm = |share: f64| 90.0 * lying * share * 0.8 * (50.0 / 1.5) / 100.0;
+    assert_relative(depth(0.0), mm(31.0 / 32.0), 1e-6, "without a diverter");
+    assert_relative(depth(1.0), mm(31.0 / 32.0 - 0.8 / 2.0), 1e-6, "with a flush of 1 mm");
+    assert_relative(depth(6.0), mm(31.0 / 32.0 * 0.2), 1e-6, "with a flush above the event");
 }

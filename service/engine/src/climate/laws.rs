@@ -95,7 +95,7 @@ fn runoff_of(law: &MonthLaw, loss_mm: f64) -> f64 {
 }
 
 /// Mean of min(X, cap) for X gamma distributed with the given mean and squared coefficient of variation.
-pub(crate) fn gamma_capped_mean(mean: f64, cv2: f64, cap: f64) -> f64 {
+fn gamma_capped_mean(mean: f64, cv2: f64, cap: f64) -> f64 {
     if !(mean > 0.0) || !(cap > 0.0) {
         return 0.0;
     }

@@ -20,8 +20,8 @@ mod statistics;
 
 use crate::rain::RainRecord;
 
-pub(crate) use laws::gamma_capped_mean;
-pub(crate) use spread::{monthly_means, smooth};
+pub(crate) use spread::{Misfit, monthly_means, smooth};
+pub(crate) use statistics::Gathered;
 
 /// Rain of a day from which it counts as wet, mm.
 pub const WET_MM: f64 = 0.1;
@@ -147,19 +147,28 @@ impl Climate {
         loss_mm: f64,
     ) -> Result<Climate, ClimateError> {
         let loss_mm = if loss_mm >= 0.0 && loss_mm.is_finite() { loss_mm } else { 0.0 };
+        Climate::from_gathered(&Gathered::of(record, loss_mm), record.known_days(), normals, loss_mm)
+    }
+
+    /// The same from sums that grew with the record; `known_days` are its readings.
+    pub(crate) fn from_gathered(
+        gathered: &Gathered,
+        known_days: usize,
+        normals: Option<&Normals>,
+        loss_mm: f64,
+    ) -> Result<Climate, ClimateError> {
+        let own = || spread::from_statistics(&gathered.statistics(), loss_mm);
         match normals {
-            None if record.is_empty() => Err(ClimateError::NoRain),
-            None if record.known_days() < FEWEST_DAYS => {
-                Err(ClimateError::TooShort { days_read: record.known_days() })
-            }
-            None => Ok(spread::from_record(record, loss_mm)),
+            None if known_days == 0 => Err(ClimateError::NoRain),
+            None if known_days < FEWEST_DAYS => Err(ClimateError::TooShort { days_read: known_days }),
+            None => Ok(own()),
             Some(normals) => {
                 laws::check(normals)?;
                 let base = laws::from_normals(normals, loss_mm);
-                if record.known_days() < SPREAD_DAYS {
+                if known_days < SPREAD_DAYS {
                     return Ok(base);
                 }
-                Ok(laws::relevel(spread::from_record(record, loss_mm), &base))
+                Ok(laws::relevel(own(), &base))
             }
         }
     }

@@ -1,9 +1,8 @@
 //! From a record: the monthly laws, and how far months and years stray from them.
 
 use crate::calendar::MONTH_DAYS;
-use crate::rain::RainRecord;
 
-use super::statistics::Statistics;
+use super::statistics::{Block, Statistics};
 use super::{Basis, Climate, MonthLaw};
 
 /// Days whose occurrence the whole year lends to each month.
@@ -25,7 +24,7 @@ const USUAL_YEARS: f64 = 6.0;
 /// Relative error per 30 days when the record is too short to tell. Judgement within the 0.4 to 0.7 seen.
 pub(super) const USUAL_CV30: f64 = 0.6;
 /// Whole blocks of 30 days below which the record does not tell its spread.
-const FEWEST_BLOCKS: usize = 12;
+const FEWEST_BLOCKS: f64 = 12.0;
 /// Smoothed days of a month below which its mean leans on the year's. Judgement.
 const THIN_MONTH: f64 = 15.0;
 
@@ -48,14 +47,13 @@ pub(crate) fn monthly_means(sums: &[f64; 12], days: &[f64; 12]) -> [f64; 12] {
     })
 }
 
-/// Fits everything to a record that has at least one reading.
-pub(super) fn from_record(record: &RainRecord, loss_mm: f64) -> Climate {
-    let s = Statistics::of(record, loss_mm);
-    let months = month_laws(&s);
+/// Fits everything to the sums over a record that has at least one reading.
+pub(super) fn from_statistics(s: &Statistics, loss_mm: f64) -> Climate {
+    let months = month_laws(s);
     let runoff = monthly_means(&s.runoff, &s.days);
     let kappa = dispersion(&months);
     let years = s.known() / 365.0;
-    let spread = Spread::measure(&s, &runoff, kappa, loss_mm, years);
+    let spread = Spread::measure(s, &runoff, kappa, years);
     Climate {
         months,
         basis: Basis::Record,
@@ -119,43 +117,78 @@ struct Spread {
 }
 
 impl Spread {
-    fn measure(s: &Statistics, runoff: &[f64; 12], kappa: f64, loss_mm: f64, years: f64) -> Spread {
-        let (mut blocks, mut misfit, mut expected, mut expected2) = (0, 0.0, 0.0, 0.0);
-        for i in 0..s.mm.len() / 30 {
-            // A block with more than five days unread would say more about the gap than about the rain.
-            if let Some((o, e)) = observed_and_expected(s, runoff, loss_mm, 30 * i, 30, 25) {
-                blocks += 1;
-                misfit += (o - e) * (o - e);
-                expected += e;
-                expected2 += e * e;
-            }
-        }
-        let kept = 1.0 - USED_BY_FIT / years;
-        if blocks < FEWEST_BLOCKS || !(expected2 > 0.0) || !(kept > 0.0) {
+    fn measure(s: &Statistics, runoff: &[f64; 12], kappa: f64, years: f64) -> Spread {
+        let blocks = Misfit::of(s.blocks(), runoff);
+        let Some((excess, cv30)) = blocks.excess(kappa, years) else {
             return Spread { month: USUAL_SIGMA_MONTH, year: 0.08, cv30: USUAL_CV30 };
-        }
-        let n = blocks as f64;
-        let excess = (misfit / kept - kappa * expected) / expected2;
-        let usual = USUAL_SIGMA_MONTH * USUAL_SIGMA_MONTH;
-        let month2 = ((USUAL_MONTHS * usual + n * excess) / (USUAL_MONTHS + n)).max(0.01);
-        let year2 = yearly(s, runoff, loss_mm, kappa, month2);
-        Spread { month: month2.sqrt(), year: year2.sqrt(), cv30: (misfit / expected2 / kept).sqrt() }
+        };
+        let month2 = drawn_to(USUAL_SIGMA_MONTH, excess, blocks.count);
+        let year2 = yearly(s, runoff, kappa, month2);
+        Spread { month: month2.sqrt(), year: year2.sqrt(), cv30 }
     }
 }
 
+/// How far 30-day totals stray from what the months lead one to expect.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Misfit {
+    count: f64,
+    squares: f64,
+    expected: f64,
+    expected2: f64,
+}
+
+impl Misfit {
+    fn of(blocks: &[Block], daily: &[f64; 12]) -> Misfit {
+        let mut misfit = Misfit::default();
+        // A block with more than five days unread would say more about the gap than about the rain.
+        for block in blocks.iter().filter(|block| block.known() >= 25.0) {
+            misfit.add(block.observed, block.expected(daily));
+        }
+        misfit
+    }
+
+    /// Adds a block.
+    pub(crate) fn add(&mut self, observed: f64, expected: f64) {
+        self.count += 1.0;
+        self.squares += (observed - expected) * (observed - expected);
+        self.expected += expected;
+        self.expected2 += expected * expected;
+    }
+
+    /// Variance of the monthly factor beyond the dispersion `kappa`, and the relative error per 30 days; `None` when the
+    /// blocks are too few to tell.
+    fn excess(&self, kappa: f64, years: f64) -> Option<(f64, f64)> {
+        let kept = 1.0 - USED_BY_FIT / years;
+        if self.count < FEWEST_BLOCKS || !(self.expected2 > 0.0) || !(kept > 0.0) {
+            return None;
+        }
+        let excess = (self.squares / kept - kappa * self.expected) / self.expected2;
+        Some((excess, (self.squares / self.expected2 / kept).sqrt()))
+    }
+
+    /// Log-sd of the monthly factor, drawn to `usual` with the weight of two years, and the relative error per 30 days.
+    pub(crate) fn spread(&self, kappa: f64, years: f64, usual: (f64, f64)) -> (f64, f64) {
+        match self.excess(kappa, years) {
+            Some((excess, cv30)) => (drawn_to(usual.0, excess, self.count).sqrt(), cv30),
+            None => usual,
+        }
+    }
+}
+
+/// A measured variance, drawn to the square of a usual log-sd.
+fn drawn_to(usual: f64, excess: f64, blocks: f64) -> f64 {
+    ((USUAL_MONTHS * usual * usual + blocks * excess) / (USUAL_MONTHS + blocks)).max(0.01)
+}
+
 /// Variance of the yearly factor: what the annual totals vary beyond daily model and monthly factor.
-fn yearly(s: &Statistics, runoff: &[f64; 12], loss_mm: f64, kappa: f64, month2: f64) -> f64 {
+fn yearly(s: &Statistics, runoff: &[f64; 12], kappa: f64, month2: f64) -> f64 {
     const FLOOR: f64 = 0.02 * 0.02;
     const USUAL_CV_ANNUAL: f64 = 0.18;
     const USUAL_CV_YEARS: f64 = 4.0;
-    let totals: Vec<f64> = (0..s.mm.len() / 365)
-        .filter_map(|k| {
-            let (o, e) = observed_and_expected(s, runoff, loss_mm, 365 * k, 365, 330)?;
-            let whole: f64 = runoff.iter().zip(MONTH_DAYS).map(|(r, d)| r * d).sum();
-            // A year with some days unread is brought to its full length by what those days would have had.
-            Some(o + (whole - e))
-        })
-        .collect();
+    let whole: f64 = runoff.iter().zip(MONTH_DAYS).map(|(r, d)| r * d).sum();
+    let years = s.years().iter().filter(|year| year.known() >= 330.0);
+    // A year with some days unread is brought to its full length by what those days would have had.
+    let totals: Vec<f64> = years.map(|year| year.observed + (whole - year.expected(runoff))).collect();
     let n = totals.len() as f64;
     let by_month: [f64; 12] = std::array::from_fn(|m| runoff[m] * MONTH_DAYS[m]);
     let annual: f64 = by_month.iter().sum();
@@ -170,24 +203,4 @@ fn yearly(s: &Statistics, runoff: &[f64; 12], loss_mm: f64, kappa: f64, month2: 
     let concentration: f64 = by_month.iter().map(|w| w * w).sum::<f64>() / (annual * annual);
     let excess = cv2_annual - kappa / annual - month2.exp_m1() * concentration;
     ((USUAL_YEARS * USUAL_SIGMA_YEAR * USUAL_SIGMA_YEAR + n * excess) / (USUAL_YEARS + n)).max(FLOOR)
-}
-
-/// Runoff read and runoff expected on the read days of a stretch, if enough of them were read.
-fn observed_and_expected(
-    s: &Statistics,
-    runoff: &[f64; 12],
-    loss_mm: f64,
-    from: usize,
-    length: usize,
-    fewest: usize,
-) -> Option<(f64, f64)> {
-    let (mut observed, mut expected, mut known) = (0.0, 0.0, 0);
-    for (p, m) in s.mm[from..from + length].iter().zip(&s.month[from..from + length]) {
-        if !p.is_nan() {
-            observed += (p - loss_mm).max(0.0);
-            expected += runoff[usize::from(*m)];
-            known += 1;
-        }
-    }
-    (known >= fewest).then_some((observed, expected))
 }

@@ -1,16 +1,70 @@
 //! Sums over a record by calendar month, from which everything else is fitted.
+//!
+//! They grow by one day at a time, so that a new reading costs one step and not a walk over the years before it; the
+//! sums of a record are the same bits whether it came in at once or day by day.
 
 use crate::calendar::{Day, Walker};
 use crate::rain::RainRecord;
 
 use super::WET_MM;
 
-/// Readings in a calendar of 365 days, with what each month adds up to.
+/// Days of a block whose total is held against what the months lead one to expect.
+const BLOCK_DAYS: u32 = 30;
+/// Days of a year in a calendar without leap days.
+const YEAR_DAYS: u32 = 365;
+
+/// What a stretch of days brought, and how many of its days each month has.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Block {
+    /// Runoff after the daily loss on the days with a reading.
+    pub observed: f64,
+    /// Days with a reading, by month.
+    pub days: [f64; 12],
+}
+
+impl Block {
+    /// Days with a reading.
+    pub(super) fn known(&self) -> f64 {
+        self.days.iter().sum()
+    }
+
+    /// What monthly means lead one to expect on the days with a reading.
+    pub(super) fn expected(&self, daily: &[f64; 12]) -> f64 {
+        self.days.iter().zip(daily).map(|(days, mean)| days * mean).sum()
+    }
+}
+
+/// Whole stretches of the same length, one after the other from the first reading on.
+#[derive(Debug, Clone, PartialEq)]
+struct Blocks {
+    length: u32,
+    whole: Vec<Block>,
+    open: Block,
+    open_days: u32,
+}
+
+impl Blocks {
+    fn of(length: u32) -> Blocks {
+        Blocks { length, whole: Vec::new(), open: Block::default(), open_days: 0 }
+    }
+
+    fn add(&mut self, runoff: Option<f64>, month0: usize) {
+        if let Some(runoff) = runoff {
+            self.open.observed += runoff;
+            self.open.days[month0] += 1.0;
+        }
+        self.open_days += 1;
+        if self.open_days == self.length {
+            self.whole.push(std::mem::take(&mut self.open));
+            self.open_days = 0;
+        }
+    }
+}
+
+/// Readings in a calendar of 365 days, as what each month adds up to.
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Statistics {
-    /// Readings from the first to the last, 29 February added to the 28th, NaN where there is none.
-    pub mm: Vec<f64>,
-    /// Month index of each.
-    pub month: Vec<u8>,
+    loss_mm: f64,
     /// Days with a reading.
     pub days: [f64; 12],
     /// Rain on them.
@@ -27,15 +81,17 @@ pub(super) struct Statistics {
     /// Days after a wet day, and those of them that were wet.
     pub after_wet: [f64; 12],
     pub wet_after_wet: [f64; 12],
+    /// Rain of the day before, NaN when it was not read.
+    before: f64,
+    months: Blocks,
+    years: Blocks,
 }
 
 impl Statistics {
-    pub(super) fn of(record: &RainRecord, loss_mm: f64) -> Statistics {
-        let (mm, month) = folded(record);
+    fn new(loss_mm: f64) -> Statistics {
         let zero = [0.0; 12];
-        let mut s = Statistics {
-            mm: Vec::new(),
-            month: Vec::new(),
+        Statistics {
+            loss_mm,
             days: zero,
             rain: zero,
             runoff: zero,
@@ -46,25 +102,27 @@ impl Statistics {
             wet_after_dry: zero,
             after_wet: zero,
             wet_after_wet: zero,
-        };
-        // The first reading has no day before it and counts as following a dry one; after a gap no such guess is made.
-        let mut before = 0.0;
-        for (&p, &m) in mm.iter().zip(&month) {
-            if !p.is_nan() {
-                s.add(p, usize::from(m), before, loss_mm);
-            }
-            before = p;
+            // The first reading has no day before it and counts as following a dry one; after a gap no such guess is made.
+            before: 0.0,
+            months: Blocks::of(BLOCK_DAYS),
+            years: Blocks::of(YEAR_DAYS),
         }
-        s.mm = mm;
-        s.month = month;
-        s
     }
 
-    fn add(&mut self, p: f64, m: usize, before: f64, loss_mm: f64) {
+    /// Adds the next day of the calendar, NaN without a reading.
+    fn add(&mut self, day: Folded) {
+        let (p, m) = (day.mm, day.month0);
+        let before = std::mem::replace(&mut self.before, p);
+        if p.is_nan() {
+            self.months.add(None, m);
+            self.years.add(None, m);
+            return;
+        }
         let wet = f64::from(u8::from(p >= WET_MM));
+        let runoff = (p - self.loss_mm).max(0.0);
         self.days[m] += 1.0;
         self.rain[m] += p;
-        self.runoff[m] += (p - loss_mm).max(0.0);
+        self.runoff[m] += runoff;
         self.wet[m] += wet;
         self.wet_mm[m] += wet * p;
         self.wet_mm2[m] += wet * p * p;
@@ -75,32 +133,88 @@ impl Statistics {
             self.after_dry[m] += 1.0;
             self.wet_after_dry[m] += wet;
         }
+        self.months.add(Some(runoff), m);
+        self.years.add(Some(runoff), m);
     }
 
     /// Days with a reading.
     pub(super) fn known(&self) -> f64 {
         self.days.iter().sum()
     }
+
+    /// Whole stretches of 30 days.
+    pub(super) fn blocks(&self) -> &[Block] {
+        &self.months.whole
+    }
+
+    /// Whole stretches of 365 days.
+    pub(super) fn years(&self) -> &[Block] {
+        &self.years.whole
+    }
 }
 
-/// The record without leap days: each is added to the day before it, when both were read.
-fn folded(record: &RainRecord) -> (Vec<f64>, Vec<u8>) {
-    let source = record.dense();
-    let mut mm = Vec::with_capacity(source.len());
-    let mut month = Vec::with_capacity(source.len());
-    let mut walker = Walker::at(record.first().unwrap_or(Day(0)));
-    for &p in source {
-        if walker.is_leap_day() {
-            if let Some(last) = mm.last_mut()
-                && !p.is_nan()
-            {
-                *last += p;
-            }
-        } else {
-            mm.push(p);
-            month.push(walker.month0() as u8);
-        }
-        walker.step();
+/// A day of the calendar without leap days.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Folded {
+    mm: f64,
+    month0: usize,
+}
+
+/// Statistics that a record can go on adding to.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Gathered {
+    statistics: Statistics,
+    /// The last day so far, not yet in the statistics: a leap day may still be added to it.
+    last: Option<Folded>,
+}
+
+impl Gathered {
+    /// Nothing yet; `loss_mm` is taken off each day's rain for its runoff.
+    pub(crate) fn new(loss_mm: f64) -> Gathered {
+        Gathered { statistics: Statistics::new(loss_mm), last: None }
     }
-    (mm, month)
+
+    /// Everything of a record.
+    pub(crate) fn of(record: &RainRecord, loss_mm: f64) -> Gathered {
+        let mut gathered = Gathered::new(loss_mm);
+        if let Some(first) = record.first() {
+            gathered.extend(first, record.dense());
+        }
+        gathered
+    }
+
+    /// Adds consecutive days from `first` on, NaN where there is no reading; they follow what was added before.
+    pub(crate) fn extend(&mut self, first: Day, mm: &[f64]) {
+        let mut walker = Walker::at(first);
+        for &p in mm {
+            self.push(p, walker.month0(), walker.is_leap_day());
+            walker.step();
+        }
+    }
+
+    /// A leap day is added to the day before it, when both were read.
+    fn push(&mut self, mm: f64, month0: usize, is_leap_day: bool) {
+        match &mut self.last {
+            Some(last) if is_leap_day => {
+                if !mm.is_nan() {
+                    last.mm += mm;
+                }
+            }
+            _ if is_leap_day => {}
+            last => {
+                if let Some(day) = last.replace(Folded { mm, month0 }) {
+                    self.statistics.add(day);
+                }
+            }
+        }
+    }
+
+    /// The sums with the last day.
+    pub(super) fn statistics(&self) -> Statistics {
+        let mut statistics = self.statistics.clone();
+        if let Some(last) = self.last {
+            statistics.add(last);
+        }
+        statistics
+    }
 }

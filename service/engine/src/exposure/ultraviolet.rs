@@ -67,20 +67,36 @@ fn place(site: &Site, orientation: Orientation) -> f64 {
 
 /// Doses of every day of the year at one place.
 #[derive(Debug, Clone)]
-pub(super) struct Year {
+pub(crate) struct Year {
     /// Dose of a sky without atmosphere, scaled for place and shade, by day of the year.
     sky: Vec<f64>,
+    /// Factor of a warm part, by month.
+    warmth: [f64; 12],
 }
 
 impl Year {
-    pub(super) fn new(site: &Site, orientation: Orientation, shade_share: f64) -> Year {
+    pub(super) fn new(
+        site: &Site,
+        orientation: Orientation,
+        shade_share: f64,
+        warmth: Option<&[f64; 12]>,
+    ) -> Year {
         let sky = Sky::at(site.latitude_deg);
         let factor = place(site, orientation) * (1.0 - shade_share);
-        Year { sky: (1..=366).map(|doy| sky.extraterrestrial_mj(doy) * factor).collect() }
+        Year {
+            sky: (1..=366).map(|doy| sky.extraterrestrial_mj(doy) * factor).collect(),
+            warmth: warmth.copied().unwrap_or([1.0; 12]),
+        }
     }
 
-    pub(super) fn dose(&self, day_of_year: u32, wet: bool) -> f64 {
-        self.sky[(day_of_year.clamp(1, 366) - 1) as usize] * weather(wet)
+    /// What a day of the year, 1 to 366, would bring without weather.
+    pub(super) fn sky(&self, day_of_year: u32) -> f64 {
+        self.sky[(day_of_year.clamp(1, 366) - 1) as usize]
+    }
+
+    /// What a wet and a dry day of a month make of it.
+    pub(super) fn weather(&self, month0: usize) -> (f64, f64) {
+        (weather(true) * self.warmth[month0], weather(false) * self.warmth[month0])
     }
 
     /// Mean dose of a day of each month, for the given shares of wet days.
@@ -90,7 +106,8 @@ impl Year {
             let days = MONTH_DAYS[m] as usize;
             let mean = self.sky[from..from + days].iter().sum::<f64>() / MONTH_DAYS[m];
             from += days;
-            mean * (wet_share[m] * weather(true) + (1.0 - wet_share[m]) * weather(false))
+            let (wet, dry) = self.weather(m);
+            mean * (wet_share[m] * wet + (1.0 - wet_share[m]) * dry)
         })
     }
 }

@@ -1,8 +1,11 @@
 //! Adding up the unread days.
 
+use std::sync::Arc;
+
 use crate::calendar::{Day, month_length};
 use crate::climate::smooth;
 use crate::error::EngineError;
+use crate::exposure::Steps;
 use crate::mark::Mark;
 
 use super::chance::chance_reached;
@@ -36,13 +39,13 @@ impl Law {
     ) -> Result<Option<i32>, EngineError> {
         let mark = Mark { median: amount, log_sd: 0.0 };
         mark.check()?;
-        let path = Path::new(since, vec![0.0], Vec::new(), Some(*self), horizon_days.max(1));
+        let path = Path::new(Known::nothing(since), Vec::new(), Some(*self), horizon_days.max(1));
         Curve::new(&path, mark).day_of(p)
     }
 
     /// Mean and variance of the sum over the `days` after `since`, none of them read.
     pub fn mean_and_variance(&self, since: Day, days: i32) -> (f64, f64) {
-        let path = Path::new(since, vec![0.0], Vec::new(), Some(*self), days.max(1));
+        let path = Path::new(Known::nothing(since), Vec::new(), Some(*self), days.max(1));
         let sums = path.sums(days.max(0));
         (sums.mean, path.variance(&sums))
     }
@@ -90,11 +93,39 @@ impl Sums {
 /// Days of a year, after which a new yearly factor is drawn; also the spacing of the stored sums.
 const YEAR: i32 = 365;
 
+/// The read part of one tally.
+#[derive(Debug, Clone)]
+pub(crate) struct Known {
+    steps: Arc<Steps>,
+    since: Day,
+    past: i32,
+    /// Total at `since`.
+    before: f64,
+    /// What was left behind at the last service, in the unit of the tally; no part of the passage.
+    carried: f64,
+}
+
+impl Known {
+    /// What the steps say after `since`, up to `as_of`.
+    pub(crate) fn new(steps: Arc<Steps>, since: Day, as_of: Day, carried: f64) -> Known {
+        let before = steps.total(since);
+        Known { steps, since, past: as_of.since(since), before, carried }
+    }
+
+    fn nothing(since: Day) -> Known {
+        Known::new(Arc::default(), since, since, 0.0)
+    }
+
+    fn total(&self, number: i32) -> f64 {
+        // Adding up and taking away may leave a hair under 0.
+        (self.steps.total(self.since.plus(number.clamp(0, self.past))) - self.before).max(0.0)
+    }
+}
+
 /// One tally from `since` to the horizon, day by day, read or expected.
 #[derive(Debug, Clone)]
 pub(crate) struct Path {
-    since: Day,
-    known: Vec<f64>,
+    known: Known,
     unread: Vec<(i32, i32)>,
     law: Option<Law>,
     excess: [f64; 3],
@@ -103,16 +134,10 @@ pub(crate) struct Path {
 }
 
 impl Path {
-    /// `known` is the running total by day after `since` up to the last day looked back on; every day after that is
-    /// unread, beside the `unread` stretches before. `horizon` is the last day number.
-    pub(crate) fn new(
-        since: Day,
-        known: Vec<f64>,
-        mut unread: Vec<(i32, i32)>,
-        law: Option<Law>,
-        horizon: i32,
-    ) -> Path {
-        let past = known.len() as i32 - 1;
+    /// Every day after the last one looked back on is unread, beside the `unread` stretches before. `horizon` is the
+    /// last day number.
+    pub(crate) fn new(known: Known, mut unread: Vec<(i32, i32)>, law: Option<Law>, horizon: i32) -> Path {
+        let past = known.past;
         if horizon > past {
             match unread.last_mut() {
                 // A gap that reaches the last day looked back on goes on into the future as one stretch.
@@ -123,7 +148,7 @@ impl Path {
         let excess = law.map_or([0.0; 3], |l| {
             [l.sigma_month, l.sigma_year, l.sampling_sd].map(|sigma| (sigma * sigma).exp_m1())
         });
-        let mut path = Path { since, known, unread, law, excess, anniversaries: Vec::new(), horizon };
+        let mut path = Path { known, unread, law, excess, anniversaries: Vec::new(), horizon };
         if law.is_some() {
             let mut sums = Sums::default();
             for k in 0..=(horizon - 1).max(0) / YEAR {
@@ -141,12 +166,12 @@ impl Path {
 
     /// The last day number looked back on.
     pub(crate) fn past(&self) -> i32 {
-        self.known.len() as i32 - 1
+        self.known.past
     }
 
     /// The day of a day number.
     pub(crate) fn day(&self, number: i32) -> Day {
-        self.since.plus(number)
+        self.known.since.plus(number)
     }
 
     /// The law of the unread days.
@@ -154,10 +179,9 @@ impl Path {
         self.law.as_ref()
     }
 
-    /// Exposure read up to a day number.
+    /// Exposure read up to a day number, with what was left at the last service.
     pub(crate) fn known(&self, number: i32) -> f64 {
-        let index = (number.max(0) as usize).min(self.known.len() - 1);
-        self.known[index]
+        self.known.carried + self.known.total(number)
     }
 
     /// Sums of the unread days up to and with a day number.
@@ -196,6 +220,6 @@ impl Path {
     /// Chance that the mark is reached by a day number, before dips are ironed out.
     pub(crate) fn raw_chance(&self, number: i32, mark: Mark) -> Result<f64, EngineError> {
         let sums = self.sums(number);
-        chance_reached(self.known(number), sums.mean, self.variance(&sums), mark)
+        chance_reached(self.known.total(number), sums.mean, self.variance(&sums), mark)
     }
 }

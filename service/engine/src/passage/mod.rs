@@ -20,5 +20,5 @@ mod tree;
 pub use accumulate::Law;
 pub use chance::chance_reached;
 
-pub(crate) use accumulate::Path;
+pub(crate) use accumulate::{Known, Path};
 pub(crate) use tree::Curve;

@@ -7,7 +7,7 @@ use crate::domain::error::Result;
 use crate::domain::forecast::system::{Ground, Roofed};
 use chrono::NaiveDate;
 use eavesward_engine as engine;
-use engine::{Day, Exposure, Note, Orientation, Outcome, Prior, Question, Reason};
+use engine::{Chamber, Day, Exposure, Meter, Note, Orientation, Outcome, Prior, Question, Reason, Setting};
 
 /// How far ahead is looked: sixty years.
 pub const HORIZON_DAYS: i32 = 21_915;
@@ -38,7 +38,7 @@ pub struct Predicted {
 
 /// What a duty's tally counts, in what unit, and where its mark stands.
 struct Rule {
-    exposure: Exposure,
+    exposure: Exposure<'static>,
     prior: Prior,
     unit: &'static str,
 }
@@ -64,7 +64,7 @@ fn rule(part: &Part, duty: Duty, roofed: &Roofed) -> Result<Option<Rule>> {
         },
         (Part::Tank { floor_area_m2, outlet_height_mm, calmed_inlet, .. }, Duty::RemoveSediment) => Rule {
             exposure: Exposure::Sediment {
-                flush_mm: roofed.flush_mm,
+                chamber: (roofed.flush_mm > 0.0).then(|| Chamber::emptied(roofed.flush_mm)),
                 floor_area_m2: *floor_area_m2,
                 calmed_inlet: *calmed_inlet,
             },
@@ -75,6 +75,7 @@ fn rule(part: &Part, duty: Duty, roofed: &Roofed) -> Result<Option<Rule>> {
             exposure: Exposure::Ultraviolet {
                 orientation: orientation(*exposition),
                 shade_share: shade_share.unwrap_or_else(|| shade.share()),
+                warmth: None,
             },
             prior: engine::mark::coupling(match material {
                 Material::Epdm => engine::Material::Epdm,
@@ -110,13 +111,17 @@ pub fn predict(
     as_of: NaiveDate,
 ) -> Result<Option<Predicted>> {
     let Some(rule) = rule(part, duty, roofed)? else { return Ok(None) };
-    let answer = engine::forecast(&Question {
+    let catchment = ground.catchment(&roofed.roof)?;
+    let meter = Meter::new(&Setting {
         site: &roofed.site,
         roof: &roofed.roof,
-        record: &ground.record,
-        climate: ground.climate.as_ref(),
+        gauge: &ground.gauge,
+        catchment: &catchment,
         exposure: rule.exposure,
+    })?;
+    let answer = meter.forecast(&Question {
         mark: rule.prior.mark,
+        left_share: 0.0,
         since: to_day(since),
         as_of: to_day(as_of),
         horizon_days: HORIZON_DAYS,
@@ -145,7 +150,7 @@ pub fn predict(
     } else {
         outcome_reasons(&answer, on, tolerance, &tally, &mark, (since, as_of))
     };
-    reasons.extend(answer.notes.iter().filter_map(note));
+    reasons.extend(answer.notes.iter().map(note));
     if duty == Duty::RemoveSediment && roofed.flush_mm > 0.0 {
         reasons.push("It is taken that the first-flush diverter is empty when rain begins.".to_owned());
     }
@@ -226,8 +231,8 @@ fn outcome_reasons(
     reasons
 }
 
-fn note(note: &Note) -> Option<String> {
-    Some(match note {
+fn note(note: &Note) -> String {
+    match note {
         Note::NormalsOnly => {
             "The rain to come is taken from monthly normals; a daily record would narrow it.".to_owned()
         }
@@ -240,9 +245,7 @@ fn note(note: &Note) -> Option<String> {
         Note::LatitudeHeld => {
             "Beyond 60 degrees of latitude the factor of orientation is that of 60 degrees.".to_owned()
         }
-        // Asked for an earlier day on purpose: nothing to explain.
-        Note::LaterReadingsLeftAside => return None,
-    })
+    }
 }
 
 /// Three significant digits, without an exponent.

@@ -1,7 +1,7 @@
 //! One system's forecast: every component's duties, each with its date and what decided it.
 
 use super::calendar::{self, Since};
-use super::predict::{self, to_day};
+use super::predict::{self, to_date, to_day};
 use super::{Basis, ClimateSummary, DutyForecast, Prediction, SystemForecast};
 use crate::domain::Context;
 use crate::domain::cautions;
@@ -18,49 +18,65 @@ use crate::domain::store::Inputs;
 use crate::domain::system::Roof;
 use chrono::NaiveDate;
 use eavesward_engine as engine;
-use engine::{Climate, RainRecord};
+use engine::{Catchment, Gauge, RainRecord};
+use std::cell::RefCell;
 use std::collections::HashMap;
+use std::rc::Rc;
 
 /// Runoff in mm beyond which a larger chamber takes no more: it holds any day's rain already. The engine's bound.
 const MOST_FLUSH_MM: f64 = 1000.0;
 
 /// The rain of a gauge through a day, read once for all the systems under it.
 pub struct Ground {
-    /// The readings.
-    pub record: RainRecord,
-    /// The climate they and the normals give; absent without either.
-    pub climate: Option<Climate>,
+    /// The gauge.
+    pub gauge: Gauge,
     /// Why there is no climate, and what to send.
     pub wanting: Option<String>,
-    /// First day with a reading.
-    pub from: Option<NaiveDate>,
-    /// Last day with a reading.
-    pub through: Option<NaiveDate>,
+    /// Runoff by kind of roof, worked out when first asked for.
+    catchments: RefCell<Vec<Rc<Catchment>>>,
 }
 
 impl Ground {
     /// Reads the days up to `through`; later ones are left aside.
     pub fn new(days: &[RainDay], normals: Option<&Normals>, through: NaiveDate) -> Self {
-        let days = || days.iter().filter(|day| day.date <= through);
-        let record = RainRecord::from_readings(days().map(|day| (to_day(day.date), day.rain_mm)));
+        let days = days.iter().filter(|day| day.date <= through);
+        let record = RainRecord::from_readings(days.map(|day| (to_day(day.date), day.rain_mm)));
+        let gauge = Gauge::new(record, normals.map(Normals::to_engine));
         // Having too little to fit is an answer, not a fault: it says what to send.
-        let (climate, wanting) = match Climate::fit(&record, normals.map(Normals::to_engine).as_ref()) {
-            Ok(climate) => (Some(climate), None),
-            Err(wanting) => (None, Some(format!("Nothing is predicted from rain: {wanting}."))),
-        };
-        let from = days().map(|day| day.date).min();
-        let through = days().map(|day| day.date).max();
-        Self { record, climate, wanting, from, through }
+        let wanting =
+            gauge.climate().err().map(|wanting| format!("Nothing is predicted from rain: {wanting}."));
+        Self { gauge, wanting, catchments: RefCell::default() }
+    }
+
+    /// First day with a reading.
+    pub fn from(&self) -> Option<NaiveDate> {
+        self.gauge.record().first().and_then(to_date)
+    }
+
+    /// Last day with a reading.
+    pub fn through(&self) -> Option<NaiveDate> {
+        self.gauge.record().last().and_then(to_date)
+    }
+
+    /// The runoff off a kind of roof.
+    pub fn catchment(&self, roof: &engine::Roof) -> Result<Rc<Catchment>> {
+        let mut known = self.catchments.borrow_mut();
+        if let Some(catchment) = known.iter().find(|catchment| catchment.suits(roof)) {
+            return Ok(Rc::clone(catchment));
+        }
+        let catchment = Rc::new(Catchment::new(&self.gauge, roof)?);
+        known.push(Rc::clone(&catchment));
+        Ok(catchment)
     }
 
     fn summary(&self, coefficient: f64) -> ClimateSummary {
         let mut advice = Vec::new();
-        let (basis, years, runoff) = match &self.climate {
-            None => {
+        let (basis, years, runoff) = match self.gauge.climate() {
+            Err(_) => {
                 advice.extend(self.wanting.clone());
                 (Basis::None, 0.0, Vec::new())
             }
-            Some(climate) => {
+            Ok(climate) => {
                 let basis = match climate.basis {
                     engine::Basis::Record => Basis::Record,
                     engine::Basis::Normals => Basis::Normals,
@@ -83,8 +99,8 @@ impl Ground {
             basis,
             years,
             mean_runoff_mm_per_day: runoff,
-            rain_from: self.from,
-            rain_through: self.through,
+            rain_from: self.from(),
+            rain_through: self.through(),
             advice,
         }
     }

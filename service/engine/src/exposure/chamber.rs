@@ -1,0 +1,173 @@
+//! The chamber of a first-flush diverter, from event to event.
+//!
+//! It takes the first water of an event until it is full. What it can take depends on what is still in it: a weep hole
+//! of 2 to 3 mm empties it within the hour, so that on daily rain it is empty each morning; a drip takes days, and storms
+//! within that time share one flush; one that is emptied by hand stays full until somebody comes. A blocked hole keeps it
+//! full, and nobody notices: it then protects nothing.
+//!
+//! Invariant: what it takes of an event is no more than the event, its volume, or the room left in it.
+
+use crate::calendar::Day;
+use crate::error::{EngineError, require};
+
+/// A first-flush chamber as one roof fills it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Chamber<'a> {
+    /// What it holds, as mm of runoff over the roof: litres over m2 of plan area. 0 to 1000.
+    pub volume_mm: f64,
+    /// How it empties.
+    pub emptying: Emptying<'a>,
+    /// When its hole was blocked, in order; days from the first to the last, both included.
+    pub blocked: &'a [Stretch],
+}
+
+/// How a chamber empties.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Emptying<'a> {
+    /// Before the next day's rain.
+    WithinTheDay,
+    /// By so much a day, mm over the roof, above 0.
+    Trickle {
+        /// Runoff that drips away in a day.
+        mm_per_day: f64,
+    },
+    /// By hand, at the end of these days, in order. Before the first of them, and in days to come, it counts as emptied
+    /// in time.
+    ByHand {
+        /// The days.
+        drained: &'a [Day],
+    },
+}
+
+/// From one day to another, both included; `to` is open when it still lasts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Stretch {
+    /// First day.
+    pub from: Day,
+    /// Last day.
+    pub to: Option<Day>,
+}
+
+impl Chamber<'_> {
+    /// A chamber that is empty whenever rain begins.
+    pub fn emptied(volume_mm: f64) -> Chamber<'static> {
+        Chamber { volume_mm, emptying: Emptying::WithinTheDay, blocked: &[] }
+    }
+
+    pub(crate) fn check(&self) -> Result<(), EngineError> {
+        let volume_ok = (0.0..=1000.0).contains(&self.volume_mm);
+        require(volume_ok, "chamber volume_mm", self.volume_mm, "0 to 1000")?;
+        if let Emptying::Trickle { mm_per_day } = self.emptying {
+            require(mm_per_day > 0.0, "chamber mm_per_day", mm_per_day, "above 0")?;
+        }
+        Ok(())
+    }
+
+    /// Whether its history matters to what it takes.
+    pub(super) fn has_history(&self) -> bool {
+        !self.blocked.is_empty() || matches!(self.emptying, Emptying::ByHand { .. })
+    }
+
+    /// The same chamber as it is to be expected from `today` on.
+    pub(super) fn expected(&self) -> Chamber<'static> {
+        let blocked_still = self.blocked.last().is_some_and(|stretch| stretch.to.is_none());
+        let emptying = match self.emptying {
+            Emptying::Trickle { mm_per_day } => Emptying::Trickle { mm_per_day },
+            _ => Emptying::WithinTheDay,
+        };
+        Chamber { volume_mm: if blocked_still { 0.0 } else { self.volume_mm }, emptying, blocked: &[] }
+    }
+}
+
+/// A chamber as the events pass.
+#[derive(Debug)]
+pub(super) struct Filling<'a> {
+    chamber: Chamber<'a>,
+    held_mm: f64,
+    day: i32,
+    next_block: usize,
+    next_drain: usize,
+}
+
+impl<'a> Filling<'a> {
+    pub(super) fn new(chamber: Chamber<'a>) -> Filling<'a> {
+        Filling { chamber, held_mm: 0.0, day: i32::MIN / 2, next_block: 0, next_drain: 0 }
+    }
+
+    /// What it takes of an event of `event_mm` on a day, mm. Days must not go back.
+    pub(super) fn take(&mut self, day: i32, event_mm: f64) -> f64 {
+        let blocked = self.chamber.blocked;
+        while self.next_block < blocked.len() && blocked[self.next_block].to.is_some_and(|to| to.0 < day) {
+            self.next_block += 1;
+        }
+        if blocked.get(self.next_block).is_some_and(|stretch| stretch.from.0 <= day) {
+            return 0.0;
+        }
+        match self.chamber.emptying {
+            Emptying::WithinTheDay => return event_mm.min(self.chamber.volume_mm),
+            Emptying::Trickle { mm_per_day } => {
+                let days = f64::from(day.saturating_sub(self.day).max(0));
+                self.held_mm = (self.held_mm - mm_per_day * days).max(0.0);
+            }
+            Emptying::ByHand { drained } => {
+                if drained.first().is_none_or(|first| first.0 >= day) {
+                    return event_mm.min(self.chamber.volume_mm);
+                }
+                while self.next_drain < drained.len() && drained[self.next_drain].0 < day {
+                    self.held_mm = 0.0;
+                    self.next_drain += 1;
+                }
+            }
+        }
+        self.day = day;
+        let taken = event_mm.min(self.chamber.volume_mm - self.held_mm).max(0.0);
+        self.held_mm += taken;
+        taken
+    }
+
+    /// Whether it is full.
+    pub(super) fn is_full(&self) -> bool {
+        self.held_mm >= self.chamber.volume_mm
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_drip_lets_storms_share_one_flush() {
+        // A chamber of 2 mm that drips away 1 mm a day.
+        let chamber = Chamber { emptying: Emptying::Trickle { mm_per_day: 1.0 }, ..Chamber::emptied(2.0) };
+        let mut filling = Filling::new(chamber);
+        assert_eq!(filling.take(10, 5.0), 2.0);
+        assert!(filling.is_full());
+        assert_eq!(filling.take(11, 5.0), 1.0);
+        assert_eq!(filling.take(20, 0.5), 0.5);
+        assert_eq!(filling.take(21, 9.0), 2.0);
+    }
+
+    #[test]
+    fn one_emptied_by_hand_takes_one_flush_a_visit() {
+        let drained = [Day(10), Day(20)];
+        let chamber = Chamber { emptying: Emptying::ByHand { drained: &drained }, ..Chamber::emptied(2.0) };
+        let mut filling = Filling::new(chamber);
+        // Before the first known visit it counts as emptied in time, on the day of a visit it was still full.
+        assert_eq!(filling.take(5, 3.0), 2.0);
+        assert_eq!(filling.take(10, 3.0), 2.0);
+        assert_eq!(filling.take(11, 1.5), 1.5);
+        assert_eq!(filling.take(12, 3.0), 0.5);
+        assert_eq!(filling.take(20, 3.0), 0.0);
+        assert_eq!(filling.take(21, 3.0), 2.0);
+    }
+
+    #[test]
+    fn a_blocked_hole_protects_nothing() {
+        let blocked = [Stretch { from: Day(5), to: Some(Day(7)) }, Stretch { from: Day(9), to: None }];
+        let chamber = Chamber { blocked: &blocked, ..Chamber::emptied(1.0) };
+        let mut filling = Filling::new(chamber);
+        let taken: Vec<f64> = (4..=10).map(|day| filling.take(day, 3.0)).collect();
+        assert_eq!(taken, [1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0]);
+        assert_eq!(chamber.expected().volume_mm, 0.0);
+    }
+}

@@ -1,0 +1,153 @@
+//! Counting: what a part has taken between any two days, and what it may be expected to take.
+//!
+//! A [`Meter`] runs an exposure once over the readings of its gauge. It then answers for every question about that part:
+//! the tallies at past inspections, from which findings are learned, and the forecast from today on.
+
+use std::sync::Arc;
+
+use crate::calendar::Day;
+use crate::catchment::Catchment;
+use crate::climate::{Basis, ClimateError};
+use crate::duty::{Note, Tally};
+use crate::error::{EngineError, require};
+use crate::exposure::{Exposure, Steps, USUAL_WET_SHARE, count, law};
+use crate::gauge::Gauge;
+use crate::passage::{Known, Law, Path};
+use crate::site::{Roof, Site};
+
+/// Fewest years of a record below which a note says that the climate is thin.
+const SHORT_YEARS: f64 = 2.0;
+/// Longest time over which anything is counted, days: two centuries.
+pub(crate) const LONGEST_PAST: i32 = 73_050;
+
+/// What is counted, and where.
+#[derive(Debug, Clone, Copy)]
+pub struct Setting<'a> {
+    /// Place.
+    pub site: &'a Site,
+    /// Roof that feeds the part.
+    pub roof: &'a Roof,
+    /// The gauge whose rain falls on it, without readings after the day of the forecast ([`Gauge::until`]).
+    pub gauge: &'a Gauge,
+    /// The runoff off roofs of this kind under that gauge.
+    pub catchment: &'a Catchment,
+    /// What the tally counts.
+    pub exposure: Exposure<'a>,
+}
+
+/// An exposure counted over the readings of its gauge.
+#[derive(Debug, Clone)]
+pub struct Meter<'a> {
+    gauge: &'a Gauge,
+    reads_rain: bool,
+    steps: Arc<Steps>,
+    law: Option<Law>,
+    notes: Vec<Note>,
+    gets_nothing: bool,
+    needs_rain: bool,
+}
+
+impl<'a> Meter<'a> {
+    /// Counts. The catchment must have been made of the same gauge and a roof of the same kind.
+    pub fn new(s: &Setting<'a>) -> Result<Meter<'a>, EngineError> {
+        s.site.check()?;
+        s.roof.check()?;
+        s.exposure.check()?;
+        let loss = s.roof.wetting_loss_mm;
+        require(s.catchment.suits(s.roof), "wetting_loss_mm of roof", loss, "that of the catchment")?;
+        let counted = count(s)?;
+        let law = law(s, &counted);
+        let gets_nothing = law.is_none_or(|law| law.daily.iter().all(|x| !(*x > 0.0)));
+        Ok(Meter {
+            gauge: s.gauge,
+            reads_rain: s.exposure.reads_rain(),
+            steps: counted.steps,
+            law,
+            notes: notes(s),
+            gets_nothing,
+            needs_rain: s.exposure.needs_rain(),
+        })
+    }
+
+    /// What was taken after one day up to and with another, not before it, at most two centuries later.
+    pub fn tally(&self, since: Day, through: Day) -> Result<Tally, EngineError> {
+        let days = through.since(since);
+        require((0..=LONGEST_PAST).contains(&days), "days since", f64::from(days), "0 to 73050")?;
+        Ok(self.tally_of(&self.path(since, through, days, 0.0), days))
+    }
+
+    /// The law of the days that nobody read; `None` when there is no rain to base one on.
+    pub fn law(&self) -> Option<&Law> {
+        self.law.as_ref()
+    }
+
+    /// The path from `since` to a horizon, days after `since`, as it is seen on `as_of`.
+    pub(crate) fn path(&self, since: Day, as_of: Day, horizon: i32, carried: f64) -> Path {
+        let unread = if self.reads_rain {
+            self.gauge.unread(since, as_of)
+        } else {
+            // Nothing is read of it: all of it is expectation.
+            Vec::from_iter((as_of > since).then(|| (1, as_of.since(since))))
+        };
+        let known = Known::new(Arc::clone(&self.steps), since, as_of, carried);
+        Path::new(known, unread, self.law, horizon)
+    }
+
+    pub(crate) fn tally_of(&self, path: &Path, past: i32) -> Tally {
+        let sums = path.sums(past);
+        let known = path.known(past);
+        // What comes whatever the weather is no gap in the readings.
+        let read = if self.reads_rain {
+            self.gauge.days_read(path.day(0), path.day(past))
+        } else {
+            past.max(0) as u32
+        };
+        let (known, expected) = if self.reads_rain { (known, sums.mean) } else { (known + sums.mean, 0.0) };
+        Tally {
+            value: known + expected,
+            known,
+            expected_unread: expected,
+            sd: path.variance(&sums).sqrt(),
+            days_read: read,
+            days_unread: past.max(0) as u32 - read,
+        }
+    }
+
+    pub(crate) fn gauge(&self) -> &Gauge {
+        self.gauge
+    }
+
+    pub(crate) fn notes(&self) -> &[Note] {
+        &self.notes
+    }
+
+    /// Whether no day can ever add anything.
+    pub(crate) fn gets_nothing(&self) -> bool {
+        self.gets_nothing
+    }
+
+    /// Whether it needs rain and there never is any.
+    pub(crate) fn never_rains(&self) -> bool {
+        self.needs_rain && self.gauge.climate().is_ok_and(crate::climate::Climate::never_rains)
+    }
+}
+
+fn notes(s: &Setting<'_>) -> Vec<Note> {
+    let mut notes = Vec::new();
+    if s.exposure.reads_rain() {
+        match s.gauge.climate() {
+            Ok(climate) if climate.basis == Basis::Normals => notes.push(Note::NormalsOnly),
+            Ok(climate) if climate.years < SHORT_YEARS => {
+                notes.push(Note::ShortRecord { years: climate.years });
+            }
+            Err(ClimateError::NoRain | ClimateError::TooShort { .. }) if !s.exposure.needs_rain() => {
+                notes.push(Note::WetShareAssumed { share: USUAL_WET_SHARE });
+            }
+            _ => {}
+        }
+    }
+    if matches!(s.exposure, Exposure::Ultraviolet { .. }) && s.site.latitude_deg.abs() > 60.0 {
+        notes.push(Note::LatitudeHeld);
+    }
+    notes
+}
