@@ -164,7 +164,7 @@ impl Catchment {
     fn modelled(gauge: &Gauge, loss_mm: f64, coefficient: f64) -> Result<Option<Events>, EngineError> {
         let Some(record) = gauge.modelled_years() else { return Ok(None) };
         let mut events = Events::new(loss_mm)?;
-        events.extend(record, coefficient);
+        events.extend(&record, coefficient);
         Ok(Some(events))
     }
 

@@ -4,9 +4,24 @@
 //! the last one adds to them ([`Gauge::push`]); nothing walks over the years before it again, and what comes out is the
 //! same to the last bit as from a gauge that was given the longer record at once.
 
-use crate::calendar::{Day, Walker};
-use crate::climate::{Climate, ClimateError, Gathered, Normals, REFERENCE_LOSS_MM};
+use crate::calendar::{Day, MEAN_MONTH_DAYS, Walker};
+use crate::climate::{Climate, ClimateError, Gathered, Normals, REFERENCE_LOSS_MM, SPREAD_DAYS};
+use crate::generate::Generator;
 use crate::rain::RainRecord;
+
+/// Modelled years: 2001 to 2040. Enough that the mean of a month is off by some percent before it is levelled. Judgement.
+const MODEL_START: Day = Day(11_323);
+const MODEL_DAYS: [f64; 12] = {
+    let mut days = [0.0; 12];
+    let mut m = 0;
+    while m < 12 {
+        days[m] = 40.0 * MEAN_MONTH_DAYS[m];
+        m += 1;
+    }
+    days
+};
+/// Any fixed number: the same climate gives the same years.
+const MODEL_SEED: u64 = 1;
 
 /// Days of a block by which the spread of an exposure is measured.
 pub(crate) const BLOCK_DAYS: usize = 30;
@@ -163,13 +178,38 @@ impl Gauge {
     }
 
     /// Years that the climate might bring, where the readings are too few to run a daily process over.
-    pub(crate) fn modelled_years(&self) -> Option<&RainRecord> {
-        None
+    ///
+    /// They have no factors of month, year or climatology: those belong to the spread, which the laws of passage add. Each
+    /// month is brought to its mean exactly.
+    pub(crate) fn modelled_years(&self) -> Option<RainRecord> {
+        let climate = self.climate.as_ref().ok().filter(|_| self.record.known_days() < SPREAD_DAYS)?;
+        let mut plain = climate.clone();
+        (plain.sigma_month, plain.sigma_year, plain.cv30) = (0.0, 0.0, 0.0);
+        let days = MODEL_DAYS.iter().sum::<f64>() as usize;
+        let mut mm = Generator::new(&plain, MODEL_SEED).path(0, MODEL_START, days);
+        let mut sums = [0.0; 12];
+        let mut walker = Walker::at(MODEL_START);
+        let months: Vec<usize> = mm
+            .iter()
+            .map(|rain| {
+                let month0 = walker.month0();
+                sums[month0] += rain;
+                walker.step();
+                month0
+            })
+            .collect();
+        for (rain, month0) in mm.iter_mut().zip(months) {
+            if sums[month0] > 0.0 {
+                *rain *= climate.rain_mm_per_day[month0] * MODEL_DAYS[month0] / sums[month0];
+            }
+        }
+        let days = mm.into_iter().enumerate().map(|(i, rain)| (MODEL_START.plus(i as i32), rain));
+        Some(RainRecord::from_readings(days))
     }
 
     /// Days of each month in the modelled years.
-    pub(crate) fn modelled_days(&self) -> [f64; 12] {
-        [0.0; 12]
+    pub(crate) fn modelled_days() -> [f64; 12] {
+        MODEL_DAYS
     }
 
     /// Which days were read.
@@ -248,6 +288,27 @@ mod tests {
             assert!(same(&grown, &whole), "from {start} days on");
             assert!(whole.climate().is_ok());
         }
+    }
+
+    #[test]
+    fn modelled_years_have_the_days_of_forty_years_and_the_means_of_the_climate() {
+        assert_eq!(Day::from_ymd(2001, 1, 1), Some(MODEL_START));
+        let gauge = Gauge::new(record(100), None);
+        let years = gauge.modelled_years().unwrap();
+        assert_eq!(years.last(), Day::from_ymd(2040, 12, 31));
+        let mut days = [0.0; 12];
+        let mut sums = [0.0; 12];
+        for n in 0..years.known_days() {
+            let day = MODEL_START.plus(n as i32);
+            days[day.month0()] += 1.0;
+            sums[day.month0()] += years.get(day).unwrap();
+        }
+        assert_eq!(days, MODEL_DAYS);
+        let climate = gauge.climate().unwrap();
+        for m in 0..12 {
+            assert!((sums[m] / days[m] - climate.rain_mm_per_day[m]).abs() < 1e-9);
+        }
+        assert!(Gauge::new(record(900), None).modelled_years().is_none());
     }
 
     #[test]

@@ -82,7 +82,7 @@ pub(crate) fn count(s: &Setting<'_>) -> Result<Counted, EngineError> {
     let months = match (s.catchment.model(), expected) {
         (Some(model), expected) => {
             let amounts = rain_borne(s, model, expected.unwrap_or(s.exposure));
-            Some(Months::of(&amounts, model, s.gauge.modelled_days(), None))
+            Some(Months::of(&amounts, model, Gauge::modelled_days(), None))
         }
         (None, Some(expected)) => {
             let amounts = rain_borne(s, own, expected);
