@@ -75,7 +75,12 @@ fn moved_leaves(s: &Setting<'_>, climate: &Climate, months: &Months) -> Law {
 
 /// What rides on the rain.
 fn rain_borne(s: &Setting<'_>, climate: &Climate, months: &Months) -> Law {
-    let mut daily = monthly_means(&months.sums, &months.days);
+    let mut daily = if months.is_measured() {
+        monthly_means(&months.sums, &months.days)
+    } else {
+        // Generated years are long, and the climate they come from is smooth as far as it should be.
+        std::array::from_fn(|m| months.sums[m] / months.days[m])
+    };
     let runoff_alone = matches!(s.exposure, Exposure::Runoff);
     if runoff_alone && months.is_measured() {
         for (mean, level) in daily.iter_mut().zip(climate.level) {
