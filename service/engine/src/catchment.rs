@@ -13,9 +13,8 @@ use crate::gauge::Gauge;
 use crate::rain::RainRecord;
 use crate::runoff::WettingStore;
 use crate::site::Roof;
+use crate::washoff::{BUILD_UP_PER_DAY, MOST_G_M2};
 
-const BUILD_UP_LIMIT_G_M2: f64 = 2.0;
-const BUILD_UP_PER_DAY: f64 = 0.05;
 /// Solids on a roof after days that nobody read, as a share of the limit: about what lies there between two rains.
 /// Judgement.
 const SOLIDS_AFTER_GAP: f64 = 0.2;
@@ -99,14 +98,14 @@ impl Events {
                 }
                 if self.after_gap {
                     self.store.dry_out();
-                    self.on_roof = SOLIDS_AFTER_GAP * BUILD_UP_LIMIT_G_M2;
+                    self.on_roof = SOLIDS_AFTER_GAP * MOST_G_M2;
                     self.since = day - 1;
                 }
                 let runoff = coefficient * self.store.day(rain);
                 if runoff > 0.0 {
                     self.push(day, month as u8 - 1, day_of_month as u8 + k as u8, runoff);
                 } else {
-                    self.on_roof += (BUILD_UP_LIMIT_G_M2 - self.on_roof) * grown;
+                    self.on_roof += (MOST_G_M2 - self.on_roof) * grown;
                     // Readings have begun, but no event yet: what lay there before them stays unknown.
                     self.after_gap = false;
                 }
@@ -187,6 +186,12 @@ impl Catchment {
         let from = self.own.day.partition_point(|day| *day <= since.0);
         let to = self.own.day.partition_point(|day| *day <= through.0);
         self.own.mm.get(from..to).map_or(0.0, |mm| mm.iter().sum())
+    }
+
+    /// Days with runoff from a day on, with their mm.
+    pub(crate) fn events_from(&self, from: Day) -> impl Iterator<Item = (Day, f64)> {
+        let start = self.own.day.partition_point(|day| *day < from.0);
+        self.own.day[start..].iter().zip(&self.own.mm[start..]).map(|(day, mm)| (Day(*day), *mm))
     }
 
     /// About how much memory it holds, in bytes.

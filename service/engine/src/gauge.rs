@@ -59,12 +59,12 @@ pub(crate) struct ReadBlock {
 
 impl ReadBlock {
     /// Days with a reading.
-    pub(crate) fn known(&self) -> u32 {
+    pub(crate) fn known(self) -> u32 {
         self.days.iter().map(|days| u32::from(*days)).sum()
     }
 
     /// What monthly means lead one to expect on them.
-    pub(crate) fn expected(&self, daily: &[f64; 12]) -> f64 {
+    pub(crate) fn expected(self, daily: &[f64; 12]) -> f64 {
         let month = |k: usize| daily[(usize::from(self.first_month0) + k) % 12];
         (0..3).map(|k| f64::from(self.days[k]) * month(k)).sum()
     }

@@ -42,6 +42,7 @@ pub mod runoff;
 pub mod site;
 pub mod solar;
 mod special;
+pub mod supply;
 pub mod tank;
 pub mod trap;
 pub mod washoff;

@@ -55,7 +55,7 @@ impl<'a> Meter<'a> {
         s.exposure.check()?;
         let loss = s.roof.wetting_loss_mm;
         require(s.catchment.suits(s.roof), "wetting_loss_mm of roof", loss, "that of the catchment")?;
-        let counted = count(s)?;
+        let counted = count(s);
         let law = law(s, &counted);
         let gets_nothing = law.is_none_or(|law| law.daily.iter().all(|x| !(*x > 0.0)));
         Ok(Meter {

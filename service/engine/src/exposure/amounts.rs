@@ -5,7 +5,6 @@ use std::sync::Arc;
 use crate::calendar::Day;
 use crate::catchment::Events;
 use crate::climate::WET_MM;
-use crate::error::EngineError;
 use crate::first_flush::{MIXING, WASH_OFF_PER_MM, washed_share};
 use crate::gauge::{BLOCK_DAYS, Gauge};
 use crate::meter::Setting;
@@ -67,13 +66,13 @@ pub(crate) struct Months {
 }
 
 /// Runs an exposure over the readings of its gauge.
-pub(crate) fn count(s: &Setting<'_>) -> Result<Counted, EngineError> {
+pub(crate) fn count(s: &Setting<'_>) -> Counted {
     if let Exposure::Ultraviolet { orientation, shade_share, warmth } = s.exposure {
         let year = Year::new(s.site, orientation, shade_share, warmth.as_ref());
-        return Ok(Counted { steps: Arc::new(light(s.gauge, &year)), months: None, year: Some(year) });
+        return Counted { steps: Arc::new(light(s.gauge, &year)), months: None, year: Some(year) };
     }
     if !s.exposure.needs_rain() {
-        return Ok(Counted { steps: Arc::new(Steps::default()), months: None, year: None });
+        return Counted { steps: Arc::new(Steps::default()), months: None, year: None };
     }
     let own = s.catchment.own();
     let amounts = rain_borne(s, own, s.exposure);
@@ -90,7 +89,7 @@ pub(crate) fn count(s: &Setting<'_>) -> Result<Counted, EngineError> {
         }
         (None, None) => Some(Months::of(&amounts, own, s.gauge.read().by_month, s.gauge.record().first())),
     };
-    Ok(Counted { steps: Arc::new(Steps::new(own.day.clone(), amounts)), months, year: None })
+    Counted { steps: Arc::new(Steps::new(own.day.clone(), amounts)), months, year: None }
 }
 
 /// The exposure without its history, when it has one.
