@@ -1,1 +1,0 @@
-//! What findings teach about the rate at which a part fills, clogs or perishes.

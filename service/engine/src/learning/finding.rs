@@ -1,0 +1,238 @@
+//! What people found, and what that says about the rate.
+
+use super::{BY_EYE_LOG_SD, CLASS_LOG_SD, DETECTION_LIMIT, MEASURED_LOG_SD};
+use crate::calendar::Day;
+use crate::error::{EngineError, require};
+
+/// Width of a range of ln rate under which it is a reading.
+const NARROWEST: f64 = 1e-9;
+
+/// Largest end of a range of ln rate; the logarithm of the quotient of any two doubles stays below 1500.
+const LARGEST_END: f64 = 2000.0;
+
+/// How full a part was found: 0 is clean, 1 is the state in which it wants care.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Finding {
+    /// A number. A depth may well be past its mark, so a fullness above 1 is a number like any other; where the scale
+    /// ends at full, as for a screen, "full" is [`Finding::BLOCKED`].
+    Measured {
+        /// Share of the mark, 0 or more. 0 is taken as [`Finding::NOTHING`], since no rate fills a part by nothing.
+        fullness: f64,
+        /// Standard deviation of its natural logarithm, 0.001 to 3.
+        log_sd: f64,
+    },
+    /// A class: from one share to another. An upper end of infinity is open.
+    Between {
+        /// Lower end, 0 or more.
+        from: f64,
+        /// Upper end, not below the lower one. 0 is taken as [`DETECTION_LIMIT`].
+        to: f64,
+    },
+    /// No more than this share: above 0, or 0 for [`DETECTION_LIMIT`].
+    AtMost(f64),
+    /// At least this share, 0 or more.
+    AtLeast(f64),
+}
+
+impl Finding {
+    /// Somebody looked and found nothing.
+    pub const NOTHING: Finding = Finding::AtMost(DETECTION_LIMIT);
+
+    /// Blocked, overflowing or past use: the mark has been passed, and nobody can say by how much.
+    pub const BLOCKED: Finding = Finding::AtLeast(1.0);
+
+    /// A depth or level read off a rule; under the detection limit it is [`Finding::NOTHING`].
+    pub fn measured(fullness: f64) -> Finding {
+        if (0.0..DETECTION_LIMIT).contains(&fullness) {
+            return Finding::NOTHING;
+        }
+        Finding::Measured { fullness, log_sd: MEASURED_LOG_SD }
+    }
+
+    /// A share judged by eye; nobody sees how far past full a part is, so 1 and more are [`Finding::BLOCKED`].
+    pub fn by_eye(fullness: f64) -> Finding {
+        match fullness {
+            f if (0.0..DETECTION_LIMIT).contains(&f) => Finding::NOTHING,
+            f if f >= 1.0 && f.is_finite() => Finding::BLOCKED,
+            fullness => Finding::Measured { fullness, log_sd: BY_EYE_LOG_SD },
+        }
+    }
+
+    /// Lower end, upper end and log-sd, checked.
+    fn range(self) -> Result<(f64, f64, f64), EngineError> {
+        let share = |value: f64| require(value >= 0.0, "share", value, "0 or more");
+        match self {
+            Finding::Measured { fullness, log_sd } => {
+                let fullness_ok = fullness >= 0.0 && fullness.is_finite();
+                require(fullness_ok, "fullness", fullness, "0 or more")?;
+                check_log_sd(log_sd)?;
+                if fullness == 0.0 { Finding::NOTHING.range() } else { Ok((fullness, fullness, log_sd)) }
+            }
+            Finding::Between { from, to } => {
+                let from_ok = from >= 0.0 && from.is_finite();
+                require(from_ok, "lower end of the class", from, "0 or more")?;
+                require(to >= from, "upper end of the class", to, "not below the lower end")?;
+                Ok((from, if to == 0.0 { DETECTION_LIMIT } else { to }, CLASS_LOG_SD))
+            }
+            Finding::AtMost(most) => {
+                share(most)?;
+                Ok((0.0, if most == 0.0 { DETECTION_LIMIT } else { most }, CLASS_LOG_SD))
+            }
+            Finding::AtLeast(least) => {
+                share(least)?;
+                require(least.is_finite(), "share", least, "finite")?;
+                Ok((least, f64::INFINITY, CLASS_LOG_SD))
+            }
+        }
+    }
+}
+
+/// How the part stood when its exposure began to count.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Start {
+    /// It was clean.
+    Clean,
+    /// It was cleaned in part and this share was left, 0 or more: `y = y0 + rho X`.
+    ///
+    /// The error of a finding is a share of what is seen, both then and now, so the less has been added the less the
+    /// finding says: the log-sd of the growth is the error of both readings over the growth. A growth within that error
+    /// only says that it was no more than growth and error together.
+    Left(f64),
+    /// Somebody cleaned it since, on a day that nobody noted. The exposure since it was clean lies anywhere between 0
+    /// and the one given, which counts from the last time it is known to have been clean.
+    ///
+    /// What a finding still says: a number `y` or a class from `y` up, that the rate is at least `y / X`, as the part
+    /// got that far in no more than `X`; blocked, at least `1 / X`; "nothing found" or "at most" say nothing, as the
+    /// cleaning may have been yesterday.
+    Unknown,
+}
+
+/// One look at a part.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Inspection {
+    /// Day of the inspection.
+    pub day: Day,
+    /// What the part has taken since its [`Start`], in the unit of the duty's tally, 0 or more.
+    pub exposure: f64,
+    /// Coefficient of variation of that exposure, 0 to 2: days without a reading, an estimated canopy.
+    pub exposure_cv: f64,
+    /// How the part stood when the exposure began to count.
+    pub start: Start,
+    /// What was found, before anything was done about it.
+    pub finding: Finding,
+}
+
+/// Why a finding taught nothing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TaughtNothing {
+    /// The part had taken nothing since it was clean, so whatever was found says nothing about how fast it fills.
+    NoExposure,
+    /// It was cleaned on a day that nobody noted, and a part that is not full may have been cleaned yesterday.
+    CleanedOnUnknownDay,
+    /// Less was found than a cleaning had left behind: somebody cleaned it again, or one of the two is wrong.
+    LessThanWasLeft,
+    /// Any rate would have led to this finding.
+    AnyRateFits,
+    /// The rate was known exactly, as geometry gives it.
+    RateIsKnown,
+}
+
+/// What a finding says about ln rate: a number or a range, known to a normal error.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Evidence {
+    pub(super) from: f64,
+    pub(super) to: f64,
+    pub(super) log_sd: f64,
+    pub(super) exposure_cv: f64,
+}
+
+impl Evidence {
+    /// A range too narrow for the arithmetic of ranges becomes the reading in its middle, which is its limit.
+    fn of(from: f64, to: f64, log_sd: f64, exposure_cv: f64) -> Evidence {
+        if to - from < NARROWEST {
+            let middle = 0.5 * (from + to);
+            return Evidence { from: middle, to: middle, log_sd, exposure_cv };
+        }
+        Evidence { from, to, log_sd, exposure_cv }
+    }
+
+    /// That ln rate lies between `from` and `to`, equal for a reading and infinite for an open end, read with the
+    /// error `log_sd`, 0.001 to 3.
+    pub fn between(from: f64, to: f64, log_sd: f64) -> Result<Evidence, EngineError> {
+        require(from <= LARGEST_END, "lower end of ln rate", from, "2000 or less")?;
+        require(to >= -LARGEST_END, "upper end of ln rate", to, "-2000 or more")?;
+        require(to >= from, "upper end of ln rate", to, "not below the lower end")?;
+        check_log_sd(log_sd)?;
+        Ok(Evidence::of(from, to, log_sd, 0.0))
+    }
+}
+
+impl Inspection {
+    /// What the finding says about ln rate, or why it says nothing.
+    pub fn evidence(&self) -> Result<Result<Evidence, TaughtNothing>, EngineError> {
+        let exposure_ok = self.exposure >= 0.0 && self.exposure.is_finite();
+        require(exposure_ok, "exposure", self.exposure, "0 or more")?;
+        require((0.0..=2.0).contains(&self.exposure_cv), "exposure_cv", self.exposure_cv, "0 to 2")?;
+        let (low, high, log_sd) = self.finding.range()?;
+        let left = match self.start {
+            Start::Left(share) => {
+                require(share >= 0.0 && share.is_finite(), "share left", share, "0 or more")?;
+                share
+            }
+            Start::Clean | Start::Unknown => 0.0,
+        };
+        if self.exposure == 0.0 {
+            return Ok(Err(TaughtNothing::NoExposure));
+        }
+        let Some(growth) = Growth::of(low, high, left, log_sd) else {
+            return Ok(Err(TaughtNothing::LessThanWasLeft));
+        };
+        let ln_exposure = self.exposure.ln();
+        let from = growth.low.ln() - ln_exposure;
+        let cleaned_since = self.start == Start::Unknown;
+        let to = if cleaned_since { f64::INFINITY } else { growth.high.ln() - ln_exposure };
+        if from == f64::NEG_INFINITY && to == f64::INFINITY {
+            let why =
+                if cleaned_since { TaughtNothing::CleanedOnUnknownDay } else { TaughtNothing::AnyRateFits };
+            return Ok(Err(why));
+        }
+        Ok(Ok(Evidence::of(from, to, growth.log_sd, self.exposure_cv)))
+    }
+}
+
+/// What was added to a part since its start, as a share of the mark.
+struct Growth {
+    low: f64,
+    high: f64,
+    log_sd: f64,
+}
+
+impl Growth {
+    /// `None` when even the upper end and its error stay under what was left.
+    fn of(low: f64, high: f64, left: f64, log_sd: f64) -> Option<Growth> {
+        if left == 0.0 {
+            return Some(Growth { low, high, log_sd });
+        }
+        let error = |seen: f64| log_sd * seen.hypot(left);
+        let clear = |seen: f64| seen - left > error(seen);
+        let mut growth = Growth { low: 0.0, high: f64::INFINITY, log_sd };
+        if clear(low) {
+            growth.low = low - left;
+            growth.log_sd = error(low) / growth.low;
+        }
+        if high < f64::INFINITY {
+            growth.high = if clear(high) { high - left } else { high - left + error(high) };
+            if !(growth.high > 0.0) {
+                return None;
+            }
+            if clear(high) {
+                growth.log_sd = growth.log_sd.max(error(high) / growth.high);
+            }
+        }
+        Some(growth)
+    }
+}
+
+pub(super) fn check_log_sd(log_sd: f64) -> Result<(), EngineError> {
+    require((0.001..=3.0).contains(&log_sd), "log_sd of a finding", log_sd, "0.001 to 3")
+}

@@ -1,0 +1,73 @@
+//! One finding's update of a rate, plain and robust.
+
+use super::finding::Evidence;
+use super::tail::{cut, ln_density};
+use super::{Rate, WILD_LOG_SD, WILD_SHARE};
+
+/// A rate after a finding that may have been wild.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Update {
+    /// The rate after it.
+    pub rate: Rate,
+    /// How much the finding counted, 0 to 1: the share of the doubt (variance) that it would take away if one knew
+    /// whether it is wild, averaged over both by their chance.
+    ///
+    /// At 0 it changed nothing; at a half a sound reading counts as much as all that was believed before; at 1 nothing
+    /// of the former belief would be left. A wild finding counts for little and never for nothing.
+    pub weight: f64,
+    /// Chance, 0 to 1, that the finding is wild.
+    pub wild: f64,
+}
+
+impl Rate {
+    /// The rate after a finding that is believed as it stands.
+    pub fn updated(self, evidence: &Evidence) -> Rate {
+        let part = Part::of(self, evidence, evidence.log_sd);
+        Rate { mean: part.mean, sd: part.variance.sqrt() }
+    }
+
+    /// The rate after a finding that may be wild, without the limit that [`learn`](super::learn) sets to it.
+    pub fn updated_robustly(self, evidence: &Evidence) -> Update {
+        let sound = Part::of(self, evidence, evidence.log_sd);
+        let wild = Part::of(self, evidence, evidence.log_sd.max(WILD_LOG_SD));
+        // Differences of logarithms, because far out both probabilities underflow while their ratio is plain.
+        let odds = (sound.ln_chance - wild.ln_chance).exp() * ((1.0 - WILD_SHARE) / WILD_SHARE);
+        let (p_sound, p_wild) =
+            if odds.is_finite() { (odds / (1.0 + odds), 1.0 / (1.0 + odds)) } else { (1.0, 0.0) };
+        let apart = sound.mean - wild.mean;
+        let variance = p_sound * sound.variance + p_wild * wild.variance + p_sound * p_wild * apart * apart;
+        Update {
+            rate: Rate { mean: p_sound * sound.mean + p_wild * wild.mean, sd: variance.sqrt() },
+            weight: p_sound * sound.taken + p_wild * wild.taken,
+            wild: p_wild,
+        }
+    }
+}
+
+/// A rate after a finding with one known error.
+struct Part {
+    mean: f64,
+    variance: f64,
+    /// Share of the variance that the finding took away.
+    taken: f64,
+    /// Natural logarithm of the chance of the finding, or of its density when it is a reading.
+    ln_chance: f64,
+}
+
+impl Part {
+    fn of(prior: Rate, evidence: &Evidence, log_sd: f64) -> Part {
+        let own = prior.sd * prior.sd;
+        let total = own + log_sd * log_sd + evidence.exposure_cv * evidence.exposure_cv;
+        let spread = total.sqrt();
+        let gain = own / total;
+        let low = (evidence.from - prior.mean) / spread;
+        let high = (evidence.to - prior.mean) / spread;
+        let (mean, taken, ln_chance) = if evidence.from == evidence.to {
+            (low, gain, ln_density(low) - spread.ln())
+        } else {
+            let cut = cut(low, high);
+            (cut.mean, gain * cut.lost, cut.ln_share)
+        };
+        Part { mean: prior.mean + gain * spread * mean, variance: own * (1.0 - taken), taken, ln_chance }
+    }
+}
