@@ -90,7 +90,7 @@ pub(super) fn relevel(own: Climate, base: &Climate) -> Climate {
     out
 }
 
-fn runoff_of(law: &MonthLaw, loss_mm: f64) -> f64 {
+pub(super) fn runoff_of(law: &MonthLaw, loss_mm: f64) -> f64 {
     law.wet_share() * (law.mean_wet_mm - gamma_capped_mean(law.mean_wet_mm, law.cv2, loss_mm))
 }
 

@@ -14,6 +14,7 @@
 //! amount and the length of a wet spell; two years in a semi-arid climate are too short for an honest band.
 //! Invariant: at a fixed `cv30` a longer record never widens the sampling term.
 
+mod given;
 mod laws;
 mod spread;
 mod statistics;

@@ -1,1 +1,0 @@
-//! Rain that might fall: seeded paths that belong to their calendar dates.
