@@ -42,8 +42,6 @@ pub struct Answer {
     pub outcome: Outcome,
     /// Chance that it is reached by then.
     pub chance: Chance,
-    /// The chance over time around the window, to the horizon without one: at most 60 points, days and chances rising.
-    pub curve: Vec<CurvePoint>,
     /// What was assumed or stretched.
     pub notes: Vec<Note>,
     path: Path,
@@ -165,8 +163,7 @@ impl Meter<'_> {
             in_90_days: view.chance_by(past + 90)?,
         };
         let outcome = self.outcome(q, &path, &view, chance.today)?;
-        let curve = curve(&path, &view, &outcome)?;
-        Ok(Answer { tally, outcome, chance, curve, notes: self.notes().to_vec(), path, mark })
+        Ok(Answer { tally, outcome, chance, notes: self.notes().to_vec(), path, mark })
     }
 
     fn check(&self, q: &Question) -> Result<(), EngineError> {
@@ -223,6 +220,11 @@ impl Answer {
         }
         let number = Curve::new(&self.path, self.mark).day_of(p).ok()??;
         Some(self.path.day(number))
+    }
+
+    /// The chance over time around the window, to the horizon without one: at most 60 points, days and chances rising.
+    pub fn curve(&self) -> Result<Vec<CurvePoint>, EngineError> {
+        curve(&self.path, &Curve::new(&self.path, self.mark), &self.outcome)
     }
 
     /// The chance that the mark is reached by a day, 0 before the last service, held at the horizon's after it.

@@ -58,14 +58,63 @@ pub fn screen() -> Prior {
     }
 }
 
-/// First-flush diverter with a weep hole: runoff after which hole and chamber want clearing.
-pub fn weep_hole_diverter() -> Prior {
+/// Gutter: dry leaf per m of gutter at which it wants clearing. For [`Exposure::GutterLeaves`](crate::Exposure).
+pub fn gutter() -> Prior {
     Prior {
-        mark: Mark { median: 300.0, log_sd: 0.8 },
-        unit: "mm runoff",
-        source: "judgement: holes of 2 to 3 mm clog with the solids they collect; no published figure found",
+        mark: Mark { median: 0.06, log_sd: 0.8 },
+        unit: "kg dry leaf per m of gutter",
+        source: "judgement: set so that a usual gutter wants clearing about twice a year, as published intervals say",
         judgement: true,
     }
+}
+
+/// Roof: dry leaf fallen per m2 since it was last cleared. For [`Exposure::RoofLeaves`](crate::Exposure).
+pub fn roof() -> Prior {
+    Prior {
+        mark: Mark { median: 0.06, log_sd: 0.8 },
+        unit: "kg dry leaf per m2 of roof",
+        source: "judgement: set so that a roof with some trees over it wants a look about twice a year, as published \
+                 intervals say",
+        judgement: true,
+    }
+}
+
+/// First-flush chamber with a weep hole: solids in it at which hole and chamber want clearing, g per m2 of roof.
+///
+/// For [`Exposure::Grit`](crate::Exposure). 300 mm of runoff at 25 mg/L, of which a chamber of one mm keeps some two
+/// fifths, are 3 g/m2.
+pub fn weep_hole_chamber() -> Prior {
+    Prior {
+        mark: Mark { median: 3.0, log_sd: 0.8 },
+        unit: "g of solids in the chamber per m2 of roof",
+        source: "judgement: what some 300 mm of runoff leave there; holes of 2 to 3 mm clog with the solids they collect, \
+                 no published figure found",
+        judgement: true,
+    }
+}
+
+/// First-flush chamber with a drip: fills after which dripper and chamber want rinsing.
+///
+/// For [`Exposure::Fills`](crate::Exposure). 600 mm of runoff at five mm an event.
+pub fn drip_chamber() -> Prior {
+    Prior {
+        mark: Mark { median: 120.0, log_sd: 0.7 },
+        unit: "fills of the chamber",
+        source: "judgement: some 600 mm of runoff at five mm an event; no published figure found",
+        judgement: true,
+    }
+}
+
+/// Filter cartridge: litres at which it wants changing, from the maker's rating (above 0).
+pub fn cartridge(rated_volume_l: f64) -> Result<Prior, EngineError> {
+    let rated_ok = rated_volume_l > 0.0 && rated_volume_l.is_finite();
+    require(rated_ok, "rated_volume_l", rated_volume_l, "above 0")?;
+    Ok(Prior {
+        mark: Mark { median: rated_volume_l, log_sd: 0.3 },
+        unit: "litres",
+        source: "the maker's rating; that water differs by a third either way is judgement",
+        judgement: false,
+    })
 }
 
 /// First-flush chamber emptied by hand: the runoff that fills it, litres over plan area, known exactly.
@@ -83,16 +132,20 @@ pub fn hand_emptied_chamber(chamber_l: f64, roof_plan_area_m2: f64) -> Result<Pr
     })
 }
 
+/// Depth of sediment that trade practice calls normal, mm.
+pub const USUAL_SEDIMENT_MM: f64 = 50.0;
+
 /// Tank sediment: depth on the floor at which it wants removing.
 ///
-/// The lesser of 50 mm and the outlet height less a margin of 50 mm, but never under 10 mm. `outlet_height_mm` is the
-/// height of the lowest draw-off above the floor in mm, `None` when unknown (a floating intake has no fixed one).
-pub fn tank_sediment(outlet_height_mm: Option<f64>) -> Prior {
+/// The lesser of the set depth (usually [`USUAL_SEDIMENT_MM`]) and the outlet height less a margin of 50 mm, but never under
+/// 10 mm. `outlet_height_mm` is the height of the lowest draw-off above the floor in mm, usually about 100 (common
+/// practice), `None` when unknown (a floating intake has no fixed one).
+pub fn tank_sediment(set_depth_mm: f64, outlet_height_mm: Option<f64>) -> Prior {
     const MARGIN_MM: f64 = 50.0;
     const LEAST_MM: f64 = 10.0;
     let clear = outlet_height_mm.filter(|h| h.is_finite()).map_or(f64::INFINITY, |h| h - MARGIN_MM);
     Prior {
-        mark: Mark { median: clear.clamp(LEAST_MM, 50.0), log_sd: 0.7 },
+        mark: Mark { median: set_depth_mm.min(clear).max(LEAST_MM), log_sd: 0.7 },
         unit: "mm depth on the tank floor",
         source: "judgement, beside trade practice that calls up to 5 cm normal; margin of 50 mm and least depth \
                  of 10 mm are judgement",

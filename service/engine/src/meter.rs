@@ -12,7 +12,8 @@ use crate::duty::{Note, Tally};
 use crate::error::{EngineError, require};
 use crate::exposure::{Exposure, Steps, USUAL_WET_SHARE, count, law};
 use crate::gauge::Gauge;
-use crate::passage::{Known, Law, Path};
+use crate::mark::Mark;
+use crate::passage::{Curve, Known, Law, Path};
 use crate::site::{Roof, Site};
 
 /// Fewest years of a record below which a note says that the climate is thin.
@@ -74,6 +75,23 @@ impl<'a> Meter<'a> {
         let days = through.since(since);
         require((0..=LONGEST_PAST).contains(&days), "days since", f64::from(days), "0 to 73050")?;
         Ok(self.tally_of(&self.path(since, through, days, 0.0), days))
+    }
+
+    /// The day by which a mark was reached as likely as not, when it is known to have been reached by `found_on`.
+    ///
+    /// A hole that is found blocked was blocked some day since it was last cleared; this is the middle of what the mark
+    /// says about that day. `None` when the tally had not begun by then.
+    pub fn reached_before(&self, mark: Mark, since: Day, found_on: Day) -> Result<Option<Day>, EngineError> {
+        mark.check()?;
+        let days = found_on.since(since);
+        require((0..=LONGEST_PAST).contains(&days), "days since", f64::from(days), "0 to 73050")?;
+        let path = self.path(since, found_on, days.max(1), 0.0);
+        let view = Curve::new(&path, mark);
+        let by_then = view.chance_by(days)?;
+        if !(by_then > 0.0) {
+            return Ok(None);
+        }
+        Ok(view.day_of(by_then / 2.0)?.map(|number| path.day(number).min(found_on)))
     }
 
     /// The law of the days that nobody read; `None` when there is no rain to base one on.

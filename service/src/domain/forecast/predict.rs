@@ -58,8 +58,8 @@ fn rule(part: &Part, duty: Duty, roofed: &Roofed) -> Result<Option<Rule>> {
             }
         }
         (Part::FirstFlushDiverter { .. }, Duty::ClearWeepHole) => Rule {
-            exposure: Exposure::Runoff,
-            prior: engine::mark::weep_hole_diverter(),
+            exposure: Exposure::Grit { chamber: Chamber::emptied(roofed.flush_mm) },
+            prior: engine::mark::weep_hole_chamber(),
             unit: "mm of runoff",
         },
         (Part::Tank { floor_area_m2, outlet_height_mm, calmed_inlet, .. }, Duty::RemoveSediment) => Rule {
@@ -68,7 +68,7 @@ fn rule(part: &Part, duty: Duty, roofed: &Roofed) -> Result<Option<Rule>> {
                 floor_area_m2: *floor_area_m2,
                 calmed_inlet: *calmed_inlet,
             },
-            prior: engine::mark::tank_sediment(Some(*outlet_height_mm)),
+            prior: engine::mark::tank_sediment(engine::mark::USUAL_SEDIMENT_MM, Some(*outlet_height_mm)),
             unit: "mm of sediment on the floor",
         },
         (Part::Coupling { material, exposition, shade, shade_share }, Duty::ReplaceCoupling) => Rule {
@@ -168,7 +168,7 @@ pub fn predict(
         in_30_days: answer.chance.in_30_days,
         in_90_days: answer.chance.in_90_days,
     };
-    let curve = if window.is_some() { &answer.curve[..] } else { &[] };
+    let curve = if window.is_some() { answer.curve()? } else { Vec::new() };
     let prediction = Prediction {
         window,
         tolerance,
