@@ -1,10 +1,12 @@
-//! A climate whose laws are known, not fitted.
+//! A climate whose laws are known, not fitted; and what its laws say of rain that its spread, measured on runoff, does not.
 
+use crate::calendar::MONTH_DAYS;
 use crate::error::{EngineError, require};
+use crate::special::gamma_above;
 
 use super::laws::runoff_of;
 use super::spread::dispersion;
-use super::{Basis, Climate, MonthLaw, REFERENCE_LOSS_MM};
+use super::{Basis, Climate, MonthLaw};
 
 impl Climate {
     /// The climate with these laws by month, January first: for checks against exact results, and where a generator was
@@ -12,7 +14,8 @@ impl Climate {
     ///
     /// Chances 0 to 1, means of a wet day 0 to 10,000 mm, their squared coefficients of variation 0.05 to 100, the log-sds of
     /// months and years 0 to 3, the relative error `cv30` of one year's climatology per 30 days 0 to 3, above 0 `years` behind
-    /// the means. Runoff is that after [`REFERENCE_LOSS_MM`]; the basis counts as [`Basis::Normals`], there being no record.
+    /// the means. The spreads are those of the rain itself, so its runoff is without a loss; the basis counts as
+    /// [`Basis::Normals`], there being no record.
     pub fn from_laws(
         months: [MonthLaw; 12],
         sigma_month: f64,
@@ -31,6 +34,7 @@ impl Climate {
         require((0.0..=3.0).contains(&sigma_year), "sigma_year", sigma_year, "0 to 3")?;
         require((0.0..=3.0).contains(&cv30), "cv30", cv30, "0 to 3")?;
         require(years > 0.0 && years.is_finite(), "years", years, "above 0")?;
+        let rain = std::array::from_fn(|m| months[m].wet_share() * months[m].mean_wet_mm);
         Ok(Climate {
             kappa_mm: dispersion(&months),
             basis: Basis::Normals,
@@ -39,11 +43,26 @@ impl Climate {
             sigma_year,
             cv30,
             dry_months: std::array::from_fn(|m| months[m].wet_share() == 0.0),
-            rain_mm_per_day: std::array::from_fn(|m| months[m].wet_share() * months[m].mean_wet_mm),
-            loss_mm: REFERENCE_LOSS_MM,
+            rain_mm_per_day: rain,
+            loss_mm: 0.0,
             level: [1.0; 12],
-            runoff: std::array::from_fn(|m| runoff_of(&months[m], REFERENCE_LOSS_MM)),
+            runoff: rain,
             months,
         })
+    }
+
+    /// Relative growth of runoff over that of rain, 1 or more: `E[X, X > loss] / E[X - loss, X > loss]` on wet days.
+    pub(crate) fn runoff_per_rain(&self) -> f64 {
+        let (mut runoff, mut lost) = (0.0, 0.0);
+        for (law, days) in self.months.iter().zip(MONTH_DAYS) {
+            let scale = law.mean_wet_mm * law.cv2;
+            if scale > 0.0 {
+                // Shapes of a climate are 20 at most, where the expansion always settles; the fallback keeps this total.
+                let above = gamma_above(1.0 / law.cv2, self.loss_mm / scale).unwrap_or(1.0);
+                runoff += days * runoff_of(law, self.loss_mm);
+                lost += days * law.wet_share() * above * self.loss_mm;
+            }
+        }
+        if runoff > 0.0 { 1.0 + lost / runoff } else { 1.0 }
     }
 }

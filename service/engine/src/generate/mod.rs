@@ -6,10 +6,14 @@
 //! `rain(d) = 1{wet on d} X_d exp(e_j + y_k + c_m - (var e + var y + var c) / 2)` in mm, with
 //!
 //! - wet days by the month's first-order chain ([`MonthLaw::p01`], [`MonthLaw::p11`]);
-//! - X gamma with the month's mean and squared coefficient of variation, matched in moments (see [`crate::climate`]);
-//! - e normal with sd `sigma_month`, anew in each month j of each year; y with sd `sigma_year`, anew in each calendar year;
-//! - c the sampling error of the monthly means, once per path: twelve normal numbers with sd [`Climate::sampling_sd`],
-//!   smoothed over neighbouring months by 1/4, 1/2, 1/4, which leaves 3/8 of their variance.
+//! - X gamma; its mean is the month's, brought to [`Climate::rain_mm_per_day`], and with v its squared coefficient of
+//!   variation `(1 + v) E[exp(2 (e + y))] / E[exp(e + y)]^2 = 1 + cv2`: wet days of all years together have the law's
+//!   variance, which was measured on them together, and what strays does not come on top;
+//! - e normal with sd `sigma_month / a`, anew in each month j of each year; y with `sigma_year / a`, anew in each calendar year;
+//! - c the sampling error of the monthly means, once per path: twelve normal numbers with sd [`Climate::sampling_sd`]` / a`,
+//!   smoothed over neighbouring months by 1/4, 1/2, 1/4, which leaves 3/8 of their variance;
+//! - a the per cent that runoff grows when rain grows by one: the climate's log-sds were measured on runoff after a daily
+//!   loss, which strays more than the rain.
 //!
 //! The factors carry the variance that daily chains miss (Katz & Parlange 1998, Journal of Climate 11:591) and the doubt of
 //! a short record; half of each variance is taken off so that means hold. Every number is a hash of seed, path, calendar
@@ -100,15 +104,17 @@ pub struct Generator {
 impl Generator {
     /// The generator of a climate; another seed gives other rain with the same laws.
     pub fn new(climate: &Climate, seed: u64) -> Generator {
-        let sampling_sd = climate.sampling_sd();
-        let strayed = climate.sigma_month.powi(2) + climate.sigma_year.powi(2);
+        let of_rain = 1.0 / climate.runoff_per_rain();
+        let (sigma_month, sigma_year) = (of_rain * climate.sigma_month, of_rain * climate.sigma_year);
+        let sampling_sd = of_rain * climate.sampling_sd();
+        let strayed = sigma_month.powi(2) + sigma_year.powi(2);
         let months = std::array::from_fn(|m| {
             Month::new(&climate.months[m], climate.rain_mm_per_day[m], strayed.exp())
         });
         Generator {
             months,
-            sigma_month: climate.sigma_month,
-            sigma_year: climate.sigma_year,
+            sigma_month,
+            sigma_year,
             sampling_sd,
             half_variance: 0.5 * (strayed + LEFT_BY_SMOOTHING * sampling_sd.powi(2)),
             root: Stream::of_seed(seed),
