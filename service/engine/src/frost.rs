@@ -7,7 +7,7 @@
 //! middle of the next, with a spread of `1 + 0.32 (w - m)` K, at least 2.5 and at most 5, where m is that day's mean
 //! and w that of the warmest month: minima stray further in the cold season. A day freezes below [`FROST_BELOW_C`].
 //! Cold nights come in runs, so the chance of none among many is the product of the days' chances to the power
-//! [`RUNS`]. The first frost day is the one on which the chance of having had a frost since midsummer passes 10 %,
+//! 0.5. The first frost day is the one on which the chance of having had a frost since midsummer passes 10 %,
 //! the last one that after which less than 10 % remains. Both are the cautious end: half of all years freeze some two
 //! weeks later, and earlier in spring.
 //!
