@@ -13,11 +13,12 @@
 //!
 //! Spread and runs are judgement, set to published figures: the spread to the yearly count of days at or under 32 F
 //! at 35 stations of the US climate normals 1981 to 2010 (root mean square error 6.7 days; counts from 0 to 273), the
-//! runs to the dates of first and last freeze in the normals of 1991 to 2020 at Albany, New York. Tests hold the
-//! result to stations that were not used. Known failures: some 20 days too many on far northern coasts, whose minima
-//! crowd just above freezing, and 10 in hot deserts; too few where polar air breaks out over a subtropical plain (a
-//! tenth of a day a year in the south of Florida, where 0.9 are counted); hollows and roofs freeze when a screen two
-//! metres above the grass does not; a warming climate.
+//! runs to the dates of first and last freeze in the normals of 1991 to 2020 at Albany, with those of Cleveland in
+//! view. Tests hold the counts to twelve stations that set nothing; no dates were left over for that.
+//! Known failures: some 20 days too many on far northern coasts, whose minima crowd just above freezing, and 10 in
+//! hot deserts; too few where polar air breaks out over a subtropical plain (a tenth of a day a year in the south of
+//! Florida, where 0.9 are counted); hollows and roofs freeze when a screen two metres above the grass does not; a
+//! warming climate.
 //! Invariants: minima colder by the same step all year never bring the drain-down later or the restart earlier (but
 //! for the shift of a single day's season in a lopsided winter); shifting the months by half a year shifts the dates
 //! alike.

@@ -31,7 +31,8 @@ const CLEVELAND: [f64; 12] = [21.7, 23.6, 30.2, 40.4, 50.1, 59.8, 64.3, 63.1, 56
 
 /// Days of the year on which one year in ten has had its first, or has yet to have its last, minimum of 32 F or less
 /// in the same institution's normals of 1991 to 2020. A week either way: the minima are those of another thirty
-/// years, some half a degree colder. Albany set the runs of cold nights, Cleveland set nothing.
+/// years, some half a degree colder. A check of the code more than of the law: Albany set the runs of cold nights,
+/// Cleveland in view.
 #[test]
 fn published_first_and_last_freezes() {
     let day_of = |m, d| day(2021, m, d).day_of_year();
