@@ -1,10 +1,20 @@
 //! What runs off one kind of roof under one gauge, day by day.
 //!
+//! Question answered: on which days did anything run off, how many mm, and what solids went with it?
+//!
+//! `runoff = coefficient x max(0, store + rain - loss)` in mm over the plan area ([`crate::runoff`]; equation and check
+//! against EPA SWMM there); solids in g per m2 of roof by exponential build-up and wash-off ([`crate::washoff`]).
+//! Ranges: those of [`Roof`]. After days that nobody read the roof counts as dry and a fifth of the most solids lie on it
+//! (judgement: about what lies there between two rains).
+//!
 //! Roofs of one wetting loss and coefficient under one gauge share their days with runoff, whatever their size: how much
 //! ran off, how long nothing had, what lay on the roof and how much of it was washed off. They are worked out once; a new
 //! reading adds to them ([`Catchment::extend`]), with the same bits as working out everything anew.
 //!
-//! Wetting store and drying: [`crate::runoff`]. Solids: [`crate::washoff`].
+//! Known failures: a day's rain in one short burst, snow, two storms in one day of the gauge; after a long gap the first
+//! event washes off what is only guessed.
+//! Invariants: nothing runs off on a day without rain; more rain on a day never lessens the runoff of any day; what was
+//! washed off was lying there; working on after a new reading equals working out everything anew.
 
 use crate::calendar::Day;
 use crate::error::EngineError;

@@ -1,11 +1,16 @@
 //! The forecast of one duty: tally so far, chances, and the window in which the tally reaches its mark.
 //!
+//! Question answered: by which day has a part taken as much as it stands, with 10, 50 and 90 % chance?
+//!
 //! One principle: from the day after `since`, every day is either read or not. A read day's exposure is computed and
 //! exact; an unread day (before the record, in a gap, after the last reading, past or future) is never taken as dry: the
 //! climate stands for it. The chance by day t is `P(known(t) + Gamma(mean M, variance V) >= mark)`, see
-//! [`crate::passage`].
+//! [`crate::passage`], where the equation's source and its check against other daily series stand; the mark is log-normal
+//! ([`crate::mark`]). Tally and mark are in the exposure's unit, dates up to [`LONGEST_HORIZON`] ahead. The three chances
+//! of a window are a choice, not a finding.
 //!
-//! Known failure: the doubt about the exposure's own constants is not in the band; it belongs in the mark's `log_sd`.
+//! Known failures: a mark of the size of one storm, where the next storm decides and the window can say little; the doubt
+//! about the exposure's own constants is not in the band; it belongs in the mark's `log_sd`.
 //! Invariants: early <= likely <= late; the chance never falls with time; more rain on a read day never delays a date
 //! of runoff.
 

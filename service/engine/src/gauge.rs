@@ -1,8 +1,19 @@
 //! The rain of one gauge, with everything that the systems under it share.
 //!
+//! Question answered: which days of a gauge were read, what was read on them, and what is to be expected of all others?
+//!
 //! A gauge's climate and the calendar of its readings are worked out once, whatever hangs under it. A new reading after
 //! the last one adds to them ([`Gauge::push`]); nothing walks over the years before it again, and what comes out is the
 //! same to the last bit as from a gauge that was given the longer record at once.
+//!
+//! Where there are fewer readings than [`SPREAD_DAYS`], what a duty takes in a month is learned from forty years of rain
+//! that the climate generates ([`crate::generate`]), each month brought to its mean `days x rain_mm_per_day` exactly.
+//! Units: mm per civil day. The count of those years and of the days from which a record speaks for itself is judgement.
+//!
+//! Known failures: what the readings themselves may hide ([`crate::rain`]); a gauge that stood elsewhere before, or far
+//! from the roof; one climate for all its years.
+//! Invariants: every day is either read or not, and is counted once; a gauge that grew equals one that was given
+//! everything; a gauge taken back to a day ([`Gauge::until`]) knows nothing of later ones.
 
 use crate::calendar::{Day, MEAN_MONTH_DAYS, Walker};
 use crate::climate::{Climate, ClimateError, Gathered, Normals, REFERENCE_LOSS_MM, SPREAD_DAYS};

@@ -5,15 +5,20 @@
 //!
 //! A walk through one forecast:
 //!
-//! 1. [`climate::Climate::fit`] reads a gauge's daily [`rain::RainRecord`], its twelve [`climate::Normals`], or both.
-//! 2. An [`exposure::Exposure`] says what a duty's tally counts: runoff, leaves carried to a screen, solids settling
-//!    in the tank, ultraviolet dose.
-//! 3. [`duty::forecast`] runs that exposure day by day over the record since the part was last served, lets the
-//!    climate stand for every day without a reading, past or future, and answers with the window in which the
-//!    tally reaches the mark.
+//! 1. A [`Gauge`] holds daily readings ([`RainRecord`]), twelve [`Normals`], or both, and the [`Climate`] they give.
+//! 2. A [`Catchment`] is what runs off one kind of roof under it, day by day.
+//! 3. An [`Exposure`] says what a duty's tally counts: runoff, leaves carried to a screen, solids settling in the tank,
+//!    ultraviolet dose.
+//! 4. A [`Meter`] counts it over the readings and lets the climate stand for every day without one, past or future.
+//! 5. [`learning::learn`] takes a [`Prior`] mark and what was found on visits, and gives the mark that is believed now.
+//! 6. [`Meter::forecast`] answers with the [`Window`] in which the tally reaches the mark.
+//!
+//! What is no sum over days is followed along generated paths: the water in the tank and the seal of its trap
+//! ([`supply`]). Frost ([`frost`]) needs no more than twelve monthly minima.
 //!
 //! Every prior and default carries its published source or the word "judgement"; "from memory" marks a figure that
-//! is commonly quoted and was not looked up.
+//! is commonly quoted and was not looked up. The page `README.md` beside this crate works one example by hand for each
+//! core duty and lists them all; a test holds its figures to this code.
 #![deny(missing_docs)]
 #![expect(
     clippy::neg_cmp_op_on_partial_ord,

@@ -1,7 +1,16 @@
 //! Marks: the tally at which a part wants care, before anything was found.
 //!
-//! A mark is log-normal: a median in the unit of the tally and a log-sd, 0 where geometry fixes it. The priors are
-//! starting points and nothing here validates them; show how many findings stand behind a mark beside every date.
+//! Question answered: how much does a part stand, and how well is that known?
+//!
+//! A mark is log-normal: `ln(mark)` is normal around `ln(median)` with the standard deviation `log_sd`. The median is in
+//! the unit of the tally, above 0; the log-sd 0 to 3, and 0 where geometry fixes the mark. Eight marks in ten lie between
+//! `median e^(-1.28 log_sd)` and `median e^(1.28 log_sd)`.
+//!
+//! Judgement: every prior but those of geometry and makers' ratings, as each one's source says. They are starting points
+//! and nothing here validates them; show how many findings stand behind a mark beside every date.
+//! Known failure: one mark stands for all parts of a kind, whatever their make, until findings tell them apart
+//! ([`crate::learning`]).
+//! Invariant: no prior has a median that is not above 0, and none but geometry is without doubt.
 
 use crate::error::{EngineError, require};
 

@@ -1,7 +1,18 @@
 //! Counting: what a part has taken between any two days, and what it may be expected to take.
 //!
+//! Question answered: how much did a part take between two days, and how sure is that?
+//!
 //! A [`Meter`] runs an exposure once over the readings of its gauge. It then answers for every question about that part:
 //! the tallies at past inspections, from which findings are learned, and the forecast from today on.
+//!
+//! `tally = sum over read days of what each added + sum over unread days of the month's mean` in the exposure's own unit;
+//! its standard deviation is that of the second sum ([`crate::passage`]; equation and ranges there). Days after `since`
+//! count, `through` among them, two centuries at most.
+//!
+//! Judgement: under two years of readings a note says that the climate is thin. Known failure: unread days count as
+//! usual ones although neighbours or the storms around the gap may tell more.
+//! Invariants: tallies are 0 or more; two stretches that meet add up to the whole, in what was read and in what is
+//! expected; days with a reading and days without are all the days there are.
 
 use std::sync::Arc;
 

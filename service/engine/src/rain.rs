@@ -1,11 +1,15 @@
 //! Daily rain as a gauge gave it.
 //!
 //! Question answered: how much rain fell on a day, and was there a reading at all?
-//! Unit: mm per civil day. A day without a reading is unknown, never zero.
+//! Unit: mm per civil day, 0 or more, on days from 1700 to 2300. A day without a reading is unknown, never zero.
+//! Nothing is computed here, so nothing is judgement.
 //!
 //! Known failures of real records that this type cannot see: sums of several days booked on one day, depths in 0.1 mm
 //! or inches, a station that reports zero while it rains. Negative and non-finite values (missing-value codes such as
 //! -9900, traces coded below zero) count as no reading.
+//!
+//! Invariants: the first and the last day of a record have a reading; the order of days does not matter, and of several
+//! values for one day the last one given counts; a record cut off at a day holds nothing of later ones.
 
 use crate::calendar::Day;
 

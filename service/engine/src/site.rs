@@ -1,4 +1,13 @@
 //! Where a system stands and the roof that feeds it.
+//!
+//! Question answered: which sun, which season, how much roof, and what grows over it?
+//!
+//! Nothing is computed here; `litres = mm of runoff x plan_area_m2` is the one relation that its units rest on. Areas are
+//! horizontal, as all manuals have it, for rain falls on the plan. Ranges stand at each field. What a roof loses is given
+//! and not a default: the figures beside the fields are there to choose by, and the classes of canopy are judgement in
+//! line with published seasons of leaf fall ([`crate::exposure`]).
+//! Known failures: one roof stands for all that drain to a system; a coefficient hides wind and slope; trees grow.
+//! Invariant: values outside the ranges, and NaN, are refused before anything is counted with them.
 
 use crate::error::{EngineError, require};
 
