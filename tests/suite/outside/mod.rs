@@ -19,6 +19,7 @@ mod tank;
 mod trap;
 mod washoff;
 mod weather;
+mod worked;
 
 use eavesward_engine::{
     Answer, Canopy, Catchment, Climate, ClimateError, Day, EngineError, Exposure, Gauge, Mark, Meter,
