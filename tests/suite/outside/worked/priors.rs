@@ -147,6 +147,7 @@ fn climate() -> Vec<Row> {
     written(SPREAD, "0.25 * x[(m + 11) % 12] + 0.5 * x[m] + 0.25 * x[(m + 1) % 12]");
     written(SPREAD, "(USUAL_MONTHS + blocks)).max(0.01)");
     written(SPREAD, "const FLOOR: f64 = 0.02 * 0.02;");
+    written(SPREAD, "year: 0.08, cv30: USUAL_CV30");
     let spread = |name| kept(SPREAD, name);
     let usual = |strays, weight, least: f64, unit: &str| {
         format!("{}; {} {unit}; {least}", spread(strays), spread(weight))
@@ -178,7 +179,10 @@ fn climate() -> Vec<Row> {
         ),
         ("... told by so many stretches; years count from", all([spread("FEWEST_BLOCKS"), 0.5])),
         ("normals: occurrence; shape", all([kept(GIVEN, "OCCURRENCE"), kept(GIVEN, "SHAPE")])),
-        ("... years stray; years behind them", all([kept(GIVEN, "SIGMA_YEAR"), kept(GIVEN, "USUAL_YEARS")])),
+        (
+            "... or a short record: years stray; years behind normals",
+            all([kept(GIVEN, "SIGMA_YEAR"), kept(GIVEN, "USUAL_YEARS")]),
+        ),
         ("... a wet day where none is counted", format!("{} mm", kept(GIVEN, "USUAL_WET_DAY_MM"))),
         ("generated: years; new start; most lifted", format!("40; {RENEWAL_DAYS} days; {lifted} times")),
     ]
