@@ -1,0 +1,232 @@
+//! How far can the dates be trusted? Forecasts of the past, from nothing but what came before.
+//!
+//! `cargo run --release -p eavesward-engine --example backtest -- FILE.csv [--years N] [--threshold MM,...]`
+//!
+//! From one day after another of a daily rain record, the years before it are fitted and the day forecast on which the runoff
+//! of the days to come, `max(0, rain - 0.5 mm)` a day, adds up to each threshold; then the record tells the day. Four
+//! forecasters: the mean runoff of a day ("straight line"), the mean of each month ("monthly line"), the closed form, the
+//! simulator.
+//!
+//! Standard errors draw the years of the origins anew. Years that share most of what they learned from are more alike than
+//! that, so take them as the least the error can be.
+
+mod args;
+mod score;
+mod table;
+mod walk;
+
+use std::io::Write;
+use std::process::ExitCode;
+
+use score::{Yearly, mean_and_error};
+use walk::{FORECASTERS, Outcome, Plan, Rain, shown};
+
+fn main() -> ExitCode {
+    match args::parse(std::env::args().skip(1)) {
+        Ok(None) => finish(std::io::stdout().write_all(args::USAGE.as_bytes()).map_err(|e| e.to_string())),
+        Ok(Some(args)) => finish(run(&args)),
+        Err(fault) => finish(Err(format!("{fault}\n\n{}", args::USAGE))),
+    }
+}
+
+fn finish(result: Result<(), String>) -> ExitCode {
+    let Err(fault) = result else { return ExitCode::SUCCESS };
+    // A closed standard error leaves nobody to tell.
+    let _ = writeln!(std::io::stderr(), "{fault}");
+    ExitCode::FAILURE
+}
+
+fn run(args: &args::Args) -> Result<(), String> {
+    let bytes = std::fs::read(&args.file).map_err(|e| format!("{}: {e}", args.file))?;
+    let text = String::from_utf8(bytes).map_err(|_| format!("{}: save the file as UTF-8", args.file))?;
+    let table = table::read(&text).map_err(|e| format!("{}: {e}", args.file))?;
+    let rain = Rain::new(&table.readings).ok_or_else(|| format!("{}: no reading", args.file))?;
+    let plan = Plan::new(&rain, args.years, args.step, &args.thresholds)?;
+    let outcomes = walk_all(&rain, &plan)?;
+    let report = report(args, &table, &rain, &plan, &outcomes);
+    std::io::stdout().write_all(report.as_bytes()).map_err(|e| e.to_string())
+}
+
+/// Every origin, shared out over the processors; the order of the results is that of the origins.
+fn walk_all(rain: &Rain, plan: &Plan) -> Result<Vec<Vec<Outcome>>, String> {
+    let workers = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+    let parts: Vec<Result<Vec<_>, String>> = std::thread::scope(|scope| {
+        let threads: Vec<_> = (0..workers)
+            .map(|worker| {
+                scope.spawn(move || {
+                    (worker..plan.origins.len())
+                        .step_by(workers)
+                        .map(|i| Ok((i, walk::origin(rain, plan, i)?)))
+                        .collect()
+                })
+            })
+            .collect();
+        let joined = threads.into_iter().map(std::thread::ScopedJoinHandle::join);
+        joined.map(|part| part.unwrap_or_else(|_| Err("a thread ended early".to_owned()))).collect()
+    });
+    let mut all = Vec::new();
+    for part in parts {
+        all.extend(part?);
+    }
+    all.sort_by_key(|(i, _)| *i);
+    Ok(all.into_iter().map(|(_, outcome)| outcome).collect())
+}
+
+/// Scores of one forecaster at one threshold.
+#[derive(Clone)]
+struct Scores {
+    covered: Yearly,
+    pinball: Yearly,
+    crps: Yearly,
+}
+
+struct Row {
+    n: usize,
+    mean_day: f64,
+    left_out: [usize; 3],
+    scores: Vec<Scores>,
+}
+
+fn row(plan: &Plan, outcomes: &[Vec<Outcome>], threshold: usize) -> Row {
+    let year = |day: eavesward_engine::Day| day.ymd().0;
+    let first = plan.origins.first().copied().map_or(0, year);
+    let last = plan.origins.last().copied().map_or(0, year);
+    let none = Yearly::new((last - first + 1) as usize);
+    let none = Scores { covered: none.clone(), pinball: none.clone(), crps: none };
+    let mut row = Row { n: 0, mean_day: 0.0, left_out: [0; 3], scores: vec![none; FORECASTERS.len()] };
+    for (origin, outcome) in plan.origins.iter().zip(outcomes) {
+        match &outcome[threshold] {
+            Outcome::Open => row.left_out[0] += 1,
+            Outcome::Gap => row.left_out[1] += 1,
+            Outcome::Thin => row.left_out[2] += 1,
+            Outcome::Scored(scored) => {
+                row.n += 1;
+                row.mean_day += f64::from(scored.day);
+                let index = (year(*origin) - first) as usize;
+                for (scores, score) in row.scores.iter_mut().zip(scored.scores) {
+                    scores.covered.add(index, score.covered);
+                    scores.pinball.add(index, score.pinball);
+                    scores.crps.add(index, score.crps);
+                }
+            }
+        }
+    }
+    row.mean_day /= row.n as f64;
+    row
+}
+
+fn report(
+    args: &args::Args,
+    table: &table::Table,
+    rain: &Rain,
+    plan: &Plan,
+    outcomes: &[Vec<Outcome>],
+) -> String {
+    let mut out = Vec::new();
+    // Writing into memory does not fail.
+    let _ = heading(&mut out, args, table, rain, plan);
+    let rows: Vec<Row> = (0..plan.thresholds.len()).map(|t| row(plan, outcomes, t)).collect();
+    let _ = body(&mut out, plan, &rows);
+    String::from_utf8(out).unwrap_or_default()
+}
+
+fn heading(
+    out: &mut impl Write,
+    args: &args::Args,
+    table: &table::Table,
+    rain: &Rain,
+    plan: &Plan,
+) -> std::io::Result<()> {
+    let (days, unread) = (rain.days(), rain.unread());
+    writeln!(out, "{}: {} to {}", args.file, shown(rain.first()), shown(rain.last()))?;
+    writeln!(out, "{days} days, {unread} of them without a reading; rows skipped: {}", table.skipped())?;
+    writeln!(
+        out,
+        "Learning from the {} years before each of {} origins, {} days apart; runoff is rain less {} mm a day; \
+         {} simulated paths an origin.",
+        plan.years,
+        plan.origins.len(),
+        plan.step,
+        walk::LOSS_MM,
+        plan.paths
+    )?;
+    writeln!(
+        out,
+        "Coverage of the 10 to 90 % window (0.80 is honest), mean loss of the 10, 50 and 90 % days (pinball) and \
+         CRPS, the last two in days; behind each its standard error by drawing years anew."
+    )?;
+    let first = plan.origins.first().map_or(0, |day| day.ymd().0);
+    let last = plan.origins.last().map_or(0, |day| day.ymd().0);
+    if last - first < 5 {
+        writeln!(out, "The origins lie in few years: the standard errors say little, and a ranking less.")?;
+    }
+    writeln!(out)
+}
+
+fn body(out: &mut impl Write, plan: &Plan, rows: &[Row]) -> std::io::Result<()> {
+    writeln!(
+        out,
+        "{:>9}  {:>6} {:>8}  {:<14} {:>13} {:>15} {:>15} {:>9}",
+        "threshold", "n", "mean day", "forecaster", "coverage", "pinball", "CRPS", "of line"
+    )?;
+    for (mm, row) in plan.thresholds.iter().zip(rows) {
+        write_scores(out, &format!("{mm} mm"), &[row], &format!("{}", row.n), row.mean_day)?;
+    }
+    let all: Vec<&Row> = rows.iter().filter(|row| row.n > 0).collect();
+    let mean_day = all.iter().map(|row| row.mean_day).sum::<f64>() / all.len() as f64;
+    if all.len() > 1 {
+        write_scores(out, "mean", &all, "", mean_day)?;
+    }
+    writeln!(out, "\n\"of line\" is the CRPS over that of the monthly line. Left out of the origins:")?;
+    for (mm, row) in plan.thresholds.iter().zip(rows) {
+        let [open, gap, thin] = row.left_out;
+        writeln!(
+            out,
+            "{mm:>6} mm: {open} had not passed by the record's end, {gap} had a day without a reading first, {thin} had \
+             less than {:.0} % of the days before read",
+            100.0 * walk::LEAST_READ
+        )?;
+    }
+    Ok(())
+}
+
+/// The forecasters' lines for a threshold, or for the mean over several.
+fn write_scores(
+    out: &mut impl Write,
+    name: &str,
+    rows: &[&Row],
+    n: &str,
+    mean_day: f64,
+) -> std::io::Result<()> {
+    if rows.iter().all(|row| row.n == 0) {
+        return writeln!(out, "{name:>9}  {:>6} no passage could be scored", 0);
+    }
+    let of = |forecaster: usize, pick: fn(&Scores) -> &Yearly| {
+        let tables: Vec<&Yearly> = rows.iter().map(|row| pick(&row.scores[forecaster])).collect();
+        mean_and_error(&tables)
+    };
+    let shown = |value: Option<(f64, f64)>, digits: usize| {
+        value.map_or("-".to_owned(), |(mean, error)| format!("{mean:.digits$} ± {error:.digits$}"))
+    };
+    for (i, forecaster) in FORECASTERS.iter().enumerate() {
+        // A line has no window.
+        let coverage = if i < 2 { "-".to_owned() } else { shown(of(i, |s| &s.covered), 3) };
+        let ratios: Vec<f64> = rows
+            .iter()
+            .filter_map(|row| {
+                let own = mean_and_error(&[&row.scores[i].crps])?.0;
+                Some(own / mean_and_error(&[&row.scores[1].crps])?.0)
+            })
+            .collect();
+        let (name, n) = if i == 0 { (name, n) } else { ("", "") };
+        let day = if i == 0 { format!("{mean_day:.1}") } else { String::new() };
+        writeln!(
+            out,
+            "{name:>9}  {n:>6} {day:>8}  {forecaster:<14} {coverage:>13} {:>15} {:>15} {:>9.3}",
+            shown(of(i, |s| &s.pinball), 2),
+            shown(of(i, |s| &s.crps), 2),
+            ratios.iter().sum::<f64>() / ratios.len() as f64
+        )?;
+    }
+    Ok(())
+}
