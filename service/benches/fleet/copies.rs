@@ -1,0 +1,173 @@
+//! Multiplies the patterns of a fleet inside SQLite.
+
+use super::seed::{
+    ACCOUNT, COMPONENT, GAUGE, GAUGES_OF_ACCOUNT, KINDS, PATTERN, PROPERTY, SYSTEM, Size, VISIT, VISITS,
+};
+use anyhow::{Result, ensure};
+use sqlx::sqlite::{SqliteConnectOptions, SqliteSynchronous};
+use sqlx::{AssertSqlSafe, Connection as _, SqliteConnection};
+use std::path::Path;
+
+/// The text of an id whose number is an SQL expression.
+fn id_text(thing: u32, number: &str) -> String {
+    format!("printf('{thing:08x}-0000-7000-8000-%012x', {number})")
+}
+
+/// The same as the sixteen bytes that are stored.
+fn id_bytes(thing: u32, number: &str) -> String {
+    format!("unhex(printf('{thing:08x}000070008000%012x', {number}))")
+}
+
+/// How the rows of one table are copied. `n.i` is the number of the new system, `s` the system of the pattern, `t` the
+/// row of the pattern.
+struct Copies {
+    table: &'static str,
+    /// How `t` is found beside `s`.
+    join: &'static str,
+    /// Which of the new systems have such a row.
+    only: String,
+    /// Columns that differ from the pattern's.
+    changed: Vec<(&'static str, String)>,
+}
+
+/// Copies the patterns until there are enough, and removes them. Columns that nothing is said about are copied as they
+/// are, so that the tables may grow.
+pub async fn multiply(file: &Path, size: Size) -> Result<()> {
+    let options = SqliteConnectOptions::new()
+        .filename(file)
+        .foreign_keys(false)
+        .synchronous(SqliteSynchronous::Off)
+        .pragma("cache_size", "-65536");
+    let mut connection = SqliteConnection::connect_with(&options).await?;
+    let mut tx = connection.begin().await?;
+    for copies in [properties(size), systems(size), components(size), visits(size)] {
+        let columns: Vec<(String,)> = sqlx::query_as("SELECT name FROM pragma_table_info($1)")
+            .bind(copies.table)
+            .fetch_all(&mut *tx)
+            .await?;
+        let copy = copies.statement(&columns, size);
+        sqlx::query(AssertSqlSafe(copy)).execute(&mut *tx).await?;
+    }
+    for (table, thing) in
+        [("visits", VISIT), ("components", COMPONENT), ("systems", SYSTEM), ("properties", PROPERTY)]
+    {
+        let remove = format!("DELETE FROM {table} WHERE id >= {}", id_bytes(thing, &PATTERN.to_string()));
+        sqlx::query(AssertSqlSafe(remove)).execute(&mut *tx).await?;
+    }
+    tx.commit().await?;
+    let broken: Vec<(String,)> =
+        sqlx::query_as("SELECT \"table\" FROM pragma_foreign_key_check").fetch_all(&mut connection).await?;
+    ensure!(broken.is_empty(), "{} rows refer to nothing, the first in {}", broken.len(), broken[0].0);
+    sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(&mut connection).await?;
+    connection.close().await?;
+    Ok(())
+}
+
+impl Copies {
+    fn statement(&self, columns: &[(String,)], Size { systems, gauges, .. }: Size) -> String {
+        let values: Vec<String> = columns
+            .iter()
+            .map(|(name,)| {
+                let change = self.changed.iter().find(|(column, _)| column == name);
+                change.map_or_else(|| format!("t.{name}"), |(_, value)| value.clone())
+            })
+            .collect();
+        let pattern = id_bytes(SYSTEM, &format!("{PATTERN} + n.i / {gauges} % {KINDS}"));
+        format!(
+            "INSERT INTO {table} SELECT {values} FROM \
+             (WITH RECURSIVE c(i) AS (SELECT 0 UNION ALL SELECT i + 1 FROM c WHERE i + 1 < {systems}) \
+             SELECT i FROM c WHERE {only}) n \
+             CROSS JOIN systems s JOIN {table} t ON {join} WHERE s.id = {pattern}",
+            table = self.table,
+            values = values.join(", "),
+            only = self.only.replace("n.i", "i"),
+            join = self.join,
+        )
+    }
+}
+
+/// Gauges take the systems in turn, so that those of one gauge lie far from each other.
+fn gauge(size: Size) -> String {
+    format!("n.i % {}", size.gauges)
+}
+
+fn account(size: Size) -> (&'static str, String) {
+    ("account_id", id_bytes(ACCOUNT, &format!("{} / {GAUGES_OF_ACCOUNT}", gauge(size))))
+}
+
+/// Two systems of one gauge in a row stand at one property.
+fn property(size: Size) -> String {
+    let gauges = size.gauges;
+    id_bytes(PROPERTY, &format!("n.i / {} * {gauges} + {}", 2 * gauges, gauge(size)))
+}
+
+/// So many days a system is older than its pattern.
+const OLDER: &str = "n.i * 37 % 1500";
+
+fn properties(size: Size) -> Copies {
+    Copies {
+        table: "properties",
+        join: "t.id = s.property_id",
+        only: format!("n.i % {} < {}", 2 * size.gauges, size.gauges),
+        changed: vec![
+            ("id", property(size)),
+            account(size),
+            ("name", "printf('Terrace %05d', n.i)".to_owned()),
+            ("latitude_deg", format!("45.0 + {} % 97 / 10.0", gauge(size))),
+        ],
+    }
+}
+
+fn systems(size: Size) -> Copies {
+    Copies {
+        table: "systems",
+        join: "t.id = s.id",
+        only: "1".to_owned(),
+        changed: vec![
+            ("id", id_bytes(SYSTEM, "n.i")),
+            account(size),
+            ("property_id", property(size)),
+            ("gauge_id", id_bytes(GAUGE, &gauge(size))),
+            ("name", "printf('Seedling house %05d', n.i)".to_owned()),
+            ("commissioned_on", format!("t.commissioned_on - {OLDER}")),
+        ],
+    }
+}
+
+/// The number of a row among those of its system.
+const NTH: &str = "(row_number() OVER (PARTITION BY n.i ORDER BY t.id)) - 1";
+
+fn components(size: Size) -> Copies {
+    Copies {
+        table: "components",
+        join: "t.system_id = s.id",
+        only: "1".to_owned(),
+        changed: vec![
+            ("id", id_bytes(COMPONENT, &format!("n.i * 4 + {NTH}"))),
+            account(size),
+            ("system_id", id_bytes(SYSTEM, "n.i")),
+            ("installed_on", format!("t.installed_on - {OLDER}")),
+        ],
+    }
+}
+
+fn visits(size: Size) -> Copies {
+    let items = (0..4).fold("t.items".to_owned(), |items, place| {
+        let old = format!("{PATTERN} + n.i / {} % {KINDS} * 4 + {place}", size.gauges);
+        let (old, new) = (id_text(COMPONENT, &old), id_text(COMPONENT, &format!("n.i * 4 + {place}")));
+        format!("replace({items}, {old}, {new})")
+    });
+    Copies {
+        table: "visits",
+        join: "t.system_id = s.id",
+        only: "1".to_owned(),
+        changed: vec![
+            ("id", id_bytes(VISIT, &format!("n.i * {VISITS} + {NTH}"))),
+            account(size),
+            ("system_id", id_bytes(SYSTEM, "n.i")),
+            // Within a month of the pattern's.
+            ("visited_on", "t.visited_on - n.i * 7 % 30".to_owned()),
+            ("items", items),
+        ],
+    }
+}

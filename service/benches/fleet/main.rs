@@ -1,0 +1,130 @@
+//! How long a whole fleet takes to be refreshed, how much memory that needs, where the time goes, and what the floor is.
+//!
+//! `cargo bench -p eavesward-service --bench fleet`; sizes by `EAVESWARD_FLEET_SYSTEMS`, `EAVESWARD_FLEET_GAUGES` and
+//! `EAVESWARD_FLEET_YEARS`. The figures of record stand in README.md beside this folder.
+#![expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
+
+mod copies;
+mod floor;
+mod meter;
+mod seed;
+
+use anyhow::{Context as _, Result, ensure};
+use chrono::{DateTime, TimeDelta, Utc};
+use eavesward_service::domain::clock::SetClock;
+use eavesward_service::domain::rain::RainDay;
+use eavesward_service::domain::store::{GaugeStore as _, Store as _};
+use eavesward_service::domain::{Context, refresh};
+use eavesward_service::storage::{ConnectOptions, Database};
+use meter::{Figures, Parts};
+use seed::{DUTIES, Size};
+use sqlx::{Connection as _, SqliteConnection};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Instant;
+
+/// The morning after the last reading that the fleet is seeded with.
+const MORNING: &str = "2026-06-15T03:00:00Z";
+
+fn main() -> Result<()> {
+    let size = Size {
+        systems: from_env("EAVESWARD_FLEET_SYSTEMS", 100_000)?,
+        gauges: from_env("EAVESWARD_FLEET_GAUGES", 1000)?,
+        years: from_env("EAVESWARD_FLEET_YEARS", 10)?,
+    };
+    let parts = Parts::listen();
+    let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build()?;
+    runtime.block_on(bench(size, &parts))
+}
+
+fn from_env(name: &str, usual: u32) -> Result<u32> {
+    match std::env::var(name) {
+        Ok(text) => text.parse().with_context(|| format!("{name} is no number")),
+        Err(_) => Ok(usual),
+    }
+}
+
+/// A folder that goes when it is dropped.
+struct Folder(PathBuf);
+
+impl Folder {
+    fn new() -> Result<Self> {
+        let path = std::env::temp_dir().join(format!("eavesward-fleet-{}", std::process::id()));
+        std::fs::create_dir_all(&path)?;
+        Ok(Self(path))
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
+}
+
+async fn bench(size: Size, parts: &Parts) -> Result<()> {
+    let folder = Folder::new()?;
+    let file = folder.0.join("fleet.db");
+    println!("{} systems of {DUTIES} duties, {} gauges, {} years", size.systems, size.gauges, size.years);
+    let morning: DateTime<Utc> = MORNING.parse()?;
+    let begun = Instant::now();
+    let fleet = seed::make(&file, size, morning).await?;
+    println!("seeded in {:.1} s, {} MB", begun.elapsed().as_secs_f64(), megabytes(&file)?);
+
+    let database = Database::connect(&url(&file), &ConnectOptions::default()).await?;
+    let clock = Arc::new(SetClock::new(morning));
+    let cx = Context::new(Arc::new(database.clone()), clock.clone());
+
+    println!("\n1. Everything for the first time");
+    refreshed(&cx, &file, size, parts).await?;
+    let mut bare = floor::Floor::new(&file, &folder.0.join("floor.db")).await?;
+    bare.write("the same rows into an empty file").await?;
+
+    println!("\n2. The next day, one new reading on every gauge");
+    let next = morning + TimeDelta::days(1);
+    clock.set(next);
+    let begun = Instant::now();
+    let reading = RainDay { date: next.date_naive() - TimeDelta::days(1), rain_mm: 6.5 };
+    for (account, gauge) in &fleet.gauges {
+        database.put_rain(*account, *gauge, &[reading]).await?.context("the gauge is there")?;
+    }
+    println!("readings taken in {:.1} s", begun.elapsed().as_secs_f64());
+    refreshed(&cx, &file, size, parts).await?;
+    bare.write("the same rows over those of the day before").await?;
+    database.close().await;
+    Ok(())
+}
+
+/// Refreshes what is stale, looks whether all of it was, and prints what it took.
+async fn refreshed(cx: &Context, file: &Path, size: Size, parts: &Parts) -> Result<()> {
+    let figures = Figures::begin(parts)?;
+    let round = refresh::run(cx).await?;
+    let figures = figures.end()?;
+    ensure!(round.failed == 0, "{} systems failed", round.failed);
+    ensure!(round.refreshed == size.systems as usize, "{} systems were refreshed", round.refreshed);
+    let mut reader = SqliteConnection::connect(&url(file)).await?;
+    let day = cx.clock.now().date_naive().to_epoch_days();
+    let (tasks, bytes, longest): (i64, i64, i64) = sqlx::query_as(
+        "SELECT COUNT(*), SUM(LENGTH(forecast)) / COUNT(*), MAX(LENGTH(forecast)) FROM tasks WHERE as_of = $1",
+    )
+    .bind(day)
+    .fetch_one(&mut reader)
+    .await?;
+    ensure!(tasks == i64::from(size.systems) * DUTIES, "{tasks} task rows came out");
+    let (statuses, status): (i64, i64) =
+        sqlx::query_as("SELECT COUNT(*), SUM(LENGTH(status)) / COUNT(*) FROM statuses")
+            .fetch_one(&mut reader)
+            .await?;
+    ensure!(statuses == i64::from(size.systems), "{statuses} statuses came out");
+    reader.close().await?;
+    println!("{tasks} task rows, forecast of {bytes} bytes ({longest} at most); status of {status} bytes");
+    figures.print(size.systems);
+    Ok(())
+}
+
+fn url(file: &Path) -> String {
+    format!("sqlite://{}", file.display())
+}
+
+fn megabytes(file: &Path) -> Result<u64> {
+    Ok(std::fs::metadata(file)?.len() / 1_000_000)
+}

@@ -1,0 +1,280 @@
+//! A fleet to refresh: a handful of systems made through the storage layer, then multiplied inside SQLite.
+//!
+//! Ids are spread over the gauges in turn, as they are where systems come in over years: the rows of one gauge's systems
+//! lie far from each other. Everything is invented, and made by a fixed rule.
+
+use anyhow::{Context as _, Result, ensure};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use eavesward_service::domain::account::{Account, Key, hash};
+use eavesward_service::domain::component::{
+    Component, ComponentFacts, Emptying, Exposition, Material, Part, Shade,
+};
+use eavesward_service::domain::defaults::{Canopy, Surface};
+use eavesward_service::domain::duty::Duty;
+use eavesward_service::domain::gauge::{Gauge, GaugeFacts, RainSpan};
+use eavesward_service::domain::ids::{AccountId, ComponentId, GaugeId, KeyId, PropertyId, SystemId, VisitId};
+use eavesward_service::domain::property::{Property, PropertyFacts};
+use eavesward_service::domain::rain::RainDay;
+use eavesward_service::domain::store::{
+    AccountStore as _, GaugeStore as _, PropertyStore as _, Store as _, SystemStore as _, VisitStore as _,
+};
+use eavesward_service::domain::system::{Roof, System, SystemFacts};
+use eavesward_service::domain::visit::{Finding, FoundClass, Visit, VisitFacts, VisitItem};
+use eavesward_service::storage::{ConnectOptions, Database};
+use std::path::Path;
+use uuid::Uuid;
+
+/// Duties of each system: screen, diverter, coupling (two) and tank (three).
+pub const DUTIES: i64 = 7;
+/// Gauges of one account.
+pub const GAUGES_OF_ACCOUNT: u32 = 20;
+/// The roofs of the kinds of systems.
+const SURFACES: [Surface; 4] = [Surface::Metal, Surface::Tile, Surface::FibreCement, Surface::FlatGravel];
+const CANOPIES: [Canopy; 3] = [Canopy::Deciduous, Canopy::None, Canopy::Conifer];
+/// Kinds of systems that are multiplied.
+pub const KINDS: u32 = 12;
+/// Visits of each system.
+pub const VISITS: u32 = 2;
+
+/// How large the fleet is.
+#[derive(Clone, Copy)]
+pub struct Size {
+    /// Systems.
+    pub systems: u32,
+    /// Gauges.
+    pub gauges: u32,
+    /// Years of daily rain under each gauge.
+    pub years: u32,
+}
+
+/// What the benchmark has to know of the fleet.
+pub struct Fleet {
+    /// The gauges and whose they are.
+    pub gauges: Vec<(AccountId, GaugeId)>,
+}
+
+/// An id by kind of thing and number; [`super::copies`] makes the same ones inside SQLite.
+fn id(thing: u32, number: u32) -> Uuid {
+    Uuid::from_u128((u128::from(thing) << 96) | (0x7000_8000_u128 << 48) | u128::from(number))
+}
+
+pub const ACCOUNT: u32 = 1;
+pub const GAUGE: u32 = 2;
+pub const PROPERTY: u32 = 3;
+pub const SYSTEM: u32 = 4;
+pub const COMPONENT: u32 = 5;
+pub const VISIT: u32 = 6;
+/// Added to the number of a thing that is multiplied and then removed.
+pub const PATTERN: u32 = 0x8000_0000;
+
+/// Makes the fleet in a new file, with rain up to the day before `morning`.
+pub async fn make(file: &Path, size: Size, morning: DateTime<Utc>) -> Result<Fleet> {
+    ensure!(size.gauges > 0 && size.systems >= size.gauges, "fewer systems than gauges");
+    let database = Database::connect(&super::url(file), &ConnectOptions::default()).await?;
+    database.migrate().await?;
+    let accounts = size.gauges.div_ceil(GAUGES_OF_ACCOUNT);
+    for number in 0..accounts {
+        let (account, key) = account(number, morning);
+        database.insert_account(&account, &key).await?;
+    }
+    let mut gauges = Vec::new();
+    for number in 0..size.gauges {
+        let gauge = gauge(number, number / GAUGES_OF_ACCOUNT, morning);
+        database.insert_gauge(&gauge).await?;
+        let rain = rain(number, size.years, morning.date_naive());
+        database.put_rain(gauge.account_id, gauge.id, &rain).await?.context("the gauge is there")?;
+        gauges.push((gauge.account_id, gauge.id));
+    }
+    for kind in 0..KINDS {
+        pattern(&database, kind, morning).await?;
+    }
+    database.close().await;
+    super::copies::multiply(file, size).await?;
+    Ok(Fleet { gauges })
+}
+
+fn account(number: u32, now: DateTime<Utc>) -> (Account, Key) {
+    let account_id = AccountId(id(ACCOUNT, number));
+    let account = Account { id: account_id, name: format!("Orchard Co-operative {number}"), created_at: now };
+    let key = Key {
+        id: KeyId(account_id.0),
+        account_id,
+        name: "first key".to_owned(),
+        scopes: Vec::new(),
+        hash: hash(&number.to_string()),
+        hint: "ew_fleet".to_owned(),
+        created_at: now,
+        expires_at: None,
+        revoked_at: None,
+    };
+    (account, key)
+}
+
+fn gauge(number: u32, account: u32, now: DateTime<Utc>) -> Gauge {
+    Gauge {
+        id: GaugeId(id(GAUGE, number)),
+        account_id: AccountId(id(ACCOUNT, account)),
+        facts: GaugeFacts {
+            name: format!("Gatehouse gauge {number}"),
+            latitude_deg: 45.0 + f64::from(number % 97) / 10.0,
+            longitude_deg: 0.5,
+            normals: None,
+        },
+        span: RainSpan::default(),
+        version: 1,
+        created_at: now,
+        updated_at: now,
+    }
+}
+
+/// Daily rain up to the day before `end`: wet spells and dry ones, amounts of an exponential law, wetter in winter, and
+/// now and then a week without readings.
+fn rain(gauge: u32, years: u32, end: NaiveDate) -> Vec<RainDay> {
+    // Knuth's multiplier for 64 bits.
+    let mut state = u64::from(gauge).wrapping_mul(0x9E37_79B9_7F4A_7C15).wrapping_add(1);
+    let mut uniform = move || {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        ((state >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
+    };
+    let days = i64::from(years) * 1461 / 4;
+    let (mut wet, mut missing) = (false, 0);
+    let mut all = Vec::new();
+    for date in (0..days).rev().map(|back| end - TimeDelta::days(back + 1)) {
+        let winter = (f64::from(date.to_epoch_days() % 1461) / 365.25 * std::f64::consts::TAU).cos();
+        wet = uniform() < if wet { 0.6 + 0.1 * winter } else { 0.25 + 0.1 * winter };
+        let mm = if wet { (-(4.0 + 2.0 * winter) * uniform().ln() * 10.0).round() / 10.0 } else { 0.0 };
+        missing = if missing > 0 {
+            missing - 1
+        } else if uniform() < 0.001 {
+            7
+        } else {
+            0
+        };
+        if missing == 0 {
+            all.push(RainDay { date, rain_mm: mm.min(400.0) });
+        }
+    }
+    all
+}
+
+/// A system to be multiplied, with its property, components and visits.
+async fn pattern(database: &Database, kind: u32, now: DateTime<Utc>) -> Result<()> {
+    let (account_id, number) = (AccountId(id(ACCOUNT, 0)), PATTERN + kind);
+    let today = now.date_naive();
+    let property = Property {
+        id: PropertyId(id(PROPERTY, number)),
+        account_id,
+        facts: PropertyFacts {
+            name: "Terrace 00000".to_owned(),
+            latitude_deg: 48.0,
+            longitude_deg: 0.5,
+            elevation_m: 52.0,
+            time_zone: chrono_tz::Europe::London,
+            notes: Some("Keys are with the upkeep rota.".to_owned()),
+        },
+        version: 1,
+        created_at: now,
+        updated_at: now,
+    };
+    database.insert_property(&property).await?;
+    let canopy = CANOPIES[kind as usize % CANOPIES.len()];
+    let system = System {
+        id: SystemId(id(SYSTEM, number)),
+        account_id,
+        facts: SystemFacts {
+            property_id: property.id,
+            gauge_id: GaugeId(id(GAUGE, 0)),
+            name: "Seedling house 00000".to_owned(),
+            roof: Roof {
+                plan_area_m2: 40.0 + 15.0 * f64::from(kind),
+                surface: SURFACES[kind as usize % SURFACES.len()],
+                runoff_coefficient: None,
+                wetting_loss_mm: None,
+                canopy,
+                canopy_share: if canopy == Canopy::None { 0.0 } else { 0.25 },
+            },
+            commissioned_on: today - TimeDelta::days(300),
+            demand_l_per_day: 120.0,
+            retired_on: None,
+        },
+        version: 1,
+        created_at: now,
+        updated_at: now,
+    };
+    let components: Vec<Component> =
+        (0..).zip(parts(kind)).map(|(place, (name, part))| component(&system, place, name, part)).collect();
+    database.insert_system(&system, &components).await?;
+    for nth in 0..VISITS {
+        database.insert_visit(&visit(&system, &components, kind, nth, now)).await?;
+    }
+    Ok(())
+}
+
+fn component(system: &System, place: u32, name: &str, part: Part) -> Component {
+    let number = PATTERN + (system.id.0.as_u128() as u32 - PATTERN) * 4 + place;
+    let installed_on = system.facts.commissioned_on;
+    let facts = ComponentFacts { name: name.to_owned(), part, installed_on, last_served_on: None };
+    Component::new(ComponentId(id(COMPONENT, number)), system.id, facts, system.created_at)
+}
+
+fn parts(kind: u32) -> [(&'static str, Part); 4] {
+    let size = f64::from(kind);
+    let emptying = if kind.is_multiple_of(2) {
+        Emptying::WeepHole { hole_mm: 2.0, head_m: 1.0 }
+    } else {
+        Emptying::Drip { litres_per_hour: 1.0 }
+    };
+    [
+        ("north screen", Part::DebrisScreen { area_m2: 0.1 + 0.02 * size, mesh_mm: Some(1.0) }),
+        ("first-flush diverter", Part::FirstFlushDiverter { chamber_volume_l: 20.0 + 8.0 * size, emptying }),
+        (
+            "tank inlet coupling",
+            Part::Coupling {
+                material: Material::Epdm,
+                exposition: Exposition::VerticalPipe,
+                shade: if kind.is_multiple_of(3) { Shade::FullSun } else { Shade::PartShade },
+                shade_share: None,
+            },
+        ),
+        (
+            "main tank",
+            Part::Tank {
+                capacity_l: 2000.0 + 500.0 * size,
+                floor_area_m2: 1.2 + 0.3 * size,
+                outlet_height_mm: 100.0,
+                calmed_inlet: kind.is_multiple_of(2),
+            },
+        ),
+    ]
+}
+
+/// A visit with a finding for the parts that have one.
+fn visit(system: &System, components: &[Component], kind: u32, nth: u32, now: DateTime<Utc>) -> Visit {
+    let class = [FoundClass::Light, FoundClass::Half, FoundClass::Heavy][(kind + nth) as usize % 3];
+    let item = |place: usize, duty, finding| VisitItem {
+        component_id: components[place].id,
+        duty,
+        done: true,
+        finding,
+        note: None,
+    };
+    Visit {
+        id: VisitId(id(VISIT, PATTERN + kind * VISITS + nth)),
+        account_id: system.account_id,
+        facts: VisitFacts {
+            system_id: system.id,
+            visited_on: now.date_naive() - TimeDelta::days(60 + 90 * i64::from(nth)),
+            visited_by: Some("upkeep rota".to_owned()),
+            items: vec![
+                item(0, Duty::CleanScreen, Some(Finding::Class(class))),
+                item(1, Duty::ClearWeepHole, Some(Finding::Fraction(0.4))),
+                item(3, Duty::MeasureSediment, Some(Finding::DepthMm(6.0 + f64::from(kind)))),
+            ],
+            note: None,
+        },
+        withdrawn: None,
+        version: 1,
+        created_at: now,
+        updated_at: now,
+    }
+}
