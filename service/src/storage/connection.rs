@@ -21,6 +21,9 @@ use tokio::sync::{Mutex, OwnedMutexGuard};
 /// Prepared statements that a connection keeps: all of ours, bulk statements in each of their lengths.
 const STATEMENTS: usize = 256;
 
+/// Rows that SQLite's driver reads ahead of whoever takes them.
+const ROWS_ON_THE_WAY: usize = 1024;
+
 /// How to connect.
 #[derive(Clone, Debug)]
 pub struct ConnectOptions {
@@ -290,6 +293,8 @@ async fn connect_sqlite(url: &str, options: &ConnectOptions) -> Stored<SqlitePoo
         .synchronous(SqliteSynchronous::Full)
         .foreign_keys(true)
         .statement_cache_capacity(STATEMENTS)
+        // Rows come over from the driver's thread; a longer buffer lets both sides work on without waking each other.
+        .row_buffer_size(ROWS_ON_THE_WAY)
         .busy_timeout(options.patience)
         .pragma("cache_size", format!("-{}", options.sqlite_cache_kib));
     // The switch to WAL does not wait for rivals; on a new file, several processes meet there.

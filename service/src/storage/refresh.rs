@@ -13,9 +13,10 @@ use chrono::{DateTime, Utc};
 use std::collections::{BTreeMap, HashMap, HashSet};
 use uuid::Uuid;
 
-/// Task rows of one INSERT, which binds twelve values a row; SQLite allows 32,766.
-const TASKS: usize = 256;
-/// Systems of one statement.
+/// Rows of one statement that writes. Longer ones cost more: SQLite's driver looks every value up by its name, among all
+/// names before it.
+const ROWS: usize = 16;
+/// Systems of one statement that reads or locks.
 const SYSTEMS: usize = 256;
 
 pub(super) async fn claim(
@@ -130,7 +131,7 @@ async fn remove_others(tx: &mut Tx, taken: &[(Progress, &Refreshed)], tasks: &[&
 }
 
 async fn write_tasks(tx: &mut Tx, tasks: &[&Task]) -> Stored<()> {
-    for piece in pieces(tasks, TASKS) {
+    for piece in pieces(tasks, ROWS) {
         let mut rows = Vec::with_capacity(piece.len());
         for task in piece {
             rows.push((task, to_json(&task.forecast)?));
@@ -154,7 +155,7 @@ async fn write_tasks(tx: &mut Tx, tasks: &[&Task]) -> Stored<()> {
 }
 
 async fn write_statuses(tx: &mut Tx, taken: &[(Progress, &Refreshed)]) -> Stored<()> {
-    for piece in pieces(taken, SYSTEMS) {
+    for piece in pieces(taken, ROWS) {
         let mut rows = Vec::with_capacity(piece.len());
         for (_, one) in piece {
             rows.push((one.claim, to_json(&one.status)?));
@@ -170,7 +171,7 @@ async fn write_statuses(tx: &mut Tx, taken: &[(Progress, &Refreshed)]) -> Stored
 }
 
 async fn write_progress(tx: &mut Tx, taken: &[(Progress, &Refreshed)]) -> Stored<()> {
-    for piece in pieces(taken, SYSTEMS) {
+    for piece in pieces(taken, ROWS) {
         // Both databases name the columns of VALUES like this.
         let mut query = sql("UPDATE systems SET refreshed_version = done.column2, next_at = done.column3, \
              refresh_at = done.column4, \
@@ -196,7 +197,7 @@ pub(super) async fn release(database: &Database, claims: &[StaleSystem], at: Dat
     ids.sort_unstable();
     ids.dedup();
     lock(&mut tx, &ids).await?;
-    for piece in pieces(claims, SYSTEMS) {
+    for piece in pieces(claims, ROWS) {
         // Only where the claim still stands: not where another has it by now, or has refreshed it.
         let mut query = sql("UPDATE systems SET held_until = ");
         query.bind(at).push(" FROM (").bind_rows(piece, |row, claim| {
