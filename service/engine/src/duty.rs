@@ -51,6 +51,8 @@ pub struct Answer {
     pub notes: Vec<Note>,
     path: Path,
     mark: Mark,
+    /// Chances that were computed on the way, by day number.
+    seen: Vec<(i32, f64)>,
 }
 
 /// Exposure since the last service, in the exposure's unit.
@@ -157,10 +159,10 @@ impl Meter<'_> {
         self.check(q)?;
         let past = q.as_of.since(q.since);
         let path = self.path(q.since, q.as_of, past + q.horizon_days, q.left_share * q.mark.median);
-        let tally = self.tally_of(&path, past);
         // What was left behind took its share of a mark that nobody knows exactly: the rest of it is as uncertain.
         let mark = Mark { median: q.mark.median * (1.0 - q.left_share), ..q.mark };
         let view = Curve::new(&path, mark);
+        let tally = self.tally_of(&path, past, &view.sums(past));
         let chance = Chance {
             today: view.chance_by(past)?,
             in_7_days: view.chance_by(past + 7)?,
@@ -168,7 +170,8 @@ impl Meter<'_> {
             in_90_days: view.chance_by(past + 90)?,
         };
         let outcome = self.outcome(q, &path, &view, chance.today)?;
-        Ok(Answer { tally, outcome, chance, notes: self.notes().to_vec(), path, mark })
+        let seen = view.into_seen();
+        Ok(Answer { tally, outcome, chance, notes: self.notes().to_vec(), path, mark, seen })
     }
 
     fn check(&self, q: &Question) -> Result<(), EngineError> {
@@ -223,18 +226,22 @@ impl Answer {
         if !(p > 0.0 && p < 1.0) {
             return None;
         }
-        let number = Curve::new(&self.path, self.mark).day_of(p).ok()??;
+        let number = self.view().day_of(p).ok()??;
         Some(self.path.day(number))
     }
 
     /// The chance over time around the window, to the horizon without one: at most 60 points, days and chances rising.
     pub fn curve(&self) -> Result<Vec<CurvePoint>, EngineError> {
-        curve(&self.path, &Curve::new(&self.path, self.mark), &self.outcome)
+        curve(&self.path, &self.view(), &self.outcome)
     }
 
     /// The chance that the mark is reached by a day, 0 before the last service, held at the horizon's after it.
     pub fn chance_by(&self, day: Day) -> Result<f64, EngineError> {
-        Curve::new(&self.path, self.mark).chance_by(day.since(self.path.day(0)))
+        self.view().chance_by(day.since(self.path.day(0)))
+    }
+
+    fn view(&self) -> Curve<'_> {
+        Curve::resume(&self.path, self.mark, self.seen.clone())
     }
 }
 

@@ -14,8 +14,6 @@
 //! Invariants: tallies are 0 or more; two stretches that meet add up to the whole, in what was read and in what is
 //! expected; days with a reading and days without are all the days there are.
 
-use std::sync::Arc;
-
 use crate::calendar::Day;
 use crate::catchment::Catchment;
 use crate::climate::{Basis, ClimateError};
@@ -24,7 +22,7 @@ use crate::error::{EngineError, require};
 use crate::exposure::{Exposure, Steps, USUAL_WET_SHARE, count, law};
 use crate::gauge::Gauge;
 use crate::mark::Mark;
-use crate::passage::{Curve, Known, Law, Path};
+use crate::passage::{Curve, Known, Law, Path, Rows, Sums};
 use crate::site::{Roof, Site};
 
 /// Fewest years of a record below which a note says that the climate is thin.
@@ -52,7 +50,7 @@ pub struct Setting<'a> {
 pub struct Meter<'a> {
     gauge: &'a Gauge,
     reads_rain: bool,
-    steps: Arc<Steps>,
+    steps: Steps,
     law: Option<Law>,
     notes: Vec<Note>,
     gets_nothing: bool,
@@ -85,7 +83,8 @@ impl<'a> Meter<'a> {
     pub fn tally(&self, since: Day, through: Day) -> Result<Tally, EngineError> {
         let days = through.since(since);
         require((0..=LONGEST_PAST).contains(&days), "days since", f64::from(days), "0 to 73050")?;
-        Ok(self.tally_of(&self.path(since, through, days, 0.0), days))
+        let path = self.path(since, through, days, 0.0);
+        Ok(self.tally_of(&path, days, &Rows::default().sums(&path, days)))
     }
 
     /// The day by which a mark was reached as likely as not, when it is known to have been reached by `found_on`.
@@ -118,12 +117,12 @@ impl<'a> Meter<'a> {
             // Nothing is read of it: all of it is expectation.
             Vec::from_iter((as_of > since).then(|| (1, as_of.since(since))))
         };
-        let known = Known::new(Arc::clone(&self.steps), since, as_of, carried);
+        let known = Known::new(self.steps.clone(), since, as_of, carried);
         Path::new(known, unread, self.law, horizon)
     }
 
-    pub(crate) fn tally_of(&self, path: &Path, past: i32) -> Tally {
-        let sums = path.sums(past);
+    /// The tally after `past` days, of which `sums` stand for those that nobody read.
+    pub(crate) fn tally_of(&self, path: &Path, past: i32, sums: &Sums) -> Tally {
         let known = path.known(past);
         // What comes whatever the weather is no gap in the readings.
         let read = if self.reads_rain {
@@ -136,7 +135,7 @@ impl<'a> Meter<'a> {
             value: known + expected,
             known,
             expected_unread: expected,
-            sd: path.variance(&sums).sqrt(),
+            sd: path.variance(sums).sqrt(),
             days_read: read,
             days_unread: past.max(0) as u32 - read,
         }

@@ -2,6 +2,9 @@
 //!
 //! `statrs` gives the logarithm of the gamma function and the error function. Its regularised incomplete gamma loops
 //! until the last digit settles, without a bound; the version here stops after [`MAX_STEPS`] and says so.
+//!
+//! Exponential, logarithm and normal law also come for [`LANES`] numbers at once, without a branch or a call, so that the
+//! compiler makes vector instructions of them: an integral asks for them a dozen times for each day looked at.
 
 use statrs::function::erf::erfc;
 use statrs::function::gamma::ln_gamma;
@@ -14,6 +17,94 @@ const MAX_STEPS: u32 = 5_000;
 const SETTLED: f64 = 1e-13;
 /// Above this shape the Wilson-Hilferty cube root is closer than 2e-6 to the gamma law (checked in the tests).
 const LARGE_SHAPE: f64 = 2.0e4;
+
+/// How many numbers the functions on several work on.
+pub(crate) const LANES: usize = 8;
+
+/// e^x of each, within 1e-14 of itself; held at x of -708 and 708.
+///
+/// x = n ln 2 + r with |r| <= ln 2 / 2, e^r by its series up to r^11, 2^n by way of the exponent's bits.
+pub(crate) fn exp_each(x: &mut [f64; LANES]) {
+    for x in x {
+        *x = exp(*x);
+    }
+}
+
+/// ln x of each, within 1e-14, for normal numbers above 0; below them some number under -700.
+///
+/// x = 2^k m with m within a root of 2 of 1; ln m is twice the artanh of (m - 1) / (m + 1), by its series.
+pub(crate) fn ln_each(x: &mut [f64; LANES]) {
+    for x in x {
+        *x = ln(*x);
+    }
+}
+
+/// The normal distribution function of each, within 1e-15.
+///
+/// Algorithm 5666 of Hart et al., Computer Approximations (1968), with the coefficients as West printed them (Better
+/// approximations to cumulative normal functions, Wilmott Magazine 2005); beyond 8 the tail is held, at 6e-16.
+pub(crate) fn normal_below_each(z: &mut [f64; LANES]) {
+    for z in z {
+        *z = normal_by_ratio(*z);
+    }
+}
+
+#[inline(always)]
+fn exp(x: f64) -> f64 {
+    /// Adding it rounds to a whole number, which is then found in the low bits.
+    const ROUND: f64 = 6_755_399_441_055_744.0;
+    /// ln 2 in two parts; a whole number up to 1024 times the first is exact.
+    const LN_2: (f64, f64) = (6.931_471_803_691_238e-1, 1.908_214_929_270_587_7e-10);
+    let x = x.clamp(-708.0, 708.0);
+    let rounded = x * std::f64::consts::LOG2_E + ROUND;
+    let n = rounded - ROUND;
+    let r = (x - n * LN_2.0) - n * LN_2.1;
+    let factorials = [3_628_800.0, 362_880.0, 40_320.0, 5_040.0, 720.0, 120.0, 24.0, 6.0, 2.0, 1.0, 1.0];
+    let series = factorials.iter().fold(1.0 / 39_916_800.0, |sum, k| sum * r + 1.0 / k);
+    series * f64::from_bits((rounded.to_bits() << 52).wrapping_add(1023 << 52))
+}
+
+#[inline(always)]
+fn ln(x: f64) -> f64 {
+    /// The bits of the root of 1/2: numbers from it to the root of 2 keep their exponent of 0.
+    const ROOT_HALF: u64 = 0x3fe6_a09e_667f_3bcd;
+    const BIAS: u64 = 1023 << 52;
+    /// 2^52, whose low bits hold a whole number.
+    const WHOLE: (u64, f64) = (0x4330_0000_0000_0000, 4_503_599_627_370_496.0);
+    let exponent = x.to_bits().wrapping_sub(ROOT_HALF).wrapping_add(BIAS) >> 52;
+    let k = f64::from_bits(exponent | WHOLE.0) - WHOLE.1 - 1023.0;
+    let m = f64::from_bits(x.to_bits().wrapping_sub((exponent << 52).wrapping_sub(BIAS)));
+    let s = (m - 1.0) / (m + 1.0);
+    let t = s * s;
+    let series = [15.0, 13.0, 11.0, 9.0, 7.0, 5.0, 3.0].iter().fold(1.0 / 17.0, |sum, k| sum * t + 1.0 / k);
+    k * std::f64::consts::LN_2 + 2.0 * s * (1.0 + t * series)
+}
+
+#[inline(always)]
+fn normal_by_ratio(z: f64) -> f64 {
+    const ABOVE: [f64; 6] = [
+        0.700_383_064_443_688,
+        6.373_962_203_531_65,
+        33.912_866_078_383,
+        112.079_291_497_871,
+        221.213_596_169_931,
+        220.206_867_912_376,
+    ];
+    const BELOW: [f64; 7] = [
+        1.755_667_163_182_64,
+        16.064_177_579_207,
+        86.780_732_202_946_1,
+        296.564_248_779_674,
+        637.333_633_378_831,
+        793.826_512_519_948,
+        440.413_735_824_752,
+    ];
+    let a = z.abs().min(8.0);
+    let above = ABOVE.iter().fold(3.526_249_659_989_11e-2, |sum, c| sum * a + c);
+    let below = BELOW.iter().fold(8.838_834_764_831_84e-2, |sum, c| sum * a + c);
+    let tail = exp(-0.5 * a * a) * above / below;
+    if z > 0.0 { 1.0 - tail } else { tail }
+}
 
 /// The normal distribution function.
 pub(crate) fn normal_below(z: f64) -> f64 {
@@ -122,6 +213,54 @@ mod tests {
             let above = gamma_above(a * (1.0 + 1e-12), x).unwrap();
             assert!((below - above).abs() < 2e-6, "z {z}: {below} {above}");
         }
+    }
+
+    fn last(f: fn(&mut [f64; LANES]), x: f64) -> f64 {
+        let mut several = [x; LANES];
+        f(&mut several);
+        several[LANES - 1]
+    }
+
+    #[test]
+    fn several_at_once_are_the_same_as_one() {
+        for i in 0..40_000 {
+            let x = -40.0 + f64::from(i) * 2e-3;
+            assert!((last(exp_each, x) / x.exp() - 1.0).abs() < 1e-14, "exp {x}");
+            let y = (0.9 * x).exp();
+            assert!((last(ln_each, y) - y.ln()).abs() < 1e-14, "ln {y}");
+        }
+        assert!(last(ln_each, 0.0) < -700.0);
+        assert!(last(exp_each, f64::NEG_INFINITY) < 1e-300);
+    }
+
+    /// Against the error function to 20 digits (mpmath 1.4.1).
+    #[test]
+    fn normal_law_of_several_at_once() {
+        let cases = [
+            (-9.0, 1.128_588_405_953_840_5e-19),
+            (-7.5, 3.190_891_672_910_896_3e-14),
+            (-6.0, 9.865_876_450_376_98e-10),
+            (-5.0, 2.866_515_718_791_939e-07),
+            (-4.0, 3.167_124_183_311_992_4e-05),
+            (-3.0, 0.001_349_898_031_630_094_6),
+            (-2.0, 0.022_750_131_948_179_21),
+            (-1.0, 0.158_655_253_931_457_05),
+            (-0.5, 0.308_537_538_725_986_9),
+            (-0.1, 0.460_172_162_722_971),
+            (0.0, 0.5),
+            (0.3, 0.617_911_422_188_952_7),
+            (0.7, 0.758_036_347_776_927),
+            (1.3, 0.903_199_515_414_389_7),
+            (2.5, 0.993_790_334_674_223_8),
+            (4.2, 0.999_986_654_250_984_1),
+        ];
+        for (z, below) in cases {
+            let got = last(normal_below_each, z);
+            assert!((got - below).abs() < 1e-15, "{z}: {got}");
+            assert!((got + last(normal_below_each, -z) - 1.0).abs() < 1e-15, "{z}");
+            assert!((got - normal_below(z)).abs() < 1e-10, "{z}");
+        }
+        assert!(last(normal_below_each, 1e300) > 1.0 - 1e-15);
     }
 
     #[test]

@@ -6,36 +6,80 @@ use crate::calendar::Day;
 use crate::catchment::Events;
 use crate::climate::WET_MM;
 use crate::first_flush::{MIXING, WASH_OFF_PER_MM, washed_share};
-use crate::gauge::{BLOCK_DAYS, Gauge};
+use crate::gauge::Gauge;
 use crate::meter::Setting;
 
 use super::Exposure;
-use super::chamber::{Chamber, Filling};
-use super::leaves::{Fallen, per_catcher};
+use super::chamber::{Chamber, pass};
+use super::leaves::{fall, moved, per_catcher};
 use super::sediment::solids_to_depth;
 use super::ultraviolet::Year;
 
-/// A tally as it grew over the readings: the days on which it did, and what it was from the first reading on.
+/// A tally as it grew over the readings.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct Steps {
-    days: Vec<i32>,
-    totals: Vec<f64>,
+    days: Days,
+    /// What it was on each of the days, from the first reading on.
+    totals: Arc<Vec<f64>>,
+}
+
+/// The days on which a tally grew.
+#[derive(Debug, Clone, PartialEq)]
+enum Days {
+    /// These, in order.
+    Some(Arc<Vec<i32>>),
+    /// Every day from one on.
+    From(i32),
+}
+
+impl Default for Days {
+    fn default() -> Days {
+        Days::From(0)
+    }
 }
 
 impl Steps {
-    fn new(days: Vec<i32>, mut amounts: Vec<f64>) -> Steps {
-        let mut total = 0.0;
-        for x in &mut amounts {
-            total += *x;
-            *x = total;
-        }
-        Steps { days, totals: amounts }
+    fn of_events(events: &Events, mut amounts: Vec<f64>) -> Steps {
+        add_up(&mut amounts);
+        Steps { days: Days::Some(Arc::clone(&events.day)), totals: Arc::new(amounts) }
+    }
+
+    /// What each part of the steps brought, given how many steps there are by the end of each.
+    fn between(&self, ends: impl Iterator<Item = usize>) -> impl Iterator<Item = f64> {
+        let mut before = 0.0;
+        ends.map(move |end| {
+            let total = end.checked_sub(1).map_or(0.0, |last| self.totals[last]);
+            total - std::mem::replace(&mut before, total)
+        })
     }
 
     /// The total up to and with a day.
     pub(crate) fn total(&self, day: Day) -> f64 {
-        let passed = self.days.partition_point(|d| *d <= day.0);
-        passed.checked_sub(1).map_or(0.0, |last| self.totals[last])
+        let passed = match &self.days {
+            Days::Some(days) => days.partition_point(|d| *d <= day.0),
+            Days::From(first) => (day.since(Day(*first)) + 1).max(0) as usize,
+        };
+        let last = passed.min(self.totals.len()).checked_sub(1);
+        last.map_or(0.0, |last| self.totals[last])
+    }
+}
+
+/// Turns amounts into totals.
+///
+/// Four at a time, so that the sum of one does not wait for that of the three before it.
+fn add_up(amounts: &mut [f64]) {
+    let mut total = 0.0;
+    let mut chunks = amounts.chunks_exact_mut(4);
+    for four in &mut chunks {
+        let [a, b, c, d] = [four[0], four[1], four[2], four[3]];
+        let two = a + b;
+        let three = two + c;
+        four.copy_from_slice(&[total + a, total + two, total + three, total + (two + (c + d))]);
+        total = four[3];
+    }
+    for x in chunks.into_remainder() {
+        total += *x;
+        *x = total;
     }
 }
 
@@ -43,7 +87,7 @@ impl Steps {
 #[derive(Debug, Clone)]
 pub(crate) struct Counted {
     /// What the readings say.
-    pub steps: Arc<Steps>,
+    pub steps: Steps,
     /// The sums behind the climatology, for exposures that ride on rain.
     pub months: Option<Months>,
     /// The year of doses, for light.
@@ -61,35 +105,35 @@ pub(crate) struct Months {
     pub lump: f64,
     /// The same of the runoff, coefficient taken off.
     pub runoff_lump: f64,
-    /// Exposure by blocks of 30 days from the first reading on; empty for years that were generated.
-    pub blocks: Vec<f64>,
+    /// Exposure by whole blocks of 30 days from the first reading on; `None` for years that were generated.
+    pub blocks: Option<Vec<f64>>,
 }
 
 /// Runs an exposure over the readings of its gauge.
 pub(crate) fn count(s: &Setting<'_>) -> Counted {
     if let Exposure::Ultraviolet { orientation, shade_share, warmth } = s.exposure {
         let year = Year::new(s.site, orientation, shade_share, warmth.as_ref());
-        return Counted { steps: Arc::new(light(s.gauge, &year)), months: None, year: Some(year) };
+        return Counted { steps: light(s.gauge, &year), months: None, year: Some(year) };
     }
     if !s.exposure.needs_rain() {
-        return Counted { steps: Arc::new(Steps::default()), months: None, year: None };
+        return Counted { steps: Steps::default(), months: None, year: None };
     }
     let own = s.catchment.own();
-    let amounts = rain_borne(s, own, s.exposure);
+    let (steps, squares) = rain_borne(s, own, s.exposure);
     // The climatology is that of a part in order: what a blocked hole let through is history and no season.
     let expected = expected(s.exposure);
     let months = match (s.catchment.model(), expected) {
         (Some(model), expected) => {
-            let amounts = rain_borne(s, model, expected.unwrap_or(s.exposure));
-            Some(Months::of(&amounts, model, Gauge::modelled_days(), None))
+            let (steps, squares) = rain_borne(s, model, expected.unwrap_or(s.exposure));
+            Months::of(&steps, squares, model, Gauge::modelled_days(), false)
         }
         (None, Some(expected)) => {
-            let amounts = rain_borne(s, own, expected);
-            Some(Months::of(&amounts, own, s.gauge.read().by_month, s.gauge.record().first()))
+            let (steps, squares) = rain_borne(s, own, expected);
+            Months::of(&steps, squares, own, s.gauge.read().by_month, true)
         }
-        (None, None) => Some(Months::of(&amounts, own, s.gauge.read().by_month, s.gauge.record().first())),
+        (None, None) => Months::of(&steps, squares, own, s.gauge.read().by_month, true),
     };
-    Counted { steps: Arc::new(Steps::new(own.day.clone(), amounts)), months, year: None }
+    Counted { steps, months: Some(months), year: None }
 }
 
 /// The exposure without its history, when it has one.
@@ -105,108 +149,109 @@ fn expected(exposure: Exposure<'_>) -> Option<Exposure<'static>> {
     })
 }
 
+/// What the events added up to, and the sum of the squares of what each added.
+fn rain_borne(s: &Setting<'_>, events: &Events, exposure: Exposure<'_>) -> (Steps, f64) {
+    if matches!(exposure, Exposure::Runoff) {
+        let days = Days::Some(Arc::clone(&events.day));
+        return (Steps { days, totals: Arc::clone(&events.total) }, events.squares);
+    }
+    let amounts = amounts(s, events, exposure);
+    let squares = sum_of_squares(&amounts);
+    (Steps::of_events(events, amounts), squares)
+}
+
 /// What each event added.
-fn rain_borne(s: &Setting<'_>, events: &Events, exposure: Exposure<'_>) -> Vec<f64> {
+fn amounts(s: &Setting<'_>, events: &Events, exposure: Exposure<'_>) -> Vec<f64> {
     match exposure {
-        Exposure::Runoff => events.mm.clone(),
         Exposure::Fills { chamber } => {
-            let mut filling = Filling::new(chamber);
-            let filled = |(&day, &mm): (&i32, &f64)| {
-                let taken = filling.take(day, mm);
-                f64::from(u8::from(taken > 0.0 && (filling.is_full() || taken >= chamber.volume_mm)))
-            };
-            events.day.iter().zip(&events.mm).map(filled).collect()
+            pass(chamber, &events.day, &events.mm, |_, brim| f64::from(u8::from(brim)))
         }
         Exposure::Grit { chamber } => diverted(events, chamber),
         Exposure::Sediment { chamber, floor_area_m2, calmed_inlet } => {
             let depth = solids_to_depth(calmed_inlet, s.roof.plan_area_m2 / floor_area_m2);
-            let mut amounts = match chamber {
-                Some(chamber) => diverted(events, chamber),
-                None => vec![0.0; events.len()],
+            let Some(chamber) = chamber else {
+                return events.washed.iter().map(|washed| washed * depth).collect();
             };
+            let mut amounts = diverted(events, chamber);
             for (x, washed) in amounts.iter_mut().zip(&events.washed) {
                 *x = (washed - *x) * depth;
             }
             amounts
         }
         Exposure::Leaves { .. } | Exposure::GutterLeaves { .. } => {
-            let fallen = Fallen::new(s.roof, s.site, per_catcher(s.roof, exposure));
-            let back = events.days_back();
-            (0..events.len()).map(|i| fallen.before(events, i, back)).collect()
+            moved(events, &fall(s.roof, s.site, per_catcher(s.roof, exposure)))
         }
-        Exposure::RoofLeaves | Exposure::Ultraviolet { .. } | Exposure::Steady { .. } => Vec::new(),
+        Exposure::Runoff | Exposure::RoofLeaves | Exposure::Ultraviolet { .. } | Exposure::Steady { .. } => {
+            Vec::new()
+        }
     }
 }
 
 /// Solids that stay in a chamber, g per m2 of roof.
 fn diverted(events: &Events, chamber: Chamber<'_>) -> Vec<f64> {
-    let mut filling = Filling::new(chamber);
+    let mut amounts = pass(chamber, &events.day, &events.mm, |taken, _| taken);
     // Most events fill the chamber from empty.
     let of_a_full_flush = MIXING * washed_share(WASH_OFF_PER_MM, chamber.volume_mm);
-    (0..events.len())
-        .map(|i| {
-            let (mm, lying) = (events.mm[i], events.lying[i]);
-            let taken = filling.take(events.day[i], mm);
-            if taken == chamber.volume_mm {
-                lying * of_a_full_flush
-            } else if taken == mm {
-                MIXING * events.washed[i]
-            } else {
-                lying * MIXING * washed_share(WASH_OFF_PER_MM, taken)
-            }
-        })
-        .collect()
+    let roof = events.mm.iter().zip(&events.lying).zip(&events.washed);
+    for (x, ((&mm, &lying), &washed)) in amounts.iter_mut().zip(roof) {
+        let taken = *x;
+        *x = if taken == chamber.volume_mm {
+            lying * of_a_full_flush
+        } else if taken == mm {
+            MIXING * washed
+        } else {
+            lying * MIXING * washed_share(WASH_OFF_PER_MM, taken)
+        };
+    }
+    amounts
+}
+
+/// Four sums side by side do not wait for each other.
+fn sum_of_squares(amounts: &[f64]) -> f64 {
+    let mut sums = [0.0; 4];
+    let chunks = amounts.chunks_exact(4);
+    let rest: f64 = chunks.remainder().iter().map(|x| x * x).sum();
+    for four in chunks {
+        for (sum, x) in sums.iter_mut().zip(four) {
+            *sum += x * x;
+        }
+    }
+    sums.iter().sum::<f64>() + rest
 }
 
 impl Months {
-    fn of(amounts: &[f64], events: &Events, days: [f64; 12], first: Option<Day>) -> Months {
-        let mut months =
-            Months { sums: [0.0; 12], days, lump: 0.0, runoff_lump: events.lump(), blocks: Vec::new() };
-        let (mut sum, mut square) = (0.0, 0.0);
-        for (x, month0) in amounts.iter().zip(&events.month0) {
-            months.sums[usize::from(*month0)] += x;
-            sum += x;
-            square += x * x;
+    /// Sums of what grew with the events of a record; its blocks only where they were `measured`.
+    fn of(steps: &Steps, squares: f64, events: &Events, days: [f64; 12], measured: bool) -> Months {
+        let mut sums = [0.0; 12];
+        for (run, amount) in events.months.iter().zip(steps.between(events.months.iter().map(|run| run.end)))
+        {
+            sums[usize::from(run.month0)] += amount;
         }
-        if sum > 0.0 {
-            months.lump = square / sum;
-        }
-        if let Some(first) = first {
-            let mut end = first.0 + BLOCK_DAYS as i32;
-            let mut block = 0.0;
-            for (x, day) in amounts.iter().zip(&events.day) {
-                while *day >= end {
-                    months.blocks.push(std::mem::take(&mut block));
-                    end += BLOCK_DAYS as i32;
-                }
-                block += x;
-            }
-            months.blocks.push(block);
-        }
-        months
+        let sum = steps.totals.last().copied().unwrap_or(0.0);
+        let lump = if sum > 0.0 { squares / sum } else { 0.0 };
+        let blocks = measured.then(|| steps.between(events.blocks.iter().copied()).collect());
+        Months { sums, days, lump, runoff_lump: events.lump(), blocks }
     }
 }
 
 /// The doses of the days that were read.
 fn light(gauge: &Gauge, year: &Year) -> Steps {
     let mm = gauge.record().dense();
-    let Some(start) = gauge.record().first() else { return Steps::default() };
-    let last = start.plus(mm.len() as i32 - 1);
-    let (mut days, mut totals) = (Vec::with_capacity(mm.len()), Vec::with_capacity(mm.len()));
-    let (mut day, mut total) = (start, 0.0);
-    while day <= last {
-        let (from, doy, month0) = (day, day.day_of_year(), day.month0());
-        let end = day.month_end().min(last);
-        let (wet, dry) = year.weather(month0);
-        while day <= end {
-            let rain = mm[day.since(start) as usize];
-            if !rain.is_nan() {
-                total += year.sky(doy + day.since(from) as u32) * if rain >= WET_MM { wet } else { dry };
-                days.push(day.0);
-                totals.push(total);
-            }
-            day = day.plus(1);
+    let Some(first) = gauge.record().first() else { return Steps::default() };
+    let mut doses = vec![0.0; mm.len()];
+    let mut passed = 0;
+    while passed < mm.len() {
+        let from = first.plus(passed as i32);
+        let to = mm.len().min(passed + from.month_end().since(from) as usize + 1);
+        let (wet, dry) = year.weather(from.month0());
+        let days = doses[passed..to].iter_mut().zip(&mm[passed..to]).zip(year.sky_from(from.day_of_year()));
+        for ((dose, rain), sky) in days {
+            // Without a branch on the weather: a wet day, else a day with a reading, else none.
+            let of_weather = if *rain >= WET_MM { wet } else { dry };
+            *dose = sky * if rain.is_nan() { 0.0 } else { of_weather };
         }
+        passed = to;
     }
-    Steps { days, totals }
+    add_up(&mut doses);
+    Steps { days: Days::From(first.0), totals: Arc::new(doses) }
 }

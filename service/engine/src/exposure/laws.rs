@@ -75,14 +75,15 @@ fn moved_leaves(s: &Setting<'_>, climate: &Climate, months: &Months) -> Law {
 
 /// What rides on the rain.
 fn rain_borne(s: &Setting<'_>, climate: &Climate, months: &Months) -> Law {
-    let mut daily = if months.is_measured() {
+    let measured = months.blocks.as_ref();
+    let mut daily = if measured.is_some() {
         monthly_means(&months.sums, &months.days)
     } else {
         // Generated years are long, and the climate they come from is smooth as far as it should be.
         std::array::from_fn(|m| months.sums[m] / months.days[m])
     };
     let runoff_alone = matches!(s.exposure, Exposure::Runoff);
-    if runoff_alone && months.is_measured() {
+    if runoff_alone && measured.is_some() {
         for (mean, level) in daily.iter_mut().zip(climate.level) {
             *mean *= level;
         }
@@ -95,30 +96,21 @@ fn rain_borne(s: &Setting<'_>, climate: &Climate, months: &Months) -> Law {
     };
     let kappa = climate.kappa_mm * ratio;
     let years = s.gauge.record().known_days() as f64 / 365.0;
-    let (sigma_month, cv30) = if runoff_alone || !months.is_measured() {
-        (climate.sigma_month, climate.cv30)
-    } else {
-        let mut misfit = Misfit::default();
-        let blocks = s.gauge.read().whole_blocks().iter().zip(&months.blocks);
-        // A block with more than five days unread would say more about the gap than about the exposure.
-        for (read, observed) in blocks.filter(|(read, _)| read.known() >= 25) {
-            misfit.add(*observed, read.expected(&daily));
+    let (sigma_month, sampling_sd) = match measured {
+        Some(blocks) if !runoff_alone => {
+            let mut misfit = Misfit::default();
+            let blocks = s.gauge.read().whole_blocks().iter().zip(blocks);
+            // A block with more than five days unread would say more about the gap than about the exposure.
+            for (read, observed) in blocks.filter(|(read, _)| read.known() >= 25) {
+                misfit.add(*observed, read.expected(&daily));
+            }
+            let (sigma_month, cv30) = misfit.spread(kappa, years, (climate.sigma_month, climate.cv30));
+            // Its means come from the record alone, whatever normals stand beside it.
+            (sigma_month, cv30 / years.sqrt())
         }
-        misfit.spread(kappa, years, (climate.sigma_month, climate.cv30))
-    };
-    let sampling_sd = if runoff_alone || !months.is_measured() {
-        climate.sampling_sd()
-    } else {
-        // Its means come from the record alone, whatever normals stand beside it.
-        cv30 / years.sqrt()
+        _ => (climate.sigma_month, climate.sampling_sd()),
     };
     Law { daily, kappa, sigma_month, sigma_year: climate.sigma_year, sampling_sd }
-}
-
-impl Months {
-    fn is_measured(&self) -> bool {
-        !self.blocks.is_empty()
-    }
 }
 
 fn light(climate: Option<&Climate>, year: &Year) -> Law {

@@ -8,7 +8,7 @@
 //! Invariant: the screen's share of what fell = what moved + what lies on the roof.
 
 use crate::calendar::{Day, MEAN_MONTH_DAYS};
-use crate::catchment::Events;
+use crate::catchment::{Events, Run};
 use crate::site::{Canopy, Roof, Site};
 
 use super::Exposure;
@@ -77,40 +77,102 @@ pub(super) fn fall(roof: &Roof, site: &Site, per_catcher: f64) -> [f64; 12] {
     std::array::from_fn(|m| litter_kg_m2(roof, site, m) * per_catcher)
 }
 
-/// Leaves that fell since the last event, as the next one finds them.
-pub(super) struct Fallen {
-    fall: [f64; 12],
+/// What lay on the roof when each event came, in the unit of the tally; `fall` is that of a day by month.
+pub(super) fn moved(events: &Events, fall: &[f64; 12]) -> Vec<f64> {
+    let days_back = events.days_back();
+    let mut amounts = Vec::with_capacity(events.len());
+    let mut starts = events.starts.iter().peekable();
+    let mut month_before: Option<(&Run, i32)> = None;
+    for run in &events.months {
+        let per_day = fall[usize::from(run.month0)];
+        let days = &events.day[amounts.len()..run.end];
+        let Some((&first, &last)) = days.first().zip(days.last()) else { continue };
+        let whole = starts.peek().is_none_or(|start| start.0 >= run.end);
+        match month_before {
+            // The usual month: its events follow one in the month before, and each other.
+            Some((before, previous)) if whole && before.last == run.before => {
+                let rest = fall[usize::from(before.month0)] * f64::from(before.last - previous);
+                amounts.push(rest + per_day * f64::from(first - run.before));
+                amounts.extend(days.windows(2).map(|pair| per_day * f64::from(pair[1] - pair[0])));
+            }
+            _ => {
+                let mut previous = month_before.map_or(first, |before| before.1);
+                for &day in days {
+                    let mut lying = 0.0;
+                    if let Some(start) = starts.next_if(|start| start.0 == amounts.len()) {
+                        previous = start.1;
+                        // What lay there when readings began, nobody knows: about as much as on any day.
+                        lying = per_day * days_back;
+                    }
+                    amounts.push(lying + between(fall, Day(previous), Day(day)));
+                    previous = day;
+                }
+            }
+        }
+        month_before = Some((run, last));
+    }
+    amounts
 }
 
-impl Fallen {
-    pub(super) fn new(roof: &Roof, site: &Site, per_catcher: f64) -> Fallen {
-        Fallen { fall: fall(roof, site, per_catcher) }
+/// Leaf fall after one day up to and with another.
+fn between(fall: &[f64; 12], after: Day, through: Day) -> f64 {
+    let (mut left, mut end, mut sum) = (through.since(after), through, 0.0);
+    while left > 0 {
+        let (_, month, day_of_month) = end.ymd();
+        let days = left.min(day_of_month as i32);
+        sum += fall[month as usize - 1] * f64::from(days);
+        left -= days;
+        end = end.plus(-days);
     }
-
-    /// What lay on the roof when the event came. `days_back` stands for what lay there when readings began.
-    pub(super) fn before(&self, events: &Events, i: usize, days_back: f64) -> f64 {
-        let month0 = usize::from(events.month0[i]);
-        let (days, in_month) = (events.day[i] - events.before[i], i32::from(events.day_of_month[i]));
-        let mut sum = self.fall[month0] * f64::from(days.min(in_month));
-        if events.unknown_before[i] {
-            sum += self.fall[month0] * days_back;
-        }
-        let mut left = days - in_month;
-        let mut end = Day(events.day[i] - in_month);
-        while left > 0 {
-            let (_, month, length) = end.ymd();
-            let days = left.min(length as i32);
-            sum += self.fall[month as usize - 1] * f64::from(days);
-            left -= days;
-            end = end.plus(-days);
-        }
-        sum
-    }
+    sum
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::gauge::Gauge;
+    use crate::rain::RainRecord;
+
+    /// Against leaves laid down day by day, over leap days, gaps, months without an event and events on month ends.
+    #[test]
+    fn leaves_lie_where_days_laid_them() {
+        let first = Day::from_ymd(2015, 12, 20).unwrap();
+        let reading = |n: i32| match n {
+            50..=58 | 300 | 302..=400 => None,
+            _ if n % 11 == 0 || n % 30 == 7 || (100..104).contains(&n) => Some(8.0),
+            _ if (150..260).contains(&n) => Some(0.0),
+            _ => Some(f64::from(n % 3)),
+        };
+        let record = RainRecord::from_readings((0..900).filter_map(|n| Some((first.plus(n), reading(n)?))));
+        let roof = Roof {
+            plan_area_m2: 100.0,
+            coefficient: 0.9,
+            wetting_loss_mm: 0.5,
+            canopy: Canopy::Deciduous,
+            canopy_share: 0.2,
+        };
+        let gauge = Gauge::new(record, None);
+        let catchment = crate::catchment::Catchment::new(&gauge, &roof).unwrap();
+        let events = catchment.own();
+        let fall: [f64; 12] = std::array::from_fn(|m| 1.0 + f64::from(m as i32 * 5 % 7));
+        let moved = moved(events, &fall);
+        assert_eq!(moved.len(), events.len());
+        let (mut lying, mut unknown, mut at) = (0.0, true, 0);
+        for n in 0..900 {
+            let day = first.plus(n);
+            if reading(n).is_none() {
+                (lying, unknown) = (0.0, true);
+                continue;
+            }
+            lying += fall[day.month0()];
+            if events.day.get(at) == Some(&day.0) {
+                let before = if unknown { fall[day.month0()] * events.days_back() } else { 0.0 };
+                assert!((moved[at] - lying - before).abs() < 1e-9, "{n}: {} {lying} {before}", moved[at]);
+                (lying, unknown, at) = (0.0, false, at + 1);
+            }
+        }
+        assert_eq!(at, moved.len());
+    }
 
     #[test]
     fn a_usual_screen_wants_cleaning_within_the_published_intervals() {

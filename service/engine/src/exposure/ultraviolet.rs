@@ -89,9 +89,9 @@ impl Year {
         }
     }
 
-    /// What a day of the year, 1 to 366, would bring without weather.
-    pub(super) fn sky(&self, day_of_year: u32) -> f64 {
-        self.sky[(day_of_year.clamp(1, 366) - 1) as usize]
+    /// What the days of the year from one on, 1 to 366, would bring without weather.
+    pub(super) fn sky_from(&self, day_of_year: u32) -> &[f64] {
+        &self.sky[(day_of_year.clamp(1, 366) - 1) as usize..]
     }
 
     /// What a wet and a dry day of a month make of it.

@@ -1,14 +1,12 @@
 //! Adding up the unread days.
 
-use std::sync::Arc;
-
-use crate::calendar::{Day, month_length};
-use crate::climate::smooth;
+use crate::calendar::Day;
 use crate::error::EngineError;
 use crate::exposure::Steps;
 use crate::mark::Mark;
 
-use super::chance::chance_reached;
+use super::chance::Uncertain;
+use super::rows::{Rows, Sums};
 use super::tree::Curve;
 
 /// What unread days bring, and how far it strays. Units are those of the exposure.
@@ -46,80 +44,50 @@ impl Law {
     /// Mean and variance of the sum over the `days` after `since`, none of them read.
     pub fn mean_and_variance(&self, since: Day, days: i32) -> (f64, f64) {
         let path = Path::new(Known::nothing(since), Vec::new(), Some(*self), days.max(1));
-        let sums = path.sums(days.max(0));
+        let sums = Rows::default().sums(&path, days.max(0));
         (sums.mean, path.variance(&sums))
     }
 }
 
-/// Sums of the expectation over unread days, kept so that the next stretch can be added.
-#[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Sums {
-    /// M.
-    pub mean: f64,
-    by_month: [f64; 12],
-    closed_months: f64,
-    open_month: f64,
-    month_id: i64,
-    days: i32,
-}
-
-impl Sums {
-    /// Adds the days `from..=to`, all unread.
-    fn add(&mut self, daily: &[f64; 12], from: Day, to: Day) {
-        let (mut y, mut m, d) = from.ymd();
-        let mut left = to.since(from) + 1;
-        let mut in_month = (month_length(y, m) - d) as i32 + 1;
-        while left > 0 {
-            let days = in_month.min(left);
-            let id = i64::from(y) * 12 + i64::from(m);
-            if id != self.month_id {
-                self.closed_months += self.open_month * self.open_month;
-                self.open_month = 0.0;
-                self.month_id = id;
-            }
-            let month = m as usize - 1;
-            let amount = daily[month] * f64::from(days);
-            self.mean += amount;
-            self.by_month[month] += amount;
-            self.open_month += amount;
-            self.days += days;
-            left -= days;
-            (y, m) = if m == 12 { (y + 1, 1) } else { (y, m + 1) };
-            in_month = month_length(y, m) as i32;
-        }
-    }
-}
-
-/// Days of a year, after which a new yearly factor is drawn; also the spacing of the stored sums.
+/// Days of a year, after which a new yearly factor is drawn.
 const YEAR: i32 = 365;
 
 /// The read part of one tally.
 #[derive(Debug, Clone)]
 pub(crate) struct Known {
-    steps: Arc<Steps>,
+    steps: Steps,
     since: Day,
     past: i32,
-    /// Total at `since`.
+    /// Total at `since`, and by the last day looked back on.
     before: f64,
+    total: f64,
     /// What was left behind at the last service, in the unit of the tally; no part of the passage.
     carried: f64,
 }
 
 impl Known {
     /// What the steps say after `since`, up to `as_of`.
-    pub(crate) fn new(steps: Arc<Steps>, since: Day, as_of: Day, carried: f64) -> Known {
+    pub(crate) fn new(steps: Steps, since: Day, as_of: Day, carried: f64) -> Known {
         let before = steps.total(since);
-        Known { steps, since, past: as_of.since(since), before, carried }
+        let total = grown(&steps, before, as_of);
+        Known { steps, since, past: as_of.since(since), before, total, carried }
     }
 
     fn nothing(since: Day) -> Known {
-        Known::new(Arc::default(), since, since, 0.0)
+        Known::new(Steps::default(), since, since, 0.0)
     }
 
     fn total(&self, number: i32) -> f64 {
-        // Adding up and taking away may leave a hair under 0.
-        (self.steps.total(self.since.plus(number.clamp(0, self.past))) - self.before).max(0.0)
+        if number >= self.past {
+            return self.total;
+        }
+        grown(&self.steps, self.before, self.since.plus(number.max(0)))
     }
+}
+
+fn grown(steps: &Steps, before: f64, through: Day) -> f64 {
+    // Adding up and taking away may leave a hair under 0.
+    (steps.total(through) - before).max(0.0)
 }
 
 /// One tally from `since` to the horizon, day by day, read or expected.
@@ -128,8 +96,8 @@ pub(crate) struct Path {
     known: Known,
     unread: Vec<(i32, i32)>,
     law: Option<Law>,
+    /// Mean square less one of the factors of months, years and climatology.
     excess: [f64; 3],
-    anniversaries: Vec<Sums>,
     horizon: i32,
 }
 
@@ -148,15 +116,7 @@ impl Path {
         let excess = law.map_or([0.0; 3], |l| {
             [l.sigma_month, l.sigma_year, l.sampling_sd].map(|sigma| (sigma * sigma).exp_m1())
         });
-        let mut path = Path { known, unread, law, excess, anniversaries: Vec::new(), horizon };
-        if law.is_some() {
-            let mut sums = Sums::default();
-            for k in 0..=(horizon - 1).max(0) / YEAR {
-                path.anniversaries.push(sums);
-                path.extend(&mut sums, k * YEAR + 1, (k + 1) * YEAR);
-            }
-        }
-        path
+        Path { known, unread, law, excess, horizon }
     }
 
     /// The last day number.
@@ -174,6 +134,11 @@ impl Path {
         self.known.since.plus(number)
     }
 
+    /// Stretches of unread days, as first and last day number.
+    pub(super) fn unread(&self) -> &[(i32, i32)] {
+        &self.unread
+    }
+
     /// The law of the unread days.
     pub(crate) fn law(&self) -> Option<&Law> {
         self.law.as_ref()
@@ -184,42 +149,20 @@ impl Path {
         self.known.carried + self.known.total(number)
     }
 
-    /// Sums of the unread days up to and with a day number.
-    pub(crate) fn sums(&self, number: i32) -> Sums {
-        if number < 1 || self.law.is_none() {
-            return Sums::default();
-        }
-        let k = ((number - 1) / YEAR).min(self.anniversaries.len() as i32 - 1);
-        let mut sums = self.anniversaries[k as usize];
-        self.extend(&mut sums, k * YEAR + 1, number);
-        sums
-    }
-
-    fn extend(&self, sums: &mut Sums, from: i32, to: i32) {
-        let Some(law) = &self.law else { return };
-        let start = self.unread.partition_point(|stretch| stretch.1 < from);
-        for &(low, high) in &self.unread[start..] {
-            if low > to {
-                break;
-            }
-            sums.add(&law.daily, self.day(low.max(from)), self.day(high.min(to)));
-        }
-    }
-
     /// V.
     pub(crate) fn variance(&self, sums: &Sums) -> f64 {
         let Some(law) = &self.law else { return 0.0 };
-        let months = sums.closed_months + sums.open_month * sums.open_month;
         // Whole years begun; at least one, so that nothing unread divides by 1.
         let years = ((sums.days + YEAR - 1) / YEAR).max(1);
         let yearly = sums.mean * sums.mean / f64::from(years);
-        let sampling: f64 = smooth(&sums.by_month).iter().map(|x| x * x).sum();
-        law.kappa * sums.mean + self.excess[0] * months + self.excess[1] * yearly + self.excess[2] * sampling
+        law.kappa * sums.mean
+            + self.excess[0] * sums.months
+            + self.excess[1] * yearly
+            + self.excess[2] * sums.sampling
     }
 
-    /// Chance that the mark is reached by a day number, before dips are ironed out.
-    pub(crate) fn raw_chance(&self, number: i32, mark: Mark) -> Result<f64, EngineError> {
-        let sums = self.sums(number);
-        chance_reached(self.known.total(number), sums.mean, self.variance(&sums), mark)
+    /// The tally by a day number with these sums.
+    pub(crate) fn tally(&self, number: i32, sums: &Sums) -> Uncertain {
+        Uncertain { known: self.known.total(number), mean: sums.mean, variance: self.variance(sums) }
     }
 }

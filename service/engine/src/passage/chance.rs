@@ -4,22 +4,31 @@ use statrs::function::gamma::ln_gamma;
 
 use crate::error::EngineError;
 use crate::mark::Mark;
-use crate::special::{gamma_above, normal_below};
+use crate::special::{LANES, exp_each, gamma_above, ln_each, normal_below, normal_below_each};
 
 /// Above this shape the unread part varies by less than a thousandth of a percent and counts as its mean.
 const NO_SPREAD: f64 = 1e10;
 /// Relative spread of the tally below which a short expansion is as good as the integral.
 const NARROW: f64 = 0.06;
-/// Spacing of the trapezoid rule in units of the narrower feature, for a gamma law near the normal one and for one with a
-/// steep edge. The error falls like e^(-2 pi^2 / spacing^2) for the first and e^(-pi^2 / spacing) for the second.
-const SPACING: (f64, f64) = (0.85, 0.55);
+/// The integral over the exposure ends where its integrand has fallen to e to the minus this: 2e-9.
+const REACH: f64 = 20.0;
+/// Nodes of that integral beyond which the one over the mark is cheaper: a mark that narrow makes it smooth.
+const MOST_NODES: f64 = 160.0;
+
+/// A tally: what is known of it, and the mean and variance of the rest.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Uncertain {
+    pub known: f64,
+    pub mean: f64,
+    pub variance: f64,
+}
 
 /// P(known + X >= H) for X gamma distributed with `mean` and `variance` and H log-normal: the mark.
 ///
-/// All in the unit of the exposure; `known`, `mean` and `variance` 0 or more. Where the mark is wide against X the
-/// integral runs over ln X with the normal law inside; where it is narrow it runs over the mark with the gamma law inside.
-/// Both use the trapezoid rule, which converges faster than any power on integrands of this shape, but for a known part
-/// in the midst of a narrow mark. Fixed nodes over the mark alone would step where X is narrow against the mark.
+/// All in the unit of the exposure; `known`, `mean` and `variance` 0 or more. The integral runs over X with the normal law
+/// inside or, where the mark is so narrow against X that this would take many nodes, over the mark with the gamma law
+/// inside. Both use the trapezoid rule, which converges faster than any power on integrands of this shape, but for a known
+/// part in the midst of a narrow mark. Fixed nodes over the mark alone would step where X is narrow against the mark.
 pub fn chance_reached(known: f64, mean: f64, variance: f64, mark: Mark) -> Result<f64, EngineError> {
     if !(mean > 0.0) {
         return Ok(mark_below(known, mark));
@@ -31,21 +40,53 @@ pub fn chance_reached(known: f64, mean: f64, variance: f64, mark: Mark) -> Resul
     if mark.log_sd == 0.0 {
         return gamma_above(shape, (mark.median - known) * shape / mean);
     }
-    // Beyond seven standard deviations in either direction the answer is settled to the last digit that matters.
     let relative = variance.sqrt() / (known + mean);
-    let distance = ((known + mean) / mark.median).ln() / (mark.log_sd.hypot(relative));
-    if relative < 0.5 && distance.abs() > 7.0 {
-        return Ok(if distance > 0.0 { 1.0 } else { 0.0 });
+    // Beyond seven standard deviations in either direction the answer is settled to the last digit that matters, where they
+    // are those of the mark or of a shape near the normal law; smaller shapes have longer tails.
+    if shape > 100.0 || (shape > 2.0 && mark.log_sd > 3.0 * relative) {
+        let both = (mark.log_sd * mark.log_sd + relative * relative).sqrt();
+        let distance = ((known + mean) / mark.median).ln() / both;
+        if distance.abs() > 7.0 {
+            return Ok(if distance > 0.0 { 1.0 } else { 0.0 });
+        }
     }
-    if relative < NARROW && mark.log_sd > 5.0 * relative && shape > 30.0 {
+    if is_narrow(relative, shape, mark) {
         return Ok(by_expansion(known + mean, relative, shape, mark));
     }
-    let width = 1.0 / shape.max(1.0).sqrt();
-    if mark.log_sd < 0.2 * width {
-        over_mark(known, mean, shape, mark)
-    } else {
-        Ok(over_exposure(known, mean, shape, width, mark))
+    match over_exposure(known, mean, shape, mark) {
+        Some(chance) => Ok(chance),
+        None => over_mark(known, mean, shape, mark),
     }
+}
+
+/// Two chances between which [`chance_reached`] lies, where the expansion is worth its while: a tenth of the price of the
+/// integral.
+///
+/// The first terms that the expansion leaves out are of order `g^2 c^4`, with g the skewness of the tally and c its
+/// relative spread. How they grow as the log-sd of the mark falls was found by trial: of 3,000,000 cases with shapes of 0.2
+/// to 3000 and log-sds of 0.02 to 3 none was further off than half of this.
+pub(super) fn bounds(tally: Uncertain, mark: Mark) -> Option<(f64, f64)> {
+    /// Wider bounds seldom settle anything.
+    const WIDEST: f64 = 0.05;
+    /// More than the integral itself is off.
+    const OWN_ERROR: f64 = 1e-7;
+    let Uncertain { known, mean, variance } = tally;
+    let shape = mean * mean / variance;
+    let relative = variance.sqrt() / (known + mean);
+    let (spread, doubt) = (relative * relative, mark.log_sd * mark.log_sd);
+    let both = spread + doubt;
+    let off = spread * spread / shape * (2.4 / doubt + 0.2 + 0.4 / (both * both)) + OWN_ERROR;
+    // A mark without doubt makes it infinite, nothing unread not a number.
+    if !(off < WIDEST) || is_narrow(relative, shape, mark) {
+        return None;
+    }
+    let about = by_expansion(known + mean, relative, shape, mark);
+    Some((about - off, about + off))
+}
+
+/// Whether the expansion is as good as the integral.
+fn is_narrow(relative: f64, shape: f64, mark: Mark) -> bool {
+    relative < NARROW && mark.log_sd > 5.0 * relative && shape > 30.0
 }
 
 /// For a tally that varies little against its mark: moments of its logarithm, then a normal law with its skew corrected.
@@ -130,40 +171,111 @@ fn over_mark_above(
     Ok((mark_below(known, mark) + integral).clamp(0.0, 1.0))
 }
 
-/// Integrates over v = ln(X / mean), whose density is `exp(a (v - (e^v - 1)) + a ln a - a - ln Gamma(a))`.
+/// Integrates over X = mean e^v by the trapezoid rule in w, where v = w + 1 - e^-w.
 ///
-/// What the known part has settled already stands outside the integral, so that the integrand vanishes at the left end
-/// also for the small shapes of the first days, whose density reaches far down.
-fn over_exposure(known: f64, mean: f64, shape: f64, width: f64, mark: Mark) -> f64 {
-    let a = shape;
+/// The density of v is `exp(a (v + 1 - e^v) + a ln a - a - ln Gamma(a))`: steep on the right and, for the small shapes of
+/// the first days, with a long tail on the left. The w bends that tail in, so that both sides fall like the double
+/// exponential rule (Takahasi & Mori 1974) and, for large shapes, like the normal law; the trapezoid rule then converges
+/// faster than any power. What the known part has settled already stands outside the integral. `None` where it would
+/// take too many nodes.
+fn over_exposure(known: f64, mean: f64, shape: f64, mark: Mark) -> Option<f64> {
     let settled = mark_below(known, mark);
-    // Ends where the density is under 1e-9 of its peak.
-    let reach = (42.0 / a).sqrt();
-    let high = (1.0 + reach + 24.0 / a).ln();
-    // Below this exposure the integrand is under 1e-9 of itself.
-    let least = (mark.median * (-8.5 * mark.log_sd).exp() - known).max(1e-10 * known * mark.log_sd);
-    let low = (-(reach + 21.0 / a)).max((least / mean).ln());
+    let (low, high, most) = ends(known / mean, shape, mark.log_sd);
     if !(low < high) {
-        return settled;
+        return Some(settled);
     }
-    let narrower = width * mark.log_sd / width.hypot(mark.log_sd);
-    let spacing = if a > 6.0 { SPACING.0 } else { SPACING.1 };
-    let steps = ((high - low) / (spacing * narrower)).ceil().max(1.0);
-    let step = (high - low) / steps;
-    let log_front = a * a.ln() - a - ln_gamma(a);
+    // Fine enough for the shape, for the edge of the mark, and for the corner that a mark without a known part has far on
+    // the left. An edge left of the mean is steeper in w, the further the more. Found by trial: of 8,000 cases with shapes
+    // of 0.03 to 3000, log-sds of 0.01 to 3 and tallies of a seventh to 90 marks, the worst was 1e-8 off and one in a
+    // thousand more than 1e-9.
+    let share = mean / (known + mean);
+    let edge_at = (mark.median - known).max(mark.log_sd * known);
+    let left = if edge_at < mean { (mean / edge_at).ln() } else { 0.0 };
+    let at = edge_at.clamp(mean, most * mean);
+    let edge = 2.2 * at / (known + at) * (1.0 + 0.3 * left) / mark.log_sd;
+    let fineness = (7.0 + 6.3 * share * share + 3.2 * shape + edge * edge).sqrt();
+    let nodes = (high - low) * fineness + 1.0;
+    if !(nodes < MOST_NODES) {
+        return None;
+    }
+    let nodes = nodes.ceil() as usize;
+    let chunks = nodes.div_ceil(LANES);
+    let step = (high - low) / (chunks * LANES - 1) as f64;
+
+    let front = log_front(shape);
     let inverse = 1.0 / mark.log_sd;
     let log_median = mark.median.ln();
-    let mut sum = 0.0;
-    for i in 0..=steps as u32 {
-        let v = low + step * f64::from(i);
-        let grown = v.exp();
-        let log_density = a * (v - (grown - 1.0)) + log_front;
-        if log_density > -40.0 {
-            let reached = normal_below(((known + mean * grown).ln() - log_median) * inverse);
-            sum += log_density.exp() * (reached - settled);
+    let mut w = [0.0; LANES];
+    let mut shrunk = [0.0; LANES];
+    for (i, (w, shrunk)) in w.iter_mut().zip(&mut shrunk).enumerate() {
+        *w = low + step * i as f64;
+        *shrunk = -*w;
+    }
+    exp_each(&mut shrunk);
+    let stride = LANES as f64 * step;
+    let shrink = (-stride).exp();
+    let mut sum = [0.0; LANES];
+    for _ in 0..chunks {
+        let mut grown = [0.0; LANES];
+        for ((grown, w), shrunk) in grown.iter_mut().zip(w).zip(shrunk) {
+            *grown = w + 1.0 - shrunk;
+        }
+        let mut density = grown;
+        exp_each(&mut grown);
+        let mut reached = [0.0; LANES];
+        for ((density, reached), grown) in density.iter_mut().zip(&mut reached).zip(grown) {
+            *density = shape * (*density - grown + 1.0) + front;
+            *reached = known + mean * grown;
+        }
+        exp_each(&mut density);
+        ln_each(&mut reached);
+        for reached in &mut reached {
+            *reached = (*reached - log_median) * inverse;
+        }
+        normal_below_each(&mut reached);
+        for (i, sum) in sum.iter_mut().enumerate() {
+            *sum += density[i] * (1.0 + shrunk[i]) * (reached[i] - settled);
+            w[i] += stride;
+            shrunk[i] *= shrink;
         }
     }
-    (settled + step * sum).clamp(0.0, 1.0)
+    Some((settled + step * sum.iter().sum::<f64>()).clamp(0.0, 1.0))
+}
+
+/// `a ln a - a - ln Gamma(a)`: the logarithm of the density at the peak of the shape.
+fn log_front(a: f64) -> f64 {
+    if a < 8.0 {
+        return a * a.ln() - a - ln_gamma(a);
+    }
+    // What Stirling's series leaves of it (Abramowitz & Stegun 6.1.41); the next term is under 1e-11.
+    let inverse = 1.0 / a;
+    let square = inverse * inverse;
+    let series = 1.0 / 12.0 - square * (1.0 / 360.0 - square * (1.0 / 1260.0 - square / 1680.0));
+    0.5 * (a / std::f64::consts::TAU).ln() - inverse * series
+}
+
+/// Where the integrand over w begins and ends, and the exposure at the end; that and `known` in means of the exposure.
+fn ends(known: f64, shape: f64, log_sd: f64) -> (f64, f64, f64) {
+    // The density has fallen by e^-REACH where e^v - 1 - v = c. On the left, with v = -u, u is about sqrt(2c) + c/3 where
+    // it is small and c + 1 where it is large.
+    let c = REACH / shape;
+    let root = (2.0 * c).sqrt();
+    let mut u = (c + 1.0).min(root * (1.0 + c / 18.0) + c / 3.0);
+    if known > 0.0 && c > 2.0 {
+        // Beside a known part, what is left to settle falls with the exposure itself, by mean e^v / (known sd sqrt(2 pi)).
+        // The long tails of small shapes end sooner for it.
+        let slope = (0.4 / (known * log_sd)).ln();
+        u = u.min((REACH + shape + slope) / (shape + 1.0));
+    }
+    // One Newton step each from w to v: from e^-w = 1 + 3u/4, and from w = v/2.
+    let p = 0.75 * u;
+    let start = p.ln_1p();
+    let low = (start - p / 3.0) / (2.0 + p) - start;
+    let grown = 1.0 + root + c * (c + 3.0) / (c + 4.0);
+    let v = grown.ln();
+    let shrunk = 1.0 / grown.sqrt();
+    let high = 0.5 * v + (0.5 * v - 1.0 + shrunk) / (1.0 + shrunk);
+    (low, high, grown)
 }
 
 #[cfg(test)]
@@ -184,17 +296,55 @@ mod tests {
                 }
             }
         }
-        for known in [0.0, 30.0, 90.0] {
-            for shape in [0.2, 1.0, 8.0, 60.0] {
-                let mean: f64 = 40.0;
-                let width = 1.0 / f64::max(shape, 1.0).sqrt();
-                let at = |share: f64| {
-                    let mark = Mark { median: 100.0, log_sd: share * width };
-                    chance_reached(known, mean, mean * mean / shape, mark).unwrap()
-                };
-                assert!((at(0.2 - 1e-9) - at(0.2 + 1e-9)).abs() < 1e-6, "{known} {shape}");
+    }
+
+    /// Every way against the same integral by 6,000 nodes: wide and narrow marks, shapes of the first day and of decades.
+    #[test]
+    fn few_nodes_are_enough() {
+        let mut compared = 0;
+        for shape in [0.04, 0.3, 1.1, 4.0, 17.0, 90.0, 900.0] {
+            for log_sd in [0.03, 0.1, 0.31, 0.8, 2.5] {
+                for share in [1.0, 0.6, 0.1, 0.004] {
+                    for tally in [0.2, 0.7, 0.98, 1.5, 30.0] {
+                        let (known, mean, mark) =
+                            (tally * (1.0 - share), tally * share, Mark { median: 1.0, log_sd });
+                        let variance: f64 = mean * mean / shape;
+                        if is_narrow(variance.sqrt() / tally, shape, mark) {
+                            continue;
+                        }
+                        let ours = chance_reached(known, mean, variance, mark).unwrap();
+                        let slow = by_many_nodes(known, mean, shape, mark);
+                        let name = format!("shape {shape} log_sd {log_sd} share {share} tally {tally}");
+                        assert!((ours - slow).abs() < 2e-8, "{name}: {ours} {slow}");
+                        let tally = Uncertain { known, mean, variance };
+                        if let Some((low, high)) = bounds(tally, mark) {
+                            assert!(low <= ours && ours <= high, "{name}: {ours} beyond {low} {high}");
+                        }
+                        compared += 1;
+                    }
+                }
             }
         }
+        assert!(compared > 500, "{compared}");
+    }
+
+    /// Over w from -7 to 7, in which the log of X over its mean is `w + 1 - e^-w`.
+    fn by_many_nodes(known: f64, mean: f64, shape: f64, mark: Mark) -> f64 {
+        const NODES: u32 = 6_000;
+        let step = 14.0 / f64::from(NODES);
+        let settled = mark_below(known, mark);
+        let front = shape * shape.ln() - ln_gamma(shape);
+        let mut sum = 0.0;
+        for i in 0..=NODES {
+            let w = -7.0 + step * f64::from(i);
+            let shrunk = (-w).exp();
+            let v = w + 1.0 - shrunk;
+            let density = (shape * (v - v.exp()) + front).exp() * (1.0 + shrunk);
+            if density > 1e-15 {
+                sum += density * (mark_below(known + mean * v.exp(), mark) - settled);
+            }
+        }
+        settled + step * sum
     }
 
     /// Shapes under 1, as of the first days, against fine slices over the mark.

@@ -10,15 +10,18 @@
 //! what makes months stray, the third years, the fourth the error of a short record. On nine daily series its 10 to 90 %
 //! window held the truth as often as a full simulation's.
 //!
-//! Known failures: the yearly term steps down when a new year begins; thresholds of a few mm on the scale of one storm; climates with a trend.
+//! Known failures: the yearly term steps down when a new year begins; thresholds of a few mm on the scale of one storm;
+//! climates with a trend.
 //! Invariants: dates grow with the chance asked for, chances with the date, both by construction.
 
 mod accumulate;
 mod chance;
+mod rows;
 mod tree;
 
 pub use accumulate::Law;
 pub use chance::chance_reached;
 
 pub(crate) use accumulate::{Known, Path};
+pub(crate) use rows::{Rows, Sums};
 pub(crate) use tree::Curve;
