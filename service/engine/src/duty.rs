@@ -245,9 +245,10 @@ impl Answer {
     }
 }
 
-/// Points around the window, on a grid of whole powers of two from today, which the search has mostly computed already.
+/// Points around the window: its ends, and between them days that a search passes, which need little new.
 fn curve(path: &Path, view: &Curve<'_>, outcome: &Outcome) -> Result<Vec<CurvePoint>, EngineError> {
-    const MOST_STEPS: i32 = 24;
+    /// Steps are this share of the whole or, most of them, up to half as long: 55 points at most.
+    const STEPS: i32 = 24;
     let today = path.past();
     let (from, to) = match *outcome {
         Outcome::Window(Window { early: Some(early), likely, late }) => {
@@ -259,16 +260,8 @@ fn curve(path: &Path, view: &Curve<'_>, outcome: &Outcome) -> Result<Vec<CurvePo
         _ => (today, path.horizon()),
     };
     let (from, to) = (from.max(1), to.clamp(1, path.horizon()));
-    let mut step = 1;
-    while (to - from) / step > MOST_STEPS {
-        step *= 2;
-    }
     let mut numbers = vec![from];
-    let mut next = today + ((from - today).div_euclid(step) + 1) * step;
-    while next < to {
-        numbers.push(next);
-        next += step;
-    }
+    numbers.extend(view.nodes_between(from, to, (to - from + STEPS - 1) / STEPS));
     if to > from {
         numbers.push(to);
     }

@@ -92,15 +92,17 @@ pub(super) fn pass(
             mm.iter().map(|mm| told(mm.min(volume), *mm >= volume && volume > 0.0)).collect()
         }
         Emptying::Trickle { mm_per_day } if chamber.blocked.is_empty() => {
+            let mut made = vec![0.0; mm.len()];
+            // A loop of its own keeps the room at hand, where a closure would keep it in memory from event to event.
             let (mut room, mut before) = (volume, i32::MIN / 2);
-            let one = |(&day, &mm): (&i32, &f64)| {
+            for ((made, &day), &mm) in made.iter_mut().zip(day).zip(mm) {
                 room = trickled(room, mm_per_day, day.saturating_sub(before), volume);
                 before = day;
                 let taken = lesser(mm, room);
                 room -= taken;
-                told(taken, taken > 0.0 && room == 0.0)
-            };
-            day.iter().zip(mm).map(one).collect()
+                *made = told(taken, taken > 0.0 && room == 0.0);
+            }
+            made
         }
         _ => {
             let mut filling = Filling::new(chamber);

@@ -11,6 +11,7 @@
 //! to go, and the integral is left out.
 
 use std::cell::RefCell;
+use std::cmp::Ordering;
 
 use crate::error::EngineError;
 use crate::mark::Mark;
@@ -96,19 +97,23 @@ impl<'a> Curve<'a> {
         Ok(value)
     }
 
-    /// Whether the chance by a node is under `p`.
-    fn is_under(&self, number: i32, p: f64) -> Result<bool, EngineError> {
+    /// How the chance by a node compares with `p`.
+    fn compare(&self, number: i32, p: f64) -> Result<Ordering, EngineError> {
         let at = match self.seen(number) {
-            Ok(value) => return Ok(value < p),
+            Ok(value) => return Ok(value.total_cmp(&p)),
             Err(at) => at,
         };
         let tally = self.path.tally(number, &self.sums(number));
         let bounds = bounds(tally, self.mark);
         match bounds {
-            Some((_, high)) if high < p => Ok(true),
-            Some((low, _)) if low >= p => Ok(false),
-            _ => Ok(self.compute(at, number, tally, bounds)? < p),
+            Some((_, high)) if high < p => Ok(Ordering::Less),
+            Some((low, _)) if low > p => Ok(Ordering::Greater),
+            _ => Ok(self.compute(at, number, tally, bounds)?.total_cmp(&p)),
         }
+    }
+
+    fn is_under(&self, number: i32, p: f64) -> Result<bool, EngineError> {
+        Ok(self.compare(number, p)? == Ordering::Less)
     }
 
     /// The first day number with at least the chance `p`, `None` beyond the horizon. `p` above 0.
@@ -141,29 +146,106 @@ impl<'a> Curve<'a> {
         if target < 1 {
             return Ok(0.0);
         }
-        let (mut floor, mut cap) = (0.0_f64, 1.0_f64);
-        let mut low = 0;
-        let mut high = self.root();
-        // Along the doublings every node passed on the left is a floor.
-        while high < target {
-            floor = floor.max(self.raw(high)?);
-            low = high;
-            high = self.next(high);
-        }
-        let mut node = high;
-        loop {
-            let value = self.raw(node)?;
-            if node == target {
-                return Ok(value.max(floor).min(cap));
+        let value = self.raw(target)?;
+        for node in self.way_to(target) {
+            let against = if node < target { Ordering::Greater } else { Ordering::Less };
+            if self.compare(node, value)? == against {
+                return self.ironed(target, value);
             }
+        }
+        Ok(value)
+    }
+
+    /// The chance by a node that contradicts others on the way to it: those on its left are floors, those on its right caps.
+    fn ironed(&self, target: i32, value: f64) -> Result<f64, EngineError> {
+        let (mut floor, mut cap) = (0.0_f64, 1.0_f64);
+        for node in self.way_to(target) {
+            let passed = self.raw(node)?;
             if node < target {
-                floor = floor.max(value.min(cap));
+                floor = floor.max(passed.min(cap));
+            } else {
+                cap = cap.min(passed.max(floor));
+            }
+        }
+        Ok(value.max(floor).min(cap))
+    }
+
+    /// Nodes between two day numbers, in order, no more than `step` days apart and, but for the first days ahead, no less
+    /// than half of it. The ways to them hold few others.
+    pub(crate) fn nodes_between(&self, from: i32, to: i32, step: i32) -> Vec<i32> {
+        let mut nodes = Vec::new();
+        let (mut low, mut high) = (0, self.root());
+        loop {
+            split((low, high), (from, to), step.max(1), &mut nodes);
+            if high >= to || high >= self.path.horizon() {
+                return nodes;
+            }
+            if high > from {
+                nodes.push(high);
+            }
+            (low, high) = (high, self.next(high));
+        }
+    }
+
+    /// The nodes that a search passes on its way to a day number from 1 to the horizon, that one left out.
+    fn way_to(&self, target: i32) -> impl Iterator<Item = i32> {
+        let mut doubling = true;
+        let (mut low, mut node, mut high) = (0, self.root(), i32::MAX);
+        std::iter::from_fn(move || {
+            if node == target {
+                return None;
+            }
+            let passed = node;
+            if node < target {
                 low = node;
             } else {
-                cap = cap.min(value.max(floor));
-                high = node;
+                (high, doubling) = (node, false);
             }
-            node = low + (high - low) / 2;
+            node = if doubling { self.next(node) } else { low + (high - low) / 2 };
+            Some(passed)
+        })
+    }
+}
+
+/// Adds the nodes of a stretch that lie within bounds, until those left out are no more than `step` apart.
+fn split((low, high): (i32, i32), within: (i32, i32), step: i32, nodes: &mut Vec<i32>) {
+    if high - low <= step || high <= within.0 || low >= within.1 {
+        return;
+    }
+    let middle = low + (high - low) / 2;
+    split((low, middle), within, step, nodes);
+    if within.0 < middle && middle < within.1 {
+        nodes.push(middle);
+    }
+    split((middle, high), within, step, nodes);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calendar::Day;
+    use crate::exposure::Steps;
+    use crate::passage::{Known, Law};
+
+    #[test]
+    fn nodes_are_near_each_other_and_on_the_way() {
+        let law = Law { daily: [1.0; 12], kappa: 2.0, sigma_month: 0.3, sigma_year: 0.1, sampling_sd: 0.1 };
+        for past in [0, 3, 400] {
+            let known = Known::new(Steps::default(), Day(0), Day(past), 0.0);
+            let path = Path::new(known, Vec::new(), Some(law), past + 5000);
+            let curve = Curve::new(&path, Mark { median: 700.0, log_sd: 0.4 });
+            for (from, to) in [(1, 2), (1, past + 200), (past + 90, past + 91), (past + 50, past + 5000)] {
+                let step = ((to - from) / 24).max(1);
+                let nodes = curve.nodes_between(from, to, step);
+                assert!(nodes.len() <= 56, "{} between {from} and {to}", nodes.len());
+                let all: Vec<i32> = [from].into_iter().chain(nodes.iter().copied()).chain([to]).collect();
+                assert!(all.windows(2).all(|pair| (1..=step).contains(&(pair[1] - pair[0]))), "{all:?}");
+                for pair in nodes.windows(2) {
+                    // Of two neighbours one stands on the way to the other.
+                    let leads = |a, b| curve.way_to(b).any(|node| node == a);
+                    assert!(leads(pair[0], pair[1]) || leads(pair[1], pair[0]), "{pair:?}");
+                }
+            }
         }
     }
 }
