@@ -56,28 +56,29 @@ async fn new_rubber_has_its_bands_looked_at_after_a_month(app: &App) {
 }
 
 async fn a_chamber_that_takes_any_rain_is_forecast(app: &App) {
-    let components = json!([
-        {"name": "diverter", "installed_on": "2025-01-01",
-         "part": {"kind": "first_flush_diverter", "chamber_volume_l": 90000.0, "emptying": {"by": "hand"}}},
-        {"name": "tank", "installed_on": "2025-01-01",
-         "part": {"kind": "tank", "capacity_l": 3000.0, "floor_area_m2": 1.5, "outlet_height_mm": 100.0}}]);
-    let place = super::scenario::place(app, components).await;
-    super::scenario::rain(app, &place.gauge, "2025-01-01", 420, 3.0).await;
-    app.refresh().await;
-    let sediment = place.task(app, "tank", "remove_sediment").await;
-    // The chamber mixes, so a fifth of the solids passes even one that takes all of the rain: 419 days
-    // after the first, which only wets the roof, of 0.9 x 3 mm at 25 mg/L, a fifth, 80 % trapped, 50 m2 onto 1.5 m2 at 100 kg/m3.
-    let runoff = 0.9 * 419.0 * 3.0;
-    let depth = runoff * 25e-6 * 0.2 * trapped() * 50.0 / 1.5 / 100.0 * 1000.0;
-    let read = sediment["tally"]["from_readings"].as_f64().expect("a depth");
-    assert!((read / depth - 1.0).abs() < 1e-4, "{read} and {depth}");
+    let diverter = json!({"name": "diverter", "installed_on": "2025-01-01",
+        "part": {"kind": "first_flush_diverter", "chamber_volume_l": 90000.0, "emptying": {"by": "hand"}}});
+    let tank = json!({"name": "tank", "installed_on": "2025-01-01",
+        "part": {"kind": "tank", "capacity_l": 3000.0, "floor_area_m2": 1.5, "outlet_height_mm": 100.0}});
+    // Two dry days, on which solids gather, before every wet one.
+    let first: chrono::NaiveDate = "2025-01-01".parse().expect("a date");
+    let mm = |number: u32| if number % 3 == 2 { 3.0 } else { 0.0 };
+    let days: Vec<Value> =
+        first.iter_days().zip(0..420).map(|(date, n)| json!({"date": date, "rain_mm": mm(n)})).collect();
+    let depth = async |components: Value| {
+        let place = super::scenario::place(app, components).await;
+        let path = format!("/v1/gauges/{}/rain", place.gauge);
+        app.send("PUT", &path, &json!({"days": days})).await.expect(200);
+        app.refresh().await;
+        let sediment = place.task(app, "tank", "remove_sediment").await;
+        sediment["tally"]["from_readings"].as_f64().expect("a depth")
+    };
+    let (with, without) = (depth(json!([diverter, tank])).await, depth(json!([tank])).await);
+    assert!(without > 0.0);
+    // The chamber mixes, so a fifth of the solids passes even one that takes all of the rain.
+    assert!((with / without - 0.2).abs() < 1e-4, "{with} of {without}");
     // A list of bare values is not taken for the fields in their order.
     let bare = app.send("POST", "/v1/properties", &json!(["a", 1, 1, 1, "UTC"])).await;
     assert_eq!(bare.status, 400, "{}", bare.text);
     bare.problem("malformed_body");
-}
-
-/// Share of the solids that settle under an inlet that is not calmed; judgement, kept in the engine.
-fn trapped() -> f64 {
-    eavesward_engine::exposure::trap_efficiency(false)
 }
