@@ -67,7 +67,8 @@ pub use query::{
 };
 pub use request::{Body, Request};
 pub use resources::{
-    Components, Gauges, Keys, Properties, StatusChange, Systems, Tasks, Visits, system_update_from,
+    Components, Duties, Gauges, Keys, Properties, StatusChange, Systems, Tasks, Visits, property_update_from,
+    system_update_from,
 };
 pub use retry::RetryPolicy;
 

@@ -3,7 +3,7 @@
 //! Functions that take a body give an error only if it cannot be written as JSON.
 
 use crate::query::{
-    ComponentQuery, ListQuery, RainFileOptions, RainQuery, SystemQuery, TaskQuery, VisitQuery,
+    ComponentQuery, ListQuery, RainFileOptions, RainQuery, SystemQuery, TaskQuery, VisitQuery, word,
 };
 use crate::{Error, Request};
 use chrono::NaiveDate;
@@ -29,6 +29,25 @@ pub fn create_key(key: &contract::KeyRequest) -> Result<Request, Error> {
 /// `DELETE /v1/keys/{id}`: revokes the key.
 pub fn revoke_key(id: Uuid) -> Request {
     Request::delete(at("keys", id))
+}
+
+/// `GET /v1/duties`. The service gives all in one page, which has no limit to choose.
+pub fn list_duties(cursor: Option<&str>) -> Request {
+    Request::get("/v1/duties").query_some("cursor", cursor)
+}
+
+/// `GET /v1/duties/{duty}`.
+pub fn duty(duty: contract::Duty) -> Request {
+    Request::get(at("duties", word(&duty)))
+}
+
+/// `PUT /v1/duties/{duty}` with `If-Match`; what is absent goes back to the default.
+pub fn update_duty(
+    duty: contract::Duty,
+    version: i64,
+    settings: &contract::DutySettingsRequest,
+) -> Result<Request, Error> {
+    Request::put(at("duties", word(&duty))).if_match(version).json(settings)
 }
 
 /// `GET /v1/properties`.
@@ -251,7 +270,7 @@ fn below(resource: &str, id: impl Display, rest: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use contract::{ComponentKind, RainDay, RainLayout, RainRequest, TaskState};
+    use contract::{ComponentKind, Duty, DutySettingsRequest, RainDay, RainLayout, RainRequest, TaskState};
 
     fn query_of(request: &Request) -> String {
         request
@@ -305,6 +324,16 @@ mod tests {
         assert_eq!(body.bytes, br#"{"days":[{"date":"2031-04-03","rain_mm":4.2}]}"#);
         assert_eq!(query_of(&request), "");
         assert_eq!(query_of(&delete_rain(Uuid::nil(), day(1), day(30))), "from=2031-04-01&to=2031-04-30");
+    }
+
+    #[test]
+    fn a_duty_is_named_by_its_word_and_only_what_is_set_is_sent() {
+        let settings = DutySettingsRequest { ceiling_months: Some(2), tolerance: None };
+        let request = update_duty(Duty::ClearWeepHole, 0, &settings).expect("plain numbers");
+        assert_eq!(request.path(), "/v1/duties/clear_weep_hole");
+        assert_eq!(request.headers()["if-match"], "\"0\"");
+        assert_eq!(request.body().expect("a body").bytes, br#"{"ceiling_months":2}"#);
+        assert_eq!(duty(Duty::CleanScreen).path(), "/v1/duties/clean_screen");
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! Units for people. The wire is SI throughout; these factors are exact by definition.
+//! Units for people. The wire is SI and degrees Celsius throughout; these factors are exact by definition.
 
 /// Millimetres in one inch.
 pub const MM_PER_INCH: f64 = 25.4;
@@ -49,6 +49,16 @@ pub fn metres_to_feet(metres: f64) -> f64 {
     metres / METRES_PER_FOOT
 }
 
+/// Degrees Fahrenheit to degrees Celsius.
+pub fn fahrenheit_to_celsius(fahrenheit: f64) -> f64 {
+    (fahrenheit - 32.0) / 1.8
+}
+
+/// Degrees Celsius to degrees Fahrenheit.
+pub fn celsius_to_fahrenheit(celsius: f64) -> f64 {
+    celsius * 1.8 + 32.0
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -66,6 +76,9 @@ mod tests {
         check(m2_to_square_feet(1.0), 10.763_910_416_709_722);
         check(mm_to_inches(600.0), 23.622_047_244_094_49);
         check(metres_to_feet(1.0), 3.280_839_895_013_123);
+        // The two scales meet at -40; water boils at 212.
+        check(celsius_to_fahrenheit(-40.0), -40.0);
+        check(fahrenheit_to_celsius(212.0), 100.0);
     }
 
     #[test]
@@ -75,6 +88,7 @@ mod tests {
             check(us_gallons_to_litres(litres_to_us_gallons(x)), x);
             check(square_feet_to_m2(m2_to_square_feet(x)), x);
             check(feet_to_metres(metres_to_feet(x)), x);
+            check(fahrenheit_to_celsius(celsius_to_fahrenheit(x)), x);
         }
     }
 }

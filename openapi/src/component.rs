@@ -273,10 +273,13 @@ pub enum Part {
     },
     /// Pipes, taps and chambers that frost can reach.
     ExposedPipework {
-        /// The day of the year by which frost is first to be expected.
-        first_frost: MonthDay,
+        /// The day of the year by which frost is first to be expected. Give both days or neither: without them they
+        /// are to come from the property's monthly mean minima.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        first_frost: Option<MonthDay>,
         /// The day of the year after which frost is no longer to be expected.
-        last_frost: MonthDay,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        last_frost: Option<MonthDay>,
     },
 }
 

@@ -1,6 +1,6 @@
 //! Duties and the figures that decide when they fall due.
 
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
 /// Something that has to be done to a component from time to time.
@@ -75,6 +75,80 @@ pub enum DecidedBy {
     /// A word of a newer service.
     #[serde(other)]
     Unknown,
+}
+
+/// The account's own figures for one duty, as they are to be from now on: what is absent goes back to the default.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct DutySettingsRequest {
+    /// Longest time to leave the duty, in months since it was last done; also for a duty that has no ceiling by default.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "openapi", schema(minimum = 1, maximum = 240))]
+    pub ceiling_months: Option<u32>,
+    /// Chance of being past the mark at which the duty falls due; only for duties whose date is predicted from a mark.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "openapi", schema(minimum = 0.01, maximum = 0.99))]
+    pub tolerance: Option<f64>,
+}
+
+/// Own figures for one duty of a system that nobody has registered.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct DutySettingsInput {
+    /// The duty; each at most once.
+    pub duty: Duty,
+    /// Longest time to leave it, in months since it was last done; the default when absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "openapi", schema(minimum = 1, maximum = 240))]
+    pub ceiling_months: Option<u32>,
+    /// Chance of being past the mark at which it falls due; the default when absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "openapi", schema(minimum = 0.01, maximum = 0.99))]
+    pub tolerance: Option<f64>,
+}
+
+/// A default for the longest time to leave a duty.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct DefaultCeiling {
+    /// Months since it was last done.
+    pub months: u32,
+    /// Where the figure comes from.
+    pub source: String,
+}
+
+/// A default for the chance of being past the mark at which a duty falls due.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct DefaultTolerance {
+    /// The chance, 0 to 1.
+    pub chance: f64,
+    /// Why it is this one.
+    pub why: String,
+}
+
+/// The figures that decide when a duty falls due, and the account's own in their place.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct DutySettings {
+    /// The duty.
+    pub duty: Duty,
+    /// The same in words.
+    pub title: String,
+    /// The longest time to leave it unless the account says otherwise; absent where there is none.
+    pub default_ceiling: Option<DefaultCeiling>,
+    /// The tolerance unless the account says otherwise; absent where no date is predicted from a mark.
+    pub default_tolerance: Option<DefaultTolerance>,
+    /// The account's own ceiling in months, if it has set one.
+    pub ceiling_months: Option<u32>,
+    /// The account's own tolerance, if it has set one.
+    pub tolerance: Option<f64>,
+    /// Version for `If-Match`; 0 until the account first sets something.
+    pub version: i64,
+    /// When the account last set something, back to the defaults included.
+    pub updated_at: Option<DateTime<Utc>>,
 }
 
 /// What a component has taken since it was last served.

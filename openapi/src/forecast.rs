@@ -1,8 +1,8 @@
 //! Forecasts: one system explained in full.
 
 use crate::{
-    Caution, ComponentKind, ComponentRequest, DecidedBy, Duty, Mark, MonthlyNormals, RainDay, Roof,
-    RoofRequest, Tally, Window,
+    Caution, ComponentKind, ComponentRequest, DecidedBy, Duty, DutySettingsInput, Mark, MonthlyNormals,
+    MonthlyTemperatures, RainDay, Roof, RoofRequest, Tally, Window,
 };
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -39,6 +39,17 @@ pub struct ForecastRequest {
     /// Monthly normals, beside or instead of daily rain.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub normals: Option<NormalsInput>,
+    /// Air temperatures of the months.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub temperatures: Option<MonthlyTemperatures>,
+    /// Evaporation from a trap's seal in mm a day, twelve values, January first whatever the hemisphere.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "openapi", schema(min_items = 12, max_items = 12))]
+    pub evaporation_mm_per_day: Option<Vec<f64>>,
+    /// Own figures for duties, each duty at most once; the defaults count for the others.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[cfg_attr(feature = "openapi", schema(max_items = 21))]
+    pub duty_settings: Vec<DutySettingsInput>,
     /// The day the forecast is made for.
     pub as_of: NaiveDate,
 }

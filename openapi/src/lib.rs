@@ -25,7 +25,10 @@ pub use component::{
     Component, ComponentKind, ComponentRequest, CouplingMaterial, Emptying, Exposition, MonthDay, Part,
     ReplaceRequest, RetireRequest, Shade, ValveType,
 };
-pub use duty::{Caution, DecidedBy, Duty, Hazard, Mark, Tally, Window};
+pub use duty::{
+    Caution, DecidedBy, DefaultCeiling, DefaultTolerance, Duty, DutySettings, DutySettingsInput,
+    DutySettingsRequest, Hazard, Mark, Tally, Window,
+};
 pub use forecast::{
     Chances, ClimateBasis, ClimateSummary, CurvePoint, DutyForecast, ForecastRequest, NormalsInput,
     SystemForecast,
@@ -36,7 +39,7 @@ pub use gauge::{
 };
 pub use page::Page;
 pub use problem::{FieldProblem, Problem, ProblemCode};
-pub use property::{Property, PropertyRequest};
+pub use property::{MonthlyTemperatures, Property, PropertyRequest};
 pub use status::{NextDuty, RunoffSince, SystemStatus};
 pub use system::{
     Canopy, CoefficientSource, Roof, RoofRequest, Surface, System, SystemCreateRequest, SystemUpdateRequest,

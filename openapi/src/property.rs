@@ -4,6 +4,21 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
+/// Air temperatures of the months, each list twelve values, January first whatever the hemisphere.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct MonthlyTemperatures {
+    /// Mean of each month in degrees Celsius, -60 to 50.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "openapi", schema(min_items = 12, max_items = 12))]
+    pub mean_c: Option<Vec<f64>>,
+    /// Mean of the daily minima of each month in degrees Celsius, -60 to 50, not above the month's mean.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "openapi", schema(min_items = 12, max_items = 12))]
+    pub mean_minimum_c: Option<Vec<f64>>,
+}
+
 /// A request to make or replace a property.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
@@ -24,10 +39,57 @@ pub struct PropertyRequest {
     pub elevation_m: f64,
     /// IANA time zone, such as `America/Los_Angeles`. Days and due dates are counted in it.
     pub time_zone: String,
+    /// Air temperatures of the months: the minima for frost, the means for mosquitoes and for the ageing of rubber.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub temperatures: Option<MonthlyTemperatures>,
+    /// Evaporation from a trap's seal in mm a day, 0 to 30, twelve values, January first whatever the hemisphere.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "openapi", schema(min_items = 12, max_items = 12))]
+    pub evaporation_mm_per_day: Option<Vec<f64>>,
     /// Anything the next visitor should know.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[cfg_attr(feature = "openapi", schema(max_length = 4000))]
     pub notes: Option<String>,
+}
+
+impl PropertyRequest {
+    /// A property at sea level, with nothing known of its months.
+    pub fn new(
+        name: impl Into<String>,
+        latitude_deg: f64,
+        longitude_deg: f64,
+        time_zone: impl Into<String>,
+    ) -> Self {
+        Self {
+            name: name.into(),
+            latitude_deg,
+            longitude_deg,
+            elevation_m: 0.0,
+            time_zone: time_zone.into(),
+            temperatures: None,
+            evaporation_mm_per_day: None,
+            notes: None,
+        }
+    }
+
+    /// With the mean air temperature of each month in degrees Celsius, January first.
+    pub fn mean_c(self, mean_c: [f64; 12]) -> Self {
+        let known = self.temperatures.unwrap_or_default();
+        let temperatures = Some(MonthlyTemperatures { mean_c: Some(mean_c.into()), ..known });
+        Self { temperatures, ..self }
+    }
+
+    /// With the mean daily minimum of each month in degrees Celsius, January first.
+    pub fn mean_minimum_c(self, mean_minimum_c: [f64; 12]) -> Self {
+        let known = self.temperatures.unwrap_or_default();
+        let temperatures = Some(MonthlyTemperatures { mean_minimum_c: Some(mean_minimum_c.into()), ..known });
+        Self { temperatures, ..self }
+    }
+
+    /// With the evaporation from a trap's seal in mm a day, January first.
+    pub fn evaporation_mm_per_day(self, evaporation: [f64; 12]) -> Self {
+        Self { evaporation_mm_per_day: Some(evaporation.into()), ..self }
+    }
 }
 
 /// A property.
@@ -46,6 +108,10 @@ pub struct Property {
     pub elevation_m: f64,
     /// IANA time zone.
     pub time_zone: String,
+    /// Air temperatures of the months, if the account gave any.
+    pub temperatures: Option<MonthlyTemperatures>,
+    /// Evaporation from a trap's seal in mm a day, January first, if the account gave it.
+    pub evaporation_mm_per_day: Option<Vec<f64>>,
     /// Anything the next visitor should know.
     pub notes: Option<String>,
     /// Version for `If-Match`; the `ETag` header carries it in quotes.

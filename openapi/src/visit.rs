@@ -60,10 +60,53 @@ pub struct VisitItem {
     /// What was found before it was done.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub finding: Option<Finding>,
+    /// How full it was left after a partial cleaning, as a share of the way to wanting care: from 0, which is clean, to
+    /// less than 1. Only where it was done, and only for `clean_screen`, `clear_weep_hole`, `remove_sediment`,
+    /// `clear_gutter` and `clear_roof`; not more than was found.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "openapi", schema(minimum = 0.0, exclusive_maximum = 1.0))]
+    pub left_fraction: Option<f64>,
+    /// Whether somebody is known or believed to have cleaned it since the last logged service, on a day nobody noted.
+    #[serde(default)]
+    pub cleaned_meanwhile: bool,
     /// Anything worth keeping.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[cfg_attr(feature = "openapi", schema(max_length = 4000))]
     pub note: Option<String>,
+}
+
+impl VisitItem {
+    /// A duty that was done, with nothing more known of it.
+    pub const fn done(component_id: Uuid, duty: Duty) -> Self {
+        let (finding, left_fraction, note) = (None, None, None);
+        Self { component_id, duty, done: true, finding, left_fraction, cleaned_meanwhile: false, note }
+    }
+
+    /// A look at what a duty is for, without doing it.
+    pub const fn looked(component_id: Uuid, duty: Duty, finding: Finding) -> Self {
+        let (finding, left_fraction, note) = (Some(finding), None, None);
+        Self { component_id, duty, done: false, finding, left_fraction, cleaned_meanwhile: false, note }
+    }
+
+    /// With what was found before it was done.
+    pub fn found(self, finding: Finding) -> Self {
+        Self { finding: Some(finding), ..self }
+    }
+
+    /// Done in part: how full it was left, as a share of the way to wanting care, from 0 to less than 1.
+    pub fn left(self, fraction: f64) -> Self {
+        Self { left_fraction: Some(fraction), ..self }
+    }
+
+    /// Somebody is known or believed to have cleaned it since the last logged service, on a day nobody noted.
+    pub fn cleaned_meanwhile(self) -> Self {
+        Self { cleaned_meanwhile: true, ..self }
+    }
+
+    /// With a note.
+    pub fn noted(self, note: impl Into<String>) -> Self {
+        Self { note: Some(note.into()), ..self }
+    }
 }
 
 /// A request to log a visit, or to correct one.

@@ -4,6 +4,7 @@
 
 mod reading;
 
+use eavesward_client::contract::{Duty, Finding, VisitItem, VisitRequest};
 use eavesward_client::{Client, ListQuery, Request, RetryPolicy, contract, requests};
 use serde_json::{Value, json};
 use std::time::{Duration, Instant};
@@ -45,12 +46,8 @@ fn property(name: &str) -> Value {
 
 fn property_request() -> contract::PropertyRequest {
     contract::PropertyRequest {
-        name: "Quince Terrace".to_owned(),
-        latitude_deg: 51.5,
-        longitude_deg: -0.5,
         elevation_m: 40.0,
-        time_zone: "Etc/UTC".to_owned(),
-        notes: None,
+        ..contract::PropertyRequest::new("Quince Terrace", 51.5, -0.5, "Etc/UTC")
     }
 }
 
@@ -109,6 +106,53 @@ async fn every_attempt_of_a_post_has_the_same_idempotency_key() {
     assert_eq!(keys.len(), 4);
     assert!(keys[0] == keys[1] && keys[1] == keys[2], "{keys:?}");
     assert_ne!(keys[0], keys[3], "another call needs another key");
+}
+
+#[tokio::test]
+async fn what_is_given_beside_the_usual_goes_under_its_own_name() {
+    let server = MockServer::start().await;
+    let (mean, minimum, evaporation) = ([9.5; 12], [-0.5; 12], [1.25; 12]);
+    Mock::given(method("POST"))
+        .and(path("/v1/properties"))
+        .and(body_json(json!({
+            "name": "Quince Terrace", "latitude_deg": 51.5, "longitude_deg": -0.5, "elevation_m": 40.0,
+            "time_zone": "Etc/UTC", "temperatures": {"mean_c": mean, "mean_minimum_c": minimum},
+            "evaporation_mm_per_day": evaporation
+        })))
+        .respond_with(ResponseTemplate::new(201).set_body_json(property("Quince Terrace")))
+        .expect(1)
+        .mount(&server)
+        .await;
+    let request = property_request().mean_c(mean).mean_minimum_c(minimum).evaporation_mm_per_day(evaporation);
+    // An answer of a service that knows nothing of the months is read all the same.
+    let made = client(&server).properties().create(&request).await.expect("a property");
+    assert!(made.temperatures.is_none() && made.evaporation_mm_per_day.is_none());
+    Mock::given(method("POST"))
+        .and(path("/v1/visits"))
+        .and(body_json(json!({"system_id": ID, "visited_on": "2031-04-02", "items": [
+            {"component_id": ID, "duty": "clean_screen", "done": true, "finding": {"found": "blocked"},
+             "left_fraction": 0.25, "cleaned_meanwhile": true, "note": "the lower half"},
+            {"component_id": ID, "duty": "check_mesh", "done": true, "cleaned_meanwhile": false},
+            {"component_id": ID, "duty": "clear_roof", "done": false, "finding": {"found": "nothing"},
+             "cleaned_meanwhile": false}
+        ]})))
+        .respond_with(problem("invalid", 422))
+        .expect(1)
+        .mount(&server)
+        .await;
+    let items = vec![
+        VisitItem::done(ID, Duty::CleanScreen)
+            .found(Finding::Blocked {})
+            .left(0.25)
+            .cleaned_meanwhile()
+            .noted("the lower half"),
+        VisitItem::done(ID, Duty::CheckMesh),
+        VisitItem::looked(ID, Duty::ClearRoof, Finding::Nothing {}),
+    ];
+    let visited_on = "2031-04-02".parse().expect("a date");
+    let visit = VisitRequest { system_id: ID, visited_on, visited_by: None, items, note: None };
+    let error = client(&server).visits().log(&visit).await.expect_err("422");
+    assert!(error.is_invalid(), "{error}");
 }
 
 #[tokio::test]

@@ -2,11 +2,13 @@
 //!
 //! To add a call: add its request to `requests`, then a method here that sends it.
 
+mod duties;
 mod places;
 mod systems;
 mod work;
 
-pub use places::{Gauges, Keys, Properties};
+pub use duties::Duties;
+pub use places::{Gauges, Keys, Properties, property_update_from};
 pub use systems::{Components, StatusChange, Systems, system_update_from};
 pub use work::{Tasks, Visits};
 
@@ -28,6 +30,11 @@ impl Client {
     /// The account's keys.
     pub fn keys(&self) -> Keys<'_> {
         Keys(self)
+    }
+
+    /// What falls due when, and the account's own figures.
+    pub fn duties(&self) -> Duties<'_> {
+        Duties(self)
     }
 
     /// The places that systems stand at.

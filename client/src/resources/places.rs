@@ -45,7 +45,7 @@ impl Properties<'_> {
         self.0.call(requests::property(id)).await
     }
 
-    /// Replaces what is known of a property, if it still has this version.
+    /// Replaces what is known of a property, if it still has this version. [`property_update_from`] is a start.
     pub async fn update(
         &self,
         id: Uuid,
@@ -58,6 +58,20 @@ impl Properties<'_> {
     /// Removes a property that no system stands at, if it still has this version.
     pub async fn delete(&self, id: Uuid, version: i64) -> Result<(), Error> {
         self.0.send(requests::delete_property(id, version)).await.map(drop)
+    }
+}
+
+/// The update that would leave a property as it is: change a field of it, then send it.
+pub fn property_update_from(property: &Property) -> PropertyRequest {
+    PropertyRequest {
+        name: property.name.clone(),
+        latitude_deg: property.latitude_deg,
+        longitude_deg: property.longitude_deg,
+        elevation_m: property.elevation_m,
+        time_zone: property.time_zone.clone(),
+        temperatures: property.temperatures.clone(),
+        evaporation_mm_per_day: property.evaporation_mm_per_day.clone(),
+        notes: property.notes.clone(),
     }
 }
 

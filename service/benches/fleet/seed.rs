@@ -13,7 +13,7 @@ use eavesward_service::domain::defaults::{Canopy, Surface};
 use eavesward_service::domain::duty::Duty;
 use eavesward_service::domain::gauge::{Gauge, GaugeFacts, RainSpan};
 use eavesward_service::domain::ids::{AccountId, ComponentId, GaugeId, KeyId, PropertyId, SystemId, VisitId};
-use eavesward_service::domain::property::{Property, PropertyFacts};
+use eavesward_service::domain::property::{Months, Property, PropertyFacts};
 use eavesward_service::domain::rain::RainDay;
 use eavesward_service::domain::store::{
     AccountStore as _, GaugeStore as _, PropertyStore as _, Store as _, SystemStore as _, VisitStore as _,
@@ -170,6 +170,7 @@ async fn pattern(database: &Database, kind: u32, now: DateTime<Utc>) -> Result<(
             longitude_deg: 0.5,
             elevation_m: 52.0,
             time_zone: chrono_tz::Europe::London,
+            months: Months::default(),
             notes: Some("Keys are with the upkeep rota.".to_owned()),
         },
         version: 1,
@@ -256,6 +257,8 @@ fn visit(system: &System, components: &[Component], kind: u32, nth: u32, now: Da
         duty,
         done: true,
         finding,
+        left_fraction: None,
+        cleaned_meanwhile: false,
         note: None,
     };
     Visit {

@@ -29,6 +29,18 @@ CREATE TABLE keys (
 );
 CREATE INDEX keys_by_age ON keys (account_id, created_at, id);
 
+-- What an account has set for a duty; the default counts where a figure is absent. Rows stay when all of it goes back
+-- to the defaults, so that a version never comes twice.
+CREATE TABLE duty_settings (
+    account_id UUID NOT NULL REFERENCES accounts (id),
+    duty TEXT NOT NULL,
+    ceiling_months BIGINT,
+    tolerance DOUBLE PRECISION,
+    version BIGINT NOT NULL,
+    updated_at BIGINT NOT NULL,
+    PRIMARY KEY (account_id, duty)
+);
+
 CREATE TABLE properties (
     id UUID NOT NULL PRIMARY KEY,
     account_id UUID NOT NULL REFERENCES accounts (id),
@@ -37,6 +49,9 @@ CREATE TABLE properties (
     longitude_deg DOUBLE PRECISION NOT NULL,
     elevation_m DOUBLE PRECISION NOT NULL,
     time_zone TEXT NOT NULL,
+    -- JSON, both.
+    temperatures TEXT,
+    evaporation_mm_per_day TEXT,
     notes TEXT,
     version BIGINT NOT NULL,
     created_at BIGINT NOT NULL,

@@ -28,6 +28,18 @@ CREATE TABLE keys (
 ) STRICT;
 CREATE INDEX keys_by_age ON keys (account_id, created_at, id);
 
+-- What an account has set for a duty; the default counts where a figure is absent. Rows stay when all of it goes back
+-- to the defaults, so that a version never comes twice.
+CREATE TABLE duty_settings (
+    account_id BLOB NOT NULL REFERENCES accounts (id),
+    duty TEXT NOT NULL,
+    ceiling_months INTEGER,
+    tolerance REAL,
+    version INTEGER NOT NULL,
+    updated_at INTEGER NOT NULL,
+    PRIMARY KEY (account_id, duty)
+) STRICT;
+
 CREATE TABLE properties (
     id BLOB NOT NULL PRIMARY KEY,
     account_id BLOB NOT NULL REFERENCES accounts (id),
@@ -36,6 +48,9 @@ CREATE TABLE properties (
     longitude_deg REAL NOT NULL,
     elevation_m REAL NOT NULL,
     time_zone TEXT NOT NULL,
+    -- JSON, both.
+    temperatures TEXT,
+    evaporation_mm_per_day TEXT,
     notes TEXT,
     version INTEGER NOT NULL,
     created_at INTEGER NOT NULL,

@@ -198,7 +198,7 @@ pub enum Part {
     PressureVessel { volume_l: Option<f64> },
     CartridgeFilter { rated_volume_l: Option<f64> },
     DisinfectionLamp { rated_hours: Option<f64>, hours_per_day: f64 },
-    ExposedPipework { first_frost: MonthDay, last_frost: MonthDay },
+    ExposedPipework { first_frost: Option<MonthDay>, last_frost: Option<MonthDay> },
 }
 
 impl Part {
@@ -270,13 +270,25 @@ impl Part {
                 check.positive("hours_per_day", *hours_per_day, 24.0);
             }
             Self::ExposedPipework { first_frost, last_frost } => {
-                for (field, day) in [("first_frost", first_frost), ("last_frost", last_frost)] {
-                    // 2024 has a 29 February.
-                    if NaiveDate::from_ymd_opt(2024, day.month, day.day).is_none() {
-                        check.refuse(field, format!("month {} has no day {}", day.month, day.day));
-                    }
-                }
+                check_frost(check, *first_frost, *last_frost);
             }
+        }
+    }
+}
+
+fn check_frost(check: &mut Check, first: Option<MonthDay>, last: Option<MonthDay>) {
+    for (field, other, day, other_day) in
+        [("first_frost", "last_frost", first, last), ("last_frost", "first_frost", last, first)]
+    {
+        match day {
+            // 2024 has a 29 February.
+            Some(day) if NaiveDate::from_ymd_opt(2024, day.month, day.day).is_none() => {
+                check.refuse(field, format!("month {} has no day {}", day.month, day.day));
+            }
+            None if other_day.is_some() => {
+                check.refuse(field, format!("it is missing beside {other}; give both days or neither"));
+            }
+            _ => {}
         }
     }
 }

@@ -77,6 +77,15 @@ pub struct Ceiling {
     pub source: &'static str,
 }
 
+/// The chance of being past the mark at which a predicted duty falls due.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tolerance {
+    /// The chance, 0 to 1.
+    pub chance: f64,
+    /// Why it is this one.
+    pub why: &'static str,
+}
+
 impl Duty {
     /// What is to be done, in words.
     pub const fn title(self) -> &'static str {
@@ -135,13 +144,37 @@ impl Duty {
         Some(Ceiling { months, source })
     }
 
-    /// The chance of being past the mark at which a predicted duty falls due: one half, and one fifth for duties that
-    /// guard the water's quality.
-    pub const fn tolerance(self) -> f64 {
-        match self {
-            Self::DrainDiverter | Self::ClearWeepHole | Self::RemoveSediment => 0.2,
-            _ => 0.5,
-        }
+    /// The chance of being past the mark at which it falls due, where its date is predicted from a mark: one half, and
+    /// one fifth for duties that guard the water's quality or people. None where a season, a maker's rating or the
+    /// ceiling alone decides. All of it is judgement.
+    pub const fn tolerance(self) -> Option<Tolerance> {
+        let (chance, why) = match self {
+            Self::DrainDiverter | Self::ClearWeepHole | Self::RemoveSediment => {
+                (0.2, "judgement: it guards the water's quality, so it comes rather too early than too late")
+            }
+            Self::CheckTrap => (
+                0.2,
+                "judgement: a dry trap lets insects and vermin at the water, so it comes rather too early than too \
+                 late",
+            ),
+            Self::ClearRoof | Self::ClearGutter | Self::CleanScreen | Self::ReplaceCoupling => {
+                (0.5, "judgement: as often too early as too late")
+            }
+            _ => return None,
+        };
+        Some(Tolerance { chance, why })
+    }
+
+    /// Whether something builds up towards a mark that findings can teach, so that a cleaning can leave a part of it.
+    pub const fn builds_up(self) -> bool {
+        matches!(
+            self,
+            Self::CleanScreen
+                | Self::ClearWeepHole
+                | Self::RemoveSediment
+                | Self::ClearGutter
+                | Self::ClearRoof
+        )
     }
 
     /// Whether it belongs to the routine care that "last served" stands for; work that is done once in years, or by the

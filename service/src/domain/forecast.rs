@@ -112,6 +112,8 @@ pub struct DutyForecast {
     pub decided_by: DecidedBy,
     /// The longest time to leave it, as a date.
     pub ceiling_on: Option<NaiveDate>,
+    /// Whether that time is the account's own figure.
+    pub own_ceiling: bool,
     /// What is predicted, for duties that have a tally.
     pub prediction: Option<Prediction>,
     /// Why this date, a sentence each.

@@ -14,6 +14,7 @@ pub mod component;
 pub mod context;
 pub mod defaults;
 pub mod duty;
+pub mod duty_settings;
 pub mod error;
 pub mod forecast;
 pub mod gauge;

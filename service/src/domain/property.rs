@@ -8,6 +8,87 @@ use crate::domain::paging::{PageAsked, PageFound};
 use crate::domain::store::{Deleted, Updated};
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
+use serde::{Deserialize, Serialize};
+
+/// Twelve figures, January first whatever the hemisphere.
+pub type Monthly = [f64; 12];
+
+/// Air temperatures of the months, degrees Celsius.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Temperatures {
+    /// Means.
+    pub mean_c: Option<Monthly>,
+    /// Means of the daily minima, none above the month's mean.
+    pub mean_minimum_c: Option<Monthly>,
+}
+
+/// What a place's months are like but for its rain, checked.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Months {
+    /// Air temperatures.
+    pub temperatures: Temperatures,
+    /// Evaporation from a trap's seal, mm a day.
+    pub evaporation_mm_per_day: Option<Monthly>,
+}
+
+/// What a place's months are like, as it came in.
+#[derive(Clone, Debug, Default)]
+pub struct MonthsDraft {
+    /// Mean air temperatures, degrees Celsius.
+    pub mean_c: Option<Vec<f64>>,
+    /// Means of the daily minima.
+    pub mean_minimum_c: Option<Vec<f64>>,
+    /// Evaporation from a trap's seal, mm a day.
+    pub evaporation_mm_per_day: Option<Vec<f64>>,
+}
+
+/// The coldest and the warmest month that is believed, degrees Celsius. Judgement: the coldest months of inhabited places
+/// have means near -50, the warmest near 40 (from memory).
+const TEMPERATURES_C: (f64, f64) = (-60.0, 50.0);
+/// The most evaporation that is believed, mm a day. Judgement: open pans in hot deserts lose about half of it (from memory).
+const MOST_EVAPORATION_MM: f64 = 30.0;
+
+impl MonthsDraft {
+    /// Checks everything; of a list that is refused nothing is kept.
+    pub(crate) fn check(self, check: &mut Check) -> Months {
+        let mut temperatures = Temperatures::default();
+        check.within("temperatures", |check| {
+            temperatures.mean_c = monthly(check, "mean_c", self.mean_c.as_deref(), TEMPERATURES_C);
+            temperatures.mean_minimum_c =
+                monthly(check, "mean_minimum_c", self.mean_minimum_c.as_deref(), TEMPERATURES_C);
+            let (Some(means), Some(minima)) = (temperatures.mean_c, temperatures.mean_minimum_c) else {
+                return;
+            };
+            for (month, (mean, minimum)) in means.into_iter().zip(minima).enumerate() {
+                if minimum > mean {
+                    let message = format!("a mean minimum of {minimum} is above the month's mean of {mean}");
+                    check.refuse(&format!("mean_minimum_c[{month}]"), message);
+                }
+            }
+        });
+        let given = self.evaporation_mm_per_day.as_deref();
+        let evaporation_mm_per_day =
+            monthly(check, "evaporation_mm_per_day", given, (0.0, MOST_EVAPORATION_MM));
+        Months { temperatures, evaporation_mm_per_day }
+    }
+}
+
+fn monthly(
+    check: &mut Check,
+    field: &str,
+    values: Option<&[f64]>,
+    (low, high): (f64, f64),
+) -> Option<Monthly> {
+    let values = values?;
+    let Ok(twelve) = Monthly::try_from(values) else {
+        check.refuse(field, format!("it has {} values; give twelve, January first", values.len()));
+        return None;
+    };
+    for (month, value) in twelve.into_iter().enumerate() {
+        check.between(&format!("{field}[{month}]"), value, low, high);
+    }
+    Some(twelve)
+}
 
 /// A property.
 #[derive(Clone, Debug, PartialEq)]
@@ -39,6 +120,8 @@ pub struct PropertyFacts {
     pub elevation_m: f64,
     /// Its days are counted in this zone.
     pub time_zone: Tz,
+    /// What its months are like but for the rain.
+    pub months: Months,
     /// Anything the next visitor should know.
     pub notes: Option<String>,
 }
@@ -56,6 +139,8 @@ pub struct PropertyDraft {
     pub elevation_m: f64,
     /// IANA name of its zone.
     pub time_zone: String,
+    /// What its months are like but for the rain.
+    pub months: MonthsDraft,
     /// Anything the next visitor should know.
     pub notes: Option<String>,
 }
@@ -73,6 +158,7 @@ impl PropertyDraft {
                 format!("{:?} is not an IANA time zone; write it like Europe/Berlin or UTC", self.time_zone);
             check.refuse("time_zone", message);
         }
+        let months = self.months.check(&mut check);
         if let Some(notes) = &self.notes {
             check.note("notes", notes, 4000);
         }
@@ -83,6 +169,7 @@ impl PropertyDraft {
             longitude_deg: self.longitude_deg,
             elevation_m: self.elevation_m,
             time_zone: zone.unwrap_or(Tz::UTC),
+            months,
             notes: self.notes,
         })
     }

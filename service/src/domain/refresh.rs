@@ -123,6 +123,7 @@ fn tasks_and_status(
         facts.demand_l_per_day,
         Some(facts.commissioned_on),
         &components,
+        &input.duty_settings,
         ground,
         as_of,
     )?;

@@ -4,11 +4,13 @@
 //! when it has returned, what it wrote survives a kill and a power cut. Methods that take an account never show or touch
 //! another account's rows.
 //!
-//! Writes that a forecast depends on (a property's or gauge's facts, rain, a system, a component, a visit) mark the
-//! systems they reach as stale, in the same transaction.
+//! Writes that a forecast depends on (an account's figures for a duty, a property's or gauge's facts, rain, a system, a
+//! component, a visit) mark the systems they reach as stale, in the same transaction.
 
 use crate::domain::account::{Account, Key};
 use crate::domain::component::{Component, ComponentFacts, Kind};
+use crate::domain::duty::Duty;
+use crate::domain::duty_settings::{DutySetting, DutySettings, Own};
 use crate::domain::gauge::{Gauge, GaugeFacts, RainSpan};
 use crate::domain::idempotency::{Answer, Attempt, Claim};
 use crate::domain::ids::ComponentId;
@@ -22,6 +24,7 @@ use crate::domain::task::{State, Task};
 use crate::domain::visit::{Revision, Visit};
 use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
+use std::sync::Arc;
 
 /// The storage failed; the cause is for the log, not for the caller.
 #[derive(Debug, thiserror::Error)]
@@ -135,6 +138,8 @@ pub struct Inputs {
     pub components: Vec<Component>,
     /// Its visits that were not withdrawn, by day.
     pub visits: Vec<Visit>,
+    /// What its account has set for duties; shared by all systems of the account that are read together.
+    pub duty_settings: Arc<DutySettings>,
 }
 
 /// A stale system that this process is to refresh.
@@ -181,6 +186,23 @@ pub trait AccountStore: Send + Sync {
     async fn revoke_key(&self, account: AccountId, id: KeyId, now: DateTime<Utc>) -> Stored<bool>;
     /// The key with this hash, whatever its state.
     async fn key_by_hash(&self, hash: &[u8; 32]) -> Stored<Option<Key>>;
+}
+
+/// What accounts have set for duties.
+#[async_trait]
+pub trait DutySettingStore: Send + Sync {
+    /// Everything that the account ever set, back to the defaults included, in no order.
+    async fn duty_settings(&self, account: AccountId) -> Stored<Vec<DutySetting>>;
+    /// Replaces what is set for a duty if the version is current, 0 being that of a duty for which nothing was ever
+    /// set. All systems of the account become stale.
+    async fn put_duty_setting(
+        &self,
+        account: AccountId,
+        duty: Duty,
+        version: i64,
+        own: Own,
+        now: DateTime<Utc>,
+    ) -> Stored<Updated>;
 }
 
 /// Properties.
@@ -386,7 +408,14 @@ pub trait IdempotencyStore: Send + Sync {
 /// The whole store.
 #[async_trait]
 pub trait Store:
-    AccountStore + PropertyStore + GaugeStore + SystemStore + VisitStore + TaskStore + IdempotencyStore
+    AccountStore
+    + DutySettingStore
+    + PropertyStore
+    + GaugeStore
+    + SystemStore
+    + VisitStore
+    + TaskStore
+    + IdempotencyStore
 {
     /// Whether it can be reached.
     async fn ping(&self) -> Stored<()>;

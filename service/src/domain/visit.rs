@@ -24,6 +24,17 @@ words! {
     }
 }
 
+impl FoundClass {
+    /// The upper end of the class.
+    pub const fn most(self) -> f64 {
+        match self {
+            Self::Light => 0.25,
+            Self::Half => 0.75,
+            Self::Heavy => 1.0,
+        }
+    }
+}
+
 /// What was found before anything was done.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Finding {
@@ -50,6 +61,10 @@ pub struct VisitItem {
     pub done: bool,
     /// What was found before.
     pub finding: Option<Finding>,
+    /// How full a partial cleaning left it, as a share of the way to wanting care: 0 to under 1.
+    pub left_fraction: Option<f64>,
+    /// Whether it is believed to have been cleaned since the last logged service, on a day nobody noted.
+    pub cleaned_meanwhile: bool,
     /// Anything worth keeping.
     pub note: Option<String>,
 }
@@ -164,6 +179,9 @@ fn check_item(check: &mut Check, item: &VisitItem, components: &[Component], on:
         }
         _ => {}
     }
+    if let Some(left) = item.left_fraction {
+        check_left(check, item, left);
+    }
     if !item.done && item.finding.is_none() {
         check.refuse("finding", "it was neither done nor anything found; say what was found or leave it out");
     }
@@ -188,6 +206,37 @@ fn check_item(check: &mut Check, item: &VisitItem, components: &[Component], on:
     }
     if let Some(removed) = component.removed_on.filter(|removed| on > *removed) {
         check.refuse("component_id", format!("it was taken out on {removed}, before the visit"));
+    }
+}
+
+/// Checks what a partial cleaning left.
+fn check_left(check: &mut Check, item: &VisitItem, left: f64) {
+    const FIELD: &str = "left_fraction";
+    if !item.duty.builds_up() {
+        let all = Duty::ALL.iter().filter(|duty| duty.builds_up());
+        let all: Vec<&str> = all.map(|duty| duty.code()).collect();
+        let message = format!(
+            "{} leaves no part of it; leave it out, or say it of {}",
+            item.duty.code(),
+            all.join(", ")
+        );
+        return check.refuse(FIELD, message);
+    }
+    if !item.done {
+        return check.refuse(FIELD, "it was not done; say with done how full it was left, or what was found");
+    }
+    if !(0.0..1.0).contains(&left) {
+        let message = format!("{left} is not from 0 to under 1; left at 1 it was not done, only looked at");
+        return check.refuse(FIELD, message);
+    }
+    let most = match item.finding {
+        Some(Finding::Nothing) => 0.05,
+        Some(Finding::Fraction(share)) => share,
+        Some(Finding::Class(class)) => class.most(),
+        Some(Finding::DepthMm(_) | Finding::Blocked) | None => 1.0,
+    };
+    if left > most {
+        check.refuse(FIELD, format!("{left} is more than the {most} at most that were found"));
     }
 }
 

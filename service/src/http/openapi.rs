@@ -1,6 +1,8 @@
 //! The OpenAPI document: collected from the handlers, committed as `openapi/openapi.json`, never written by hand.
 
-use super::routes::{accounts, components, forecasts, gauges, properties, rain, systems, tasks, visits};
+use super::routes::{
+    accounts, components, duties, forecasts, gauges, properties, rain, systems, tasks, visits,
+};
 use super::{samples, service};
 use eavesward_contract as wire;
 use utoipa::openapi::path::{Operation, ParameterIn};
@@ -25,6 +27,7 @@ use utoipa::{Modify, OpenApi};
     ),
     paths(
         accounts::account, accounts::keys, accounts::create_key, accounts::revoke_key,
+        duties::list, duties::get, duties::update,
         properties::list, properties::create, properties::get, properties::update, properties::remove,
         gauges::list, gauges::create, gauges::get, gauges::update, gauges::remove,
         rain::list, rain::upsert, rain::remove,
@@ -39,6 +42,7 @@ use utoipa::{Modify, OpenApi};
     components(schemas(wire::Problem, wire::FieldProblem, wire::ProblemCode)),
     tags(
         (name = "accounts", description = "The account and its keys"),
+        (name = "duties", description = "What falls due when, and the account's own figures"),
         (name = "properties", description = "The places that systems stand at"),
         (name = "gauges", description = "Where rain is measured, and what was measured"),
         (name = "systems", description = "Roofs, tanks and what lies between"),

@@ -10,6 +10,7 @@ use uuid::Uuid;
 pub fn by_schema() -> Vec<(&'static str, Value)> {
     vec![
         ("KeyRequest", value(&key())),
+        ("DutySettingsRequest", value(&duty_settings())),
         ("PropertyRequest", value(&property())),
         ("GaugeRequest", value(&gauge())),
         ("RainRequest", value(&wire::RainRequest { days: rain() })),
@@ -56,8 +57,22 @@ fn property() -> wire::PropertyRequest {
         longitude_deg: 0.5,
         elevation_m: 60.0,
         time_zone: "Europe/London".to_owned(),
+        temperatures: Some(temperatures()),
+        evaporation_mm_per_day: Some(vec![0.4, 0.7, 1.3, 2.1, 2.9, 3.4, 3.5, 3.0, 2.0, 1.1, 0.6, 0.4]),
         notes: Some("Keys are with the upkeep rota.".to_owned()),
     }
+}
+
+/// An invented mild climate.
+fn temperatures() -> wire::MonthlyTemperatures {
+    wire::MonthlyTemperatures {
+        mean_c: Some(vec![4.1, 4.6, 7.2, 9.8, 13.2, 16.4, 18.5, 18.3, 15.4, 11.8, 7.4, 4.8]),
+        mean_minimum_c: Some(vec![1.2, 1.1, 2.8, 4.6, 8.0, 11.1, 13.1, 12.9, 10.4, 7.7, 4.2, 2.0]),
+    }
+}
+
+fn duty_settings() -> wire::DutySettingsRequest {
+    wire::DutySettingsRequest { ceiling_months: Some(2), tolerance: Some(0.3) }
 }
 
 fn gauge() -> wire::GaugeRequest {
@@ -159,6 +174,8 @@ fn visit() -> wire::VisitRequest {
             duty: wire::Duty::CleanScreen,
             done: true,
             finding: Some(wire::Finding::Class { class: wire::FoundClass::Half }),
+            left_fraction: Some(0.1),
+            cleaned_meanwhile: false,
             note: None,
         }],
         note: None,
@@ -174,6 +191,13 @@ fn forecast() -> wire::ForecastRequest {
         components: components(),
         rain: rain(),
         normals: gauge().normals,
+        temperatures: Some(temperatures()),
+        evaporation_mm_per_day: None,
+        duty_settings: vec![wire::DutySettingsInput {
+            duty: wire::Duty::CleanScreen,
+            ceiling_months: Some(2),
+            tolerance: None,
+        }],
         as_of: day(2026, 3, 7),
     }
 }

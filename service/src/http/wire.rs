@@ -3,6 +3,7 @@
 mod component;
 mod duty;
 mod forecast;
+pub use forecast::sketch;
 mod gauge;
 mod people;
 mod system;

@@ -11,7 +11,7 @@ use crate::domain::defaults::{Canopy, Surface};
 use crate::domain::duty::{self, Duty};
 use crate::domain::gauge::GaugeFacts;
 use crate::domain::ids::{AccountId, GaugeId, PropertyId, SystemId, VisitId};
-use crate::domain::property::PropertyDraft;
+use crate::domain::property::{MonthsDraft, PropertyDraft};
 use crate::domain::rain::{Offer, Offered, RainDay};
 use crate::domain::store::TaskFilter;
 use crate::domain::system::{Roof, SystemFacts};
@@ -126,6 +126,8 @@ async fn scenario(cx: &Context, account: AccountId, today: NaiveDate) -> Result<
                         Duty::MeasureSediment => Some(Finding::DepthMm(6.0)),
                         _ => None,
                     },
+                    left_fraction: None,
+                    cleaned_meanwhile: false,
                     note: None,
                 });
             let facts = VisitFacts {
@@ -148,7 +150,18 @@ fn draft(name: &str, elevation_m: f64) -> PropertyDraft {
         longitude_deg: 0.5,
         elevation_m,
         time_zone: ZONE.name().to_owned(),
+        months: months(),
         notes: Some("Keys are with the upkeep rota.".to_owned()),
+    }
+}
+
+/// An invented mild climate, in keeping with the invented rain.
+fn months() -> MonthsDraft {
+    let twelve = |values: [f64; 12]| Some(values.to_vec());
+    MonthsDraft {
+        mean_c: twelve([4.1, 4.6, 7.2, 9.8, 13.2, 16.4, 18.5, 18.3, 15.4, 11.8, 7.4, 4.8]),
+        mean_minimum_c: twelve([0.4, 0.5, 2.3, 4.2, 7.7, 10.8, 12.8, 12.6, 10.0, 7.2, 3.5, 1.3]),
+        evaporation_mm_per_day: twelve([0.4, 0.7, 1.3, 2.1, 2.9, 3.4, 3.5, 3.0, 2.0, 1.1, 0.6, 0.4]),
     }
 }
 
@@ -221,8 +234,8 @@ fn orchard(ago: &impl Fn(u64) -> NaiveDate) -> Place {
             part(
                 "shed pipes",
                 Part::ExposedPipework {
-                    first_frost: MonthDay { month: 11, day: 5 },
-                    last_frost: MonthDay { month: 4, day: 10 },
+                    first_frost: Some(MonthDay { month: 11, day: 5 }),
+                    last_frost: Some(MonthDay { month: 4, day: 10 }),
                 },
                 day,
             ),

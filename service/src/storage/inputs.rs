@@ -1,21 +1,23 @@
 //! What forecasts are made from, read for many systems at once.
 
 use crate::domain::component::Component;
+use crate::domain::duty_settings::{DutySetting, DutySettings};
 use crate::domain::gauge::Gauge;
 use crate::domain::ids::{AccountId, GaugeId, PropertyId, SystemId};
 use crate::domain::property::Property;
 use crate::domain::store::{Inputs, Stored};
 use crate::domain::system::System;
 use crate::domain::visit::Visit;
-use crate::storage::components;
 use crate::storage::connection::{AnyRow, Database, Tx};
 use crate::storage::rows::{
-    ComponentRow, GAUGE_COLUMNS, GaugeRow, PROPERTY_COLUMNS, PropertyRow, SYSTEM_COLUMNS, SystemRow,
-    VISIT_COLUMNS, VisitRow, values,
+    ComponentRow, DutySettingRow, GAUGE_COLUMNS, GaugeRow, PROPERTY_COLUMNS, PropertyRow, SYSTEM_COLUMNS,
+    SystemRow, VISIT_COLUMNS, VisitRow, values,
 };
 use crate::storage::sql::{Bind, Sql, sql};
+use crate::storage::{components, duty_settings};
 use std::collections::{HashMap, HashSet};
 use std::hash::Hash;
+use std::sync::Arc;
 
 /// Systems of one round of queries, for the sake of the databases' limits on values.
 const SYSTEMS: usize = 4096;
@@ -51,6 +53,14 @@ fn grouped<K: Eq + Hash, T>(rows: Vec<T>, key: impl Fn(&T) -> K) -> HashMap<K, V
         groups.entry(key(&row)).or_default().push(row);
     }
     groups
+}
+
+/// What each account has set, once for all its systems.
+fn by_account(rows: Vec<(AccountId, DutySetting)>) -> HashMap<AccountId, Arc<DutySettings>> {
+    let groups = grouped(rows, |(account, _)| *account).into_iter();
+    let own =
+        |rows: Vec<(AccountId, DutySetting)>| rows.into_iter().map(|(_, set)| (set.duty, set.own)).collect();
+    groups.map(|(account, rows)| (account, Arc::new(own(rows)))).collect()
 }
 
 pub(super) async fn read(database: &Database, asked: &[(AccountId, SystemId)]) -> Stored<Vec<Inputs>> {
@@ -94,6 +104,10 @@ async fn read_piece(tx: &mut Tx, asked: &[(AccountId, SystemId)]) -> Stored<Vec<
     let visits: Vec<Visit> =
         found(tx, query, &ids, " ORDER BY system_id, visited_on, id", VisitRow::read).await?;
 
+    let settings: Vec<(AccountId, DutySetting)> =
+        found(tx, duty_settings::select(), &accounts, "", DutySettingRow::read).await?;
+    let settings = by_account(settings);
+
     let properties: HashMap<_, _> = properties.into_iter().map(|row| (row.id, row)).collect();
     let gauges: HashMap<_, _> = gauges.into_iter().map(|row| (row.id, row)).collect();
     let mut components = grouped(components, |row| row.system_id);
@@ -109,6 +123,7 @@ async fn read_piece(tx: &mut Tx, asked: &[(AccountId, SystemId)]) -> Stored<Vec<
                 gauge: gauges.get(&system.facts.gauge_id)?.clone(),
                 components: components.remove(id).unwrap_or_default(),
                 visits: visits.remove(id).unwrap_or_default(),
+                duty_settings: settings.get(&system.account_id).cloned().unwrap_or_default(),
                 system,
             })
         })

@@ -8,12 +8,13 @@
 //! To add a table: the same columns in a new file of both migration folders; a row struct in `rows`; the statements in
 //! the module of its trait; a case in the storage suite, which runs over both databases.
 //!
-//! Locks are always taken in the order gauge or property, then systems by id, so that writers never wait for each other
+//! Locks are always taken in the order duty setting, gauge or property, then systems by id, so that writers never wait for each other
 //! in a circle.
 
 mod accounts;
 mod components;
 mod connection;
+mod duty_settings;
 mod errors;
 mod gauges;
 mod idempotency;

@@ -2,9 +2,10 @@
 
 use crate::domain::ids::{AccountId, PropertyId};
 use crate::domain::paging::PageAsked;
-use crate::domain::property::{Property, PropertyFacts};
+use crate::domain::property::{Property, PropertyFacts, Temperatures};
 use crate::domain::store::{Deleted, PropertyStore, Stored, Updated};
 use crate::storage::connection::{Database, retried};
+use crate::storage::errors::to_json;
 use crate::storage::rows::{PROPERTY_COLUMNS, PropertyRow, values};
 use crate::storage::sql::{Sql, sql};
 use crate::storage::stale::{Reach, mark_stale, page_by_name, why_not};
@@ -21,15 +22,26 @@ fn version_of(account: AccountId, id: PropertyId) -> Sql {
     sql("SELECT version FROM properties WHERE account_id = $1 AND id = $2").on(account).on(id)
 }
 
+/// Temperatures and evaporation as they are stored; absent when nothing was given.
+fn months(facts: &PropertyFacts) -> Stored<[Option<String>; 2]> {
+    let temperatures = Some(&facts.months.temperatures).filter(|given| **given != Temperatures::default());
+    let evaporation = facts.months.evaporation_mm_per_day.as_ref();
+    Ok([temperatures.map(to_json).transpose()?, evaporation.map(to_json).transpose()?])
+}
+
 #[async_trait]
 impl PropertyStore for Database {
     async fn insert_property(&self, property: &Property) -> Stored<()> {
+        let [temperatures, evaporation] = months(&property.facts)?;
         let mut query = sql("INSERT INTO properties (");
         query.push(PROPERTY_COLUMNS).push(") ").bind_rows(&[property], |row, property| {
             let facts = &property.facts;
             row.on(property.id).on(property.account_id).on(&facts.name);
             row.on(facts.latitude_deg).on(facts.longitude_deg).on(facts.elevation_m);
-            row.on(facts.time_zone.name()).on(facts.notes.clone());
+            row.on(facts.time_zone.name())
+                .on(temperatures.clone())
+                .on(evaporation.clone())
+                .on(facts.notes.clone());
             row.on(property.version).on(property.created_at).on(property.updated_at);
         });
         query.push(" ON CONFLICT (id) DO NOTHING");
@@ -57,15 +69,19 @@ impl PropertyStore for Database {
         facts: &PropertyFacts,
         now: DateTime<Utc>,
     ) -> Stored<Updated> {
+        let [temperatures, evaporation] = months(facts)?;
         let update = sql(
             "UPDATE properties SET name = $1, latitude_deg = $2, longitude_deg = $3, elevation_m = $4, time_zone = $5, \
-             notes = $6, updated_at = $7, version = version + 1 WHERE account_id = $8 AND id = $9 AND version = $10",
+             temperatures = $6, evaporation_mm_per_day = $7, notes = $8, updated_at = $9, version = version + 1 \
+             WHERE account_id = $10 AND id = $11 AND version = $12",
         )
         .on(&facts.name)
         .on(facts.latitude_deg)
         .on(facts.longitude_deg)
         .on(facts.elevation_m)
         .on(facts.time_zone.name())
+        .on(temperatures)
+        .on(evaporation)
         .on(facts.notes.clone())
         .on(now)
         .on(account)

@@ -10,6 +10,7 @@ use uuid::Uuid;
 /// Which systems a write reaches.
 #[derive(Clone, Copy)]
 pub(super) enum Reach {
+    Account,
     Property(PropertyId),
     Gauge(GaugeId),
     System(SystemId),
@@ -21,6 +22,7 @@ pub(super) async fn mark_stale(tx: &mut Tx, account: AccountId, reach: Reach) ->
     let which = |query: &mut Sql| {
         query.push(" WHERE account_id = ").bind(account);
         match reach {
+            Reach::Account => query,
             Reach::Property(id) => query.push(" AND property_id = ").bind(id),
             Reach::Gauge(id) => query.push(" AND gauge_id = ").bind(id),
             Reach::System(id) => query.push(" AND id = ").bind(id),

@@ -15,6 +15,7 @@ over_both! {
     a_forecast_before_the_replacement_uses_the_old_part;
     a_new_component_gets_its_tasks;
     of_many_replacements_at_once_one_counts;
+    pipework_without_days_of_frost_says_what_to_send;
 }
 
 async fn every_kind_comes_back_as_it_was_sent(app: &App) {
@@ -74,6 +75,7 @@ async fn what_is_left_out_is_filled_in(app: &App) {
         (json!({"kind": "pressure_vessel"}), json!({})),
         (json!({"kind": "cartridge_filter"}), json!({})),
         (json!({"kind": "disinfection_lamp"}), json!({"hours_per_day": 24.0})),
+        (json!({"kind": "exposed_pipework"}), json!({})),
         (
             json!({"kind": "first_flush_diverter", "chamber_volume_l": 0.1,
                 "emptying": {"by": "drip", "litres_per_hour": 0.05}}),
@@ -131,6 +133,12 @@ async fn wrong_figures_are_refused_by_their_path(app: &App) {
         (frost(2, 30), vec!["first_frost"]),
         (frost(13, 1), vec!["first_frost"]),
         (frost(6, 0), vec!["first_frost"]),
+        (json!({"kind": "exposed_pipework", "first_frost": {"month": 10, "day": 25}}), vec!["last_frost"]),
+        (json!({"kind": "exposed_pipework", "last_frost": {"month": 4, "day": 20}}), vec!["first_frost"]),
+        (
+            json!({"kind": "exposed_pipework", "last_frost": {"month": 4, "day": 31}}),
+            vec!["first_frost", "last_frost"],
+        ),
     ];
     for (part, fields) in cases {
         let reply = app.send("POST", &path, &component("part", part.clone())).await;
@@ -291,6 +299,37 @@ async fn a_new_component_gets_its_tasks(app: &App) {
     assert_eq!(place.tasks(app).await.len(), 1, "what is put in tomorrow has no tasks today");
     app.at("2026-03-02T00:00:00Z").await;
     assert_eq!(place.tasks(app).await.len(), 2);
+}
+
+async fn pipework_without_days_of_frost_says_what_to_send(app: &App) {
+    let place = place(app, json!([component("pipes", json!({"kind": "exposed_pipework"}))])).await;
+    let path = format!("/v1/components/{}", place.component("pipes"));
+    let one_day = json!({"kind": "exposed_pipework", "first_frost": {"month": 10, "day": 25}});
+    let refused = app.put(&path, 1, &component("pipes", one_day)).await;
+    assert_eq!(refused.fields("invalid"), ["part.last_frost"]);
+    assert!(
+        refused.text.contains("missing beside first_frost; give both days or neither"),
+        "{}",
+        refused.text
+    );
+    app.refresh().await;
+    for what in ["drain_for_frost", "restart_after_frost"] {
+        let task = place.task(app, "pipes", what).await;
+        assert_eq!((&task["due_on"], &task["decided_by"]), (&Value::Null, &json!("nothing")), "{task}");
+        let reasons = task["reasons"].to_string();
+        assert!(reasons.contains("first_frost") && reasons.contains("last_frost"), "{reasons}");
+    }
+    let both = json!({"kind": "exposed_pipework", "first_frost": {"month": 10, "day": 25},
+        "last_frost": {"month": 4, "day": 20}});
+    app.put(&path, 1, &component("pipes", both)).await.expect(200);
+    app.refresh().await;
+    let task = place.task(app, "pipes", "drain_for_frost").await;
+    assert_eq!((&task["due_on"], &task["decided_by"]), (&json!("2025-10-11"), &json!("season")));
+    assert!(!task["reasons"].to_string().contains("first_frost"), "{task}");
+    // And away again.
+    app.put(&path, 2, &component("pipes", json!({"kind": "exposed_pipework"}))).await.expect(200);
+    app.refresh().await;
+    assert_eq!(place.task(app, "pipes", "drain_for_frost").await["decided_by"], "nothing");
 }
 
 async fn of_many_replacements_at_once_one_counts(app: &App) {

@@ -41,7 +41,10 @@ async fn nobody_gets_in_without_a_key_that_counts(app: &App) {
     ];
     for header in headers {
         for operation in operations() {
-            let path = operation.path.replace("{id}", "00000000-0000-4000-8000-000000000000");
+            let path = operation
+                .path
+                .replace("{id}", "00000000-0000-4000-8000-000000000000")
+                .replace("{duty}", "clear_roof");
             let mut request = app.anonymous(&operation.method, &path);
             if let Some(header) = &header {
                 request = request.header("Authorization", header);

@@ -3,10 +3,12 @@
 //! `document` reads the operations off the committed OpenAPI document, so that a new route is covered by `isolation`,
 //! `keys` and `coverage` as soon as it is documented.
 
+mod climate;
 mod components;
 mod coverage;
 mod crud;
 mod document;
+mod duties;
 mod forecast;
 mod forecast_dates;
 mod idempotency;

@@ -15,6 +15,8 @@ over_both! {
     every_duty_of_a_kind_is_taken_and_no_other;
     visits_are_listed_latest_first_and_filtered;
     a_visit_late_in_the_book_counts_by_its_day;
+    what_a_partial_cleaning_left_and_what_went_before_are_kept;
+    what_was_left_is_checked;
 }
 
 fn visit(place: &Place, on: &str, items: Value) -> Value {
@@ -99,7 +101,7 @@ async fn findings_come_back_as_they_were_sent(app: &App) {
         json!({"found": "blocked"}),
     ] {
         let item = json!({"component_id": tank, "duty": "measure_sediment", "done": true, "finding": finding,
-            "note": "seen from the lid"});
+            "cleaned_meanwhile": true, "note": "seen from the lid"});
         let mut body = visit(&place, "2026-02-01", json!([item]));
         body["visited_by"] = json!("the upkeep rota");
         body["note"] = json!("a dry week\nand a clear one");
@@ -209,7 +211,7 @@ async fn every_duty_of_a_kind_is_taken_and_no_other(app: &App) {
     let place = place(app, all_kinds()).await;
     app.refresh().await;
     let tasks = place.tasks(app).await;
-    let item = |task: &Value, duty: &Value| json!({"component_id": task["component_id"], "duty": duty, "done": true});
+    let item = |task: &Value, duty: &Value| json!({"component_id": task["component_id"], "duty": duty, "done": true, "cleaned_meanwhile": false});
     let all: Vec<Value> = tasks.iter().map(|task| item(task, &task["duty"])).collect();
     let made = app.post("/v1/visits", &visit(&place, "2026-03-01", json!(all))).await;
     assert_eq!(made["items"], json!(all));
@@ -264,6 +266,125 @@ async fn visits_are_listed_latest_first_and_filtered(app: &App) {
     for wrong in ["from=soon", "include_withdrawn=perhaps", "system_id=here", "day=1"] {
         Reply::of(app.request("GET", &format!("/v1/visits?{wrong}"))).await.problem("malformed_parameter");
     }
+}
+
+async fn what_a_partial_cleaning_left_and_what_went_before_are_kept(app: &App) {
+    let place = place(app, all_kinds()).await;
+    let parts = [
+        ("screen", "clean_screen"),
+        ("weep diverter", "clear_weep_hole"),
+        ("drip diverter", "clear_weep_hole"),
+        ("tank", "remove_sediment"),
+        ("gutter", "clear_gutter"),
+        ("roof", "clear_roof"),
+    ];
+    for (number, (name, duty)) in (0_i32..).zip(parts) {
+        let component = place.component(name);
+        let item = |more: Value| {
+            let mut item = json!({"component_id": component, "duty": duty, "done": true});
+            item.as_object_mut().expect("an object").extend(more.as_object().expect("an object").clone());
+            item
+        };
+        for more in [
+            json!({"left_fraction": 0.0, "cleaned_meanwhile": false}),
+            json!({"left_fraction": 0.999, "cleaned_meanwhile": true}),
+            json!({"left_fraction": 0.3, "cleaned_meanwhile": false, "finding": {"found": "fraction", "fraction": 0.3}}),
+            json!({"left_fraction": 0.75, "cleaned_meanwhile": false, "finding": {"found": "class", "class": "half"}}),
+            json!({"left_fraction": 0.5, "cleaned_meanwhile": false, "finding": {"found": "blocked"}}),
+        ] {
+            let made = place.visit(app, "2026-02-01", item(more.clone())).await;
+            assert_eq!(made["items"], json!([item(more)]));
+            assert_eq!(app.get(&format!("/v1/visits/{}", id_of(&made))).await, made);
+        }
+        // It starts anew like any cleaning.
+        let on = format!("2026-02-{:02}", 10 + number);
+        place.visit(app, &on, item(json!({"left_fraction": 0.2}))).await;
+        app.refresh().await;
+        assert_eq!(place.task(app, name, duty).await["since"], on);
+    }
+    // What is left out is filled in, and a share that was not given is not made up.
+    let made = place
+        .visit(
+            app,
+            "2026-02-20",
+            json!({"component_id": place.component("tank"), "duty": "remove_sediment", "done": true}),
+        )
+        .await;
+    let item = made["items"][0].as_object().expect("an item");
+    assert_eq!((item.get("cleaned_meanwhile"), item.get("left_fraction")), (Some(&json!(false)), None));
+    // A correction can take both away; the revision keeps them.
+    let path = format!("/v1/visits/{}", id_of(&made));
+    let mut body =
+        json!({"system_id": place.system_id(), "visited_on": "2026-02-20", "items": made["items"]});
+    body["items"][0]["left_fraction"] = json!(0.1);
+    body["items"][0]["cleaned_meanwhile"] = json!(true);
+    let corrected = app.put(&path, 1, &body).await.expect(200);
+    assert_eq!(corrected["items"], body["items"]);
+    app.put(
+        &path,
+        2,
+        &json!({"system_id": place.system_id(), "visited_on": "2026-02-20", "items": made["items"]}),
+    )
+    .await
+    .expect(200);
+    let revisions = items(&app.get(&format!("{path}/revisions")).await);
+    assert_eq!(revisions[1]["visit"]["items"], body["items"]);
+}
+
+async fn what_was_left_is_checked(app: &App) {
+    let place = place(app, all_kinds()).await;
+    let item = |name: &str, duty: &str, more: Value| {
+        let mut item = json!({"component_id": place.component(name), "duty": duty, "done": true});
+        item.as_object_mut().expect("an object").extend(more.as_object().expect("an object").clone());
+        item
+    };
+    let send =
+        async |item: Value| app.send("POST", "/v1/visits", &visit(&place, "2026-02-01", json!([item]))).await;
+    let left = |share: f64| json!({"left_fraction": share});
+    for share in [-0.01, 1.0, 1.5] {
+        let reply = send(item("screen", "clean_screen", left(share))).await;
+        assert_eq!(reply.fields("invalid"), ["items[0].left_fraction"], "{share}");
+    }
+    for (name, duty) in [
+        ("hand diverter", "drain_diverter"),
+        ("tank", "measure_sediment"),
+        ("coupling", "replace_coupling"),
+        ("trap", "check_trap"),
+        ("pump", "check_pump"),
+    ] {
+        let reply = send(item(name, duty, left(0.2))).await;
+        assert_eq!(reply.fields("invalid"), ["items[0].left_fraction"], "{duty}");
+        for taken in ["clean_screen", "clear_weep_hole", "remove_sediment", "clear_gutter", "clear_roof"] {
+            assert!(reply.text.contains(taken), "it says where it can be said: {}", reply.text);
+        }
+    }
+    let looked = json!({"done": false, "left_fraction": 0.2, "finding": {"found": "class", "class": "half"}});
+    let reply = send(item("screen", "clean_screen", looked)).await;
+    assert_eq!(reply.fields("invalid"), ["items[0].left_fraction"]);
+    assert!(reply.text.contains("it was not done"), "{}", reply.text);
+    for (finding, most) in [
+        (json!({"found": "nothing"}), 0.05),
+        (json!({"found": "fraction", "fraction": 0.3}), 0.3),
+        (json!({"found": "class", "class": "light"}), 0.25),
+        (json!({"found": "class", "class": "half"}), 0.75),
+    ] {
+        let more = |share: f64| json!({"left_fraction": share, "finding": finding});
+        let reply = send(item("screen", "clean_screen", more(most + 0.01))).await;
+        assert_eq!(reply.fields("invalid"), ["items[0].left_fraction"], "{finding}");
+        assert!(reply.text.contains("were found"), "{}", reply.text);
+        send(item("screen", "clean_screen", more(most))).await.expect(201);
+    }
+    // Said of nothing else, it needs what was done or found beside it.
+    let idle = json!({"done": false, "cleaned_meanwhile": true});
+    assert_eq!(send(item("screen", "clean_screen", idle)).await.fields("invalid"), ["items[0].finding"]);
+    for (more, field) in [
+        (json!({"cleaned_meanwhile": "yes"}), "cleaned_meanwhile"),
+        (json!({"left_fraction": "half"}), "left_fraction"),
+    ] {
+        let fields = send(item("screen", "clean_screen", more)).await.fields("malformed_body");
+        assert_eq!(fields, [format!("items[0].{field}")]);
+    }
+    assert_eq!(items(&app.get("/v1/visits").await).len(), 4);
 }
 
 async fn a_visit_late_in_the_book_counts_by_its_day(app: &App) {

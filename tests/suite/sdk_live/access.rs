@@ -2,7 +2,7 @@
 
 use super::{client, client_as, place, property, rain_of};
 use crate::support::app::{App, over_both};
-use eavesward_client::contract::{KeyRequest, ProblemCode, Scope};
+use eavesward_client::contract::{Duty, KeyRequest, ProblemCode, Scope};
 use eavesward_client::{Client, Error, ListQuery, SystemQuery, TaskQuery};
 use std::fmt::Debug;
 
@@ -37,6 +37,8 @@ async fn a_key_that_reads_cannot_write(app: &App) {
     lacks(reader.properties().create(&property("orchard")).await, "write");
     lacks(reader.properties().delete(place.property.id, place.property.version).await, "write");
     lacks(reader.gauges().send_rain(place.gauge.id, &rain_of("2026-01-01", 1, 1.0), true).await, "write");
+    lacks(reader.duties().reset(Duty::CleanScreen, 0).await, "write");
+    assert_eq!(reader.duties().list().all().await.expect("reading").len(), 21);
     lacks(reader.keys().list(&ListQuery::default()).all().await, "admin");
     let (_, secret) = key(&all, vec![Scope::Write]).await;
     let writer = client_as(app, &secret);

@@ -5,12 +5,12 @@
 use super::{client, component, day, gauge, parts, place, property, rain_of, roof, screen};
 use crate::support::app::{App, Reply, over_both};
 use eavesward_client::contract::{
-    Duty, Finding, ForecastRequest, KeyRequest, Part, ReplaceRequest, RetireRequest, Scope, ValveType,
-    VisitItem, VisitRequest, WithdrawRequest,
+    Duty, DutySettingsInput, DutySettingsRequest, Finding, ForecastRequest, FoundClass, KeyRequest, Part,
+    ReplaceRequest, RetireRequest, Scope, ValveType, VisitItem, VisitRequest, WithdrawRequest,
 };
 use eavesward_client::{
     Client, ComponentQuery, ListQuery, RainFileOptions, RainQuery, StatusChange, SystemQuery, TaskQuery,
-    VisitQuery, system_update_from,
+    VisitQuery, property_update_from, system_update_from,
 };
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
@@ -26,6 +26,7 @@ over_both! {
 async fn every_operation_of_the_document_has_a_typed_call(app: &App) {
     let client = client(app);
     account_and_keys(&client).await;
+    duties(&client).await;
     properties(&client).await;
     gauges(&client).await;
     systems(&client).await;
@@ -103,8 +104,30 @@ async fn account_and_keys(client: &Client) {
     assert!(revoked.revoked_at.is_some());
 }
 
+async fn duties(client: &Client) {
+    let all = client.duties().list().all().await.expect("the duties");
+    assert_eq!(all.len(), 21);
+    assert!(all.iter().all(|duty| (duty.version, duty.ceiling_months) == (0, None)), "{all:?}");
+    let known = client.duties().get(Duty::RemoveSediment).await.expect("it");
+    assert!(all.contains(&known) && known.default_ceiling.is_none(), "{known:?}");
+    let own = DutySettingsRequest { ceiling_months: Some(36), tolerance: Some(0.1) };
+    let set = client.duties().set(known.duty, known.version, &own).await.expect("setting");
+    assert_eq!((set.ceiling_months, set.tolerance, set.version), (Some(36), Some(0.1), 1));
+    assert_eq!(client.duties().get(known.duty).await.expect("it"), set);
+    let reset = client.duties().reset(known.duty, set.version).await.expect("resetting");
+    assert_eq!((reset.ceiling_months, reset.tolerance, reset.version), (None, None, 2));
+}
+
 async fn properties(client: &Client) {
-    let made = client.properties().create(&property("terrace")).await.expect("a property");
+    let asked =
+        property("terrace").mean_c([8.5; 12]).mean_minimum_c([-1.25; 12]).evaporation_mm_per_day([2.0; 12]);
+    let made = client.properties().create(&asked).await.expect("a property");
+    let months = made.temperatures.as_ref().expect("temperatures");
+    assert_eq!(
+        (months.mean_c.as_deref(), months.mean_minimum_c.as_deref()),
+        (Some(&[8.5; 12][..]), Some(&[-1.25; 12][..]))
+    );
+    assert_eq!(property_update_from(&made), asked, "what was asked is what would leave it as it is");
     assert_eq!(client.properties().get(made.id).await.expect("it"), made);
     let mut changed = property("terrace, east end");
     changed.notes = None;
@@ -202,6 +225,13 @@ async fn forecasts(client: &Client) {
         components: parts(),
         rain: rain_of("2025-01-01", 424, 2.0).days,
         normals: None,
+        temperatures: None,
+        evaporation_mm_per_day: None,
+        duty_settings: vec![DutySettingsInput {
+            duty: Duty::CleanScreen,
+            ceiling_months: Some(48),
+            tolerance: Some(0.4),
+        }],
         as_of: day("2026-03-01"),
     };
     let forecast = client.forecast(&request).await.expect("a forecast");
@@ -210,6 +240,8 @@ async fn forecasts(client: &Client) {
     duties.sort_unstable();
     assert_eq!(duties, [Duty::CleanScreen, Duty::DrainDiverter, Duty::ReplaceCoupling, Duty::CheckBands]);
     assert!(!forecast.duties.iter().any(|duty| duty.reasons.is_empty() || duty.component_id.is_some()));
+    let screen = forecast.duties.iter().find(|duty| duty.duty == Duty::CleanScreen).expect("the screen");
+    assert_eq!((screen.ceiling_on, screen.tolerance), (Some(day("2029-01-01")), Some(0.4)));
 }
 
 async fn tasks(app: &App, client: &Client) {
@@ -225,18 +257,19 @@ async fn visits(client: &Client) {
         client.systems().list(&SystemQuery::default()).next().await.expect("one").expect("the system");
     let diverter =
         system.components.iter().find(|component| component.name == "first flush").expect("a diverter");
-    let item = VisitItem {
-        component_id: diverter.id,
-        duty: Duty::DrainDiverter,
-        done: true,
-        finding: Some(Finding::Fraction { fraction: 0.5 }),
-        note: None,
-    };
+    let item = VisitItem::done(diverter.id, Duty::DrainDiverter).found(Finding::Fraction { fraction: 0.5 });
+    let new = screen("terrace screen");
+    let new = client.systems().add_component(system.id, &new).await.expect("a screen");
+    let part = VisitItem::done(new.id, Duty::CleanScreen)
+        .found(Finding::Class { class: FoundClass::Heavy })
+        .left(0.25)
+        .cleaned_meanwhile()
+        .noted("the lower half");
     let request = VisitRequest {
         system_id: system.id,
         visited_on: day("2026-02-20"),
         visited_by: Some("the upkeep rota".to_owned()),
-        items: vec![item],
+        items: vec![item, part],
         note: None,
     };
     let logged = client.visits().log(&request).await.expect("a visit");

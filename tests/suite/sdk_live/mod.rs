@@ -41,12 +41,9 @@ fn day(text: &str) -> NaiveDate {
 
 fn property(name: &str) -> PropertyRequest {
     PropertyRequest {
-        name: name.to_owned(),
-        latitude_deg: 48.0,
-        longitude_deg: 0.5,
         elevation_m: 52.0,
-        time_zone: "Europe/London".to_owned(),
         notes: Some("Keys are with the upkeep rota.".to_owned()),
+        ..PropertyRequest::new(name, 48.0, 0.5, "Europe/London")
     }
 }
 

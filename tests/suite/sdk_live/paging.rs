@@ -36,8 +36,7 @@ async fn fill(app: &App, client: &Client) -> super::Place {
     }
     client.gauges().send_rain(place.gauge.id, &rain_of("2026-01-01", 25, 1.0), true).await.expect("rain");
     let screen = &place.system.components[0];
-    let item =
-        VisitItem { component_id: screen.id, duty: Duty::CleanScreen, done: true, finding: None, note: None };
+    let item = VisitItem::done(screen.id, Duty::CleanScreen);
     for on in 1..=7 {
         let on = day(&format!("2026-02-{on:02}"));
         let visit = VisitRequest {

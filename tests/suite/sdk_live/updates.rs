@@ -3,7 +3,8 @@
 use super::{client, client_as, day, gauge, place, property, screen, system};
 use crate::support::app::{App, over_both};
 use eavesward_client::contract::{
-    Duty, ProblemCode, Property, ReplaceRequest, RetireRequest, VisitItem, VisitRequest, WithdrawRequest,
+    Duty, DutySettingsRequest, ProblemCode, Property, ReplaceRequest, RetireRequest, VisitItem, VisitRequest,
+    WithdrawRequest,
 };
 use eavesward_client::{Client, Error, ListQuery, requests, system_update_from};
 use std::fmt::Debug;
@@ -57,6 +58,12 @@ async fn the_slower_of_two_is_told_and_changes_nothing(app: &App) {
     outdated(client.components().update(old.id, old.version, &screen("slower")).await);
     assert_eq!(client.components().get(old.id).await.expect("it").name, "faster");
 
+    let own = DutySettingsRequest { ceiling_months: Some(9), tolerance: None };
+    let faster = client.duties().set(Duty::CleanScreen, 0, &own).await.expect("the first setting");
+    outdated(client.duties().set(Duty::CleanScreen, 0, &DutySettingsRequest::default()).await);
+    outdated(client.duties().reset(Duty::CleanScreen, 2).await);
+    assert_eq!(client.duties().get(Duty::CleanScreen).await.expect("it"), faster);
+
     let visit = visit(place.system.id, old.id);
     let logged = client.visits().log(&visit).await.expect("a visit");
     let corrected =
@@ -66,7 +73,7 @@ async fn the_slower_of_two_is_told_and_changes_nothing(app: &App) {
 }
 
 fn visit(system_id: Uuid, component_id: Uuid) -> VisitRequest {
-    let item = VisitItem { component_id, duty: Duty::CleanScreen, done: true, finding: None, note: None };
+    let item = VisitItem::done(component_id, Duty::CleanScreen);
     VisitRequest { system_id, visited_on: day("2026-02-20"), visited_by: None, items: vec![item], note: None }
 }
 
@@ -112,6 +119,7 @@ async fn what_is_not_there_is_not_found(app: &App) {
     absent(client.visits().get(unknown).await);
     absent(client.visits().withdraw(unknown, &WithdrawRequest { because: "x".to_owned() }).await);
     absent(client.keys().revoke(unknown).await);
+    absent(client.duties().get(Duty::Unknown).await);
     // What another account has is not there either.
     let place = place(&client).await;
     let other = client_as(app, &app.other_account().await);

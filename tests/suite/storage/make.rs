@@ -13,7 +13,7 @@ use eavesward_service::domain::ids::{
     AccountId, ComponentId, GaugeId, KeyId, PropertyId, SystemId, TaskId, VisitId,
 };
 use eavesward_service::domain::paging::{After, PageAsked};
-use eavesward_service::domain::property::{Property, PropertyFacts};
+use eavesward_service::domain::property::{Months, Property, PropertyFacts, Temperatures};
 use eavesward_service::domain::rain::RainDay;
 use eavesward_service::domain::status::{NextDuty, RecentRunoff, RunoffSince, Status};
 use eavesward_service::domain::store::{
@@ -84,6 +84,13 @@ pub fn new_property(account_id: AccountId, name: &str) -> Property {
             longitude_deg: -179.999_999_999_999_97,
             elevation_m: 12.0,
             time_zone: chrono_tz::Europe::Lisbon,
+            months: Months {
+                temperatures: Temperatures {
+                    mean_c: Some(std::array::from_fn(|month| 10.0 + month as f64 / 7.3)),
+                    mean_minimum_c: Some([-0.1 - 0.2; 12]),
+                },
+                evaporation_mm_per_day: Some(std::array::from_fn(|month| month as f64 / 3.7)),
+            },
             notes: Some("Key under the third pot – \"left\" one".to_owned()),
         },
         version: 1,
@@ -200,6 +207,8 @@ pub fn new_visit(home: &Home, on: NaiveDate) -> Visit {
         duty,
         done: true,
         finding,
+        left_fraction: (duty == Duty::RemoveSediment).then_some(0.1 + 0.2),
+        cleaned_meanwhile: index == 0,
         note: Some("gravel – a handful".to_owned()),
     };
     Visit {
@@ -234,6 +243,7 @@ pub fn forecast(component: &Component, duty: Duty, due_on: Option<NaiveDate>) ->
         due_on,
         decided_by: DecidedBy::Prediction,
         ceiling_on: Some(day(200)),
+        own_ceiling: true,
         prediction: Some(Prediction {
             window: Some(Window { early_on: Some(day(10)), likely_on: due_on, late_on: None }),
             tolerance: 0.5,

@@ -5,6 +5,7 @@
 
 mod accounts;
 mod connecting;
+mod duty_settings;
 mod idempotency;
 mod make;
 mod places;

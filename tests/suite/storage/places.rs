@@ -4,7 +4,7 @@ use super::make::{self, NAMES, account, after, at, first, home, new_gauge, new_p
 use super::{Rig, on_both};
 use eavesward_service::domain::gauge::GaugeFacts;
 use eavesward_service::domain::ids::{GaugeId, PropertyId};
-use eavesward_service::domain::property::PropertyFacts;
+use eavesward_service::domain::property::{Months, PropertyFacts, Temperatures};
 use eavesward_service::domain::store::{
     Deleted, GaugeStore as _, PropertyStore as _, StoreError, SystemStore as _, Updated,
 };
@@ -37,10 +37,26 @@ async fn properties_come_back_and_change_under_guard(rig: &Rig) {
     assert_eq!(stored.facts, facts);
     let unknown = PropertyId::new();
     assert_eq!(store.update_property(mine, unknown, 1, &facts, at(9)).await.unwrap(), Updated::Missing);
+    // Of the months, what was given and nothing else.
+    let (mut facts, mut version) = (facts, 2);
+    for months in [
+        Months::default(),
+        Months { evaporation_mm_per_day: None, ..property.facts.months },
+        Months { temperatures: Temperatures::default(), ..property.facts.months },
+        Months {
+            temperatures: Temperatures { mean_c: None, ..property.facts.months.temperatures },
+            evaporation_mm_per_day: None,
+        },
+    ] {
+        facts.months = months;
+        store.update_property(mine, property.id, version, &facts, at(9)).await.unwrap();
+        version += 1;
+        assert_eq!(store.property(mine, property.id).await.unwrap().unwrap().facts.months, months);
+    }
 
     assert_eq!(store.delete_property(mine, unknown, 1).await.unwrap(), Deleted::Missing);
-    assert_eq!(store.delete_property(mine, property.id, 1).await.unwrap(), Deleted::Stale { current: 2 });
-    assert_eq!(store.delete_property(mine, property.id, 2).await.unwrap(), Deleted::Done);
+    assert_eq!(store.delete_property(mine, property.id, 1).await.unwrap(), Deleted::Stale { current: 6 });
+    assert_eq!(store.delete_property(mine, property.id, 6).await.unwrap(), Deleted::Done);
     assert_eq!(store.property(mine, property.id).await.unwrap(), None);
 }
 

@@ -3,10 +3,12 @@
 use super::make::{self, Home, NAMES, account, after, at, day, first, home};
 use super::{Rig, on_both};
 use eavesward_service::domain::component::{ComponentFacts, Part};
+use eavesward_service::domain::duty::Duty;
+use eavesward_service::domain::duty_settings::Own;
 use eavesward_service::domain::ids::{AccountId, ComponentId, SystemId};
 use eavesward_service::domain::store::{
-    GaugeStore as _, PropertyStore as _, SystemFilter, SystemStore as _, TaskStore as _, Updated,
-    VisitStore as _,
+    DutySettingStore as _, GaugeStore as _, PropertyStore as _, SystemFilter, SystemStore as _,
+    TaskStore as _, Updated, VisitStore as _,
 };
 use eavesward_service::domain::system::SystemFacts;
 use eavesward_service::domain::visit::{Visit, Withdrawn};
@@ -225,5 +227,8 @@ async fn every_write_that_matters_makes_systems_stale(rig: &Rig) {
     expect(rig, &home, 15, "a repeated visit", 0).await;
     store.update_visit(account, 1, &Visit { version: 2, ..visit }).await.unwrap();
     expect(rig, &home, 16, "a corrected visit", 1).await;
+    let own = Own { ceiling_months: Some(2), tolerance: None };
+    store.put_duty_setting(account, Duty::CheckMesh, 0, own, at(9)).await.unwrap();
+    expect(rig, &home, 17, "an own figure for a duty", 2).await;
     assert_eq!(store.stale_count(at(1_000_000)).await.unwrap(), 3, "when the day is over");
 }

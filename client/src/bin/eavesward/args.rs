@@ -1,6 +1,6 @@
 //! The command line: what holds for every subcommand, and the list of them.
 
-use crate::cmd::{component, due, forecast, gauge, key, property, rain, status, system, visit};
+use crate::cmd::{component, due, duty, forecast, gauge, key, property, rain, status, system, visit};
 use crate::show::Units;
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
@@ -61,6 +61,9 @@ pub enum Command {
     /// Visits: what was done and what was found
     #[command(subcommand)]
     Visit(visit::Visit),
+    /// Duties: what falls due when, and the account's own figures
+    #[command(subcommand)]
+    Duty(duty::Duty),
     /// Properties: the places that systems stand at
     #[command(subcommand)]
     Property(property::Property),

@@ -1,6 +1,6 @@
 //! Words of the command line.
 
-use eavesward_client::contract::{Duty, Finding, FoundClass, MonthlyNormals};
+use eavesward_client::contract::{Duty, Finding, FoundClass, MonthDay, MonthlyNormals};
 use eavesward_client::units::MM_PER_INCH;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -67,6 +67,42 @@ pub fn finding(text: &str) -> Result<Finding, String> {
     })
 }
 
+/// A share such as `0.35` or `35%`.
+pub fn share(text: &str) -> Result<f64, String> {
+    let told = || format!("{text:?} is no share such as 0.35 or 35%");
+    let trimmed = text.trim();
+    let (number, scale) = trimmed.strip_suffix('%').map_or((trimmed, 1.0), |percent| (percent, 100.0));
+    let number = number.trim().parse::<f64>().ok().filter(|n| n.is_finite() && *n >= 0.0).ok_or_else(told)?;
+    Ok(number / scale)
+}
+
+/// A duty.
+pub fn duty(text: &str) -> Result<Duty, String> {
+    word(text).map_err(|_| format!("{text:?} is no duty; one of {}", DUTIES.join(", ")))
+}
+
+/// A day of the year, such as `10-25`.
+pub fn month_day(text: &str) -> Result<MonthDay, String> {
+    let told = || format!("{text:?} is not a month and a day such as 10-25");
+    let (month, day) = text.split_once('-').ok_or_else(told)?;
+    let number = |text: &str| text.parse::<u32>().map_err(|_| told());
+    Ok(MonthDay { month: number(month)?, day: number(day)? })
+}
+
+/// Twelve numbers parted by commas, January first.
+pub fn twelve(text: &str) -> Result<Twelve, String> {
+    let numbers: Result<Vec<f64>, _> = text.split(',').map(|number| number.trim().parse()).collect();
+    let numbers = numbers.map_err(|_| format!("{text:?} is not twelve numbers with commas between them"))?;
+    let count = numbers.len();
+    let twelve =
+        numbers.try_into().map_err(|_| format!("it has {count} numbers; give twelve, January first"))?;
+    Ok(Twelve(Box::new(twelve)))
+}
+
+/// A figure for each month, January first.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Twelve(pub Box<[f64; 12]>);
+
 /// A duty of a component, named by id or name. The name may hold colons; the last one counts.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Item {
@@ -82,8 +118,15 @@ pub fn item(text: &str) -> Result<Item, String> {
         .rsplit_once(':')
         .filter(|(component, _)| !component.trim().is_empty())
         .ok_or_else(|| format!("{text:?} is not COMPONENT:DUTY, such as \"north screen:clean-screen\""))?;
-    let duty = word(duty).map_err(|_| format!("{duty:?} is no duty; one of {}", DUTIES.join(", ")))?;
-    Ok(Item { component: component.trim().to_owned(), duty })
+    Ok(Item { component: component.trim().to_owned(), duty: self::duty(duty)? })
+}
+
+/// `COMPONENT:DUTY=SHARE`.
+pub fn left(text: &str) -> Result<(Item, f64), String> {
+    let (left, right) = text.rsplit_once('=').ok_or_else(|| {
+        format!("{text:?} is not COMPONENT:DUTY=SHARE, such as \"north screen:clean-screen=0.2\"")
+    })?;
+    Ok((item(left)?, share(right)?))
 }
 
 /// `COMPONENT:DUTY=FINDING`.
@@ -198,6 +241,30 @@ mod tests {
             assert!(item(text).is_err(), "{text}");
         }
         assert!(found("north:clean-screen").is_err() && found("north:clean-screen=").is_err());
+    }
+
+    #[test]
+    fn shares_days_of_the_year_and_months_are_read() {
+        for (text, want) in [("0.2", 0.2), ("20%", 0.2), (" 20 % ", 0.2), ("0", 0.0), ("1.5", 1.5)] {
+            assert_eq!(share(text), Ok(want), "{text}");
+        }
+        for text in ["", "%", "-0.1", "half", "NaN", "inf"] {
+            assert!(share(text).is_err(), "{text}");
+        }
+        let item = Item { component: "a=b".to_owned(), duty: Duty::CleanScreen };
+        assert_eq!(left("a=b:clean-screen=20%"), Ok((item, 0.2)));
+        assert!(left("a:clean-screen").is_err() && left("a:clean-screen=half").is_err());
+        assert_eq!(month_day("10-25"), Ok(MonthDay { month: 10, day: 25 }));
+        for text in ["", "10", "10-", "25 October", "10-25-1", "-10-25"] {
+            assert!(month_day(text).is_err(), "{text}");
+        }
+        let text = "-3,-2.5,0, 4,9,13,15,15,11,7,2,-1";
+        assert_eq!(
+            twelve(text).map(|twelve| (twelve.0[0], twelve.0[3], twelve.0[11])),
+            Ok((-3.0, 4.0, -1.0))
+        );
+        assert!(twelve("1,2").expect_err("two").contains("2 numbers"));
+        assert!(twelve("1,2,3,4,5,6,7,8,9,10,11,x").is_err());
     }
 
     #[test]

@@ -7,6 +7,10 @@ use eavesward_client::units;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
+/// The months.
+pub const MONTHS: [&str; 12] =
+    ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+
 /// Units in tables.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum Units {

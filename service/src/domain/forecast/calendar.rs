@@ -2,6 +2,7 @@
 
 use crate::domain::component::{MonthDay, Part};
 use crate::domain::duty::{DecidedBy, Duty};
+use crate::domain::duty_settings::{Figures, OWN};
 use chrono::{Datelike, Days, Months, NaiveDate};
 
 /// Days before the first frost by which exposed pipework is to be drained. Judgement.
@@ -33,17 +34,19 @@ pub struct Since {
 }
 
 /// The ceiling of a duty, with its source.
-pub fn ceiling(duty: Duty, since: Since) -> Option<Dated> {
-    if duty == Duty::CheckBands && !since.done_before {
+pub fn ceiling(figures: Figures, since: Since) -> Option<Dated> {
+    if figures.duty == Duty::CheckBands && !since.done_before {
         let on = since.day.checked_add_months(Months::new(FIRST_LOOK_MONTHS))?;
         let reason =
             "Bands settle: they are looked at a month after installation (common practice, no source).";
         return Some(Dated { on, by: DecidedBy::FirstLook, reason: reason.to_owned() });
     }
-    let ceiling = duty.ceiling()?;
+    let ceiling = figures.ceiling?;
     let on = since.day.checked_add_months(Months::new(ceiling.months))?;
-    let reason =
-        format!("It is not left for longer than {} months (source: {}).", ceiling.months, ceiling.source);
+    let source = if ceiling.own { OWN.to_owned() } else { format!("source: {}", ceiling.source) };
+    let months =
+        if ceiling.months == 1 { "1 month".to_owned() } else { format!("{} months", ceiling.months) };
+    let reason = format!("It is not left for longer than {months} ({source}).");
     Some(Dated { on, by: DecidedBy::Ceiling, reason })
 }
 
@@ -75,17 +78,19 @@ pub fn rating(part: &Part, duty: Duty, since: Since, demand_l_per_day: f64) -> O
 /// A season that was missed lapses when its opposite comes: pipes that were not drained in autumn need no draining once
 /// the frost has gone, and the next autumn counts.
 pub fn season(part: &Part, duty: Duty, since: Since, as_of: NaiveDate) -> Option<Dated> {
-    let Part::ExposedPipework { first_frost, last_frost } = part else { return None };
-    let drain = Yearly { day: *first_frost, ahead: DAYS_BEFORE_FROST };
-    let restart = Yearly { day: *last_frost, ahead: 0 };
+    let Part::ExposedPipework { first_frost: Some(first_frost), last_frost: Some(last_frost) } = *part else {
+        return None;
+    };
+    let drain = Yearly { day: first_frost, ahead: DAYS_BEFORE_FROST };
+    let restart = Yearly { day: last_frost, ahead: 0 };
     let (this, opposite, reason) = match duty {
         Duty::DrainForFrost => {
-            let day = name(*first_frost);
+            let day = name(first_frost);
             let reason = format!("Frost is to be expected from {day}; pipes are drained a fortnight before.");
             (drain, restart, reason)
         }
         Duty::RestartAfterFrost => {
-            (restart, drain, format!("Frost is no longer to be expected after {}.", name(*last_frost)))
+            (restart, drain, format!("Frost is no longer to be expected after {}.", name(last_frost)))
         }
         _ => return None,
     };
@@ -96,6 +101,18 @@ pub fn season(part: &Part, duty: Duty, since: Since, as_of: NaiveDate) -> Option
         on = this.after(on)?;
     }
     Some(Dated { on, by: DecidedBy::Season, reason })
+}
+
+/// What to send where a duty of the season has no day of the year to go by.
+pub fn wanting(part: &Part) -> Option<String> {
+    match part {
+        Part::ExposedPipework { first_frost: None, .. } => Some(
+            "When frost comes here is not known: give the component its days of first and last frost (first_frost, \
+             last_frost)."
+                .to_owned(),
+        ),
+        _ => None,
+    }
 }
 
 /// A date that comes every year: so many days ahead of a day of the year.
@@ -136,6 +153,7 @@ fn name(day: MonthDay) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::domain::duty_settings::DutySettings;
 
     fn day(text: &str) -> NaiveDate {
         text.parse().unwrap()
@@ -143,8 +161,8 @@ mod tests {
 
     fn pipes() -> Part {
         Part::ExposedPipework {
-            first_frost: MonthDay { month: 10, day: 25 },
-            last_frost: MonthDay { month: 4, day: 20 },
+            first_frost: Some(MonthDay { month: 10, day: 25 }),
+            last_frost: Some(MonthDay { month: 4, day: 20 }),
         }
     }
 
@@ -168,9 +186,10 @@ mod tests {
 
     #[test]
     fn bands_are_looked_at_after_a_month_and_then_yearly() {
-        let first = ceiling(Duty::CheckBands, Since { day: day("2026-01-31"), done_before: false }).unwrap();
+        let figures = DutySettings::default().figures(Duty::CheckBands);
+        let first = ceiling(figures, Since { day: day("2026-01-31"), done_before: false }).unwrap();
         assert_eq!((first.on, first.by), (day("2026-02-28"), DecidedBy::FirstLook));
-        let later = ceiling(Duty::CheckBands, Since { day: day("2026-02-28"), done_before: true }).unwrap();
+        let later = ceiling(figures, Since { day: day("2026-02-28"), done_before: true }).unwrap();
         assert_eq!((later.on, later.by), (day("2027-02-28"), DecidedBy::Ceiling));
     }
 

@@ -3,6 +3,7 @@
 use super::{Chances, Mark, Prediction, Tally, Window};
 use crate::domain::component::{Emptying, Exposition, Material, Part};
 use crate::domain::duty::Duty;
+use crate::domain::duty_settings::Figures;
 use crate::domain::error::Result;
 use crate::domain::forecast::system::{Ground, Roofed};
 use chrono::NaiveDate;
@@ -104,13 +105,16 @@ const fn orientation(exposition: Exposition) -> Orientation {
 /// Predicts a duty; absent for duties without a tally.
 pub fn predict(
     part: &Part,
-    duty: Duty,
+    figures: Figures,
     roofed: &Roofed,
     ground: &Ground,
     since: NaiveDate,
     as_of: NaiveDate,
 ) -> Result<Option<Predicted>> {
-    let Some(rule) = rule(part, duty, roofed)? else { return Ok(None) };
+    // Every duty with a rule has a tolerance.
+    let (Some(rule), Some(tolerance)) = (rule(part, figures.duty, roofed)?, figures.tolerance) else {
+        return Ok(None);
+    };
     let catchment = ground.catchment(&roofed.roof)?;
     let meter = Meter::new(&Setting {
         site: &roofed.site,
@@ -126,7 +130,6 @@ pub fn predict(
         as_of: to_day(as_of),
         horizon_days: HORIZON_DAYS,
     })?;
-    let tolerance = duty.tolerance();
     let needs_rain = matches!(answer.outcome, Outcome::NeedsRain);
     let on = if needs_rain { None } else { answer.day_of_chance(tolerance).and_then(to_date) };
     let tally = Tally {
@@ -151,7 +154,7 @@ pub fn predict(
         outcome_reasons(&answer, on, tolerance, &tally, &mark, (since, as_of))
     };
     reasons.extend(answer.notes.iter().map(note));
-    if duty == Duty::RemoveSediment && roofed.flush_mm > 0.0 {
+    if figures.duty == Duty::RemoveSediment && roofed.flush_mm > 0.0 {
         reasons.push("It is taken that the first-flush diverter is empty when rain begins.".to_owned());
     }
     let window = match answer.outcome {
@@ -189,7 +192,8 @@ fn outcome_reasons(
     (since, as_of): (NaiveDate, NaiveDate),
 ) -> Vec<String> {
     let mut reasons = Vec::new();
-    let chance = (tolerance * 100.0).round();
+    // An own tolerance may have a fraction of a percent.
+    let chance = (tolerance * 1000.0).round() / 10.0;
     match answer.outcome {
         Outcome::NeedsRain => {}
         Outcome::NeverReached { horizon_days, reason, .. } => reasons.push(match reason {

@@ -10,9 +10,11 @@ use crate::domain::clock::local_date;
 use crate::domain::component::{ComponentFacts, Part};
 use crate::domain::defaults::Canopy;
 use crate::domain::duty::{self, DecidedBy, Duty};
+use crate::domain::duty_settings::{DutySettings, Figures, Own};
 use crate::domain::error::{Error, Result};
 use crate::domain::gauge::Normals;
 use crate::domain::ids::{AccountId, ComponentId, SystemId};
+use crate::domain::property::MonthsDraft;
 use crate::domain::rain::{MOST_MM, RainDay};
 use crate::domain::store::Inputs;
 use crate::domain::system::Roof;
@@ -165,6 +167,7 @@ pub fn forecast(
     demand_l_per_day: f64,
     commissioned_on: Option<NaiveDate>,
     components: &[InService<'_>],
+    settings: &DutySettings,
     ground: &Ground,
     as_of: NaiveDate,
 ) -> Result<Vec<DutyForecast>> {
@@ -172,7 +175,8 @@ pub fn forecast(
     for component in components {
         for &duty in duty::of(&component.facts.part) {
             let since = since(component, duty, commissioned_on, as_of);
-            duties.push(one(roofed, demand_l_per_day, component, duty, since, ground, as_of)?);
+            let figures = settings.figures(duty);
+            duties.push(one(roofed, demand_l_per_day, component, figures, since, ground, as_of)?);
         }
     }
     duties.sort_by(|a, b| {
@@ -213,18 +217,20 @@ fn one(
     roofed: &Roofed,
     demand_l_per_day: f64,
     component: &InService<'_>,
-    duty: Duty,
+    figures: Figures,
     since: Since,
     ground: &Ground,
     as_of: NaiveDate,
 ) -> Result<DutyForecast> {
-    let part = &component.facts.part;
-    let ceiling = calendar::ceiling(duty, since);
+    let (part, duty) = (&component.facts.part, figures.duty);
+    let ceiling = calendar::ceiling(figures, since);
+    let own_ceiling = figures.ceiling.is_some_and(|ceiling| ceiling.own)
+        && ceiling.as_ref().is_some_and(|dated| dated.by == DecidedBy::Ceiling);
     let ceiling_on = ceiling.as_ref().map(|dated| dated.on);
     let mut dates = Vec::new();
     let mut reasons = Vec::new();
     let mut prediction: Option<Prediction> = None;
-    if let Some(predicted) = predict::predict(part, duty, roofed, ground, since.day, as_of)? {
+    if let Some(predicted) = predict::predict(part, figures, roofed, ground, since.day, as_of)? {
         dates.extend(predicted.on.map(|on| (on, DecidedBy::Prediction)));
         reasons = predicted.reasons;
         prediction = Some(predicted.prediction);
@@ -238,6 +244,7 @@ fn one(
         dates.push((dated.on, dated.by));
         reasons.push(dated.reason);
     }
+    reasons.extend(calendar::wanting(part));
     // On a tie the first one stands: a prediction says more than a ceiling.
     let decided = dates.into_iter().min_by_key(|(on, _)| *on);
     if decided.is_none() {
@@ -252,6 +259,7 @@ fn one(
         due_on: decided.map(|(on, _)| on),
         decided_by: decided.map_or(DecidedBy::Nothing, |(_, by)| by),
         ceiling_on,
+        own_ceiling,
         prediction,
         reasons,
         hazards: cautions::hazards(part, duty),
@@ -311,7 +319,8 @@ pub async fn stored(
         let roofed = roofed(&inputs, &components);
         let facts = &inputs.system.facts;
         let commissioned = Some(facts.commissioned_on);
-        let duties = forecast(&roofed, facts.demand_l_per_day, commissioned, &components, &ground, as_of)?;
+        let (demand, settings) = (facts.demand_l_per_day, &inputs.duty_settings);
+        let duties = forecast(&roofed, demand, commissioned, &components, settings, &ground, as_of)?;
         let mut climate = ground.summary(roofed.roof.coefficient);
         if facts.commissioned_on > as_of {
             climate.advice.push(format!(
@@ -347,6 +356,10 @@ pub struct Sketch {
     pub rain: Vec<RainDay>,
     /// Normals.
     pub normals: Option<Normals>,
+    /// What the months are like but for the rain.
+    pub months: MonthsDraft,
+    /// Own figures for duties.
+    pub duty_settings: Vec<(Duty, Own)>,
     /// The day to forecast for.
     pub as_of: NaiveDate,
 }
@@ -389,6 +402,16 @@ impl Sketch {
         if let Some(normals) = &self.normals {
             check.within("normals", |check| normals.check(check));
         }
+        self.months.clone().check(&mut check);
+        for (index, (duty, own)) in self.duty_settings.iter().enumerate() {
+            let repeated = self.duty_settings[..index].iter().any(|(other, _)| other == duty);
+            check.within(format!("duty_settings[{index}]"), |check| {
+                own.check(check, *duty);
+                if repeated {
+                    check.refuse("duty", format!("{} stands there twice", duty.code()));
+                }
+            });
+        }
         check.done()
     }
 }
@@ -406,7 +429,9 @@ pub async fn stateless(sketch: Sketch) -> Result<SystemForecast> {
             .iter()
             .map(|facts| InService { id: None, facts, done: HashMap::new() })
             .collect();
-        let duties = forecast(&roofed, sketch.demand_l_per_day, None, &components, &ground, as_of)?;
+        let settings = sketch.duty_settings.iter().copied().collect();
+        let duties =
+            forecast(&roofed, sketch.demand_l_per_day, None, &components, &settings, &ground, as_of)?;
         let climate = ground.summary(roofed.roof.coefficient);
         Ok(SystemForecast { system_id: None, as_of, roof: sketch.roof.clone(), climate, duties })
     })

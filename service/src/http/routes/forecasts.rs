@@ -7,6 +7,7 @@ use crate::http::body::Json;
 use crate::http::conditional::{hashed, json};
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
+use crate::http::wire::sketch;
 use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::NaiveDate;
@@ -51,7 +52,7 @@ pub async fn of_system(
     request_body = wire::ForecastRequest,
     responses((status = 200, description = "The forecast", body = wire::SystemForecast)))]
 pub async fn stateless(_caller: Reader, body: Json<wire::ForecastRequest>) -> Answer {
-    let found = forecast::stateless(body.value.into()).await?;
+    let found = forecast::stateless(sketch(body.value)?).await?;
     Ok(HttpResponse::Ok()
         .content_type("application/json")
         .insert_header((header::CACHE_CONTROL, "no-store"))

@@ -2,6 +2,7 @@
 
 pub mod accounts;
 pub mod components;
+pub mod duties;
 pub mod forecasts;
 pub mod gauges;
 pub mod properties;
@@ -39,6 +40,11 @@ pub fn configure(cfg: &mut ServiceConfig) {
             vec![("GET", get().to(accounts::keys)), ("POST", post().to(accounts::create_key))],
         ))
         .service(at("/keys/{id}", vec![("DELETE", delete().to(accounts::revoke_key))]))
+        .service(at("/duties", vec![("GET", get().to(duties::list))]))
+        .service(at(
+            "/duties/{duty}",
+            vec![("GET", get().to(duties::get)), ("PUT", put().to(duties::update))],
+        ))
         .service(at(
             "/properties",
             vec![("GET", get().to(properties::list)), ("POST", post().to(properties::create))],

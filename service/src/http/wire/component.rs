@@ -78,9 +78,10 @@ impl From<wire::Part> for Part {
             W::DisinfectionLamp { rated_hours, hours_per_day } => {
                 Self::DisinfectionLamp { rated_hours, hours_per_day }
             }
-            W::ExposedPipework { first_frost, last_frost } => {
-                Self::ExposedPipework { first_frost: first_frost.into(), last_frost: last_frost.into() }
-            }
+            W::ExposedPipework { first_frost, last_frost } => Self::ExposedPipework {
+                first_frost: first_frost.map(Into::into),
+                last_frost: last_frost.map(Into::into),
+            },
         }
     }
 }
@@ -114,9 +115,10 @@ impl From<Part> for wire::Part {
             Part::DisinfectionLamp { rated_hours, hours_per_day } => {
                 Self::DisinfectionLamp { rated_hours, hours_per_day }
             }
-            Part::ExposedPipework { first_frost, last_frost } => {
-                Self::ExposedPipework { first_frost: first_frost.into(), last_frost: last_frost.into() }
-            }
+            Part::ExposedPipework { first_frost, last_frost } => Self::ExposedPipework {
+                first_frost: first_frost.map(Into::into),
+                last_frost: last_frost.map(Into::into),
+            },
         }
     }
 }

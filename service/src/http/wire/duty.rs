@@ -2,7 +2,7 @@
 
 use super::mirror_open;
 use crate::domain::cautions::Hazard;
-use crate::domain::{duty, forecast, status, task};
+use crate::domain::{duty, duty_settings, forecast, status, task};
 use eavesward_contract as wire;
 
 mirror_open!(Duty: duty::Duty {
@@ -16,6 +16,37 @@ mirror_open!(Hazard: Hazard {
     Fall, ConfinedSpace, Drowning, Electricity, Chemicals, ContaminatedSludge, Mosquitoes, CrossConnection, Freezing,
     Pressure, LocalCodes,
 });
+
+/// What is said of a duty that this version does not know.
+pub(super) const UNKNOWN_DUTY: &str = "this service knows no such duty; GET /v1/duties lists them";
+
+impl From<wire::DutySettingsRequest> for duty_settings::Own {
+    fn from(request: wire::DutySettingsRequest) -> Self {
+        Self { ceiling_months: request.ceiling_months, tolerance: request.tolerance }
+    }
+}
+
+impl From<duty_settings::DutySetting> for wire::DutySettings {
+    fn from(setting: duty_settings::DutySetting) -> Self {
+        let duty_settings::DutySetting { duty, own, version, updated_at } = setting;
+        Self {
+            duty: duty.into(),
+            title: duty.title().to_owned(),
+            default_ceiling: duty.ceiling().map(|ceiling| wire::DefaultCeiling {
+                months: ceiling.months,
+                source: ceiling.source.to_owned(),
+            }),
+            default_tolerance: duty.tolerance().map(|tolerance| wire::DefaultTolerance {
+                chance: tolerance.chance,
+                why: tolerance.why.to_owned(),
+            }),
+            ceiling_months: own.ceiling_months,
+            tolerance: own.tolerance,
+            version,
+            updated_at,
+        }
+    }
+}
 
 impl From<Hazard> for wire::Caution {
     fn from(hazard: Hazard) -> Self {

@@ -1,25 +1,43 @@
 //! Forecasts.
 
-use super::duty::{bring, rounded};
+use super::duty::{UNKNOWN_DUTY, bring, rounded};
 use super::mirror_open;
+use super::people::months;
+use crate::domain::duty_settings::{Own, ceiling_source};
+use crate::domain::error::{self, Error, FieldError};
 use crate::domain::forecast;
 use eavesward_contract as wire;
 
 mirror_open!(ClimateBasis: forecast::Basis { Record, Normals, Both, None });
 
-impl From<wire::ForecastRequest> for forecast::Sketch {
-    fn from(request: wire::ForecastRequest) -> Self {
-        Self {
-            latitude_deg: request.latitude_deg,
-            elevation_m: request.elevation_m,
-            roof: request.roof.into(),
-            demand_l_per_day: request.demand_l_per_day,
-            components: request.components.into_iter().map(Into::into).collect(),
-            rain: request.rain.into_iter().map(Into::into).collect(),
-            normals: request.normals.map(Into::into),
-            as_of: request.as_of,
+/// Reads a sketch; a duty that this version does not know is refused by its place.
+pub fn sketch(request: wire::ForecastRequest) -> error::Result<forecast::Sketch> {
+    let (mut duty_settings, mut errors) = (Vec::new(), Vec::new());
+    for (index, input) in request.duty_settings.into_iter().enumerate() {
+        let own = Own { ceiling_months: input.ceiling_months, tolerance: input.tolerance };
+        match input.duty.try_into() {
+            Ok(duty) => duty_settings.push((duty, own)),
+            Err(()) => errors.push(FieldError {
+                field: format!("duty_settings[{index}].duty"),
+                message: UNKNOWN_DUTY.to_owned(),
+            }),
         }
     }
+    if !errors.is_empty() {
+        return Err(Error::Invalid(errors));
+    }
+    Ok(forecast::Sketch {
+        latitude_deg: request.latitude_deg,
+        elevation_m: request.elevation_m,
+        roof: request.roof.into(),
+        demand_l_per_day: request.demand_l_per_day,
+        components: request.components.into_iter().map(Into::into).collect(),
+        rain: request.rain.into_iter().map(Into::into).collect(),
+        normals: request.normals.map(Into::into),
+        months: months(request.temperatures, request.evaporation_mm_per_day),
+        duty_settings,
+        as_of: request.as_of,
+    })
 }
 
 impl From<forecast::ClimateSummary> for wire::ClimateSummary {
@@ -54,7 +72,7 @@ impl From<forecast::DutyForecast> for wire::DutyForecast {
             due_on: duty.due_on,
             decided_by: duty.decided_by.into(),
             ceiling_on: duty.ceiling_on,
-            ceiling_source: duty.duty.ceiling().map(|ceiling| ceiling.source.to_owned()),
+            ceiling_source: ceiling_source(duty.duty, duty.own_ceiling).map(str::to_owned),
             curve: curve.collect(),
             window: prediction.as_ref().and_then(|prediction| prediction.window.map(Into::into)),
             tolerance: prediction.as_ref().map(|prediction| prediction.tolerance),

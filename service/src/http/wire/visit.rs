@@ -1,5 +1,6 @@
 //! Visits and findings.
 
+use super::duty::UNKNOWN_DUTY;
 use super::mirror;
 use crate::domain::error::{Error, FieldError, Result};
 use crate::domain::ids::{ComponentId, SystemId};
@@ -43,13 +44,12 @@ pub fn visit_facts(request: wire::VisitRequest) -> Result<visit::VisitFacts> {
                 duty,
                 done: item.done,
                 finding: item.finding.map(Into::into),
+                left_fraction: item.left_fraction,
+                cleaned_meanwhile: item.cleaned_meanwhile,
                 note: item.note,
             }),
-            Err(()) => errors.push(FieldError {
-                field: format!("items[{index}].duty"),
-                message: "this service knows no such duty; GET /v1/tasks shows the duties of a component"
-                    .to_owned(),
-            }),
+            Err(()) => errors
+                .push(FieldError { field: format!("items[{index}].duty"), message: UNKNOWN_DUTY.to_owned() }),
         }
     }
     if !errors.is_empty() {
@@ -72,6 +72,8 @@ impl From<visit::Visit> for wire::Visit {
             duty: item.duty.into(),
             done: item.done,
             finding: item.finding.map(Into::into),
+            left_fraction: item.left_fraction,
+            cleaned_meanwhile: item.cleaned_meanwhile,
             note: item.note,
         });
         Self {

@@ -2,6 +2,7 @@
 
 mod account;
 mod component;
+mod duty_setting;
 mod gauge;
 mod property;
 mod system;
@@ -10,6 +11,7 @@ mod visit;
 
 pub(super) use account::{AccountRow, KeyRow, scope_words};
 pub(super) use component::{COMPONENT_COLUMNS, ComponentRow};
+pub(super) use duty_setting::DutySettingRow;
 pub(super) use gauge::{GAUGE_COLUMNS, GaugeRow};
 pub(super) use property::{PROPERTY_COLUMNS, PropertyRow};
 pub(super) use system::{SYSTEM_COLUMNS, SystemRow};

@@ -1,11 +1,12 @@
 use super::Place;
 use crate::domain::ids::{AccountId, PropertyId};
-use crate::domain::property::{Property, PropertyFacts};
+use crate::domain::property::{Months, Property, PropertyFacts};
 use crate::domain::store::Stored;
 use uuid::Uuid;
 
 /// The columns of a [`PropertyRow`].
-pub(in crate::storage) const PROPERTY_COLUMNS: &str = "id, account_id, name, latitude_deg, longitude_deg, elevation_m, time_zone, notes, version, created_at, updated_at";
+pub(in crate::storage) const PROPERTY_COLUMNS: &str = "id, account_id, name, latitude_deg, longitude_deg, elevation_m, time_zone, temperatures, evaporation_mm_per_day, \
+     notes, version, created_at, updated_at";
 
 #[derive(sqlx::FromRow)]
 pub(in crate::storage) struct PropertyRow {
@@ -16,6 +17,8 @@ pub(in crate::storage) struct PropertyRow {
     longitude_deg: f64,
     elevation_m: f64,
     time_zone: String,
+    temperatures: Option<String>,
+    evaporation_mm_per_day: Option<String>,
     notes: Option<String>,
     version: i64,
     created_at: i64,
@@ -25,6 +28,12 @@ pub(in crate::storage) struct PropertyRow {
 impl PropertyRow {
     pub(in crate::storage) fn read(self) -> Stored<Property> {
         let place = Place { table: "properties", id: self.id };
+        let temperatures = self.temperatures.map(|text| place.json("temperatures", &text)).transpose()?;
+        let evaporation = self.evaporation_mm_per_day.map(|text| place.json("evaporation_mm_per_day", &text));
+        let months = Months {
+            temperatures: temperatures.unwrap_or_default(),
+            evaporation_mm_per_day: evaporation.transpose()?,
+        };
         Ok(Property {
             id: PropertyId(self.id),
             account_id: AccountId(self.account_id),
@@ -34,6 +43,7 @@ impl PropertyRow {
                 longitude_deg: self.longitude_deg,
                 elevation_m: self.elevation_m,
                 time_zone: place.word("time_zone", self.time_zone.parse().ok())?,
+                months,
                 notes: self.notes,
             },
             version: self.version,

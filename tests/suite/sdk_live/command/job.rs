@@ -237,6 +237,96 @@ async fn parts_and_keys_and_places_come_and_go() {
     shell.app.stop().await;
 }
 
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
+async fn own_figures_and_months_and_partial_cleanings_are_given_by_hand() {
+    let shell = Shell::start().await;
+    let system = shell.greenhouse();
+    duties_are_set(&shell);
+    the_climate_is_set(&shell);
+    a_partial_cleaning_is_logged(&shell, &system);
+    frost_comes_and_goes(&shell);
+    shell.app.stop().await;
+}
+
+fn duties_are_set(shell: &Shell) {
+    let list = shell.run(&["duty", "list"]).ok();
+    assert_eq!(list.lines().count(), 22, "{list}");
+    assert!(list.contains("clear weep hole") && !list.contains('*'), "{list}");
+    let said = shell.run(&["duty", "set", "clean-screen", "--ceiling-months", "20"]).ok();
+    assert_eq!(said, "clean screen: longest 20 months*, falls due at 50 %.\n");
+    let said = shell.run(&["duty", "set", "clean-screen", "--tolerance", "12.5%"]).ok();
+    assert_eq!(said, "clean screen: longest 20 months*, falls due at 12.5 %*.\n");
+    let forecast = shell.json(&["forecast", "seedling house"]);
+    let duties = forecast["duties"].as_array().expect("duties");
+    let screen = duties.iter().find(|duty| duty["duty"] == "clean_screen").expect("the screen");
+    // Last served on 1 February 2026.
+    assert_eq!((&screen["ceiling_on"], &screen["tolerance"]), (&json!("2027-10-01"), &json!(0.125)));
+    let why = shell.run(&["forecast", "seedling house", "--explain"]).ok();
+    assert!(why.contains("until 2027-10-01 (the account's own figure)"), "{why}");
+    let said = shell.run(&["duty", "reset", "clean-screen", "--tolerance"]).ok();
+    assert_eq!(said, "clean screen: longest 20 months*, falls due at 50 %.\n");
+    let reset = shell.json(&["duty", "reset", "clean-screen"]);
+    assert_eq!((&reset["ceiling_months"], &reset["version"]), (&Value::Null, &json!(4)));
+    let refusal = shell.run(&["duty", "set", "drain-for-frost", "--tolerance", "0.5"]).refused(3);
+    assert!(refusal.contains("tolerance: the date of drain_for_frost is not predicted"), "{refusal}");
+    let refusal = shell.run(&["duty", "set", "clean-screen", "--ceiling-months", "241"]).refused(3);
+    assert!(refusal.contains("ceiling_months: 241 is not from 1 to 240"), "{refusal}");
+}
+
+fn the_climate_is_set(shell: &Shell) {
+    let minima = "-4,-3.5,-1,2,6,9,11,11,8,4,0,-3";
+    let shown = shell.run(&["property", "climate", "School greenhouse", "--mean-minimum-c", minima]).ok();
+    assert!(shown.contains("Feb    -     -3.5 °C       -"), "{shown}");
+    let evaporation = ["1"; 12].join(",");
+    shell.run(&["property", "climate", "School greenhouse", "--evaporation", &evaporation]).ok();
+    let list = shell.json(&["property", "list"]);
+    let property = list.as_array().and_then(|all| all.first()).expect("a property");
+    assert_eq!(property["temperatures"]["mean_minimum_c"][1], -3.5, "it stayed as it was");
+    assert_eq!(
+        (&property["evaporation_mm_per_day"], &property["version"]),
+        (&json!(vec![1.0; 12]), &json!(3))
+    );
+    let above = ["-5"; 12].join(",");
+    let refusal = shell.run(&["property", "climate", "School greenhouse", "--mean-c", &above]).refused(3);
+    assert!(refusal.contains("temperatures.mean_minimum_c[0]: a mean minimum of -4 is above"), "{refusal}");
+    let cleared = shell.json(&["property", "climate", "School greenhouse", "--clear"]);
+    assert_eq!((&cleared["temperatures"], &cleared["evaporation_mm_per_day"]), (&Value::Null, &Value::Null));
+}
+
+fn a_partial_cleaning_is_logged(shell: &Shell, system: &str) {
+    let log = ["visit", "log", system, "--on", "2026-02-26", "--done", "north screen:clean-screen"];
+    let more = [
+        "--found=north screen:clean-screen=heavy",
+        "--left=north screen:clean-screen=20%",
+        "--cleaned-meanwhile=north screen:clean-screen",
+    ];
+    let visit = shell.json(&[&log[..], &more[..]].concat());
+    let item = &visit["items"][0];
+    assert_eq!((&item["left_fraction"], &item["cleaned_meanwhile"]), (&json!(0.2), &json!(true)), "{visit}");
+    let shown = shell.run(&["visit", "show", &id(&visit)]).ok();
+    assert!(shown.contains("in part, 20 % left") && shown.contains("heavy, cleaned meanwhile"), "{shown}");
+    let tank = ["visit", "log", system, "--on", "2026-02-26", "--done", "tank:look-over-tank"];
+    let refusal = shell.run(&[&tank[..], &["--left", "tank:look-over-tank=0.2"]].concat()).refused(3);
+    assert!(refusal.contains("items[0].left_fraction: look_over_tank"), "{refusal}");
+}
+
+fn frost_comes_and_goes(shell: &Shell) {
+    let part = r#"{"name": "pipes", "installed_on": "2025-01-10", "part": {"kind": "exposed_pipework"}}"#;
+    shell.write("pipes.json", part);
+    let pipes = id(&shell.json(&["component", "add", "seedling house", "--file", "pipes.json"]));
+    let why = shell.run(&["forecast", "seedling house", "--explain"]).ok();
+    assert!(why.contains("When frost comes here is not known"), "{why}");
+    let said = shell.run(&["component", "frost", &pipes, "--first", "10-25", "--last", "04-20"]).ok();
+    assert_eq!(said, "pipes: frost from 10-25 to 04-20.\n");
+    let why = shell.run(&["forecast", "seedling house", "--explain"]).ok();
+    assert!(why.contains("Frost is to be expected from 25 October"), "{why}");
+    let refusal =
+        shell.run(&["component", "frost", &pipes, "--first", "13-25", "--last", "04-31"]).refused(3);
+    assert!(refusal.contains("part.first_frost: ") && refusal.contains("part.last_frost: "), "{refusal}");
+    let said = shell.run(&["component", "frost", &pipes, "--clear"]).ok();
+    assert_eq!(said, "pipes: no days of frost of its own.\n");
+}
+
 fn components_come_and_go(shell: &Shell) {
     shell.write("pump.json", r#"{"name": "pump", "installed_on": "2026-01-10", "part": {"kind": "pump"}}"#);
     let pump = id(&shell.json(&["component", "add", "seedling house", "--file", "pump.json"]));

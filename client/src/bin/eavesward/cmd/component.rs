@@ -2,12 +2,12 @@
 
 use crate::app::App;
 use crate::failure::Failure;
-use crate::show;
 use crate::table::Table;
+use crate::{parse, show};
 use chrono::NaiveDate;
 use clap::Subcommand;
 use eavesward_client::ComponentQuery;
-use eavesward_client::contract::{self, ComponentRequest, Part, ReplaceRequest, RetireRequest};
+use eavesward_client::contract::{self, ComponentRequest, MonthDay, Part, ReplaceRequest, RetireRequest};
 use std::path::PathBuf;
 use uuid::Uuid;
 
@@ -29,6 +29,21 @@ pub enum Component {
         /// Those taken out too
         #[arg(long)]
         include_removed: bool,
+    },
+    /// Set the days of frost of exposed pipework
+    Frost {
+        /// The component's id
+        component: Uuid,
+        /// The day of the year by which frost is first to be expected, such as 10-25
+        #[arg(long, value_name = "MONTH-DAY", value_parser = parse::month_day, requires = "last",
+            required_unless_present = "clear")]
+        first: Option<MonthDay>,
+        /// The day of the year after which frost is no longer to be expected, such as 04-20
+        #[arg(long, value_name = "MONTH-DAY", value_parser = parse::month_day, requires = "first")]
+        last: Option<MonthDay>,
+        /// Take the days away
+        #[arg(long, conflicts_with = "first")]
+        clear: bool,
     },
     /// Put a new component in the place of an old one; the old one and its history stay
     Replace {
@@ -77,6 +92,7 @@ impl Component {
                 }
                 table(app, &components)
             }
+            Self::Frost { component, first, last, clear: _ } => frost(app, component, first, last).await,
             Self::Replace { component, on, name, part_file } => {
                 let part: Option<Part> = part_file.map(|file| app.read_json(&file)).transpose()?;
                 let request = ReplaceRequest { on, part, name };
@@ -89,6 +105,33 @@ impl Component {
             }
         }
     }
+}
+
+async fn frost(
+    app: &mut App<'_>,
+    id: Uuid,
+    first: Option<MonthDay>,
+    last: Option<MonthDay>,
+) -> Result<(), Failure> {
+    let known = app.client.components().get(id).await?;
+    if !matches!(known.part, Part::ExposedPipework { .. }) {
+        return Err(Failure::usage(format!("{} is no exposed pipework", known.name)));
+    }
+    let request = ComponentRequest {
+        name: known.name,
+        part: Part::ExposedPipework { first_frost: first, last_frost: last },
+        installed_on: known.installed_on,
+        last_served_on: known.last_served_on,
+    };
+    let component = app.client.components().update(id, known.version, &request).await?;
+    let text = match (first, last) {
+        (Some(first), Some(last)) => format!(
+            "{}: frost from {:02}-{:02} to {:02}-{:02}.",
+            component.name, first.month, first.day, last.month, last.day
+        ),
+        _ => format!("{}: no days of frost of its own.", component.name),
+    };
+    app.say(&component, text)
 }
 
 /// Prints components.

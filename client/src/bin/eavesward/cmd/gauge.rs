@@ -157,8 +157,6 @@ async fn list(app: &mut App<'_>) -> Result<(), Failure> {
 }
 
 fn print(app: &mut App<'_>, gauge: &contract::Gauge) -> Result<(), Failure> {
-    const MONTHS: [&str; 12] =
-        ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
     app.line(format!("{}  {}", gauge.id, gauge.name))?;
     app.line(format!("Latitude {}, longitude {}", gauge.latitude_deg, gauge.longitude_deg))?;
     match (gauge.rain_from, gauge.rain_through) {
@@ -173,7 +171,7 @@ fn print(app: &mut App<'_>, gauge: &contract::Gauge) -> Result<(), Failure> {
     let threshold = show::measure(normals.wet_day_threshold_mm, "mm", app.units);
     app.line(format!("Normals over {} years; a wet day has {threshold} or more", normals.years))?;
     let mut table = Table::new(["month", "rain", "wet days"]);
-    for (month, (rain, wet)) in MONTHS.iter().zip(normals.rain_mm.iter().zip(&normals.wet_days)) {
+    for (month, (rain, wet)) in show::MONTHS.iter().zip(normals.rain_mm.iter().zip(&normals.wet_days)) {
         table.row([(*month).to_owned(), show::measure(*rain, "mm", app.units), show::number(*wet)]);
     }
     Ok(table.write(app.io.out)?)

@@ -3,6 +3,7 @@
 pub mod component;
 pub mod due;
 mod due_as_of;
+pub mod duty;
 pub mod forecast;
 pub mod gauge;
 pub mod key;
@@ -48,6 +49,7 @@ async fn dispatch(cli: Cli, io: Io<'_>) -> Result<u8, Failure> {
         Command::Status(status) => status.run(app).await?,
         Command::Rain(rain) => rain.run(app).await?,
         Command::Visit(visit) => visit.run(app).await?,
+        Command::Duty(duty) => duty.run(app).await?,
         Command::Property(property) => property.run(app).await?,
         Command::Gauge(gauge) => gauge.run(app).await?,
         Command::System(system) => system.run(app).await?,

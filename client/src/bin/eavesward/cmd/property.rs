@@ -2,11 +2,13 @@
 
 use crate::app::{App, PAGE};
 use crate::failure::Failure;
-use crate::show;
+use crate::parse::Twelve;
+use crate::show::Units;
 use crate::table::Table;
-use clap::Subcommand;
-use eavesward_client::ListQuery;
-use eavesward_client::contract::PropertyRequest;
+use crate::{parse, show};
+use clap::{Args, Subcommand};
+use eavesward_client::contract::{self, PropertyRequest};
+use eavesward_client::{ListQuery, property_update_from, units};
 
 /// What to do with properties.
 #[derive(Subcommand)]
@@ -31,10 +33,24 @@ pub enum Property {
         /// Anything the next visitor should know
         #[arg(long, value_name = "TEXT")]
         notes: Option<String>,
+        /// What its months are like
+        #[command(flatten)]
+        months: Months,
+    },
+    /// Set what a property's months are like; what is not given stays as it is
+    Climate {
+        /// The property
+        property: String,
+        /// What its months are like
+        #[command(flatten)]
+        months: Months,
+        /// Take away what is not given
+        #[arg(long)]
+        clear: bool,
     },
     /// List properties
     List,
-    /// Show a property
+    /// Show a property with its climate
     Show {
         /// The property
         property: String,
@@ -46,23 +62,57 @@ pub enum Property {
     },
 }
 
+/// What a property's months are like but for its rain. Each list is twelve numbers with commas, January first whatever
+/// the hemisphere, always in degrees Celsius and millimetres.
+#[derive(Args)]
+pub struct Months {
+    /// Mean air temperature of each month in degrees Celsius, twelve numbers with commas, January first
+    #[arg(long, value_name = "TWELVE", value_parser = parse::twelve, allow_hyphen_values = true)]
+    mean_c: Option<Twelve>,
+    /// Mean daily minimum of each month in degrees Celsius, not above the month's mean; twelve numbers with commas,
+    /// January first
+    #[arg(long, value_name = "TWELVE", value_parser = parse::twelve, allow_hyphen_values = true)]
+    mean_minimum_c: Option<Twelve>,
+    /// Evaporation from a trap's seal in mm a day, twelve numbers with commas, January first
+    #[arg(long, value_name = "TWELVE", value_parser = parse::twelve)]
+    evaporation: Option<Twelve>,
+}
+
+impl Months {
+    /// Puts what is given in the place of what was known.
+    fn put_on(&self, mut request: PropertyRequest) -> PropertyRequest {
+        if let Some(mean) = &self.mean_c {
+            request = request.mean_c(*mean.0);
+        }
+        if let Some(minimum) = &self.mean_minimum_c {
+            request = request.mean_minimum_c(*minimum.0);
+        }
+        if let Some(evaporation) = &self.evaporation {
+            request = request.evaporation_mm_per_day(*evaporation.0);
+        }
+        request
+    }
+
+    const fn is_empty(&self) -> bool {
+        self.mean_c.is_none() && self.mean_minimum_c.is_none() && self.evaporation.is_none()
+    }
+}
+
 impl Property {
     /// Does it.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
-            Self::Add { name, latitude, longitude, elevation, time_zone, notes } => {
+            Self::Add { name, latitude, longitude, elevation, time_zone, notes, months } => {
                 let request = PropertyRequest {
-                    name,
-                    latitude_deg: latitude,
-                    longitude_deg: longitude,
                     elevation_m: elevation,
-                    time_zone,
                     notes,
+                    ..PropertyRequest::new(name, latitude, longitude, time_zone)
                 };
-                let property = app.client.properties().create(&request).await?;
+                let property = app.client.properties().create(&months.put_on(request)).await?;
                 let text = format!("{}  {}", property.id, property.name);
                 app.say(&property, text)
             }
+            Self::Climate { property, months, clear } => climate(app, &property, &months, clear).await,
             Self::List => list(app).await,
             Self::Show { property } => {
                 let id = app.property_id(&property).await?;
@@ -70,13 +120,7 @@ impl Property {
                 if app.json {
                     return app.print_json(&property);
                 }
-                let elevation = show::measure(property.elevation_m, "m", app.units);
-                app.line(format!("{}  {}", property.id, property.name))?;
-                app.line(format!(
-                    "Latitude {}, longitude {}, {elevation} above sea level, {}",
-                    property.latitude_deg, property.longitude_deg, property.time_zone
-                ))?;
-                property.notes.iter().try_for_each(|notes| app.line(notes))
+                print(app, &property)
             }
             Self::Remove { property } => {
                 let id = app.property_id(&property).await?;
@@ -86,6 +130,55 @@ impl Property {
             }
         }
     }
+}
+
+async fn climate(app: &mut App<'_>, given: &str, months: &Months, clear: bool) -> Result<(), Failure> {
+    if months.is_empty() && !clear {
+        return Err(Failure::usage("give --mean-c, --mean-minimum-c or --evaporation, or --clear"));
+    }
+    let id = app.property_id(given).await?;
+    let known = app.client.properties().get(id).await?;
+    let mut request = property_update_from(&known);
+    if clear {
+        (request.temperatures, request.evaporation_mm_per_day) = (None, None);
+    }
+    let request = months.put_on(request);
+    let property = app.client.properties().update(id, known.version, &request).await?;
+    if app.json { app.print_json(&property) } else { print(app, &property) }
+}
+
+fn print(app: &mut App<'_>, property: &contract::Property) -> Result<(), Failure> {
+    let elevation = show::measure(property.elevation_m, "m", app.units);
+    app.line(format!("{}  {}", property.id, property.name))?;
+    app.line(format!(
+        "Latitude {}, longitude {}, {elevation} above sea level, {}",
+        property.latitude_deg, property.longitude_deg, property.time_zone
+    ))?;
+    property.notes.iter().try_for_each(|notes| app.line(notes))?;
+    let temperatures = property.temperatures.clone().unwrap_or_default();
+    let evaporation = property.evaporation_mm_per_day.as_deref();
+    if temperatures == contract::MonthlyTemperatures::default() && evaporation.is_none() {
+        return app.line("No climate of its own. Set it with `eavesward property climate PROPERTY`.");
+    }
+    let mut table = Table::new(["month", "mean", "mean minimum", "evaporation a day"]);
+    let units = app.units;
+    let degrees = move |celsius: f64| match units {
+        Units::Us => format!("{} °F", show::number(units::celsius_to_fahrenheit(celsius))),
+        Units::Si => format!("{} °C", show::number(celsius)),
+    };
+    let mm = move |mm: f64| show::measure(mm, "mm", units);
+    let cell = |values: Option<&[f64]>, month: usize, text: &dyn Fn(f64) -> String| {
+        values.and_then(|values| values.get(month)).map_or_else(|| "-".to_owned(), |value| text(*value))
+    };
+    for (month, name) in show::MONTHS.iter().enumerate() {
+        table.row([
+            (*name).to_owned(),
+            cell(temperatures.mean_c.as_deref(), month, &degrees),
+            cell(temperatures.mean_minimum_c.as_deref(), month, &degrees),
+            cell(evaporation, month, &mm),
+        ]);
+    }
+    Ok(table.write(app.io.out)?)
 }
 
 async fn list(app: &mut App<'_>) -> Result<(), Failure> {

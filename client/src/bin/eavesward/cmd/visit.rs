@@ -82,6 +82,14 @@ pub struct Seen {
     /// such as 40mm; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY=FINDING", value_parser = parse::found)]
     found: Vec<(Item, Finding)>,
+    /// How full a partial cleaning left it, as a share of the way to wanting care, such as 0.2 or 20%; only for what was
+    /// done to a screen, a weep-hole diverter, sediment, a gutter or a roof; can be repeated
+    #[arg(long, value_name = "COMPONENT:DUTY=SHARE", value_parser = parse::left)]
+    left: Vec<(Item, f64)>,
+    /// Somebody is believed to have cleaned it since the last logged service, on a day nobody noted; only beside --done
+    /// or --found; can be repeated
+    #[arg(long, value_name = "COMPONENT:DUTY", value_parser = parse::item)]
+    cleaned_meanwhile: Vec<Item>,
     /// Anything worth keeping
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
@@ -144,18 +152,37 @@ impl Seen {
     /// What was done and found, one entry a component and duty, in the order of the command line.
     fn items(&self, components: &[Component]) -> Result<Vec<VisitItem>, Failure> {
         let mut items: Vec<VisitItem> = Vec::new();
-        let done = self.done.iter().map(|item| (item, true, None));
-        let found = self.found.iter().map(|(item, finding)| (item, false, Some(*finding)));
-        for (item, done, finding) in done.chain(found) {
-            let (component_id, duty) = (component(&item.component, components)?, item.duty);
-            match items.iter_mut().find(|known| known.component_id == component_id && known.duty == duty) {
-                None => items.push(VisitItem { component_id, duty, done, finding, note: None }),
-                Some(known) if finding.is_some() && known.finding.is_some() => {
+        let place = |items: &[VisitItem], component_id, duty| {
+            items.iter().position(|known| known.component_id == component_id && known.duty == duty)
+        };
+        for item in &self.done {
+            let component_id = component(&item.component, components)?;
+            if place(&items, component_id, item.duty).is_none() {
+                items.push(VisitItem::done(component_id, item.duty));
+            }
+        }
+        for (item, finding) in &self.found {
+            let component_id = component(&item.component, components)?;
+            match place(&items, component_id, item.duty) {
+                None => items.push(VisitItem::looked(component_id, item.duty, *finding)),
+                Some(known) if items[known].finding.is_some() => {
                     let told = format!("two findings for {:?} and one duty", item.component);
                     return Err(Failure::usage(told));
                 }
-                // What was done comes first in the chain, so only the finding can be new.
-                Some(known) => known.finding = known.finding.or(finding),
+                Some(known) => items[known].finding = Some(*finding),
+            }
+        }
+        let left = self.left.iter().map(|(item, share)| (item, Some(*share)));
+        for (item, left) in left.chain(self.cleaned_meanwhile.iter().map(|item| (item, None))) {
+            let component_id = component(&item.component, components)?;
+            let Some(known) = place(&items, component_id, item.duty) else {
+                let told =
+                    format!("{:?} needs a --done or --found of the same duty beside it", item.component);
+                return Err(Failure::usage(told));
+            };
+            match left {
+                Some(_) => items[known].left_fraction = left,
+                None => items[known].cleaned_meanwhile = true,
             }
         }
         Ok(items)
@@ -254,12 +281,26 @@ async fn show_visit(app: &mut App<'_>, visit: &contract::Visit) -> Result<(), Fa
         table.row([
             known.map_or_else(|| item.component_id.to_string(), |component| component.name.clone()),
             show::words(&item.duty),
-            if item.done { "yes" } else { "looked" }.to_owned(),
-            item.finding.map_or_else(|| "-".to_owned(), |finding| found(finding, app)),
+            done(item),
+            seen(item, app),
             item.note.clone().unwrap_or_default(),
         ]);
     }
     Ok(table.write(app.io.out)?)
+}
+
+/// Whether it was done, and what was left.
+fn done(item: &VisitItem) -> String {
+    match item.left_fraction {
+        Some(left) => format!("in part, {} left", show::percent(Some(left))),
+        None => if item.done { "yes" } else { "looked" }.to_owned(),
+    }
+}
+
+/// What was found, and what went before.
+fn seen(item: &VisitItem, app: &App<'_>) -> String {
+    let found = item.finding.map_or_else(|| "-".to_owned(), |finding| found(finding, app));
+    if item.cleaned_meanwhile { format!("{found}, cleaned meanwhile") } else { found }
 }
 
 fn found(finding: Finding, app: &App<'_>) -> String {

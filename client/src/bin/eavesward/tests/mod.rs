@@ -1,6 +1,7 @@
 //! The command from its arguments to its output and exit code, against a server that only plays back.
 
 mod figures;
+mod inputs;
 
 use crate::app::Io;
 use crate::args::Cli;
@@ -87,6 +88,16 @@ fn the_command_line_is_sound() {
         &["visit", "log", "x", "--on", "2031-01-01", "--done", "north screen"],
         &["gauge", "normals", "x", "--rain-mm", "1,2"],
         &["key", "add", "--name", "x"],
+        &["duty", "set", "clean-screen"],
+        &["duty", "set", "polish", "--ceiling-months", "3"],
+        &["duty", "set", "unknown", "--ceiling-months", "3"],
+        &["duty", "set", "clean-screen", "--tolerance", "high"],
+        &["duty", "set", "clean-screen", "--ceiling-months", "1.5"],
+        &["property", "climate", "x", "--mean-c", "1,2,3"],
+        &["component", "frost", SCREEN],
+        &["component", "frost", SCREEN, "--first", "10-25"],
+        &["component", "frost", SCREEN, "--first", "10-25", "--last", "04-20", "--clear"],
+        &["visit", "log", "x", "--on", "2031-01-01", "--left", "north screen:clean-screen"],
     ] {
         let given = ["eavesward"].iter().chain(wrong);
         let error = Cli::try_parse_from(given).err().unwrap_or_else(|| panic!("{wrong:?} was taken"));
@@ -162,9 +173,9 @@ async fn a_visit_names_components_and_joins_what_was_done_and_found() {
             "system_id": SYSTEM, "visited_on": "2031-04-02", "visited_by": "Tamsin",
             "items": [
                 {"component_id": SCREEN, "duty": "clean_screen", "done": true,
-                 "finding": {"found": "class", "class": "half"}},
+                 "finding": {"found": "class", "class": "half"}, "cleaned_meanwhile": false},
                 {"component_id": SPARE, "duty": "clean_screen", "done": false,
-                 "finding": {"found": "fraction", "fraction": 0.35}}
+                 "finding": {"found": "fraction", "fraction": 0.35}, "cleaned_meanwhile": false}
             ]
         })))
         .respond_with(ResponseTemplate::new(201).set_body_json(json!({

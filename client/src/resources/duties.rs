@@ -1,0 +1,36 @@
+//! Duties: the figures that decide when they fall due.
+
+use crate::{Client, Error, Items, requests};
+use eavesward_contract::{Duty, DutySettings, DutySettingsRequest};
+
+/// What falls due when, and the account's own figures in the place of the defaults.
+#[derive(Clone, Copy, Debug)]
+pub struct Duties<'a>(pub(super) &'a Client);
+
+impl Duties<'_> {
+    /// Every duty as a stream.
+    pub fn list(&self) -> Items<DutySettings> {
+        self.0.follow(None, |cursor| requests::list_duties(cursor.as_deref()))
+    }
+
+    /// One duty.
+    pub async fn get(&self, duty: Duty) -> Result<DutySettings, Error> {
+        self.0.call(requests::duty(duty)).await
+    }
+
+    /// Replaces the account's own figures for a duty, if it still has this version; what is absent goes back to the
+    /// default. All systems of the account are forecast anew.
+    pub async fn set(
+        &self,
+        duty: Duty,
+        version: i64,
+        settings: &DutySettingsRequest,
+    ) -> Result<DutySettings, Error> {
+        self.0.call(requests::update_duty(duty, version, settings)?).await
+    }
+
+    /// Goes back to the defaults of a duty, if it still has this version.
+    pub async fn reset(&self, duty: Duty, version: i64) -> Result<DutySettings, Error> {
+        self.set(duty, version, &DutySettingsRequest::default()).await
+    }
+}

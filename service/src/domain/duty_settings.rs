@@ -1,0 +1,192 @@
+//! The account's own figures for duties, in the place of the defaults: the longest time to leave one, and the chance of
+//! being past the mark at which it falls due. They hold for every system of the account.
+
+use crate::domain::Context;
+use crate::domain::check::Check;
+use crate::domain::duty::Duty;
+use crate::domain::error::{Error, Result};
+use crate::domain::ids::AccountId;
+use crate::domain::store::Updated;
+use chrono::{DateTime, Utc};
+use std::collections::BTreeMap;
+
+/// The longest ceiling of an account's own, months. Judgement: twenty years outlast every part that is looked at.
+const MOST_MONTHS: u32 = 240;
+/// The least and the largest tolerance. Judgement: beyond them the date rests on the tail of the law alone.
+const TOLERANCES: (f64, f64) = (0.01, 0.99);
+/// What is said of a figure that the account gave.
+pub const OWN: &str = "the account's own figure";
+
+/// What an account has set for one duty; the default counts where it is absent.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Own {
+    /// Longest time to leave it, in months since it was last done.
+    pub ceiling_months: Option<u32>,
+    /// Chance of being past the mark at which it falls due, 0 to 1.
+    pub tolerance: Option<f64>,
+}
+
+impl Own {
+    /// Checks them; to be called under the path of the fields.
+    pub(crate) fn check(self, check: &mut Check, duty: Duty) {
+        if let Some(months) = self.ceiling_months {
+            check.between("ceiling_months", f64::from(months), 1.0, f64::from(MOST_MONTHS));
+        }
+        let Some(tolerance) = self.tolerance else { return };
+        if duty.tolerance().is_none() {
+            let message = format!(
+                "the date of {} is not predicted from a mark: {} decides; leave tolerance out",
+                duty.code(),
+                decides(duty)
+            );
+            check.refuse("tolerance", message);
+        } else {
+            check.between("tolerance", tolerance, TOLERANCES.0, TOLERANCES.1);
+        }
+    }
+}
+
+/// What decides the date of a duty that is not predicted.
+const fn decides(duty: Duty) -> &'static str {
+    match duty {
+        Duty::DrainForFrost | Duty::RestartAfterFrost => "the season",
+        Duty::ChangeCartridge | Duty::ChangeLamp => "the maker's rating or the ceiling",
+        _ => "the ceiling",
+    }
+}
+
+/// Where the ceiling of a duty comes from.
+pub fn ceiling_source(duty: Duty, own: bool) -> Option<&'static str> {
+    if own { Some(OWN) } else { duty.ceiling().map(|ceiling| ceiling.source) }
+}
+
+/// The longest time to leave a duty, as it counts for an account.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Longest {
+    /// Months since it was last done.
+    pub months: u32,
+    /// Where the figure comes from.
+    pub source: &'static str,
+    /// Whether the account gave it.
+    pub own: bool,
+}
+
+/// The figures that decide when a duty falls due for an account.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Figures {
+    /// The duty.
+    pub duty: Duty,
+    /// The longest time to leave it; none where only the tally or the season decides.
+    pub ceiling: Option<Longest>,
+    /// Chance of being past the mark at which it falls due; none where no date is predicted from a mark.
+    pub tolerance: Option<f64>,
+}
+
+/// What an account has set, by duty.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct DutySettings(BTreeMap<Duty, Own>);
+
+impl DutySettings {
+    /// The figures for a duty, the account's own first.
+    pub fn figures(&self, duty: Duty) -> Figures {
+        let own = self.0.get(&duty).copied().unwrap_or_default();
+        let default = duty.ceiling().map(|c| Longest { months: c.months, source: c.source, own: false });
+        let ceiling = own.ceiling_months.map(|months| Longest { months, source: OWN, own: true }).or(default);
+        Figures { duty, ceiling, tolerance: own.tolerance.or(duty.tolerance().map(|default| default.chance)) }
+    }
+}
+
+impl FromIterator<(Duty, Own)> for DutySettings {
+    fn from_iter<T: IntoIterator<Item = (Duty, Own)>>(own: T) -> Self {
+        Self(own.into_iter().collect())
+    }
+}
+
+/// A duty with what the account has set for it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DutySetting {
+    /// The duty.
+    pub duty: Duty,
+    /// What the account has set.
+    pub own: Own,
+    /// Counts up with every change; 0 before the first.
+    pub version: i64,
+    /// When it was last changed.
+    pub updated_at: Option<DateTime<Utc>>,
+}
+
+/// Every duty with what the account has set for it.
+pub async fn list(cx: &Context, account: AccountId) -> Result<Vec<DutySetting>> {
+    let stored = cx.store.duty_settings(account).await?;
+    let of = |duty| stored.iter().find(|setting| setting.duty == duty).copied();
+    let all = Duty::ALL.iter().map(|&duty| {
+        of(duty).unwrap_or(DutySetting { duty, own: Own::default(), version: 0, updated_at: None })
+    });
+    Ok(all.collect())
+}
+
+/// One duty with what the account has set for it.
+pub async fn get(cx: &Context, account: AccountId, duty: Duty) -> Result<DutySetting> {
+    let all = list(cx, account).await?;
+    let found = all.into_iter().find(|setting| setting.duty == duty);
+    found.ok_or_else(|| Error::NotFound { what: "duty", id: duty.code().to_owned() })
+}
+
+/// Replaces what the account has set for a duty; all its systems are forecast anew.
+pub async fn set(
+    cx: &Context,
+    account: AccountId,
+    duty: Duty,
+    version: i64,
+    own: Own,
+) -> Result<DutySetting> {
+    let mut check = Check::new();
+    own.check(&mut check, duty);
+    check.done()?;
+    match cx.store.put_duty_setting(account, duty, version, own, cx.clock.now()).await? {
+        Updated::Missing => Err(Error::NotFound { what: "account", id: account.to_string() }),
+        Updated::Stale { current } => Err(Error::VersionMismatch { current }),
+        Updated::Done => {
+            cx.ring();
+            get(cx, account, duty).await
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn own_figures_stand_in_the_place_of_the_defaults_and_nowhere_else() {
+        let own = Own { ceiling_months: Some(30), tolerance: Some(0.35) };
+        let settings: DutySettings = [(Duty::CleanScreen, own)].into_iter().collect();
+        let set = settings.figures(Duty::CleanScreen);
+        assert_eq!(set.ceiling, Some(Longest { months: 30, source: OWN, own: true }));
+        assert_eq!(set.tolerance, Some(0.35));
+        for &duty in Duty::ALL.iter().filter(|duty| **duty != Duty::CleanScreen) {
+            let figures = settings.figures(duty);
+            assert_eq!(figures, DutySettings::default().figures(duty));
+            assert_eq!(figures.ceiling.map(|longest| longest.source), ceiling_source(duty, false));
+        }
+        let half = Own { tolerance: None, ..own };
+        let settings: DutySettings = [(Duty::RemoveSediment, half)].into_iter().collect();
+        let set = settings.figures(Duty::RemoveSediment);
+        assert_eq!((set.ceiling.map(|longest| longest.months), set.tolerance), (Some(30), Some(0.2)));
+    }
+
+    #[test]
+    fn a_tolerance_is_only_taken_where_a_mark_decides() {
+        for &duty in Duty::ALL {
+            for (tolerance, fits) in
+                [(0.01, true), (0.99, true), (0.009, false), (0.991, false), (f64::NAN, false)]
+            {
+                let mut check = Check::new();
+                Own { ceiling_months: None, tolerance: Some(tolerance) }.check(&mut check, duty);
+                assert_eq!(check.done().is_ok(), fits && duty.tolerance().is_some(), "{duty:?} {tolerance}");
+            }
+            // What can be cleaned in part builds up towards a mark.
+            assert!(duty.tolerance().is_some() || !duty.builds_up(), "{duty:?}");
+        }
+    }
+}

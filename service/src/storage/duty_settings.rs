@@ -1,0 +1,68 @@
+//! What accounts have set for duties.
+
+use crate::domain::duty::Duty;
+use crate::domain::duty_settings::{DutySetting, Own};
+use crate::domain::ids::AccountId;
+use crate::domain::store::{DutySettingStore, Stored, Updated};
+use crate::storage::connection::{Database, retried};
+use crate::storage::rows::{DutySettingRow, values};
+use crate::storage::sql::{Sql, sql};
+use crate::storage::stale::{Reach, mark_stale, why_not};
+use async_trait::async_trait;
+use chrono::{DateTime, Utc};
+
+/// Reads the settings of the accounts that follow as a list.
+pub(super) fn select() -> Sql {
+    sql("SELECT account_id, duty, ceiling_months, tolerance, version, updated_at FROM duty_settings \
+         WHERE account_id IN ")
+}
+
+#[async_trait]
+impl DutySettingStore for Database {
+    async fn duty_settings(&self, account: AccountId) -> Stored<Vec<DutySetting>> {
+        let mut query = select();
+        query.bind_list(&[account]);
+        values(self.all(query).await?, |row: DutySettingRow| Ok(row.read()?.1))
+    }
+
+    async fn put_duty_setting(
+        &self,
+        account: AccountId,
+        duty: Duty,
+        version: i64,
+        own: Own,
+        now: DateTime<Utc>,
+    ) -> Stored<Updated> {
+        let write = if version == 0 {
+            sql(
+                "INSERT INTO duty_settings (ceiling_months, tolerance, updated_at, account_id, duty, version) \
+                 VALUES ($1, $2, $3, $4, $5, $6 + 1) ON CONFLICT DO NOTHING",
+            )
+        } else {
+            sql("UPDATE duty_settings SET ceiling_months = $1, tolerance = $2, updated_at = $3, \
+                 version = version + 1 WHERE account_id = $4 AND duty = $5 AND version = $6")
+        };
+        let write = write
+            .on(own.ceiling_months.map(i64::from))
+            .on(own.tolerance)
+            .on(now)
+            .on(account)
+            .on(duty.code())
+            .on(version);
+        retried(async || {
+            let mut tx = self.begin().await?;
+            if tx.run(write.clone()).await? == 0 {
+                let current = sql("SELECT version FROM duty_settings WHERE account_id = $1 AND duty = $2");
+                return Ok(match why_not(&mut tx, current.on(account).on(duty.code())).await? {
+                    // Nothing was ever set, which is a version like any other.
+                    Updated::Missing => Updated::Stale { current: 0 },
+                    other => other,
+                });
+            }
+            mark_stale(&mut tx, account, Reach::Account).await?;
+            tx.commit().await?;
+            Ok(Updated::Done)
+        })
+        .await
+    }
+}

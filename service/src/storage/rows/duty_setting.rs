@@ -1,0 +1,34 @@
+use super::Place;
+use crate::domain::duty::Duty;
+use crate::domain::duty_settings::{DutySetting, Own};
+use crate::domain::ids::AccountId;
+use crate::domain::store::Stored;
+use uuid::Uuid;
+
+#[derive(sqlx::FromRow)]
+pub(in crate::storage) struct DutySettingRow {
+    account_id: Uuid,
+    duty: String,
+    ceiling_months: Option<i64>,
+    tolerance: Option<f64>,
+    version: i64,
+    updated_at: i64,
+}
+
+impl DutySettingRow {
+    /// The setting, and whose it is.
+    pub(in crate::storage) fn read(self) -> Stored<(AccountId, DutySetting)> {
+        let place = Place { table: "duty_settings", id: self.account_id };
+        let months = |months: i64| place.word("ceiling_months", u32::try_from(months).ok());
+        let setting = DutySetting {
+            duty: place.word("duty", Duty::parse(&self.duty))?,
+            own: Own {
+                ceiling_months: self.ceiling_months.map(months).transpose()?,
+                tolerance: self.tolerance,
+            },
+            version: self.version,
+            updated_at: Some(place.instant("updated_at", self.updated_at)?),
+        };
+        Ok((AccountId(self.account_id), setting))
+    }
+}
