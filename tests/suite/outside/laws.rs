@@ -67,14 +67,11 @@ fn leafy() -> Roof {
 
 fn median_of(exposure: Exposure<'_>, size: f64) -> f64 {
     match exposure {
-        Exposure::Runoff => 300.0 * size,
+        Exposure::Runoff | Exposure::Steady { .. } => 300.0 * size,
         Exposure::Leaves { .. } => 5.0 * size,
-        Exposure::Sediment { .. } => 3.0 * size,
-        Exposure::Ultraviolet { .. } => 60.0 * size,
+        Exposure::Sediment { .. } | Exposure::Grit { .. } => 3.0 * size,
+        Exposure::Ultraviolet { .. } | Exposure::Fills { .. } => 60.0 * size,
         Exposure::GutterLeaves { .. } | Exposure::RoofLeaves => 0.06 * size,
-        Exposure::Fills { .. } => 60.0 * size,
-        Exposure::Grit { .. } => 3.0 * size,
-        Exposure::Steady { .. } => 300.0 * size,
     }
 }
 
