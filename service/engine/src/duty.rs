@@ -18,7 +18,7 @@ use crate::calendar::Day;
 use crate::error::{EngineError, require};
 use crate::mark::Mark;
 use crate::meter::{LONGEST_PAST, Meter};
-use crate::passage::{Curve, Path};
+use crate::passage::{Curve, Path, Seen};
 
 /// Longest horizon, days: a century.
 pub const LONGEST_HORIZON: i32 = 36_525;
@@ -51,8 +51,8 @@ pub struct Answer {
     pub notes: Vec<Note>,
     path: Path,
     mark: Mark,
-    /// Chances that were computed on the way, by day number.
-    seen: Vec<(i32, f64)>,
+    /// What was computed on the way.
+    seen: Vec<Seen>,
 }
 
 /// Exposure since the last service, in the exposure's unit.

@@ -24,4 +24,4 @@ pub use chance::chance_reached;
 
 pub(crate) use accumulate::{Known, Path};
 pub(crate) use rows::{Rows, Sums};
-pub(crate) use tree::Curve;
+pub(crate) use tree::{Curve, Seen};

@@ -29,8 +29,16 @@ pub(crate) struct Curve<'a> {
     today: i32,
     mark: Mark,
     rows: RefCell<Rows>,
-    /// Chances by day number, in order.
-    seen: RefCell<Vec<(i32, f64)>>,
+    /// In order of their days.
+    seen: RefCell<Vec<Seen>>,
+}
+
+/// What is known of the chance by one day number: bounds, the same when it was computed.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Seen {
+    number: i32,
+    low: f64,
+    high: f64,
 }
 
 impl<'a> Curve<'a> {
@@ -39,12 +47,12 @@ impl<'a> Curve<'a> {
     }
 
     /// Goes on where another look at the same path through the same mark has ended.
-    pub(crate) fn resume(path: &'a Path, mark: Mark, seen: Vec<(i32, f64)>) -> Curve<'a> {
+    pub(crate) fn resume(path: &'a Path, mark: Mark, seen: Vec<Seen>) -> Curve<'a> {
         Curve { path, today: path.past(), mark, rows: RefCell::default(), seen: RefCell::new(seen) }
     }
 
     /// What was computed, for [`Curve::resume`].
-    pub(crate) fn into_seen(self) -> Vec<(i32, f64)> {
+    pub(crate) fn into_seen(self) -> Vec<Seen> {
         self.seen.into_inner()
     }
 
@@ -65,50 +73,50 @@ impl<'a> Curve<'a> {
         self.today.saturating_add(on).min(self.path.horizon())
     }
 
-    /// The chance by a node, if it was computed before, else where it belongs.
-    fn seen(&self, number: i32) -> Result<f64, usize> {
-        let seen = self.seen.borrow();
-        seen.binary_search_by_key(&number, |(seen, _)| *seen).map(|at| seen[at].1)
+    fn tally(&self, number: i32) -> Uncertain {
+        self.path.tally(number, &self.sums(number))
+    }
+
+    /// What is known of a node, with its place among the others.
+    fn look(&self, number: i32) -> Result<(usize, Seen), EngineError> {
+        let mut seen = self.seen.borrow_mut();
+        let at = match seen.binary_search_by_key(&number, |seen| seen.number) {
+            Ok(at) => return Ok((at, seen[at])),
+            Err(at) => at,
+        };
+        let tally = self.tally(number);
+        let (low, high) = if let Some(bounds) = bounds(tally, self.mark) {
+            bounds
+        } else {
+            let value = chance_reached(tally.known, tally.mean, tally.variance, self.mark)?;
+            (value, value)
+        };
+        seen.insert(at, Seen { number, low, high });
+        Ok((at, seen[at]))
     }
 
     fn raw(&self, number: i32) -> Result<f64, EngineError> {
-        match self.seen(number) {
-            Ok(value) => Ok(value),
-            Err(at) => {
-                let tally = self.path.tally(number, &self.sums(number));
-                self.compute(at, number, tally, bounds(tally, self.mark))
-            }
+        let (at, Seen { low, high, .. }) = self.look(number)?;
+        if low == high {
+            return Ok(low);
         }
-    }
-
-    fn compute(
-        &self,
-        at: usize,
-        number: i32,
-        tally: Uncertain,
-        bounds: Option<(f64, f64)>,
-    ) -> Result<f64, EngineError> {
-        let mut value = chance_reached(tally.known, tally.mean, tally.variance, self.mark)?;
+        let tally = self.tally(number);
+        let value = chance_reached(tally.known, tally.mean, tally.variance, self.mark)?;
         // Held to what the quick way says, so that the two agree whatever either of them gets wrong.
-        if let Some((low, high)) = bounds {
-            value = value.clamp(low, high);
-        }
-        self.seen.borrow_mut().insert(at, (number, value));
+        let value = value.clamp(low, high);
+        self.seen.borrow_mut()[at] = Seen { number, low: value, high: value };
         Ok(value)
     }
 
     /// How the chance by a node compares with `p`.
     fn compare(&self, number: i32, p: f64) -> Result<Ordering, EngineError> {
-        let at = match self.seen(number) {
-            Ok(value) => return Ok(value.total_cmp(&p)),
-            Err(at) => at,
-        };
-        let tally = self.path.tally(number, &self.sums(number));
-        let bounds = bounds(tally, self.mark);
-        match bounds {
-            Some((_, high)) if high < p => Ok(Ordering::Less),
-            Some((low, _)) if low > p => Ok(Ordering::Greater),
-            _ => Ok(self.compute(at, number, tally, bounds)?.total_cmp(&p)),
+        let (_, Seen { low, high, .. }) = self.look(number)?;
+        if high < p {
+            Ok(Ordering::Less)
+        } else if low > p {
+            Ok(Ordering::Greater)
+        } else {
+            Ok(self.raw(number)?.total_cmp(&p))
         }
     }
 
