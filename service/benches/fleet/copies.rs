@@ -40,7 +40,7 @@ pub async fn multiply(file: &Path, size: Size) -> Result<()> {
         .pragma("cache_size", "-65536");
     let mut connection = SqliteConnection::connect_with(&options).await?;
     let mut tx = connection.begin().await?;
-    for copies in [properties(size), systems(size), components(size), visits(size)] {
+    for copies in [properties(size), systems(size), refreshes(size), components(size), visits(size)] {
         let columns: Vec<(String,)> = sqlx::query_as("SELECT name FROM pragma_table_info($1)")
             .bind(copies.table)
             .fetch_all(&mut *tx)
@@ -48,10 +48,14 @@ pub async fn multiply(file: &Path, size: Size) -> Result<()> {
         let copy = copies.statement(&columns, size);
         sqlx::query(AssertSqlSafe(copy)).execute(&mut *tx).await?;
     }
-    for (table, thing) in
-        [("visits", VISIT), ("components", COMPONENT), ("systems", SYSTEM), ("properties", PROPERTY)]
-    {
-        let remove = format!("DELETE FROM {table} WHERE id >= {}", id_bytes(thing, &PATTERN.to_string()));
+    for (table, key, thing) in [
+        ("visits", "id", VISIT),
+        ("components", "id", COMPONENT),
+        ("refreshes", "system_id", SYSTEM),
+        ("systems", "id", SYSTEM),
+        ("properties", "id", PROPERTY),
+    ] {
+        let remove = format!("DELETE FROM {table} WHERE {key} >= {}", id_bytes(thing, &PATTERN.to_string()));
         sqlx::query(AssertSqlSafe(remove)).execute(&mut *tx).await?;
     }
     tx.commit().await?;
@@ -130,6 +134,19 @@ fn systems(size: Size) -> Copies {
             ("gauge_id", id_bytes(GAUGE, &gauge(size))),
             ("name", "printf('Seedling house %05d', n.i)".to_owned()),
             ("commissioned_on", format!("t.commissioned_on - {OLDER}")),
+        ],
+    }
+}
+
+fn refreshes(size: Size) -> Copies {
+    Copies {
+        table: "refreshes",
+        join: "t.system_id = s.id",
+        only: "1".to_owned(),
+        changed: vec![
+            ("gauge_id", id_bytes(GAUGE, &gauge(size))),
+            ("system_id", id_bytes(SYSTEM, "n.i")),
+            account(size),
         ],
     }
 }

@@ -14,7 +14,7 @@ use std::time::{Duration, Instant};
 /// Rows of one statement: the way over the driver's thread is shared by them.
 const ROWS: usize = 64;
 /// Rows of one transaction.
-const CHUNK: i64 = 64 * 500;
+const CHUNK: i64 = 64 * 100;
 
 /// Two connections: to the fleet, and to the file that its rows are written to.
 pub struct Floor {
@@ -44,7 +44,7 @@ impl Floor {
             .pragma("cache_size", "-16384");
         let mut to = SqliteConnection::connect_with(&options).await?;
         let made: Vec<(String,)> = sqlx::query_as(
-            "SELECT sql FROM sqlite_schema WHERE tbl_name IN ('tasks', 'statuses') AND sql IS NOT NULL",
+            "SELECT sql FROM sqlite_schema WHERE tbl_name IN ('tasks', 'forecasts') AND sql IS NOT NULL",
         )
         .fetch_all(&mut from)
         .await?;
@@ -58,10 +58,10 @@ impl Floor {
     #[expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
     pub async fn write(&mut self, what: &str) -> Result<()> {
         let mut took = Duration::ZERO;
-        for table in ["tasks", "statuses"] {
+        for table in ["tasks", "forecasts"] {
             took += self.copy(table).await?;
         }
-        println!("  floor, {what}: {:.2} s", took.as_secs_f64());
+        println!("  {what}: {:.2} s", took.as_secs_f64());
         Ok(())
     }
 

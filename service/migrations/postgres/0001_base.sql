@@ -71,6 +71,8 @@ CREATE TABLE gauges (
     first_day BIGINT,
     last_day BIGINT,
     days BIGINT NOT NULL,
+    -- Counts up when a reading is changed, removed, or added before the last one: what was read before is no longer so.
+    rewrites BIGINT NOT NULL DEFAULT 0,
     version BIGINT NOT NULL,
     created_at BIGINT NOT NULL,
     updated_at BIGINT NOT NULL,
@@ -99,6 +101,20 @@ CREATE TABLE systems (
     version BIGINT NOT NULL,
     created_at BIGINT NOT NULL,
     updated_at BIGINT NOT NULL,
+    UNIQUE (account_id, id),
+    FOREIGN KEY (account_id, property_id) REFERENCES properties (account_id, id),
+    FOREIGN KEY (account_id, gauge_id) REFERENCES gauges (account_id, id)
+);
+CREATE INDEX systems_by_name ON systems (account_id, name, id);
+CREATE INDEX systems_by_property ON systems (account_id, property_id, name, id);
+CREATE INDEX systems_by_gauge ON systems (account_id, gauge_id, name, id);
+
+-- Where the refreshing of each system stands. Set apart from the systems and kept by gauge: a gauge's systems change
+-- here together, every day, and lie side by side.
+CREATE TABLE refreshes (
+    gauge_id UUID NOT NULL,
+    system_id UUID NOT NULL UNIQUE,
+    account_id UUID NOT NULL,
     -- Counts up with everything that the forecast is made from.
     inputs_version BIGINT NOT NULL,
     -- The inputs of the last refresh; 0 before the first.
@@ -110,15 +126,11 @@ CREATE TABLE systems (
     -- Until when a claim keeps others off, and the inputs it was made on.
     held_until BIGINT NOT NULL,
     held_version BIGINT NOT NULL,
-    UNIQUE (account_id, id),
-    FOREIGN KEY (account_id, property_id) REFERENCES properties (account_id, id),
-    FOREIGN KEY (account_id, gauge_id) REFERENCES gauges (account_id, id)
+    PRIMARY KEY (gauge_id, system_id),
+    FOREIGN KEY (account_id, system_id) REFERENCES systems (account_id, id)
 );
-CREATE INDEX systems_by_name ON systems (account_id, name, id);
-CREATE INDEX systems_by_property ON systems (account_id, property_id, name, id);
-CREATE INDEX systems_by_gauge ON systems (account_id, gauge_id, name, id);
 -- Changed systems share the instant 0 and those of one zone share their midnight, so this is also the order by gauge.
-CREATE INDEX systems_by_refresh ON systems (refresh_at, gauge_id, id);
+CREATE INDEX refreshes_by_instant ON refreshes (refresh_at, gauge_id, system_id);
 
 CREATE TABLE components (
     id UUID NOT NULL PRIMARY KEY,
@@ -167,10 +179,10 @@ CREATE TABLE visit_revisions (
     PRIMARY KEY (visit_id, version)
 );
 
+-- What falls due. A row is written when it changes; what changes every day is in the forecasts.
 CREATE TABLE tasks (
     id UUID NOT NULL PRIMARY KEY,
     account_id UUID NOT NULL,
-    property_id UUID NOT NULL,
     system_id UUID NOT NULL,
     component_id UUID NOT NULL,
     kind TEXT NOT NULL,
@@ -178,21 +190,21 @@ CREATE TABLE tasks (
     state TEXT NOT NULL,
     -- The due date; 31 December 9999 where there is none.
     sort_on BIGINT NOT NULL,
-    -- The duty's forecast, as JSON.
-    forecast TEXT NOT NULL,
-    as_of BIGINT NOT NULL,
-    refreshed_at BIGINT NOT NULL,
+    -- Its line in the packed forecasts of its system.
+    line BIGINT NOT NULL,
     FOREIGN KEY (account_id, system_id) REFERENCES systems (account_id, id)
 );
 CREATE INDEX tasks_by_date ON tasks (account_id, sort_on, id);
-CREATE INDEX tasks_by_system ON tasks (account_id, system_id, sort_on, id);
-CREATE INDEX tasks_by_property ON tasks (account_id, property_id, sort_on, id);
+CREATE INDEX tasks_by_system ON tasks (system_id);
 
-CREATE TABLE statuses (
+-- What the last refresh found of a system.
+CREATE TABLE forecasts (
     system_id UUID NOT NULL PRIMARY KEY REFERENCES systems (id),
-    account_id UUID NOT NULL,
-    -- JSON.
-    status TEXT NOT NULL
+    -- The local day it was made for.
+    as_of BIGINT NOT NULL,
+    refreshed_at BIGINT NOT NULL,
+    -- Status and forecast of each duty, packed.
+    packed BYTEA NOT NULL
 );
 
 CREATE TABLE idempotency (

@@ -70,6 +70,8 @@ CREATE TABLE gauges (
     first_day INTEGER,
     last_day INTEGER,
     days INTEGER NOT NULL,
+    -- Counts up when a reading is changed, removed, or added before the last one: what was read before is no longer so.
+    rewrites INTEGER NOT NULL DEFAULT 0,
     version INTEGER NOT NULL,
     created_at INTEGER NOT NULL,
     updated_at INTEGER NOT NULL,
@@ -98,6 +100,20 @@ CREATE TABLE systems (
     version INTEGER NOT NULL,
     created_at INTEGER NOT NULL,
     updated_at INTEGER NOT NULL,
+    UNIQUE (account_id, id),
+    FOREIGN KEY (account_id, property_id) REFERENCES properties (account_id, id),
+    FOREIGN KEY (account_id, gauge_id) REFERENCES gauges (account_id, id)
+) STRICT;
+CREATE INDEX systems_by_name ON systems (account_id, name, id);
+CREATE INDEX systems_by_property ON systems (account_id, property_id, name, id);
+CREATE INDEX systems_by_gauge ON systems (account_id, gauge_id, name, id);
+
+-- Where the refreshing of each system stands. Set apart from the systems and kept by gauge: a gauge's systems change
+-- here together, every day, and lie side by side.
+CREATE TABLE refreshes (
+    gauge_id BLOB NOT NULL,
+    system_id BLOB NOT NULL UNIQUE,
+    account_id BLOB NOT NULL,
     -- Counts up with everything that the forecast is made from.
     inputs_version INTEGER NOT NULL,
     -- The inputs of the last refresh; 0 before the first.
@@ -109,15 +125,11 @@ CREATE TABLE systems (
     -- Until when a claim keeps others off, and the inputs it was made on.
     held_until INTEGER NOT NULL,
     held_version INTEGER NOT NULL,
-    UNIQUE (account_id, id),
-    FOREIGN KEY (account_id, property_id) REFERENCES properties (account_id, id),
-    FOREIGN KEY (account_id, gauge_id) REFERENCES gauges (account_id, id)
-) STRICT;
-CREATE INDEX systems_by_name ON systems (account_id, name, id);
-CREATE INDEX systems_by_property ON systems (account_id, property_id, name, id);
-CREATE INDEX systems_by_gauge ON systems (account_id, gauge_id, name, id);
+    PRIMARY KEY (gauge_id, system_id),
+    FOREIGN KEY (account_id, system_id) REFERENCES systems (account_id, id)
+) STRICT, WITHOUT ROWID;
 -- Changed systems share the instant 0 and those of one zone share their midnight, so this is also the order by gauge.
-CREATE INDEX systems_by_refresh ON systems (refresh_at, gauge_id, id);
+CREATE INDEX refreshes_by_instant ON refreshes (refresh_at, gauge_id, system_id);
 
 CREATE TABLE components (
     id BLOB NOT NULL PRIMARY KEY,
@@ -166,10 +178,10 @@ CREATE TABLE visit_revisions (
     PRIMARY KEY (visit_id, version)
 ) STRICT;
 
+-- What falls due. A row is written when it changes; what changes every day is in the forecasts.
 CREATE TABLE tasks (
     id BLOB NOT NULL PRIMARY KEY,
     account_id BLOB NOT NULL,
-    property_id BLOB NOT NULL,
     system_id BLOB NOT NULL,
     component_id BLOB NOT NULL,
     kind TEXT NOT NULL,
@@ -177,21 +189,21 @@ CREATE TABLE tasks (
     state TEXT NOT NULL,
     -- The due date; 31 December 9999 where there is none.
     sort_on INTEGER NOT NULL,
-    -- The duty's forecast, as JSON.
-    forecast TEXT NOT NULL,
-    as_of INTEGER NOT NULL,
-    refreshed_at INTEGER NOT NULL,
+    -- Its line in the packed forecasts of its system.
+    line INTEGER NOT NULL,
     FOREIGN KEY (account_id, system_id) REFERENCES systems (account_id, id)
 ) STRICT;
 CREATE INDEX tasks_by_date ON tasks (account_id, sort_on, id);
-CREATE INDEX tasks_by_system ON tasks (account_id, system_id, sort_on, id);
-CREATE INDEX tasks_by_property ON tasks (account_id, property_id, sort_on, id);
+CREATE INDEX tasks_by_system ON tasks (system_id);
 
-CREATE TABLE statuses (
+-- What the last refresh found of a system.
+CREATE TABLE forecasts (
     system_id BLOB NOT NULL PRIMARY KEY REFERENCES systems (id),
-    account_id BLOB NOT NULL,
-    -- JSON.
-    status TEXT NOT NULL
+    -- The local day it was made for.
+    as_of INTEGER NOT NULL,
+    refreshed_at INTEGER NOT NULL,
+    -- Status and forecast of each duty, packed.
+    packed BLOB NOT NULL
 ) STRICT;
 
 CREATE TABLE idempotency (

@@ -47,8 +47,12 @@ ids! {
 
 impl TaskId {
     /// The id of a component's duty: computed, so that refreshing twice or on two replicas makes the same row.
+    ///
+    /// It begins with the component's time, so that what is sorted by id keeps the tasks of a system together.
     pub fn of(component: ComponentId, duty: Duty) -> Self {
-        Self(Uuid::new_v5(&component.0, duty.code().as_bytes()))
+        let mut bytes = Uuid::new_v5(&component.0, duty.code().as_bytes()).into_bytes();
+        bytes[..6].copy_from_slice(&component.0.as_bytes()[..6]);
+        Self(uuid::Builder::from_custom_bytes(bytes).into_uuid())
     }
 }
 

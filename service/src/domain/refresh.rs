@@ -4,19 +4,29 @@
 use crate::domain::Context;
 use crate::domain::clock::{end_of_day, local_date};
 use crate::domain::error::{Error, Result};
-use crate::domain::forecast::{self, DutyForecast, Ground, to_day};
+use crate::domain::forecast::{self, Chances, DutyForecast, Ground, Mark, Prediction, Tally, to_day};
+use crate::domain::gauge::Gauge;
 use crate::domain::ids::{AccountId, GaugeId, SystemId, TaskId};
-use crate::domain::rain::RainDay;
+use crate::domain::rounding::rounded;
 use crate::domain::status::{NextDuty, RecentRunoff, RunoffSince, Status};
 use crate::domain::store::{Inputs, Refreshed, StaleSystem};
 use crate::domain::task::{State, Task};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
+use std::collections::HashMap;
 use std::collections::hash_map::Entry;
-use std::collections::{BTreeMap, HashMap};
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use tokio::runtime::Handle;
+use tokio::task::JoinHandle;
+use tracing::Instrument as _;
 
-/// How many systems are claimed at a time.
-const BATCH: u32 = 200;
+/// How many systems are claimed at a time. Enough to share the work of a gauge and the wait for the disk; few enough that
+/// what all hands hold is some ten megabytes.
+const BATCH: u32 = 512;
+/// How many batches are worked on at once: one is computed while one is read and one is written. They also are the most
+/// connections that refreshing takes.
+const HANDS: usize = 3;
 /// How long a claim holds others off.
 const HELD: TimeDelta = TimeDelta::minutes(5);
 /// When a system that could not be refreshed is tried again.
@@ -36,63 +46,112 @@ pub struct Round {
 }
 
 /// Refreshes everything that is stale now. Running it twice, or on two replicas at once, writes the same rows.
+///
+/// Where there is much to do, several hands do it, each a batch at a time from claim to commit: while one computes, another
+/// reads and a third writes. When the future is dropped, they end with the batches that they hold.
 pub async fn run(cx: &Context) -> Result<Round> {
-    let mut round = Round::default();
-    loop {
-        let done = batch(cx).await?;
-        round.refreshed += done.refreshed;
-        round.failed += done.failed;
-        if done.refreshed + done.failed == 0 {
-            return Ok(round);
-        }
+    let claims = claim(cx).await?;
+    let hands = match claims.len() {
+        0 => return Ok(Round::default()),
+        some if some < BATCH as usize => 1,
+        _ => HANDS,
+    };
+    let go_on = GoOn(Arc::new(AtomicBool::new(true)));
+    let mut working = vec![hand(cx.clone(), claims, Arc::clone(&go_on.0))];
+    working.extend((1..hands).map(|_| hand(cx.clone(), Vec::new(), Arc::clone(&go_on.0))));
+    let mut round = Ok(Round::default());
+    for hand in working {
+        let done = hand.await.unwrap_or_else(|failed| std::panic::resume_unwind(failed.into_panic()));
+        round = round.and_then(|round: Round| {
+            let done = done?;
+            Ok(Round { refreshed: round.refreshed + done.refreshed, failed: round.failed + done.failed })
+        });
+    }
+    round
+}
+
+/// Set as long as somebody waits for the round.
+struct GoOn(Arc<AtomicBool>);
+
+impl Drop for GoOn {
+    fn drop(&mut self) {
+        self.0.store(false, Ordering::Relaxed);
     }
 }
 
-/// Claims one batch and refreshes it.
-async fn batch(cx: &Context) -> Result<Round> {
+/// Takes batch after batch, on a thread of its own: what is computed and what is read would keep requests waiting.
+fn hand(cx: Context, claims: Vec<StaleSystem>, go_on: Arc<AtomicBool>) -> JoinHandle<Result<Round>> {
+    let runtime = Handle::current();
+    tokio::task::spawn_blocking(move || {
+        runtime.block_on(async {
+            let (mut claims, mut round) = (claims, Round::default());
+            loop {
+                if claims.is_empty() && go_on.load(Ordering::Relaxed) {
+                    claims = claim(&cx).await?;
+                }
+                if claims.is_empty() {
+                    return Ok(round);
+                }
+                let done = batch(&cx, &claims).await?;
+                round.refreshed += done.refreshed;
+                round.failed += done.failed;
+                claims.clear();
+            }
+        })
+    })
+}
+
+async fn claim(cx: &Context) -> Result<Vec<StaleSystem>> {
     let now = cx.clock.now();
-    let claims = cx.store.claim_stale(now, now + HELD, BATCH).await?;
-    if claims.is_empty() {
-        return Ok(Round::default());
-    }
+    let claims = cx.store.claim_stale(now, now + HELD, BATCH).instrument(tracing::debug_span!("claim"));
+    Ok(claims.await?)
+}
+
+/// Refreshes what was claimed.
+async fn batch(cx: &Context, claims: &[StaleSystem]) -> Result<Round> {
+    let now = cx.clock.now();
     let keys: Vec<_> = claims.iter().map(|claim| (claim.account_id, claim.system_id)).collect();
-    let inputs = cx.store.inputs(&keys).await?;
-    // The latest local date of all zones bounds what any of the systems may use.
-    let through = local_date(now, chrono_tz::Pacific::Kiritimati);
-    let mut rain: HashMap<GaugeId, Vec<RainDay>> = HashMap::new();
-    for input in &inputs {
-        if let Entry::Vacant(gap) = rain.entry(input.gauge.id) {
-            gap.insert(cx.store.rain_record(input.gauge.id, through).await?);
+    let inputs = cx.store.inputs(&keys).instrument(tracing::debug_span!("inputs")).await?;
+    let mut grounds: HashMap<GaugeId, Arc<Ground>> = HashMap::new();
+    for gauge in inputs.iter().map(|input| &input.gauge) {
+        if let Entry::Vacant(gap) = grounds.entry(gauge.id) {
+            gap.insert(ground(cx, gauge, now).instrument(tracing::debug_span!("rain")).await?);
         }
     }
-    let claimed = claims.clone();
-    let (refreshed, failed) = forecast::blocking(move || Ok(compute(&claimed, &inputs, &rain, now))).await?;
-    cx.store.finish_refresh(&refreshed, now).await?;
+    let (refreshed, failed) =
+        tracing::debug_span!("engine").in_scope(|| compute(claims, &inputs, &grounds, now));
+    cx.store.finish_refresh(&refreshed, now).instrument(tracing::debug_span!("finish")).await?;
     if !failed.is_empty() {
         cx.store.release_stale(&failed, now + RETRY).await?;
     }
+    cx.grounds.used(&grounds, now);
     Ok(Round { refreshed: refreshed.len(), failed: failed.len() })
 }
 
-/// Forecasts a batch. The climate is fitted once for each gauge and local day.
+/// The rain under a gauge, as far as any of its systems may use it: through the latest local date of all zones.
+async fn ground(cx: &Context, gauge: &Gauge, now: DateTime<Utc>) -> Result<Arc<Ground>> {
+    let through = local_date(now, chrono_tz::Pacific::Kiritimati);
+    let read = async |known| cx.store.rain_since(gauge.id, known, through).await;
+    cx.grounds.ground(gauge, through, read).await
+}
+
+/// Forecasts a batch. Where a gauge has readings of days that have not come yet for a system, they are left aside.
 fn compute(
     claims: &[StaleSystem],
     inputs: &[Inputs],
-    rain: &HashMap<GaugeId, Vec<RainDay>>,
+    grounds: &HashMap<GaugeId, Arc<Ground>>,
     now: DateTime<Utc>,
 ) -> (Vec<Refreshed>, Vec<StaleSystem>) {
     let by_system: HashMap<SystemId, &StaleSystem> =
         claims.iter().map(|claim| (claim.system_id, claim)).collect();
-    let mut grounds: BTreeMap<(GaugeId, NaiveDate), Ground> = BTreeMap::new();
+    let mut by_day: HashMap<(GaugeId, NaiveDate), Arc<Ground>> = HashMap::new();
     let (mut refreshed, mut failed) = (Vec::new(), Vec::new());
     for input in inputs {
         let Some(&&claim) = by_system.get(&input.system.id) else { continue };
+        let Some(whole) = grounds.get(&input.gauge.id) else { continue };
         let zone = input.property.facts.time_zone;
         let as_of = local_date(now, zone);
-        let ground = grounds.entry((input.gauge.id, as_of)).or_insert_with(|| {
-            let days = rain.get(&input.gauge.id).map_or(&[][..], Vec::as_slice);
-            Ground::new(days, input.gauge.facts.normals.as_ref(), as_of)
-        });
+        let ground = by_day.entry((input.gauge.id, as_of)).or_insert_with(|| through(whole, as_of));
         // A defect that one system's figures bring out must not keep the others from being refreshed.
         let forecast = catch_unwind(AssertUnwindSafe(|| tasks_and_status(input, ground, as_of, now)));
         match forecast.unwrap_or_else(|_| Err(Error::Conflict("the forecast panicked".to_owned()))) {
@@ -107,6 +166,14 @@ fn compute(
         }
     }
     (refreshed, failed)
+}
+
+/// A ground as it stood on a day.
+fn through(ground: &Arc<Ground>, day: NaiveDate) -> Arc<Ground> {
+    match ground.through() {
+        Some(last) if last > day => Arc::new(ground.until(day)),
+        _ => Arc::clone(ground),
+    }
 }
 
 fn tasks_and_status(
@@ -146,10 +213,31 @@ fn task(input: &Inputs, forecast: DutyForecast, as_of: NaiveDate, now: DateTime<
         state: State::on(as_of, forecast.due_on, late_on),
         due_on: forecast.due_on,
         names: (input.property.facts.name.clone(), input.system.facts.name.clone()),
-        forecast,
+        forecast: DutyForecast { prediction: forecast.prediction.map(kept), ..forecast },
         as_of,
         refreshed_at: now,
     })
+}
+
+/// A prediction as it is kept: without its curve, and with as many digits as are ever shown.
+fn kept(prediction: Prediction) -> Prediction {
+    Prediction {
+        tally: prediction.tally.map(|tally| Tally {
+            value: rounded(tally.value),
+            from_readings: rounded(tally.from_readings),
+            from_climate: rounded(tally.from_climate),
+            ..tally
+        }),
+        mark: Mark { value: rounded(prediction.mark.value), ..prediction.mark },
+        chances: prediction.chances.map(|chances| Chances {
+            today: rounded(chances.today),
+            in_7_days: rounded(chances.in_7_days),
+            in_30_days: rounded(chances.in_30_days),
+            in_90_days: rounded(chances.in_90_days),
+        }),
+        curve: Vec::new(),
+        ..prediction
+    }
 }
 
 fn status(
@@ -175,13 +263,17 @@ fn status(
             component_name: task.forecast.component_name.clone(),
             duty: task.duty,
             since: task.forecast.since,
-            runoff_mm: runoff(task.forecast.since),
+            runoff_mm: rounded(runoff(task.forecast.since)),
         });
     let last = |days: u64| {
         let from = as_of.checked_sub_days(Days::new(days)).unwrap_or(as_of);
         let mm = runoff(from);
         let read = ground.gauge.days_read(to_day(from), to_day(as_of));
-        RecentRunoff { mm, litres: mm * roof.plan_area_m2, unread_days: days as u32 - read }
+        RecentRunoff {
+            mm: rounded(mm),
+            litres: rounded(mm * roof.plan_area_m2),
+            unread_days: days as u32 - read,
+        }
     };
     Ok(Status {
         system_id: input.system.id,
@@ -201,10 +293,6 @@ pub async fn make_status(cx: &Context, account: AccountId, id: SystemId) -> Resu
     let Some(input) = cx.store.inputs(&[(account, id)]).await?.pop() else { return Ok(None) };
     let now = cx.clock.now();
     let as_of = local_date(now, input.property.facts.time_zone);
-    let days = cx.store.rain_record(input.gauge.id, as_of).await?;
-    forecast::blocking(move || {
-        let ground = Ground::new(&days, input.gauge.facts.normals.as_ref(), as_of);
-        Ok(Some(tasks_and_status(&input, &ground, as_of, now)?.1))
-    })
-    .await
+    let ground = through(&ground(cx, &input.gauge, now).await?, as_of);
+    forecast::blocking(move || Ok(Some(tasks_and_status(&input, &ground, as_of, now)?.1))).await
 }

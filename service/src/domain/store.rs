@@ -142,6 +142,26 @@ pub struct Inputs {
     pub duty_settings: Arc<DutySettings>,
 }
 
+/// What is known of a gauge's record.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct RainKnown {
+    /// How often it had been rewritten when it was read.
+    pub rewrites: i64,
+    /// The last day with a reading.
+    pub through: Option<NaiveDate>,
+}
+
+/// What was read of a gauge's record.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RainRead {
+    /// How often it has been rewritten: counts up when a reading is changed, removed, or added before the last one.
+    pub rewrites: i64,
+    /// Whether `days` is the whole record, and not what came after the known one.
+    pub whole: bool,
+    /// Readings by date.
+    pub days: Vec<RainDay>,
+}
+
 /// A stale system that this process is to refresh.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct StaleSystem {
@@ -265,6 +285,10 @@ pub trait GaugeStore: Send + Sync {
     ) -> Stored<Vec<RainDay>>;
     /// The whole record of a gauge through a day, by date.
     async fn rain_record(&self, id: GaugeId, through: NaiveDate) -> Stored<Vec<RainDay>>;
+    /// What there is of a gauge's record, through a day, beyond what is known: readings after the known ones, or the whole
+    /// record when nothing is known or when it did not only grow at its end since.
+    async fn rain_since(&self, id: GaugeId, known: Option<RainKnown>, through: NaiveDate)
+    -> Stored<RainRead>;
     /// Removes readings; the systems under the gauge become stale. `false` when there is no such gauge.
     async fn delete_rain(
         &self,

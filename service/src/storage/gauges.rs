@@ -4,7 +4,7 @@ use crate::domain::gauge::{Gauge, GaugeFacts, RainSpan};
 use crate::domain::ids::{AccountId, GaugeId};
 use crate::domain::paging::PageAsked;
 use crate::domain::rain::{RainDay, Upserted};
-use crate::domain::store::{Deleted, GaugeStore, Stored, Updated};
+use crate::domain::store::{Deleted, GaugeStore, RainKnown, RainRead, Stored, Updated};
 use crate::storage::connection::{Database, retried};
 use crate::storage::errors::to_json;
 use crate::storage::rain;
@@ -128,6 +128,15 @@ impl GaugeStore for Database {
 
     async fn rain_record(&self, id: GaugeId, through: NaiveDate) -> Stored<Vec<RainDay>> {
         rain::record(self, id, through).await
+    }
+
+    async fn rain_since(
+        &self,
+        id: GaugeId,
+        known: Option<RainKnown>,
+        through: NaiveDate,
+    ) -> Stored<RainRead> {
+        rain::since(self, id, known, through).await
     }
 
     async fn delete_rain(

@@ -8,8 +8,8 @@
 //! To add a table: the same columns in a new file of both migration folders; a row struct in `rows`; the statements in
 //! the module of its trait; a case in the storage suite, which runs over both databases.
 //!
-//! Locks are always taken in the order duty setting, gauge or property, then systems by id, so that writers never wait for each other
-//! in a circle.
+//! Locks are always taken in the order duty setting, gauge or property, then a system, then rows of refreshes by system,
+//! so that writers never wait for each other in a circle.
 
 mod accounts;
 mod components;
@@ -20,6 +20,7 @@ mod gauges;
 mod idempotency;
 mod inputs;
 mod migrate;
+mod packed;
 mod properties;
 mod rain;
 mod refresh;

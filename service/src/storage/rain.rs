@@ -4,7 +4,7 @@ use crate::domain::gauge::RainSpan;
 use crate::domain::ids::{AccountId, GaugeId};
 use crate::domain::paging::PageAsked;
 use crate::domain::rain::{RainDay, Upserted};
-use crate::domain::store::Stored;
+use crate::domain::store::{RainKnown, RainRead, Stored};
 use crate::storage::connection::{Database, Tx};
 use crate::storage::rows::{Place, values};
 use crate::storage::sql::{pieces, sql};
@@ -12,8 +12,8 @@ use crate::storage::stale::{Reach, mark_stale};
 use chrono::NaiveDate;
 use std::collections::HashMap;
 
-/// Rows of one INSERT. Longer ones gain nothing, and their prepared form takes memory in every connection.
-const ROWS: usize = 512;
+/// Rows of one INSERT. In longer ones SQLite's driver spends its time looking up the names of the values.
+const ROWS: usize = 64;
 
 type SpanRow = (Option<i64>, Option<i64>, i64);
 
@@ -29,9 +29,12 @@ fn span(id: GaugeId, (first, last, days): SpanRow) -> Stored<RainSpan> {
     Ok(RainSpan { from: place.date_if("first_day", first)?, through: place.date_if("last_day", last)?, days })
 }
 
-async fn set_span(tx: &mut Tx, id: GaugeId, (first, last, days): SpanRow) -> Stored<()> {
-    let query = sql("UPDATE gauges SET first_day = $1, last_day = $2, days = $3 WHERE id = $4");
-    tx.run(query.on(first).on(last).on(days).on(id)).await.map(drop)
+/// Keeps what the record spans; `rewritten` says that it did not only grow at its end.
+async fn set_span(tx: &mut Tx, id: GaugeId, (first, last, days): SpanRow, rewritten: bool) -> Stored<()> {
+    let query = sql(
+        "UPDATE gauges SET first_day = $1, last_day = $2, days = $3, rewrites = rewrites + $4 WHERE id = $5",
+    );
+    tx.run(query.on(first).on(last).on(days).on(i64::from(rewritten)).on(id)).await.map(drop)
 }
 
 /// Sorts readings by what they do to the record: how many of which sort, and those that have to be written.
@@ -81,7 +84,8 @@ pub(super) async fn put(
     }
     let written = || write.iter().map(|day| i64::from(day.date.to_epoch_days()));
     let grown = (written().chain(first).min(), written().chain(last).max(), count + i64::from(counts.new));
-    set_span(&mut tx, id, grown).await?;
+    let rewritten = last.is_some_and(|last| written().any(|day| day <= last));
+    set_span(&mut tx, id, grown, rewritten).await?;
     mark_stale(&mut tx, account, Reach::Gauge(id)).await?;
     tx.commit().await?;
     Ok(Some((counts, span(id, grown)?)))
@@ -102,7 +106,7 @@ pub(super) async fn delete(
     if tx.run(query.on(id).on(from).on(to)).await? > 0 {
         let query = sql("SELECT MIN(day), MAX(day), COUNT(*) FROM rain WHERE gauge_id = $1");
         let left = tx.first::<SpanRow>(query.on(id)).await?.unwrap_or_default();
-        set_span(&mut tx, id, left).await?;
+        set_span(&mut tx, id, left, true).await?;
         mark_stale(&mut tx, account, Reach::Gauge(id)).await?;
     }
     tx.commit().await?;
@@ -133,6 +137,29 @@ pub(super) async fn page(
     }
     query.push(" ORDER BY day LIMIT ").bind(page.rows());
     read(id, database.all(query).await?)
+}
+
+/// What there is of a record since it was read last: the days after, or all of it when older ones are no longer what they
+/// were.
+pub(super) async fn since(
+    database: &Database,
+    id: GaugeId,
+    known: Option<RainKnown>,
+    through: NaiveDate,
+) -> Stored<RainRead> {
+    let mut tx = database.begin_reading().await?;
+    let query = sql("SELECT rewrites FROM gauges WHERE id = $1").on(id);
+    let rewrites = tx.first::<(i64,)>(query).await?.unwrap_or_default().0;
+    let after = known.filter(|known| known.rewrites == rewrites).and_then(|known| known.through);
+    let mut query = sql("SELECT day, mm FROM rain WHERE gauge_id = ");
+    query.bind(id).push(" AND day <= ").bind(through);
+    if let Some(after) = after {
+        query.push(" AND day > ").bind(after);
+    }
+    query.push(" ORDER BY day");
+    let days = read(id, tx.all(query).await?)?;
+    tx.commit().await?;
+    Ok(RainRead { rewrites, whole: after.is_none(), days })
 }
 
 pub(super) async fn record(database: &Database, id: GaugeId, through: NaiveDate) -> Stored<Vec<RainDay>> {

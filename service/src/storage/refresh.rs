@@ -2,22 +2,26 @@
 //!
 //! A system is stale from `refresh_at` on: 0 once its inputs have changed, else the end of the local day it was last
 //! refreshed for. A claim holds it until `held_until`; a claimer that dies loses it then.
+//!
+//! Most of what a refresh finds changes every day and goes into one packed row a system ([`super::packed`]). A task's own
+//! row holds what tasks are looked for by, and is written only when that changes.
 
 use crate::domain::ids::{AccountId, SystemId, TaskId};
 use crate::domain::store::{Refreshed, StaleSystem, Stored};
 use crate::domain::task::Task;
 use crate::storage::connection::{Database, Tx};
-use crate::storage::errors::to_json;
+use crate::storage::packed::{lined, pack};
 use crate::storage::sql::{pieces, sql};
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use std::collections::{BTreeMap, HashMap, HashSet};
+use tracing::Instrument as _;
 use uuid::Uuid;
 
 /// Rows of one statement that writes. Longer ones cost more: SQLite's driver looks every value up by its name, among all
 /// names before it.
 const ROWS: usize = 16;
 /// Systems of one statement that reads or locks.
-const SYSTEMS: usize = 256;
+const SYSTEMS: usize = 64;
 
 pub(super) async fn claim(
     database: &Database,
@@ -26,12 +30,13 @@ pub(super) async fn claim(
     limit: u32,
 ) -> Stored<Vec<StaleSystem>> {
     let mut tx = database.begin().await?;
-    let mut query = sql("WITH picked AS MATERIALIZED (SELECT id FROM systems WHERE refresh_at <= ");
+    let mut query = sql("WITH picked AS MATERIALIZED (SELECT system_id FROM refreshes WHERE refresh_at <= ");
     query.bind(now).push(" AND held_until <= ").bind(now);
-    query.push(" ORDER BY refresh_at, gauge_id, id LIMIT ").bind(i64::from(limit));
+    query.push(" ORDER BY refresh_at, gauge_id, system_id LIMIT ").bind(i64::from(limit));
     query.push(tx.for_whoever_comes_first());
-    query.push(") UPDATE systems SET held_version = inputs_version, held_until = ").bind(until);
-    query.push(" WHERE id IN (SELECT id FROM picked) RETURNING gauge_id, account_id, id, inputs_version");
+    query.push(") UPDATE refreshes SET held_version = inputs_version, held_until = ").bind(until);
+    query.push(" WHERE system_id IN (SELECT system_id FROM picked) ");
+    query.push("RETURNING gauge_id, account_id, system_id, inputs_version");
     let mut rows = tx.all::<(Uuid, Uuid, Uuid, i64)>(query).await?;
     tx.commit().await?;
     rows.sort_unstable();
@@ -43,85 +48,136 @@ pub(super) async fn claim(
     Ok(claims.collect())
 }
 
-/// Where the refreshing of a system stands.
-#[derive(sqlx::FromRow)]
-struct Progress {
-    id: Uuid,
-    account_id: Uuid,
-    inputs_version: i64,
-    refreshed_version: i64,
-    next_at: i64,
+/// What a refresh offers of a system, ready to be written.
+pub(super) struct Offered<'a> {
+    claim: StaleSystem,
+    next_at: DateTime<Utc>,
+    as_of: NaiveDate,
+    refreshed_at: DateTime<Utc>,
+    /// By their lines.
+    tasks: Vec<&'a Task>,
+    packed: Vec<u8>,
 }
 
-impl Progress {
-    /// Whether a refresh is at least as new as the one that was written last. Two on the same inputs differ when the day
-    /// ended between them.
-    fn takes(&self, refreshed: &Refreshed) -> bool {
-        let offered = (refreshed.claim.inputs_version, refreshed.next_at.timestamp_micros());
-        self.account_id == refreshed.claim.account_id.0 && offered >= (self.refreshed_version, self.next_at)
-    }
-}
-
-/// Locks systems by id and reads where they stand.
-async fn lock(tx: &mut Tx, ids: &[SystemId]) -> Stored<Vec<Progress>> {
-    let mut all = Vec::with_capacity(ids.len());
-    for piece in ids.chunks(SYSTEMS) {
-        let mut query =
-            sql("SELECT id, account_id, inputs_version, refreshed_version, next_at FROM systems \
-             WHERE id IN ");
-        query.bind_list(piece).push(" ORDER BY id").push(tx.for_change());
-        all.append(&mut tx.all(query).await?);
-    }
-    Ok(all)
-}
-
-pub(super) async fn finish(database: &Database, refreshed: &[Refreshed]) -> Stored<()> {
-    // By id, each system once: the newest of several.
-    let mut offered: BTreeMap<SystemId, &Refreshed> = BTreeMap::new();
+/// Makes ready what a refresh at an instant found: each system once, the newest of several, by id.
+pub(super) fn offered(refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<Vec<Offered<'_>>> {
+    let mut newest: BTreeMap<SystemId, &Refreshed> = BTreeMap::new();
     for one in refreshed {
-        let place = offered.entry(one.claim.system_id).or_insert(one);
+        let place = newest.entry(one.claim.system_id).or_insert(one);
         if (one.claim.inputs_version, one.next_at) > (place.claim.inputs_version, place.next_at) {
             *place = one;
         }
     }
+    let ready = newest.into_values().map(|one| {
+        let tasks = lined(&one.tasks);
+        let packed = pack(&one.status, &tasks)?;
+        Ok(Offered {
+            claim: one.claim,
+            next_at: one.next_at,
+            as_of: one.status.as_of,
+            // Tasks carry the instant they were computed at, all of a system the same.
+            refreshed_at: tasks.first().map_or(now, |task| task.refreshed_at),
+            tasks,
+            packed,
+        })
+    });
+    ready.collect()
+}
+
+pub(super) async fn finish(database: &Database, offered: &[Offered<'_>]) -> Stored<()> {
     if offered.is_empty() {
         return Ok(());
     }
-    let mut tx = database.begin().await?;
-    let ids: Vec<SystemId> = offered.keys().copied().collect();
-    let mut taken: Vec<(Progress, &Refreshed)> = Vec::with_capacity(ids.len());
-    for progress in lock(&mut tx, &ids).await? {
-        if let Some(refreshed) = offered.get(&SystemId(progress.id)).filter(|one| progress.takes(one)) {
-            taken.push((progress, refreshed));
-        }
-    }
-    if taken.is_empty() {
-        return Ok(());
-    }
-    let tasks: Vec<&Task> = taken.iter().flat_map(|(_, one)| &one.tasks).collect();
-    remove_others(&mut tx, &taken, &tasks).await?;
-    write_tasks(&mut tx, &tasks).await?;
-    write_statuses(&mut tx, &taken).await?;
-    write_progress(&mut tx, &taken).await?;
-    tx.commit().await
+    let mut tx = database.begin().instrument(tracing::debug_span!("wait to write")).await?;
+    write(&mut tx, offered).instrument(tracing::debug_span!("write")).await?;
+    tx.commit().instrument(tracing::debug_span!("commit")).await
 }
 
-/// Removes the rows of these systems that are not written anew. Usually there are none.
-async fn remove_others(tx: &mut Tx, taken: &[(Progress, &Refreshed)], tasks: &[&Task]) -> Stored<()> {
-    let mut by_account: HashMap<AccountId, Vec<SystemId>> = HashMap::new();
-    for (_, one) in taken {
-        by_account.entry(one.claim.account_id).or_default().push(one.claim.system_id);
+async fn write(tx: &mut Tx, offered: &[Offered<'_>]) -> Stored<()> {
+    lock(tx, offered.iter().map(|one| one.claim.system_id).collect()).await?;
+    let taken = write_progress(tx, offered).await?;
+    write_tasks(tx, &taken).await?;
+    write_forecasts(tx, &taken).await
+}
+
+/// Locks where systems stand, by id, on a database where that can be locked row by row.
+async fn lock(tx: &mut Tx, mut ids: Vec<SystemId>) -> Stored<()> {
+    if !tx.has_row_locks() {
+        return Ok(());
     }
-    let written: HashSet<TaskId> = tasks.iter().map(|task| task.id).collect();
-    let mut gone: Vec<TaskId> = Vec::new();
-    for (account, systems) in by_account {
-        for piece in systems.chunks(SYSTEMS) {
-            let mut query = sql("SELECT id FROM tasks WHERE account_id = ");
-            query.bind(account).push(" AND system_id IN ").bind_list(piece);
-            let stored = tx.all::<(Uuid,)>(query).await?;
-            gone.extend(stored.into_iter().map(|(id,)| TaskId(id)).filter(|id| !written.contains(id)));
+    ids.sort_unstable();
+    ids.dedup();
+    for piece in ids.chunks(SYSTEMS) {
+        let mut query = sql("SELECT system_id FROM refreshes WHERE system_id IN ");
+        query.bind_list(piece).push(" ORDER BY system_id").push(tx.for_change());
+        tx.all::<(Uuid,)>(query).await?;
+    }
+    Ok(())
+}
+
+/// Notes how far systems are refreshed, and says which of the offers are at least as new as what was written last. Two on
+/// the same inputs differ when the day ended between them.
+async fn write_progress<'a>(tx: &mut Tx, offered: &'a [Offered<'a>]) -> Stored<Vec<&'a Offered<'a>>> {
+    let mut taken: HashSet<Uuid> = HashSet::with_capacity(offered.len());
+    for piece in pieces(offered, ROWS) {
+        // Both databases name the columns of VALUES like this.
+        let mut query =
+            sql("UPDATE refreshes SET refreshed_version = done.column3, next_at = done.column4, \
+             refresh_at = CASE WHEN inputs_version = done.column3 THEN done.column4 ELSE 0 END, \
+             held_until = CASE WHEN held_version = done.column3 THEN 0 ELSE held_until END FROM (");
+        query.bind_rows(piece, |row, one| {
+            row.on(one.claim.system_id).on(one.claim.account_id).on(one.claim.inputs_version).on(one.next_at);
+        });
+        query.push(
+            ") AS done WHERE refreshes.system_id = done.column1 AND refreshes.account_id = done.column2 \
+             AND (refreshed_version < done.column3 \
+             OR refreshed_version = done.column3 AND next_at <= done.column4) RETURNING refreshes.system_id",
+        );
+        taken.extend(tx.all::<(Uuid,)>(query).await?.into_iter().map(|(id,)| id));
+    }
+    Ok(offered.iter().filter(|one| taken.contains(&one.claim.system_id.0)).collect())
+}
+
+/// Writes the rows of tasks that are new or changed, and removes those that are no more.
+async fn write_tasks(tx: &mut Tx, taken: &[&Offered<'_>]) -> Stored<()> {
+    let mut stored: HashMap<TaskId, (String, i64, i64)> = HashMap::new();
+    let systems: Vec<SystemId> = taken.iter().map(|one| one.claim.system_id).collect();
+    for piece in systems.chunks(SYSTEMS) {
+        let mut query = sql("SELECT id, state, sort_on, line FROM tasks WHERE system_id IN ");
+        query.bind_list(piece);
+        let rows = tx.all::<(Uuid, String, i64, i64)>(query).await?;
+        stored
+            .extend(rows.into_iter().map(|(id, state, sort_on, line)| (TaskId(id), (state, sort_on, line))));
+    }
+    let mut changed: Vec<(&Task, i64)> = Vec::new();
+    for one in taken {
+        for (task, line) in one.tasks.iter().zip(1_i64..) {
+            let there = stored.remove(&task.id);
+            let same = there.is_some_and(|(state, sort_on, at)| {
+                let due = i64::from(task.sort_on().to_epoch_days());
+                state == task.state.code() && sort_on == due && at == line
+            });
+            if !same {
+                changed.push((task, line));
+            }
         }
     }
+    for piece in pieces(&changed, ROWS) {
+        let mut query = sql(
+            "INSERT INTO tasks (id, account_id, system_id, component_id, kind, duty, state, sort_on, line) ",
+        );
+        query.bind_rows(piece, |row, (task, line)| {
+            row.on(task.id).on(task.account_id).on(task.system_id).on(task.component_id);
+            row.on(task.kind.code()).on(task.duty.code()).on(task.state.code()).on(task.sort_on()).on(*line);
+        });
+        // The rest of a row follows from its id.
+        query.push(
+            " ON CONFLICT (id) DO UPDATE SET state = excluded.state, sort_on = excluded.sort_on, line = excluded.line",
+        );
+        tx.run(query).await?;
+    }
+    // Usually there are none.
+    let gone: Vec<TaskId> = stored.into_keys().collect();
     for piece in gone.chunks(SYSTEMS) {
         let mut query = sql("DELETE FROM tasks WHERE id IN ");
         query.bind_list(piece);
@@ -130,59 +186,16 @@ async fn remove_others(tx: &mut Tx, taken: &[(Progress, &Refreshed)], tasks: &[&
     Ok(())
 }
 
-async fn write_tasks(tx: &mut Tx, tasks: &[&Task]) -> Stored<()> {
-    for piece in pieces(tasks, ROWS) {
-        let mut rows = Vec::with_capacity(piece.len());
-        for task in piece {
-            rows.push((task, to_json(&task.forecast)?));
-        }
-        let mut query =
-            sql("INSERT INTO tasks (id, account_id, property_id, system_id, component_id, kind, duty, \
-             state, sort_on, forecast, as_of, refreshed_at) ");
-        query.bind_rows(&rows, |row, (task, forecast)| {
-            row.on(task.id).on(task.account_id).on(task.property_id).on(task.system_id).on(task.component_id);
-            row.on(task.kind.code()).on(task.duty.code()).on(task.state.code()).on(task.sort_on());
-            row.on(forecast).on(task.as_of).on(task.refreshed_at);
+async fn write_forecasts(tx: &mut Tx, taken: &[&Offered<'_>]) -> Stored<()> {
+    for piece in pieces(taken, ROWS) {
+        let mut query = sql("INSERT INTO forecasts (system_id, as_of, refreshed_at, packed) ");
+        query.bind_rows(piece, |row, one| {
+            row.on(one.claim.system_id).on(one.as_of).on(one.refreshed_at).on(one.packed.clone());
         });
         query.push(
-            " ON CONFLICT (id) DO UPDATE SET property_id = excluded.property_id, system_id = excluded.system_id, \
-             kind = excluded.kind, state = excluded.state, sort_on = excluded.sort_on, \
-             forecast = excluded.forecast, as_of = excluded.as_of, refreshed_at = excluded.refreshed_at",
+            " ON CONFLICT (system_id) DO UPDATE SET as_of = excluded.as_of, \
+             refreshed_at = excluded.refreshed_at, packed = excluded.packed",
         );
-        tx.run(query).await?;
-    }
-    Ok(())
-}
-
-async fn write_statuses(tx: &mut Tx, taken: &[(Progress, &Refreshed)]) -> Stored<()> {
-    for piece in pieces(taken, ROWS) {
-        let mut rows = Vec::with_capacity(piece.len());
-        for (_, one) in piece {
-            rows.push((one.claim, to_json(&one.status)?));
-        }
-        let mut query = sql("INSERT INTO statuses (system_id, account_id, status) ");
-        query.bind_rows(&rows, |row, (claim, status)| {
-            row.on(claim.system_id).on(claim.account_id).on(status);
-        });
-        query.push(" ON CONFLICT (system_id) DO UPDATE SET status = excluded.status");
-        tx.run(query).await?;
-    }
-    Ok(())
-}
-
-async fn write_progress(tx: &mut Tx, taken: &[(Progress, &Refreshed)]) -> Stored<()> {
-    for piece in pieces(taken, ROWS) {
-        // Both databases name the columns of VALUES like this.
-        let mut query = sql("UPDATE systems SET refreshed_version = done.column2, next_at = done.column3, \
-             refresh_at = done.column4, \
-             held_until = CASE WHEN held_version = done.column2 THEN 0 ELSE held_until END FROM (");
-        query.bind_rows(piece, |row, (progress, one)| {
-            let claim = one.claim;
-            let changed = progress.inputs_version != claim.inputs_version;
-            let refresh_at = if changed { 0 } else { one.next_at.timestamp_micros() };
-            row.on(claim.system_id).on(claim.inputs_version).on(one.next_at).on(refresh_at);
-        });
-        query.push(") AS done WHERE systems.id = done.column1");
         tx.run(query).await?;
     }
     Ok(())
@@ -193,18 +206,16 @@ pub(super) async fn release(database: &Database, claims: &[StaleSystem], at: Dat
         return Ok(());
     }
     let mut tx = database.begin().await?;
-    let mut ids: Vec<SystemId> = claims.iter().map(|claim| claim.system_id).collect();
-    ids.sort_unstable();
-    ids.dedup();
-    lock(&mut tx, &ids).await?;
+    lock(&mut tx, claims.iter().map(|claim| claim.system_id).collect()).await?;
     for piece in pieces(claims, ROWS) {
         // Only where the claim still stands: not where another has it by now, or has refreshed it.
-        let mut query = sql("UPDATE systems SET held_until = ");
+        let mut query = sql("UPDATE refreshes SET held_until = ");
         query.bind(at).push(" FROM (").bind_rows(piece, |row, claim| {
             row.on(claim.system_id).on(claim.account_id).on(claim.inputs_version);
         });
-        query.push(") AS given WHERE systems.id = given.column1 AND systems.account_id = given.column2");
-        query.push(" AND systems.held_version = given.column3 AND systems.held_until > 0");
+        query.push(") AS given WHERE refreshes.system_id = given.column1");
+        query.push(" AND refreshes.account_id = given.column2");
+        query.push(" AND refreshes.held_version = given.column3 AND refreshes.held_until > 0");
         tx.run(query).await?;
     }
     tx.commit().await

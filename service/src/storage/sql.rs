@@ -43,6 +43,7 @@ bind! {
     &str => Text, |this| this.to_owned();
     &String => Text, |this| this.clone();
     &[u8; 32] => Bytes, |this| this.to_vec();
+    Vec<u8> => Bytes, |this| this;
     Uuid => Uuid, |this| this;
     AccountId => Uuid, |this| this.0;
     KeyId => Uuid, |this| this.0;

@@ -22,20 +22,28 @@ pub(super) async fn mark_stale(tx: &mut Tx, account: AccountId, reach: Reach) ->
     let which = |query: &mut Sql| {
         query.push(" WHERE account_id = ").bind(account);
         match reach {
-            Reach::Account => query,
-            Reach::Property(id) => query.push(" AND property_id = ").bind(id),
+            Reach::Account => query
+                .push(" AND gauge_id IN (SELECT id FROM gauges WHERE account_id = ")
+                .bind(account)
+                .push(")"),
+            Reach::Property(id) => query
+                .push(" AND system_id IN (SELECT id FROM systems WHERE account_id = ")
+                .bind(account)
+                .push(" AND property_id = ")
+                .bind(id)
+                .push(")"),
             Reach::Gauge(id) => query.push(" AND gauge_id = ").bind(id),
-            Reach::System(id) => query.push(" AND id = ").bind(id),
+            Reach::System(id) => query.push(" AND system_id = ").bind(id),
         };
     };
     if tx.has_row_locks() && !one {
         // An UPDATE locks rows as it meets them. Locked by id first, two of them cannot wait for each other.
-        let mut lock = sql("SELECT id FROM systems");
+        let mut lock = sql("SELECT system_id FROM refreshes");
         which(&mut lock);
-        lock.push(" ORDER BY id").push(tx.for_change());
+        lock.push(" ORDER BY system_id").push(tx.for_change());
         tx.all::<(Uuid,)>(lock).await?;
     }
-    let mut query = sql("UPDATE systems SET inputs_version = inputs_version + 1, refresh_at = 0");
+    let mut query = sql("UPDATE refreshes SET inputs_version = inputs_version + 1, refresh_at = 0");
     which(&mut query);
     tx.run(query).await
 }

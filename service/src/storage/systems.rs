@@ -24,14 +24,11 @@ fn select() -> Sql {
 fn insert(system: &System) -> Stored<Sql> {
     let roof = to_json(&system.facts.roof)?;
     let mut query = sql("INSERT INTO systems (");
-    query.push(SYSTEM_COLUMNS);
-    query.push(", inputs_version, refreshed_version, next_at, refresh_at, held_until, held_version) ");
-    query.bind_rows(&[system], |row, system| {
+    query.push(SYSTEM_COLUMNS).push(") ").bind_rows(&[system], |row, system| {
         let facts = &system.facts;
         row.on(system.id).on(system.account_id).on(facts.property_id).on(facts.gauge_id).on(&facts.name);
         row.on(roof.clone()).on(facts.commissioned_on).on(facts.demand_l_per_day).on(facts.retired_on);
         row.on(system.version).on(system.created_at).on(system.updated_at);
-        row.on(1_i64).on(0_i64).on(0_i64).on(0_i64).on(0_i64).on(0_i64);
     });
     query.push(" ON CONFLICT (id) DO NOTHING");
     Ok(query)
@@ -44,6 +41,11 @@ impl SystemStore for Database {
         if tx.run(insert(system)?).await? == 0 {
             return Ok(());
         }
+        let refresh = sql(
+            "INSERT INTO refreshes (gauge_id, system_id, account_id, inputs_version, refreshed_version, \
+             next_at, refresh_at, held_until, held_version) VALUES ($1, $2, $3, 1, 0, 0, 0, 0, 0)",
+        );
+        tx.run(refresh.on(system.facts.gauge_id).on(system.id).on(system.account_id)).await?;
         components::insert(&mut tx, system.account_id, components).await?;
         tx.commit().await
     }
@@ -99,12 +101,9 @@ impl SystemStore for Database {
             let current = sql("SELECT version FROM systems WHERE account_id = $1 AND id = $2");
             return why_not(&mut tx, current.on(account).on(id)).await;
         }
+        let follow = sql("UPDATE refreshes SET gauge_id = $1 WHERE system_id = $2 AND gauge_id <> $1");
+        tx.run(follow.on(facts.gauge_id).on(id)).await?;
         mark_stale(&mut tx, account, Reach::System(id)).await?;
-        // Its tasks are found under the property it stands at now, not only after the next refresh.
-        let follow = sql(
-            "UPDATE tasks SET property_id = $1 WHERE account_id = $2 AND system_id = $3 AND property_id <> $1",
-        );
-        tx.run(follow.on(facts.property_id).on(account).on(id)).await?;
         tx.commit().await?;
         Ok(Updated::Done)
     }

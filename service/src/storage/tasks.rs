@@ -6,26 +6,34 @@ use crate::domain::status::Status;
 use crate::domain::store::{Refreshed, StaleSystem, Stored, TaskFilter, TaskStore};
 use crate::domain::task::{NO_DATE, Task};
 use crate::storage::connection::{Database, retried};
-use crate::storage::errors::from_json;
+use crate::storage::packed::Opened;
 use crate::storage::refresh;
-use crate::storage::rows::{TaskRow, values};
+use crate::storage::rows::{Place, TaskRow, values};
 use crate::storage::sql::{Sql, sql};
 use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
+use uuid::Uuid;
 
-/// Names are read from where they stand: a task is written once a day, a name may change at any time.
-const SELECT: &str = "SELECT t.id, t.account_id, t.property_id, t.system_id, t.component_id, t.kind, t.duty, t.state, \
-                      t.sort_on, t.forecast, t.as_of, t.refreshed_at, p.name AS property_name, s.name AS system_name \
-                      FROM (SELECT * FROM tasks WHERE account_id = ";
-const NAMES: &str = ") t JOIN systems s ON s.id = t.system_id JOIN properties p ON p.id = t.property_id \
-                     ORDER BY t.sort_on, t.id";
+/// Names and places are read from where they stand: a task is written when it changes, they may change at any time.
+const SELECT: &str = "SELECT t.id, t.account_id, s.property_id, t.system_id, t.component_id, t.kind, t.duty, t.state, \
+                      t.sort_on, t.line, f.as_of, f.refreshed_at, f.packed, p.name AS property_name, \
+                      s.name AS system_name FROM (SELECT * FROM tasks WHERE ";
+const BESIDE: &str = ") t JOIN systems s ON s.id = t.system_id JOIN properties p ON p.id = s.property_id \
+                      JOIN forecasts f ON f.system_id = t.system_id ORDER BY t.sort_on, t.id";
 
-fn filter(query: &mut Sql, filter: &TaskFilter, page: &PageAsked<NaiveDate>) {
-    if let Some(property) = filter.property_id {
-        query.push(" AND property_id = ").bind(property);
-    }
-    if let Some(system) = filter.system_id {
-        query.push(" AND system_id = ").bind(system);
+fn filter(query: &mut Sql, account: AccountId, filter: &TaskFilter, page: &PageAsked<NaiveDate>) {
+    if filter.property_id.is_none() && filter.system_id.is_none() {
+        query.push("account_id = ").bind(account);
+    } else {
+        // Not with the account of the task itself, or SQLite would walk all of that account's tasks in their order.
+        query.push("system_id IN (SELECT id FROM systems WHERE account_id = ").bind(account);
+        if let Some(property) = filter.property_id {
+            query.push(" AND property_id = ").bind(property);
+        }
+        if let Some(system) = filter.system_id {
+            query.push(" AND id = ").bind(system);
+        }
+        query.push(")");
     }
     if let Some(kind) = filter.kind {
         query.push(" AND kind = ").bind(kind.code());
@@ -65,28 +73,31 @@ impl TaskStore for Database {
         page: &PageAsked<NaiveDate>,
     ) -> Stored<Vec<Task>> {
         let mut query = sql(SELECT);
-        query.bind(account);
-        filter(&mut query, asked, page);
+        filter(&mut query, account, asked, page);
         // The page is cut before the names are looked up, so that a database cannot begin with the names.
-        query.push(" ORDER BY sort_on, id LIMIT ").bind(page.rows()).push(NAMES);
+        query.push(" ORDER BY sort_on, id LIMIT ").bind(page.rows()).push(BESIDE);
         values(self.all(query).await?, TaskRow::read)
     }
 
     async fn task(&self, account: AccountId, id: TaskId) -> Stored<Option<Task>> {
         let mut query = sql(SELECT);
-        query.bind(account).push(" AND id = ").bind(id).push(NAMES);
+        query.push("account_id = ").bind(account).push(" AND id = ").bind(id).push(BESIDE);
         self.first::<TaskRow>(query).await?.map(TaskRow::read).transpose()
     }
 
     async fn status(&self, account: AccountId, system: SystemId) -> Stored<Option<Status>> {
-        let query = sql("SELECT statuses.status, systems.name FROM statuses \
-             JOIN systems ON systems.id = statuses.system_id \
-             WHERE statuses.system_id = $1 AND systems.account_id = $2");
-        let Some((text, name)) = self.first::<(String, String)>(query.on(system).on(account)).await? else {
-            return Ok(None);
-        };
-        let status: Status = from_json(&text, "statuses", "status", &system)?;
-        Ok(Some(Status { system_name: name, ..status }))
+        let mut tx = self.begin_reading().await?;
+        let query =
+            sql("SELECT f.packed, f.as_of, s.name FROM forecasts f JOIN systems s ON s.id = f.system_id \
+             WHERE f.system_id = $1 AND s.account_id = $2");
+        let found = tx.first::<(Vec<u8>, i64, String)>(query.on(system).on(account)).await?;
+        let Some((packed, as_of, name)) = found else { return Ok(None) };
+        let query = sql("SELECT line, id FROM tasks WHERE system_id = $1").on(system);
+        let ids = tx.all::<(i64, Uuid)>(query).await?;
+        tx.commit().await?;
+        let ids = ids.into_iter().map(|(line, id)| (line as usize, TaskId(id))).collect();
+        let as_of = Place { table: "forecasts", id: system.0 }.date("as_of", as_of)?;
+        Opened::of(&packed, system.0)?.status((system, name), as_of, &ids).map(Some)
     }
 
     async fn claim_stale(
@@ -98,9 +109,9 @@ impl TaskStore for Database {
         refresh::claim(self, now, until, limit).await
     }
 
-    async fn finish_refresh(&self, refreshed: &[Refreshed], _now: DateTime<Utc>) -> Stored<()> {
-        // Each task carries the instant it was computed at.
-        retried(|| refresh::finish(self, refreshed)).await
+    async fn finish_refresh(&self, refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<()> {
+        let offered = tracing::debug_span!("pack").in_scope(|| refresh::offered(refreshed, now))?;
+        retried(|| refresh::finish(self, &offered)).await
     }
 
     async fn release_stale(&self, claims: &[StaleSystem], at: DateTime<Utc>) -> Stored<()> {
@@ -108,7 +119,7 @@ impl TaskStore for Database {
     }
 
     async fn stale_count(&self, now: DateTime<Utc>) -> Stored<i64> {
-        let query = sql("SELECT COUNT(*) FROM systems WHERE refresh_at <= $1").on(now);
+        let query = sql("SELECT COUNT(*) FROM refreshes WHERE refresh_at <= $1").on(now);
         Ok(self.first::<(i64,)>(query).await?.unwrap_or_default().0)
     }
 }

@@ -17,6 +17,7 @@ mod journey;
 mod keys;
 mod rain;
 mod rain_files;
+mod refresh;
 mod refusals;
 mod scenario;
 mod served;

@@ -6,8 +6,10 @@
 mod accounts;
 mod connecting;
 mod duty_settings;
+mod grounds;
 mod idempotency;
 mod make;
+mod packed;
 mod places;
 mod rain;
 mod refresh;

@@ -3,6 +3,7 @@
 use super::make::{self, Home, at, claim_all, day, first, home, new_task, refreshed};
 use super::{Rig, on_both};
 use eavesward_service::domain::duty::Duty;
+use eavesward_service::domain::forecast::DutyForecast;
 use eavesward_service::domain::ids::{GaugeId, SystemId};
 use eavesward_service::domain::store::{
     GaugeStore as _, Refreshed, StaleSystem, SystemStore as _, TaskFilter, TaskStore as _,
@@ -170,7 +171,8 @@ async fn tasks_that_are_no_more_are_removed(rig: &Rig) {
     ];
     store.finish_refresh(&both, at(10)).await.unwrap();
     let claim = claim_all(rig, at(500)).await[0];
-    let moved = Task { due_on: None, state: State::Resting, ..keep };
+    let forecast = DutyForecast { due_on: None, ..keep.forecast.clone() };
+    let moved = Task { due_on: None, state: State::Resting, forecast, ..keep };
     store
         .finish_refresh(&[refreshed(claim, &home.system, vec![moved.clone()], at(5000))], at(510))
         .await

@@ -21,9 +21,8 @@ use crate::domain::system::Roof;
 use chrono::NaiveDate;
 use eavesward_engine as engine;
 use engine::{Catchment, Gauge, RainRecord};
-use std::cell::RefCell;
 use std::collections::HashMap;
-use std::rc::Rc;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// Runoff in mm beyond which a larger chamber takes no more: it holds any day's rain already. The engine's bound.
 const MOST_FLUSH_MM: f64 = 1000.0;
@@ -35,7 +34,13 @@ pub struct Ground {
     /// Why there is no climate, and what to send.
     pub wanting: Option<String>,
     /// Runoff by kind of roof, worked out when first asked for.
-    catchments: RefCell<Vec<Rc<Catchment>>>,
+    catchments: Mutex<Vec<Asked>>,
+}
+
+/// The runoff off a kind of roof, and whether anybody has asked for it since it was last worked out.
+struct Asked {
+    catchment: Arc<Catchment>,
+    lately: bool,
 }
 
 impl Ground {
@@ -43,11 +48,56 @@ impl Ground {
     pub fn new(days: &[RainDay], normals: Option<&Normals>, through: NaiveDate) -> Self {
         let days = days.iter().filter(|day| day.date <= through);
         let record = RainRecord::from_readings(days.map(|day| (to_day(day.date), day.rain_mm)));
-        let gauge = Gauge::new(record, normals.map(Normals::to_engine));
+        Self::of(Gauge::new(record, normals.map(Normals::to_engine)))
+    }
+
+    fn of(gauge: Gauge) -> Self {
         // Having too little to fit is an answer, not a fault: it says what to send.
         let wanting =
             gauge.climate().err().map(|wanting| format!("Nothing is predicted from rain: {wanting}."));
-        Self { gauge, wanting, catchments: RefCell::default() }
+        Self { gauge, wanting, catchments: Mutex::default() }
+    }
+
+    /// The same with readings after the last one; `None` when they do not all come after it. What is known of roofs goes
+    /// along, but for kinds that nobody asked for since the last time.
+    pub fn grown(&self, days: &[RainDay]) -> Result<Option<Self>> {
+        let mut gauge = self.gauge.clone();
+        if gauge.push(days.iter().map(|day| (to_day(day.date), day.rain_mm))) != days.len() {
+            return Ok(None);
+        }
+        // A copy takes no more room than it needs; what has grown in place holds up to twice that.
+        let grown = Self::of(gauge.clone());
+        let mut catchments = Vec::new();
+        for asked in self.catchments().iter().filter(|asked| asked.lately) {
+            let mut catchment = Catchment::clone(&asked.catchment);
+            catchment.extend(&grown.gauge)?;
+            catchments.push(Asked { catchment: Arc::new(catchment.clone()), lately: false });
+        }
+        *grown.catchments() = catchments;
+        Ok(Some(grown))
+    }
+
+    /// The same without the readings after a day.
+    pub fn until(&self, day: NaiveDate) -> Self {
+        Self::of(self.gauge.until(to_day(day)))
+    }
+
+    /// Forgets what is known of roofs; it is worked out anew when asked for.
+    pub fn forget_roofs(&self) {
+        self.catchments().clear();
+    }
+
+    /// About how much memory it holds, in bytes.
+    pub fn bytes(&self) -> usize {
+        // A day takes 8 bytes; climate, months and blocks come to some thousand.
+        let record = self.gauge.record();
+        let days = record.first().zip(record.last()).map_or(0, |(first, last)| last.since(first) + 1);
+        let roofs: usize = self.catchments().iter().map(|asked| asked.catchment.bytes()).sum();
+        8 * days as usize + 4096 + roofs
+    }
+
+    fn catchments(&self) -> MutexGuard<'_, Vec<Asked>> {
+        self.catchments.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// First day with a reading.
@@ -61,13 +111,14 @@ impl Ground {
     }
 
     /// The runoff off a kind of roof.
-    pub fn catchment(&self, roof: &engine::Roof) -> Result<Rc<Catchment>> {
-        let mut known = self.catchments.borrow_mut();
-        if let Some(catchment) = known.iter().find(|catchment| catchment.suits(roof)) {
-            return Ok(Rc::clone(catchment));
+    pub fn catchment(&self, roof: &engine::Roof) -> Result<Arc<Catchment>> {
+        let mut known = self.catchments();
+        if let Some(asked) = known.iter_mut().find(|asked| asked.catchment.suits(roof)) {
+            asked.lately = true;
+            return Ok(Arc::clone(&asked.catchment));
         }
-        let catchment = Rc::new(Catchment::new(&self.gauge, roof)?);
-        known.push(Rc::clone(&catchment));
+        let catchment = Arc::new(Catchment::new(&self.gauge, roof)?.clone());
+        known.push(Asked { catchment: Arc::clone(&catchment), lately: true });
         Ok(catchment)
     }
 

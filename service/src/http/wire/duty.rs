@@ -2,6 +2,7 @@
 
 use super::mirror_open;
 use crate::domain::cautions::Hazard;
+pub(super) use crate::domain::rounding::rounded;
 use crate::domain::{duty, duty_settings, forecast, status, task};
 use eavesward_contract as wire;
 
@@ -84,16 +85,6 @@ impl From<forecast::Window> for wire::Window {
     fn from(window: forecast::Window) -> Self {
         Self { early_on: window.early_on, likely_on: window.likely_on, late_on: window.late_on }
     }
-}
-
-/// Six significant digits: more would claim an accuracy that no roof has, and make bodies longer.
-pub(super) fn rounded(value: f64) -> f64 {
-    if value == 0.0 || !value.is_finite() {
-        return value;
-    }
-    let scale = 10_f64.powi(5 - value.abs().log10().floor() as i32);
-    let rounded = (value * scale).round() / scale;
-    if rounded.is_finite() { rounded } else { value }
 }
 
 /// What to bring for a duty.

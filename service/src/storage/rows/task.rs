@@ -4,6 +4,7 @@ use crate::domain::duty::Duty;
 use crate::domain::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
 use crate::domain::store::Stored;
 use crate::domain::task::{NO_DATE, State, Task};
+use crate::storage::packed::Opened;
 use uuid::Uuid;
 
 #[derive(sqlx::FromRow)]
@@ -17,9 +18,10 @@ pub(in crate::storage) struct TaskRow {
     duty: String,
     state: String,
     sort_on: i64,
-    forecast: String,
+    line: i64,
     as_of: i64,
     refreshed_at: i64,
+    packed: Vec<u8>,
     property_name: String,
     system_name: String,
 }
@@ -27,20 +29,27 @@ pub(in crate::storage) struct TaskRow {
 impl TaskRow {
     pub(in crate::storage) fn read(self) -> Stored<Task> {
         let place = Place { table: "tasks", id: self.id };
+        let found = Place { table: "forecasts", id: self.system_id };
+        let component_id = ComponentId(self.component_id);
+        let kind = place.word("kind", Kind::parse(&self.kind))?;
+        let duty = place.word("duty", Duty::parse(&self.duty))?;
+        let due_on = Some(place.date("sort_on", self.sort_on)?).filter(|date| *date != NO_DATE);
+        let line = place.word("line", usize::try_from(self.line).ok())?;
+        let opened = Opened::of(&self.packed, self.system_id)?;
         Ok(Task {
             id: TaskId(self.id),
             account_id: AccountId(self.account_id),
             property_id: PropertyId(self.property_id),
             system_id: SystemId(self.system_id),
-            component_id: ComponentId(self.component_id),
-            kind: place.word("kind", Kind::parse(&self.kind))?,
-            duty: place.word("duty", Duty::parse(&self.duty))?,
+            component_id,
+            kind,
+            duty,
             state: place.word("state", State::parse(&self.state))?,
-            due_on: Some(place.date("sort_on", self.sort_on)?).filter(|date| *date != NO_DATE),
+            due_on,
             names: (self.property_name, self.system_name),
-            forecast: place.json("forecast", &self.forecast)?,
-            as_of: place.date("as_of", self.as_of)?,
-            refreshed_at: place.instant("refreshed_at", self.refreshed_at)?,
+            forecast: opened.forecast(line, (component_id, kind, duty), due_on)?,
+            as_of: found.date("as_of", self.as_of)?,
+            refreshed_at: found.instant("refreshed_at", self.refreshed_at)?,
         })
     }
 }
