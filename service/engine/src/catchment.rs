@@ -132,6 +132,9 @@ impl Events {
         let mut count = days.len();
         // Every day is written where the next event goes and stays there if it is one: no branch on the weather.
         let most = count + mm.len() - self.passed;
+        // No more room than that: many catchments are kept, and each grows by a day at a time.
+        days.reserve_exact(most - count);
+        self.mm.reserve_exact(most - count);
         days.resize(most, 0);
         self.mm.resize(most, 0.0);
         // Kept here and not in memory, from day to day.
@@ -182,9 +185,9 @@ impl Events {
         }
         let totals = Arc::make_mut(&mut self.total);
         let new = self.mm.len() - from;
-        totals.reserve(new);
-        self.lying.reserve(new);
-        self.washed.reserve(new);
+        totals.reserve_exact(new);
+        self.lying.reserve_exact(new);
+        self.washed.reserve_exact(new);
         let mut starts = self.starts.partition_point(|start| start.0 < from);
         let mut total = totals.last().copied().unwrap_or(0.0);
         let (mut on_roof, mut since, mut waits) = (self.on_roof, self.since, self.waits);

@@ -61,7 +61,7 @@ fn rule(part: &Part, duty: Duty, roofed: &Roofed) -> Result<Option<Rule>> {
         (Part::FirstFlushDiverter { .. }, Duty::ClearWeepHole) => Rule {
             exposure: Exposure::Grit { chamber: Chamber::emptied(roofed.flush_mm) },
             prior: engine::mark::weep_hole_chamber(),
-            unit: "mm of runoff",
+            unit: "g of solids in the chamber per m2 of roof",
         },
         (Part::Tank { floor_area_m2, outlet_height_mm, calmed_inlet, .. }, Duty::RemoveSediment) => Rule {
             exposure: Exposure::Sediment {

@@ -65,13 +65,12 @@ impl Ground {
         if gauge.push(days.iter().map(|day| (to_day(day.date), day.rain_mm))) != days.len() {
             return Ok(None);
         }
-        // A copy takes no more room than it needs; what has grown in place holds up to twice that.
-        let grown = Self::of(gauge.clone());
+        let grown = Self::of(gauge);
         let mut catchments = Vec::new();
         for asked in self.catchments().iter().filter(|asked| asked.lately) {
             let mut catchment = Catchment::clone(&asked.catchment);
             catchment.extend(&grown.gauge)?;
-            catchments.push(Asked { catchment: Arc::new(catchment.clone()), lately: false });
+            catchments.push(Asked { catchment: Arc::new(catchment), lately: false });
         }
         *grown.catchments() = catchments;
         Ok(Some(grown))
@@ -117,7 +116,7 @@ impl Ground {
             asked.lately = true;
             return Ok(Arc::clone(&asked.catchment));
         }
-        let catchment = Arc::new(Catchment::new(&self.gauge, roof)?.clone());
+        let catchment = Arc::new(Catchment::new(&self.gauge, roof)?);
         known.push(Asked { catchment: Arc::clone(&catchment), lately: true });
         Ok(catchment)
     }
