@@ -212,6 +212,11 @@ pub enum Part {
         /// Whether the inlet is calmed, so that falling water does not stir the floor.
         #[serde(default)]
         calmed_inlet: bool,
+        /// Depth of sediment in mm at which it is to be removed, 50 when absent. What the outlet's height leaves room for
+        /// counts where that is less.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[cfg_attr(feature = "openapi", schema(minimum = 10.0, maximum = 2000.0))]
+        sediment_limit_mm: Option<f64>,
     },
     /// A floating intake.
     FloatingIntake {

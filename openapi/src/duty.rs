@@ -1,7 +1,9 @@
 //! Duties and the figures that decide when they fall due.
 
+use crate::Finding;
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
+use uuid::Uuid;
 
 /// Something that has to be done to a component from time to time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -179,6 +181,10 @@ pub struct Mark {
     pub unit: String,
     /// Standard deviation of its natural logarithm; 0 when it is known exactly.
     pub log_sd: f64,
+    /// The median before anything was found.
+    pub prior_value: f64,
+    /// The standard deviation of its natural logarithm then.
+    pub prior_log_sd: f64,
     /// Findings that stand behind it; with 0 it is the prior alone.
     pub findings: u32,
     /// Where the prior came from.
@@ -199,6 +205,72 @@ pub struct Window {
     pub likely_on: Option<NaiveDate>,
     /// 90 % chance.
     pub late_on: Option<NaiveDate>,
+}
+
+/// What ages a coupling: two clocks run in parallel, and the earlier one gives the date.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum AgeingClock {
+    /// The dose of ultraviolet light.
+    Light,
+    /// Days of ageing at 25 degrees C.
+    Heat,
+    /// A word of a newer service.
+    #[serde(other)]
+    Unknown,
+}
+
+/// The day on which work that empties the tank costs least water.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct BestDay {
+    /// The day: inside the window, when least water is expected in the tank, before the wet season.
+    pub on: NaiveDate,
+    /// Litres expected in the tank then, which the work would lose.
+    pub water_lost_l: f64,
+    /// The same, with a chance of 10 % that it is less.
+    pub water_lost_low_l: f64,
+    /// The same, with a chance of 10 % that it is more.
+    pub water_lost_high_l: f64,
+    /// Whether it lies in the wet season, because every day that is about as low does.
+    pub in_wet_season: bool,
+}
+
+/// What one finding taught about a mark.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct Lesson {
+    /// The visit.
+    pub visit_id: Uuid,
+    /// Its day.
+    pub visited_on: NaiveDate,
+    /// What was found.
+    pub finding: Finding,
+    /// What the part had taken since it was last clean, in the unit of the tally.
+    pub taken: f64,
+    /// The mark as it was believed before.
+    pub mark_before: f64,
+    /// The mark after it.
+    pub mark_after: f64,
+    /// The standard deviation of its natural logarithm after it.
+    pub log_sd_after: f64,
+    /// How much the finding counted: the share of the doubt that it took away, 0 to 1.
+    pub weight: f64,
+    /// Why it counted as it did, where that needs saying.
+    pub remark: Option<String>,
+}
+
+/// What the next finding would be worth.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct NextFinding {
+    /// The standard deviation of the mark's natural logarithm that is to be expected after it.
+    pub log_sd_after: f64,
+    /// Width of the mark's 10-90 % range after it, as a share of the width now.
+    pub range_ratio: f64,
+    /// Chance that there is too little to find yet.
+    pub nothing_to_find: f64,
 }
 
 /// A way in which work can hurt someone.

@@ -1,8 +1,9 @@
 //! Forecasts: one system explained in full.
 
 use crate::{
-    Caution, ComponentKind, ComponentRequest, DecidedBy, Duty, DutySettingsInput, Mark, MonthlyNormals,
-    MonthlyTemperatures, RainDay, Roof, RoofRequest, Tally, Window,
+    AgeingClock, BestDay, Caution, ComponentKind, ComponentRequest, DecidedBy, Duty, DutySettingsInput,
+    Lesson, Mark, MonthlyNormals, MonthlyTemperatures, NextFinding, RainDay, Roof, RoofRequest, Tally,
+    Window,
 };
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -150,6 +151,15 @@ pub struct DutyForecast {
     pub chance_past_mark: Option<Chances>,
     /// The curve to plot; empty where nothing is predicted.
     pub curve: Vec<CurvePoint>,
+    /// Which clock gave the date, where a part ages by two.
+    pub clock: Option<AgeingClock>,
+    /// The best day for it, where the work empties the tank; absent without a tank or rain to follow, and when the window
+    /// begins more than two years ahead.
+    pub best_day: Option<BestDay>,
+    /// What each finding taught about the mark, oldest first.
+    pub lessons: Vec<Lesson>,
+    /// What the next finding would be worth; absent where nothing is to be learned.
+    pub next_finding: Option<NextFinding>,
     /// Why this date, a sentence each.
     pub reasons: Vec<String>,
     /// What to be careful of.

@@ -26,8 +26,8 @@ pub use component::{
     ReplaceRequest, RetireRequest, Shade, ValveType,
 };
 pub use duty::{
-    Caution, DecidedBy, DefaultCeiling, DefaultTolerance, Duty, DutySettings, DutySettingsInput,
-    DutySettingsRequest, Hazard, Mark, Tally, Window,
+    AgeingClock, BestDay, Caution, DecidedBy, DefaultCeiling, DefaultTolerance, Duty, DutySettings,
+    DutySettingsInput, DutySettingsRequest, Hazard, Lesson, Mark, NextFinding, Tally, Window,
 };
 pub use forecast::{
     Chances, ClimateBasis, ClimateSummary, CurvePoint, DutyForecast, ForecastRequest, NormalsInput,

@@ -1,6 +1,6 @@
 //! Tasks: what falls due, one row a component and duty.
 
-use crate::{Caution, ComponentKind, DecidedBy, Duty, Mark, Tally, Window};
+use crate::{BestDay, Caution, ComponentKind, DecidedBy, Duty, Mark, Tally, Window};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -57,6 +57,8 @@ pub struct Task {
     pub ceiling_on: Option<NaiveDate>,
     /// The predicted window, where something is predicted.
     pub window: Option<Window>,
+    /// The best day for it, where the work empties the tank.
+    pub best_day: Option<BestDay>,
     /// The day from which tally and ceiling count.
     pub since: NaiveDate,
     /// The tally, where one is kept.

@@ -121,6 +121,7 @@ mod tests {
             floor_area_m2: 1.5,
             outlet_height_mm: 100.0,
             calmed_inlet: true,
+            sediment_limit_mm: None,
         };
         for duty in [Duty::RemoveSediment, Duty::MeasureSediment, Duty::LookOverTank] {
             let found = hazards(&tank, duty);

@@ -183,22 +183,64 @@ impl MonthDay {
     reason = "the fields are those of the wire's Part, where each is described with its unit"
 )]
 pub enum Part {
-    Roof { fragile: bool },
-    Gutter { length_m: f64, guarded: bool },
-    DebrisScreen { area_m2: f64, mesh_mm: Option<f64> },
-    FirstFlushDiverter { chamber_volume_l: f64, emptying: Emptying },
-    Coupling { material: Material, exposition: Exposition, shade: Shade, shade_share: Option<f64> },
-    Tank { capacity_l: f64, floor_area_m2: f64, outlet_height_mm: f64, calmed_inlet: bool },
-    FloatingIntake { mesh_mm: Option<f64> },
-    OverflowTrap { seal_depth_mm: f64 },
-    Vent { mesh_mm: Option<f64> },
-    Valve { valve_type: ValveType },
+    Roof {
+        fragile: bool,
+    },
+    Gutter {
+        length_m: f64,
+        guarded: bool,
+    },
+    DebrisScreen {
+        area_m2: f64,
+        mesh_mm: Option<f64>,
+    },
+    FirstFlushDiverter {
+        chamber_volume_l: f64,
+        emptying: Emptying,
+    },
+    Coupling {
+        material: Material,
+        exposition: Exposition,
+        shade: Shade,
+        shade_share: Option<f64>,
+    },
+    Tank {
+        capacity_l: f64,
+        floor_area_m2: f64,
+        outlet_height_mm: f64,
+        calmed_inlet: bool,
+        sediment_limit_mm: Option<f64>,
+    },
+    FloatingIntake {
+        mesh_mm: Option<f64>,
+    },
+    OverflowTrap {
+        seal_depth_mm: f64,
+    },
+    Vent {
+        mesh_mm: Option<f64>,
+    },
+    Valve {
+        valve_type: ValveType,
+    },
     LevelGauge,
-    Pump { mains_powered: bool },
-    PressureVessel { volume_l: Option<f64> },
-    CartridgeFilter { rated_volume_l: Option<f64> },
-    DisinfectionLamp { rated_hours: Option<f64>, hours_per_day: f64 },
-    ExposedPipework { first_frost: Option<MonthDay>, last_frost: Option<MonthDay> },
+    Pump {
+        mains_powered: bool,
+    },
+    PressureVessel {
+        volume_l: Option<f64>,
+    },
+    CartridgeFilter {
+        rated_volume_l: Option<f64>,
+    },
+    DisinfectionLamp {
+        rated_hours: Option<f64>,
+        hours_per_day: f64,
+    },
+    ExposedPipework {
+        first_frost: Option<MonthDay>,
+        last_frost: Option<MonthDay>,
+    },
 }
 
 impl Part {
@@ -250,10 +292,13 @@ impl Part {
                     check.between("shade_share", *share, 0.0, 1.0);
                 }
             }
-            Self::Tank { capacity_l, floor_area_m2, outlet_height_mm, .. } => {
+            Self::Tank { capacity_l, floor_area_m2, outlet_height_mm, sediment_limit_mm, .. } => {
                 check.positive("capacity_l", *capacity_l, 100_000_000.0);
                 check.positive("floor_area_m2", *floor_area_m2, 100_000.0);
                 check.between("outlet_height_mm", *outlet_height_mm, 0.0, 20_000.0);
+                if let Some(limit) = sediment_limit_mm {
+                    check.between("sediment_limit_mm", *limit, 10.0, 2000.0);
+                }
             }
             Self::FloatingIntake { mesh_mm } | Self::Vent { mesh_mm } => {
                 check.positive_if_given("mesh_mm", *mesh_mm, 50.0);

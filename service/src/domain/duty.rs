@@ -157,9 +157,11 @@ impl Duty {
                 "judgement: a dry trap lets insects and vermin at the water, so it comes rather too early than too \
                  late",
             ),
-            Self::ClearRoof | Self::ClearGutter | Self::CleanScreen | Self::ReplaceCoupling => {
-                (0.5, "judgement: as often too early as too late")
-            }
+            Self::ClearRoof
+            | Self::ClearGutter
+            | Self::CleanScreen
+            | Self::ReplaceCoupling
+            | Self::ChangeCartridge => (0.5, "judgement: as often too early as too late"),
             _ => return None,
         };
         Some(Tolerance { chance, why })

@@ -50,7 +50,7 @@ impl Own {
 const fn decides(duty: Duty) -> &'static str {
     match duty {
         Duty::DrainForFrost | Duty::RestartAfterFrost => "the season",
-        Duty::ChangeCartridge | Duty::ChangeLamp => "the maker's rating or the ceiling",
+        Duty::ChangeLamp => "the maker's rating or the ceiling",
         _ => "the ceiling",
     }
 }

@@ -2,12 +2,20 @@
 //! day asked for.
 
 mod calendar;
+mod learned;
 mod predict;
+mod rules;
+mod scene;
+mod simulated;
+mod sketch;
 mod system;
 
+pub use learned::{Lesson, NextFinding};
 pub use predict::to_day;
+pub use scene::{Place, Scene, Sight};
+pub use sketch::{Sketch, stateless};
 pub(crate) use system::blocking;
-pub use system::{Ground, Sketch, forecast, in_service, roofed, stateless, stored};
+pub use system::{Ground, InService, forecast, in_service, sight, stored};
 
 use crate::domain::cautions::Hazard;
 use crate::domain::component::{Kind, words};
@@ -43,6 +51,10 @@ pub struct Mark {
     pub unit: String,
     /// Standard deviation of the natural logarithm.
     pub log_sd: f64,
+    /// The median before anything was found.
+    pub prior_value: f64,
+    /// Its log-sd.
+    pub prior_log_sd: f64,
     /// Findings behind it.
     pub findings: u32,
     /// Where the prior came from.
@@ -88,9 +100,44 @@ pub struct Prediction {
     pub mark: Mark,
     /// The chance of being past it; absent without rain data.
     pub chances: Option<Chances>,
+    /// Which clock gave the date, where two run in parallel.
+    pub clock: Option<Clock>,
+    /// The best day for it, where the work empties the tank.
+    pub best_day: Option<BestDay>,
     /// The curve to plot; not kept with a task.
     #[serde(skip)]
     pub curve: Vec<(NaiveDate, f64)>,
+    /// What each finding taught; not kept with a task.
+    #[serde(skip)]
+    pub lessons: Vec<Lesson>,
+    /// What the next finding would be worth; not kept with a task.
+    #[serde(skip)]
+    pub next_finding: Option<NextFinding>,
+}
+
+words! {
+    /// What ages a coupling.
+    Clock {
+        /// Ultraviolet light.
+        Light "light",
+        /// Heat.
+        Heat "heat",
+    }
+}
+
+/// The day on which work that empties the tank costs least water.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct BestDay {
+    /// The day.
+    pub on: NaiveDate,
+    /// Litres expected in the tank then, which are lost.
+    pub water_lost_l: f64,
+    /// The same, 10 %.
+    pub water_lost_low_l: f64,
+    /// The same, 90 %.
+    pub water_lost_high_l: f64,
+    /// Whether it lies in the wet season, because every day that is about as low does.
+    pub in_wet_season: bool,
 }
 
 /// One duty of one component, explained.

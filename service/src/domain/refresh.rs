@@ -4,7 +4,7 @@
 use crate::domain::Context;
 use crate::domain::clock::{end_of_day, local_date};
 use crate::domain::error::{Error, Result};
-use crate::domain::forecast::{self, Chances, DutyForecast, Ground, Mark, Prediction, Tally, to_day};
+use crate::domain::forecast::{self, BestDay, Chances, DutyForecast, Ground, Mark, Prediction, Tally, to_day};
 use crate::domain::gauge::Gauge;
 use crate::domain::ids::{AccountId, GaugeId, SystemId, TaskId};
 use crate::domain::rounding::rounded;
@@ -183,19 +183,9 @@ fn tasks_and_status(
     now: DateTime<Utc>,
 ) -> Result<(Vec<Task>, Status)> {
     let components = forecast::in_service(input, as_of);
-    let roofed = forecast::roofed(input, &components);
-    let facts = &input.system.facts;
-    let duties = forecast::forecast(
-        &roofed,
-        facts.demand_l_per_day,
-        Some(facts.commissioned_on),
-        &components,
-        &input.duty_settings,
-        ground,
-        as_of,
-    )?;
+    let duties = forecast::forecast(&forecast::sight(input, ground, as_of, false), &components)?;
     let tasks: Vec<Task> = duties.into_iter().filter_map(|duty| task(input, duty, as_of, now)).collect();
-    let status = status(input, ground, &roofed.roof, &tasks, as_of)?;
+    let status = status(input, ground, &tasks, as_of)?;
     Ok((tasks, status))
 }
 
@@ -219,7 +209,7 @@ fn task(input: &Inputs, forecast: DutyForecast, as_of: NaiveDate, now: DateTime<
     })
 }
 
-/// A prediction as it is kept: without its curve, and with as many digits as are ever shown.
+/// A prediction as it is kept: without what is shown in full only, and with as many digits as are ever shown.
 fn kept(prediction: Prediction) -> Prediction {
     Prediction {
         tally: prediction.tally.map(|tally| Tally {
@@ -228,26 +218,33 @@ fn kept(prediction: Prediction) -> Prediction {
             from_climate: rounded(tally.from_climate),
             ..tally
         }),
-        mark: Mark { value: rounded(prediction.mark.value), ..prediction.mark },
+        mark: Mark {
+            value: rounded(prediction.mark.value),
+            log_sd: rounded(prediction.mark.log_sd),
+            prior_value: rounded(prediction.mark.prior_value),
+            prior_log_sd: rounded(prediction.mark.prior_log_sd),
+            ..prediction.mark
+        },
         chances: prediction.chances.map(|chances| Chances {
             today: rounded(chances.today),
             in_7_days: rounded(chances.in_7_days),
             in_30_days: rounded(chances.in_30_days),
             in_90_days: rounded(chances.in_90_days),
         }),
+        best_day: prediction.best_day.map(|best| BestDay {
+            water_lost_l: rounded(best.water_lost_l),
+            water_lost_low_l: rounded(best.water_lost_low_l),
+            water_lost_high_l: rounded(best.water_lost_high_l),
+            ..best
+        }),
         curve: Vec::new(),
         ..prediction
     }
 }
 
-fn status(
-    input: &Inputs,
-    ground: &Ground,
-    roof: &eavesward_engine::Roof,
-    tasks: &[Task],
-    as_of: NaiveDate,
-) -> Result<Status> {
-    let catchment = ground.catchment(roof)?;
+fn status(input: &Inputs, ground: &Ground, tasks: &[Task], as_of: NaiveDate) -> Result<Status> {
+    let roof = input.system.facts.roof.to_engine();
+    let catchment = ground.catchment(&roof)?;
     let runoff = |since: NaiveDate| catchment.runoff_mm(to_day(since), to_day(as_of));
     let next = tasks.iter().filter_map(|task| {
         Some(NextDuty {

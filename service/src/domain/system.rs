@@ -58,6 +58,22 @@ impl Roof {
     pub fn loss(&self) -> (f64, bool, &'static str) {
         own_or(self.wetting_loss_mm, self.surface.wetting_loss_mm())
     }
+
+    /// As the engine takes it.
+    pub fn to_engine(&self) -> eavesward_engine::Roof {
+        eavesward_engine::Roof {
+            plan_area_m2: self.plan_area_m2,
+            coefficient: self.coefficient().0,
+            wetting_loss_mm: self.loss().0,
+            canopy: match self.canopy {
+                Canopy::None => eavesward_engine::Canopy::None,
+                Canopy::Deciduous => eavesward_engine::Canopy::Deciduous,
+                Canopy::Conifer => eavesward_engine::Canopy::Conifer,
+                Canopy::EvergreenBroadleaf => eavesward_engine::Canopy::EvergreenBroadleaf,
+            },
+            canopy_share: self.canopy_share,
+        }
+    }
 }
 
 fn own_or(own: Option<f64>, default: crate::domain::defaults::Sourced) -> (f64, bool, &'static str) {

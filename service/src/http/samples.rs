@@ -134,6 +134,7 @@ fn components() -> Vec<wire::ComponentRequest> {
                 floor_area_m2: 2.5,
                 outlet_height_mm: 100.0,
                 calmed_inlet: true,
+                sediment_limit_mm: None,
             },
         ),
     ]

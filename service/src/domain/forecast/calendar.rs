@@ -3,7 +3,9 @@
 use crate::domain::component::{MonthDay, Part};
 use crate::domain::duty::{DecidedBy, Duty};
 use crate::domain::duty_settings::{Figures, OWN};
+use crate::domain::error::Result;
 use chrono::{Datelike, Days, Months, NaiveDate};
+use eavesward_engine::frost::Frost;
 
 /// Days before the first frost by which exposed pipework is to be drained. Judgement.
 const DAYS_BEFORE_FROST: u64 = 14;
@@ -50,73 +52,144 @@ pub fn ceiling(figures: Figures, since: Since) -> Option<Dated> {
     Some(Dated { on, by: DecidedBy::Ceiling, reason })
 }
 
-/// The day on which a maker's rating is used up.
-///
-/// `demand_l_per_day` is the system's; a filter of a system without demand is not used up.
-pub fn rating(part: &Part, duty: Duty, since: Since, demand_l_per_day: f64) -> Option<Dated> {
-    let (days, reason) = match (part, duty) {
-        (Part::CartridgeFilter { rated_volume_l: Some(litres) }, Duty::ChangeCartridge)
-            if demand_l_per_day > 0.0 =>
-        {
-            (
-                litres / demand_l_per_day,
-                format!("The maker's {litres} L are used up at {demand_l_per_day} L a day."),
-            )
-        }
-        (Part::DisinfectionLamp { rated_hours: Some(hours), hours_per_day }, Duty::ChangeLamp) => {
-            (hours / hours_per_day, format!("The maker's {hours} h are used up at {hours_per_day} h a day."))
-        }
-        _ => return None,
+/// The day on which a maker's rating in hours is used up.
+pub fn rating(part: &Part, duty: Duty, since: Since) -> Option<Dated> {
+    let (Part::DisinfectionLamp { rated_hours: Some(hours), hours_per_day }, Duty::ChangeLamp) = (part, duty)
+    else {
+        return None;
     };
+    let days = hours / hours_per_day;
+    let reason = format!("The maker's {hours} h are used up at {hours_per_day} h a day.");
     // Whole days that are surely covered; ratings of centuries are no dates.
     let on = since.day.checked_add_days(Days::new(days.floor().min(80_000.0) as u64))?;
     Some(Dated { on, by: DecidedBy::Rating, reason })
+}
+
+/// What the season says of a duty.
+#[derive(Debug, Default)]
+pub struct Seasonal {
+    /// The next day of the year on which it falls.
+    pub dated: Option<Dated>,
+    /// What to send, or why there is no such day.
+    pub wanting: Option<String>,
+}
+
+/// When frost comes to exposed pipework and goes.
+#[derive(Clone, Copy, Debug)]
+struct Frosts {
+    drain: Yearly,
+    restart: Yearly,
+    first: MonthDay,
+    last: MonthDay,
+    /// Where the days come from.
+    by: &'static str,
+}
+
+impl Frosts {
+    /// The days that somebody gave, or those that monthly mean minima lead one to expect; else why there are none.
+    fn of(
+        first: Option<MonthDay>,
+        last: Option<MonthDay>,
+        minimum_c: Option<&[f64; 12]>,
+    ) -> Result<std::result::Result<Self, String>> {
+        if let (Some(first), Some(last)) = (first, last) {
+            let drain = Yearly { day: first, ahead: DAYS_BEFORE_FROST };
+            return Ok(Ok(Self {
+                drain,
+                restart: Yearly { day: last, ahead: 0 },
+                first,
+                last,
+                by: "the days given",
+            }));
+        }
+        let Some(minimum_c) = minimum_c else {
+            return Ok(Err(
+                "When frost comes here is not known: give the component its days of first and last frost \
+                           (first_frost, last_frost), or the property its monthly mean minima \
+                           (temperatures.mean_minimum_c)."
+                    .to_owned(),
+            ));
+        };
+        Ok(match Frost::from_minima(minimum_c)? {
+            Frost::None => Err("By the monthly mean minima frost does not come here.".to_owned()),
+            Frost::Rare { yearly_chance } => Err(format!(
+                "By the monthly mean minima frost comes in some {:.0} of a hundred years: go by the weather forecast.",
+                (yearly_chance * 100.0).max(1.0)
+            )),
+            Frost::AnyTime => {
+                Err("By the monthly mean minima frost may come at any time of the year: leave it drained."
+                    .to_owned())
+            }
+            Frost::Season(season) => {
+                let days = [season.drain_by, season.restart, season.first, season.last].map(month_day);
+                let [Some(drain), Some(restart), Some(first), Some(last)] = days else {
+                    return Ok(Err("No day of the year can be given.".to_owned()));
+                };
+                Ok(Self {
+                    drain: Yearly { day: drain, ahead: 0 },
+                    restart: Yearly { day: restart, ahead: 0 },
+                    first,
+                    last,
+                    by: "the monthly mean minima",
+                })
+            }
+        })
+    }
+}
+
+/// A day of a year of 365.
+fn month_day(day_of_year: u32) -> Option<MonthDay> {
+    // 2023 has no 29 February.
+    let date = NaiveDate::from_yo_opt(2023, day_of_year)?;
+    Some(MonthDay { month: date.month(), day: date.day() })
 }
 
 /// The next day of the year on which a seasonal duty falls.
 ///
 /// A season that was missed lapses when its opposite comes: pipes that were not drained in autumn need no draining once
 /// the frost has gone, and the next autumn counts.
-pub fn season(part: &Part, duty: Duty, since: Since, as_of: NaiveDate) -> Option<Dated> {
-    let Part::ExposedPipework { first_frost: Some(first_frost), last_frost: Some(last_frost) } = *part else {
-        return None;
+pub fn season(
+    part: &Part,
+    duty: Duty,
+    since: Since,
+    minimum_c: Option<&[f64; 12]>,
+    as_of: NaiveDate,
+) -> Result<Seasonal> {
+    let Part::ExposedPipework { first_frost, last_frost } = *part else { return Ok(Seasonal::default()) };
+    let frosts = match Frosts::of(first_frost, last_frost, minimum_c)? {
+        Ok(frosts) => frosts,
+        Err(wanting) => return Ok(Seasonal { dated: None, wanting: Some(wanting) }),
     };
-    let drain = Yearly { day: first_frost, ahead: DAYS_BEFORE_FROST };
-    let restart = Yearly { day: last_frost, ahead: 0 };
     let (this, opposite, reason) = match duty {
         Duty::DrainForFrost => {
-            let day = name(first_frost);
-            let reason = format!("Frost is to be expected from {day}; pipes are drained a fortnight before.");
-            (drain, restart, reason)
+            let reason = format!(
+                "Frost is to be expected from {}, by {}; pipes are drained a fortnight before.",
+                name(frosts.first),
+                frosts.by
+            );
+            (frosts.drain, frosts.restart, reason)
         }
         Duty::RestartAfterFrost => {
-            (restart, drain, format!("Frost is no longer to be expected after {}.", name(last_frost)))
+            let reason =
+                format!("Frost is no longer to be expected after {}, by {}.", name(frosts.last), frosts.by);
+            (frosts.restart, frosts.drain, reason)
         }
-        _ => return None,
+        _ => return Ok(Seasonal::default()),
     };
-    let after =
-        if since.done_before { since.day.checked_add_days(Days::new(SEASON_DAYS))? } else { since.day };
-    let mut on = this.after(after)?;
-    while opposite.after(on)? <= as_of {
-        on = this.after(on)?;
-    }
-    Some(Dated { on, by: DecidedBy::Season, reason })
-}
-
-/// What to send where a duty of the season has no day of the year to go by.
-pub fn wanting(part: &Part) -> Option<String> {
-    match part {
-        Part::ExposedPipework { first_frost: None, .. } => Some(
-            "When frost comes here is not known: give the component its days of first and last frost (first_frost, \
-             last_frost)."
-                .to_owned(),
-        ),
-        _ => None,
-    }
+    let next = || {
+        let after =
+            if since.done_before { since.day.checked_add_days(Days::new(SEASON_DAYS))? } else { since.day };
+        let mut on = this.after(after)?;
+        while opposite.after(on)? <= as_of {
+            on = this.after(on)?;
+        }
+        Some(on)
+    };
+    Ok(Seasonal { dated: next().map(|on| Dated { on, by: DecidedBy::Season, reason }), wanting: None })
 }
 
 /// A date that comes every year: so many days ahead of a day of the year.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 struct Yearly {
     day: MonthDay,
     ahead: u64,
@@ -169,7 +242,8 @@ mod tests {
     #[test]
     fn a_season_comes_once_a_year_whenever_it_was_last_done() {
         let on = |duty, since: &str, done_before, as_of: &str| {
-            season(&pipes(), duty, Since { day: day(since), done_before }, day(as_of)).map(|dated| dated.on)
+            let since = Since { day: day(since), done_before };
+            season(&pipes(), duty, since, None, day(as_of)).unwrap().dated.map(|dated| dated.on)
         };
         let drain = |since, done_before| on(Duty::DrainForFrost, since, done_before, since);
         // Two weeks before 25 October; done early, on the day, or late it counts for the same winter.
@@ -194,11 +268,29 @@ mod tests {
     }
 
     #[test]
+    fn days_of_frost_follow_from_mean_minima() {
+        let pipes = Part::ExposedPipework { first_frost: None, last_frost: None };
+        let since = Since { day: day("2026-06-01"), done_before: false };
+        let on = |duty, minimum_c: Option<&[f64; 12]>| {
+            season(&pipes, duty, since, minimum_c, day("2026-06-01")).unwrap()
+        };
+        // Cold winters of the north: drained in autumn, filled again in spring.
+        let cold = [-8.0, -7.0, -3.0, 2.0, 7.0, 11.0, 13.0, 12.0, 8.0, 3.0, -1.0, -6.0];
+        let drain = on(Duty::DrainForFrost, Some(&cold)).dated.unwrap().on;
+        assert!((day("2026-08-20")..day("2026-10-05")).contains(&drain), "{drain}");
+        let restart = on(Duty::RestartAfterFrost, Some(&cold)).dated.unwrap().on;
+        assert!((day("2027-04-15")..day("2027-06-05")).contains(&restart), "{restart}");
+        let warm = on(Duty::DrainForFrost, Some(&[20.0; 12]));
+        assert!(warm.dated.is_none() && warm.wanting.unwrap().contains("does not come"));
+        let unknown = on(Duty::DrainForFrost, None);
+        assert!(unknown.dated.is_none() && unknown.wanting.unwrap().contains("mean_minimum_c"));
+    }
+
+    #[test]
     fn ratings_count_whole_days() {
         let since = Since { day: day("2026-01-01"), done_before: true };
-        let filter = Part::CartridgeFilter { rated_volume_l: Some(1000.0) };
-        let on = |demand| rating(&filter, Duty::ChangeCartridge, since, demand).map(|dated| dated.on);
-        assert_eq!(on(300.0), Some(day("2026-01-04")));
-        assert_eq!(on(0.0), None);
+        let lamp = Part::DisinfectionLamp { rated_hours: Some(100.0), hours_per_day: 24.0 };
+        let on = rating(&lamp, Duty::ChangeLamp, since).map(|dated| dated.on);
+        assert_eq!(on, Some(day("2026-01-05")));
     }
 }

@@ -1,14 +1,17 @@
-//! The duties that have a tally: which exposure counts, where the mark stands, and what the engine says.
+//! The duties that have a tally: what the engine says of them, and why.
 
+use super::learned::{self, Taught};
+use super::rules::{self, Rule};
+use super::scene::Scene;
+use super::simulated;
+use super::system::InService;
 use super::{Chances, Mark, Prediction, Tally, Window};
-use crate::domain::component::{Emptying, Exposition, Material, Part};
+use crate::domain::component::Part;
 use crate::domain::duty::Duty;
-use crate::domain::duty_settings::Figures;
 use crate::domain::error::Result;
-use crate::domain::forecast::system::{Ground, Roofed};
 use chrono::NaiveDate;
 use eavesward_engine as engine;
-use engine::{Chamber, Day, Exposure, Meter, Note, Orientation, Outcome, Prior, Question, Reason, Setting};
+use engine::{Day, Note, Outcome, Question, Reason};
 
 /// How far ahead is looked: sixty years.
 pub const HORIZON_DAYS: i32 = 21_915;
@@ -27,6 +30,25 @@ pub fn to_date(day: Day) -> Option<NaiveDate> {
     NaiveDate::from_num_days_from_ce_opt(day.0.checked_add(EPOCH_FROM_CE)?)
 }
 
+/// A window of the engine in civil dates.
+pub fn to_window(window: engine::Window) -> Window {
+    Window {
+        early_on: window.early.and_then(to_date),
+        likely_on: window.likely.and_then(to_date),
+        late_on: window.late.and_then(to_date),
+    }
+}
+
+/// Chances of the engine.
+pub fn to_chances(chance: engine::Chance) -> Chances {
+    Chances {
+        today: chance.today,
+        in_7_days: chance.in_7_days,
+        in_30_days: chance.in_30_days,
+        in_90_days: chance.in_90_days,
+    }
+}
+
 /// What the engine said of a duty.
 pub struct Predicted {
     /// To be shown.
@@ -37,97 +59,63 @@ pub struct Predicted {
     pub reasons: Vec<String>,
 }
 
-/// What a duty's tally counts, in what unit, and where its mark stands.
-struct Rule {
-    exposure: Exposure<'static>,
-    prior: Prior,
-    unit: &'static str,
-}
-
-fn rule(part: &Part, duty: Duty, roofed: &Roofed) -> Result<Option<Rule>> {
-    let rule = match (part, duty) {
-        (Part::DebrisScreen { area_m2, .. }, Duty::CleanScreen) => Rule {
-            exposure: Exposure::Leaves { screen_area_m2: *area_m2 },
-            prior: engine::mark::screen(),
-            unit: "kg/m2 of dry leaf on the screen",
-        },
-        (Part::FirstFlushDiverter { chamber_volume_l, emptying: Emptying::Hand }, Duty::DrainDiverter) => {
-            Rule {
-                exposure: Exposure::Runoff,
-                prior: engine::mark::hand_emptied_chamber(*chamber_volume_l, roofed.roof.plan_area_m2)?,
-                unit: "mm of runoff",
-            }
-        }
-        (Part::FirstFlushDiverter { .. }, Duty::ClearWeepHole) => Rule {
-            exposure: Exposure::Grit { chamber: Chamber::emptied(roofed.flush_mm) },
-            prior: engine::mark::weep_hole_chamber(),
-            unit: "g of solids in the chamber per m2 of roof",
-        },
-        (Part::Tank { floor_area_m2, outlet_height_mm, calmed_inlet, .. }, Duty::RemoveSediment) => Rule {
-            exposure: Exposure::Sediment {
-                chamber: (roofed.flush_mm > 0.0).then(|| Chamber::emptied(roofed.flush_mm)),
-                floor_area_m2: *floor_area_m2,
-                calmed_inlet: *calmed_inlet,
-            },
-            prior: engine::mark::tank_sediment(engine::mark::USUAL_SEDIMENT_MM, Some(*outlet_height_mm)),
-            unit: "mm of sediment on the floor",
-        },
-        (Part::Coupling { material, exposition, shade, shade_share }, Duty::ReplaceCoupling) => Rule {
-            exposure: Exposure::Ultraviolet {
-                orientation: orientation(*exposition),
-                shade_share: shade_share.unwrap_or_else(|| shade.share()),
-                warmth: None,
-            },
-            prior: engine::mark::coupling(match material {
-                Material::Epdm => engine::Material::Epdm,
-                Material::Neoprene => engine::Material::Neoprene,
-                Material::NaturalOrSbr => engine::Material::NaturalOrSbr,
-                Material::PlasticisedPvc => engine::Material::PlasticisedPvc,
-            }),
-            unit: "MJ/m2 of ultraviolet",
-        },
-        _ => return Ok(None),
-    };
-    Ok(Some(rule))
-}
-
-const fn orientation(exposition: Exposition) -> Orientation {
-    match exposition {
-        Exposition::VerticalPipe => Orientation::VerticalPipe,
-        Exposition::Horizontal => Orientation::Horizontal,
-        Exposition::FacingEquator => Orientation::FacingEquator,
-        Exposition::FacingEastOrWest => Orientation::FacingEastOrWest,
-        Exposition::FacingPole => Orientation::FacingPole,
-        Exposition::TiltedToEquator => Orientation::Tilted45Equator,
-    }
-}
-
-/// Predicts a duty; absent for duties without a tally.
+/// Predicts a duty that falls due at a chance of `tolerance`; absent for duties without a tally.
+///
+/// `start` is the day from which the part counted at first, `since` the one from which it counts today.
 pub fn predict(
-    part: &Part,
-    figures: Figures,
-    roofed: &Roofed,
-    ground: &Ground,
-    since: NaiveDate,
-    as_of: NaiveDate,
+    scene: &Scene<'_>,
+    component: &InService<'_>,
+    duty: Duty,
+    tolerance: f64,
+    (start, since): (NaiveDate, NaiveDate),
 ) -> Result<Option<Predicted>> {
-    // Every duty with a rule has a tolerance.
-    let (Some(rule), Some(tolerance)) = (rule(part, figures.duty, roofed)?, figures.tolerance) else {
-        return Ok(None);
-    };
-    let catchment = ground.catchment(&roofed.roof)?;
-    let meter = Meter::new(&Setting {
-        site: &roofed.site,
-        roof: &roofed.roof,
-        gauge: &ground.gauge,
-        catchment: &catchment,
-        exposure: rule.exposure,
-    })?;
+    if let (Part::OverflowTrap { seal_depth_mm }, Duty::CheckTrap) = (&component.facts.part, duty) {
+        return simulated::trap(scene, *seal_depth_mm, since, tolerance).map(Some);
+    }
+    let mut earliest: Option<Predicted> = None;
+    let mut others = Vec::new();
+    for rule in rules::of(&component.facts.part, duty, scene)? {
+        let predicted = by_rule(scene, component, duty, &rule, tolerance, (start, since))?;
+        let Some(other) = earliest.take() else {
+            earliest = Some(predicted);
+            continue;
+        };
+        // Two clocks run in parallel; the earlier one counts.
+        let sooner = |on: Option<NaiveDate>| on.unwrap_or(NaiveDate::MAX);
+        let (first, second) =
+            if sooner(predicted.on) < sooner(other.on) { (predicted, other) } else { (other, predicted) };
+        others.push(clock_reason(&second));
+        earliest = Some(first);
+    }
+    let Some(mut predicted) = earliest else { return Ok(None) };
+    predicted.reasons.extend(others);
+    if duty == Duty::RemoveSediment {
+        predicted.reasons.extend(diverter_reason(scene));
+        predicted.prediction.best_day = simulated::best_day(scene, &predicted)?;
+        predicted.reasons.extend(predicted.prediction.best_day.as_ref().map(simulated::best_day_reason));
+    }
+    if duty == Duty::DrainDiverter {
+        predicted.reasons.extend(simulated::mosquitoes(scene, &predicted)?);
+    }
+    Ok(Some(predicted))
+}
+
+fn by_rule(
+    scene: &Scene<'_>,
+    component: &InService<'_>,
+    duty: Duty,
+    rule: &Rule<'_>,
+    tolerance: f64,
+    (start, since): (NaiveDate, NaiveDate),
+) -> Result<Predicted> {
+    let meter = scene.meter(rule.exposure)?;
+    let taught = learned::learn(rule, &meter, component, duty, (start, since), scene.as_of)?;
+    let engine_mark = taught.rate.mark();
     let answer = meter.forecast(&Question {
-        mark: rule.prior.mark,
-        left_share: 0.0,
-        since: to_day(since),
-        as_of: to_day(as_of),
+        mark: engine_mark,
+        left_share: taught.left_share,
+        since: to_day(taught.since),
+        as_of: to_day(scene.as_of),
         horizon_days: HORIZON_DAYS,
     })?;
     let needs_rain = matches!(answer.outcome, Outcome::NeedsRain);
@@ -141,46 +129,80 @@ pub fn predict(
         days_unread: answer.tally.days_unread,
     };
     let mark = Mark {
-        value: rule.prior.mark.median,
+        value: engine_mark.median,
         unit: rule.unit.to_owned(),
-        log_sd: rule.prior.mark.log_sd,
-        findings: 0,
+        log_sd: engine_mark.log_sd,
+        prior_value: rule.prior.mark.median,
+        prior_log_sd: rule.prior.mark.log_sd,
+        findings: taught.findings as u32,
         source: rule.prior.source.to_owned(),
         judgement: rule.prior.judgement,
     };
     let mut reasons = if needs_rain {
-        ground.wanting.iter().cloned().collect()
+        scene.ground.wanting.iter().cloned().collect()
     } else {
-        outcome_reasons(&answer, on, tolerance, &tally, &mark, (since, as_of))
+        outcome_reasons(&answer, on, tolerance, &tally, &mark, (taught.since, scene.as_of))
     };
+    reasons.extend(taught_reasons(&taught, &mark));
     reasons.extend(answer.notes.iter().map(note));
-    if figures.duty == Duty::RemoveSediment && roofed.flush_mm > 0.0 {
-        reasons.push("It is taken that the first-flush diverter is empty when rain begins.".to_owned());
-    }
     let window = match answer.outcome {
-        Outcome::Window(window) => Some(Window {
-            early_on: window.early.and_then(to_date),
-            likely_on: window.likely.and_then(to_date),
-            late_on: window.late.and_then(to_date),
-        }),
+        Outcome::Window(window) => Some(to_window(window)),
         Outcome::NeverReached { .. } | Outcome::NeedsRain => None,
     };
-    let chances = Chances {
-        today: answer.chance.today,
-        in_7_days: answer.chance.in_7_days,
-        in_30_days: answer.chance.in_30_days,
-        in_90_days: answer.chance.in_90_days,
-    };
-    let curve = if window.is_some() { answer.curve()? } else { Vec::new() };
+    let curve = if window.is_some() && scene.in_full { answer.curve()? } else { Vec::new() };
+    let next_finding =
+        if scene.in_full { learned::next_finding(taught.rate, tally.value, duty)? } else { None };
     let prediction = Prediction {
         window,
         tolerance,
         tally: (!needs_rain).then_some(tally),
         mark,
-        chances: (!needs_rain).then_some(chances),
+        chances: (!needs_rain).then(|| to_chances(answer.chance)),
+        clock: rule.clock,
+        best_day: None,
         curve: curve.iter().filter_map(|point| Some((to_date(point.day)?, point.chance))).collect(),
+        lessons: taught.lessons,
+        next_finding,
     };
-    Ok(Some(Predicted { prediction, on, reasons }))
+    Ok(Predicted { prediction, on, reasons })
+}
+
+fn clock_reason(other: &Predicted) -> String {
+    let name = other.prediction.clock.map_or("other", super::Clock::code);
+    match other.on {
+        Some(on) => format!("By its clock of {name} alone it would come on {on}."),
+        None => format!("By its clock of {name} alone it would not come in sixty years."),
+    }
+}
+
+/// What stands behind the share of solids that the diverter takes.
+fn diverter_reason(scene: &Scene<'_>) -> Option<String> {
+    let chamber = scene.chamber.as_ref()?;
+    Some(if chamber.is_blocked_now() {
+        "The diverter's hole is blocked: nothing is kept from the tank until it is cleared.".to_owned()
+    } else if chamber.was_blocked() {
+        "While the diverter's hole was found blocked, it is taken that it kept nothing from the tank."
+            .to_owned()
+    } else if chamber.is_emptied_by_hand() {
+        "The diverter kept from the tank what it could hold between the days on which it was drained; from now on it is \
+         taken that it is drained in time."
+            .to_owned()
+    } else {
+        "It is taken that the first-flush diverter works.".to_owned()
+    })
+}
+
+fn taught_reasons(taught: &Taught, mark: &Mark) -> Option<String> {
+    if taught.findings == 0 {
+        return None;
+    }
+    let count =
+        if taught.findings == 1 { "One finding".to_owned() } else { format!("{} findings", taught.findings) };
+    Some(format!(
+        "{count} moved the mark from {} to {}.",
+        significant(mark.prior_value),
+        significant(mark.value)
+    ))
 }
 
 fn outcome_reasons(

@@ -2,30 +2,26 @@
 
 use super::calendar::{self, Since};
 use super::predict::{self, to_date, to_day};
+use super::scene::{Place, Scene, Sight};
 use super::{Basis, ClimateSummary, DutyForecast, Prediction, SystemForecast};
 use crate::domain::Context;
 use crate::domain::cautions;
 use crate::domain::check::Check;
 use crate::domain::clock::local_date;
-use crate::domain::component::{ComponentFacts, Part};
-use crate::domain::defaults::Canopy;
+use crate::domain::component::ComponentFacts;
 use crate::domain::duty::{self, DecidedBy, Duty};
-use crate::domain::duty_settings::{DutySettings, Figures, Own};
 use crate::domain::error::{Error, Result};
 use crate::domain::gauge::Normals;
-use crate::domain::ids::{AccountId, ComponentId, SystemId};
-use crate::domain::property::MonthsDraft;
-use crate::domain::rain::{MOST_MM, RainDay};
+use crate::domain::ids::{AccountId, ComponentId, SystemId, VisitId};
+use crate::domain::rain::RainDay;
 use crate::domain::store::Inputs;
-use crate::domain::system::Roof;
+use crate::domain::visit::VisitItem;
 use chrono::NaiveDate;
 use eavesward_engine as engine;
+use engine::supply::Forthcoming;
 use engine::{Catchment, Gauge, RainRecord};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-
-/// Runoff in mm beyond which a larger chamber takes no more: it holds any day's rain already. The engine's bound.
-const MOST_FLUSH_MM: f64 = 1000.0;
 
 /// The rain of a gauge through a day, read once for all the systems under it.
 pub struct Ground {
@@ -35,12 +31,21 @@ pub struct Ground {
     pub wanting: Option<String>,
     /// Runoff by kind of roof, worked out when first asked for.
     catchments: Mutex<Vec<Asked>>,
+    /// Runoff that may come, by kind of roof and day.
+    forthcoming: Mutex<Vec<Ahead>>,
 }
 
 /// The runoff off a kind of roof, and whether anybody has asked for it since it was last worked out.
 struct Asked {
     catchment: Arc<Catchment>,
     lately: bool,
+}
+
+/// The runoff that may come off a kind of roof after a day.
+struct Ahead {
+    roof: engine::Roof,
+    after: NaiveDate,
+    paths: Option<Arc<Forthcoming>>,
 }
 
 impl Ground {
@@ -55,7 +60,7 @@ impl Ground {
         // Having too little to fit is an answer, not a fault: it says what to send.
         let wanting =
             gauge.climate().err().map(|wanting| format!("Nothing is predicted from rain: {wanting}."));
-        Self { gauge, wanting, catchments: Mutex::default() }
+        Self { gauge, wanting, catchments: Mutex::default(), forthcoming: Mutex::default() }
     }
 
     /// The same with readings after the last one; `None` when they do not all come after it. What is known of roofs goes
@@ -84,6 +89,7 @@ impl Ground {
     /// Forgets what is known of roofs; it is worked out anew when asked for.
     pub fn forget_roofs(&self) {
         self.catchments().clear();
+        self.ahead().clear();
     }
 
     /// About how much memory it holds, in bytes.
@@ -92,11 +98,16 @@ impl Ground {
         let record = self.gauge.record();
         let days = record.first().zip(record.last()).map_or(0, |(first, last)| last.since(first) + 1);
         let roofs: usize = self.catchments().iter().map(|asked| asked.catchment.bytes()).sum();
-        8 * days as usize + 4096 + roofs
+        let ahead: usize = self.ahead().iter().flat_map(|ahead| &ahead.paths).map(|paths| paths.bytes()).sum();
+        8 * days as usize + 4096 + roofs + ahead
     }
 
     fn catchments(&self) -> MutexGuard<'_, Vec<Asked>> {
         self.catchments.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn ahead(&self) -> MutexGuard<'_, Vec<Ahead>> {
+        self.forthcoming.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// First day with a reading.
@@ -121,7 +132,23 @@ impl Ground {
         Ok(catchment)
     }
 
-    fn summary(&self, coefficient: f64) -> ClimateSummary {
+    /// The runoff that may come off a kind of roof after a day; absent without a climate. That of earlier days is
+    /// forgotten.
+    pub fn forthcoming(&self, roof: &engine::Roof, as_of: NaiveDate) -> Result<Option<Arc<Forthcoming>>> {
+        let alike = |other: &engine::Roof| {
+            other.wetting_loss_mm == roof.wetting_loss_mm && other.coefficient == roof.coefficient
+        };
+        let mut known = self.ahead();
+        if let Some(ahead) = known.iter().find(|ahead| alike(&ahead.roof) && ahead.after == as_of) {
+            return Ok(ahead.paths.clone());
+        }
+        known.retain(|ahead| ahead.after == as_of);
+        let paths = Forthcoming::new(&self.gauge, roof, to_day(as_of))?.map(Arc::new);
+        known.push(Ahead { roof: *roof, after: as_of, paths: paths.clone() });
+        Ok(paths)
+    }
+
+    pub(super) fn summary(&self, coefficient: f64) -> ClimateSummary {
         let mut advice = Vec::new();
         let (basis, years, runoff) = match self.gauge.climate() {
             Err(_) => {
@@ -158,75 +185,67 @@ impl Ground {
     }
 }
 
-/// A roof as the engine takes it, with what stands between it and the tank.
-pub struct Roofed {
-    /// The place.
-    pub site: engine::Site,
-    /// The roof.
-    pub roof: engine::Roof,
-    /// Runoff that the diverters in service take from each rain, mm.
-    pub flush_mm: f64,
-}
-
-impl Roofed {
-    /// Puts a roof at a place, behind the diverters among the parts.
-    pub fn new<'a>(
-        latitude_deg: f64,
-        elevation_m: f64,
-        roof: &Roof,
-        parts: impl Iterator<Item = &'a Part>,
-    ) -> Self {
-        let litres: f64 = parts
-            .map(|part| match part {
-                Part::FirstFlushDiverter { chamber_volume_l, .. } => *chamber_volume_l,
-                _ => 0.0,
-            })
-            .sum();
-        Self {
-            site: engine::Site { latitude_deg, elevation_m },
-            roof: engine::Roof {
-                plan_area_m2: roof.plan_area_m2,
-                coefficient: roof.coefficient().0,
-                wetting_loss_mm: roof.loss().0,
-                canopy: match roof.canopy {
-                    Canopy::None => engine::Canopy::None,
-                    Canopy::Deciduous => engine::Canopy::Deciduous,
-                    Canopy::Conifer => engine::Canopy::Conifer,
-                    Canopy::EvergreenBroadleaf => engine::Canopy::EvergreenBroadleaf,
-                },
-                canopy_share: roof.canopy_share,
-            },
-            flush_mm: (litres / roof.plan_area_m2).min(MOST_FLUSH_MM),
-        }
-    }
-}
-
-/// A component in service, with the days on which its duties were done.
+/// A component in service, with its history up to the day asked for.
 pub struct InService<'a> {
     /// Its id, if it is registered.
     pub id: Option<ComponentId>,
     /// What is known of it.
     pub facts: &'a ComponentFacts,
-    /// The last day on which each duty was done, up to the day asked for.
+    /// The last day on which each duty was done.
     pub done: HashMap<Duty, NaiveDate>,
+    /// What visits saw to, oldest first.
+    pub seen: Vec<Seen<'a>>,
+}
+
+/// One duty of a component that a visit saw to.
+#[derive(Clone, Copy)]
+pub struct Seen<'a> {
+    /// The visit.
+    pub visit: VisitId,
+    /// Its day.
+    pub on: NaiveDate,
+    /// What was found and done.
+    pub item: &'a VisitItem,
+}
+
+impl InService<'_> {
+    /// The day from which a duty counted at first. Water reaches a part from the commissioning on; sunlight from the
+    /// installation.
+    pub fn start(&self, duty: Duty, commissioned_on: Option<NaiveDate>) -> NaiveDate {
+        match commissioned_on {
+            Some(day) if duty != Duty::ReplaceCoupling => day.max(self.facts.installed_on),
+            _ => self.facts.installed_on,
+        }
+    }
+
+    /// The day of the last routine care before the service knew of the part, for duties that it stands for.
+    ///
+    /// "Served" stands for the routine care of a part. It says nothing of work that is done once in years or by season:
+    /// counting it there would forget a coupling's years in the sun, or skip a winter's draining.
+    pub fn served(&self, duty: Duty) -> Option<NaiveDate> {
+        self.facts.last_served_on.filter(|_| duty.is_routine())
+    }
+
+    /// The days on which a chamber that is emptied by hand was empty, as far as anybody said.
+    pub fn drained(&self) -> Vec<engine::Day> {
+        let visits = self.seen.iter().filter(|seen| seen.item.done && seen.item.duty == Duty::DrainDiverter);
+        let mut days: Vec<NaiveDate> = visits.map(|seen| seen.on).collect();
+        days.push(self.facts.installed_on);
+        days.extend(self.facts.last_served_on);
+        days.sort_unstable();
+        days.into_iter().map(to_day).collect()
+    }
 }
 
 /// Forecasts components behind one roof.
-pub fn forecast(
-    roofed: &Roofed,
-    demand_l_per_day: f64,
-    commissioned_on: Option<NaiveDate>,
-    components: &[InService<'_>],
-    settings: &DutySettings,
-    ground: &Ground,
-    as_of: NaiveDate,
-) -> Result<Vec<DutyForecast>> {
+pub fn forecast(sight: &Sight<'_>, components: &[InService<'_>]) -> Result<Vec<DutyForecast>> {
+    let scene = Scene::new(sight, components)?;
     let mut duties = Vec::new();
     for component in components {
         for &duty in duty::of(&component.facts.part) {
-            let since = since(component, duty, commissioned_on, as_of);
-            let figures = settings.figures(duty);
-            duties.push(one(roofed, demand_l_per_day, component, figures, since, ground, as_of)?);
+            let start = component.start(duty, sight.commissioned_on);
+            let since = since(component, duty, start, sight.as_of);
+            duties.push(one(&scene, component, duty, start, since)?);
         }
     }
     duties.sort_by(|a, b| {
@@ -236,22 +255,10 @@ pub fn forecast(
     Ok(duties)
 }
 
-/// The day from which a duty counts: the last service, or the installation. Water reaches a part from the commissioning
-/// on; sunlight from the installation.
-fn since(
-    component: &InService<'_>,
-    duty: Duty,
-    commissioned_on: Option<NaiveDate>,
-    as_of: NaiveDate,
-) -> Since {
-    // "Served" stands for the routine care of a part. It says nothing of work that is done once in years or by season:
-    // counting it there would forget a coupling's years in the sun, or skip a winter's draining.
-    let served = component.facts.last_served_on.filter(|day| *day <= as_of && duty.is_routine());
+/// The day from which a duty counts: the last service, or the start.
+fn since(component: &InService<'_>, duty: Duty, start: NaiveDate, as_of: NaiveDate) -> Since {
+    let served = component.served(duty).filter(|day| *day <= as_of);
     let done = component.done.get(&duty).copied().max(served);
-    let start = match commissioned_on {
-        Some(day) if duty != Duty::ReplaceCoupling => day.max(component.facts.installed_on),
-        _ => component.facts.installed_on,
-    };
     // New rubber has new bands: they settle again, and are looked at a month after.
     if duty == Duty::CheckBands
         && let Some(&replaced) = component.done.get(&Duty::ReplaceCoupling)
@@ -264,15 +271,14 @@ fn since(
 }
 
 fn one(
-    roofed: &Roofed,
-    demand_l_per_day: f64,
+    scene: &Scene<'_>,
     component: &InService<'_>,
-    figures: Figures,
+    duty: Duty,
+    start: NaiveDate,
     since: Since,
-    ground: &Ground,
-    as_of: NaiveDate,
 ) -> Result<DutyForecast> {
-    let (part, duty) = (&component.facts.part, figures.duty);
+    let part = &component.facts.part;
+    let figures = scene.settings.figures(duty);
     let ceiling = calendar::ceiling(figures, since);
     let own_ceiling = figures.ceiling.is_some_and(|ceiling| ceiling.own)
         && ceiling.as_ref().is_some_and(|dated| dated.by == DecidedBy::Ceiling);
@@ -280,21 +286,21 @@ fn one(
     let mut dates = Vec::new();
     let mut reasons = Vec::new();
     let mut prediction: Option<Prediction> = None;
-    if let Some(predicted) = predict::predict(part, figures, roofed, ground, since.day, as_of)? {
+    // Every duty with a tally has a tolerance.
+    if let Some(tolerance) = figures.tolerance
+        && let Some(predicted) = predict::predict(scene, component, duty, tolerance, (start, since.day))?
+    {
         dates.extend(predicted.on.map(|on| (on, DecidedBy::Prediction)));
         reasons = predicted.reasons;
         prediction = Some(predicted.prediction);
     }
-    let others = [
-        calendar::rating(part, duty, since, demand_l_per_day),
-        calendar::season(part, duty, since, as_of),
-        ceiling,
-    ];
+    let season = calendar::season(part, duty, since, scene.minimum_c.as_ref(), scene.as_of)?;
+    let others = [calendar::rating(part, duty, since), season.dated, ceiling];
     for dated in others.into_iter().flatten() {
         dates.push((dated.on, dated.by));
         reasons.push(dated.reason);
     }
-    reasons.extend(calendar::wanting(part));
+    reasons.extend(season.wanting);
     // On a tie the first one stands: a prediction says more than a ceiling.
     let decided = dates.into_iter().min_by_key(|(on, _)| *on);
     if decided.is_none() {
@@ -322,31 +328,43 @@ pub fn in_service(inputs: &Inputs, as_of: NaiveDate) -> Vec<InService<'_>> {
     if facts.commissioned_on > as_of || facts.retired_on.is_some_and(|retired| retired <= as_of) {
         return Vec::new();
     }
-    let mut done: HashMap<(ComponentId, Duty), NaiveDate> = HashMap::new();
+    // Visits come by day.
+    let mut seen: HashMap<ComponentId, Vec<Seen<'_>>> = HashMap::new();
     for visit in inputs.visits.iter().filter(|visit| visit.facts.visited_on <= as_of) {
-        for item in visit.facts.items.iter().filter(|item| item.done) {
-            let last = done.entry((item.component_id, item.duty)).or_insert(visit.facts.visited_on);
-            *last = (*last).max(visit.facts.visited_on);
+        for item in &visit.facts.items {
+            let one = Seen { visit: visit.id, on: visit.facts.visited_on, item };
+            seen.entry(item.component_id).or_default().push(one);
         }
     }
     let components = inputs.components.iter().filter(|component| component.in_service_on(as_of));
     components
-        .map(|component| InService {
-            id: Some(component.id),
-            facts: &component.facts,
-            done: duty::of(&component.facts.part)
-                .iter()
-                .filter_map(|duty| Some((*duty, *done.get(&(component.id, *duty))?)))
-                .collect(),
+        .map(|component| {
+            let seen = seen.remove(&component.id).unwrap_or_default();
+            let done =
+                seen.iter().filter(|seen| seen.item.done).map(|seen| (seen.item.duty, seen.on)).collect();
+            InService { id: Some(component.id), facts: &component.facts, done, seen }
         })
         .collect()
 }
 
-/// The roof of a stored system, behind the diverters in service on a day.
-pub fn roofed(inputs: &Inputs, components: &[InService<'_>]) -> Roofed {
+/// A stored system before its rain on a day.
+pub fn sight<'a>(inputs: &'a Inputs, ground: &'a Ground, as_of: NaiveDate, in_full: bool) -> Sight<'a> {
     let place = &inputs.property.facts;
-    let parts = components.iter().map(|component| &component.facts.part);
-    Roofed::new(place.latitude_deg, place.elevation_m, &inputs.system.facts.roof, parts)
+    let facts = &inputs.system.facts;
+    Sight {
+        place: Place {
+            latitude_deg: place.latitude_deg,
+            elevation_m: place.elevation_m,
+            months: place.months,
+        },
+        roof: &facts.roof,
+        ground,
+        demand_l_per_day: facts.demand_l_per_day,
+        commissioned_on: Some(facts.commissioned_on),
+        as_of,
+        settings: &inputs.duty_settings,
+        in_full,
+    }
 }
 
 /// The forecast of a stored system, as of today at its property when no day is given.
@@ -366,12 +384,9 @@ pub async fn stored(
     blocking(move || {
         let ground = Ground::new(&days, inputs.gauge.facts.normals.as_ref(), as_of);
         let components = in_service(&inputs, as_of);
-        let roofed = roofed(&inputs, &components);
         let facts = &inputs.system.facts;
-        let commissioned = Some(facts.commissioned_on);
-        let (demand, settings) = (facts.demand_l_per_day, &inputs.duty_settings);
-        let duties = forecast(&roofed, demand, commissioned, &components, settings, &ground, as_of)?;
-        let mut climate = ground.summary(roofed.roof.coefficient);
+        let duties = forecast(&sight(&inputs, &ground, as_of, true), &components)?;
+        let mut climate = ground.summary(facts.roof.coefficient().0);
         if facts.commissioned_on > as_of {
             climate.advice.push(format!(
                 "The system goes into service on {}; nothing is due before.",
@@ -385,105 +400,6 @@ pub async fn stored(
             climate.advice.push("The system has no component in service on that day; add one.".to_owned());
         }
         Ok(SystemForecast { system_id: Some(id), as_of, roof: facts.roof.clone(), climate, duties })
-    })
-    .await
-}
-
-/// A system that nobody has registered.
-#[derive(Clone, Debug)]
-pub struct Sketch {
-    /// Degrees north.
-    pub latitude_deg: f64,
-    /// Metres above sea level.
-    pub elevation_m: f64,
-    /// The roof.
-    pub roof: Roof,
-    /// Litres a day.
-    pub demand_l_per_day: f64,
-    /// The components.
-    pub components: Vec<ComponentFacts>,
-    /// Daily rain.
-    pub rain: Vec<RainDay>,
-    /// Normals.
-    pub normals: Option<Normals>,
-    /// What the months are like but for the rain.
-    pub months: MonthsDraft,
-    /// Own figures for duties.
-    pub duty_settings: Vec<(Duty, Own)>,
-    /// The day to forecast for.
-    pub as_of: NaiveDate,
-}
-
-impl Sketch {
-    fn check(&self) -> Result<()> {
-        let mut check = Check::new();
-        check.between("latitude_deg", self.latitude_deg, -90.0, 90.0);
-        check.between("elevation_m", self.elevation_m, -450.0, 6000.0);
-        check.within("roof", |check| self.roof.check(check));
-        check.between("demand_l_per_day", self.demand_l_per_day, 0.0, 1_000_000.0);
-        check.date("as_of", self.as_of);
-        if self.components.is_empty() || self.components.len() > 200 {
-            check.refuse("components", format!("it has {} entries; give 1 to 200", self.components.len()));
-        }
-        crate::domain::system::check_components(&mut check, &self.components, NaiveDate::MAX);
-        for (index, component) in self.components.iter().enumerate() {
-            let days = [
-                ("installed_on", Some(component.installed_on)),
-                ("last_served_on", component.last_served_on),
-            ];
-            for (field, day) in days {
-                if let Some(day) = day.filter(|day| *day > self.as_of) {
-                    let message = format!("{day} is after the day asked for");
-                    check.refuse(&format!("components[{index}].{field}"), message);
-                }
-            }
-        }
-        if self.rain.len() > crate::domain::rain::MOST_READINGS {
-            check.refuse("rain", format!("{} days; send at most 50,000", self.rain.len()));
-        }
-        let mut seen = std::collections::HashSet::new();
-        for (index, day) in self.rain.iter().enumerate() {
-            check.between(&format!("rain[{index}].rain_mm"), day.rain_mm, 0.0, MOST_MM);
-            check.date(&format!("rain[{index}].date"), day.date);
-            if !seen.insert(day.date) {
-                check.refuse(&format!("rain[{index}].date"), format!("{} stands there twice", day.date));
-            }
-        }
-        if let Some(normals) = &self.normals {
-            check.within("normals", |check| normals.check(check));
-        }
-        self.months.clone().check(&mut check);
-        for (index, (duty, own)) in self.duty_settings.iter().enumerate() {
-            let repeated = self.duty_settings[..index].iter().any(|(other, _)| other == duty);
-            check.within(format!("duty_settings[{index}]"), |check| {
-                own.check(check, *duty);
-                if repeated {
-                    check.refuse("duty", format!("{} stands there twice", duty.code()));
-                }
-            });
-        }
-        check.done()
-    }
-}
-
-/// The forecast of a system that nobody has registered. Nothing is stored.
-pub async fn stateless(sketch: Sketch) -> Result<SystemForecast> {
-    sketch.check()?;
-    blocking(move || {
-        let as_of = sketch.as_of;
-        let ground = Ground::new(&sketch.rain, sketch.normals.as_ref(), as_of);
-        let parts = sketch.components.iter().map(|component| &component.part);
-        let roofed = Roofed::new(sketch.latitude_deg, sketch.elevation_m, &sketch.roof, parts);
-        let components: Vec<InService<'_>> = sketch
-            .components
-            .iter()
-            .map(|facts| InService { id: None, facts, done: HashMap::new() })
-            .collect();
-        let settings = sketch.duty_settings.iter().copied().collect();
-        let duties =
-            forecast(&roofed, sketch.demand_l_per_day, None, &components, &settings, &ground, as_of)?;
-        let climate = ground.summary(roofed.roof.coefficient);
-        Ok(SystemForecast { system_id: None, as_of, roof: sketch.roof.clone(), climate, duties })
     })
     .await
 }

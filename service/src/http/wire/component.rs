@@ -64,8 +64,8 @@ impl From<wire::Part> for Part {
                 shade: shade.into(),
                 shade_share,
             },
-            W::Tank { capacity_l, floor_area_m2, outlet_height_mm, calmed_inlet } => {
-                Self::Tank { capacity_l, floor_area_m2, outlet_height_mm, calmed_inlet }
+            W::Tank { capacity_l, floor_area_m2, outlet_height_mm, calmed_inlet, sediment_limit_mm } => {
+                Self::Tank { capacity_l, floor_area_m2, outlet_height_mm, calmed_inlet, sediment_limit_mm }
             }
             W::FloatingIntake { mesh_mm } => Self::FloatingIntake { mesh_mm },
             W::OverflowTrap { seal_depth_mm } => Self::OverflowTrap { seal_depth_mm },
@@ -101,8 +101,8 @@ impl From<Part> for wire::Part {
                 shade: shade.into(),
                 shade_share,
             },
-            Part::Tank { capacity_l, floor_area_m2, outlet_height_mm, calmed_inlet } => {
-                Self::Tank { capacity_l, floor_area_m2, outlet_height_mm, calmed_inlet }
+            Part::Tank { capacity_l, floor_area_m2, outlet_height_mm, calmed_inlet, sediment_limit_mm } => {
+                Self::Tank { capacity_l, floor_area_m2, outlet_height_mm, calmed_inlet, sediment_limit_mm }
             }
             Part::FloatingIntake { mesh_mm } => Self::FloatingIntake { mesh_mm },
             Part::OverflowTrap { seal_depth_mm } => Self::OverflowTrap { seal_depth_mm },

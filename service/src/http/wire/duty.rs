@@ -12,6 +12,7 @@ mirror_open!(Duty: duty::Duty {
     ChangeCartridge, ChangeLamp, DrainForFrost, RestartAfterFrost,
 });
 mirror_open!(DecidedBy: duty::DecidedBy { Prediction, Ceiling, FirstLook, Season, Rating, Nothing });
+mirror_open!(AgeingClock: forecast::Clock { Light, Heat });
 mirror_open!(TaskState: task::State { Resting, Near, Due, Late });
 mirror_open!(Hazard: Hazard {
     Fall, ConfinedSpace, Drowning, Electricity, Chemicals, ContaminatedSludge, Mosquitoes, CrossConnection, Freezing,
@@ -73,7 +74,9 @@ impl From<forecast::Mark> for wire::Mark {
         Self {
             value: rounded(mark.value),
             unit: mark.unit,
-            log_sd: mark.log_sd,
+            log_sd: rounded(mark.log_sd),
+            prior_value: rounded(mark.prior_value),
+            prior_log_sd: mark.prior_log_sd,
             findings: mark.findings,
             source: mark.source,
             judgement: mark.judgement,
@@ -84,6 +87,44 @@ impl From<forecast::Mark> for wire::Mark {
 impl From<forecast::Window> for wire::Window {
     fn from(window: forecast::Window) -> Self {
         Self { early_on: window.early_on, likely_on: window.likely_on, late_on: window.late_on }
+    }
+}
+
+impl From<forecast::BestDay> for wire::BestDay {
+    fn from(best: forecast::BestDay) -> Self {
+        Self {
+            on: best.on,
+            water_lost_l: rounded(best.water_lost_l),
+            water_lost_low_l: rounded(best.water_lost_low_l),
+            water_lost_high_l: rounded(best.water_lost_high_l),
+            in_wet_season: best.in_wet_season,
+        }
+    }
+}
+
+impl From<forecast::Lesson> for wire::Lesson {
+    fn from(lesson: forecast::Lesson) -> Self {
+        Self {
+            visit_id: lesson.visit_id.0,
+            visited_on: lesson.visited_on,
+            finding: lesson.finding.into(),
+            taken: rounded(lesson.taken),
+            mark_before: rounded(lesson.mark_before),
+            mark_after: rounded(lesson.mark_after),
+            log_sd_after: rounded(lesson.log_sd_after),
+            weight: rounded(lesson.weight),
+            remark: lesson.remark,
+        }
+    }
+}
+
+impl From<forecast::NextFinding> for wire::NextFinding {
+    fn from(next: forecast::NextFinding) -> Self {
+        Self {
+            log_sd_after: rounded(next.log_sd_after),
+            range_ratio: rounded(next.range_ratio),
+            nothing_to_find: rounded(next.nothing_to_find),
+        }
     }
 }
 
@@ -113,6 +154,7 @@ impl From<task::Task> for wire::Task {
             decided_by: forecast.decided_by.into(),
             ceiling_on: forecast.ceiling_on,
             window: prediction.as_ref().and_then(|prediction| prediction.window.map(Into::into)),
+            best_day: prediction.as_ref().and_then(|prediction| prediction.best_day.map(Into::into)),
             since: forecast.since,
             tally: prediction.as_ref().and_then(|prediction| prediction.tally.clone().map(Into::into)),
             mark: prediction.map(|prediction| prediction.mark.into()),

@@ -55,7 +55,8 @@ impl From<forecast::ClimateSummary> for wire::ClimateSummary {
 
 impl From<forecast::DutyForecast> for wire::DutyForecast {
     fn from(duty: forecast::DutyForecast) -> Self {
-        let prediction = duty.prediction;
+        let mut prediction = duty.prediction;
+        let lessons = prediction.as_mut().map(|prediction| std::mem::take(&mut prediction.lessons));
         let curve = prediction.iter().flat_map(|prediction| {
             prediction
                 .curve
@@ -74,6 +75,10 @@ impl From<forecast::DutyForecast> for wire::DutyForecast {
             ceiling_on: duty.ceiling_on,
             ceiling_source: ceiling_source(duty.duty, duty.own_ceiling).map(str::to_owned),
             curve: curve.collect(),
+            clock: prediction.as_ref().and_then(|prediction| prediction.clock.map(Into::into)),
+            best_day: prediction.as_ref().and_then(|prediction| prediction.best_day.map(Into::into)),
+            lessons: lessons.unwrap_or_default().into_iter().map(Into::into).collect(),
+            next_finding: prediction.as_ref().and_then(|prediction| prediction.next_finding.map(Into::into)),
             window: prediction.as_ref().and_then(|prediction| prediction.window.map(Into::into)),
             tolerance: prediction.as_ref().map(|prediction| prediction.tolerance),
             tally: prediction.as_ref().and_then(|prediction| prediction.tally.clone().map(Into::into)),

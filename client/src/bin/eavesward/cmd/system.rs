@@ -187,6 +187,7 @@ pub fn example(out: &mut dyn Write) -> Result<(), Failure> {
                     floor_area_m2: 2.5,
                     outlet_height_mm: 150.0,
                     calmed_inlet: true,
+                    sediment_limit_mm: None,
                 },
             ),
         ],

@@ -1,0 +1,300 @@
+//! A system as the engine takes it: place, roof, rain, what stands between the roof and the tank, and the tank.
+
+use super::predict::to_day;
+use super::system::{Ground, InService};
+use crate::domain::component::{Emptying, Part};
+use crate::domain::duty::Duty;
+use crate::domain::duty_settings::DutySettings;
+use crate::domain::error::Result;
+use crate::domain::property::Months;
+use crate::domain::system::Roof;
+use crate::domain::visit::Finding;
+use chrono::NaiveDate;
+use eavesward_engine as engine;
+use engine::hydraulics::{Drain, circle_m2, pinhole_minimum_head_m};
+use engine::supply::Supply;
+use engine::tank::Tank;
+use engine::{Catchment, Chamber, Day, Exposure, Meter, Setting, Stretch};
+use std::cell::OnceCell;
+use std::sync::Arc;
+
+/// Runoff in mm beyond which a larger chamber takes no more: it holds any day's rain already. The engine's bound.
+const MOST_FLUSH_MM: f64 = 1000.0;
+/// Discharge of a sharp hole; 0.60 to 0.65 fit a clean one.
+const DISCHARGE: f64 = 0.62;
+const SECONDS_PER_DAY: f64 = 86_400.0;
+/// The part of a full chamber's head that a hole too fine for it keeps back at most.
+const MOST_KEPT_BACK: f64 = 0.95;
+
+/// Where a system stands and what is known of the air there.
+#[derive(Clone, Copy, Debug)]
+pub struct Place {
+    /// Degrees north.
+    pub latitude_deg: f64,
+    /// Metres above sea level.
+    pub elevation_m: f64,
+    /// What the months are like but for the rain.
+    pub months: Months,
+}
+
+/// What a forecast is made of, beside the components.
+pub struct Scene<'a> {
+    /// The place.
+    pub site: engine::Site,
+    /// Monthly mean temperatures.
+    pub mean_c: Option<[f64; 12]>,
+    /// Monthly mean minima.
+    pub minimum_c: Option<[f64; 12]>,
+    /// Monthly evaporation, mm per day.
+    pub evaporation: Option<[f64; 12]>,
+    /// The roof.
+    pub roof: engine::Roof,
+    /// The rain.
+    pub ground: &'a Ground,
+    /// The runoff off roofs of this kind.
+    pub catchment: Arc<Catchment>,
+    /// What stands ahead of the tank, if anything.
+    pub chamber: Option<OwnChamber>,
+    /// The tank, if there is one.
+    tank: Option<Tank>,
+    /// Litres a day.
+    pub demand_l_per_day: f64,
+    /// The day from which water came.
+    in_use_since: NaiveDate,
+    /// The day asked for.
+    pub as_of: NaiveDate,
+    /// The account's own ceilings and tolerances.
+    pub settings: &'a DutySettings,
+    /// Whether to explain everything; rows of a task list leave out curves and lessons.
+    pub in_full: bool,
+    supply: OnceCell<Option<Supply>>,
+}
+
+/// What a scene is made of.
+pub struct Sight<'a> {
+    /// The place.
+    pub place: Place,
+    /// The roof.
+    pub roof: &'a Roof,
+    /// The rain.
+    pub ground: &'a Ground,
+    /// Litres a day.
+    pub demand_l_per_day: f64,
+    /// The day on which the system went into service; that of its oldest part when nobody said.
+    pub commissioned_on: Option<NaiveDate>,
+    /// The day asked for.
+    pub as_of: NaiveDate,
+    /// The account's own ceilings and tolerances.
+    pub settings: &'a DutySettings,
+    /// Whether to explain everything.
+    pub in_full: bool,
+}
+
+/// A first-flush chamber with its history.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OwnChamber {
+    volume_mm: f64,
+    emptying: OwnEmptying,
+    blocked: Vec<Stretch>,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+enum OwnEmptying {
+    WithinTheDay,
+    Trickle(f64),
+    ByHand(Vec<Day>),
+}
+
+impl OwnChamber {
+    /// As the engine takes it.
+    pub fn engine(&self) -> Chamber<'_> {
+        Chamber {
+            volume_mm: self.volume_mm,
+            emptying: match &self.emptying {
+                OwnEmptying::WithinTheDay => engine::Emptying::WithinTheDay,
+                OwnEmptying::Trickle(mm_per_day) => engine::Emptying::Trickle { mm_per_day: *mm_per_day },
+                OwnEmptying::ByHand(drained) => engine::Emptying::ByHand { drained },
+            },
+            blocked: &self.blocked,
+        }
+    }
+
+    /// Whether it was blocked at some time.
+    pub fn was_blocked(&self) -> bool {
+        !self.blocked.is_empty()
+    }
+
+    /// Whether it was found blocked and nobody has cleared it yet.
+    pub fn is_blocked_now(&self) -> bool {
+        self.blocked.last().is_some_and(|stretch| stretch.to.is_none())
+    }
+
+    /// Whether somebody has to empty it.
+    pub fn is_emptied_by_hand(&self) -> bool {
+        matches!(self.emptying, OwnEmptying::ByHand(_))
+    }
+
+    /// The chamber of one diverter over a roof, with what visits say of it. Nothing was blocked yet.
+    fn new(component: &InService<'_>, plan_area_m2: f64) -> Option<Self> {
+        let Part::FirstFlushDiverter { chamber_volume_l, emptying } = &component.facts.part else {
+            return None;
+        };
+        let volume_mm = (chamber_volume_l / plan_area_m2).min(MOST_FLUSH_MM);
+        let trickle = |mm: f64, days: f64| {
+            if days <= 1.0 { OwnEmptying::WithinTheDay } else { OwnEmptying::Trickle(mm / days) }
+        };
+        let (volume_mm, emptying) = match emptying {
+            Emptying::Hand => (volume_mm, OwnEmptying::ByHand(component.drained())),
+            Emptying::Drip { litres_per_hour } => {
+                let days = chamber_volume_l / (litres_per_hour * 24.0);
+                (volume_mm, trickle(volume_mm, days))
+            }
+            Emptying::WeepHole { hole_mm, head_m } => {
+                let hole_m = hole_mm / 1000.0;
+                // Surface tension keeps the last centimetres in: they take no further water.
+                let kept_m = pinhole_minimum_head_m(hole_m).min(MOST_KEPT_BACK * head_m);
+                let drain = Drain {
+                    section_m2: chamber_volume_l / 1000.0 / head_m,
+                    hole_m2: circle_m2(hole_m),
+                    discharge: DISCHARGE,
+                    minimum_head_m: kept_m,
+                };
+                let volume_mm = volume_mm * (1.0 - kept_m / head_m);
+                // A hole as wide as its chamber empties it at once.
+                let seconds = drain.seconds(*head_m, kept_m).ok().flatten().unwrap_or(0.0);
+                (volume_mm, trickle(volume_mm, seconds / SECONDS_PER_DAY))
+            }
+        };
+        Some(Self { volume_mm, emptying, blocked: Vec::new() })
+    }
+}
+
+impl<'a> Scene<'a> {
+    /// Puts a system before its rain.
+    pub fn new(sight: &Sight<'a>, components: &[InService<'_>]) -> Result<Self> {
+        let Sight { place, ground, as_of, .. } = *sight;
+        let roof = sight.roof.to_engine();
+        let demand_l_per_day = sight.demand_l_per_day;
+        let installed = components.iter().map(|component| component.facts.installed_on);
+        let capacity_l = components.iter().find_map(|component| match component.facts.part {
+            Part::Tank { capacity_l, .. } => Some(capacity_l),
+            _ => None,
+        });
+        let mut scene = Self {
+            site: engine::Site { latitude_deg: place.latitude_deg, elevation_m: place.elevation_m },
+            mean_c: place.months.temperatures.mean_c,
+            minimum_c: place.months.temperatures.mean_minimum_c,
+            evaporation: place.months.evaporation_mm_per_day,
+            catchment: ground.catchment(&roof)?,
+            roof,
+            ground,
+            chamber: None,
+            tank: capacity_l.map(|capacity| Tank::new(capacity, demand_l_per_day)).transpose()?,
+            demand_l_per_day,
+            in_use_since: sight.commissioned_on.or(installed.min()).unwrap_or(as_of),
+            as_of,
+            settings: sight.settings,
+            in_full: sight.in_full,
+            supply: OnceCell::new(),
+        };
+        scene.chamber = scene.chambers(components)?;
+        Ok(scene)
+    }
+
+    /// All chambers as one: the largest stands for how they empty and when they were blocked.
+    fn chambers(&self, components: &[InService<'_>]) -> Result<Option<OwnChamber>> {
+        let mut total = 0.0;
+        let mut largest: Option<(OwnChamber, &InService<'_>)> = None;
+        for component in components {
+            let Some(chamber) = OwnChamber::new(component, self.roof.plan_area_m2) else { continue };
+            total += chamber.volume_mm;
+            if largest.as_ref().is_none_or(|(other, _)| other.volume_mm < chamber.volume_mm) {
+                largest = Some((chamber, component));
+            }
+        }
+        let Some((mut chamber, component)) = largest else { return Ok(None) };
+        chamber.blocked = self.blocked(component, &chamber)?;
+        chamber.volume_mm = total.min(MOST_FLUSH_MM);
+        Ok(Some(chamber))
+    }
+
+    /// When a diverter's hole was blocked, as far as visits found it so.
+    ///
+    /// Nobody saw the day on which it happened: the middle of what the mark says about the time since it was last
+    /// cleared stands for it.
+    fn blocked(&self, component: &InService<'_>, chamber: &OwnChamber) -> Result<Vec<Stretch>> {
+        let duty = Duty::ClearWeepHole;
+        let mut stretches: Vec<Stretch> = Vec::new();
+        let start = component.start(duty, Some(self.in_use_since));
+        let mut cleared = component.served(duty).map_or(start, |day| day.max(start));
+        for seen in component.seen.iter().filter(|seen| seen.item.duty == duty) {
+            let open = stretches.last_mut().filter(|stretch| stretch.to.is_none());
+            match (seen.item.finding, open) {
+                (Some(Finding::Blocked), None) => {
+                    let from = self.blocked_from(component, chamber, cleared, seen.on)?;
+                    stretches.push(Stretch { from, to: seen.item.done.then(|| to_day(seen.on)) });
+                }
+                // Found open again although nobody cleared it, or cleared.
+                (finding, Some(stretch))
+                    if seen.item.done || finding.is_some_and(|f| f != Finding::Blocked) =>
+                {
+                    stretch.to = Some(to_day(seen.on));
+                }
+                _ => {}
+            }
+            if seen.item.done {
+                cleared = seen.on;
+            }
+        }
+        Ok(stretches)
+    }
+
+    fn blocked_from(
+        &self,
+        component: &InService<'_>,
+        chamber: &OwnChamber,
+        cleared: NaiveDate,
+        found_on: NaiveDate,
+    ) -> Result<Day> {
+        let found = to_day(found_on);
+        let Some(rule) = super::rules::clogging(&component.facts.part, chamber)? else { return Ok(found) };
+        let meter = self.meter(rule.exposure)?;
+        let from = meter.reached_before(rule.prior.mark, to_day(cleared.min(found_on)), found)?;
+        Ok(from.unwrap_or(found))
+    }
+
+    /// A meter of an exposure.
+    pub fn meter<'s>(&'s self, exposure: Exposure<'s>) -> Result<Meter<'s>> {
+        Ok(Meter::new(&Setting {
+            site: &self.site,
+            roof: &self.roof,
+            gauge: &self.ground.gauge,
+            catchment: &self.catchment,
+            exposure,
+        })?)
+    }
+
+    /// The tank as it may go on; absent without a tank or a climate.
+    pub fn supply(&self) -> Result<Option<&Supply>> {
+        if let Some(supply) = self.supply.get() {
+            return Ok(supply.as_ref());
+        }
+        let forthcoming = match self.tank {
+            Some(_) => self.ground.forthcoming(&self.roof, self.as_of)?,
+            None => None,
+        };
+        let supply = match (self.tank, forthcoming) {
+            (Some(tank), Some(forthcoming)) => Some(Supply::new(
+                &self.ground.gauge,
+                &self.catchment,
+                &forthcoming,
+                &self.roof,
+                self.chamber.as_ref().map_or(0.0, |chamber| chamber.volume_mm),
+                tank,
+                to_day(self.in_use_since),
+            )?),
+            _ => None,
+        };
+        Ok(self.supply.get_or_init(|| supply).as_ref())
+    }
+}

@@ -1,0 +1,190 @@
+//! What no sum over days can tell: the tank's best day, the seal of a trap, and water that stands warm.
+
+use super::predict::{Predicted, significant, to_chances, to_date, to_day, to_window};
+use super::scene::Scene;
+use super::{BestDay, Mark, Prediction, Tally};
+use crate::domain::error::Result;
+use chrono::{Days, NaiveDate};
+use eavesward_engine as engine;
+use engine::heat::MonthlyClock;
+use engine::supply::EVAPORATION_LOG_SD;
+use engine::{mosquito, trap};
+
+/// Days over which a best day is looked for: a whole year has every season.
+const SEARCH_DAYS: u64 = 365;
+/// Points of the curve of a seal.
+const CURVE_POINTS: usize = 25;
+
+/// The day inside the window on which the tank is best emptied; absent without a tank to follow, or when the window
+/// begins more than two years ahead.
+pub fn best_day(scene: &Scene<'_>, predicted: &Predicted) -> Result<Option<BestDay>> {
+    let Some(window) = predicted.prediction.window else { return Ok(None) };
+    let Some(early) = window.early_on else { return Ok(None) };
+    let from = early.max(scene.as_of);
+    let Some(year) = from.checked_add_days(Days::new(SEARCH_DAYS)) else { return Ok(None) };
+    let to = window.late_on.map_or(year, |late| late.min(year)).max(from);
+    let too_far = scene.as_of + Days::new(engine::supply::AHEAD_DAYS as u64);
+    if from >= too_far {
+        return Ok(None);
+    }
+    let Some(supply) = scene.supply()? else { return Ok(None) };
+    let Some(best) = supply.best_day(to_day(from), to_day(to))? else { return Ok(None) };
+    Ok(to_date(best.day).map(|on| BestDay {
+        on,
+        water_lost_l: best.lost_l,
+        water_lost_low_l: best.lost_low_l,
+        water_lost_high_l: best.lost_high_l,
+        in_wet_season: best.in_wet_season,
+    }))
+}
+
+/// A sentence about it.
+pub fn best_day_reason(best: &BestDay) -> String {
+    let season = if best.in_wet_season { "; every such day lies in the wet season" } else { "" };
+    format!(
+        "The tank is likely lowest for it on {}: {} L would be lost{season}.",
+        best.on,
+        significant(best.water_lost_l)
+    )
+}
+
+/// The seal of an overflow trap that was last filled by hand or checked on a day.
+pub fn trap(
+    scene: &Scene<'_>,
+    seal_depth_mm: f64,
+    filled_on: NaiveDate,
+    tolerance: f64,
+) -> Result<Predicted> {
+    let evaporation = match scene.evaporation {
+        Some(mm_per_day) => trap::evaporation(mm_per_day)?,
+        None => trap::usual_evaporation(scene.mean_c.as_ref())?,
+    };
+    let mut predicted = match scene.supply()? {
+        Some(supply) => {
+            let outlook = supply.seal(seal_depth_mm, to_day(filled_on), &evaporation)?;
+            let full_on = to_date(outlook.full_on).unwrap_or(filled_on);
+            let on = outlook.day_of_chance(tolerance).and_then(to_date);
+            let step = engine::supply::AHEAD_DAYS / (CURVE_POINTS - 1);
+            let point = |k: usize| {
+                let ahead = k * step;
+                Some((to_date(to_day(scene.as_of).plus(ahead as i32))?, outlook.chance_in(ahead)))
+            };
+            let curve =
+                if scene.in_full { (0..CURVE_POINTS).filter_map(point).collect() } else { Vec::new() };
+            let window = outlook.window.early.map(|_| to_window(outlook.window));
+            let mut predicted = seal(scene, seal_depth_mm, full_on, outlook.lost_mm, &evaporation, tolerance);
+            (predicted.on, predicted.prediction.window) = (on, window);
+            predicted.prediction.chances = Some(to_chances(outlook.chance));
+            predicted.prediction.curve = curve;
+            predicted.reasons.insert(
+                0,
+                if full_on > filled_on {
+                    format!("The tank last overflowed into the trap on {full_on}, by the readings.")
+                } else {
+                    format!("The trap was last filled on {full_on}; the tank has not overflowed into it since, by the readings.")
+                },
+            );
+            predicted
+        }
+        // Without a tank or rain to follow nothing fills it again.
+        None => {
+            let lost = evaporation.between(to_day(filled_on), to_day(scene.as_of)).min(seal_depth_mm);
+            let mut predicted = seal(scene, seal_depth_mm, filled_on, lost, &evaporation, tolerance);
+            predicted.on =
+                trap::drying(&evaporation, seal_depth_mm, to_day(filled_on))?.gone.and_then(to_date);
+            predicted.reasons.insert(
+                0,
+                "When the tank overflows is not known: give the system a tank and its gauge rain. The seal counts from the \
+                 day it was last seen to."
+                    .to_owned(),
+            );
+            predicted
+        }
+    };
+    if scene.evaporation.is_none() {
+        predicted.reasons.push(
+            "How fast its water evaporates is judgement; give the property twelve figures (evaporation_mm_per_day) to do \
+             better."
+                .to_owned(),
+        );
+    }
+    predicted.reasons.push(
+        "Its end screen is what keeps insects out while the tank overflows: look at it, too.".to_owned(),
+    );
+    if let (Some(mean_c), Some(tally)) = (&scene.mean_c, &predicted.prediction.tally)
+        && tally.value < seal_depth_mm
+        && let Some(out) = mosquito::first_emergence(to_day(scene.as_of), mean_c)?.and_then(to_date)
+    {
+        predicted.reasons.push(format!(
+            "Its water stays warm enough for eggs laid today to leave it as mosquitoes about {out}."
+        ));
+    }
+    Ok(predicted)
+}
+
+fn seal(
+    scene: &Scene<'_>,
+    depth_mm: f64,
+    full_on: NaiveDate,
+    lost_mm: f64,
+    evaporation: &MonthlyClock,
+    tolerance: f64,
+) -> Predicted {
+    let unit = "mm evaporated from the seal".to_owned();
+    let days = scene.as_of.signed_duration_since(full_on).num_days().max(0) as u32;
+    let (low, high) = evaporation
+        .per_day()
+        .iter()
+        .fold((f64::INFINITY, 0.0_f64), |(low, high), step| (low.min(*step), high.max(*step)));
+    let prediction = Prediction {
+        window: None,
+        tolerance,
+        tally: Some(Tally {
+            value: lost_mm,
+            unit: unit.clone(),
+            from_readings: 0.0,
+            from_climate: lost_mm,
+            days_read: days,
+            days_unread: 0,
+        }),
+        mark: Mark {
+            value: depth_mm,
+            unit,
+            log_sd: EVAPORATION_LOG_SD,
+            prior_value: depth_mm,
+            prior_log_sd: EVAPORATION_LOG_SD,
+            findings: 0,
+            source: "the depth of the seal; the doubt is that of the evaporation, judgement".to_owned(),
+            judgement: true,
+        },
+        chances: None,
+        clock: None,
+        best_day: None,
+        curve: Vec::new(),
+        lessons: Vec::new(),
+        next_finding: None,
+    };
+    let reasons = vec![format!(
+        "In {days} dry days it has lost about {} of {} mm, at {} to {} mm a day over the year.",
+        significant(lost_mm),
+        significant(depth_mm),
+        significant(low),
+        significant(high)
+    )];
+    Predicted { prediction, on: None, reasons }
+}
+
+/// What to say of a chamber that stands full in the warm season.
+pub fn mosquitoes(scene: &Scene<'_>, predicted: &Predicted) -> Result<Option<String>> {
+    let (Some(mean_c), Some(full)) = (&scene.mean_c, predicted.on.filter(|on| *on <= scene.as_of)) else {
+        return Ok(None);
+    };
+    let out = mosquito::first_emergence(to_day(full), mean_c)?.and_then(to_date);
+    Ok(out.map(|out| {
+        let verb = if out <= scene.as_of { "may have left" } else { "may leave" };
+        format!(
+            "Water has stood in it since about {full}: mosquitoes {verb} it from {out}, by the degree-days of one kind \
+             (Aedes, threshold 8.3 degrees C)."
+        )
+    }))
+}
