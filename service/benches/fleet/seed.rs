@@ -244,6 +244,7 @@ fn parts(kind: u32) -> [(&'static str, Part); 4] {
                 floor_area_m2: 1.2 + 0.3 * size,
                 outlet_height_mm: 100.0,
                 calmed_inlet: kind.is_multiple_of(2),
+                sediment_limit_mm: None,
             },
         ),
     ]

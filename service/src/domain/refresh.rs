@@ -4,7 +4,9 @@
 use crate::domain::Context;
 use crate::domain::clock::{end_of_day, local_date};
 use crate::domain::error::{Error, Result};
-use crate::domain::forecast::{self, BestDay, Chances, DutyForecast, Ground, Mark, Prediction, Tally, to_day};
+use crate::domain::forecast::{
+    self, BestDay, Chances, DutyForecast, Ground, Mark, Prediction, Tally, to_day,
+};
 use crate::domain::gauge::Gauge;
 use crate::domain::ids::{AccountId, GaugeId, SystemId, TaskId};
 use crate::domain::rounding::rounded;

@@ -62,14 +62,9 @@ pub fn of<'a>(part: &Part, duty: Duty, scene: &'a Scene<'_>) -> Result<Vec<Rule<
             let full = mark::hand_emptied_chamber(*chamber_volume_l, area)?;
             vec![Rule::steady(Exposure::Runoff, full, "mm of runoff")]
         }
-        (Part::FirstFlushDiverter { .. }, Duty::ClearWeepHole) => scene
-            .chamber
-            .as_ref()
-            .map(|chamber| clogging(part, chamber))
-            .transpose()?
-            .flatten()
-            .into_iter()
-            .collect(),
+        (Part::FirstFlushDiverter { .. }, Duty::ClearWeepHole) => {
+            scene.chamber.as_ref().and_then(|chamber| clogging(part, chamber)).into_iter().collect()
+        }
         (
             Part::Tank { floor_area_m2, outlet_height_mm, calmed_inlet, sediment_limit_mm, .. },
             Duty::RemoveSediment,
@@ -103,8 +98,8 @@ pub fn of<'a>(part: &Part, duty: Duty, scene: &'a Scene<'_>) -> Result<Vec<Rule<
 }
 
 /// What clogs a diverter that empties itself.
-pub fn clogging<'a>(part: &Part, chamber: &'a OwnChamber) -> Result<Option<Rule<'a>>> {
-    Ok(match part {
+pub fn clogging<'a>(part: &Part, chamber: &'a OwnChamber) -> Option<Rule<'a>> {
+    match part {
         Part::FirstFlushDiverter { emptying: Emptying::WeepHole { .. }, .. } => Some(Rule::filling(
             Exposure::Grit { chamber: chamber.engine() },
             mark::weep_hole_chamber(),
@@ -116,7 +111,7 @@ pub fn clogging<'a>(part: &Part, chamber: &'a OwnChamber) -> Result<Option<Rule<
             "fills of the chamber",
         )),
         _ => None,
-    })
+    }
 }
 
 fn coupling<'a>(

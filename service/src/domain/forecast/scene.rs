@@ -257,7 +257,7 @@ impl<'a> Scene<'a> {
         found_on: NaiveDate,
     ) -> Result<Day> {
         let found = to_day(found_on);
-        let Some(rule) = super::rules::clogging(&component.facts.part, chamber)? else { return Ok(found) };
+        let Some(rule) = super::rules::clogging(&component.facts.part, chamber) else { return Ok(found) };
         let meter = self.meter(rule.exposure)?;
         let from = meter.reached_before(rule.prior.mark, to_day(cleared.min(found_on)), found)?;
         Ok(from.unwrap_or(found))

@@ -7,7 +7,7 @@ use crate::domain::error::Result;
 use chrono::{Days, NaiveDate};
 use eavesward_engine as engine;
 use engine::heat::MonthlyClock;
-use engine::supply::EVAPORATION_LOG_SD;
+use engine::supply::{EVAPORATION_LOG_SD, Supply};
 use engine::{mosquito, trap};
 
 /// Days over which a best day is looked for: a whole year has every season.
@@ -59,47 +59,10 @@ pub fn trap(
         Some(mm_per_day) => trap::evaporation(mm_per_day)?,
         None => trap::usual_evaporation(scene.mean_c.as_ref())?,
     };
-    let mut predicted = match scene.supply()? {
-        Some(supply) => {
-            let outlook = supply.seal(seal_depth_mm, to_day(filled_on), &evaporation)?;
-            let full_on = to_date(outlook.full_on).unwrap_or(filled_on);
-            let on = outlook.day_of_chance(tolerance).and_then(to_date);
-            let step = engine::supply::AHEAD_DAYS / (CURVE_POINTS - 1);
-            let point = |k: usize| {
-                let ahead = k * step;
-                Some((to_date(to_day(scene.as_of).plus(ahead as i32))?, outlook.chance_in(ahead)))
-            };
-            let curve =
-                if scene.in_full { (0..CURVE_POINTS).filter_map(point).collect() } else { Vec::new() };
-            let window = outlook.window.early.map(|_| to_window(outlook.window));
-            let mut predicted = seal(scene, seal_depth_mm, full_on, outlook.lost_mm, &evaporation, tolerance);
-            (predicted.on, predicted.prediction.window) = (on, window);
-            predicted.prediction.chances = Some(to_chances(outlook.chance));
-            predicted.prediction.curve = curve;
-            predicted.reasons.insert(
-                0,
-                if full_on > filled_on {
-                    format!("The tank last overflowed into the trap on {full_on}, by the readings.")
-                } else {
-                    format!("The trap was last filled on {full_on}; the tank has not overflowed into it since, by the readings.")
-                },
-            );
-            predicted
-        }
-        // Without a tank or rain to follow nothing fills it again.
-        None => {
-            let lost = evaporation.between(to_day(filled_on), to_day(scene.as_of)).min(seal_depth_mm);
-            let mut predicted = seal(scene, seal_depth_mm, filled_on, lost, &evaporation, tolerance);
-            predicted.on =
-                trap::drying(&evaporation, seal_depth_mm, to_day(filled_on))?.gone.and_then(to_date);
-            predicted.reasons.insert(
-                0,
-                "When the tank overflows is not known: give the system a tank and its gauge rain. The seal counts from the \
-                 day it was last seen to."
-                    .to_owned(),
-            );
-            predicted
-        }
+    let supply = scene.supply()?;
+    let mut predicted = match supply {
+        Some(supply) => followed(scene, supply, seal_depth_mm, filled_on, &evaporation, tolerance)?,
+        None => unfollowed(scene, seal_depth_mm, filled_on, &evaporation, tolerance)?,
     };
     if scene.evaporation.is_none() {
         predicted.reasons.push(
@@ -119,6 +82,55 @@ pub fn trap(
             "Its water stays warm enough for eggs laid today to leave it as mosquitoes about {out}."
         ));
     }
+    Ok(predicted)
+}
+
+/// A seal that the tank fills again when it overflows.
+fn followed(
+    scene: &Scene<'_>,
+    supply: &Supply,
+    seal_depth_mm: f64,
+    filled_on: NaiveDate,
+    evaporation: &MonthlyClock,
+    tolerance: f64,
+) -> Result<Predicted> {
+    let outlook = supply.seal(seal_depth_mm, to_day(filled_on), evaporation)?;
+    let full_on = to_date(outlook.full_on).unwrap_or(filled_on);
+    let mut predicted = seal(scene, seal_depth_mm, full_on, outlook.lost_mm, evaporation, tolerance);
+    predicted.on = outlook.day_of_chance(tolerance).and_then(to_date);
+    predicted.prediction.window = outlook.window.early.map(|_| to_window(outlook.window));
+    predicted.prediction.chances = Some(to_chances(outlook.chance));
+    if scene.in_full {
+        let step = engine::supply::AHEAD_DAYS / (CURVE_POINTS - 1);
+        let point =
+            |ahead: usize| Some((to_date(to_day(scene.as_of).plus(ahead as i32))?, outlook.chance_in(ahead)));
+        predicted.prediction.curve = (0..CURVE_POINTS).filter_map(|k| point(k * step)).collect();
+    }
+    let last = if full_on > filled_on {
+        format!("The tank last overflowed into the trap on {full_on}, by the readings.")
+    } else {
+        format!(
+            "The trap was last filled on {full_on}; the tank has not overflowed into it since, by the readings."
+        )
+    };
+    predicted.reasons.insert(0, last);
+    Ok(predicted)
+}
+
+/// A seal that nothing fills again, for want of a tank or of rain to follow.
+fn unfollowed(
+    scene: &Scene<'_>,
+    seal_depth_mm: f64,
+    filled_on: NaiveDate,
+    evaporation: &MonthlyClock,
+    tolerance: f64,
+) -> Result<Predicted> {
+    let lost = evaporation.between(to_day(filled_on), to_day(scene.as_of)).min(seal_depth_mm);
+    let mut predicted = seal(scene, seal_depth_mm, filled_on, lost, evaporation, tolerance);
+    predicted.on = trap::drying(evaporation, seal_depth_mm, to_day(filled_on))?.gone.and_then(to_date);
+    let unknown = "When the tank overflows is not known: give the system a tank and its gauge rain. The seal counts from \
+                   the day it was last seen to.";
+    predicted.reasons.insert(0, unknown.to_owned());
     Ok(predicted)
 }
 

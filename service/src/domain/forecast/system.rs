@@ -98,7 +98,8 @@ impl Ground {
         let record = self.gauge.record();
         let days = record.first().zip(record.last()).map_or(0, |(first, last)| last.since(first) + 1);
         let roofs: usize = self.catchments().iter().map(|asked| asked.catchment.bytes()).sum();
-        let ahead: usize = self.ahead().iter().flat_map(|ahead| &ahead.paths).map(|paths| paths.bytes()).sum();
+        let ahead: usize =
+            self.ahead().iter().flat_map(|ahead| &ahead.paths).map(|paths| paths.bytes()).sum();
         8 * days as usize + 4096 + roofs + ahead
     }
 
