@@ -63,6 +63,6 @@ pub struct SystemStatus {
     pub runoff_30_days_l: f64,
     /// Days without a reading among the last 30.
     pub unread_of_30_days: u32,
-    /// Runoff since each predicted duty was last done.
+    /// Runoff since each duty that follows it was last done, the most urgent first; six at most.
     pub since_served: Vec<RunoffSince>,
 }

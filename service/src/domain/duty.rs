@@ -179,6 +179,11 @@ impl Duty {
         )
     }
 
+    /// Whether what it sees to follows the water off the roof.
+    pub const fn follows_runoff(self) -> bool {
+        self.builds_up() || matches!(self, Self::DrainDiverter)
+    }
+
     /// Whether it belongs to the routine care that "last served" stands for; work that is done once in years, or by the
     /// season, does not.
     pub const fn is_routine(self) -> bool {

@@ -36,7 +36,7 @@ const RETRY: TimeDelta = TimeDelta::minutes(15);
 /// Entries of a status.
 const NEXT: usize = 5;
 /// The most duties of a status that show their runoff: a poll stays small whatever the system.
-const MOST_SINCE: usize = 12;
+const MOST_SINCE: usize = 6;
 
 /// What one round did.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -257,13 +257,13 @@ fn status(input: &Inputs, ground: &Ground, tasks: &[Task], as_of: NaiveDate) -> 
             due_on: task.due_on?,
         })
     });
-    let since_served =
-        tasks.iter().filter(|task| task.forecast.prediction.is_some()).map(|task| RunoffSince {
-            component_name: task.forecast.component_name.clone(),
-            duty: task.duty,
-            since: task.forecast.since,
-            runoff_mm: rounded(runoff(task.forecast.since)),
-        });
+    let fed = tasks.iter().filter(|task| task.duty.follows_runoff());
+    let since_served = fed.map(|task| RunoffSince {
+        component_name: task.forecast.component_name.clone(),
+        duty: task.duty,
+        since: task.forecast.since,
+        runoff_mm: rounded(runoff(task.forecast.since)),
+    });
     let last = |days: u64| {
         let from = as_of.checked_sub_days(Days::new(days)).unwrap_or(as_of);
         let mm = runoff(from);

@@ -346,8 +346,8 @@ async fn a_forecast_explains_itself(app: &App) {
             .map(|day| past[day].as_f64().expect("a chance"));
         assert!(past.is_sorted(), "{past:?}");
     }
-    // The screen, three diverters, the coupling and the sediment.
-    assert_eq!(predicted, 6);
+    // Roof, gutter, screen, three diverters, the coupling, sediment, the trap and the cartridge.
+    assert_eq!(predicted, 10);
 }
 
 async fn a_retired_system_has_no_duties(app: &App) {

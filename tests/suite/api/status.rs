@@ -104,7 +104,7 @@ async fn a_system_of_every_kind_fits_into_two_kilobytes(app: &App) {
     }
     app.refresh().await;
     let reply = Reply::of(app.request("GET", &path)).await;
-    assert!(reply.text.len() < 3072, "{} bytes: {}", reply.text.len(), reply.text);
+    assert!(reply.text.len() < 2048, "{} bytes: {}", reply.text.len(), reply.text);
 }
 
 async fn the_next_duties_are_those_of_the_tasks(app: &App) {

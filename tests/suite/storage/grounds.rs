@@ -105,11 +105,21 @@ fn noon(number: i64) -> DateTime<Utc> {
     day(number).and_hms_opt(12, 0, 0).expect("noon").and_utc()
 }
 
-/// Without what a task does not keep: curves, and digits that are never shown.
+/// Without what a task does not keep: curves, lessons, and digits that are never shown.
 fn as_kept(mut forecast: DutyForecast) -> DutyForecast {
     if let Some(prediction) = &mut forecast.prediction {
         prediction.curve.clear();
-        prediction.mark.value = rounded(prediction.mark.value);
+        prediction.lessons.clear();
+        prediction.next_finding = None;
+        let mark = &mut prediction.mark;
+        for figure in [&mut mark.value, &mut mark.log_sd, &mut mark.prior_value, &mut mark.prior_log_sd] {
+            *figure = rounded(*figure);
+        }
+        if let Some(best) = &mut prediction.best_day {
+            for litres in [&mut best.water_lost_l, &mut best.water_lost_low_l, &mut best.water_lost_high_l] {
+                *litres = rounded(*litres);
+            }
+        }
         if let Some(tally) = &mut prediction.tally {
             for figure in [&mut tally.value, &mut tally.from_readings, &mut tally.from_climate] {
                 *figure = rounded(*figure);
