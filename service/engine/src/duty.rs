@@ -174,7 +174,7 @@ impl Meter<'_> {
         Ok(Answer { tally, outcome, chance, notes: self.notes().to_vec(), path, mark, seen })
     }
 
-    fn check(&self, q: &Question) -> Result<(), EngineError> {
+    pub(crate) fn check(&self, q: &Question) -> Result<(), EngineError> {
         q.mark.check()?;
         require((0.0..1.0).contains(&q.left_share), "left_share", q.left_share, "0 to under 1")?;
         let past = q.as_of.since(q.since);

@@ -45,6 +45,7 @@ pub mod passage;
 pub mod rain;
 pub mod runoff;
 pub mod site;
+pub mod skill;
 pub mod solar;
 mod special;
 pub mod supply;

@@ -14,6 +14,7 @@ mod learning;
 mod published;
 mod roof;
 mod seattle;
+mod skill;
 mod sun;
 mod tank;
 mod trap;

@@ -59,7 +59,7 @@ impl Finding {
     }
 
     /// Lower end, upper end and log-sd, checked.
-    fn range(self) -> Result<(f64, f64, f64), EngineError> {
+    pub(crate) fn range(self) -> Result<(f64, f64, f64), EngineError> {
         let share = |value: f64| require(value >= 0.0, "share", value, "0 or more");
         match self {
             Finding::Measured { fullness, log_sd } => {
