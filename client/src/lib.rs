@@ -63,12 +63,13 @@ pub use eavesward_contract as contract;
 pub use error::Error;
 pub use items::Items;
 pub use query::{
-    Accumulated, ComponentQuery, ListQuery, RainFileOptions, RainQuery, SystemQuery, TaskQuery, VisitQuery,
+    Accumulated, AnswerQuery, ComponentQuery, ListQuery, RainFileOptions, RainQuery, SkillQuery, SystemQuery,
+    TaskQuery, VisitQuery,
 };
 pub use request::{Body, Request};
 pub use resources::{
-    Components, Duties, Gauges, Keys, Properties, StatusChange, Systems, Tasks, Visits, property_update_from,
-    system_update_from,
+    Components, Duties, Gauges, Keys, Properties, Skill, StatusChange, Systems, Tasks, Visits,
+    property_update_from, system_update_from,
 };
 pub use retry::RetryPolicy;
 

@@ -3,7 +3,7 @@
 use crate::Request;
 use bon::Builder;
 use chrono::NaiveDate;
-use eavesward_contract::{ComponentKind, RainLayout, TaskState};
+use eavesward_contract::{ComponentKind, Duty, RainLayout, TaskState};
 use uuid::Uuid;
 
 /// A list without filters.
@@ -85,6 +85,37 @@ pub struct VisitQuery {
     /// Whether withdrawn visits are listed too.
     #[builder(default)]
     pub include_withdrawn: bool,
+    /// Rows a page, 1 to 500; 100 when absent.
+    pub limit: Option<u32>,
+    /// `next_cursor` of the page before; the beginning when absent.
+    #[builder(into)]
+    pub cursor: Option<String>,
+}
+
+/// Which findings count for the skill of forecasts.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct SkillQuery {
+    /// Only findings on this system.
+    pub system_id: Option<Uuid>,
+    /// Only those of visits on this day or later.
+    pub from: Option<NaiveDate>,
+    /// Only those of visits on this day or earlier.
+    pub to: Option<NaiveDate>,
+}
+
+/// Which answered forecasts.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct AnswerQuery {
+    /// Only those of this system.
+    pub system_id: Option<Uuid>,
+    /// Only those of this duty.
+    pub duty: Option<Duty>,
+    /// Only those of visits on this day or later.
+    pub from: Option<NaiveDate>,
+    /// Only those of visits on this day or earlier.
+    pub to: Option<NaiveDate>,
     /// Rows a page, 1 to 500; 100 when absent.
     pub limit: Option<u32>,
     /// `next_cursor` of the page before; the beginning when absent.

@@ -3,7 +3,8 @@
 //! Functions that take a body give an error only if it cannot be written as JSON.
 
 use crate::query::{
-    ComponentQuery, ListQuery, RainFileOptions, RainQuery, SystemQuery, TaskQuery, VisitQuery, word,
+    AnswerQuery, ComponentQuery, ListQuery, RainFileOptions, RainQuery, SkillQuery, SystemQuery, TaskQuery,
+    VisitQuery, word,
 };
 use crate::{Error, Request};
 use chrono::NaiveDate;
@@ -217,6 +218,25 @@ pub fn list_tasks(query: &TaskQuery) -> Request {
 /// `GET /v1/tasks/{id}`.
 pub fn task(id: Uuid) -> Request {
     Request::get(at("tasks", id))
+}
+
+/// `GET /v1/skill`. The service gives all in one page, which has no limit to choose.
+pub fn skill(query: &SkillQuery) -> Request {
+    Request::get("/v1/skill")
+        .query_some("system_id", query.system_id)
+        .query_some("from", query.from)
+        .query_some("to", query.to)
+}
+
+/// `GET /v1/skill/answers`.
+pub fn list_answers(query: &AnswerQuery) -> Request {
+    Request::get("/v1/skill/answers")
+        .query_some("system_id", query.system_id)
+        .query_some("duty", query.duty.as_ref().map(word))
+        .query_some("from", query.from)
+        .query_some("to", query.to)
+        .query_some("limit", query.limit)
+        .query_some("cursor", query.cursor.as_deref())
 }
 
 /// `GET /v1/visits`.

@@ -15,6 +15,7 @@ mod gauge;
 mod page;
 mod problem;
 mod property;
+mod skill;
 mod status;
 mod system;
 mod task;
@@ -40,6 +41,7 @@ pub use gauge::{
 pub use page::Page;
 pub use problem::{FieldProblem, Problem, ProblemCode};
 pub use property::{MonthlyTemperatures, Property, PropertyRequest};
+pub use skill::{AnsweredForecast, DutySkill, ExpectedFullness};
 pub use status::{NextDuty, RunoffSince, SystemStatus};
 pub use system::{
     Canopy, CoefficientSource, Roof, RoofRequest, Surface, System, SystemCreateRequest, SystemUpdateRequest,

@@ -1,6 +1,7 @@
 //! Forecasts: what a system's parts have taken, and when each duty falls due. A pure function of what is stored and the
 //! day asked for.
 
+mod answered;
 mod calendar;
 mod learned;
 mod predict;
@@ -10,6 +11,7 @@ mod simulated;
 mod sketch;
 mod system;
 
+pub use answered::{Answers, answers};
 pub use learned::{Lesson, NextFinding};
 pub use predict::to_day;
 pub use scene::{Place, Scene, Sight};

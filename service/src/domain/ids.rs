@@ -43,6 +43,8 @@ ids! {
     VisitId,
     /// Id of a task.
     TaskId,
+    /// Id of a forecast that a finding answered.
+    AnswerId,
 }
 
 impl TaskId {
@@ -53,6 +55,14 @@ impl TaskId {
         let mut bytes = Uuid::new_v5(&component.0, duty.code().as_bytes()).into_bytes();
         bytes[..6].copy_from_slice(&component.0.as_bytes()[..6]);
         Self(uuid::Builder::from_custom_bytes(bytes).into_uuid())
+    }
+}
+
+impl AnswerId {
+    /// The id of what a visit's finding on a component answered for a duty: computed, so that two replicas make the same
+    /// row.
+    pub fn of(visit: VisitId, component: ComponentId, duty: Duty) -> Self {
+        Self(Uuid::new_v5(&Uuid::new_v5(&visit.0, component.0.as_bytes()), duty.code().as_bytes()))
     }
 }
 

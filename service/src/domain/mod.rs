@@ -27,6 +27,7 @@ pub mod rain;
 pub mod rain_files;
 pub mod refresh;
 pub mod rounding;
+pub mod skill;
 pub mod status;
 pub mod store;
 pub mod system;

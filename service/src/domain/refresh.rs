@@ -131,7 +131,7 @@ async fn batch(cx: &Context, claims: &[StaleSystem]) -> Result<Round> {
 }
 
 /// The rain under a gauge, as far as any of its systems may use it: through the latest local date of all zones.
-async fn ground(cx: &Context, gauge: &Gauge, now: DateTime<Utc>) -> Result<Arc<Ground>> {
+pub(super) async fn ground(cx: &Context, gauge: &Gauge, now: DateTime<Utc>) -> Result<Arc<Ground>> {
     let through = local_date(now, chrono_tz::Pacific::Kiritimati);
     let read = async |known| cx.store.rain_since(gauge.id, known, through).await;
     cx.grounds.ground(gauge, through, read).await
@@ -171,7 +171,7 @@ fn compute(
 }
 
 /// A ground as it stood on a day.
-fn through(ground: &Arc<Ground>, day: NaiveDate) -> Arc<Ground> {
+pub(super) fn through(ground: &Arc<Ground>, day: NaiveDate) -> Arc<Ground> {
     match ground.through() {
         Some(last) if last > day => Arc::new(ground.until(day)),
         _ => Arc::clone(ground),

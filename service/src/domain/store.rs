@@ -11,19 +11,23 @@ use crate::domain::account::{Account, Key};
 use crate::domain::component::{Component, ComponentFacts, Kind};
 use crate::domain::duty::Duty;
 use crate::domain::duty_settings::{DutySetting, DutySettings, Own};
+use crate::domain::forecast::Answers;
 use crate::domain::gauge::{Gauge, GaugeFacts, RainSpan};
 use crate::domain::idempotency::{Answer, Attempt, Claim};
-use crate::domain::ids::ComponentId;
-use crate::domain::ids::{AccountId, GaugeId, KeyId, PropertyId, SystemId, TaskId, VisitId};
+use crate::domain::ids::{
+    AccountId, AnswerId, ComponentId, GaugeId, KeyId, PropertyId, SystemId, TaskId, VisitId,
+};
 use crate::domain::paging::PageAsked;
 use crate::domain::property::{Property, PropertyFacts};
 use crate::domain::rain::{RainDay, Upserted};
+use crate::domain::skill::{Answered, DutySkill, History, SkillFilter};
 use crate::domain::status::Status;
 use crate::domain::system::{System, SystemFacts};
 use crate::domain::task::{State, Task};
 use crate::domain::visit::{Revision, Visit};
 use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// The storage failed; the cause is for the log, not for the caller.
@@ -184,6 +188,19 @@ pub struct Refreshed {
     pub status: Status,
     /// When the local day ends and it is stale again.
     pub next_at: DateTime<Utc>,
+}
+
+/// A claimed system whose visits changed since its answers were worked out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Unscored {
+    /// Whose it is.
+    pub account_id: AccountId,
+    /// The system.
+    pub system_id: SystemId,
+    /// Counts up with every change of its visits; as it was when it was claimed.
+    pub changes: i64,
+    /// Until when the claim holds others off; tells it from a later one.
+    pub held_until: DateTime<Utc>,
 }
 
 /// Accounts and keys.
@@ -414,6 +431,35 @@ pub trait TaskStore: Send + Sync {
     async fn stale_count(&self, now: DateTime<Utc>) -> Stored<i64>;
 }
 
+/// Forecasts that findings answered.
+#[async_trait]
+pub trait SkillStore: Send + Sync {
+    /// The answers of each duty together, in no order.
+    async fn skill(&self, account: AccountId, filter: &SkillFilter) -> Stored<Vec<DutySkill>>;
+    /// The answers, latest visit first: by `(visited_on, id)` descending.
+    async fn answers(
+        &self,
+        account: AccountId,
+        filter: &SkillFilter,
+        page: &PageAsked<NaiveDate>,
+    ) -> Stored<Vec<Answered>>;
+    /// Claims up to `limit` systems whose visits changed since their answers were worked out, and holds them until
+    /// `until`. Two replicas never get the same system at once.
+    async fn claim_unscored(
+        &self,
+        now: DateTime<Utc>,
+        until: DateTime<Utc>,
+        limit: u32,
+    ) -> Stored<Vec<Unscored>>;
+    /// What the answers that are kept of a system rest on.
+    async fn histories(&self, system: SystemId) -> Stored<BTreeMap<AnswerId, History>>;
+    /// Makes these the answers of a claimed system: those not among them are removed. Does nothing but let go when a visit
+    /// changed since the claim, and nothing at all when somebody else holds it by now.
+    async fn finish_scoring(&self, claim: &Unscored, answers: &Answers, now: DateTime<Utc>) -> Stored<()>;
+    /// Lets go of a claimed system whose answers could not be worked out, to be tried again at `at`.
+    async fn release_unscored(&self, claim: &Unscored, at: DateTime<Utc>) -> Stored<()>;
+}
+
 /// Repeated requests.
 #[async_trait]
 pub trait IdempotencyStore: Send + Sync {
@@ -439,6 +485,7 @@ pub trait Store:
     + SystemStore
     + VisitStore
     + TaskStore
+    + SkillStore
     + IdempotencyStore
 {
     /// Whether it can be reached.

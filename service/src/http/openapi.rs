@@ -1,7 +1,7 @@
 //! The OpenAPI document: collected from the handlers, committed as `openapi/openapi.json`, never written by hand.
 
 use super::routes::{
-    accounts, components, duties, forecasts, gauges, properties, rain, systems, tasks, visits,
+    accounts, components, duties, forecasts, gauges, properties, rain, skill, systems, tasks, visits,
 };
 use super::{samples, service};
 use eavesward_contract as wire;
@@ -36,6 +36,7 @@ use utoipa::{Modify, OpenApi};
         components::retire,
         tasks::list, tasks::get,
         forecasts::of_system, forecasts::stateless,
+        skill::by_duty, skill::answers,
         visits::list, visits::log, visits::get, visits::correct, visits::withdraw, visits::revisions,
         service::healthz, service::readyz, service::document,
     ),
@@ -50,6 +51,7 @@ use utoipa::{Modify, OpenApi};
         (name = "tasks", description = "What falls due"),
         (name = "forecasts", description = "Why, explained in full"),
         (name = "visits", description = "What was done and found"),
+        (name = "skill", description = "How far to trust the dates"),
         (name = "service", description = "The service itself"),
     ),
     modifiers(&Shared)

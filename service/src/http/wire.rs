@@ -3,9 +3,11 @@
 mod component;
 mod duty;
 mod forecast;
+pub use duty::UNKNOWN_DUTY;
 pub use forecast::sketch;
 mod gauge;
 mod people;
+mod skill;
 mod system;
 pub use system::registration;
 mod visit;

@@ -1,7 +1,7 @@
-//! The timed loop: refreshes what is stale, and tidies up. Every step is a use case of the domain that a test can call
+//! The timed loop: refreshes what is stale, holds findings against past forecasts, and tidies up. Every step is a use case of the domain that a test can call
 //! with a clock of its own.
 
-use crate::domain::{Context, Result, idempotency, refresh};
+use crate::domain::{Context, Result, idempotency, refresh, skill};
 use chrono::{DateTime, TimeDelta, Utc};
 use cron::Schedule;
 use std::time::Duration;
@@ -33,6 +33,15 @@ pub async fn run(cx: Context, rhythm: Rhythm, mut stop: watch::Receiver<bool>) {
             Ok(_) => {}
             Err(error) => {
                 tracing::error!(error = ?error, "a round of refreshing failed; trying again soon");
+                wait = wait.min(AFTER_FAILURE);
+            }
+        }
+        match skill::run(&cx).await {
+            // There may be more; refreshing comes first again.
+            Ok(some) if some > 0 => wait = Duration::ZERO,
+            Ok(_) => {}
+            Err(error) => {
+                tracing::error!(error = ?error, "working out what findings answered failed; trying again soon");
                 wait = wait.min(AFTER_FAILURE);
             }
         }

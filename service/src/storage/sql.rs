@@ -1,6 +1,8 @@
 //! A statement with its values, before it is known which database it goes to.
 
-use crate::domain::ids::{AccountId, ComponentId, GaugeId, KeyId, PropertyId, SystemId, TaskId, VisitId};
+use crate::domain::ids::{
+    AccountId, AnswerId, ComponentId, GaugeId, KeyId, PropertyId, SystemId, TaskId, VisitId,
+};
 use chrono::{DateTime, NaiveDate, Utc};
 use std::borrow::Cow;
 use std::fmt::Write as _;
@@ -53,6 +55,7 @@ bind! {
     ComponentId => Uuid, |this| this.0;
     VisitId => Uuid, |this| this.0;
     TaskId => Uuid, |this| this.0;
+    AnswerId => Uuid, |this| this.0;
     NaiveDate => Int, |this| i64::from(this.to_epoch_days());
     DateTime<Utc> => Int, |this| this.timestamp_micros();
 }

@@ -7,6 +7,7 @@ use crate::domain::visit::{Revision, Visit};
 use crate::storage::connection::{Database, Tx};
 use crate::storage::errors::to_json;
 use crate::storage::rows::{RevisionRow, VISIT_COLUMNS, VisitRow, values};
+use crate::storage::skill::mark_unscored;
 use crate::storage::sql::{Sql, sql};
 use crate::storage::stale::{Reach, mark_stale};
 use async_trait::async_trait;
@@ -43,13 +44,16 @@ async fn replace(tx: &mut Tx, account: AccountId, new: &Visit) -> Stored<()> {
     tx.run(update).await.map(drop)
 }
 
-/// Marks the systems of a visit before and after a change, the lesser id first as everywhere.
+/// Marks the systems of a visit before and after a change, the lesser id first as everywhere: their forecasts are stale,
+/// and what their findings answered is to be worked out anew.
 async fn mark_both(tx: &mut Tx, account: AccountId, mut systems: [SystemId; 2]) -> Stored<()> {
     systems.sort_unstable();
     mark_stale(tx, account, Reach::System(systems[0])).await?;
     if systems[0] != systems[1] {
         mark_stale(tx, account, Reach::System(systems[1])).await?;
+        mark_unscored(tx, account, systems[0]).await?;
     }
+    mark_unscored(tx, account, systems[1]).await?;
     Ok(())
 }
 
@@ -70,6 +74,7 @@ impl VisitStore for Database {
         let mut tx = self.begin().await?;
         if tx.run(query).await? > 0 {
             mark_stale(&mut tx, visit.account_id, Reach::System(visit.facts.system_id)).await?;
+            mark_unscored(&mut tx, visit.account_id, visit.facts.system_id).await?;
         }
         tx.commit().await
     }

@@ -4,7 +4,9 @@ use eavesward_engine::generate::Generator;
 use eavesward_engine::learning::{BY_EYE_LOG_SD, Finding};
 use eavesward_engine::runoff::WettingStore;
 use eavesward_engine::skill::Placed;
-use eavesward_engine::{Catchment, Climate, Day, Exposure, Gauge, Mark, Meter, Question, RainRecord, Setting};
+use eavesward_engine::{
+    Catchment, Climate, Day, Exposure, Gauge, Mark, Meter, Question, RainRecord, Setting,
+};
 use proptest::prelude::*;
 
 use super::{assert_relative, assert_within, day, roof, seattle, site};
@@ -55,7 +57,8 @@ fn findings_drawn_from_the_forecasts_own_laws_fall_evenly() {
     with_meter(|meter| {
         for (since, days) in [(day(2021, 3, 10), 60), (day(2021, 7, 1), 120), (day(2021, 10, 5), 45)] {
             let question = question(since, MARK, 0.0);
-            let placed = |finding| meter.placed(&question, since.plus(days as i32), finding).unwrap().unwrap();
+            let placed =
+                |finding| meter.placed(&question, since.plus(days as i32), finding).unwrap().unwrap();
             let found = found(since, days, PATHS);
             let number = |f: f64| placed(Finding::Measured { fullness: f, log_sd: BY_EYE_LOG_SD });
             // Nobody reads more than the three classes, nothing and blocked. Their edges are as fuzzy as the eye.
@@ -73,7 +76,12 @@ fn findings_drawn_from_the_forecasts_own_laws_fall_evenly() {
                 let of = |share: fn(&Placed) -> f64| mean(&all.iter().map(share).collect::<Vec<_>>());
                 assert_within(of(Placed::middle), 0.5, 0.028, &format!("{what}: middle"));
                 assert_within(of(Placed::inside), 0.8, 0.035, &format!("{what}: inside"));
-                assert_within(of(Placed::below), of(Placed::above), 0.05, &format!("{what}: below and above"));
+                assert_within(
+                    of(Placed::below),
+                    of(Placed::above),
+                    0.05,
+                    &format!("{what}: below and above"),
+                );
             }
             // A mark that is a third of what was believed shows.
             let thrice: Vec<f64> = found.iter().map(|f| number(3.0 * f).above()).collect();
@@ -91,8 +99,9 @@ fn the_expected_fullness_is_that_of_the_paths() {
     let at = |p: f64| paths[(p * paths.len() as f64) as usize];
     // The paths' findings have the error of the eye on top of the mark's.
     let mark = Mark { log_sd: MARK.log_sd.hypot(BY_EYE_LOG_SD), ..MARK };
-    let expected =
-        with_meter(|meter| meter.fullness(&question(since, mark, 0.0), since.plus(days as i32))).unwrap().unwrap();
+    let expected = with_meter(|meter| meter.fullness(&question(since, mark, 0.0), since.plus(days as i32)))
+        .unwrap()
+        .unwrap();
     for (p, expected) in [(0.1, expected.low), (0.5, expected.likely), (0.9, expected.high)] {
         assert_relative(expected, at(p), 0.06, &format!("quantile {p}"));
     }

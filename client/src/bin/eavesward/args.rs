@@ -1,6 +1,6 @@
 //! The command line: what holds for every subcommand, and the list of them.
 
-use crate::cmd::{component, due, duty, forecast, gauge, key, property, rain, status, system, visit};
+use crate::cmd::{component, due, duty, forecast, gauge, key, property, rain, skill, status, system, visit};
 use crate::show::Units;
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
@@ -64,6 +64,8 @@ pub enum Command {
     /// Duties: what falls due when, and the account's own figures
     #[command(subcommand)]
     Duty(duty::Duty),
+    /// How well past forecasts met what visits found: how far to trust the dates
+    Skill(skill::Skill),
     /// Properties: the places that systems stand at
     #[command(subcommand)]
     Property(property::Property),

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use clap::ValueEnum;
-use eavesward_client::contract::{Caution, DecidedBy, Hazard, Mark, Tally, Window};
+use eavesward_client::contract::{Caution, DecidedBy, Finding, Hazard, Mark, Tally, Window};
 use eavesward_client::units;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -105,6 +105,17 @@ pub fn decided_by(decided_by: DecidedBy) -> String {
         DecidedBy::FirstLook => "first look".to_owned(),
         DecidedBy::Rating => "maker's rating".to_owned(),
         other => words(&other),
+    }
+}
+
+/// What was found.
+pub fn finding(finding: Finding, units: Units) -> String {
+    match finding {
+        Finding::Nothing {} => "nothing".to_owned(),
+        Finding::Blocked {} => "blocked".to_owned(),
+        Finding::Class { class } => words(&class),
+        Finding::Fraction { fraction } => format!("{:.0} %", fraction * 100.0),
+        Finding::Depth { depth_mm } => measure(depth_mm, "mm", units),
     }
 }
 

@@ -58,6 +58,15 @@ impl Finding {
         }
     }
 
+    /// The share that stands for it: a number itself, the geometric middle of a class; `None` for what is open at an end.
+    pub fn middle(self) -> Option<f64> {
+        match self {
+            Finding::Measured { fullness, .. } if fullness > 0.0 => Some(fullness),
+            Finding::Between { from, to } if from > 0.0 && to.is_finite() => Some((from * to).sqrt()),
+            _ => None,
+        }
+    }
+
     /// Lower end, upper end and log-sd, checked.
     pub(crate) fn range(self) -> Result<(f64, f64, f64), EngineError> {
         let share = |value: f64| require(value >= 0.0, "share", value, "0 or more");

@@ -71,7 +71,7 @@ pub struct Taught {
 }
 
 /// Whether a finding on one duty speaks of the mark of another one.
-fn speaks_of(found_on: Duty, mark_of: Duty) -> bool {
+pub(super) fn speaks_of(found_on: Duty, mark_of: Duty) -> bool {
     found_on == mark_of || (found_on == Duty::MeasureSediment && mark_of == Duty::RemoveSediment)
 }
 
@@ -160,7 +160,8 @@ impl History {
     }
 }
 
-fn found(finding: Finding, mark: f64) -> learning::Finding {
+/// A finding as the engine takes it; depths are held against the mark of the prior.
+pub(super) fn found(finding: Finding, mark: f64) -> learning::Finding {
     match finding {
         Finding::Nothing => learning::Finding::NOTHING,
         Finding::Fraction(share) => learning::Finding::by_eye(share),

@@ -8,7 +8,7 @@ use crate::domain::Context;
 use crate::domain::cautions;
 use crate::domain::check::Check;
 use crate::domain::clock::local_date;
-use crate::domain::component::ComponentFacts;
+use crate::domain::component::{Component, ComponentFacts};
 use crate::domain::duty::{self, DecidedBy, Duty};
 use crate::domain::error::{Error, Result};
 use crate::domain::gauge::Normals;
@@ -209,7 +209,12 @@ pub struct Seen<'a> {
     pub item: &'a VisitItem,
 }
 
-impl InService<'_> {
+impl<'a> InService<'a> {
+    /// A component without its history.
+    pub fn bare(component: &'a Component) -> Self {
+        Self { id: Some(component.id), facts: &component.facts, done: HashMap::new(), seen: Vec::new() }
+    }
+
     /// The day from which a duty counted at first. Water reaches a part from the commissioning on; sunlight from the
     /// installation.
     pub fn start(&self, duty: Duty, commissioned_on: Option<NaiveDate>) -> NaiveDate {
@@ -257,7 +262,7 @@ pub fn forecast(sight: &Sight<'_>, components: &[InService<'_>]) -> Result<Vec<D
 }
 
 /// The day from which a duty counts: the last service, or the start.
-fn since(component: &InService<'_>, duty: Duty, start: NaiveDate, as_of: NaiveDate) -> Since {
+pub(super) fn since(component: &InService<'_>, duty: Duty, start: NaiveDate, as_of: NaiveDate) -> Since {
     let served = component.served(duty).filter(|day| *day <= as_of);
     let done = component.done.get(&duty).copied().max(served);
     // New rubber has new bands: they settle again, and are looked at a month after.
@@ -323,20 +328,25 @@ fn one(
     })
 }
 
+/// What visits through a day saw to, by component, oldest first: that is how the visits come.
+pub(super) fn seen_by_component(inputs: &Inputs, through: NaiveDate) -> HashMap<ComponentId, Vec<Seen<'_>>> {
+    let mut seen: HashMap<ComponentId, Vec<Seen<'_>>> = HashMap::new();
+    for visit in inputs.visits.iter().filter(|visit| visit.facts.visited_on <= through) {
+        for item in &visit.facts.items {
+            let one = Seen { visit: visit.id, on: visit.facts.visited_on, item };
+            seen.entry(item.component_id).or_default().push(one);
+        }
+    }
+    seen
+}
+
 /// The components of a stored system that were in service on a day, with what was done to them by then.
 pub fn in_service(inputs: &Inputs, as_of: NaiveDate) -> Vec<InService<'_>> {
     let facts = &inputs.system.facts;
     if facts.commissioned_on > as_of || facts.retired_on.is_some_and(|retired| retired <= as_of) {
         return Vec::new();
     }
-    // Visits come by day.
-    let mut seen: HashMap<ComponentId, Vec<Seen<'_>>> = HashMap::new();
-    for visit in inputs.visits.iter().filter(|visit| visit.facts.visited_on <= as_of) {
-        for item in &visit.facts.items {
-            let one = Seen { visit: visit.id, on: visit.facts.visited_on, item };
-            seen.entry(item.component_id).or_default().push(one);
-        }
-    }
+    let mut seen = seen_by_component(inputs, as_of);
     let components = inputs.components.iter().filter(|component| component.in_service_on(as_of));
     components
         .map(|component| {

@@ -7,6 +7,7 @@ pub mod forecasts;
 pub mod gauges;
 pub mod properties;
 pub mod rain;
+pub mod skill;
 pub mod systems;
 pub mod tasks;
 pub mod visits;
@@ -96,6 +97,8 @@ pub fn configure(cfg: &mut ServiceConfig) {
         .service(at("/components/{id}/retire", vec![("POST", post().to(components::retire))]))
         .service(at("/tasks", vec![("GET", get().to(tasks::list))]))
         .service(at("/tasks/{id}", vec![("GET", get().to(tasks::get))]))
+        .service(at("/skill", vec![("GET", get().to(skill::by_duty))]))
+        .service(at("/skill/answers", vec![("GET", get().to(skill::answers))]))
         .service(at("/visits", vec![("GET", get().to(visits::list)), ("POST", post().to(visits::log))]))
         .service(at("/visits/{id}", vec![("GET", get().to(visits::get)), ("PUT", put().to(visits::correct))]))
         .service(at("/visits/{id}/withdraw", vec![("POST", post().to(visits::withdraw))]))

@@ -2,7 +2,7 @@
 
 use super::mirror_open;
 use crate::domain::cautions::Hazard;
-pub(super) use crate::domain::rounding::rounded;
+use crate::domain::rounding::rounded;
 use crate::domain::{duty, duty_settings, forecast, status, task};
 use eavesward_contract as wire;
 
@@ -20,7 +20,7 @@ mirror_open!(Hazard: Hazard {
 });
 
 /// What is said of a duty that this version does not know.
-pub(super) const UNKNOWN_DUTY: &str = "this service knows no such duty; GET /v1/duties lists them";
+pub const UNKNOWN_DUTY: &str = "this service knows no such duty; GET /v1/duties lists them";
 
 impl From<wire::DutySettingsRequest> for duty_settings::Own {
     fn from(request: wire::DutySettingsRequest) -> Self {

@@ -1,11 +1,12 @@
 //! Forecasts.
 
-use super::duty::{UNKNOWN_DUTY, bring, rounded};
+use super::duty::{UNKNOWN_DUTY, bring};
 use super::mirror_open;
 use super::people::months;
 use crate::domain::duty_settings::{Own, ceiling_source};
 use crate::domain::error::{self, Error, FieldError};
 use crate::domain::forecast;
+use crate::domain::rounding::rounded;
 use eavesward_contract as wire;
 
 mirror_open!(ClimateBasis: forecast::Basis { Record, Normals, Both, None });

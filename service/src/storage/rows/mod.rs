@@ -1,6 +1,7 @@
 //! Rows as they are stored, and the domain types they become.
 
 mod account;
+mod answered;
 mod component;
 mod duty_setting;
 mod gauge;
@@ -10,6 +11,7 @@ mod task;
 mod visit;
 
 pub(super) use account::{AccountRow, KeyRow, scope_words};
+pub(super) use answered::{ANSWERED_COLUMNS, AnsweredRow, Kept};
 pub(super) use component::{COMPONENT_COLUMNS, ComponentRow};
 pub(super) use duty_setting::DutySettingRow;
 pub(super) use gauge::{GAUGE_COLUMNS, GaugeRow};

@@ -6,7 +6,7 @@ use crate::show;
 use crate::table::Table;
 use chrono::NaiveDate;
 use clap::Args;
-use eavesward_client::contract::{DutyForecast, ForecastRequest, SystemForecast};
+use eavesward_client::contract::{DutyForecast, ForecastRequest, Lesson, SystemForecast};
 use std::path::PathBuf;
 
 /// Of which system and for which day.
@@ -100,6 +100,24 @@ fn table(app: &mut App<'_>, duties: &[DutyForecast]) -> Result<(), Failure> {
     Ok(table.write(app.io.out)?)
 }
 
+/// What one finding taught.
+fn taught(app: &mut App<'_>, lesson: &Lesson, unit: &str) -> Result<(), Failure> {
+    let mark = |value| show::measure(value, unit, app.units);
+    let mut line = format!(
+        "  - Visit of {}: found {} after {}; the mark went from {} to {}.",
+        lesson.visited_on,
+        show::finding(lesson.finding, app.units),
+        mark(lesson.taken),
+        mark(lesson.mark_before),
+        mark(lesson.mark_after)
+    );
+    if let Some(remark) = &lesson.remark {
+        line.push(' ');
+        line.push_str(remark);
+    }
+    app.line(line)
+}
+
 fn explain(app: &mut App<'_>, duty: &DutyForecast) -> Result<(), Failure> {
     app.line("")?;
     app.line(format!("{}: {} (since {})", duty.component_name, duty.title, duty.since))?;
@@ -127,6 +145,15 @@ fn explain(app: &mut App<'_>, duty: &DutyForecast) -> Result<(), Failure> {
         app.line(format!(
             "  - Mark: {} findings stand behind it; prior{kind}: {}",
             mark.findings, mark.source
+        ))?;
+        for lesson in &duty.lessons {
+            taught(app, lesson, &mark.unit)?;
+        }
+    }
+    if let Some(next) = &duty.next_finding {
+        app.line(format!(
+            "  - A look today is likely to narrow the mark's range to {} of what it is.",
+            show::percent(Some(next.range_ratio))
         ))?;
     }
     if let (Some(day), source) =

@@ -299,16 +299,6 @@ fn done(item: &VisitItem) -> String {
 
 /// What was found, and what went before.
 fn seen(item: &VisitItem, app: &App<'_>) -> String {
-    let found = item.finding.map_or_else(|| "-".to_owned(), |finding| found(finding, app));
+    let found = item.finding.map_or_else(|| "-".to_owned(), |finding| show::finding(finding, app.units));
     if item.cleaned_meanwhile { format!("{found}, cleaned meanwhile") } else { found }
-}
-
-fn found(finding: Finding, app: &App<'_>) -> String {
-    match finding {
-        Finding::Nothing {} => "nothing".to_owned(),
-        Finding::Blocked {} => "blocked".to_owned(),
-        Finding::Class { class } => show::words(&class),
-        Finding::Fraction { fraction } => format!("{:.0} %", fraction * 100.0),
-        Finding::Depth { depth_mm } => show::measure(depth_mm, "mm", app.units),
-    }
 }

@@ -1,0 +1,96 @@
+//! Skill: how well past forecasts met what visits found.
+
+use crate::domain::error::{Error, Result};
+use crate::domain::ids::SystemId;
+use crate::domain::skill::{self, SkillFilter};
+use crate::domain::{Context, paging::PageFound};
+use crate::http::access::Reader;
+use crate::http::conditional::page;
+use crate::http::problem::ApiError;
+use crate::http::query::Query;
+use crate::http::wire::UNKNOWN_DUTY;
+use actix_web::{HttpRequest, HttpResponse, web};
+use chrono::NaiveDate;
+use eavesward_contract as wire;
+use serde::Deserialize;
+use uuid::Uuid;
+
+type Answer = std::result::Result<HttpResponse, ApiError>;
+
+/// Which findings count.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+pub struct Which {
+    /// Those on this system.
+    pub system_id: Option<Uuid>,
+    /// Those of visits on or after this day.
+    pub from: Option<NaiveDate>,
+    /// Those of visits on or before this day.
+    pub to: Option<NaiveDate>,
+}
+
+/// Which answered forecasts to list.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+pub struct WhichAnswers {
+    /// Those of this system.
+    pub system_id: Option<Uuid>,
+    /// Those of this duty.
+    pub duty: Option<wire::Duty>,
+    /// Those of visits on or after this day.
+    pub from: Option<NaiveDate>,
+    /// Those of visits on or before this day.
+    pub to: Option<NaiveDate>,
+    /// `next_cursor` of the page before; from the start when absent.
+    pub cursor: Option<String>,
+    /// Rows of a page, 1 to 500; 100 when absent.
+    #[param(minimum = 1, maximum = 500)]
+    pub limit: Option<u32>,
+}
+
+impl WhichAnswers {
+    fn filter(&self) -> Result<SkillFilter> {
+        let duty = self.duty.map(TryInto::try_into).transpose();
+        Ok(SkillFilter {
+            system_id: self.system_id.map(SystemId),
+            duty: duty.map_err(|()| Error::field("duty", UNKNOWN_DUTY))?,
+            from: self.from,
+            to: self.to,
+        })
+    }
+}
+
+/// How well duties were predicted
+///
+/// For every duty with findings that answered a forecast: how many, how many fell inside the predicted range, and which way
+/// the others lie. All in one page. A finding counts a moment after its visit is logged.
+#[utoipa::path(get, path = "/v1/skill", tag = "skill", operation_id = "get_skill", params(Which),
+    responses((status = 200, description = "The duties", body = wire::Page<wire::DutySkill>)))]
+pub async fn by_duty(
+    req: HttpRequest,
+    caller: Reader,
+    cx: web::Data<Context>,
+    which: Query<Which>,
+) -> Answer {
+    let filter =
+        SkillFilter { system_id: which.system_id.map(SystemId), duty: None, from: which.from, to: which.to };
+    let items = skill::by_duty(&cx, caller.0, &filter).await?;
+    page::<_, wire::DutySkill>(&req, PageFound { items, next: None })
+}
+
+/// List answered forecasts
+///
+/// What had been predicted for the day of a visit, and what it found; latest visit first.
+#[utoipa::path(get, path = "/v1/skill/answers", tag = "skill", operation_id = "list_answers", params(WhichAnswers),
+    responses((status = 200, description = "One page of answered forecasts", body = wire::Page<wire::AnsweredForecast>)))]
+pub async fn answers(
+    req: HttpRequest,
+    caller: Reader,
+    cx: web::Data<Context>,
+    which: Query<WhichAnswers>,
+) -> Answer {
+    let found = skill::list(&cx, caller.0, &which.filter()?, which.cursor.as_deref(), which.limit).await?;
+    page::<_, wire::AnsweredForecast>(&req, found)
+}

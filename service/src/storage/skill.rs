@@ -1,0 +1,186 @@
+//! Forecasts that findings answered, and the work of keeping them.
+//!
+//! A change of a system's visits puts the system on a list; whoever claims it from there works its answers out and writes
+//! them as a whole. The instant of the claim tells it from a later one: a claimer that was away too long writes nothing.
+
+use crate::domain::duty::Duty;
+use crate::domain::forecast::Answers;
+use crate::domain::ids::{AccountId, AnswerId, SystemId};
+use crate::domain::paging::PageAsked;
+use crate::domain::skill::{Answered, DutySkill, History, SkillFilter};
+use crate::domain::store::{SkillStore, Stored, Unscored};
+use crate::storage::connection::{Database, Tx};
+use crate::storage::errors::{bad, to_json};
+use crate::storage::rows::{ANSWERED_COLUMNS, AnsweredRow, Kept, values};
+use crate::storage::sql::{Sql, pieces, sql};
+use async_trait::async_trait;
+use chrono::{DateTime, NaiveDate, Utc};
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+/// Rows of one statement that writes.
+const ROWS: usize = 16;
+
+/// Puts a system on the list.
+pub(super) async fn mark_unscored(tx: &mut Tx, account: AccountId, system: SystemId) -> Stored<()> {
+    let mark = sql("INSERT INTO unscored (system_id, account_id, changes, held_until) \
+         SELECT id, account_id, 1, 0 FROM systems WHERE id = $1 AND account_id = $2 \
+         ON CONFLICT (system_id) DO UPDATE SET changes = unscored.changes + 1");
+    tx.run(mark.on(system).on(account)).await.map(drop)
+}
+
+/// The conditions of a filter, to go after a WHERE that has begun.
+fn narrow(query: &mut Sql, filter: &SkillFilter) {
+    if let Some(system) = filter.system_id {
+        query.push(" AND system_id = ").bind(system);
+    }
+    if let Some(duty) = filter.duty {
+        query.push(" AND duty = ").bind(duty.code());
+    }
+    if let Some(from) = filter.from {
+        query.push(" AND visited_on >= ").bind(from);
+    }
+    if let Some(to) = filter.to {
+        query.push(" AND visited_on <= ").bind(to);
+    }
+}
+
+/// Narrows a statement to a claim as it stands, if it does.
+fn held<'a>(query: &'a mut Sql, claim: &Unscored) -> &'a mut Sql {
+    query.push(" WHERE system_id = ").bind(claim.system_id).push(" AND account_id = ").bind(claim.account_id);
+    query.push(" AND held_until = ").bind(claim.held_until)
+}
+
+async fn write(tx: &mut Tx, claim: &Unscored, new: &[Answered], now: DateTime<Utc>) -> Stored<()> {
+    let texts = new.iter().map(|answered| to_json(&Kept::of(answered))).collect::<Stored<Vec<_>>>()?;
+    let rows: Vec<(&Answered, String)> = new.iter().zip(texts).collect();
+    for piece in pieces(&rows, ROWS) {
+        let mut insert = sql(
+            "INSERT INTO answered (id, account_id, system_id, duty, visited_on, history, below, inside, above, middle, \
+             log_ratio, kept_at, answer) ",
+        );
+        insert.bind_rows(piece, |row, (answered, text)| {
+            let (below, inside, above) = answered.shares;
+            row.on(answered.id).on(claim.account_id).on(claim.system_id).on(answered.duty.code());
+            row.on(answered.visited_on).on(&answered.history.0).on(below).on(inside).on(above);
+            row.on(answered.middle()).on(answered.log_ratio()).on(now).on(text);
+        });
+        tx.run(insert).await?;
+    }
+    Ok(())
+}
+
+/// What the databases add up.
+#[derive(sqlx::FromRow)]
+struct Sums {
+    duty: String,
+    answered: i64,
+    below: f64,
+    inside: f64,
+    above: f64,
+    middles: f64,
+    measured: i64,
+    log_ratios: Option<f64>,
+}
+
+#[async_trait]
+impl SkillStore for Database {
+    async fn skill(&self, account: AccountId, filter: &SkillFilter) -> Stored<Vec<DutySkill>> {
+        let mut query =
+            sql("SELECT duty, COUNT(*) AS answered, SUM(below) AS below, SUM(inside) AS inside, \
+             SUM(above) AS above, SUM(middle) AS middles, COUNT(log_ratio) AS measured, \
+             SUM(log_ratio) AS log_ratios FROM answered WHERE account_id = ");
+        query.bind(account);
+        narrow(&mut query, filter);
+        query.push(" GROUP BY duty");
+        values(self.all(query).await?, |row: Sums| {
+            Ok(DutySkill {
+                duty: Duty::parse(&row.duty).ok_or_else(|| bad("answered", "duty", &account))?,
+                answered: row.answered,
+                sums: (row.below, row.inside, row.above),
+                middles: row.middles,
+                measured: row.measured,
+                log_ratios: row.log_ratios.unwrap_or(0.0),
+            })
+        })
+    }
+
+    async fn answers(
+        &self,
+        account: AccountId,
+        filter: &SkillFilter,
+        page: &PageAsked<NaiveDate>,
+    ) -> Stored<Vec<Answered>> {
+        let mut query = sql("SELECT ");
+        query.push(ANSWERED_COLUMNS).push(" FROM answered WHERE account_id = ").bind(account);
+        narrow(&mut query, filter);
+        if let Some(after) = &page.after {
+            query.push(" AND (visited_on, id) < (").bind(after.key).push(", ").bind(after.id).push(")");
+        }
+        query.push(" ORDER BY visited_on DESC, id DESC LIMIT ").bind(page.rows());
+        values(self.all(query).await?, AnsweredRow::read)
+    }
+
+    async fn claim_unscored(
+        &self,
+        now: DateTime<Utc>,
+        until: DateTime<Utc>,
+        limit: u32,
+    ) -> Stored<Vec<Unscored>> {
+        let mut tx = self.begin().await?;
+        let mut query =
+            sql("WITH picked AS MATERIALIZED (SELECT system_id FROM unscored WHERE held_until <= ");
+        query.bind(now).push(" ORDER BY held_until, system_id LIMIT ").bind(i64::from(limit));
+        query.push(tx.for_whoever_comes_first());
+        query.push(") UPDATE unscored SET held_until = ").bind(until);
+        query.push(
+            " WHERE system_id IN (SELECT system_id FROM picked) RETURNING account_id, system_id, changes",
+        );
+        let rows = tx.all::<(Uuid, Uuid, i64)>(query).await?;
+        tx.commit().await?;
+        let claims = rows.into_iter().map(|(account, system, changes)| Unscored {
+            account_id: AccountId(account),
+            system_id: SystemId(system),
+            changes,
+            held_until: until,
+        });
+        Ok(claims.collect())
+    }
+
+    async fn histories(&self, system: SystemId) -> Stored<BTreeMap<AnswerId, History>> {
+        let query = sql("SELECT id, history FROM answered WHERE system_id = $1").on(system);
+        let rows = self.all::<(Uuid, Vec<u8>)>(query).await?;
+        let read = |(id, history): (Uuid, Vec<u8>)| {
+            let history = history.try_into().map_err(|_| bad("answered", "history", &id))?;
+            Ok((AnswerId(id), History(history)))
+        };
+        rows.into_iter().map(read).collect()
+    }
+
+    async fn finish_scoring(&self, claim: &Unscored, answers: &Answers, now: DateTime<Utc>) -> Stored<()> {
+        let mut tx = self.begin().await?;
+        let mut done = sql("DELETE FROM unscored");
+        held(&mut done, claim).push(" AND changes = ").bind(claim.changes);
+        if tx.run(done).await? == 0 {
+            let mut again = sql("UPDATE unscored SET held_until = 0");
+            held(&mut again, claim);
+            tx.run(again).await?;
+            return tx.commit().await;
+        }
+        let mut gone = sql("DELETE FROM answered WHERE system_id = ");
+        gone.bind(claim.system_id);
+        if !answers.kept.is_empty() {
+            gone.push(" AND id NOT IN ").bind_list(&answers.kept);
+        }
+        tx.run(gone).await?;
+        write(&mut tx, claim, &answers.new, now).await?;
+        tx.commit().await
+    }
+
+    async fn release_unscored(&self, claim: &Unscored, at: DateTime<Utc>) -> Stored<()> {
+        let mut release = sql("UPDATE unscored SET held_until = ");
+        release.bind(at);
+        held(&mut release, claim);
+        self.run(release).await.map(drop)
+    }
+}
