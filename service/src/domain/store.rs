@@ -458,6 +458,8 @@ pub trait SkillStore: Send + Sync {
     async fn finish_scoring(&self, claim: &Unscored, answers: &Answers, now: DateTime<Utc>) -> Stored<()>;
     /// Lets go of a claimed system whose answers could not be worked out, to be tried again at `at`.
     async fn release_unscored(&self, claim: &Unscored, at: DateTime<Utc>) -> Stored<()>;
+    /// How many systems have answers to be worked out.
+    async fn unscored_count(&self) -> Stored<i64>;
 }
 
 /// Repeated requests.

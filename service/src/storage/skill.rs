@@ -183,4 +183,9 @@ impl SkillStore for Database {
         held(&mut release, claim);
         self.run(release).await.map(drop)
     }
+
+    async fn unscored_count(&self) -> Stored<i64> {
+        let count = self.first::<(i64,)>(sql("SELECT COUNT(*) FROM unscored")).await?;
+        Ok(count.map_or(0, |(count,)| count))
+    }
 }

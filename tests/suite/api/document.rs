@@ -100,9 +100,14 @@ impl Own {
     pub async fn of_first(app: &App) -> Self {
         let place = place(app, three()).await;
         let component = place.component("screen");
-        let item = json!({"component_id": component, "duty": "clean_screen", "done": true});
-        let visit = id_of(&place.visit(app, "2026-01-15", item).await);
+        // A coupling is predicted without rain, so what is found on it answers a forecast.
+        let visit = json!({"system_id": place.system_id(), "visited_on": "2026-01-15", "items": [
+            {"component_id": component, "duty": "clean_screen", "done": true},
+            {"component_id": place.component("coupling"), "duty": "replace_coupling", "done": false,
+             "finding": {"found": "fraction", "fraction": 0.1}}]});
+        let visit = id_of(&app.post("/v1/visits", &visit).await);
         app.refresh().await;
+        app.score().await;
         // Not of the screen, which some operations replace or retire.
         let task = id_of(&place.task(app, "coupling", "check_bands").await);
         let key = app.post("/v1/keys", &json!({"name": "spare key", "scopes": ["read"]})).await;

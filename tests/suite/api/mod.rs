@@ -22,6 +22,7 @@ mod refusals;
 mod scenario;
 mod served;
 mod service;
+mod skill;
 mod status;
 mod tasks;
 mod visits;

@@ -9,8 +9,8 @@ use eavesward_client::contract::{
     ReplaceRequest, RetireRequest, Scope, ValveType, VisitItem, VisitRequest, WithdrawRequest,
 };
 use eavesward_client::{
-    Client, ComponentQuery, ListQuery, RainFileOptions, RainQuery, StatusChange, SystemQuery, TaskQuery,
-    VisitQuery, property_update_from, system_update_from,
+    AnswerQuery, Client, ComponentQuery, ListQuery, RainFileOptions, RainQuery, SkillQuery, StatusChange,
+    SystemQuery, TaskQuery, VisitQuery, property_update_from, system_update_from,
 };
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
@@ -34,6 +34,7 @@ async fn every_operation_of_the_document_has_a_typed_call(app: &App) {
     forecasts(&client).await;
     tasks(app, &client).await;
     visits(&client).await;
+    skill(app, &client).await;
 
     let documented = documented();
     let wanted: BTreeSet<&str> =
@@ -289,4 +290,21 @@ async fn visits(client: &Client) {
     let stood: Vec<_> =
         revisions.iter().map(|revision| (revision.version, revision.visit.visited_on)).collect();
     assert_eq!(stood, [(1, day("2026-02-20")), (2, day("2026-02-21"))], "oldest first");
+}
+
+async fn skill(app: &App, client: &Client) {
+    app.score().await;
+    let duties = client.skill().by_duty(&SkillQuery::default()).await.expect("the skill");
+    assert!(duties.iter().all(|duty| duty.answered > 0), "{duties:?}");
+    let query = AnswerQuery::builder().limit(1).build();
+    let answers = client.skill().answers(&query).all().await.expect("the answers");
+    let page = client.skill().answers_page(&query).await.expect("a page");
+    assert_eq!(page.items.first(), answers.first());
+    let counted: i64 = duties.iter().map(|duty| duty.answered).sum();
+    assert_eq!(counted, answers.len() as i64);
+    for duty in &duties {
+        let query = AnswerQuery::builder().duty(duty.duty).build();
+        let of = client.skill().answers(&query).all().await.expect("the answers of a duty");
+        assert_eq!(of.len() as i64, duty.answered);
+    }
 }

@@ -13,6 +13,7 @@ mod packed;
 mod places;
 mod rain;
 mod refresh;
+mod skill;
 mod systems;
 mod tasks;
 mod visits;

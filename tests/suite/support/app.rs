@@ -5,7 +5,7 @@ use chrono::{DateTime, Utc};
 use eavesward_service::config::{DatabaseUrl, Layer, Settings};
 use eavesward_service::domain::account;
 use eavesward_service::domain::clock::SetClock;
-use eavesward_service::domain::{Context, refresh};
+use eavesward_service::domain::{Context, refresh, skill};
 use eavesward_service::server::{self, Application};
 use serde_json::Value;
 use std::sync::Arc;
@@ -117,6 +117,18 @@ impl App {
             tokio::time::sleep(std::time::Duration::from_millis(25)).await;
         }
         panic!("some systems stay stale");
+    }
+
+    /// Works out what findings answered, as the job loop would, and waits until nothing is left to do.
+    pub async fn score(&self) {
+        for _ in 0..200 {
+            skill::run(&self.cx).await.expect("scoring");
+            if self.cx.store.unscored_count().await.expect("counting") == 0 {
+                return;
+            }
+            tokio::time::sleep(std::time::Duration::from_millis(25)).await;
+        }
+        panic!("some findings stay unanswered");
     }
 
     /// A further account's key.

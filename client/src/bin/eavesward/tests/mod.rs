@@ -2,6 +2,7 @@
 
 mod figures;
 mod inputs;
+mod skill;
 
 use crate::app::Io;
 use crate::args::Cli;
@@ -51,7 +52,8 @@ fn task(component: &str, state: &str, bring: &[&str]) -> Value {
         "since": "2031-01-01",
         "tally": {"value": 254.0, "unit": "mm of runoff", "from_readings": 254.0, "from_climate": 0.0,
                   "days_read": 90, "days_unread": 1},
-        "mark": {"value": 508.0, "unit": "mm of runoff", "log_sd": 0.5, "findings": 2, "source": "s", "judgement": true},
+        "mark": {"value": 508.0, "unit": "mm of runoff", "log_sd": 0.5, "prior_value": 600.0,
+                 "prior_log_sd": 0.8, "findings": 2, "source": "s", "judgement": true},
         "reasons": [], "bring": bring,
         "cautions": [{"hazard": "fall", "text": "Foot the ladder."}],
         "as_of": "2031-04-02", "refreshed_at": "2031-04-02T05:00:00Z"
