@@ -279,7 +279,7 @@ pub enum Part {
     /// Pipes, taps and chambers that frost can reach.
     ExposedPipework {
         /// The day of the year by which frost is first to be expected. Give both days or neither: without them they
-        /// are to come from the property's monthly mean minima.
+        /// come from the property's monthly mean minima.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         first_frost: Option<MonthDay>,
         /// The day of the year after which frost is no longer to be expected.
