@@ -11,6 +11,8 @@ mod document;
 mod duties;
 mod forecast;
 mod forecast_dates;
+mod forecast_learning;
+mod forecast_lessons;
 mod idempotency;
 mod isolation;
 mod journey;
