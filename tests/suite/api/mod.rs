@@ -10,6 +10,7 @@ mod crud;
 mod document;
 mod duties;
 mod forecast;
+mod forecast_chambers;
 mod forecast_dates;
 mod forecast_learning;
 mod forecast_lessons;
