@@ -14,6 +14,7 @@ mod forecast_chambers;
 mod forecast_dates;
 mod forecast_learning;
 mod forecast_lessons;
+mod forecast_models;
 mod idempotency;
 mod isolation;
 mod journey;
