@@ -15,6 +15,7 @@ mod forecast_dates;
 mod forecast_learning;
 mod forecast_lessons;
 mod forecast_models;
+mod forecast_seasons;
 mod idempotency;
 mod isolation;
 mod journey;
