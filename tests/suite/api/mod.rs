@@ -16,6 +16,7 @@ mod forecast_learning;
 mod forecast_lessons;
 mod forecast_models;
 mod forecast_seasons;
+mod forecast_shape;
 mod idempotency;
 mod isolation;
 mod journey;
