@@ -10,6 +10,7 @@ over_both! {
     the_sooner_of_two_clocks_gives_the_date;
     a_seal_that_nothing_fills_lasts_for_its_depth;
     a_seal_is_filled_again_by_the_last_overflow;
+    the_deepest_seal_is_forecast_like_any_other;
     eggs_in_a_seal_become_mosquitoes_where_it_is_warm;
     the_tank_is_best_emptied_when_least_is_lost;
     a_best_day_needs_rain_and_a_window_within_two_years;
@@ -191,6 +192,16 @@ async fn a_seal_is_filled_again_by_the_last_overflow(app: &App) {
     assert_eq!(one["tally"]["value"], 16.0);
     let chance = |one: &Value| number(&one["chance_past_mark"]["in_30_days"]);
     assert!(chance(&one) <= chance(before), "{one}");
+}
+
+async fn the_deepest_seal_is_forecast_like_any_other(app: &App) {
+    for components in [json!([trap(1000.0)]), json!([trap(1000.0), tank()])] {
+        let place = place_with(app, &evaporating(20.0), &gauge(), components).await;
+        rain(app, &place.gauge, "2024-06-01", 214, 5.0).await;
+        rain(app, &place.gauge, "2025-01-01", 60, 0.0).await;
+        let one = seal(app, &place, "2025-01-11").await;
+        assert_eq!((&one["mark"]["value"], &one["tally"]["value"]), (&json!(1000.0), &json!(200.0)), "{one}");
+    }
 }
 
 async fn eggs_in_a_seal_become_mosquitoes_where_it_is_warm(app: &App) {

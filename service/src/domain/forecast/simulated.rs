@@ -14,6 +14,9 @@ use engine::{mosquito, trap};
 const SEARCH_DAYS: u64 = 365;
 /// Points of the curve of a seal.
 const CURVE_POINTS: usize = 25;
+/// The deepest seal that the engine follows, mm. A deeper one dries on the same days as one of this depth that loses as
+/// much less.
+const DEEPEST_SEAL_MM: f64 = 500.0;
 
 /// The day inside the window on which the tank is best emptied; absent without a tank to follow, or when the window
 /// begins more than two years ahead.
@@ -62,7 +65,7 @@ pub fn trap(
     let supply = scene.supply()?;
     let mut predicted = match supply {
         Some(supply) => followed(scene, supply, seal_depth_mm, filled_on, &evaporation, tolerance)?,
-        None => unfollowed(scene, seal_depth_mm, filled_on, &evaporation, tolerance)?,
+        None => unfollowed(scene, seal_depth_mm, filled_on, &evaporation, tolerance),
     };
     if scene.evaporation.is_none() {
         predicted.reasons.push(
@@ -94,9 +97,11 @@ fn followed(
     evaporation: &MonthlyClock,
     tolerance: f64,
 ) -> Result<Predicted> {
-    let outlook = supply.seal(seal_depth_mm, to_day(filled_on), evaporation)?;
+    let scale = (DEEPEST_SEAL_MM / seal_depth_mm).min(1.0);
+    let scaled = trap::evaporation(evaporation.per_day().map(|mm| mm * scale))?;
+    let outlook = supply.seal(seal_depth_mm * scale, to_day(filled_on), &scaled)?;
     let full_on = to_date(outlook.full_on).unwrap_or(filled_on);
-    let mut predicted = seal(scene, seal_depth_mm, full_on, outlook.lost_mm, evaporation, tolerance);
+    let mut predicted = seal(scene, seal_depth_mm, full_on, outlook.lost_mm / scale, evaporation, tolerance);
     predicted.on = outlook.day_of_chance(tolerance).and_then(to_date);
     predicted.prediction.window = outlook.window.early.map(|_| to_window(outlook.window));
     predicted.prediction.chances = Some(to_chances(outlook.chance));
@@ -124,14 +129,14 @@ fn unfollowed(
     filled_on: NaiveDate,
     evaporation: &MonthlyClock,
     tolerance: f64,
-) -> Result<Predicted> {
+) -> Predicted {
     let lost = evaporation.between(to_day(filled_on), to_day(scene.as_of)).min(seal_depth_mm);
     let mut predicted = seal(scene, seal_depth_mm, filled_on, lost, evaporation, tolerance);
-    predicted.on = trap::drying(evaporation, seal_depth_mm, to_day(filled_on))?.gone.and_then(to_date);
+    predicted.on = evaporation.reached(to_day(filled_on), seal_depth_mm).and_then(to_date);
     let unknown = "When the tank overflows is not known: give the system a tank and its gauge rain. The seal counts from \
                    the day it was last seen to.";
     predicted.reasons.insert(0, unknown.to_owned());
-    Ok(predicted)
+    predicted
 }
 
 fn seal(
