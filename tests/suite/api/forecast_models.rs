@@ -10,6 +10,7 @@ over_both! {
     the_sooner_of_two_clocks_gives_the_date;
     a_seal_that_nothing_fills_lasts_for_its_depth;
     a_seal_is_filled_again_by_the_last_overflow;
+    a_seal_that_has_gone_stays_due_on_the_day_it_went;
     the_deepest_seal_is_forecast_like_any_other;
     eggs_in_a_seal_become_mosquitoes_where_it_is_warm;
     the_tank_is_best_emptied_when_least_is_lost;
@@ -192,6 +193,36 @@ async fn a_seal_is_filled_again_by_the_last_overflow(app: &App) {
     assert_eq!(one["tally"]["value"], 16.0);
     let chance = |one: &Value| number(&one["chance_past_mark"]["in_30_days"]);
     assert!(chance(&one) <= chance(before), "{one}");
+}
+
+async fn a_seal_that_has_gone_stays_due_on_the_day_it_went(app: &App) {
+    let place = place_with(app, &evaporating(1.1), &gauge(), json!([tank(), trap(75.0)])).await;
+    rain(app, &place.gauge, "2024-06-01", 366, 20.0).await;
+    rain(app, &place.gauge, "2025-06-02", 273, 0.0).await;
+    // A chance of one in five is passed at 75 exp(-0.8416 x 0.4) = 53.6 mm, at 1.1 mm a day after 49 days: on 20 July. One
+    // in ten, one half and nine in ten at 44.9, 75 and 125.2 mm.
+    let ends = [("early_on", "2025-07-12"), ("likely_on", "2025-08-09"), ("late_on", "2025-09-23")];
+    for as_of in ["2025-08-15", "2025-10-01", "2025-12-01"] {
+        let one = seal(app, &place, as_of).await;
+        assert!(said(&one).contains("last overflowed into the trap on 2025-06-01"), "{one}");
+        assert_eq!(
+            (&one["due_on"], &one["decided_by"]),
+            (&json!("2025-07-20"), &json!("prediction")),
+            "{as_of}"
+        );
+        for (end, on) in ends.iter().filter(|(_, on)| *on <= as_of) {
+            assert_eq!(one["window"][end], *on, "{as_of} {end}");
+        }
+    }
+    let late = seal(app, &place, "2025-08-15").await;
+    assert!(late["window"]["late_on"].as_str().is_none_or(|on| on > "2025-08-15"), "{late}");
+    // Just before that chance it lies ahead, as the tank may still overflow.
+    let ahead = seal(app, &place, "2025-07-15").await;
+    assert!(ahead["due_on"].as_str().expect("a date") >= "2025-07-20", "{ahead}");
+    assert_eq!(ahead["window"]["early_on"], "2025-07-12");
+    app.refresh().await;
+    let task = place.task(app, "trap", "check_trap").await;
+    assert_eq!((&task["due_on"], &task["state"]), (&json!("2025-07-20"), &json!("late")));
 }
 
 async fn the_deepest_seal_is_forecast_like_any_other(app: &App) {
