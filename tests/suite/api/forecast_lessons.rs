@@ -13,6 +13,7 @@ over_both! {
     what_a_partial_cleaning_left_brings_the_next_date_forward;
     after_a_cleaning_nobody_noted_nothing_found_teaches_nothing;
     a_finding_before_anything_was_taken_teaches_nothing;
+    care_before_the_service_knew_of_a_part_counts_like_a_visit;
 }
 
 /// Screens that all take the same, under rain that is the same every day.
@@ -243,4 +244,26 @@ async fn a_finding_before_anything_was_taken_teaches_nothing(app: &App) {
     let lesson = &after["lessons"][1];
     assert_eq!((&lesson["taken"], &lesson["weight"]), (&json!(0.0), &json!(0.0)));
     assert!(lesson["remark"].as_str().expect("a remark").contains("had taken nothing"), "{lesson}");
+}
+
+async fn care_before_the_service_knew_of_a_part_counts_like_a_visit(app: &App) {
+    let mut served = component("screen", json!({"kind": "debris_screen", "area_m2": 0.2}));
+    served["last_served_on"] = json!("2025-05-01");
+    let told = place(app, json!([served])).await;
+    rain(app, &told.gauge, "2024-06-01", 639, 5.0).await;
+    let logged = screens(app, &["screen"]).await;
+    let item_done = json!({"component_id": logged.component("screen"), "duty": "clean_screen", "done": true});
+    logged.visit(app, "2025-05-01", item_done).await;
+    for place in [&told, &logged] {
+        for (on, found) in [("2025-03-01", 0.3), ("2025-07-15", 0.2)] {
+            app.post("/v1/visits", &body(place, on, item(place, "screen", false, share(found)))).await;
+        }
+    }
+    let [told, logged] = [story(app, &told).await, story(app, &logged).await];
+    assert_eq!(told, logged);
+    let lessons = &told[1][0]["lessons"];
+    for (index, days) in [(0, 59.0), (1, 75.0)] {
+        let taken = number(&lessons[index]["taken"]);
+        assert!((taken / taken_in(days) - 1.0).abs() < 0.03, "{lessons}");
+    }
 }

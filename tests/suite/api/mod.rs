@@ -12,6 +12,7 @@ mod duties;
 mod forecast;
 mod forecast_chambers;
 mod forecast_dates;
+mod forecast_extremes;
 mod forecast_learning;
 mod forecast_lessons;
 mod forecast_models;
