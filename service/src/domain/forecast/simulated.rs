@@ -1,6 +1,6 @@
 //! What no sum over days can tell: the tank's best day, the seal of a trap, and water that stands warm.
 
-use super::predict::{Predicted, significant, to_chances, to_date, to_day, to_window};
+use super::predict::{HORIZON_DAYS, Predicted, significant, to_chances, to_date, to_day, to_window};
 use super::scene::Scene;
 use super::{BestDay, Mark, Prediction, Tally};
 use crate::domain::error::Result;
@@ -14,6 +14,9 @@ use engine::{mosquito, trap};
 const SEARCH_DAYS: u64 = 365;
 /// Points of the curve of a seal.
 const CURVE_POINTS: usize = 25;
+/// The deepest seal that the engine follows, mm. A deeper one dries on the same days as one of this depth that loses as
+/// much less.
+const DEEPEST_SEAL_MM: f64 = 500.0;
 
 /// The day inside the window on which the tank is best emptied; absent without a tank to follow, or when the window
 /// begins more than two years ahead.
@@ -62,7 +65,7 @@ pub fn trap(
     let supply = scene.supply()?;
     let mut predicted = match supply {
         Some(supply) => followed(scene, supply, seal_depth_mm, filled_on, &evaporation, tolerance)?,
-        None => unfollowed(scene, seal_depth_mm, filled_on, &evaporation, tolerance)?,
+        None => unfollowed(scene, seal_depth_mm, filled_on, &evaporation, tolerance),
     };
     if scene.evaporation.is_none() {
         predicted.reasons.push(
@@ -94,11 +97,24 @@ fn followed(
     evaporation: &MonthlyClock,
     tolerance: f64,
 ) -> Result<Predicted> {
-    let outlook = supply.seal(seal_depth_mm, to_day(filled_on), evaporation)?;
+    let scale = (DEEPEST_SEAL_MM / seal_depth_mm).min(1.0);
+    let scaled = trap::evaporation(evaporation.per_day().map(|mm| mm * scale))?;
+    let outlook = supply.seal(seal_depth_mm * scale, to_day(filled_on), &scaled)?;
     let full_on = to_date(outlook.full_on).unwrap_or(filled_on);
-    let mut predicted = seal(scene, seal_depth_mm, full_on, outlook.lost_mm, evaporation, tolerance);
+    let mut predicted = seal(scene, seal_depth_mm, full_on, outlook.lost_mm / scale, evaporation, tolerance);
+    let mut window = outlook.window;
     predicted.on = outlook.day_of_chance(tolerance).and_then(to_date);
-    predicted.prediction.window = outlook.window.early.map(|_| to_window(outlook.window));
+    if outlook.chance.today > 0.0 {
+        let before = dried(scene, seal_depth_mm, full_on, evaporation)?;
+        let today = outlook.chance.today;
+        // What is ahead begins today; a chance that was passed before was passed on its own day.
+        let passed = |chance: f64| before.day_of_chance(chance).filter(|_| chance <= today);
+        predicted.on = passed(tolerance).and_then(to_date).or(predicted.on);
+        window.early = passed(0.1).or(window.early);
+        window.likely = passed(0.5).or(window.likely);
+        window.late = passed(0.9).or(window.late);
+    }
+    predicted.prediction.window = window.early.map(|_| to_window(window));
     predicted.prediction.chances = Some(to_chances(outlook.chance));
     if scene.in_full {
         let step = engine::supply::AHEAD_DAYS / (CURVE_POINTS - 1);
@@ -117,6 +133,25 @@ fn followed(
     Ok(predicted)
 }
 
+/// A seal since it was last full, had nothing filled it again: on which day each chance that it is gone was passed.
+fn dried(
+    scene: &Scene<'_>,
+    seal_depth_mm: f64,
+    full_on: NaiveDate,
+    evaporation: &MonthlyClock,
+) -> Result<engine::Answer> {
+    let daily = *evaporation.per_day();
+    let meter =
+        scene.meter(engine::Exposure::Steady { daily, sigma_month: 0.0, sigma_year: 0.0, unit: "mm" })?;
+    Ok(meter.forecast(&engine::Question {
+        mark: engine::Mark { median: seal_depth_mm, log_sd: EVAPORATION_LOG_SD },
+        left_share: 0.0,
+        since: to_day(full_on),
+        as_of: to_day(scene.as_of),
+        horizon_days: HORIZON_DAYS,
+    })?)
+}
+
 /// A seal that nothing fills again, for want of a tank or of rain to follow.
 fn unfollowed(
     scene: &Scene<'_>,
@@ -124,14 +159,14 @@ fn unfollowed(
     filled_on: NaiveDate,
     evaporation: &MonthlyClock,
     tolerance: f64,
-) -> Result<Predicted> {
+) -> Predicted {
     let lost = evaporation.between(to_day(filled_on), to_day(scene.as_of)).min(seal_depth_mm);
     let mut predicted = seal(scene, seal_depth_mm, filled_on, lost, evaporation, tolerance);
-    predicted.on = trap::drying(evaporation, seal_depth_mm, to_day(filled_on))?.gone.and_then(to_date);
+    predicted.on = evaporation.reached(to_day(filled_on), seal_depth_mm).and_then(to_date);
     let unknown = "When the tank overflows is not known: give the system a tank and its gauge rain. The seal counts from \
                    the day it was last seen to.";
     predicted.reasons.insert(0, unknown.to_owned());
-    Ok(predicted)
+    predicted
 }
 
 fn seal(
