@@ -34,14 +34,13 @@ pub(crate) fn law(s: &Setting<'_>, counted: &Counted) -> Option<Law> {
     let climate = s.gauge.climate().ok();
     match (s.exposure, &counted.year, &counted.months) {
         (Exposure::Steady { daily, sigma_month, sigma_year, .. }, ..) => {
-            Some(Law { daily, kappa: 0.0, sigma_month, sigma_year, sampling_sd: 0.0 })
+            Some(Law { daily, sigma_month, sigma_year, ..Law::NOTHING })
         }
         (Exposure::RoofLeaves, ..) => Some(Law {
             daily: std::array::from_fn(|m| leaves::litter_kg_m2(s.roof, s.site, m)),
-            kappa: 0.0,
             sigma_month: LEAF_SIGMA_MONTH,
             sigma_year: LEAF_SIGMA_YEAR,
-            sampling_sd: 0.0,
+            ..Law::NOTHING
         }),
         (_, Some(year), _) => Some(light(climate, year)),
         (Exposure::Leaves { .. } | Exposure::GutterLeaves { .. }, _, Some(months)) => {
@@ -69,7 +68,7 @@ fn moved_leaves(s: &Setting<'_>, climate: &Climate, months: &Months) -> Law {
         kappa: months.lump,
         sigma_month: LEAF_SIGMA_MONTH,
         sigma_year: LEAF_SIGMA_YEAR,
-        sampling_sd: 0.0,
+        ..Law::NOTHING
     }
 }
 
@@ -96,7 +95,7 @@ fn rain_borne(s: &Setting<'_>, climate: &Climate, months: &Months) -> Law {
     };
     let kappa = climate.kappa_mm * ratio;
     let years = s.gauge.record().known_days() as f64 / 365.0;
-    let (sigma_month, sampling_sd) = match measured {
+    let spreads = match measured {
         Some(blocks) if !runoff_alone => {
             let mut misfit = Misfit::default();
             let blocks = s.gauge.read().whole_blocks().iter().zip(blocks);
@@ -104,13 +103,15 @@ fn rain_borne(s: &Setting<'_>, climate: &Climate, months: &Months) -> Law {
             for (read, observed) in blocks.filter(|(read, _)| read.known() >= 25) {
                 misfit.add(*observed, read.expected(&daily));
             }
-            let (sigma_month, cv30) = misfit.spread(kappa, years, (climate.sigma_month, climate.cv30));
+            let usual = (climate.sigma_month, climate.cv30);
+            let (sigma_month, cv30, doubt) = misfit.spread(kappa, years, usual, climate.doubt);
             // Its means come from the record alone, whatever normals stand beside it.
-            (sigma_month, cv30 / years.sqrt())
+            let doubt = doubt.with_level(climate.sigma_year, years);
+            doubt.widen(sigma_month, climate.sigma_year, cv30 / years.sqrt())
         }
-        _ => (climate.sigma_month, climate.sampling_sd()),
+        _ => climate.spreads(),
     };
-    Law { daily, kappa, sigma_month, sigma_year: climate.sigma_year, sampling_sd }
+    Law::new(daily, kappa, spreads)
 }
 
 fn light(climate: Option<&Climate>, year: &Year) -> Law {
@@ -122,6 +123,6 @@ fn light(climate: Option<&Climate>, year: &Year) -> Law {
         kappa: LIGHT_KAPPA * total / 365.25,
         sigma_month: LIGHT_SIGMA_MONTH,
         sigma_year: LIGHT_SIGMA_YEAR,
-        sampling_sd: 0.0,
+        ..Law::NOTHING
     }
 }
