@@ -73,6 +73,11 @@ class Spread:
         doubt = WIDENED * cv30**2 * (2.0 + 6.0 * cv30**2) / (24.0 + self.count)
         return np.sqrt(variance), cv30, doubt
 
+    def dispersion(self, most, years, sigma):
+        left = self.squares / (1.0 - 0.625 / years) - sigma**2 * self.expected2
+        own = min(max(left / self.expected, 0.0), most)
+        return (24.0 * most + self.count * own) / (24.0 + self.count)
+
 
 def blocks_of(values, month, known, length):
     """Whole blocks: their sums and their known days by month."""
@@ -283,6 +288,13 @@ class Law:
         self.excess = np.expm1(np.array([month, year, sampling, level]) ** 2)
 
 
+def stray(daily, mean, gauge):
+    """How blocks of 30 days stray from the means of their days."""
+    in_block, enough = gauge.blocks
+    observed = daily[: len(in_block) * BLOCK].reshape(-1, BLOCK).sum(axis=1)[enough]
+    return Spread(observed, (in_block @ mean)[enough])
+
+
 def count(duty, system, gauge, catchment):
     """Amounts by day of the record, or None where nothing is read of it; and the law of the other days."""
     kind = duty["exposure"]
@@ -299,16 +311,18 @@ def count(duty, system, gauge, catchment):
     sums = by_month(catchment.month, amounts)
     lump = np.sum(amounts**2) / amounts.sum()
     if kind in ("leaves", "gutter_leaves"):
-        return daily, Law(sums / gauge.known_by_month, lump, 0.35, 0.2)
+        mean = sums / gauge.known_by_month
+        kappa = stray(daily, mean, gauge).dispersion(lump, gauge.years, 0.0)
+        return daily, Law(mean, kappa, 0.35, 0.2)
     mean = monthly_means(sums, gauge.known_by_month)
     coefficient = system["roof"]["coefficient"]
     if kind == "runoff":
         month = np.sqrt(gauge.sigma_month**2 + gauge.doubt_month)
         return daily, Law(mean, gauge.kappa * coefficient, month, gauge.year, gauge.sampling, gauge.level)
     kappa = gauge.kappa * lump * coefficient / catchment.lump
-    in_block, enough = gauge.blocks
-    observed = daily[: len(in_block) * BLOCK].reshape(-1, BLOCK).sum(axis=1)[enough]
-    sigma, cv30, doubt = Spread(observed, (in_block @ mean)[enough]).measure(kappa, gauge.years, gauge.sigma_month)
+    strayed = stray(daily, mean, gauge)
+    sigma, cv30, doubt = strayed.measure(kappa, gauge.years, gauge.sigma_month)
+    kappa = strayed.dispersion(kappa, gauge.years, sigma)
     month = np.sqrt(sigma**2 + doubt)
     return daily, Law(mean, kappa, month, gauge.year, cv30 / np.sqrt(gauge.years), gauge.level)
 

@@ -15,6 +15,8 @@
 //! Invariants: every day is either read or not, and is counted once; a gauge that grew equals one that was given
 //! everything; a gauge taken back to a day ([`Gauge::until`]) knows nothing of later ones.
 
+use std::sync::LazyLock;
+
 use crate::calendar::{Day, MEAN_MONTH_DAYS, Walker};
 use crate::climate::{Climate, ClimateError, Doubt, Gathered, Normals, REFERENCE_LOSS_MM, SPREAD_DAYS};
 use crate::generate::Generator;
@@ -221,6 +223,16 @@ impl Gauge {
     /// Days of each month in the modelled years.
     pub(crate) fn modelled_days() -> [f64; 12] {
         MODEL_DAYS
+    }
+
+    /// Blocks of 30 days of the modelled years, all of them read.
+    pub(crate) fn modelled_blocks() -> &'static [ReadBlock] {
+        static BLOCKS: LazyLock<Read> = LazyLock::new(|| {
+            let mut read = Read::default();
+            read.extend(MODEL_START, &vec![0.0; MODEL_DAYS.iter().sum::<f64>() as usize]);
+            read
+        });
+        BLOCKS.whole_blocks()
     }
 
     /// Which days were read.

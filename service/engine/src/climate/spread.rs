@@ -193,6 +193,20 @@ impl Misfit {
     }
 }
 
+impl Misfit {
+    /// Variance from day to day per unit of mean: what the blocks leave beside the monthly factor, `most` at most and drawn to
+    /// it with the weight of two years.
+    pub(crate) fn dispersion(&self, most: f64, years: f64, sigma_month: f64) -> f64 {
+        let kept = 1.0 - USED_BY_FIT / years;
+        if self.count < FEWEST_BLOCKS || !(self.expected > 0.0) || !(kept > 0.0) {
+            return most;
+        }
+        let left = self.squares / kept - sigma_month * sigma_month * self.expected2;
+        let own = (left / self.expected).clamp(0.0, most);
+        (USUAL_MONTHS * most + self.count * own) / (USUAL_MONTHS + self.count)
+    }
+}
+
 /// A measured variance, drawn to the square of a usual log-sd.
 fn drawn_to(usual: f64, excess: f64, blocks: f64) -> f64 {
     ((USUAL_MONTHS * usual * usual + blocks * excess) / (USUAL_MONTHS + blocks)).max(0.01)

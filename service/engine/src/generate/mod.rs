@@ -25,7 +25,9 @@
 //! long-run share of wet days without a look at the day before, which bounds the look back for chains that forget nothing.
 //!
 //! Judgement: the spacing of renewals; 29 February is one more day of February; years of the factor begin in January.
-//! Known failures: those of the climate; the paths know nothing of the last reading, neither whether yesterday was wet nor
+//! Known failures: those of the climate; amounts matched in mean and variance and a chain that looks one day back have not a
+//! record's own share of small rains and long dry spells, so that beside four years of Seattle chambers fill 4 to 10 %
+//! sooner and solids gather 6 to 11 % faster over two years; the paths know nothing of the last reading, neither whether yesterday was wet nor
 //! how the running month has been.
 //! Invariants: the same seed, path and date give the same bits; more rain or a smaller mark never delays a path's passage;
 //! the mean of simulated rain is that of the climate's laws.
