@@ -24,6 +24,8 @@ MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31.0])
 MEAN_MONTH_DAYS = np.where(np.arange(12) == 1, 28.25, MONTH_DAYS)
 BLOCK = 30
 YEAR = 365
+# What the relative variance of an estimated variance adds to it in a window from 10 to 90 %.
+WIDENED = (1.0 + 1.2815515655446**2) / 4.0
 
 
 def smooth(x):
@@ -68,7 +70,13 @@ class Spread:
         excess = (self.squares / kept - kappa * self.expected) / self.expected2
         cv30 = np.sqrt(self.squares / self.expected2 / kept)
         variance = max((24.0 * usual**2 + self.count * excess) / (24.0 + self.count), 0.01)
-        return np.sqrt(variance), cv30
+        doubt = WIDENED * cv30**2 * (2.0 + 6.0 * cv30**2) / (24.0 + self.count)
+        return np.sqrt(variance), cv30, doubt
+
+    def dispersion(self, most, years, sigma):
+        left = self.squares / (1.0 - 0.625 / years) - sigma**2 * self.expected2
+        own = min(max(left / self.expected, 0.0), most)
+        return (24.0 * most + self.count * own) / (24.0 + self.count)
 
 
 def blocks_of(values, month, known, length):
@@ -130,7 +138,7 @@ class Gauge:
         observed, in_block = blocks_of(runoff, month, known, BLOCK)
         enough = in_block.sum(axis=1) >= 25
         expected = in_block @ daily
-        self.sigma_month, cv30 = Spread(observed[enough], expected[enough]).measure(self.kappa, self.years, 0.35)
+        self.sigma_month, cv30, self.doubt_month = Spread(observed[enough], expected[enough]).measure(self.kappa, self.years, 0.35)
         self.sampling = cv30 / np.sqrt(self.years)
 
         observed, in_year = blocks_of(runoff, month, known, YEAR)
@@ -141,6 +149,11 @@ class Gauge:
         cv2 = (4.0 * 0.18**2 + np.sum((totals - totals.mean()) ** 2) / totals.mean() ** 2) / (3.0 + len(totals))
         excess = cv2 - self.kappa / annual - np.expm1(self.sigma_month**2) * np.sum(monthly**2) / annual**2
         self.sigma_year = np.sqrt(max((6.0 * 0.06**2 + len(totals) * excess) / (6.0 + len(totals)), 0.02**2))
+
+        by_months = np.expm1(self.sigma_month**2) * np.sum(monthly**2) / annual**2
+        of_year = self.kappa / annual + by_months + np.expm1(self.sigma_year**2)
+        self.level = self.sigma_year / np.sqrt(self.years)
+        self.year = np.sqrt(self.sigma_year**2 + WIDENED * 2.0 * of_year / (6.0 + len(totals)))
 
         _, in_block = blocks_of(self.mm, self.calendar.month, self.known, BLOCK)
         self.blocks = in_block, in_block.sum(axis=1) >= 25
@@ -268,11 +281,18 @@ def light_doses(duty, system, gauge):
 
 
 class Law:
-    """What unread days bring: daily mean by month, kappa, log-sds of month, year and climatology."""
+    """What unread days bring: daily mean by month, kappa, log-sds of month, year, climatology and level."""
 
-    def __init__(self, daily, kappa, month, year, sampling=0.0):
+    def __init__(self, daily, kappa, month, year, sampling=0.0, level=0.0):
         self.daily, self.kappa = np.asarray(daily, float), kappa
-        self.excess = np.expm1(np.array([month, year, sampling]) ** 2)
+        self.excess = np.expm1(np.array([month, year, sampling, level]) ** 2)
+
+
+def stray(daily, mean, gauge):
+    """How blocks of 30 days stray from the means of their days."""
+    in_block, enough = gauge.blocks
+    observed = daily[: len(in_block) * BLOCK].reshape(-1, BLOCK).sum(axis=1)[enough]
+    return Spread(observed, (in_block @ mean)[enough])
 
 
 def count(duty, system, gauge, catchment):
@@ -291,17 +311,20 @@ def count(duty, system, gauge, catchment):
     sums = by_month(catchment.month, amounts)
     lump = np.sum(amounts**2) / amounts.sum()
     if kind in ("leaves", "gutter_leaves"):
-        return daily, Law(sums / gauge.known_by_month, lump, 0.35, 0.2)
+        mean = sums / gauge.known_by_month
+        kappa = stray(daily, mean, gauge).dispersion(lump, gauge.years, 0.0)
+        return daily, Law(mean, kappa, 0.35, 0.2)
     mean = monthly_means(sums, gauge.known_by_month)
     coefficient = system["roof"]["coefficient"]
     if kind == "runoff":
-        law = Law(mean, gauge.kappa * coefficient, gauge.sigma_month, gauge.sigma_year, gauge.sampling)
-        return daily, law
+        month = np.sqrt(gauge.sigma_month**2 + gauge.doubt_month)
+        return daily, Law(mean, gauge.kappa * coefficient, month, gauge.year, gauge.sampling, gauge.level)
     kappa = gauge.kappa * lump * coefficient / catchment.lump
-    in_block, enough = gauge.blocks
-    observed = daily[: len(in_block) * BLOCK].reshape(-1, BLOCK).sum(axis=1)[enough]
-    sigma, cv30 = Spread(observed, (in_block @ mean)[enough]).measure(kappa, gauge.years, gauge.sigma_month)
-    return daily, Law(mean, kappa, sigma, gauge.sigma_year, cv30 / np.sqrt(gauge.years))
+    strayed = stray(daily, mean, gauge)
+    sigma, cv30, doubt = strayed.measure(kappa, gauge.years, gauge.sigma_month)
+    kappa = strayed.dispersion(kappa, gauge.years, sigma)
+    month = np.sqrt(sigma**2 + doubt)
+    return daily, Law(mean, kappa, month, gauge.year, cv30 / np.sqrt(gauge.years), gauge.level)
 
 
 class Course:
@@ -345,7 +368,7 @@ class Course:
         amount = (unread - self.unread_by(self.starts[at])) * self.rate[at]
         mean = self.mean[at] + amount
         variance = law.kappa * mean + law.excess[0] * (self.squares[at] + amount**2)
-        variance += law.excess[1] * mean**2 / np.maximum(np.ceil(unread / YEAR), 1)
+        variance += law.excess[1] * mean**2 / np.maximum(np.ceil(unread / YEAR), 1) + law.excess[3] * mean**2
         if law.excess[2] > 0.0:
             smoothed = self.smoothed[:, at]
             here, column = self.month[at], np.arange(len(days))

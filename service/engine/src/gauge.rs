@@ -15,8 +15,10 @@
 //! Invariants: every day is either read or not, and is counted once; a gauge that grew equals one that was given
 //! everything; a gauge taken back to a day ([`Gauge::until`]) knows nothing of later ones.
 
+use std::sync::LazyLock;
+
 use crate::calendar::{Day, MEAN_MONTH_DAYS, Walker};
-use crate::climate::{Climate, ClimateError, Gathered, Normals, REFERENCE_LOSS_MM, SPREAD_DAYS};
+use crate::climate::{Climate, ClimateError, Doubt, Gathered, Normals, REFERENCE_LOSS_MM, SPREAD_DAYS};
 use crate::generate::Generator;
 use crate::rain::RainRecord;
 
@@ -195,7 +197,7 @@ impl Gauge {
     pub(crate) fn modelled_years(&self) -> Option<RainRecord> {
         let climate = self.climate.as_ref().ok().filter(|_| self.record.known_days() < SPREAD_DAYS)?;
         let mut plain = climate.clone();
-        (plain.sigma_month, plain.sigma_year, plain.cv30) = (0.0, 0.0, 0.0);
+        (plain.sigma_month, plain.sigma_year, plain.cv30, plain.doubt) = (0.0, 0.0, 0.0, Doubt::NONE);
         let days = MODEL_DAYS.iter().sum::<f64>() as usize;
         let mut mm = Generator::new(&plain, MODEL_SEED).path(0, MODEL_START, days);
         let mut sums = [0.0; 12];
@@ -221,6 +223,16 @@ impl Gauge {
     /// Days of each month in the modelled years.
     pub(crate) fn modelled_days() -> [f64; 12] {
         MODEL_DAYS
+    }
+
+    /// Blocks of 30 days of the modelled years, all of them read.
+    pub(crate) fn modelled_blocks() -> &'static [ReadBlock] {
+        static BLOCKS: LazyLock<Read> = LazyLock::new(|| {
+            let mut read = Read::default();
+            read.extend(MODEL_START, &vec![0.0; MODEL_DAYS.iter().sum::<f64>() as usize]);
+            read
+        });
+        BLOCKS.whole_blocks()
     }
 
     /// Which days were read.

@@ -12,6 +12,8 @@
 
 use std::sync::LazyLock;
 
+use crate::special::{LANES, acos_each};
+
 /// Solar constant, W/m2 (the default of pvlib).
 pub const SOLAR_CONSTANT: f64 = 1366.1;
 
@@ -82,6 +84,26 @@ impl Sky {
             .max(0.0)
     }
 
+    /// That of every day of the year, 366 of them; several at a time, and the sine of an angle from its cosine.
+    pub(crate) fn year_mj(self) -> Vec<f64> {
+        let mut year = Vec::with_capacity(YEAR.len() + LANES);
+        let per_watt = 86_400.0 / std::f64::consts::PI * SOLAR_CONSTANT / 1e6;
+        for days in YEAR.chunks(LANES) {
+            let mut sunset = [0.0; LANES];
+            let mut lit = [(0.0, 0.0, 0.0); LANES];
+            for ((sunset, lit), sun) in sunset.iter_mut().zip(&mut lit).zip(days) {
+                let a = self.sin_latitude * sun.sin_declination;
+                let b = self.cos_latitude * sun.cos_declination;
+                *sunset = if b > 0.0 { (-a / b).clamp(-1.0, 1.0) } else { -a.signum() };
+                *lit = (a, b * ((1.0 - *sunset) * (1.0 + *sunset)).sqrt(), per_watt * sun.distance);
+            }
+            acos_each(&mut sunset);
+            year.extend(sunset.iter().zip(lit).map(|(ws, (a, b, watts))| (watts * (ws * a + b)).max(0.0)));
+        }
+        year.truncate(YEAR.len());
+        year
+    }
+
     /// Extraterrestrial irradiation of a day on a horizontal surface, MJ/m2.
     pub(crate) fn extraterrestrial_mj(self, day_of_year: u32) -> f64 {
         self.irradiation_mj(sun_of(day_of_year))
@@ -139,4 +161,21 @@ pub fn haurwitz_mj(latitude_deg: f64, day_of_year: u32) -> f64 {
     }
     // The morning mirrors the afternoon; an hour angle of pi is 43,200 s.
     2.0 * sum * step * 43_200.0 / std::f64::consts::PI / 1e6
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_year_at_once_is_its_days() {
+        for latitude in [-90.0, -66.6, -33.0, 0.0, 12.5, 48.3, 66.6, 75.0, 90.0] {
+            let year = Sky::at(latitude).year_mj();
+            assert_eq!(year.len(), 366);
+            for (doy, mj) in (1..).zip(year) {
+                let day = extraterrestrial_mj(latitude, doy);
+                assert!((mj - day).abs() <= 1e-12 * (1.0 + day), "{latitude} {doy}: {mj} {day}");
+            }
+        }
+    }
 }

@@ -100,8 +100,7 @@ fn rain_every_day_is_exact() {
             continue;
         }
         let (mu, shape) = (get("mu"), get("shape"));
-        let law =
-            Law { daily: [mu; 12], kappa: mu / shape, sigma_month: 0.0, sigma_year: 0.0, sampling_sd: 0.0 };
+        let law = Law { daily: [mu; 12], kappa: mu / shape, ..Law::NOTHING };
         for (name, p) in [("q10", 0.1), ("q50", 0.5), ("q90", 0.9)] {
             let days = law.days_to(get("h"), day(2001, 12, 31), 4000, p).unwrap().unwrap();
             assert_eq!(f64::from(days), get(name), "{} {} mm {name}", row["case"], row["h"]);

@@ -12,16 +12,6 @@ fn constant(p01: f64, p11: f64, mean_wet_mm: f64, cv2: f64) -> Climate {
     Climate::from_laws([MonthLaw { p01, p11, mean_wet_mm, cv2 }; 12], 0.0, 0.0, 0.0, 10.0).unwrap()
 }
 
-fn law(climate: &Climate) -> Law {
-    Law {
-        daily: climate.mean_runoff_by_month(),
-        kappa: climate.kappa_mm,
-        sigma_month: climate.sigma_month,
-        sigma_year: climate.sigma_year,
-        sampling_sd: climate.sampling_sd(),
-    }
-}
-
 /// Passages of `max(0, rain - loss)` through the same amount on every path.
 fn passages(generator: &Generator, since: Day, horizon: i32, paths: u64, loss_mm: f64, h: f64) -> Passages {
     generator.first_passages(since, horizon, paths, |_| move |_, mm: f64| (mm - loss_mm).max(0.0), |_| h)
@@ -169,7 +159,7 @@ fn deviation(x: &[f64]) -> f64 {
 #[test]
 fn a_year_has_the_spread_of_the_closed_form() {
     for (what, climate) in climates().into_iter().take(3) {
-        let (_, variance) = law(&climate).mean_and_variance(day(2020, 12, 31), 365);
+        let (_, variance) = Law::of_runoff(&climate).mean_and_variance(day(2020, 12, 31), 365);
         assert_relative(deviation(&years(&climate, climate.loss_mm)).powi(2), variance, 0.12, what);
     }
 }
@@ -186,7 +176,7 @@ fn closed_form_and_simulator_have_the_same_medians() {
     ];
     let mut compared = 0;
     for (what, climate) in &climates {
-        let (generator, law) = (Generator::new(climate, 4), law(climate));
+        let (generator, law) = (Generator::new(climate, 4), Law::of_runoff(climate));
         for since in [day(2018, 12, 31), day(2019, 3, 31), day(2019, 6, 30), day(2019, 9, 30)] {
             for h in [100.0, 300.0, 600.0, 1200.0] {
                 let days = law.days_to(h, since, 4000, 0.5).unwrap().unwrap();
@@ -229,7 +219,7 @@ fn wet_days_have_the_law_of_their_month() {
 #[test]
 fn doubtful_marks_have_the_same_medians() {
     let climate = Climate::fit(&seattle(), None).unwrap();
-    let (generator, law) = (Generator::new(&climate, 4), law(&climate));
+    let (generator, law) = (Generator::new(&climate, 4), Law::of_runoff(&climate));
     let mark = Mark { median: 300.0, log_sd: 0.5 };
     for since in [day(2018, 12, 31), day(2019, 6, 30)] {
         let simulated = generator.first_passages(

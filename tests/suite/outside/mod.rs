@@ -7,6 +7,7 @@
 mod backtest;
 mod chance;
 mod drain;
+mod exposures;
 mod gaps;
 mod generator;
 mod laws;

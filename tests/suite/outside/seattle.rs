@@ -1,5 +1,6 @@
 //! Four years of Seattle: fitted parameters and passage days against a separate implementation.
 
+use eavesward_engine::climate::Spreads;
 use eavesward_engine::passage::Law;
 use eavesward_engine::{Climate, Day, RainRecord};
 
@@ -13,6 +14,7 @@ fn frozen() -> serde_json::Value {
     all["seattle_first4y"].clone()
 }
 
+/// With the spread as it was fitted: the reference takes it for known.
 fn law(climate: &Climate) -> Law {
     Law {
         daily: climate.mean_runoff_by_month(),
@@ -20,6 +22,7 @@ fn law(climate: &Climate) -> Law {
         sigma_month: climate.sigma_month,
         sigma_year: climate.sigma_year,
         sampling_sd: climate.sampling_sd(),
+        level_sd: 0.0,
     }
 }
 
@@ -77,16 +80,40 @@ fn passage_days() {
 /// The variance is the sum the module states, worked here for one January of 31 days.
 #[test]
 fn variance_of_one_month() {
-    let law = Law { daily: [2.0; 12], kappa: 10.0, sigma_month: 0.3, sigma_year: 0.1, sampling_sd: 0.2 };
+    let spreads = Spreads { month: 0.3, year: 0.1, sampling: 0.2, level: 0.05 };
+    let law = Law::new([2.0; 12], 10.0, spreads);
     let (mean, variance) = law.mean_and_variance(day(2012, 12, 31), 31);
     let square = 62.0_f64 * 62.0;
     let smoothing = 0.25 * 0.25 + 0.5 * 0.5 + 0.25 * 0.25;
     let expected = 10.0 * 62.0
         + (0.09_f64.exp() - 1.0) * square
         + (0.01_f64.exp() - 1.0) * square
-        + (0.04_f64.exp() - 1.0) * smoothing * square;
+        + (0.04_f64.exp() - 1.0) * smoothing * square
+        + (0.0025_f64.exp() - 1.0) * square;
     assert_within(mean, 62.0, 1e-9, "mean");
     assert_within(variance, expected, 1e-6, "variance");
+}
+
+/// What is added for not knowing the spread falls like one over the length of the record, by the weights of the usual values:
+/// 24 blocks and 6 years, beside 48 and 4 of them in four years and 24 and 2 in two.
+#[test]
+fn doubt_about_the_spread_falls_with_the_years() {
+    let record = seattle();
+    let four = Climate::fit(&record, None).unwrap();
+    let two = Climate::fit(&super::part(&record, day(2012, 1, 1), day(2013, 12, 31)), None).unwrap();
+    for climate in [&four, &two] {
+        let (own, with) = (climate.doubt, climate.spreads());
+        assert!(own.month > 0.0 && own.year > 0.0 && own.level > 0.0);
+        assert_within(with.month.powi(2), climate.sigma_month.powi(2) + own.month, 1e-12, "months");
+        assert_within(with.year.powi(2), climate.sigma_year.powi(2) + own.year, 1e-12, "years");
+        let expected = climate.sigma_year.powi(2) / climate.years;
+        assert_within(with.level.powi(2), expected, 1e-12, "level");
+        assert_eq!(with.sampling, climate.sampling_sd());
+    }
+    // (1 + z^2) / 4 c^2 (2 + 6 c^2) / (24 + 48), by hand for the frozen cv30 of 0.5675.
+    let c2 = frozen()["cv30"].as_f64().unwrap().powi(2);
+    let by_hand = 0.660_594 * c2 * (2.0 + 6.0 * c2) / 72.0;
+    assert_within(four.doubt.month, by_hand, 1e-5, "doubt about months");
 }
 
 #[test]

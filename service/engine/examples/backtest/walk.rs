@@ -223,14 +223,7 @@ pub fn forecasts(
     let monthly = climate.mean_runoff_by_month();
     let lines: Vec<i32> = thresholds.iter().map(|mm| monthly_line(&monthly, today, *mm)).collect();
     let mut simulated = simulate(&climate, today, thresholds, &lines, paths).into_iter();
-    let law = Law {
-        daily: monthly,
-        kappa: climate.kappa_mm,
-        sigma_month: climate.sigma_month,
-        sigma_year: climate.sigma_year,
-        sampling_sd: climate.sampling_sd(),
-    };
-    let mut closed = closed_form(&law, today, thresholds)?.into_iter();
+    let mut closed = closed_form(&Law::of_runoff(&climate), today, thresholds)?.into_iter();
     let each = thresholds.iter().zip(&lines).filter_map(|(mm, line)| {
         // Infinite without rain, and then the longest.
         let days = (mm / straight).ceil().min(f64::from(LONGEST)) as i32;

@@ -6,7 +6,7 @@ use crate::special::gamma_above;
 
 use super::laws::runoff_of;
 use super::spread::dispersion;
-use super::{Basis, Climate, MonthLaw};
+use super::{Basis, Climate, Doubt, MonthLaw};
 
 impl Climate {
     /// The climate with these laws by month, January first: for checks against exact results, and where a generator was
@@ -42,6 +42,7 @@ impl Climate {
             sigma_month,
             sigma_year,
             cv30,
+            doubt: Doubt::NONE,
             dry_months: std::array::from_fn(|m| months[m].wet_share() == 0.0),
             rain_mm_per_day: rain,
             loss_mm: 0.0,

@@ -4,7 +4,7 @@ use crate::calendar::MEAN_MONTH_DAYS;
 use crate::special::gamma_below;
 
 use super::spread::{USUAL_CV30, USUAL_SIGMA_MONTH, dispersion};
-use super::{Basis, Climate, ClimateError, MonthLaw, Normals};
+use super::{Basis, Climate, ClimateError, Doubt, MonthLaw, Normals};
 
 /// c in p01 = c f: 0.75 by Geng et al. 1986 (from memory); six daily series gave 0.60 to 0.78, oceanic lowest.
 const OCCURRENCE: f64 = 0.75;
@@ -53,6 +53,7 @@ pub(super) fn from_normals(normals: &Normals, loss_mm: f64) -> Climate {
         sigma_month: USUAL_SIGMA_MONTH,
         sigma_year: SIGMA_YEAR,
         cv30: USUAL_CV30,
+        doubt: Doubt::NONE,
         dry_months: std::array::from_fn(|m| months[m].wet_share() == 0.0),
         rain_mm_per_day: rain,
         loss_mm,
@@ -86,6 +87,7 @@ pub(super) fn relevel(own: Climate, base: &Climate) -> Climate {
     out.dry_months = base.dry_months;
     out.rain_mm_per_day = base.rain_mm_per_day;
     out.years = base.years.max(out.years);
+    out.doubt = out.doubt.with_level(out.sigma_year, out.years);
     out.basis = Basis::Both;
     out
 }

@@ -7,19 +7,24 @@
 //! on these two; the likelihood shape understates the variance by 15 to 46 % on six daily series). Both are smoothed
 //! over neighbouring months with weights 1/4, 1/2, 1/4. Simple daily models understate the variance of monthly sums
 //! (Katz & Parlange 1998, Journal of Climate 11:591); the missing part is carried by one log-normal factor per month,
-//! one per year, and the sampling error of a short record. With twelve normals in place of a record, occurrence follows
+//! one per year, and the sampling error of a short record; what the
+//! record leaves open about these is counted as [`Doubt`]. With twelve normals in place of a record, occurrence follows
 //! from the wet-day share (Geng et al. 1986, from memory).
 //!
 //! Units: mm per day unless a name says otherwise. Known failures: no trend, no multi-year swing, no tie between rain
 //! amount and the length of a wet spell; two years in a semi-arid climate are too short for an honest band.
 //! Invariant: at a fixed `cv30` a longer record never widens the sampling term.
 
+mod doubt;
 mod given;
 mod laws;
 mod spread;
 mod statistics;
 
+use crate::calendar::MONTH_DAYS;
 use crate::rain::RainRecord;
+
+pub use doubt::{Doubt, Spreads};
 
 pub(crate) use spread::{Misfit, monthly_means, smooth};
 pub(crate) use statistics::Gathered;
@@ -90,6 +95,8 @@ pub struct Climate {
     pub sigma_year: f64,
     /// Relative error of the climatology per 30 days, for one year of record.
     pub cv30: f64,
+    /// What a forecast adds to the spreads above for how badly the record tells them; none where they were not measured.
+    pub doubt: Doubt,
     /// Months that had readings and never a wet day among them (for normals: no rain or no wet day).
     pub dry_months: [bool; 12],
     /// Mean rain by month, mm per day.
@@ -189,6 +196,18 @@ impl Climate {
     /// Years count as half a year at least; under that the log-normal form loses its meaning. Judgement.
     pub fn sampling_sd(&self) -> f64 {
         self.cv30 / self.years.max(0.5).sqrt()
+    }
+
+    /// Relative variance of a year's runoff by the daily model, the factors of its months and that of the year.
+    fn of_year(&self) -> f64 {
+        let by_month: [f64; 12] = std::array::from_fn(|m| self.runoff[m] * MONTH_DAYS[m]);
+        let annual: f64 = by_month.iter().sum();
+        if !(annual > 0.0) {
+            return 0.0;
+        }
+        let squares: f64 = by_month.iter().map(|x| x * x).sum();
+        let by_months = self.sigma_month.powi(2).exp_m1() * squares / (annual * annual);
+        self.kappa_mm / annual + by_months + self.sigma_year.powi(2).exp_m1()
     }
 
     /// Whether no month has any rain.

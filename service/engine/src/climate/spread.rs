@@ -3,7 +3,7 @@
 use crate::calendar::MONTH_DAYS;
 
 use super::statistics::{Block, Statistics};
-use super::{Basis, Climate, MonthLaw};
+use super::{Basis, Climate, Doubt, MonthLaw};
 
 /// Days whose occurrence the whole year lends to each month.
 const PSEUDO_PAIRS: f64 = 4.0;
@@ -19,8 +19,8 @@ const USED_BY_FIT: f64 = 0.625;
 pub(super) const USUAL_SIGMA_MONTH: f64 = 0.35;
 const USUAL_SIGMA_YEAR: f64 = 0.06;
 /// Months and years that the usual values weigh.
-const USUAL_MONTHS: f64 = 24.0;
-const USUAL_YEARS: f64 = 6.0;
+pub(super) const USUAL_MONTHS: f64 = 24.0;
+pub(super) const USUAL_YEARS: f64 = 6.0;
 /// Relative error per 30 days when the record is too short to tell. Judgement within the 0.4 to 0.7 seen.
 pub(super) const USUAL_CV30: f64 = 0.6;
 /// Whole blocks of 30 days below which the record does not tell its spread.
@@ -54,7 +54,7 @@ pub(super) fn from_statistics(s: &Statistics, loss_mm: f64) -> Climate {
     let kappa = dispersion(&months);
     let years = s.known() / 365.0;
     let spread = Spread::measure(s, &runoff, kappa, years);
-    Climate {
+    let mut climate = Climate {
         months,
         basis: Basis::Record,
         years,
@@ -62,12 +62,18 @@ pub(super) fn from_statistics(s: &Statistics, loss_mm: f64) -> Climate {
         sigma_month: spread.month,
         sigma_year: spread.year,
         cv30: spread.cv30,
+        doubt: Doubt::NONE,
         dry_months: std::array::from_fn(|m| s.days[m] > 0.0 && s.wet[m] == 0.0),
         rain_mm_per_day: monthly_means(&s.rain, &s.days),
         loss_mm,
         level: [1.0; 12],
         runoff,
+    };
+    if let Some((blocks, of_years)) = spread.measured {
+        let doubt = Doubt::NONE.with_blocks(blocks, spread.cv30).with_years(of_years, climate.of_year());
+        climate.doubt = doubt.with_level(spread.year, years);
     }
+    climate
 }
 
 fn month_laws(s: &Statistics) -> [MonthLaw; 12] {
@@ -114,17 +120,19 @@ struct Spread {
     month: f64,
     year: f64,
     cv30: f64,
+    /// Blocks and years that it was measured on, if it was.
+    measured: Option<(f64, f64)>,
 }
 
 impl Spread {
     fn measure(s: &Statistics, runoff: &[f64; 12], kappa: f64, years: f64) -> Spread {
         let blocks = Misfit::of(s.blocks(), runoff);
         let Some((excess, cv30)) = blocks.excess(kappa, years) else {
-            return Spread { month: USUAL_SIGMA_MONTH, year: 0.08, cv30: USUAL_CV30 };
+            return Spread { month: USUAL_SIGMA_MONTH, year: 0.08, cv30: USUAL_CV30, measured: None };
         };
         let month2 = drawn_to(USUAL_SIGMA_MONTH, excess, blocks.count);
-        let year2 = yearly(s, runoff, kappa, month2);
-        Spread { month: month2.sqrt(), year: year2.sqrt(), cv30 }
+        let (year2, years) = yearly(s, runoff, kappa, month2);
+        Spread { month: month2.sqrt(), year: year2.sqrt(), cv30, measured: Some((blocks.count, years)) }
     }
 }
 
@@ -166,12 +174,36 @@ impl Misfit {
         Some((excess, (self.squares / self.expected2 / kept).sqrt()))
     }
 
-    /// Log-sd of the monthly factor, drawn to `usual` with the weight of two years, and the relative error per 30 days.
-    pub(crate) fn spread(&self, kappa: f64, years: f64, usual: (f64, f64)) -> (f64, f64) {
+    /// Log-sd of the monthly factor, drawn to `usual` with the weight of two years, and the relative error per 30 days; with
+    /// how badly it is known, beside what `doubt` says of years.
+    pub(crate) fn spread(
+        &self,
+        kappa: f64,
+        years: f64,
+        usual: (f64, f64),
+        doubt: Doubt,
+    ) -> (f64, f64, Doubt) {
         match self.excess(kappa, years) {
-            Some((excess, cv30)) => (drawn_to(usual.0, excess, self.count).sqrt(), cv30),
-            None => usual,
+            Some((excess, cv30)) => {
+                let sigma = drawn_to(usual.0, excess, self.count).sqrt();
+                (sigma, cv30, doubt.with_blocks(self.count, cv30))
+            }
+            None => (usual.0, usual.1, doubt),
         }
+    }
+}
+
+impl Misfit {
+    /// Variance from day to day per unit of mean: what the blocks leave beside the monthly factor, `most` at most and drawn to
+    /// it with the weight of two years.
+    pub(crate) fn dispersion(&self, most: f64, years: f64, sigma_month: f64) -> f64 {
+        let kept = 1.0 - USED_BY_FIT / years;
+        if self.count < FEWEST_BLOCKS || !(self.expected > 0.0) || !(kept > 0.0) {
+            return most;
+        }
+        let left = self.squares / kept - sigma_month * sigma_month * self.expected2;
+        let own = (left / self.expected).clamp(0.0, most);
+        (USUAL_MONTHS * most + self.count * own) / (USUAL_MONTHS + self.count)
     }
 }
 
@@ -180,8 +212,8 @@ fn drawn_to(usual: f64, excess: f64, blocks: f64) -> f64 {
     ((USUAL_MONTHS * usual * usual + blocks * excess) / (USUAL_MONTHS + blocks)).max(0.01)
 }
 
-/// Variance of the yearly factor: what the annual totals vary beyond daily model and monthly factor.
-fn yearly(s: &Statistics, runoff: &[f64; 12], kappa: f64, month2: f64) -> f64 {
+/// Variance of the yearly factor: what the annual totals vary beyond daily model and monthly factor; and of how many years.
+fn yearly(s: &Statistics, runoff: &[f64; 12], kappa: f64, month2: f64) -> (f64, f64) {
     const FLOOR: f64 = 0.02 * 0.02;
     const USUAL_CV_ANNUAL: f64 = 0.18;
     const USUAL_CV_YEARS: f64 = 4.0;
@@ -194,7 +226,7 @@ fn yearly(s: &Statistics, runoff: &[f64; 12], kappa: f64, month2: f64) -> f64 {
     let annual: f64 = by_month.iter().sum();
     let mean = share(totals.iter().sum(), n, annual);
     if !(mean > 0.0) || !(annual > 0.0) {
-        return USUAL_SIGMA_YEAR * USUAL_SIGMA_YEAR;
+        return (USUAL_SIGMA_YEAR * USUAL_SIGMA_YEAR, n);
     }
     let squares: f64 = totals.iter().map(|t| (t - mean) * (t - mean)).sum();
     // (L - 1) times the sample variance is the sum of squares.
@@ -202,5 +234,6 @@ fn yearly(s: &Statistics, runoff: &[f64; 12], kappa: f64, month2: f64) -> f64 {
         / (USUAL_CV_YEARS + (n - 1.0).max(0.0));
     let concentration: f64 = by_month.iter().map(|w| w * w).sum::<f64>() / (annual * annual);
     let excess = cv2_annual - kappa / annual - month2.exp_m1() * concentration;
-    ((USUAL_YEARS * USUAL_SIGMA_YEAR * USUAL_SIGMA_YEAR + n * excess) / (USUAL_YEARS + n)).max(FLOOR)
+    let drawn = (USUAL_YEARS * USUAL_SIGMA_YEAR * USUAL_SIGMA_YEAR + n * excess) / (USUAL_YEARS + n);
+    (drawn.max(FLOOR), n)
 }

@@ -105,8 +105,10 @@ pub(crate) struct Months {
     pub lump: f64,
     /// The same of the runoff, coefficient taken off.
     pub runoff_lump: f64,
-    /// Exposure by whole blocks of 30 days from the first reading on; `None` for years that were generated.
-    pub blocks: Option<Vec<f64>>,
+    /// Exposure by whole blocks of 30 days from the first reading on.
+    pub blocks: Vec<f64>,
+    /// Whether all of it was read and not generated.
+    pub measured: bool,
 }
 
 /// Runs an exposure over the readings of its gauge.
@@ -220,7 +222,7 @@ fn sum_of_squares(amounts: &[f64]) -> f64 {
 }
 
 impl Months {
-    /// Sums of what grew with the events of a record; its blocks only where they were `measured`.
+    /// Sums of what grew with the events of a record, `measured` or generated.
     fn of(steps: &Steps, squares: f64, events: &Events, days: [f64; 12], measured: bool) -> Months {
         let mut sums = [0.0; 12];
         for (run, amount) in events.months.iter().zip(steps.between(events.months.iter().map(|run| run.end)))
@@ -229,8 +231,8 @@ impl Months {
         }
         let sum = steps.totals.last().copied().unwrap_or(0.0);
         let lump = if sum > 0.0 { squares / sum } else { 0.0 };
-        let blocks = measured.then(|| steps.between(events.blocks.iter().copied()).collect());
-        Months { sums, days, lump, runoff_lump: events.lump(), blocks }
+        let blocks = steps.between(events.blocks.iter().copied()).collect();
+        Months { sums, days, lump, runoff_lump: events.lump(), blocks, measured }
     }
 }
 

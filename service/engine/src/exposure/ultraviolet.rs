@@ -81,12 +81,12 @@ impl Year {
         shade_share: f64,
         warmth: Option<&[f64; 12]>,
     ) -> Year {
-        let sky = Sky::at(site.latitude_deg);
         let factor = place(site, orientation) * (1.0 - shade_share);
-        Year {
-            sky: (1..=366).map(|doy| sky.extraterrestrial_mj(doy) * factor).collect(),
-            warmth: warmth.copied().unwrap_or([1.0; 12]),
+        let mut sky = Sky::at(site.latitude_deg).year_mj();
+        for mj in &mut sky {
+            *mj *= factor;
         }
+        Year { sky, warmth: warmth.copied().unwrap_or([1.0; 12]) }
     }
 
     /// What the days of the year from one on, 1 to 366, would bring without weather.

@@ -1,6 +1,7 @@
 //! Adding up the unread days.
 
 use crate::calendar::Day;
+use crate::climate::{Climate, Spreads};
 use crate::error::EngineError;
 use crate::exposure::Steps;
 use crate::mark::Mark;
@@ -22,9 +23,32 @@ pub struct Law {
     pub sigma_year: f64,
     /// Log-sd of the error of the monthly means themselves.
     pub sampling_sd: f64,
+    /// Log-sd of the error that the means of all months share.
+    pub level_sd: f64,
 }
 
 impl Law {
+    /// Days that bring nothing.
+    pub const NOTHING: Law = Law {
+        daily: [0.0; 12],
+        kappa: 0.0,
+        sigma_month: 0.0,
+        sigma_year: 0.0,
+        sampling_sd: 0.0,
+        level_sd: 0.0,
+    };
+
+    /// What brings these means, with this dispersion and spread.
+    pub fn new(daily: [f64; 12], kappa: f64, spreads: Spreads) -> Law {
+        let Spreads { month, year, sampling, level } = spreads;
+        Law { daily, kappa, sigma_month: month, sigma_year: year, sampling_sd: sampling, level_sd: level }
+    }
+
+    /// The runoff of a climate after its loss, at coefficient 1.
+    pub fn of_runoff(climate: &Climate) -> Law {
+        Law::new(climate.mean_runoff_by_month(), climate.kappa_mm, climate.spreads())
+    }
+
     /// The first day, counted from the day after `since` as 1, on which the sum has reached `amount` with chance `p`.
     ///
     /// No day is read; `None` when it takes more than `horizon_days`. For checks and for questions without a record.
@@ -96,8 +120,8 @@ pub(crate) struct Path {
     known: Known,
     unread: Vec<(i32, i32)>,
     law: Option<Law>,
-    /// Mean square less one of the factors of months, years and climatology.
-    excess: [f64; 3],
+    /// Mean square less one of the factors of months, years, climatology and level.
+    excess: [f64; 4],
     horizon: i32,
 }
 
@@ -113,8 +137,8 @@ impl Path {
                 _ => unread.push((past + 1, horizon)),
             }
         }
-        let excess = law.map_or([0.0; 3], |l| {
-            [l.sigma_month, l.sigma_year, l.sampling_sd].map(|sigma| (sigma * sigma).exp_m1())
+        let excess = law.map_or([0.0; 4], |l| {
+            [l.sigma_month, l.sigma_year, l.sampling_sd, l.level_sd].map(|sigma| (sigma * sigma).exp_m1())
         });
         Path { known, unread, law, excess, horizon }
     }
@@ -159,6 +183,7 @@ impl Path {
             + self.excess[0] * sums.months
             + self.excess[1] * yearly
             + self.excess[2] * sums.sampling
+            + self.excess[3] * sums.mean * sums.mean
     }
 
     /// The tally by a day number with these sums.

@@ -4,10 +4,12 @@
 //! in each calendar month passed, n the years begun by the unread days, M_c by month of the year, and K the 1/4, 1/2, 1/4
 //! smoothing:
 //!
-//! `V = kappa M + (e^(s_m^2) - 1) sum_j M_j^2 + (e^(s_y^2) - 1) M^2 / n + (e^(s_p^2) - 1) sum_c (K M_c)^2`
+//! `V = kappa M + (e^(s_m^2) - 1) sum_j M_j^2 + (e^(s_y^2) - 1) M^2 / n + (e^(s_p^2) - 1) sum_c (K M_c)^2 + (e^(s_l^2) - 1) M^2`
 //!
 //! and the unread days are gamma distributed with mean M and variance V: the first term is the daily weather, the second
-//! what makes months stray, the third years, the fourth the error of a short record. On nine daily series its 10 to 90 %
+//! what makes months stray, the third years, the fourth and the fifth the error of a short record,
+//! by month and in all months alike. The log-sds are the measured ones widened by what is not known of them
+//! ([`crate::climate::Doubt`]). On nine daily series its 10 to 90 %
 //! window held the truth as often as a full simulation's.
 //!
 //! Known failures: the yearly term steps down when a new year begins; thresholds of a few mm on the scale of one storm;

@@ -239,6 +239,7 @@ mod tests {
                 sigma_month: 0.3,
                 sigma_year: 0.1,
                 sampling_sd,
+                level_sd: 0.0,
             };
             let path = Path::new(known.clone(), gaps.clone(), Some(law), 3000);
             // In order, and there and back as a search goes.

@@ -232,12 +232,14 @@ fn split((low, high): (i32, i32), within: (i32, i32), step: i32, nodes: &mut Vec
 mod tests {
     use super::*;
     use crate::calendar::Day;
+    use crate::climate::Spreads;
     use crate::exposure::Steps;
     use crate::passage::{Known, Law};
 
     #[test]
     fn nodes_are_near_each_other_and_on_the_way() {
-        let law = Law { daily: [1.0; 12], kappa: 2.0, sigma_month: 0.3, sigma_year: 0.1, sampling_sd: 0.1 };
+        let spreads = Spreads { month: 0.3, year: 0.1, sampling: 0.1, level: 0.0 };
+        let law = Law::new([1.0; 12], 2.0, spreads);
         for past in [0, 3, 400] {
             let known = Known::new(Steps::default(), Day(0), Day(past), 0.0);
             let path = Path::new(known, Vec::new(), Some(law), past + 5000);
