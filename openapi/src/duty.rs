@@ -68,7 +68,7 @@ pub enum DecidedBy {
     Ceiling,
     /// The first look after installation.
     FirstLook,
-    /// A day of the year that the account gave.
+    /// A day of the year, which the account gave or the monthly mean minima lead one to expect.
     Season,
     /// A maker's rating that the account gave.
     Rating,

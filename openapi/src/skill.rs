@@ -21,7 +21,8 @@ pub struct DutySkill {
     /// Share of the findings inside the predicted 10 to 90 % range; 0.8 is the aim. A class that lies on an end counts in
     /// part.
     pub coverage: f64,
-    /// Standard error of that share.
+    /// How far that share strays from 0.8 when forecasts are right, by its standard error. Looks at one part, and parts under
+    /// one gauge, hang together, so it strays somewhat farther.
     pub coverage_standard_error: f64,
     /// Share found emptier than the predicted 10 %.
     pub emptier: f64,
@@ -30,7 +31,8 @@ pub struct DutySkill {
     /// Mean position of the findings in their predictions: 0.5 without bias, less when dates come too early, more when they
     /// come too late.
     pub mean_position: f64,
-    /// Geometric mean of found over expected fullness; absent when nothing was found that is a number or a class.
+    /// Geometric mean of found over expected fullness; absent when nothing was found that is a number or a class. "Nothing"
+    /// and "blocked" are neither, so it leans towards 1.
     pub found_to_expected: Option<f64>,
     /// Findings behind `found_to_expected`.
     pub measured: i64,
@@ -50,7 +52,8 @@ pub struct ExpectedFullness {
     pub high: f64,
 }
 
-/// A forecast that a finding answered. It is kept as it was: only a change of the visits it rests on changes it.
+/// A forecast that a finding answered. It is made when the visit is logged and kept as it was: only a change of the visits it
+/// rests on changes it. Findings on a trap answer nothing, since its forecast follows the tank.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct AnsweredForecast {
@@ -68,7 +71,8 @@ pub struct AnsweredForecast {
     pub duty: Duty,
     /// The same in words.
     pub title: String,
-    /// The day on which the forecast was made: that of the look before, or the part's first.
+    /// The day for which the forecast was made, from the readings and findings up to it: that of the look before, or the
+    /// part's first.
     pub made_on: NaiveDate,
     /// The day of the visit.
     pub visited_on: NaiveDate,

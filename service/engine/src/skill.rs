@@ -2,10 +2,10 @@
 //!
 //! Question answered: when a part is looked at, how full was it expected to be, and at which point of that prediction
 //! does the finding lie? The answer is the predictive distribution at the finding, the probability integral transform
-//! (Dawid 1984, Journal of the Royal Statistical Society A 147:278; from memory). With fullness `F = y0 + X / M`, `y0` what
-//! the last service left, `X` what the part takes and `M` its mark,
+//! (Dawid 1984, Journal of the Royal Statistical Society A 147:278; from memory). With fullness `F = X / M`, `X` what the
+//! part takes and `M` its mark,
 //!
-//! `u(f) = P(F <= f) = 1 - P(X reaches (f - y0) M by that day)`,
+//! `u(f) = P(F <= f) = 1 - P(X reaches f M by that day)`,
 //!
 //! which is the passage of [`Meter::forecast`] at another mark; the error of the finding widens the doubt of the mark:
 //! the two log-sds are squared and added. A class, "nothing" and "blocked" are ranges of `f`, so they give a range of `u`,
@@ -13,6 +13,9 @@
 //!
 //! Of good forecasts `u` is uniform: eight findings in ten fall between 10 and 90 %, where the window's ends lie, and the
 //! mean is one half. More below: dates come too early. More above: they come too late.
+//!
+//! After a cleaning in part nothing is said: what was left is a reading by eye as well, and two of them say little of what
+//! came between.
 //!
 //! Known failures: findings are made when somebody comes, often because the forecast said so, and a part that was
 //! cleaned on the way without a note looks as if it filled slowly. Invariants: `u` never falls as the finding grows; the
@@ -91,7 +94,7 @@ impl Placed {
 
 impl Meter<'_> {
     /// Where what was found on a day, after `as_of`, falls among what the question's forecast had predicted for it; `None`
-    /// without rain to predict from. The horizon of the question does not matter.
+    /// without rain to predict from, or after a cleaning in part. The horizon of the question does not matter.
     pub fn placed(
         &self,
         q: &Question,
@@ -103,7 +106,7 @@ impl Meter<'_> {
         Ok(Some(Placed { from: seen.at(from, log_sd)?, to: seen.at(to, log_sd)? }))
     }
 
-    /// How full the part was expected to be on a day after `as_of`; `None` without rain to predict from.
+    /// How full the part was expected to be on a day after `as_of`; `None` as for [`Meter::placed`].
     pub fn fullness(&self, q: &Question, on: Day) -> Result<Option<Fullness>, EngineError> {
         let Some(seen) = Sighted::new(self, q, on)? else { return Ok(None) };
         let of = |chance: f64| seen.fullness(chance);
@@ -116,7 +119,6 @@ struct Sighted {
     path: Path,
     number: i32,
     mark: Mark,
-    left: f64,
 }
 
 impl Sighted {
@@ -125,20 +127,19 @@ impl Sighted {
         meter.check(&Question { horizon_days: on.since(q.as_of), ..*q })?;
         let path = meter.path(q.since, q.as_of, number, 0.0);
         // Readings alone say nothing of the days after them.
-        let known = path.law().is_some();
-        Ok(known.then_some(Sighted { path, number, mark: q.mark, left: q.left_share }))
+        let known = path.law().is_some() && q.left_share == 0.0;
+        Ok(known.then_some(Sighted { path, number, mark: q.mark }))
     }
 
     /// The chance that the part is no fuller than that.
     fn at(&self, fullness: f64, log_sd: f64) -> Result<f64, EngineError> {
-        let grown = fullness - self.left;
-        if !(grown > LEAST) {
+        if !(fullness > LEAST) {
             return Ok(0.0);
         }
-        if grown >= MOST {
+        if fullness >= MOST {
             return Ok(1.0);
         }
-        let mark = Mark { median: self.mark.median * grown, log_sd: self.mark.log_sd.hypot(log_sd) };
+        let mark = Mark { median: self.mark.median * fullness, log_sd: self.mark.log_sd.hypot(log_sd) };
         Ok(1.0 - Curve::new(&self.path, mark).chance_by(self.number)?)
     }
 
@@ -146,11 +147,11 @@ impl Sighted {
         let (mut low, mut high) = (LEAST.ln(), MOST.ln());
         for _ in 0..HALVINGS {
             let middle = 0.5 * (low + high);
-            if self.at(self.left + middle.exp(), 0.0)? < chance { low = middle } else { high = middle }
+            if self.at(middle.exp(), 0.0)? < chance { low = middle } else { high = middle }
         }
         // What can be told from nothing.
-        let grown = high.exp();
-        Ok(self.left + if grown > 2.0 * LEAST { grown } else { 0.0 })
+        let fullness = high.exp();
+        Ok(if fullness > 2.0 * LEAST { fullness } else { 0.0 })
     }
 }
 

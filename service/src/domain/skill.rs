@@ -9,8 +9,8 @@ use crate::domain::check::Check;
 use crate::domain::clock::local_date;
 use crate::domain::duty::Duty;
 use crate::domain::error::{Error, Result};
-use crate::domain::forecast::{self, Window};
-use crate::domain::ids::{AccountId, AnswerId, ComponentId, SystemId, VisitId};
+use crate::domain::forecast::{self, Ground, Window};
+use crate::domain::ids::{AccountId, AnswerId, ComponentId, GaugeId, SystemId, VisitId};
 use crate::domain::paging::{PageAsked, PageFound};
 use crate::domain::refresh;
 use crate::domain::store::{Inputs, Unscored};
@@ -18,11 +18,14 @@ use crate::domain::visit::Finding;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 use std::collections::HashMap;
+use std::collections::hash_map::Entry;
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
 use tokio::runtime::Handle;
 
-/// Systems that are seen to in one go, so that refreshing is not kept waiting.
-const BATCH: u32 = 32;
+/// Systems that are seen to in one go, so that refreshing is not kept waiting: most have a visit that is new, and one with
+/// years of them takes a second.
+const BATCH: u32 = 8;
 /// How long a claim holds others off.
 const HELD: TimeDelta = TimeDelta::minutes(5);
 /// When a system whose answers could not be worked out is tried again.
@@ -122,10 +125,9 @@ impl DutySkill {
         (self.mean(self.sums.0), self.mean(self.sums.1), self.mean(self.sums.2))
     }
 
-    /// Standard error of the share inside.
+    /// How far the share inside strays from the aim when forecasts are right, by its standard error.
     pub fn standard_error(&self) -> f64 {
-        let inside = self.shares().1;
-        self.mean((inside * (1.0 - inside)).max(0.0)).sqrt()
+        self.mean(AIM * (1.0 - AIM)).sqrt()
     }
 
     /// Mean position: one half without bias, less when dates come too early.
@@ -146,7 +148,7 @@ impl DutySkill {
         }
         let n = self.answered as f64;
         let shift = (self.mean_position() - 0.5) * (12.0 * n).sqrt();
-        let spread = (self.shares().1 - AIM) / (AIM * (1.0 - AIM) / n).sqrt();
+        let spread = (self.shares().1 - AIM) / self.standard_error();
         match (shift, spread) {
             (shift, _) if shift < -2.0 => "Parts fill more slowly than predicted: dates come too early.",
             (shift, _) if shift > 2.0 => "Parts fill faster than predicted: dates come too late.",
@@ -173,16 +175,7 @@ pub struct SkillFilter {
 impl SkillFilter {
     fn check(&self) -> Result<()> {
         let mut check = Check::new();
-        for (field, day) in [("from", self.from), ("to", self.to)] {
-            if let Some(day) = day {
-                check.date(field, day);
-            }
-        }
-        if let (Some(from), Some(to)) = (self.from, self.to)
-            && from > to
-        {
-            check.refuse("to", format!("{to} is before from, {from}"));
-        }
+        check.range(self.from, self.to);
         check.done()
     }
 }
@@ -227,21 +220,32 @@ async fn batch(cx: &Context) -> Result<usize> {
     let keys: Vec<_> = claims.iter().map(|claim| (claim.account_id, claim.system_id)).collect();
     let inputs = cx.store.inputs(&keys).await?;
     let inputs: HashMap<SystemId, &Inputs> = inputs.iter().map(|input| (input.system.id, input)).collect();
+    let mut grounds: HashMap<GaugeId, Arc<Ground>> = HashMap::new();
     for claim in &claims {
         let Some(input) = inputs.get(&claim.system_id) else { continue };
-        if let Err(error) = score(cx, claim, input, now).await {
+        let ground = match grounds.entry(input.gauge.id) {
+            Entry::Occupied(known) => Arc::clone(known.get()),
+            Entry::Vacant(gap) => Arc::clone(gap.insert(refresh::ground(cx, &input.gauge, now).await?)),
+        };
+        if let Err(error) = score(cx, claim, input, &ground, now).await {
             let system = claim.system_id;
             tracing::error!(%system, error = ?error, "the answers of system {system} could not be worked out");
             cx.store.release_unscored(claim, now + RETRY).await?;
         }
     }
+    cx.grounds.used(&grounds, now);
     Ok(claims.len())
 }
 
-async fn score(cx: &Context, claim: &Unscored, input: &Inputs, now: DateTime<Utc>) -> Result<()> {
+async fn score(
+    cx: &Context,
+    claim: &Unscored,
+    input: &Inputs,
+    ground: &Arc<Ground>,
+    now: DateTime<Utc>,
+) -> Result<()> {
     let known = cx.store.histories(claim.system_id).await?;
-    let ground = refresh::ground(cx, &input.gauge, now).await?;
-    let ground = refresh::through(&ground, local_date(now, input.property.facts.time_zone));
+    let ground = refresh::through(ground, local_date(now, input.property.facts.time_zone));
     // A defect that one system's figures bring out must not stop the loop.
     let answers = catch_unwind(AssertUnwindSafe(|| forecast::answers(input, &ground, &known)));
     let answers = answers.unwrap_or_else(|_| Err(Error::Conflict("the forecast panicked".to_owned())))?;

@@ -453,8 +453,8 @@ pub trait SkillStore: Send + Sync {
     ) -> Stored<Vec<Unscored>>;
     /// What the answers that are kept of a system rest on.
     async fn histories(&self, system: SystemId) -> Stored<BTreeMap<AnswerId, History>>;
-    /// Makes these the answers of a claimed system: those not among them are removed. Does nothing but let go when a visit
-    /// changed since the claim, and nothing at all when somebody else holds it by now.
+    /// Removes what is no longer so of a claimed system and writes what is new. Does nothing when a visit changed since the
+    /// claim, or when somebody else holds it by now.
     async fn finish_scoring(&self, claim: &Unscored, answers: &Answers, now: DateTime<Utc>) -> Stored<()>;
     /// Lets go of a claimed system whose answers could not be worked out, to be tried again at `at`.
     async fn release_unscored(&self, claim: &Unscored, at: DateTime<Utc>) -> Stored<()>;

@@ -20,16 +20,18 @@ use uuid::Uuid;
 
 /// Rows of one statement that writes.
 const ROWS: usize = 16;
+/// Ids of one statement that removes.
+const SOUGHT: usize = 64;
 
-/// Puts a system on the list.
+/// Puts a system on the list, free for whoever comes: what a claimer makes of it now would be out of date.
 pub(super) async fn mark_unscored(tx: &mut Tx, account: AccountId, system: SystemId) -> Stored<()> {
     let mark = sql("INSERT INTO unscored (system_id, account_id, changes, held_until) \
          SELECT id, account_id, 1, 0 FROM systems WHERE id = $1 AND account_id = $2 \
-         ON CONFLICT (system_id) DO UPDATE SET changes = unscored.changes + 1");
+         ON CONFLICT (system_id) DO UPDATE SET changes = unscored.changes + 1, held_until = 0");
     tx.run(mark.on(system).on(account)).await.map(drop)
 }
 
-/// The conditions of a filter, to go after a WHERE that has begun.
+/// The conditions of a filter but for its last day, to go after a WHERE that has begun.
 fn narrow(query: &mut Sql, filter: &SkillFilter) {
     if let Some(system) = filter.system_id {
         query.push(" AND system_id = ").bind(system);
@@ -39,9 +41,6 @@ fn narrow(query: &mut Sql, filter: &SkillFilter) {
     }
     if let Some(from) = filter.from {
         query.push(" AND visited_on >= ").bind(from);
-    }
-    if let Some(to) = filter.to {
-        query.push(" AND visited_on <= ").bind(to);
     }
 }
 
@@ -92,6 +91,9 @@ impl SkillStore for Database {
              SUM(log_ratio) AS log_ratios FROM answered WHERE account_id = ");
         query.bind(account);
         narrow(&mut query, filter);
+        if let Some(to) = filter.to {
+            query.push(" AND visited_on <= ").bind(to);
+        }
         query.push(" GROUP BY duty");
         values(self.all(query).await?, |row: Sums| {
             Ok(DutySkill {
@@ -114,8 +116,16 @@ impl SkillStore for Database {
         let mut query = sql("SELECT ");
         query.push(ANSWERED_COLUMNS).push(" FROM answered WHERE account_id = ").bind(account);
         narrow(&mut query, filter);
-        if let Some(after) = &page.after {
-            query.push(" AND (visited_on, id) < (").bind(after.key).push(", ").bind(after.id).push(")");
+        // One upper bound only, the lower of the two: SQLite walks the index by the first that it meets.
+        let after = page.after.as_ref().filter(|after| filter.to.is_none_or(|to| after.key <= to));
+        match (after, filter.to) {
+            (Some(after), _) => {
+                query.push(" AND (visited_on, id) < (").bind(after.key).push(", ").bind(after.id).push(")");
+            }
+            (None, Some(to)) => {
+                query.push(" AND visited_on <= ").bind(to);
+            }
+            (None, None) => {}
         }
         query.push(" ORDER BY visited_on DESC, id DESC LIMIT ").bind(page.rows());
         values(self.all(query).await?, AnsweredRow::read)
@@ -162,17 +172,15 @@ impl SkillStore for Database {
         let mut done = sql("DELETE FROM unscored");
         held(&mut done, claim).push(" AND changes = ").bind(claim.changes);
         if tx.run(done).await? == 0 {
-            let mut again = sql("UPDATE unscored SET held_until = 0");
-            held(&mut again, claim);
-            tx.run(again).await?;
-            return tx.commit().await;
+            return Ok(());
         }
-        let mut gone = sql("DELETE FROM answered WHERE system_id = ");
-        gone.bind(claim.system_id);
-        if !answers.kept.is_empty() {
-            gone.push(" AND id NOT IN ").bind_list(&answers.kept);
+        let gone: Vec<AnswerId> =
+            answers.gone.iter().copied().chain(answers.new.iter().map(|new| new.id)).collect();
+        for piece in pieces(&gone, SOUGHT) {
+            let mut delete = sql("DELETE FROM answered WHERE id IN ");
+            delete.bind_list(piece).push(" AND system_id = ").bind(claim.system_id);
+            tx.run(delete).await?;
         }
-        tx.run(gone).await?;
         write(&mut tx, claim, &answers.new, now).await?;
         tx.commit().await
     }

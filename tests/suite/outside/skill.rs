@@ -18,8 +18,8 @@ fn gauge() -> Gauge {
     Gauge::with_climate(RainRecord::from_readings([]), Ok(climate))
 }
 
-fn question(since: Day, mark: Mark, left_share: f64) -> Question {
-    Question { mark, left_share, since, as_of: since, horizon_days: 1 }
+fn question(since: Day, mark: Mark) -> Question {
+    Question { mark, left_share: 0.0, since, as_of: since, horizon_days: 1 }
 }
 
 fn with_meter<T>(f: impl FnOnce(&Meter<'_>) -> T) -> T {
@@ -56,7 +56,7 @@ fn findings_drawn_from_the_forecasts_own_laws_fall_evenly() {
     const PATHS: u64 = 4000;
     with_meter(|meter| {
         for (since, days) in [(day(2021, 3, 10), 60), (day(2021, 7, 1), 120), (day(2021, 10, 5), 45)] {
-            let question = question(since, MARK, 0.0);
+            let question = question(since, MARK);
             let placed =
                 |finding| meter.placed(&question, since.plus(days as i32), finding).unwrap().unwrap();
             let found = found(since, days, PATHS);
@@ -99,28 +99,22 @@ fn the_expected_fullness_is_that_of_the_paths() {
     let at = |p: f64| paths[(p * paths.len() as f64) as usize];
     // The paths' findings have the error of the eye on top of the mark's.
     let mark = Mark { log_sd: MARK.log_sd.hypot(BY_EYE_LOG_SD), ..MARK };
-    let expected = with_meter(|meter| meter.fullness(&question(since, mark, 0.0), since.plus(days as i32)))
-        .unwrap()
-        .unwrap();
+    let expected =
+        with_meter(|meter| meter.fullness(&question(since, mark), since.plus(days as i32))).unwrap().unwrap();
     for (p, expected) in [(0.1, expected.low), (0.5, expected.likely), (0.9, expected.high)] {
         assert_relative(expected, at(p), 0.06, &format!("quantile {p}"));
     }
 }
 
 #[test]
-fn what_was_left_is_there_from_the_start() {
+fn nothing_is_said_after_a_cleaning_in_part_or_of_the_same_day() {
     with_meter(|meter| {
         let since = day(2021, 6, 1);
         let on = since.plus(40);
-        let left = meter.fullness(&question(since, MARK, 0.3), on).unwrap().unwrap();
-        let clean = meter.fullness(&question(since, MARK, 0.0), on).unwrap().unwrap();
-        for (left, clean) in [(left.low, clean.low), (left.likely, clean.likely), (left.high, clean.high)] {
-            assert_within(left, clean + 0.3, 1e-6, "what was left lies on top");
-        }
-        // Less than was left cannot be; nobody can find it the same day either.
-        let placed = meter.placed(&question(since, MARK, 0.3), on, Finding::measured(0.29)).unwrap().unwrap();
-        assert_eq!((placed.from, placed.to), (0.0, 0.0));
-        assert!(meter.placed(&question(since, MARK, 0.0), since, Finding::measured(0.2)).is_err());
+        let left = Question { left_share: 0.3, ..question(since, MARK) };
+        assert_eq!(meter.fullness(&left, on).unwrap(), None);
+        assert_eq!(meter.placed(&left, on, Finding::measured(0.29)).unwrap(), None);
+        assert!(meter.placed(&question(since, MARK), since, Finding::measured(0.2)).is_err());
     });
 }
 
@@ -133,7 +127,7 @@ fn without_rain_nothing_was_predicted() {
     let setting = Setting { site: &site, roof: &roof, gauge: &gauge, catchment: &catchment, exposure };
     let meter = Meter::new(&setting).unwrap();
     let since = day(2021, 6, 1);
-    let question = question(since, MARK, 0.0);
+    let question = question(since, MARK);
     assert_eq!(meter.placed(&question, since.plus(30), Finding::BLOCKED).unwrap(), None);
     assert_eq!(meter.fullness(&question, since.plus(30)).unwrap(), None);
 }
@@ -143,11 +137,11 @@ proptest! {
 
     /// Found fuller, it never lies lower; the three shares of a range add up to 1.
     #[test]
-    fn positions_follow_the_finding(a in 0.0..3.0_f64, b in 0.0..3.0_f64, days in 1..400_i32, left in 0.0..0.9_f64) {
+    fn positions_follow_the_finding(a in 0.0..3.0_f64, b in 0.0..3.0_f64, days in 1..400_i32) {
         let (low, high) = (a.min(b), a.max(b));
         let since = day(2020, 2, 11);
         let placed = |finding| {
-            with_meter(|meter| meter.placed(&question(since, MARK, left), since.plus(days), finding)).unwrap().unwrap()
+            with_meter(|meter| meter.placed(&question(since, MARK), since.plus(days), finding)).unwrap().unwrap()
         };
         let (less, more) = (placed(Finding::AtMost(low)), placed(Finding::AtMost(high)));
         prop_assert!(less.to <= more.to && less.from == 0.0);

@@ -58,6 +58,16 @@ impl Finding {
         }
     }
 
+    /// Whether it says that the mark was reached, whatever the mark.
+    pub fn is_past_mark(self) -> bool {
+        match self {
+            Finding::Measured { fullness: least, .. }
+            | Finding::Between { from: least, .. }
+            | Finding::AtLeast(least) => least >= 1.0,
+            Finding::AtMost(_) => false,
+        }
+    }
+
     /// The share that stands for it: a number itself, the geometric middle of a class; `None` for what is open at an end.
     pub fn middle(self) -> Option<f64> {
         match self {

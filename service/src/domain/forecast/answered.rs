@@ -1,21 +1,23 @@
 //! What had been predicted for the day of a visit, and what the visit found.
 //!
 //! The forecast that a finding answers is the one of the last look at the same duty, or of the part's first day: made
-//! from the readings up to that day and from the findings up to that day, nothing later. What a visit found on a part that
-//! somebody had cleaned meanwhile answers nothing.
+//! from the readings up to that day and from the findings up to that day, nothing later. Nothing is answered by what was
+//! found on a part that had been cleaned on a day nobody noted, or that the last cleaning left partly full: what was left is
+//! a reading itself, and two of them say little of what came between.
 
-use super::learned::{found, learn, speaks_of};
-use super::predict::{HORIZON_DAYS, to_day, to_window};
+use super::Window;
+use super::learned::{self, Look, found, looks};
+use super::predict::{HORIZON_DAYS, to_date, to_day, to_window};
 use super::rules;
 use super::scene::Scene;
 use super::system::{Ground, InService, Seen, in_service, seen_by_component, sight, since};
-use crate::domain::component::Component;
+use crate::domain::component::{Component, Kind};
 use crate::domain::duty::{self, Duty};
-use crate::domain::error::{Error, Result};
-use crate::domain::ids::AnswerId;
+use crate::domain::error::Result;
+use crate::domain::ids::{AnswerId, ComponentId};
 use crate::domain::skill::{Answered, Fullness, History};
 use crate::domain::store::Inputs;
-use crate::domain::visit::{Finding, VisitItem};
+use crate::domain::visit::Finding;
 use chrono::NaiveDate;
 use eavesward_engine as engine;
 use engine::{Outcome, Question};
@@ -25,145 +27,182 @@ use std::collections::{BTreeMap, HashMap};
 /// What the findings of a system answered.
 #[derive(Debug, Default)]
 pub struct Answers {
-    /// Those known already whose history is the same.
+    /// Those that are kept of before, since what they rest on is the same.
     pub kept: Vec<AnswerId>,
+    /// Those of before that are no longer so.
+    pub gone: Vec<AnswerId>,
     /// Those to be written.
     pub new: Vec<Answered>,
 }
 
-/// A finding, and what the service knew of the duty before it.
+/// A finding on a component, and what had been seen of it.
 struct Asked<'a> {
     component: &'a Component,
     duty: Duty,
-    seen: Seen<'a>,
+    look: Look,
     finding: Finding,
-    /// What visits saw to up to and with it.
-    before: &'a [Seen<'a>],
+    /// The day of the forecast that it answers.
+    made_on: NaiveDate,
+    history: History,
 }
 
 impl Asked<'_> {
     fn id(&self) -> AnswerId {
-        AnswerId::of(self.seen.visit, self.component.id, self.duty)
-    }
-
-    /// What it rests on: every look at the duty up to and with this one.
-    fn history(&self) -> Result<History> {
-        let looks: Vec<(NaiveDate, &VisitItem)> =
-            self.before.iter().filter(|seen| self.concerns(seen)).map(|seen| (seen.on, seen.item)).collect();
-        let text = serde_json::to_vec(&looks)
-            .map_err(|failed| Error::Conflict(format!("the history could not be written: {failed}")))?;
-        Ok(History(Sha256::digest(&text).into()))
-    }
-
-    fn concerns(&self, seen: &Seen<'_>) -> bool {
-        speaks_of(seen.item.duty, self.duty)
-    }
-
-    /// The last day before the finding on which anybody looked; the part's first day if nobody did.
-    fn made_on(&self, inputs: &Inputs) -> Option<NaiveDate> {
-        let part = InService::bare(self.component);
-        let start = part.start(self.duty, Some(inputs.system.facts.commissioned_on));
-        let looks = self.before.iter().filter(|seen| self.concerns(seen)).map(|seen| seen.on);
-        let days = looks.chain(part.served(self.duty)).filter(|day| *day < self.seen.on && *day > start);
-        Some(days.max().unwrap_or(start)).filter(|day| *day < self.seen.on)
+        AnswerId::of(self.look.visit, self.component.id, self.duty)
     }
 }
 
 /// Holds every finding on a system against what had been predicted; `known` are the answers that are kept of it.
 pub fn answers(inputs: &Inputs, whole: &Ground, known: &BTreeMap<AnswerId, History>) -> Result<Answers> {
     let seen = seen_by_component(inputs, NaiveDate::MAX);
-    let mut grounds: HashMap<NaiveDate, Ground> = HashMap::new();
+    let mut asked: Vec<Asked<'_>> =
+        inputs.components.iter().flat_map(|component| questions(inputs, component, &seen)).collect();
     let mut answers = Answers::default();
-    for component in &inputs.components {
-        let looks = seen.get(&component.id).map_or(&[][..], Vec::as_slice);
-        for asked in questions(component, looks) {
-            let (id, history) = (asked.id(), asked.history()?);
-            if answers.kept.contains(&id) || answers.new.iter().any(|answered| answered.id == id) {
-                continue;
-            }
-            if known.get(&id) == Some(&history) {
-                answers.kept.push(id);
-                continue;
-            }
-            let Some(made_on) = asked.made_on(inputs) else { continue };
-            let ground = grounds.entry(made_on).or_insert_with(|| whole.until(made_on));
-            answers.new.extend(answer(inputs, ground, &asked, made_on, history)?);
+    asked.retain(|asked| {
+        let same = known.get(&asked.id()) == Some(&asked.history);
+        answers.kept.extend(same.then(|| asked.id()));
+        !same
+    });
+    let kept: std::collections::HashSet<AnswerId> = answers.kept.iter().copied().collect();
+    answers.gone = known.keys().filter(|id| !kept.contains(id)).copied().collect();
+    // The rain as it stood on a day is worked out once for all the forecasts of that day, and let go of after.
+    asked.sort_by_key(|asked| asked.made_on);
+    for day in asked.chunk_by(|a, b| a.made_on == b.made_on) {
+        let Some(made_on) = day.first().map(|asked| asked.made_on) else { continue };
+        let ground = whole.until(made_on);
+        let components = in_service(inputs, made_on);
+        let sight = sight(inputs, &ground, made_on, false);
+        let scene = Scene::new(&sight, &components)?;
+        for asked in day {
+            answers.new.extend(answer(inputs, &scene, &components, asked)?);
         }
     }
     Ok(answers)
 }
 
 /// The findings on a component, each for the duty whose mark it speaks of.
-fn questions<'a>(component: &'a Component, looks: &'a [Seen<'a>]) -> impl Iterator<Item = Asked<'a>> {
-    let duties = duty::of(&component.facts.part);
-    looks.iter().enumerate().flat_map(move |(place, seen)| {
-        let finding = seen.item.finding.filter(|_| !seen.item.cleaned_meanwhile);
-        let spoken_of = duties.iter().filter(|duty| speaks_of(seen.item.duty, **duty));
-        finding.into_iter().flat_map(move |finding| {
-            let before = &looks[..=place];
-            spoken_of.clone().map(move |&duty| Asked { component, duty, seen: *seen, finding, before })
+fn questions<'a>(
+    inputs: &Inputs,
+    component: &'a Component,
+    seen: &HashMap<ComponentId, Vec<Seen<'_>>>,
+) -> Vec<Asked<'a>> {
+    let mut asked = Vec::new();
+    let Some(own) = seen.get(&component.id) else { return asked };
+    let part = InService::bare(component);
+    for &duty in duty::of(&component.facts.part) {
+        let start = part.start(duty, Some(inputs.system.facts.commissioned_on));
+        let mut days: Vec<NaiveDate> = part.served(duty).into_iter().collect();
+        let mut before = Sha256::new();
+        let mut upstream = upstream(inputs, seen, duty).into_iter().peekable();
+        for look in looks(own, duty) {
+            while let Some((_, diverter, other)) = upstream.next_if(|other| other.0 <= look.on) {
+                before.update(format!("{diverter} {}", stands_for(&other)));
+            }
+            before.update(stands_for(&look));
+            let made_on =
+                days.iter().copied().filter(|day| *day < look.on && *day > start).max().unwrap_or(start);
+            if let Some(finding) = look.finding.filter(|_| !look.cleaned_meanwhile && made_on < look.on) {
+                let history = History(before.clone().finalize().into());
+                asked.push(Asked { component, duty, look, finding, made_on, history });
+            }
+            days.push(look.on);
+        }
+    }
+    asked
+}
+
+/// What a forecast takes of a look; words of people are no part of it.
+fn stands_for(look: &Look) -> String {
+    let Look { visit, on, finding, cleaned, cleaned_meanwhile } = look;
+    format!("{visit} {on} {finding:?} {cleaned:?} {cleaned_meanwhile}\n")
+}
+
+/// What visits say of the diverters, by day, where it decides what reaches the part: the tank's sediment.
+fn upstream(
+    inputs: &Inputs,
+    seen: &HashMap<ComponentId, Vec<Seen<'_>>>,
+    duty: Duty,
+) -> Vec<(NaiveDate, ComponentId, Look)> {
+    if duty != Duty::RemoveSediment {
+        return Vec::new();
+    }
+    let diverters = inputs.components.iter().filter(|one| one.facts.part.kind() == Kind::FirstFlushDiverter);
+    let mut all: Vec<(NaiveDate, ComponentId, Look)> = diverters
+        .flat_map(|diverter| {
+            let own = seen.get(&diverter.id).map_or(&[][..], Vec::as_slice);
+            let both = [Duty::ClearWeepHole, Duty::DrainDiverter];
+            both.into_iter().flat_map(move |duty| looks(own, duty)).map(|look| (look.on, diverter.id, look))
         })
-    })
+        .collect();
+    all.sort_by_key(|(on, id, look)| (*on, *id, look.visit));
+    all
 }
 
 /// What a forecast of that day had said; absent where it could say nothing.
 fn answer(
     inputs: &Inputs,
-    ground: &Ground,
+    scene: &Scene<'_>,
+    components: &[InService<'_>],
     asked: &Asked<'_>,
-    made_on: NaiveDate,
-    history: History,
 ) -> Result<Option<Answered>> {
-    let components = in_service(inputs, made_on);
-    let Some(component) = components.iter().find(|part| part.id == Some(asked.component.id)) else {
-        return Ok(None);
-    };
-    let sight = sight(inputs, ground, made_on, false);
-    let scene = Scene::new(&sight, &components)?;
-    let start = component.start(asked.duty, sight.commissioned_on);
-    let since = since(component, asked.duty, start, made_on).day;
-    let found_on = to_day(asked.seen.on);
-    let mut earliest: Option<Answered> = None;
-    for rule in rules::of(&component.facts.part, asked.duty, &scene)? {
+    let part = components.iter().find(|part| part.id == Some(asked.component.id));
+    // A part that was in service on the day of the visit was not on that of the forecast, if it was installed before the
+    // system was commissioned.
+    let Some(component) = part else { return Ok(None) };
+    let start = component.start(asked.duty, Some(inputs.system.facts.commissioned_on));
+    let since = since(component, asked.duty, start, asked.made_on).day;
+    let found_on = to_day(asked.look.on);
+    let tolerance = scene.settings.figures(asked.duty).tolerance.unwrap_or(0.5);
+    let mut earliest: Option<(NaiveDate, Answered)> = None;
+    for rule in rules::of(component, asked.duty, scene)? {
         let meter = scene.meter(rule.exposure)?;
-        let taught = learn(&rule, &meter, component, asked.duty, (start, since), made_on)?;
+        let taught = learned::learn(&rule, &meter, component, asked.duty, (start, since), asked.made_on)?;
+        if taught.cleaned_on_unknown_day || taught.left_share > 0.0 || taught.past_mark_on.is_some() {
+            continue;
+        }
         let question = Question {
             mark: taught.rate.mark(),
-            left_share: taught.left_share,
+            left_share: 0.0,
             since: to_day(taught.since),
-            as_of: to_day(made_on),
+            as_of: to_day(asked.made_on),
             horizon_days: HORIZON_DAYS,
         };
-        let Outcome::Window(window) = meter.forecast(&question)?.outcome else { continue };
+        let forecast = meter.forecast(&question)?;
         let finding = found(asked.finding, rule.prior.mark.median);
         let (Some(expected), Some(placed)) =
             (meter.fullness(&question, found_on)?, meter.placed(&question, found_on, finding)?)
         else {
             continue;
         };
-        let window = to_window(window);
+        let window = match forecast.outcome {
+            Outcome::Window(window) => to_window(window),
+            // Not within the horizon, which a finding may well belie.
+            Outcome::NeverReached { .. } | Outcome::NeedsRain => {
+                Window { early_on: None, likely_on: None, late_on: None }
+            }
+        };
         // Of a coupling's two clocks the earlier one gave the date.
-        let sooner =
-            |other: &Answered| window.likely_on.is_some() && window.likely_on < other.window.likely_on;
-        if earliest.as_ref().is_none_or(sooner) {
-            earliest = Some(Answered {
+        let on = forecast.day_of_chance(tolerance).and_then(to_date).unwrap_or(NaiveDate::MAX);
+        if earliest.as_ref().is_none_or(|(other, _)| on < *other) {
+            let answered = Answered {
                 id: asked.id(),
-                visit_id: asked.seen.visit,
+                visit_id: asked.look.visit,
                 system_id: inputs.system.id,
                 component_id: asked.component.id,
                 component_name: component.facts.name.clone(),
                 duty: asked.duty,
-                made_on,
-                visited_on: asked.seen.on,
+                made_on: asked.made_on,
+                visited_on: asked.look.on,
                 window,
                 expected: Fullness { low: expected.low, likely: expected.likely, high: expected.high },
                 finding: asked.finding,
                 found: finding.middle(),
                 position: (placed.from, placed.to),
                 shares: (placed.below(), placed.inside(), placed.above()),
-                history,
-            });
+                history: asked.history,
+            };
+            earliest = Some((on, answered));
         }
     }
-    Ok(earliest)
+    Ok(earliest.map(|(_, answered)| answered))
 }

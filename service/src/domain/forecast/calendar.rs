@@ -5,10 +5,8 @@ use crate::domain::duty::{DecidedBy, Duty};
 use crate::domain::duty_settings::{Figures, OWN};
 use crate::domain::error::Result;
 use chrono::{Datelike, Days, Months, NaiveDate};
-use eavesward_engine::frost::Frost;
+use eavesward_engine::frost::{DRAIN_DAYS_BEFORE, Frost};
 
-/// Days before the first frost by which exposed pipework is to be drained. Judgement.
-const DAYS_BEFORE_FROST: u64 = 14;
 /// A seasonal duty done this many days before its day of the year counts for that season. Judgement: half a year keeps
 /// one season's work from being taken for the next one's.
 const SEASON_DAYS: u64 = 180;
@@ -93,7 +91,7 @@ impl Frosts {
         minimum_c: Option<&[f64; 12]>,
     ) -> Result<std::result::Result<Self, String>> {
         if let (Some(first), Some(last)) = (first, last) {
-            let drain = Yearly { day: first, ahead: DAYS_BEFORE_FROST };
+            let drain = Yearly { day: first, ahead: u64::from(DRAIN_DAYS_BEFORE) };
             return Ok(Ok(Self {
                 drain,
                 restart: Yearly { day: last, ahead: 0 },

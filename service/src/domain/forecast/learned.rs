@@ -68,11 +68,57 @@ pub struct Taught {
     pub since: NaiveDate,
     /// Share of the mark that was left on that day.
     pub left_share: f64,
+    /// The day on which it was found past its mark, if nobody has seen to it since.
+    pub past_mark_on: Option<NaiveDate>,
+    /// Whether somebody cleaned it since, on a day that nobody noted.
+    pub cleaned_on_unknown_day: bool,
 }
 
 /// Whether a finding on one duty speaks of the mark of another one.
-pub(super) fn speaks_of(found_on: Duty, mark_of: Duty) -> bool {
+pub fn speaks_of(found_on: Duty, mark_of: Duty) -> bool {
     found_on == mark_of || (found_on == Duty::MeasureSediment && mark_of == Duty::RemoveSediment)
+}
+
+/// What one visit says of a mark: what was found before anything was done, and what was done.
+#[derive(Clone, Copy, Debug)]
+pub struct Look {
+    /// The visit.
+    pub visit: VisitId,
+    /// Its day.
+    pub on: NaiveDate,
+    /// What was found; of several findings the depth, which was measured, or the first.
+    pub finding: Option<Finding>,
+    /// If it was cleaned, what share of the mark was left.
+    pub cleaned: Option<f64>,
+    /// Whether somebody had cleaned it before, on a day that nobody noted.
+    pub cleaned_meanwhile: bool,
+}
+
+/// What visits say of the mark of a duty, a visit a look, oldest first.
+pub fn looks(seen: &[Seen<'_>], duty: Duty) -> Vec<Look> {
+    let mut looks: Vec<Look> = Vec::new();
+    for seen in seen.iter().filter(|seen| speaks_of(seen.item.duty, duty)) {
+        if looks.last().is_none_or(|last| last.visit != seen.visit) {
+            looks.push(Look {
+                visit: seen.visit,
+                on: seen.on,
+                finding: None,
+                cleaned: None,
+                cleaned_meanwhile: false,
+            });
+        }
+        let Some(look) = looks.last_mut() else { continue };
+        look.cleaned_meanwhile |= seen.item.cleaned_meanwhile;
+        let measured = matches!(seen.item.finding, Some(Finding::DepthMm(_)))
+            && !matches!(look.finding, Some(Finding::DepthMm(_)));
+        if measured || look.finding.is_none() {
+            look.finding = seen.item.finding.or(look.finding);
+        }
+        if seen.item.done && seen.item.duty == duty {
+            look.cleaned = Some(seen.item.left_fraction.unwrap_or(0.0));
+        }
+    }
+    looks
 }
 
 /// Learns the mark of a duty from the visits up to the day asked for.
@@ -87,31 +133,31 @@ pub fn learn(
     as_of: NaiveDate,
 ) -> Result<Taught> {
     let mut history = History::new(component, duty, start, since);
-    let seen: Vec<&Seen<'_>> =
-        component.seen.iter().filter(|seen| speaks_of(seen.item.duty, duty) && seen.on >= start).collect();
     let mut inspections = Vec::new();
     let mut sources = Vec::new();
-    for seen in seen {
-        history.served_before(seen.on);
-        if seen.item.cleaned_meanwhile {
+    for look in looks(&component.seen, duty).into_iter().filter(|look| look.on >= start) {
+        history.served_before(look.on);
+        if look.cleaned_meanwhile {
             history.clean = Start::Unknown;
         }
-        if let Some(finding) = seen.item.finding {
-            let tally = meter.tally(to_day(history.since), to_day(seen.on))?;
+        if let Some(finding) = look.finding {
+            let tally = meter.tally(to_day(history.since), to_day(look.on))?;
             let exposure_cv = if tally.value > 0.0 { (tally.sd / tally.value).min(MOST_CV) } else { 0.0 };
+            let found = found(finding, rule.prior.mark.median);
             inspections.push(Inspection {
-                day: to_day(seen.on),
+                day: to_day(look.on),
                 exposure: tally.value,
                 exposure_cv,
                 start: history.clean,
-                finding: found(finding, rule.prior.mark.median),
+                finding: found,
             });
-            sources.push((seen, finding));
+            sources.push((look, finding));
+            history.past_mark_on = found.is_past_mark().then_some(history.past_mark_on.unwrap_or(look.on));
         }
-        if seen.item.done && seen.item.duty == duty {
-            history.since = seen.on;
-            history.clean =
-                seen.item.left_fraction.filter(|left| *left > 0.0).map_or(Start::Clean, Start::Left);
+        if let Some(left) = look.cleaned {
+            history.since = look.on;
+            history.clean = if left > 0.0 { Start::Left(left) } else { Start::Clean };
+            history.past_mark_on = None;
         }
     }
     history.served_before(as_of);
@@ -129,6 +175,8 @@ pub fn learn(
         lessons: lessons(&learned, &inspections, &sources),
         since: history.since.max(since.min(as_of)),
         left_share,
+        past_mark_on: history.past_mark_on,
+        cleaned_on_unknown_day: history.clean == Start::Unknown,
     })
 }
 
@@ -139,6 +187,8 @@ const MOST_LEFT: f64 = 0.99;
 struct History {
     since: NaiveDate,
     clean: Start,
+    /// When it was first found past its mark since.
+    past_mark_on: Option<NaiveDate>,
     served: Option<NaiveDate>,
 }
 
@@ -146,14 +196,14 @@ impl History {
     fn new(component: &InService<'_>, duty: Duty, start: NaiveDate, since: NaiveDate) -> Self {
         let served =
             component.facts.last_served_on.filter(|day| duty.is_routine() && *day > start && *day <= since);
-        Self { since: start, clean: Start::Clean, served }
+        Self { since: start, clean: Start::Clean, past_mark_on: None, served }
     }
 
     /// Takes in the service that was done before the service knew of the part.
     fn served_before(&mut self, day: NaiveDate) {
         if let Some(served) = self.served.filter(|served| *served <= day) {
             if served >= self.since {
-                (self.since, self.clean) = (served, Start::Clean);
+                (self.since, self.clean, self.past_mark_on) = (served, Start::Clean, None);
             }
             self.served = None;
         }
@@ -161,7 +211,7 @@ impl History {
 }
 
 /// A finding as the engine takes it; depths are held against the mark of the prior.
-pub(super) fn found(finding: Finding, mark: f64) -> learning::Finding {
+pub fn found(finding: Finding, mark: f64) -> learning::Finding {
     match finding {
         Finding::Nothing => learning::Finding::NOTHING,
         Finding::Fraction(share) => learning::Finding::by_eye(share),
@@ -178,9 +228,9 @@ pub(super) fn found(finding: Finding, mark: f64) -> learning::Finding {
     }
 }
 
-fn lessons(learned: &Learned, inspections: &[Inspection], sources: &[(&Seen<'_>, Finding)]) -> Vec<Lesson> {
+fn lessons(learned: &Learned, inspections: &[Inspection], sources: &[(Look, Finding)]) -> Vec<Lesson> {
     let lesson = |step: &learning::Step| {
-        let (seen, finding) = *sources.get(step.inspection)?;
+        let (look, finding) = *sources.get(step.inspection)?;
         let remark = match step.taught_nothing {
             Some(why) => Some(why_nothing(why).to_owned()),
             None if step.held_back => {
@@ -193,8 +243,8 @@ fn lessons(learned: &Learned, inspections: &[Inspection], sources: &[(&Seen<'_>,
             None => None,
         };
         Some(Lesson {
-            visit_id: seen.visit,
-            visited_on: seen.on,
+            visit_id: look.visit,
+            visited_on: look.on,
             finding,
             taken: inspections.get(step.inspection)?.exposure,
             mark_before: step.before.mark().median,

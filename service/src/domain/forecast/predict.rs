@@ -74,7 +74,7 @@ pub fn predict(
     }
     let mut earliest: Option<Predicted> = None;
     let mut others = Vec::new();
-    for rule in rules::of(&component.facts.part, duty, scene)? {
+    for rule in rules::of(component, duty, scene)? {
         let predicted = by_rule(scene, component, duty, &rule, tolerance, (start, since))?;
         let Some(other) = earliest.take() else {
             earliest = Some(predicted);
@@ -95,7 +95,13 @@ pub fn predict(
         predicted.reasons.extend(predicted.prediction.best_day.as_ref().map(simulated::best_day_reason));
     }
     if duty == Duty::DrainDiverter {
-        predicted.reasons.extend(simulated::mosquitoes(scene, &predicted)?);
+        let full = predicted.on.filter(|on| *on <= scene.as_of);
+        predicted.reasons.extend(full.map(|full| simulated::mosquitoes(scene, full)).transpose()?.flatten());
+    }
+    if duty == Duty::ClearWeepHole {
+        let standing = scene.chamber.as_ref().and_then(|chamber| chamber.blocked_since()).and_then(to_date);
+        let note = standing.map(|since| simulated::mosquitoes(scene, since)).transpose()?.flatten();
+        predicted.reasons.extend(note);
     }
     Ok(Some(predicted))
 }
@@ -138,18 +144,35 @@ fn by_rule(
         source: rule.prior.source.to_owned(),
         judgement: rule.prior.judgement,
     };
-    let mut reasons = if needs_rain {
+    let mut reasons: Vec<String> = if let Some(found_on) = taught.past_mark_on {
+        let seen = format!(
+            "It was found past its mark on {found_on}, and nobody has logged since that it was seen to."
+        );
+        std::iter::once(seen)
+            .chain((!needs_rain).then(|| tally_reason(&tally, &mark, taught.since)))
+            .collect()
+    } else if needs_rain {
         scene.ground.wanting.iter().cloned().collect()
     } else {
         outcome_reasons(&answer, on, tolerance, &tally, &mark, (taught.since, scene.as_of))
     };
     reasons.extend(taught_reasons(&taught, &mark));
+    let on = taught.past_mark_on.map_or(on, |found_on| Some(on.map_or(found_on, |on| on.min(found_on))));
     reasons.extend(answer.notes.iter().map(note));
     let window = match answer.outcome {
         Outcome::Window(window) => Some(to_window(window)),
         Outcome::NeverReached { .. } | Outcome::NeedsRain => None,
     };
-    let curve = if window.is_some() && scene.in_full { answer.curve()? } else { Vec::new() };
+    let (window, chance) = match taught.past_mark_on {
+        Some(found_on) => (Some(reached_by(window, found_on)), Some(CERTAIN)),
+        None => (window, (!needs_rain).then_some(answer.chance)),
+    };
+    // What was seen needs no curve.
+    let curve = if window.is_some() && scene.in_full && taught.past_mark_on.is_none() {
+        answer.curve()?
+    } else {
+        Vec::new()
+    };
     let next_finding =
         if scene.in_full { learned::next_finding(taught.rate, tally.value, duty)? } else { None };
     let prediction = Prediction {
@@ -157,7 +180,7 @@ fn by_rule(
         tolerance,
         tally: (!needs_rain).then_some(tally),
         mark,
-        chances: (!needs_rain).then(|| to_chances(answer.chance)),
+        chances: chance.map(to_chances),
         clock: rule.clock,
         best_day: None,
         curve: curve.iter().filter_map(|point| Some((to_date(point.day)?, point.chance))).collect(),
@@ -165,6 +188,20 @@ fn by_rule(
         next_finding,
     };
     Ok(Predicted { prediction, on, reasons })
+}
+
+/// The chances of what was seen.
+const CERTAIN: engine::Chance =
+    engine::Chance { today: 1.0, in_7_days: 1.0, in_30_days: 1.0, in_90_days: 1.0 };
+
+/// A window of a mark that was seen to be passed on a day.
+fn reached_by(window: Option<Window>, found_on: NaiveDate) -> Window {
+    let end = |on: Option<NaiveDate>| Some(on.map_or(found_on, |on| on.min(found_on)));
+    Window {
+        early_on: end(window.and_then(|window| window.early_on)),
+        likely_on: end(window.and_then(|window| window.likely_on)),
+        late_on: end(window.and_then(|window| window.late_on)),
+    }
 }
 
 fn clock_reason(other: &Predicted) -> String {
@@ -178,7 +215,7 @@ fn clock_reason(other: &Predicted) -> String {
 /// What stands behind the share of solids that the diverter takes.
 fn diverter_reason(scene: &Scene<'_>) -> Option<String> {
     let chamber = scene.chamber.as_ref()?;
-    Some(if chamber.is_blocked_now() {
+    Some(if chamber.blocked_since().is_some() {
         "The diverter's hole is blocked: nothing is kept from the tank until it is cleared.".to_owned()
     } else if chamber.was_blocked() {
         "While the diverter's hole was found blocked, it is taken that it kept nothing from the tank."
@@ -193,6 +230,13 @@ fn diverter_reason(scene: &Scene<'_>) -> Option<String> {
 }
 
 fn taught_reasons(taught: &Taught, mark: &Mark) -> Option<String> {
+    if taught.cleaned_on_unknown_day {
+        return Some(
+            "Somebody cleaned it on a day that nobody noted: the tally counts from the last day that is known, so there is \
+             likely less in it."
+                .to_owned(),
+        );
+    }
     if taught.findings == 0 {
         return None;
     }
@@ -203,6 +247,15 @@ fn taught_reasons(taught: &Taught, mark: &Mark) -> Option<String> {
         significant(mark.prior_value),
         significant(mark.value)
     ))
+}
+
+fn tally_reason(tally: &Tally, mark: &Mark, since: NaiveDate) -> String {
+    format!(
+        "Since {since} it has taken {} {} of {}.",
+        significant(tally.value),
+        tally.unit,
+        significant(mark.value)
+    )
 }
 
 fn outcome_reasons(
@@ -234,12 +287,7 @@ fn outcome_reasons(
             None => reasons.push(format!("The chance of being past the mark does not pass {chance} % in sixty years.")),
         },
     }
-    reasons.push(format!(
-        "Since {since} it has taken {} {} of {}.",
-        significant(tally.value),
-        tally.unit,
-        significant(mark.value)
-    ));
+    reasons.push(tally_reason(tally, mark, since));
     if tally.days_unread > 0 {
         reasons.push(format!(
             "{} of those {} days have no reading; the climate stands in for them.",

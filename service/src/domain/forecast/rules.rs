@@ -1,6 +1,7 @@
 //! The duties that have a tally: what counts, in what unit, and where the mark stands before anything was found.
 
 use super::scene::{OwnChamber, Scene};
+use super::system::InService;
 use crate::domain::component::{Emptying, Exposition, Material, Part};
 use crate::domain::duty::Duty;
 use crate::domain::error::Result;
@@ -42,8 +43,9 @@ impl<'a> Rule<'a> {
 }
 
 /// The rules of a duty: none without a tally, two for a coupling that ages by light and by heat.
-pub fn of<'a>(part: &Part, duty: Duty, scene: &'a Scene<'_>) -> Result<Vec<Rule<'a>>> {
+pub fn of<'a>(component: &InService<'_>, duty: Duty, scene: &'a Scene<'_>) -> Result<Vec<Rule<'a>>> {
     let area = scene.roof.plan_area_m2;
+    let part = &component.facts.part;
     Ok(match (part, duty) {
         (Part::Roof { .. }, Duty::ClearRoof) => {
             vec![Rule::filling(Exposure::RoofLeaves, mark::roof(), "kg/m2 of dry leaf on the roof")]
@@ -63,17 +65,14 @@ pub fn of<'a>(part: &Part, duty: Duty, scene: &'a Scene<'_>) -> Result<Vec<Rule<
             vec![Rule::steady(Exposure::Runoff, full, "mm of runoff")]
         }
         (Part::FirstFlushDiverter { .. }, Duty::ClearWeepHole) => {
-            scene.chamber.as_ref().and_then(|chamber| clogging(part, chamber)).into_iter().collect()
+            scene.own_chamber(component).and_then(|chamber| clogging(part, chamber)).into_iter().collect()
         }
-        (
-            Part::Tank { floor_area_m2, outlet_height_mm, calmed_inlet, sediment_limit_mm, .. },
-            Duty::RemoveSediment,
-        ) => {
+        (Part::Tank { outlet_height_mm, calmed_inlet, sediment_limit_mm, .. }, Duty::RemoveSediment) => {
             let limit = sediment_limit_mm.unwrap_or(mark::USUAL_SEDIMENT_MM);
             vec![Rule::filling(
                 Exposure::Sediment {
                     chamber: scene.chamber.as_ref().map(OwnChamber::engine),
-                    floor_area_m2: *floor_area_m2,
+                    floor_area_m2: scene.tank_floor_m2,
                     calmed_inlet: *calmed_inlet,
                 },
                 mark::tank_sediment(limit, Some(*outlet_height_mm)),

@@ -1,8 +1,9 @@
 //! A system as the engine takes it: place, roof, rain, what stands between the roof and the tank, and the tank.
 
+use super::learned::looks;
 use super::predict::to_day;
 use super::system::{Ground, InService};
-use crate::domain::component::{Emptying, Part};
+use crate::domain::component::{ComponentFacts, Emptying, Part};
 use crate::domain::duty::Duty;
 use crate::domain::duty_settings::DutySettings;
 use crate::domain::error::Result;
@@ -53,8 +54,12 @@ pub struct Scene<'a> {
     pub ground: &'a Ground,
     /// The runoff off roofs of this kind.
     pub catchment: Arc<Catchment>,
-    /// What stands ahead of the tank, if anything.
+    /// What stands ahead of the tank, if anything: all chambers as one, with the times when they took nothing.
     pub chamber: Option<OwnChamber>,
+    /// Each diverter's own chamber as it is when its hole is open.
+    own_chambers: Vec<(&'a ComponentFacts, OwnChamber)>,
+    /// The floor of all tanks together: solids spread over them by area, judgement.
+    pub tank_floor_m2: f64,
     /// The tank, if there is one.
     tank: Option<Tank>,
     /// Litres a day.
@@ -95,7 +100,10 @@ pub struct Sight<'a> {
 pub struct OwnChamber {
     volume_mm: f64,
     emptying: OwnEmptying,
-    blocked: Vec<Stretch>,
+    /// When it took nothing: before there was one, and while it was blocked.
+    idle: Vec<Stretch>,
+    /// Whether visits found it blocked.
+    found_blocked: bool,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -115,18 +123,18 @@ impl OwnChamber {
                 OwnEmptying::Trickle(mm_per_day) => engine::Emptying::Trickle { mm_per_day: *mm_per_day },
                 OwnEmptying::ByHand(drained) => engine::Emptying::ByHand { drained },
             },
-            blocked: &self.blocked,
+            blocked: &self.idle,
         }
     }
 
     /// Whether it was blocked at some time.
     pub fn was_blocked(&self) -> bool {
-        !self.blocked.is_empty()
+        self.found_blocked
     }
 
-    /// Whether it was found blocked and nobody has cleared it yet.
-    pub fn is_blocked_now(&self) -> bool {
-        self.blocked.last().is_some_and(|stretch| stretch.to.is_none())
+    /// The day from which it is blocked, if it was found so and nobody has cleared it yet.
+    pub fn blocked_since(&self) -> Option<Day> {
+        self.idle.last().filter(|stretch| stretch.to.is_none()).map(|stretch| stretch.from)
     }
 
     /// Whether somebody has to empty it.
@@ -165,21 +173,26 @@ impl OwnChamber {
                 (volume_mm, trickle(volume_mm, seconds / SECONDS_PER_DAY))
             }
         };
-        Some(Self { volume_mm, emptying, blocked: Vec::new() })
+        Some(Self { volume_mm, emptying, idle: Vec::new(), found_blocked: false })
     }
 }
 
 impl<'a> Scene<'a> {
     /// Puts a system before its rain.
-    pub fn new(sight: &Sight<'a>, components: &[InService<'_>]) -> Result<Self> {
+    pub fn new(sight: &Sight<'a>, components: &[InService<'a>]) -> Result<Self> {
         let Sight { place, ground, as_of, .. } = *sight;
         let roof = sight.roof.to_engine();
         let demand_l_per_day = sight.demand_l_per_day;
         let installed = components.iter().map(|component| component.facts.installed_on);
-        let capacity_l = components.iter().find_map(|component| match component.facts.part {
-            Part::Tank { capacity_l, .. } => Some(capacity_l),
+        let tanks = components.iter().filter_map(|component| match component.facts.part {
+            Part::Tank { capacity_l, floor_area_m2, .. } => Some((capacity_l, floor_area_m2)),
             _ => None,
         });
+        // Several tanks are linked, and fill and empty as one.
+        let all = tanks.reduce(|one, other| (one.0 + other.0, one.1 + other.1));
+        let own = |component: &InService<'a>| {
+            Some((component.facts, OwnChamber::new(component, roof.plan_area_m2)?))
+        };
         let mut scene = Self {
             site: engine::Site { latitude_deg: place.latitude_deg, elevation_m: place.elevation_m },
             mean_c: place.months.temperatures.mean_c,
@@ -189,7 +202,9 @@ impl<'a> Scene<'a> {
             roof,
             ground,
             chamber: None,
-            tank: capacity_l.map(|capacity| Tank::new(capacity, demand_l_per_day)).transpose()?,
+            own_chambers: components.iter().filter_map(own).collect(),
+            tank: all.map(|(capacity_l, _)| Tank::new(capacity_l, demand_l_per_day)).transpose()?,
+            tank_floor_m2: all.map_or(0.0, |(_, floor_m2)| floor_m2),
             demand_l_per_day,
             in_use_since: sight.commissioned_on.or(installed.min()).unwrap_or(as_of),
             as_of,
@@ -201,21 +216,56 @@ impl<'a> Scene<'a> {
         Ok(scene)
     }
 
-    /// All chambers as one: the largest stands for how they empty and when they were blocked.
+    /// The chamber of a diverter as it is when its hole is open.
+    pub fn own_chamber(&self, component: &InService<'_>) -> Option<&OwnChamber> {
+        let own = self.own_chambers.iter().find(|(facts, _)| std::ptr::eq(*facts, component.facts));
+        own.map(|(_, chamber)| chamber)
+    }
+
+    /// All chambers as one: the largest stands for how they empty and when they were blocked; what trickles away adds up.
     fn chambers(&self, components: &[InService<'_>]) -> Result<Option<OwnChamber>> {
-        let mut total = 0.0;
+        let (mut total_mm, mut trickle_mm) = (0.0, 0.0);
         let mut largest: Option<(OwnChamber, &InService<'_>)> = None;
         for component in components {
-            let Some(chamber) = OwnChamber::new(component, self.roof.plan_area_m2) else { continue };
-            total += chamber.volume_mm;
+            let Some(chamber) = self.own_chamber(component) else { continue };
+            total_mm += chamber.volume_mm;
+            if let OwnEmptying::Trickle(mm_per_day) = chamber.emptying {
+                trickle_mm += mm_per_day;
+            }
             if largest.as_ref().is_none_or(|(other, _)| other.volume_mm < chamber.volume_mm) {
-                largest = Some((chamber, component));
+                largest = Some((chamber.clone(), component));
             }
         }
         let Some((mut chamber, component)) = largest else { return Ok(None) };
-        chamber.blocked = self.blocked(component, &chamber)?;
-        chamber.volume_mm = total.min(MOST_FLUSH_MM);
+        let blocked = self.blocked_here(component, &chamber)?;
+        chamber.found_blocked = !blocked.is_empty();
+        // Water went to the tank unhindered before there was a diverter.
+        let first = component.before.last().unwrap_or(component).facts.installed_on;
+        let without = (first > self.in_use_since)
+            .then(|| Stretch { from: to_day(self.in_use_since), to: Some(to_day(first)) });
+        chamber.idle = without.into_iter().chain(blocked).collect();
+        chamber.volume_mm = total_mm.min(MOST_FLUSH_MM);
+        if let OwnEmptying::Trickle(mm_per_day) = &mut chamber.emptying {
+            *mm_per_day = trickle_mm;
+        }
         Ok(Some(chamber))
+    }
+
+    /// When the hole was blocked of a diverter or of one before it in its place, whose blockage went with it.
+    fn blocked_here(&self, component: &InService<'_>, chamber: &OwnChamber) -> Result<Vec<Stretch>> {
+        let mut stretches = self.blocked(component, chamber)?;
+        let mut taken_out = to_day(component.facts.installed_on);
+        for old in &component.before {
+            let Some(chamber) = OwnChamber::new(old, self.roof.plan_area_m2) else { continue };
+            let mut earlier = self.blocked(old, &chamber)?;
+            for stretch in &mut earlier {
+                stretch.to = Some(stretch.to.map_or(taken_out, |to| to.min(taken_out)));
+            }
+            earlier.append(&mut stretches);
+            stretches = earlier;
+            taken_out = to_day(old.facts.installed_on);
+        }
+        Ok(stretches)
     }
 
     /// When a diverter's hole was blocked, as far as visits found it so.
@@ -225,25 +275,29 @@ impl<'a> Scene<'a> {
     fn blocked(&self, component: &InService<'_>, chamber: &OwnChamber) -> Result<Vec<Stretch>> {
         let duty = Duty::ClearWeepHole;
         let mut stretches: Vec<Stretch> = Vec::new();
-        let start = component.start(duty, Some(self.in_use_since));
-        let mut cleared = component.served(duty).map_or(start, |day| day.max(start));
-        for seen in component.seen.iter().filter(|seen| seen.item.duty == duty) {
+        let mut cleared = component.start(duty, Some(self.in_use_since));
+        let served = component.served(duty).filter(|day| *day <= self.as_of);
+        let mut events: Vec<(NaiveDate, Option<Finding>, bool)> =
+            served.into_iter().map(|day| (day, None, true)).collect();
+        events.extend(
+            looks(&component.seen, duty).iter().map(|look| (look.on, look.finding, look.cleaned.is_some())),
+        );
+        events.sort_by_key(|(on, ..)| *on);
+        for (on, finding, done) in events {
             let open = stretches.last_mut().filter(|stretch| stretch.to.is_none());
-            match (seen.item.finding, open) {
+            match (finding, open) {
                 (Some(Finding::Blocked), None) => {
-                    let from = self.blocked_from(component, chamber, cleared, seen.on)?;
-                    stretches.push(Stretch { from, to: seen.item.done.then(|| to_day(seen.on)) });
+                    let from = self.blocked_from(component, chamber, cleared, on)?;
+                    stretches.push(Stretch { from, to: done.then(|| to_day(on)) });
                 }
                 // Found open again although nobody cleared it, or cleared.
-                (finding, Some(stretch))
-                    if seen.item.done || finding.is_some_and(|f| f != Finding::Blocked) =>
-                {
-                    stretch.to = Some(to_day(seen.on));
+                (finding, Some(stretch)) if done || finding.is_some_and(|f| f != Finding::Blocked) => {
+                    stretch.to = Some(to_day(on));
                 }
                 _ => {}
             }
-            if seen.item.done {
-                cleared = seen.on;
+            if done {
+                cleared = cleared.max(on);
             }
         }
         Ok(stretches)

@@ -65,7 +65,7 @@ pub fn trap(
     let supply = scene.supply()?;
     let mut predicted = match supply {
         Some(supply) => followed(scene, supply, seal_depth_mm, filled_on, &evaporation, tolerance)?,
-        None => unfollowed(scene, seal_depth_mm, filled_on, &evaporation, tolerance),
+        None => unfollowed(scene, seal_depth_mm, filled_on, &evaporation, tolerance)?,
     };
     if scene.evaporation.is_none() {
         predicted.reasons.push(
@@ -123,10 +123,12 @@ fn followed(
         predicted.prediction.curve = (0..CURVE_POINTS).filter_map(|k| point(k * step)).collect();
     }
     let last = if full_on > filled_on {
-        format!("The tank last overflowed into the trap on {full_on}, by the readings.")
+        format!(
+            "The tank last overflowed into the trap about {full_on}, by the rain that was read or is to be expected."
+        )
     } else {
         format!(
-            "The trap was last filled on {full_on}; the tank has not overflowed into it since, by the readings."
+            "The trap was last filled on {full_on}; by the rain that was read or is to be expected the tank has not overflowed into it since."
         )
     };
     predicted.reasons.insert(0, last);
@@ -159,14 +161,24 @@ fn unfollowed(
     filled_on: NaiveDate,
     evaporation: &MonthlyClock,
     tolerance: f64,
-) -> Predicted {
+) -> Result<Predicted> {
     let lost = evaporation.between(to_day(filled_on), to_day(scene.as_of)).min(seal_depth_mm);
     let mut predicted = seal(scene, seal_depth_mm, filled_on, lost, evaporation, tolerance);
-    predicted.on = evaporation.reached(to_day(filled_on), seal_depth_mm).and_then(to_date);
+    let answer = dried(scene, seal_depth_mm, filled_on, evaporation)?;
+    predicted.on = answer.day_of_chance(tolerance).and_then(to_date);
+    predicted.prediction.chances = Some(to_chances(answer.chance));
+    if let engine::Outcome::Window(window) = answer.outcome {
+        predicted.prediction.window = Some(to_window(window));
+        if scene.in_full {
+            let curve = answer.curve()?;
+            predicted.prediction.curve =
+                curve.iter().filter_map(|point| Some((to_date(point.day)?, point.chance))).collect();
+        }
+    }
     let unknown = "When the tank overflows is not known: give the system a tank and its gauge rain. The seal counts from \
                    the day it was last seen to.";
     predicted.reasons.insert(0, unknown.to_owned());
-    predicted
+    Ok(predicted)
 }
 
 fn seal(
@@ -212,7 +224,7 @@ fn seal(
         next_finding: None,
     };
     let reasons = vec![format!(
-        "In {days} dry days it has lost about {} of {} mm, at {} to {} mm a day over the year.",
+        "In {days} days since it has lost about {} of {} mm, at {} to {} mm a day over the year.",
         significant(lost_mm),
         significant(depth_mm),
         significant(low),
@@ -221,11 +233,9 @@ fn seal(
     Predicted { prediction, on: None, reasons }
 }
 
-/// What to say of a chamber that stands full in the warm season.
-pub fn mosquitoes(scene: &Scene<'_>, predicted: &Predicted) -> Result<Option<String>> {
-    let (Some(mean_c), Some(full)) = (&scene.mean_c, predicted.on.filter(|on| *on <= scene.as_of)) else {
-        return Ok(None);
-    };
+/// What to say of a chamber that stands full since a day of the warm season.
+pub fn mosquitoes(scene: &Scene<'_>, full: NaiveDate) -> Result<Option<String>> {
+    let Some(mean_c) = &scene.mean_c else { return Ok(None) };
     let out = mosquito::first_emergence(to_day(full), mean_c)?.and_then(to_date);
     Ok(out.map(|out| {
         let verb = if out <= scene.as_of { "may have left" } else { "may leave" };
