@@ -16,6 +16,7 @@ over_both! {
     a_chamber_drained_often_keeps_more_from_the_tank;
     water_that_stands_in_a_chamber_breeds_mosquitoes_where_it_is_warm;
     a_drip_counts_the_fills_of_its_chamber;
+    what_an_old_diverter_let_through_stays_in_the_tank;
 }
 
 /// Sediment in mm that a storm brings: of 0.48752 g/m2 off 50 m2, four fifths settle on 1.5 m2, 100 kg to the m3.
@@ -257,4 +258,26 @@ async fn a_drip_counts_the_fills_of_its_chamber(app: &App) {
     rain(app, &place.gauge, "2025-03-11", 9, 0.0).await;
     rain(app, &place.gauge, "2025-03-21", 9, 0.0).await;
     assert_eq!(fills("2025-03-30").await, 33.0);
+}
+
+async fn what_an_old_diverter_let_through_stays_in_the_tank(app: &App) {
+    let weep = under_storms(app, json!([weep_hole(), tank()])).await;
+    seen(app, &weep, "2025-06-01", "clear_weep_hole", false, Some("blocked")).await;
+    let hand = under_storms(app, json!([by_hand(), tank()])).await;
+    seen(app, &hand, "2025-03-01", "drain_diverter", true, None).await;
+    for (place, kept) in [(&weep, 0.8 * (1.0 - 0.5_f64.powf(0.9852))), (&hand, 0.0)] {
+        let before = sediment(app, place, "2025-09-01").await;
+        let old = place.component("diverter");
+        let new = app.post(&format!("/v1/components/{old}/replace"), &json!({"on": "2025-09-01"})).await;
+        let after = sediment(app, place, "2025-09-01").await;
+        assert_eq!(after["tally"], before["tally"], "{after}");
+        assert!(!said(&after).contains("is blocked"), "the blockage went with the old one: {after}");
+        // A second change keeps what both had let through. One emptied by hand takes its first flush and is full again.
+        let settled = settled(app, place, "2025-09-05", "2025-10-07").await;
+        same(settled, 8.0 * STORM_MM * (1.0 - kept));
+        let before = sediment(app, place, "2025-10-07").await;
+        let id = super::scenario::id_of(&new);
+        app.post(&format!("/v1/components/{id}/replace"), &json!({"on": "2025-10-07"})).await;
+        assert_eq!(sediment(app, place, "2025-10-07").await["tally"], before["tally"]);
+    }
 }

@@ -213,9 +213,26 @@ impl<'a> Scene<'a> {
             }
         }
         let Some((mut chamber, component)) = largest else { return Ok(None) };
-        chamber.blocked = self.blocked(component, &chamber)?;
+        chamber.blocked = self.blocked_here(component, &chamber)?;
         chamber.volume_mm = total.min(MOST_FLUSH_MM);
         Ok(Some(chamber))
+    }
+
+    /// When the hole was blocked of a diverter or of one before it in its place, whose blockage went with it.
+    fn blocked_here(&self, component: &InService<'_>, chamber: &OwnChamber) -> Result<Vec<Stretch>> {
+        let mut stretches = self.blocked(component, chamber)?;
+        let mut taken_out = to_day(component.facts.installed_on);
+        for old in &component.before {
+            let Some(chamber) = OwnChamber::new(old, self.roof.plan_area_m2) else { continue };
+            let mut earlier = self.blocked(old, &chamber)?;
+            for stretch in &mut earlier {
+                stretch.to = Some(stretch.to.map_or(taken_out, |to| to.min(taken_out)));
+            }
+            earlier.append(&mut stretches);
+            stretches = earlier;
+            taken_out = to_day(old.facts.installed_on);
+        }
+        Ok(stretches)
     }
 
     /// When a diverter's hole was blocked, as far as visits found it so.

@@ -113,7 +113,13 @@ pub async fn stateless(sketch: Sketch) -> Result<SystemForecast> {
         let components: Vec<InService<'_>> = sketch
             .components
             .iter()
-            .map(|facts| InService { id: None, facts, done: HashMap::new(), seen: Vec::new() })
+            .map(|facts| InService {
+                id: None,
+                facts,
+                done: HashMap::new(),
+                seen: Vec::new(),
+                before: Vec::new(),
+            })
             .collect();
         let duties = forecast(&sight, &components)?;
         let climate = ground.summary(sketch.roof.coefficient().0);

@@ -8,7 +8,7 @@ use crate::domain::Context;
 use crate::domain::cautions;
 use crate::domain::check::Check;
 use crate::domain::clock::local_date;
-use crate::domain::component::ComponentFacts;
+use crate::domain::component::{Component, ComponentFacts};
 use crate::domain::duty::{self, DecidedBy, Duty};
 use crate::domain::error::{Error, Result};
 use crate::domain::gauge::Normals;
@@ -196,6 +196,8 @@ pub struct InService<'a> {
     pub done: HashMap<Duty, NaiveDate>,
     /// What visits saw to, oldest first.
     pub seen: Vec<Seen<'a>>,
+    /// The components that were in its place before it, latest first: what they let through still lies in the tank.
+    pub before: Vec<Self>,
 }
 
 /// One duty of a component that a visit saw to.
@@ -227,12 +229,16 @@ impl InService<'_> {
         self.facts.last_served_on.filter(|_| duty.is_routine())
     }
 
-    /// The days on which a chamber that is emptied by hand was empty, as far as anybody said.
+    /// The days on which a chamber that is emptied by hand was empty, as far as anybody said: this one and those before it.
     pub fn drained(&self) -> Vec<engine::Day> {
-        let visits = self.seen.iter().filter(|seen| seen.item.done && seen.item.duty == Duty::DrainDiverter);
-        let mut days: Vec<NaiveDate> = visits.map(|seen| seen.on).collect();
-        days.push(self.facts.installed_on);
-        days.extend(self.facts.last_served_on);
+        let mut days = Vec::new();
+        for one in self.before.iter().chain([self]) {
+            let visits =
+                one.seen.iter().filter(|seen| seen.item.done && seen.item.duty == Duty::DrainDiverter);
+            days.extend(visits.map(|seen| seen.on));
+            days.push(one.facts.installed_on);
+            days.extend(one.facts.last_served_on);
+        }
         days.sort_unstable();
         days.into_iter().map(to_day).collect()
     }
@@ -324,7 +330,7 @@ fn one(
 }
 
 /// The components of a stored system that were in service on a day, with what was done to them by then.
-pub fn in_service(inputs: &Inputs, as_of: NaiveDate) -> Vec<InService<'_>> {
+pub fn in_service<'i>(inputs: &'i Inputs, as_of: NaiveDate) -> Vec<InService<'i>> {
     let facts = &inputs.system.facts;
     if facts.commissioned_on > as_of || facts.retired_on.is_some_and(|retired| retired <= as_of) {
         return Vec::new();
@@ -337,13 +343,21 @@ pub fn in_service(inputs: &Inputs, as_of: NaiveDate) -> Vec<InService<'_>> {
             seen.entry(item.component_id).or_default().push(one);
         }
     }
+    let mut with_history = |component: &'i Component| {
+        let seen = seen.remove(&component.id).unwrap_or_default();
+        let done = seen.iter().filter(|seen| seen.item.done).map(|seen| (seen.item.duty, seen.on)).collect();
+        InService { id: Some(component.id), facts: &component.facts, done, seen, before: Vec::new() }
+    };
     let components = inputs.components.iter().filter(|component| component.in_service_on(as_of));
     components
         .map(|component| {
-            let seen = seen.remove(&component.id).unwrap_or_default();
-            let done =
-                seen.iter().filter(|seen| seen.item.done).map(|seen| (seen.item.duty, seen.on)).collect();
-            InService { id: Some(component.id), facts: &component.facts, done, seen }
+            let mut one = with_history(component);
+            let mut replaced = component.replaces;
+            while let Some(old) = replaced.and_then(|id| inputs.components.iter().find(|old| old.id == id)) {
+                one.before.push(with_history(old));
+                replaced = old.replaces;
+            }
+            one
         })
         .collect()
 }
