@@ -2,7 +2,7 @@
 
 use super::learned::{self, Taught};
 use super::rules::{self, Rule};
-use super::scene::Scene;
+use super::scene::{OwnChamber, Scene};
 use super::simulated;
 use super::system::InService;
 use super::{Chances, Mark, Prediction, Tally, Window};
@@ -99,7 +99,7 @@ pub fn predict(
         predicted.reasons.extend(full.map(|full| simulated::mosquitoes(scene, full)).transpose()?.flatten());
     }
     if duty == Duty::ClearWeepHole {
-        let standing = scene.chamber.as_ref().and_then(|chamber| chamber.blocked_since()).and_then(to_date);
+        let standing = scene.chamber.as_ref().and_then(OwnChamber::blocked_since).and_then(to_date);
         let note = standing.map(|since| simulated::mosquitoes(scene, since)).transpose()?.flatten();
         predicted.reasons.extend(note);
     }
