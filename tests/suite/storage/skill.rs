@@ -61,7 +61,7 @@ async fn answers_come_back_and_add_up(rig: &Rig) {
         answered(&visit, 3, (0.0, 1.0, 0.0), None),
     ];
     let store = &rig.database;
-    store.finish_scoring(&claims[0], &Answers { kept: Vec::new(), new: new.clone() }, at(2)).await.unwrap();
+    store.finish_scoring(&claims[0], &Answers { gone: Vec::new(), new: new.clone() }, at(2)).await.unwrap();
     let filter = SkillFilter::default();
     let mut listed = store.answers(mine.account, &filter, &first(10)).await.unwrap();
     listed.reverse();
@@ -83,7 +83,7 @@ async fn answers_come_back_and_add_up(rig: &Rig) {
     store.update_visit(mine.account, 1, &again).await.unwrap();
     let claims = claim(rig, 100).await;
     let more = answered(&visit, 9, (0.0, 1.0, 0.0), None);
-    let answers = Answers { kept: vec![new[2].id, new[0].id, AnswerId::new()], new: vec![more.clone()] };
+    let answers = Answers { gone: vec![new[1].id, AnswerId::new()], new: vec![more.clone()] };
     store.finish_scoring(&claims[0], &answers, at(101)).await.unwrap();
     let listed = store.answers(mine.account, &filter, &first(10)).await.unwrap();
     assert_eq!(listed, [more, new[2].clone(), new[0].clone()]);
@@ -146,11 +146,11 @@ async fn a_visit_that_changes_meanwhile_is_worked_out_again(rig: &Rig) {
     let claims = claim(rig, 1).await;
     let again = Visit { version: 2, ..visit.clone() };
     rig.database.update_visit(home.account, 1, &again).await.unwrap();
-    let old = Answers { kept: Vec::new(), new: vec![answered(&visit, 1, (0.0, 1.0, 0.0), None)] };
+    let old = Answers { gone: Vec::new(), new: vec![answered(&visit, 1, (0.0, 1.0, 0.0), None)] };
     rig.database.finish_scoring(&claims[0], &old, at(2)).await.unwrap();
     let filter = SkillFilter::default();
     assert_eq!(rig.database.answers(home.account, &filter, &first(10)).await.unwrap(), []);
-    // It is free at once.
+    // It is free at once, whoever holds it.
     let claims = claim(rig, 3).await;
     assert_eq!((claims.len(), claims[0].changes), (1, 2));
     rig.database.finish_scoring(&claims[0], &old, at(4)).await.unwrap();
@@ -164,7 +164,7 @@ async fn a_claimer_that_was_away_too_long_writes_nothing(rig: &Rig) {
     let quick = claim(rig, 61).await;
     assert_eq!((slow.len(), quick.len()), (1, 1));
     let of =
-        |number| Answers { kept: Vec::new(), new: vec![answered(&visit, number, (0.0, 1.0, 0.0), None)] };
+        |number| Answers { gone: Vec::new(), new: vec![answered(&visit, number, (0.0, 1.0, 0.0), None)] };
     rig.database.finish_scoring(&slow[0], &of(1), at(62)).await.unwrap();
     assert_eq!(rig.database.unscored_count().await.unwrap(), 1, "somebody else holds it");
     let right = of(2);

@@ -22,13 +22,11 @@ use chrono::NaiveDate;
 use eavesward_engine as engine;
 use engine::{Outcome, Question};
 use sha2::{Digest, Sha256};
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 /// What the findings of a system answered.
 #[derive(Debug, Default)]
 pub struct Answers {
-    /// Those that are kept of before, since what they rest on is the same.
-    pub kept: Vec<AnswerId>,
     /// Those of before that are no longer so.
     pub gone: Vec<AnswerId>,
     /// Those to be written.
@@ -57,14 +55,15 @@ pub fn answers(inputs: &Inputs, whole: &Ground, known: &BTreeMap<AnswerId, Histo
     let seen = seen_by_component(inputs, NaiveDate::MAX);
     let mut asked: Vec<Asked<'_>> =
         inputs.components.iter().flat_map(|component| questions(inputs, component, &seen)).collect();
-    let mut answers = Answers::default();
+    // What rests on the same looks as before is kept.
+    let mut kept = HashSet::new();
     asked.retain(|asked| {
         let same = known.get(&asked.id()) == Some(&asked.history);
-        answers.kept.extend(same.then(|| asked.id()));
+        kept.extend(same.then(|| asked.id()));
         !same
     });
-    let kept: std::collections::HashSet<AnswerId> = answers.kept.iter().copied().collect();
-    answers.gone = known.keys().filter(|id| !kept.contains(id)).copied().collect();
+    let gone = known.keys().filter(|id| !kept.contains(id)).copied().collect();
+    let mut answers = Answers { gone, new: Vec::new() };
     // The rain as it stood on a day is worked out once for all the forecasts of that day, and let go of after.
     asked.sort_by_key(|asked| asked.made_on);
     for day in asked.chunk_by(|a, b| a.made_on == b.made_on) {
