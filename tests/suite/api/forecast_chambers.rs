@@ -145,7 +145,8 @@ async fn a_hole_found_open_again_is_taken_to_have_been_cleared(app: &App) {
 async fn nobody_saw_the_day_on_which_it_blocked(app: &App) {
     // A drip that every storm fills: its mark is 120 fills, its log-sd 0.7. That it was reached within sixty has a chance of
     // 16.1 %, half of which is reached after 120 exp(-1.4016 x 0.7) = 44.99 fills. So the day of the 45th storm stands for
-    // the day on which it blocked, and the 44 before it filled the chamber.
+    // the day on which it blocked, and the 44 before it kept something from the tank. The mark of the hole itself counts all
+    // sixty: what it was to take if it had stayed open.
     let drip = diverter(json!({"by": "drip", "litres_per_hour": 1.0}));
     let place = under_storms(app, json!([drip, tank()])).await;
     let fills = async |as_of: &str| {
@@ -157,11 +158,17 @@ async fn nobody_saw_the_day_on_which_it_blocked(app: &App) {
     assert_eq!(fills(on).await, 60.0);
     same(tally(on).await, 60.0 * 0.6 * STORM_MM);
     seen(app, &place, on, "clear_weep_hole", false, Some("blocked")).await;
-    assert_eq!(fills(on).await, 44.0);
+    assert_eq!(fills(on).await, 60.0);
+    let found = duty(&place.forecast(app, on).await, "diverter", "clear_weep_hole");
+    assert_eq!(found["window"]["late_on"], on, "whatever its mark, it was passed by then");
+    assert_eq!(
+        (number(&found["lessons"][0]["taken"]), &found["chance_past_mark"]["today"]),
+        (60.0, &json!(1.0))
+    );
     // From the 45th on the tank got all of it, and gets all of the ten that come after.
     same(tally(on).await, (44.0 * 0.6 + 16.0) * STORM_MM);
     same(tally("2025-10-07").await, (44.0 * 0.6 + 26.0) * STORM_MM);
-    assert_eq!(fills("2025-10-07").await, 44.0);
+    assert_eq!(fills("2025-10-07").await, 70.0);
 }
 
 async fn a_chamber_emptied_by_hand_is_full_again_after_its_volume(app: &App) {

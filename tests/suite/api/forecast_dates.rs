@@ -26,8 +26,8 @@ const DATES: [(&str, &str, &str, &str, &str); 23] = [
     ("tank", "measure_sediment", "2026-01-01", "2026-01-01", "ceiling"),
     ("tank", "look_over_tank", "2026-01-01", "2026-01-01", "ceiling"),
     ("intake", "check_intake", "2026-01-01", "2026-01-01", "ceiling"),
-    // 75 mm at three times 2.5 mm a week: seventy days, and nothing known of the rain that would fill it again.
-    ("trap", "check_trap", "2026-01-01", "2025-03-12", "prediction"),
+    // 75 mm at three times 2.5 mm a week: seventy days as likely as not, fifty for a chance of one in five.
+    ("trap", "check_trap", "2026-01-01", "2025-02-20", "prediction"),
     ("vent", "check_mesh", "2026-01-01", "2026-01-01", "ceiling"),
     ("ball valve", "work_valve", "2026-01-01", "2026-01-01", "ceiling"),
     ("gate valve", "work_valve", "2026-01-01", "2026-01-01", "ceiling"),

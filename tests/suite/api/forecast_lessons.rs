@@ -14,6 +14,8 @@ over_both! {
     after_a_cleaning_nobody_noted_nothing_found_teaches_nothing;
     a_finding_before_anything_was_taken_teaches_nothing;
     care_before_the_service_knew_of_a_part_counts_like_a_visit;
+    what_was_found_past_its_mark_is_due_until_it_is_seen_to;
+    of_two_findings_on_one_visit_one_counts;
 }
 
 /// Screens that all take the same, under rain that is the same every day.
@@ -266,4 +268,82 @@ async fn care_before_the_service_knew_of_a_part_counts_like_a_visit(app: &App) {
         let taken = number(&lessons[index]["taken"]);
         assert!((taken / taken_in(days) - 1.0).abs() < 0.03, "{lessons}");
     }
+}
+
+async fn what_was_found_past_its_mark_is_due_until_it_is_seen_to(app: &App) {
+    let place = place(app, all_kinds()).await;
+    rain(app, &place.gauge, "2024-06-01", 600, 0.0).await;
+    let look = async |part: &str, what: &str, on: &str, done: bool, finding: Value| {
+        let item =
+            json!({"component_id": place.component(part), "duty": what, "done": done, "finding": finding});
+        place.visit(app, on, item).await;
+    };
+    for (part, what, mark_of, finding) in [
+        ("screen", "clean_screen", "clean_screen", json!({"found": "blocked"})),
+        ("coupling", "replace_coupling", "replace_coupling", json!({"found": "fraction", "fraction": 1.25})),
+        ("tank", "measure_sediment", "remove_sediment", json!({"found": "depth", "depth_mm": 55.0})),
+    ] {
+        look(part, what, "2025-02-10", what == "measure_sediment", finding).await;
+        let on = async |day: &str| duty(&place.forecast(app, day).await, part, mark_of);
+        assert_ne!(on("2025-02-09").await["due_on"], "2025-02-10", "{part}: before it was found");
+        for day in ["2025-02-10", "2025-03-20"] {
+            let one = on(day).await;
+            assert_eq!(
+                (&one["due_on"], &one["decided_by"]),
+                (&json!("2025-02-10"), &json!("prediction")),
+                "{one}"
+            );
+            assert_eq!(one["chance_past_mark"]["today"], 1.0);
+            assert_eq!(one["window"]["late_on"], "2025-02-10");
+            assert!(
+                one["reasons"][0].as_str().expect("a reason").contains("found past its mark on 2025-02-10"),
+                "{one}"
+            );
+        }
+        // A later look that found less takes it back; so does the work.
+        look(
+            part,
+            what,
+            "2025-03-25",
+            what == "measure_sediment",
+            json!({"found": "fraction", "fraction": 0.5}),
+        )
+        .await;
+        assert_ne!(
+            on("2025-03-25").await["due_on"],
+            "2025-02-10",
+            "{part}: it was not past its mark after all"
+        );
+        look(part, what, "2025-03-26", what == "measure_sediment", json!({"found": "blocked"})).await;
+        look(part, mark_of, "2025-03-27", true, Value::Null).await;
+        let one = on("2025-03-27").await;
+        assert!(one["due_on"].as_str().is_none_or(|due| due > "2025-03-27"), "{one}");
+        assert!(!one["reasons"].to_string().contains("past its mark"), "{one}");
+    }
+}
+
+async fn of_two_findings_on_one_visit_one_counts(app: &App) {
+    let (both, one) = (place(app, all_kinds()).await, place(app, all_kinds()).await);
+    let depth = json!({"found": "depth", "depth_mm": 20.0});
+    for (place, order) in [(&both, true), (&one, false)] {
+        super::scenario::storms(app, &place.gauge, "2023-03-01", 1000).await;
+        let measured = json!({"component_id": place.component("tank"), "duty": "measure_sediment", "done": true,
+            "finding": depth});
+        let mut removed =
+            json!({"component_id": place.component("tank"), "duty": "remove_sediment", "done": true});
+        if order {
+            removed["finding"] = json!({"found": "class", "class": "half"});
+        }
+        let items = if order { [removed, measured] } else { [measured, removed] };
+        let visit = json!({"system_id": place.system_id(), "visited_on": "2025-09-10", "items": items});
+        app.post("/v1/visits", &visit).await;
+    }
+    let of = async |place: &Place| duty(&place.forecast(app, "2025-10-01").await, "tank", "remove_sediment");
+    let (both, one) = (of(&both).await, of(&one).await);
+    assert_eq!(
+        (&both["mark"], &both["tally"], &both["due_on"]),
+        (&one["mark"], &one["tally"], &one["due_on"])
+    );
+    let lessons = both["lessons"].as_array().expect("lessons");
+    assert_eq!((lessons.len(), &lessons[0]["finding"]), (1, &depth), "what was measured counts");
 }

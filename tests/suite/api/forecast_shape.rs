@@ -47,7 +47,7 @@ async fn a_forecasts_objects_have_these_fields_and_no_others(app: &App) {
     property["temperatures"] = json!({"mean_c": vec![15.0; 12]});
     let place = place_with(app, &property, &super::scenario::gauge(), all_kinds()).await;
     storms(app, &place.gauge, "2023-03-01", 1097).await;
-    let depth = json!({"found": "depth", "depth_mm": 60.0});
+    let depth = json!({"found": "depth", "depth_mm": 40.0});
     let item = json!({"component_id": place.component("tank"), "duty": "measure_sediment", "done": true,
         "finding": depth});
     place.visit(app, "2026-02-01", item).await;

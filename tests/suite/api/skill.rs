@@ -270,7 +270,7 @@ async fn answers_are_filtered_and_paged(app: &App) {
 async fn what_is_asked_wrongly_is_named(app: &App) {
     for path in ["/v1/skill", "/v1/skill/answers"] {
         let reply = app.request("GET", &format!("{path}?from=2025-03-01&to=2025-02-01"));
-        assert_eq!(Reply::of(reply).await.fields("invalid"), ["to"]);
+        assert_eq!(Reply::of(reply).await.fields("invalid"), ["from"]);
         let reply = Reply::of(app.request("GET", &format!("{path}?system=1"))).await;
         assert_eq!(reply.status, 400, "{}", reply.text);
         reply.problem("malformed_parameter");
