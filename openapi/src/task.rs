@@ -57,7 +57,8 @@ pub struct Task {
     pub ceiling_on: Option<NaiveDate>,
     /// The predicted window, where something is predicted.
     pub window: Option<Window>,
-    /// The best day for it, where the work empties the tank.
+    /// The best day for it, where the work empties the tank and its window begins within half a year; a forecast looks
+    /// further.
     pub best_day: Option<BestDay>,
     /// The day from which tally and ceiling count.
     pub since: NaiveDate,

@@ -52,6 +52,7 @@ pub async fn multiply(file: &Path, size: Size) -> Result<()> {
         ("visits", "id", VISIT),
         ("components", "id", COMPONENT),
         ("refreshes", "system_id", SYSTEM),
+        ("unscored", "system_id", SYSTEM),
         ("systems", "id", SYSTEM),
         ("properties", "id", PROPERTY),
     ] {

@@ -24,6 +24,10 @@ const STATEMENTS: usize = 256;
 /// Rows that SQLite's driver reads ahead of whoever takes them.
 const ROWS_ON_THE_WAY: usize = 1024;
 
+/// Pages of SQLite's log of writes before they are taken into the file: 32 MB. Pages that many batches of a refresh write to
+/// are then taken over once for all of them.
+const WAL_PAGES: u32 = 8192;
+
 /// How to connect.
 #[derive(Clone, Debug)]
 pub struct ConnectOptions {
@@ -296,6 +300,7 @@ async fn connect_sqlite(url: &str, options: &ConnectOptions) -> Stored<SqlitePoo
         // Rows come over from the driver's thread; a longer buffer lets both sides work on without waking each other.
         .row_buffer_size(ROWS_ON_THE_WAY)
         .busy_timeout(options.patience)
+        .pragma("wal_autocheckpoint", WAL_PAGES.to_string())
         .pragma("cache_size", format!("-{}", options.sqlite_cache_kib));
     // The switch to WAL does not wait for rivals; on a new file, several processes meet there.
     let mut tries = 0;

@@ -12,6 +12,8 @@ use engine::{mosquito, trap};
 
 /// Days over which a best day is looked for: a whole year has every season.
 const SEARCH_DAYS: u64 = 365;
+/// How near the window has to be for a task to name its best day.
+const TASK_AHEAD_DAYS: u64 = 182;
 /// Points of the curve of a seal.
 const CURVE_POINTS: usize = 25;
 /// The deepest seal that the engine follows, mm. A deeper one dries on the same days as one of this depth that loses as
@@ -26,8 +28,10 @@ pub fn best_day(scene: &Scene<'_>, predicted: &Predicted) -> Result<Option<BestD
     let from = early.max(scene.as_of);
     let Some(year) = from.checked_add_days(Days::new(SEARCH_DAYS)) else { return Ok(None) };
     let to = window.late_on.map_or(year, |late| late.min(year)).max(from);
-    let too_far = scene.as_of + Days::new(engine::supply::AHEAD_DAYS as u64);
-    if from >= too_far {
+    // A task list has no use for a day that is years ahead, and following every tank every day would cost more than all the
+    // rest.
+    let ahead = if scene.in_full { engine::supply::AHEAD_DAYS as u64 } else { TASK_AHEAD_DAYS };
+    if from >= scene.as_of + Days::new(ahead) {
         return Ok(None);
     }
     let Some(supply) = scene.supply()? else { return Ok(None) };
