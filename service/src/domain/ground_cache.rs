@@ -92,6 +92,7 @@ impl GroundCache {
     pub fn used(&self, grounds: &HashMap<GaugeId, Arc<Ground>>, now: DateTime<Utc>) {
         let mut gauges = self.gauges.lock().unwrap_or_else(PoisonError::into_inner);
         for (id, ground) in grounds {
+            ground.forget_ahead();
             if let Some(place) = gauges.get_mut(id) {
                 (place.bytes, place.used_at) = (ground.bytes(), now);
             }

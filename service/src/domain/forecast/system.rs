@@ -89,6 +89,11 @@ impl Ground {
     /// Forgets what is known of roofs; it is worked out anew when asked for.
     pub fn forget_roofs(&self) {
         self.catchments().clear();
+        self.forget_ahead();
+    }
+
+    /// Forgets the runoff that may come, which is another one tomorrow.
+    pub fn forget_ahead(&self) {
         self.ahead().clear();
     }
 
