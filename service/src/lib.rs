@@ -2,9 +2,6 @@
 //!
 //! The rooms and the doors between them are drawn in DEVELOPERS.md and held by a test.
 
-#[global_allocator]
-static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
-
 pub mod config;
 pub mod domain;
 pub mod http;
