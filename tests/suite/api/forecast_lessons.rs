@@ -346,4 +346,9 @@ async fn of_two_findings_on_one_visit_one_counts(app: &App) {
     );
     let lessons = both["lessons"].as_array().expect("lessons");
     assert_eq!((lessons.len(), &lessons[0]["finding"]), (1, &depth), "what was measured counts");
+    // What was measured is told in the measure's own terms, too.
+    let figure = |field: &str| both["mark"][field].as_f64().expect("a figure");
+    let share = figure("prior_value") / figure("value");
+    let reasons = both["reasons"].to_string();
+    assert!(reasons.contains(&format!("gathers {share:.2} times as fast")), "{share}: {reasons}");
 }

@@ -95,7 +95,7 @@ impl Process {
         let mut of = [0.0; 10];
         of[6] = litter;
         of[9] = 0.8 * exposure::daily_dose_mj(&site, FACING, date.day_of_year(), mm >= 0.1);
-        if !(runoff > 0.0) {
+        if runoff <= 0.0 {
             self.solids.dry_day();
             return of;
         }

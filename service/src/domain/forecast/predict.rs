@@ -90,6 +90,7 @@ pub fn predict(
     let Some(mut predicted) = earliest else { return Ok(None) };
     predicted.reasons.extend(others);
     if duty == Duty::RemoveSediment {
+        predicted.reasons.extend(measured_reason(&predicted.prediction));
         predicted.reasons.extend(diverter_reason(scene));
         predicted.prediction.best_day = simulated::best_day(scene, &predicted)?;
         predicted.reasons.extend(predicted.prediction.best_day.as_ref().map(simulated::best_day_reason));
@@ -210,6 +211,21 @@ fn clock_reason(other: &Predicted) -> String {
         Some(on) => format!("By its clock of {name} alone it would come on {on}."),
         None => format!("By its clock of {name} alone it would not come in sixty years."),
     }
+}
+
+/// What measured depths say of a tally that is reckoned from the rain: how fast it really gathers.
+fn measured_reason(prediction: &Prediction) -> Option<String> {
+    let (mark, tally) = (&prediction.mark, prediction.tally.as_ref()?);
+    let share = mark.prior_value / mark.value;
+    (mark.findings > 0 && share.is_finite()).then(|| {
+        format!(
+            "By what was found it gathers {} times as fast as the rain alone leads one to expect, so there are about {} of \
+             {} mm.",
+            significant(share),
+            significant(tally.value * share),
+            significant(mark.prior_value)
+        )
+    })
 }
 
 /// What stands behind the share of solids that the diverter takes.

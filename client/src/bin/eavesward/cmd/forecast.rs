@@ -100,16 +100,20 @@ fn table(app: &mut App<'_>, duties: &[DutyForecast]) -> Result<(), Failure> {
     Ok(table.write(app.io.out)?)
 }
 
+/// The latest findings, which say where the mark stands now; a screen's twenty of before would hide them.
+const LESSONS: usize = 5;
+
 /// What one finding taught.
 fn taught(app: &mut App<'_>, lesson: &Lesson, unit: &str) -> Result<(), Failure> {
-    let mark = |value| show::measure(value, unit, app.units);
+    // The unit once, at the end.
+    let figure = |value| show::number(show::quantity(value, unit, app.units).0);
     let mut line = format!(
         "  - Visit of {}: found {} after {}; the mark went from {} to {}.",
         lesson.visited_on,
         show::finding(lesson.finding, app.units),
-        mark(lesson.taken),
-        mark(lesson.mark_before),
-        mark(lesson.mark_after)
+        figure(lesson.taken),
+        figure(lesson.mark_before),
+        show::measure(lesson.mark_after, unit, app.units)
     );
     if let Some(remark) = &lesson.remark {
         line.push(' ');
@@ -146,7 +150,11 @@ fn explain(app: &mut App<'_>, duty: &DutyForecast) -> Result<(), Failure> {
             "  - Mark: {} findings stand behind it; prior{kind}: {}",
             mark.findings, mark.source
         ))?;
-        for lesson in &duty.lessons {
+        let earlier = duty.lessons.len().saturating_sub(LESSONS);
+        if earlier > 0 {
+            app.line(format!("  - {earlier} earlier findings taught it, too; --json lists them."))?;
+        }
+        for lesson in &duty.lessons[earlier..] {
             taught(app, lesson, &mark.unit)?;
         }
     }

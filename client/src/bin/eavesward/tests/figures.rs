@@ -68,8 +68,7 @@ DUE         COMPONENT  WHAT TO DO                        EARLY / LIKELY / LATE  
         "Sediment settles with every storm.",
         "Tally: 0 in of sediment on the floor from 0 days with a reading, 1 in of sediment on the floor from the climate on 456 without.",
         "1 findings stand behind it; prior (judgement): a guess",
-        "Visit of 2030-12-01: found 0.5 in after 0.5 in of sediment on the floor; the mark went from 1 in of sediment on \
-         the floor to 2 in of sediment on the floor. One finding may at most double the mark.",
+        "Visit of 2030-12-01: found 0.5 in after 0.5; the mark went from 1 to 2 in of sediment on the floor. One finding may at most double the mark.",
         "A look today is likely to narrow the mark's range to 50 % of what it is.",
         "until 2031-12-01 (a trade guide)",
         "To know more: Send daily rain.",
