@@ -92,19 +92,24 @@ fn questions<'a>(
         let start = part.start(duty, Some(inputs.system.facts.commissioned_on));
         let mut days: Vec<NaiveDate> = part.served(duty).into_iter().collect();
         let mut before = Sha256::new();
+        let mut cleaned_on = None;
         let mut upstream = upstream(inputs, seen, duty).into_iter().peekable();
         for look in looks(own, duty) {
-            while let Some((_, diverter, other)) = upstream.next_if(|other| other.0 <= look.on) {
+            let made_on =
+                days.iter().copied().filter(|day| *day < look.on && *day > start).max().unwrap_or(start);
+            // What is done to a diverter after that day is no part of the forecast.
+            while let Some((_, diverter, other)) = upstream.next_if(|other| other.0 <= made_on) {
                 before.update(format!("{diverter} {}", stands_for(&other)));
             }
             before.update(stands_for(&look));
-            let made_on =
-                days.iter().copied().filter(|day| *day < look.on && *day > start).max().unwrap_or(start);
-            if let Some(finding) = look.finding.filter(|_| !look.cleaned_meanwhile && made_on < look.on) {
+            // What is seen of a part that was cleaned the same day says nothing of the days before.
+            let asks = !look.cleaned_meanwhile && made_on < look.on && cleaned_on != Some(look.on);
+            if let Some(finding) = look.finding.filter(|_| asks) {
                 let history = History(before.clone().finalize().into());
                 asked.push(Asked { component, duty, look, finding, made_on, history });
             }
             days.push(look.on);
+            cleaned_on = look.cleaned.map(|_| look.on).or(cleaned_on);
         }
     }
     asked

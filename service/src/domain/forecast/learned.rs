@@ -138,7 +138,7 @@ pub fn learn(
     for look in looks(&component.seen, duty).into_iter().filter(|look| look.on >= start) {
         history.served_before(look.on);
         if look.cleaned_meanwhile {
-            history.clean = Start::Unknown;
+            (history.clean, history.past_mark_on) = (Start::Unknown, None);
         }
         if let Some(finding) = look.finding {
             let tally = meter.tally(to_day(history.since), to_day(look.on))?;

@@ -57,6 +57,8 @@ pub struct Predicted {
     pub on: Option<NaiveDate>,
     /// Why.
     pub reasons: Vec<String>,
+    /// Whether it was found past its mark, and is due for that.
+    pub past_mark: bool,
 }
 
 /// Predicts a duty that falls due at a chance of `tolerance`; absent for duties without a tally.
@@ -84,13 +86,15 @@ pub fn predict(
         let sooner = |on: Option<NaiveDate>| on.unwrap_or(NaiveDate::MAX);
         let (first, second) =
             if sooner(predicted.on) < sooner(other.on) { (predicted, other) } else { (other, predicted) };
-        others.push(clock_reason(&second));
+        others.extend((!second.past_mark).then(|| clock_reason(&second)));
         earliest = Some(first);
     }
     let Some(mut predicted) = earliest else { return Ok(None) };
     predicted.reasons.extend(others);
     if duty == Duty::RemoveSediment {
-        predicted.reasons.extend(measured_reason(&predicted.prediction));
+        if !predicted.past_mark {
+            predicted.reasons.extend(measured_reason(&predicted.prediction));
+        }
         predicted.reasons.extend(diverter_reason(scene));
         predicted.prediction.best_day = simulated::best_day(scene, &predicted)?;
         predicted.reasons.extend(predicted.prediction.best_day.as_ref().map(simulated::best_day_reason));
@@ -188,7 +192,7 @@ fn by_rule(
         lessons: taught.lessons,
         next_finding,
     };
-    Ok(Predicted { prediction, on, reasons })
+    Ok(Predicted { prediction, on, reasons, past_mark: taught.past_mark_on.is_some() })
 }
 
 /// The chances of what was seen.
@@ -246,7 +250,7 @@ fn diverter_reason(scene: &Scene<'_>) -> Option<String> {
 }
 
 fn taught_reasons(taught: &Taught, mark: &Mark) -> Option<String> {
-    if taught.cleaned_on_unknown_day {
+    if taught.cleaned_on_unknown_day && taught.past_mark_on.is_none() {
         return Some(
             "Somebody cleaned it on a day that nobody noted: the tally counts from the last day that is known, so there is \
              likely less in it."

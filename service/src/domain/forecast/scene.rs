@@ -1,6 +1,6 @@
 //! A system as the engine takes it: place, roof, rain, what stands between the roof and the tank, and the tank.
 
-use super::learned::looks;
+use super::learned::{found, looks};
 use super::predict::to_day;
 use super::system::{Ground, InService};
 use crate::domain::component::{ComponentFacts, Emptying, Part};
@@ -9,7 +9,6 @@ use crate::domain::duty_settings::DutySettings;
 use crate::domain::error::Result;
 use crate::domain::property::Months;
 use crate::domain::system::Roof;
-use crate::domain::visit::Finding;
 use chrono::NaiveDate;
 use eavesward_engine as engine;
 use engine::hydraulics::{Drain, circle_m2, pinhole_minimum_head_m};
@@ -240,7 +239,9 @@ impl<'a> Scene<'a> {
         let blocked = self.blocked_here(component, &chamber)?;
         chamber.found_blocked = !blocked.is_empty();
         // Water went to the tank unhindered before there was a diverter.
-        let first = component.before.last().unwrap_or(component).facts.installed_on;
+        let all = components.iter().filter(|one| self.own_chamber(one).is_some());
+        let installed = all.flat_map(|one| one.before.iter().chain([one])).map(|one| one.facts.installed_on);
+        let first = installed.min().unwrap_or(component.facts.installed_on);
         let without = (first > self.in_use_since)
             .then(|| Stretch { from: to_day(self.in_use_since), to: Some(to_day(first)) });
         chamber.idle = without.into_iter().chain(blocked).collect();
@@ -277,27 +278,35 @@ impl<'a> Scene<'a> {
         let mut stretches: Vec<Stretch> = Vec::new();
         let mut cleared = component.start(duty, Some(self.in_use_since));
         let served = component.served(duty).filter(|day| *day <= self.as_of);
-        let mut events: Vec<(NaiveDate, Option<Finding>, bool)> =
-            served.into_iter().map(|day| (day, None, true)).collect();
-        events.extend(
-            looks(&component.seen, duty).iter().map(|look| (look.on, look.finding, look.cleaned.is_some())),
-        );
+        // Whether it was found blocked, if anybody looked, and whether it was clear afterwards or had been in between.
+        let mut events: Vec<(NaiveDate, Option<bool>, bool, bool)> =
+            served.into_iter().map(|day| (day, None, true, false)).collect();
+        events.extend(looks(&component.seen, duty).iter().map(|look| {
+            let blocked = look.finding.map(|finding| found(finding, 1.0).is_past_mark());
+            (look.on, blocked, look.cleaned.is_some(), look.cleaned_meanwhile)
+        }));
         events.sort_by_key(|(on, ..)| *on);
-        for (on, finding, done) in events {
+        let mut seen_open: Option<NaiveDate> = None;
+        for (on, blocked, done, cleared_meanwhile) in events {
             let open = stretches.last_mut().filter(|stretch| stretch.to.is_none());
-            match (finding, open) {
-                (Some(Finding::Blocked), None) => {
+            match (blocked, open) {
+                (Some(true), None) => {
                     let from = self.blocked_from(component, chamber, cleared, on)?;
+                    // Nobody saw it block, but it was open when somebody last looked.
+                    let from = seen_open.map_or(from, |open| from.max(to_day(open).plus(1))).min(to_day(on));
                     stretches.push(Stretch { from, to: done.then(|| to_day(on)) });
                 }
                 // Found open again although nobody cleared it, or cleared.
-                (finding, Some(stretch)) if done || finding.is_some_and(|f| f != Finding::Blocked) => {
+                (blocked, Some(stretch)) if done || cleared_meanwhile || blocked == Some(false) => {
                     stretch.to = Some(to_day(on));
                 }
                 _ => {}
             }
             if done {
                 cleared = cleared.max(on);
+            }
+            if done || blocked == Some(false) {
+                seen_open = Some(on);
             }
         }
         Ok(stretches)

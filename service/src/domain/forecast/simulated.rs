@@ -27,7 +27,9 @@ pub fn best_day(scene: &Scene<'_>, predicted: &Predicted) -> Result<Option<BestD
     let Some(early) = window.early_on else { return Ok(None) };
     let from = early.max(scene.as_of);
     let Some(year) = from.checked_add_days(Days::new(SEARCH_DAYS)) else { return Ok(None) };
-    let to = window.late_on.map_or(year, |late| late.min(year)).max(from);
+    // A window that has passed leaves the whole year to choose from.
+    let late = window.late_on.filter(|late| *late > scene.as_of);
+    let to = late.map_or(year, |late| late.min(year)).max(from);
     // A task list has no use for a day that is years ahead, and following every tank every day would cost more than all the
     // rest.
     let ahead = if scene.in_full { engine::supply::AHEAD_DAYS as u64 } else { TASK_AHEAD_DAYS };
@@ -234,7 +236,7 @@ fn seal(
         significant(low),
         significant(high)
     )];
-    Predicted { prediction, on: None, reasons }
+    Predicted { prediction, on: None, reasons, past_mark: false }
 }
 
 /// What to say of a chamber that stands full since a day of the warm season.

@@ -8,7 +8,7 @@ use crate::domain::Context;
 use crate::domain::cautions;
 use crate::domain::check::Check;
 use crate::domain::clock::local_date;
-use crate::domain::component::{Component, ComponentFacts};
+use crate::domain::component::{Component, ComponentFacts, Emptying, Part};
 use crate::domain::duty::{self, DecidedBy, Duty};
 use crate::domain::error::{Error, Result};
 use crate::domain::gauge::Normals;
@@ -246,7 +246,10 @@ impl<'a> InService<'a> {
     /// installation but on the days that were logged.
     pub fn drained(&self) -> Vec<engine::Day> {
         let mut days = Vec::new();
-        for one in self.before.iter().chain([self]) {
+        // One that emptied itself before was emptied in time, which is what counts before the first of these days.
+        let by_hand =
+            |one: &&Self| matches!(one.facts.part, Part::FirstFlushDiverter { emptying: Emptying::Hand, .. });
+        for one in std::iter::once(self).chain(&self.before).take_while(by_hand) {
             let visits =
                 one.seen.iter().filter(|seen| seen.item.done && seen.item.duty == Duty::DrainDiverter);
             days.extend(visits.map(|seen| seen.on));
