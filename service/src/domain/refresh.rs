@@ -25,10 +25,10 @@ use tracing::Instrument as _;
 
 /// How many systems are claimed at a time. Enough to share the work of a gauge and the wait for the disk; few enough that
 /// what all hands hold is some ten megabytes.
-const BATCH: u32 = 512;
-/// How many batches are worked on at once: one is computed while one is read and one is written. They also are the most
+const BATCH: u32 = 384;
+/// How many batches are worked on at once: two are computed while one is read and one is written. They also are the most
 /// connections that refreshing takes.
-const HANDS: usize = 3;
+const HANDS: usize = 4;
 /// How long a claim holds others off.
 const HELD: TimeDelta = TimeDelta::minutes(5);
 /// When a system that could not be refreshed is tried again.
