@@ -25,13 +25,18 @@ words! {
 }
 
 impl FoundClass {
+    /// Where the class begins and ends, as shares of the mark.
+    pub const fn range(self) -> (f64, f64) {
+        match self {
+            Self::Light => (0.05, 0.25),
+            Self::Half => (0.25, 0.75),
+            Self::Heavy => (0.75, 1.0),
+        }
+    }
+
     /// The upper end of the class.
     pub const fn most(self) -> f64 {
-        match self {
-            Self::Light => 0.25,
-            Self::Half => 0.75,
-            Self::Heavy => 1.0,
-        }
+        self.range().1
     }
 }
 

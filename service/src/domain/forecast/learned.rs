@@ -10,7 +10,7 @@ use super::system::{InService, Seen};
 use crate::domain::duty::Duty;
 use crate::domain::error::Result;
 use crate::domain::ids::VisitId;
-use crate::domain::visit::{Finding, FoundClass};
+use crate::domain::visit::Finding;
 use chrono::NaiveDate;
 use eavesward_engine as engine;
 use engine::Meter;
@@ -180,7 +180,7 @@ pub fn learn(
     })
 }
 
-/// Share of a mark beyond which a part that was cleaned counts as not cleaned at all.
+/// The largest share of a mark that a cleaning leaves, as the engine wants it: under 1.
 const MOST_LEFT: f64 = 0.99;
 
 /// The last service, as the visits go by.
@@ -216,11 +216,7 @@ pub fn found(finding: Finding, mark: f64) -> learning::Finding {
         Finding::Nothing => learning::Finding::NOTHING,
         Finding::Fraction(share) => learning::Finding::by_eye(share),
         Finding::Class(class) => {
-            let (from, to) = match class {
-                FoundClass::Light => (0.05, 0.25),
-                FoundClass::Half => (0.25, 0.75),
-                FoundClass::Heavy => (0.75, 1.0),
-            };
+            let (from, to) = class.range();
             learning::Finding::Between { from, to }
         }
         Finding::DepthMm(depth) => learning::Finding::measured(depth / mark),

@@ -20,10 +20,10 @@ use std::sync::Arc;
 
 /// Runoff in mm beyond which a larger chamber takes no more: it holds any day's rain already. The engine's bound.
 const MOST_FLUSH_MM: f64 = 1000.0;
-/// Discharge of a sharp hole; 0.60 to 0.65 fit a clean one.
+/// Discharge of a sharp hole; 0.60 to 0.65 fit a clean one (from memory).
 const DISCHARGE: f64 = 0.62;
 const SECONDS_PER_DAY: f64 = 86_400.0;
-/// The part of a full chamber's head that a hole too fine for it keeps back at most.
+/// The part of a full chamber's head that a hole too fine for it keeps back at most. Judgement.
 const MOST_KEPT_BACK: f64 = 0.95;
 
 /// Where a system stands and what is known of the air there.

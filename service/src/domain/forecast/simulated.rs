@@ -12,7 +12,7 @@ use engine::{mosquito, trap};
 
 /// Days over which a best day is looked for: a whole year has every season.
 const SEARCH_DAYS: u64 = 365;
-/// How near the window has to be for a task to name its best day.
+/// How near the window has to be for a task to name its best day. Judgement: half a year is planned ahead for.
 const TASK_AHEAD_DAYS: u64 = 182;
 /// Points of the curve of a seal.
 const CURVE_POINTS: usize = 25;
