@@ -4,7 +4,7 @@ use crate::domain::clock::Clock;
 use crate::domain::ground_cache::GroundCache;
 use crate::domain::store::Store;
 use std::sync::Arc;
-use tokio::sync::Notify;
+use tokio::sync::{Notify, watch};
 
 /// The store, the clock and the bell that wakes the job loop.
 #[derive(Clone)]
@@ -15,6 +15,9 @@ pub struct Context {
     pub clock: Arc<dyn Clock>,
     /// Rung after a write that makes forecasts stale, so that the job loop need not wait for its next round.
     pub bell: Arc<Notify>,
+    /// Counts up when this process has written something that readers wait for: a refresh, say. Whoever waits also looks by
+    /// itself now and then, since another replica may have done the writing.
+    pub news: watch::Sender<u64>,
     /// What refreshes keep in memory of the gauges.
     pub grounds: Arc<GroundCache>,
 }
@@ -22,11 +25,17 @@ pub struct Context {
 impl Context {
     /// A context over a store and a clock.
     pub fn new(store: Arc<dyn Store>, clock: Arc<dyn Clock>) -> Self {
-        Self { store, clock, bell: Arc::new(Notify::new()), grounds: Arc::default() }
+        let (news, _) = watch::channel(0);
+        Self { store, clock, bell: Arc::new(Notify::new()), news, grounds: Arc::default() }
     }
 
     /// Tells the job loop that something is stale.
     pub fn ring(&self) {
         self.bell.notify_one();
+    }
+
+    /// Tells whoever waits that there is something new to read.
+    pub fn tell(&self) {
+        self.news.send_modify(|count| *count = count.wrapping_add(1));
     }
 }

@@ -123,6 +123,7 @@ async fn batch(cx: &Context, claims: &[StaleSystem]) -> Result<Round> {
     let (refreshed, failed) =
         tracing::debug_span!("engine").in_scope(|| compute(claims, &inputs, &grounds, now));
     cx.store.finish_refresh(&refreshed, now).instrument(tracing::debug_span!("finish")).await?;
+    cx.tell();
     if !failed.is_empty() {
         cx.store.release_stale(&failed, now + RETRY).await?;
     }
