@@ -123,6 +123,11 @@ impl Client {
         }
     }
 
+    /// Longest time for one attempt.
+    pub(crate) fn timeout(&self) -> Duration {
+        self.inner.timeout
+    }
+
     async fn attempt(
         &self,
         request: &Request,

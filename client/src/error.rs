@@ -140,6 +140,11 @@ impl Error {
         self.status() == Some(412)
     }
 
+    /// Entries after the cursor are no longer kept; the problem says how to begin anew.
+    pub fn is_cursor_expired(&self) -> bool {
+        self.status() == Some(410)
+    }
+
     /// The service refused values of the request; the problem's `errors` name the fields.
     pub fn is_invalid(&self) -> bool {
         matches!(self.status(), Some(400 | 413 | 415 | 422))

@@ -49,6 +49,7 @@
 
 mod client;
 mod error;
+mod follow;
 mod items;
 mod query;
 pub mod rain_file;
@@ -61,14 +62,15 @@ pub mod units;
 pub use client::{Client, Response};
 pub use eavesward_contract as contract;
 pub use error::Error;
+pub use follow::Follow;
 pub use items::Items;
 pub use query::{
-    Accumulated, AnswerQuery, ComponentQuery, ListQuery, RainFileOptions, RainQuery, SkillQuery, SystemQuery,
-    TaskQuery, VisitQuery,
+    Accumulated, AnswerQuery, ComponentQuery, ListQuery, RainFileOptions, RainQuery, ReminderQuery,
+    SkillQuery, SystemQuery, TaskQuery, VisitQuery,
 };
 pub use request::{Body, Request};
 pub use resources::{
-    Components, Duties, Gauges, Keys, Properties, Skill, StatusChange, Systems, Tasks, Visits,
+    Components, Duties, Gauges, Keys, Properties, Reminders, Skill, StatusChange, Systems, Tasks, Visits,
     property_update_from, system_update_from,
 };
 pub use retry::RetryPolicy;

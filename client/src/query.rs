@@ -3,7 +3,7 @@
 use crate::Request;
 use bon::Builder;
 use chrono::NaiveDate;
-use eavesward_contract::{ComponentKind, Duty, RainLayout, TaskState};
+use eavesward_contract::{ComponentKind, Duty, RainLayout, ReminderKind, TaskState};
 use uuid::Uuid;
 
 /// A list without filters.
@@ -123,6 +123,26 @@ pub struct AnswerQuery {
     pub cursor: Option<String>,
 }
 
+/// What of the reminders' feed.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct ReminderQuery {
+    /// Only this property.
+    pub property_id: Option<Uuid>,
+    /// Only this system.
+    pub system_id: Option<Uuid>,
+    /// Only what tells of one of these; everything when empty.
+    #[builder(default, into)]
+    pub kind: Vec<ReminderKind>,
+    /// A cursor to go on from; `now` for the end of the feed; the oldest entry that is kept when absent.
+    #[builder(into)]
+    pub after: Option<String>,
+    /// Seconds the service waits for an entry when there is none, 0 to 30; not at all when absent.
+    pub wait_s: Option<u32>,
+    /// The most entries, 1 to 500; 100 when absent.
+    pub limit: Option<u32>,
+}
+
 /// Which days of a gauge's rain.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
@@ -174,6 +194,19 @@ impl TaskQuery {
             .query_some("to", self.to)
             .query_some("limit", self.limit)
             .query_some("cursor", self.cursor.as_deref())
+    }
+}
+
+impl ReminderQuery {
+    pub(crate) fn put_on(&self, request: Request) -> Request {
+        let kinds: Vec<String> = self.kind.iter().map(word).collect();
+        request
+            .query_some("after", self.after.as_deref())
+            .query_some("wait", self.wait_s)
+            .query_some("property_id", self.property_id)
+            .query_some("system_id", self.system_id)
+            .query_some("kind", (!kinds.is_empty()).then(|| kinds.join(",")))
+            .query_some("limit", self.limit)
     }
 }
 

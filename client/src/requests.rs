@@ -3,8 +3,8 @@
 //! Functions that take a body give an error only if it cannot be written as JSON.
 
 use crate::query::{
-    AnswerQuery, ComponentQuery, ListQuery, RainFileOptions, RainQuery, SkillQuery, SystemQuery, TaskQuery,
-    VisitQuery, word,
+    AnswerQuery, ComponentQuery, ListQuery, RainFileOptions, RainQuery, ReminderQuery, SkillQuery,
+    SystemQuery, TaskQuery, VisitQuery, word,
 };
 use crate::{Error, Request};
 use chrono::NaiveDate;
@@ -220,6 +220,11 @@ pub fn task(id: Uuid) -> Request {
     Request::get(at("tasks", id))
 }
 
+/// `GET /v1/reminders`: a stretch of the feed.
+pub fn pull_reminders(query: &ReminderQuery) -> Request {
+    query.put_on(Request::get("/v1/reminders"))
+}
+
 /// `GET /v1/skill`. The service gives all in one page, which has no limit to choose.
 pub fn skill(query: &SkillQuery) -> Request {
     Request::get("/v1/skill")
@@ -348,7 +353,7 @@ mod tests {
 
     #[test]
     fn a_duty_is_named_by_its_word_and_only_what_is_set_is_sent() {
-        let settings = DutySettingsRequest { ceiling_months: Some(2), tolerance: None };
+        let settings = DutySettingsRequest { ceiling_months: Some(2), ..DutySettingsRequest::default() };
         let request = update_duty(Duty::ClearWeepHole, 0, &settings).expect("plain numbers");
         assert_eq!(request.path(), "/v1/duties/clear_weep_hole");
         assert_eq!(request.headers()["if-match"], "\"0\"");

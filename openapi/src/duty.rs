@@ -92,6 +92,15 @@ pub struct DutySettingsRequest {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[cfg_attr(feature = "openapi", schema(minimum = 0.01, maximum = 0.99))]
     pub tolerance: Option<f64>,
+    /// Days before the due date from which reminders tell of it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "openapi", schema(minimum = 0, maximum = 365))]
+    pub lead_days: Option<u32>,
+    /// Days by which a due date that reminders told of has to move to be told of again; every further move of the same task
+    /// has to be twice as large.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "openapi", schema(minimum = 1, maximum = 365))]
+    pub move_days: Option<u32>,
 }
 
 /// Own figures for one duty of a system that nobody has registered.
@@ -147,6 +156,15 @@ pub struct DutySettings {
     pub ceiling_months: Option<u32>,
     /// The account's own tolerance, if it has set one.
     pub tolerance: Option<f64>,
+    /// Days before the due date from which reminders tell of it, unless the account says otherwise.
+    pub default_lead_days: u32,
+    /// Days by which a date that was told has to move to be told of again, unless the account says otherwise: half the lead
+    /// time, from three days to a fortnight.
+    pub default_move_days: u32,
+    /// The account's own lead time in days, if it has set one.
+    pub lead_days: Option<u32>,
+    /// The account's own days of a move, if it has set them.
+    pub move_days: Option<u32>,
     /// Version for `If-Match`; 0 until the account first sets something.
     pub version: i64,
     /// When the account last set something, back to the defaults included.

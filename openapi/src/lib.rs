@@ -15,6 +15,7 @@ mod gauge;
 mod page;
 mod problem;
 mod property;
+mod reminder;
 mod skill;
 mod status;
 mod system;
@@ -41,6 +42,7 @@ pub use gauge::{
 pub use page::Page;
 pub use problem::{FieldProblem, Problem, ProblemCode};
 pub use property::{MonthlyTemperatures, Property, PropertyRequest};
+pub use reminder::{DateMoved, MoveCause, Reminder, ReminderFeed, ReminderKind};
 pub use skill::{AnsweredForecast, DutySkill, ExpectedFullness};
 pub use status::{NextDuty, RunoffSince, SystemStatus};
 pub use system::{

@@ -100,6 +100,8 @@ problem_codes! {
     Conflict "conflict" 409 "Not possible in this state";
     /// The same `Idempotency-Key` is being worked on right now.
     IdempotencyInProgress "idempotency_in_progress" 409 "The first request with this key is still running";
+    /// Entries after the cursor are no longer kept.
+    CursorExpired "cursor_expired" 410 "The cursor is too old";
     /// `If-Match` names a version that is no longer current.
     VersionMismatch "version_mismatch" 412 "Changed by someone else since it was read";
     /// The body is larger than the limit.

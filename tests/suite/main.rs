@@ -8,6 +8,7 @@ mod api;
 mod contract;
 
 mod doors;
+mod laws;
 mod outside;
 mod process;
 mod sdk_live;

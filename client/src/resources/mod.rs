@@ -10,7 +10,7 @@ mod work;
 pub use duties::Duties;
 pub use places::{Gauges, Keys, Properties, property_update_from};
 pub use systems::{Components, StatusChange, Systems, system_update_from};
-pub use work::{Skill, Tasks, Visits};
+pub use work::{Reminders, Skill, Tasks, Visits};
 
 use crate::{Client, Error, Items, Request, requests};
 use eavesward_contract::{Account, ForecastRequest, Page, SystemForecast};
@@ -60,6 +60,11 @@ impl Client {
     /// What falls due.
     pub fn tasks(&self) -> Tasks<'_> {
         Tasks(self)
+    }
+
+    /// What became of tasks, to be followed.
+    pub fn reminders(&self) -> Reminders<'_> {
+        Reminders(self)
     }
 
     /// How well past forecasts met what was found.

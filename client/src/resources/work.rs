@@ -1,9 +1,12 @@
 //! Tasks, visits and the skill of forecasts.
 
 use super::list_methods;
-use crate::{AnswerQuery, Client, Error, Items, SkillQuery, TaskQuery, VisitQuery, requests};
+use crate::{
+    AnswerQuery, Client, Error, Follow, Items, ReminderQuery, SkillQuery, TaskQuery, VisitQuery, requests,
+};
 use eavesward_contract::{
-    AnsweredForecast, DutySkill, Page, Task, Visit, VisitRequest, VisitRevision, WithdrawRequest,
+    AnsweredForecast, DutySkill, Page, ReminderFeed, Task, Visit, VisitRequest, VisitRevision,
+    WithdrawRequest,
 };
 use uuid::Uuid;
 
@@ -17,6 +20,22 @@ impl Tasks<'_> {
     /// One task.
     pub async fn get(&self, id: Uuid) -> Result<Task, Error> {
         self.0.call(requests::task(id)).await
+    }
+}
+
+/// The reminders' feed: what became of tasks.
+#[derive(Clone, Copy, Debug)]
+pub struct Reminders<'a>(pub(super) &'a Client);
+
+impl Reminders<'_> {
+    /// A stretch of the feed, oldest entry first. Keep its `cursor` and give it as `after` the next time.
+    pub async fn pull(&self, query: &ReminderQuery) -> Result<ReminderFeed, Error> {
+        self.0.call(requests::pull_reminders(query)).await
+    }
+
+    /// Entries as they come, without an end, from the query's cursor on.
+    pub fn follow(&self, query: &ReminderQuery) -> Follow {
+        Follow::new(self.0.clone(), query.clone())
     }
 }
 

@@ -97,6 +97,9 @@ pub struct Layer {
     /// When to tidy up, as a cron expression with seconds, in UTC.
     #[arg(long, env = "EAVESWARD_HOUSEKEEPING")]
     pub housekeeping: Option<String>,
+    /// Days that entries of the reminders' feed are kept.
+    #[arg(long, env = "EAVESWARD_REMINDERS_KEPT_DAYS")]
+    pub reminders_kept_days: Option<u32>,
     /// Seconds from SIGTERM to the end of accepting requests.
     #[arg(long, env = "EAVESWARD_DRAIN_S")]
     pub drain_s: Option<u64>,
@@ -134,6 +137,8 @@ pub struct Settings {
     pub refresh_every: Duration,
     /// When to tidy up.
     pub housekeeping: cron::Schedule,
+    /// How long entries of the reminders' feed are kept.
+    pub reminders_kept: chrono::TimeDelta,
     /// From SIGTERM to the end of accepting requests.
     pub drain: Duration,
 }
@@ -151,6 +156,7 @@ impl Layer {
             metrics: self.metrics.or(below.metrics),
             refresh_every_s: self.refresh_every_s.or(below.refresh_every_s),
             housekeeping: self.housekeeping.or(below.housekeeping),
+            reminders_kept_days: self.reminders_kept_days.or(below.reminders_kept_days),
             drain_s: self.drain_s.or(below.drain_s),
         }
     }
@@ -189,6 +195,7 @@ impl Settings {
             housekeeping: cron::Schedule::from_str(&housekeeping).with_context(|| {
                 format!("housekeeping: {housekeeping:?} is not a cron expression with seconds")
             })?,
+            reminders_kept: chrono::TimeDelta::days(all.reminders_kept_days.context(need)?.into()),
             drain: Duration::from_secs(all.drain_s.context(need)?),
         };
         if settings.max_connections == 0 {
@@ -196,6 +203,9 @@ impl Settings {
         }
         if settings.refresh_every.is_zero() {
             bail!("refresh_every_s: 0 would never rest; give at least 1");
+        }
+        if settings.reminders_kept < chrono::TimeDelta::days(7) {
+            bail!("reminders_kept_days: a reader that looks weekly would miss some; give at least 7");
         }
         Ok(settings)
     }

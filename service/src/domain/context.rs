@@ -3,8 +3,22 @@
 use crate::domain::clock::Clock;
 use crate::domain::ground_cache::GroundCache;
 use crate::domain::store::Store;
+use chrono::TimeDelta;
 use std::sync::Arc;
 use tokio::sync::{Notify, watch};
+
+/// How long things are kept.
+#[derive(Clone, Copy, Debug)]
+pub struct Kept {
+    /// Entries of the reminders' feed.
+    pub reminders: TimeDelta,
+}
+
+impl Default for Kept {
+    fn default() -> Self {
+        Self { reminders: TimeDelta::days(90) }
+    }
+}
 
 /// The store, the clock and the bell that wakes the job loop.
 #[derive(Clone)]
@@ -18,6 +32,10 @@ pub struct Context {
     /// Counts up when this process has written something that readers wait for: a refresh, say. Whoever waits also looks by
     /// itself now and then, since another replica may have done the writing.
     pub news: watch::Sender<u64>,
+    /// Becomes true when the service shuts down: whoever waits comes back with what there is.
+    pub closing: watch::Sender<bool>,
+    /// How long things are kept.
+    pub kept: Kept,
     /// What refreshes keep in memory of the gauges.
     pub grounds: Arc<GroundCache>,
 }
@@ -25,8 +43,9 @@ pub struct Context {
 impl Context {
     /// A context over a store and a clock.
     pub fn new(store: Arc<dyn Store>, clock: Arc<dyn Clock>) -> Self {
-        let (news, _) = watch::channel(0);
-        Self { store, clock, bell: Arc::new(Notify::new()), news, grounds: Arc::default() }
+        let (news, closing) = (watch::Sender::new(0), watch::Sender::new(false));
+        let (bell, kept, grounds) = (Arc::new(Notify::new()), Kept::default(), Arc::default());
+        Self { store, clock, bell, news, closing, kept, grounds }
     }
 
     /// Tells the job loop that something is stale.

@@ -193,6 +193,11 @@ impl Duty {
         )
     }
 
+    /// Whether it is done by putting a new part in the place of the old one.
+    pub const fn is_replacement(self) -> bool {
+        matches!(self, Self::ReplaceCoupling | Self::ChangeCartridge | Self::ChangeLamp)
+    }
+
     /// What to bring.
     pub const fn bring(self) -> &'static [&'static str] {
         match self {

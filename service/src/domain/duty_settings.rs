@@ -14,6 +14,10 @@ use std::collections::BTreeMap;
 const MOST_MONTHS: u32 = 240;
 /// The least and the largest tolerance. Judgement: beyond them the date rests on the tail of the law alone.
 const TOLERANCES: (f64, f64) = (0.01, 0.99);
+/// Days before the due date from which a task is told of, when the account says nothing.
+pub const LEAD_DAYS: u32 = 7;
+/// The longest lead time, and the farthest that a date may move unseen, days. Judgement: a year ahead is a plan.
+const MOST_LEAD_DAYS: u32 = 365;
 /// What is said of a figure that the account gave.
 pub const OWN: &str = "the account's own figure";
 
@@ -24,6 +28,10 @@ pub struct Own {
     pub ceiling_months: Option<u32>,
     /// Chance of being past the mark at which it falls due, 0 to 1.
     pub tolerance: Option<f64>,
+    /// Days before the due date from which it is told of.
+    pub lead_days: Option<u32>,
+    /// Days by which a due date that was told has to move to be told of again.
+    pub move_days: Option<u32>,
 }
 
 impl Own {
@@ -31,6 +39,12 @@ impl Own {
     pub(crate) fn check(self, check: &mut Check, duty: Duty) {
         if let Some(months) = self.ceiling_months {
             check.between("ceiling_months", f64::from(months), 1.0, f64::from(MOST_MONTHS));
+        }
+        if let Some(days) = self.lead_days {
+            check.between("lead_days", f64::from(days), 0.0, f64::from(MOST_LEAD_DAYS));
+        }
+        if let Some(days) = self.move_days {
+            check.between("move_days", f64::from(days), 1.0, f64::from(MOST_LEAD_DAYS));
         }
         let Some(tolerance) = self.tolerance else { return };
         if duty.tolerance().is_none() {
@@ -82,6 +96,26 @@ pub struct Figures {
     pub tolerance: Option<f64>,
 }
 
+/// When readers are told of a duty.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Lead {
+    /// Days before the due date from which it is told of.
+    pub lead_days: u32,
+    /// Days by which a due date that was told has to move to be told of again.
+    pub move_days: u32,
+}
+
+impl Lead {
+    /// What an account set, with the defaults where it set nothing.
+    ///
+    /// A date may move by half the lead time before it is told, by three days at the least and a fortnight at the most.
+    /// Judgement: within that, the trip that was planned still serves.
+    pub fn of(own: Own) -> Self {
+        let lead_days = own.lead_days.unwrap_or(LEAD_DAYS);
+        Self { lead_days, move_days: own.move_days.unwrap_or((lead_days / 2).clamp(3, 14)) }
+    }
+}
+
 /// What an account has set, by duty.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct DutySettings(BTreeMap<Duty, Own>);
@@ -93,6 +127,18 @@ impl DutySettings {
         let default = duty.ceiling().map(|c| Longest { months: c.months, source: c.source, own: false });
         let ceiling = own.ceiling_months.map(|months| Longest { months, source: OWN, own: true }).or(default);
         Figures { duty, ceiling, tolerance: own.tolerance.or(duty.tolerance().map(|default| default.chance)) }
+    }
+}
+
+impl DutySettings {
+    /// When readers are told of a duty.
+    pub fn lead(&self, duty: Duty) -> Lead {
+        Lead::of(self.0.get(&duty).copied().unwrap_or_default())
+    }
+
+    /// What was set, in the order of the duties.
+    pub fn own(&self) -> impl Iterator<Item = (Duty, Own)> + '_ {
+        self.0.iter().map(|(duty, own)| (*duty, *own))
     }
 }
 
@@ -159,7 +205,7 @@ mod tests {
 
     #[test]
     fn own_figures_stand_in_the_place_of_the_defaults_and_nowhere_else() {
-        let own = Own { ceiling_months: Some(30), tolerance: Some(0.35) };
+        let own = Own { ceiling_months: Some(30), tolerance: Some(0.35), ..Own::default() };
         let settings: DutySettings = [(Duty::CleanScreen, own)].into_iter().collect();
         let set = settings.figures(Duty::CleanScreen);
         assert_eq!(set.ceiling, Some(Longest { months: 30, source: OWN, own: true }));
@@ -182,7 +228,7 @@ mod tests {
                 [(0.01, true), (0.99, true), (0.009, false), (0.991, false), (f64::NAN, false)]
             {
                 let mut check = Check::new();
-                Own { ceiling_months: None, tolerance: Some(tolerance) }.check(&mut check, duty);
+                Own { tolerance: Some(tolerance), ..Own::default() }.check(&mut check, duty);
                 assert_eq!(check.done().is_ok(), fits && duty.tolerance().is_some(), "{duty:?} {tolerance}");
             }
             // What can be cleaned in part builds up towards a mark.

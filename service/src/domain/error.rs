@@ -48,6 +48,12 @@ pub enum Error {
     /// The cursor was not made for this list.
     #[error("the cursor was not made for this list")]
     BadCursor,
+    /// Entries after the cursor are no longer kept.
+    #[error("entries after the cursor are no longer kept")]
+    CursorExpired {
+        /// How long entries are kept.
+        kept_days: i64,
+    },
     /// The engine refused a value that the checks let through: a defect, kept apart so that the log names it.
     #[error("the engine refused its input")]
     Engine(#[from] eavesward_engine::EngineError),

@@ -45,6 +45,8 @@ ids! {
     TaskId,
     /// Id of a forecast that a finding answered.
     AnswerId,
+    /// Id of an entry of the reminders' feed.
+    EntryId,
 }
 
 impl TaskId {
@@ -63,6 +65,13 @@ impl AnswerId {
     /// row.
     pub fn of(visit: VisitId, component: ComponentId, duty: Duty) -> Self {
         Self(Uuid::new_v5(&Uuid::new_v5(&visit.0, component.0.as_bytes()), duty.code().as_bytes()))
+    }
+}
+
+impl EntryId {
+    /// The id of an entry by its place in its account's feed.
+    pub fn of(account: AccountId, number: i64) -> Self {
+        Self(Uuid::new_v5(&account.0, &number.to_be_bytes()))
     }
 }
 

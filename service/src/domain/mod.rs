@@ -26,6 +26,7 @@ pub mod property;
 pub mod rain;
 pub mod rain_files;
 pub mod refresh;
+pub mod reminder;
 pub mod rounding;
 pub mod skill;
 pub mod status;
@@ -34,5 +35,5 @@ pub mod system;
 pub mod task;
 pub mod visit;
 
-pub use context::Context;
+pub use context::{Context, Kept};
 pub use error::{Error, FieldError, Result};

@@ -9,13 +9,14 @@ use crate::domain::forecast::{
 };
 use crate::domain::gauge::Gauge;
 use crate::domain::ids::{AccountId, GaugeId, SystemId, TaskId};
+use crate::domain::reminder::Telling;
 use crate::domain::rounding::rounded;
 use crate::domain::status::{NextDuty, RecentRunoff, RunoffSince, Status};
 use crate::domain::store::{Inputs, Refreshed, StaleSystem};
 use crate::domain::task::{State, Task};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
-use std::collections::HashMap;
 use std::collections::hash_map::Entry;
+use std::collections::{HashMap, HashSet};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -45,6 +46,8 @@ pub struct Round {
     pub refreshed: usize,
     /// Systems that could not be, to be tried again later.
     pub failed: usize,
+    /// Entries that were appended to the reminders' feeds.
+    pub told: usize,
 }
 
 /// Refreshes everything that is stale now. Running it twice, or on two replicas at once, writes the same rows.
@@ -66,7 +69,11 @@ pub async fn run(cx: &Context) -> Result<Round> {
         let done = hand.await.unwrap_or_else(|failed| std::panic::resume_unwind(failed.into_panic()));
         round = round.and_then(|round: Round| {
             let done = done?;
-            Ok(Round { refreshed: round.refreshed + done.refreshed, failed: round.failed + done.failed })
+            Ok(Round {
+                refreshed: round.refreshed + done.refreshed,
+                failed: round.failed + done.failed,
+                told: round.told + done.told,
+            })
         });
     }
     round
@@ -97,6 +104,7 @@ fn hand(cx: Context, claims: Vec<StaleSystem>, go_on: Arc<AtomicBool>) -> JoinHa
                 let done = batch(&cx, &claims).await?;
                 round.refreshed += done.refreshed;
                 round.failed += done.failed;
+                round.told += done.told;
                 claims.clear();
             }
         })
@@ -122,13 +130,13 @@ async fn batch(cx: &Context, claims: &[StaleSystem]) -> Result<Round> {
     }
     let (refreshed, failed) =
         tracing::debug_span!("engine").in_scope(|| compute(claims, &inputs, &grounds, now));
-    cx.store.finish_refresh(&refreshed, now).instrument(tracing::debug_span!("finish")).await?;
+    let told = cx.store.finish_refresh(&refreshed, now).instrument(tracing::debug_span!("finish")).await?;
     cx.tell();
     if !failed.is_empty() {
         cx.store.release_stale(&failed, now + RETRY).await?;
     }
     cx.grounds.used(&grounds, now);
-    Ok(Round { refreshed: refreshed.len(), failed: failed.len() })
+    Ok(Round { refreshed: refreshed.len(), failed: failed.len(), told })
 }
 
 /// The rain under a gauge, as far as any of its systems may use it: through the latest local date of all zones.
@@ -158,8 +166,8 @@ fn compute(
         // A defect that one system's figures bring out must not keep the others from being refreshed.
         let forecast = catch_unwind(AssertUnwindSafe(|| tasks_and_status(input, ground, as_of, now)));
         match forecast.unwrap_or_else(|_| Err(Error::Conflict("the forecast panicked".to_owned()))) {
-            Ok((tasks, status)) => {
-                refreshed.push(Refreshed { claim, tasks, status, next_at: end_of_day(as_of, zone) });
+            Ok(Found { tasks, status, telling }) => {
+                refreshed.push(Refreshed { claim, tasks, status, next_at: end_of_day(as_of, zone), telling });
             }
             Err(error) => {
                 let (system, gauge) = (input.system.id, input.gauge.id);
@@ -179,17 +187,24 @@ pub(super) fn through(ground: &Arc<Ground>, day: NaiveDate) -> Arc<Ground> {
     }
 }
 
-fn tasks_and_status(
-    input: &Inputs,
-    ground: &Ground,
-    as_of: NaiveDate,
-    now: DateTime<Utc>,
-) -> Result<(Vec<Task>, Status)> {
+/// What is found of a system.
+struct Found {
+    tasks: Vec<Task>,
+    status: Status,
+    telling: Telling,
+}
+
+fn tasks_and_status(input: &Inputs, ground: &Ground, as_of: NaiveDate, now: DateTime<Utc>) -> Result<Found> {
     let components = forecast::in_service(input, as_of);
+    let done: HashMap<_, _> = components.iter().filter_map(|one| Some((one.id?, &one.done))).collect();
     let duties = forecast::forecast(&forecast::sight(input, ground, as_of, false), &components)?;
     let tasks: Vec<Task> = duties.into_iter().filter_map(|duty| task(input, duty, as_of, now)).collect();
     let status = status(input, ground, &tasks, as_of)?;
-    Ok((tasks, status))
+    let by_visit = |task: &&Task| {
+        done.get(&task.component_id).and_then(|done| done.get(&task.duty)) == Some(&task.forecast.since)
+    };
+    let by_visit: HashSet<TaskId> = tasks.iter().filter(by_visit).map(|task| task.id).collect();
+    Ok(Found { telling: Telling::of(input, as_of, by_visit), tasks, status })
 }
 
 fn task(input: &Inputs, forecast: DutyForecast, as_of: NaiveDate, now: DateTime<Utc>) -> Option<Task> {
@@ -294,5 +309,5 @@ pub async fn make_status(cx: &Context, account: AccountId, id: SystemId) -> Resu
     let now = cx.clock.now();
     let as_of = local_date(now, input.property.facts.time_zone);
     let ground = through(&ground(cx, &input.gauge, now).await?, as_of);
-    forecast::blocking(move || Ok(Some(tasks_and_status(&input, &ground, as_of, now)?.1))).await
+    forecast::blocking(move || Ok(Some(tasks_and_status(&input, &ground, as_of, now)?.status))).await
 }

@@ -20,6 +20,7 @@ use crate::domain::ids::{
 use crate::domain::paging::PageAsked;
 use crate::domain::property::{Property, PropertyFacts};
 use crate::domain::rain::{RainDay, Upserted};
+use crate::domain::reminder::{Read, ReminderFilter, Stretch, Telling};
 use crate::domain::skill::{Answered, DutySkill, History, SkillFilter};
 use crate::domain::status::Status;
 use crate::domain::system::{System, SystemFacts};
@@ -188,6 +189,8 @@ pub struct Refreshed {
     pub status: Status,
     /// When the local day ends and it is stale again.
     pub next_at: DateTime<Utc>,
+    /// What has to be known to tell its readers.
+    pub telling: Telling,
 }
 
 /// A claimed system whose visits changed since its answers were worked out.
@@ -422,9 +425,10 @@ pub trait TaskStore: Send + Sync {
         until: DateTime<Utc>,
         limit: u32,
     ) -> Stored<Vec<StaleSystem>>;
-    /// Writes refreshed systems, all in one transaction, and lets go of them. A system whose inputs changed since the
+    /// Writes refreshed systems, all in one transaction, and lets go of them. What there is to tell of their tasks
+    /// ([`crate::domain::reminder::see`]) is appended to the feeds in the same transaction; says how many entries. A system whose inputs changed since the
     /// claim stays stale. A system refreshed by another replica from newer inputs is not set back.
-    async fn finish_refresh(&self, refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<()>;
+    async fn finish_refresh(&self, refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<usize>;
     /// Lets go of claimed systems that could not be refreshed, to be tried again at `at`.
     async fn release_stale(&self, claims: &[StaleSystem], at: DateTime<Utc>) -> Stored<()>;
     /// How many systems are stale now.
@@ -462,6 +466,16 @@ pub trait SkillStore: Send + Sync {
     async fn unscored_count(&self) -> Stored<i64>;
 }
 
+/// The reminders' feed.
+#[async_trait]
+pub trait ReminderStore: Send + Sync {
+    /// Reads a stretch of an account's feed. Entries become visible in the order of their numbers: one that is read has all
+    /// before it beside it.
+    async fn reminders(&self, account: AccountId, filter: &ReminderFilter, stretch: Stretch) -> Stored<Read>;
+    /// Forgets entries that were raised before an instant, but for those behind one that was not; says how many.
+    async fn forget_reminders(&self, before: DateTime<Utc>) -> Stored<u64>;
+}
+
 /// Repeated requests.
 #[async_trait]
 pub trait IdempotencyStore: Send + Sync {
@@ -488,6 +502,7 @@ pub trait Store:
     + VisitStore
     + TaskStore
     + SkillStore
+    + ReminderStore
     + IdempotencyStore
 {
     /// Whether it can be reached.

@@ -1,7 +1,8 @@
 //! The OpenAPI document: collected from the handlers, committed as `openapi/openapi.json`, never written by hand.
 
 use super::routes::{
-    accounts, components, duties, forecasts, gauges, properties, rain, skill, systems, tasks, visits,
+    accounts, components, duties, forecasts, gauges, properties, rain, reminders, skill, systems, tasks,
+    visits,
 };
 use super::{samples, service};
 use eavesward_contract as wire;
@@ -35,6 +36,7 @@ use utoipa::{Modify, OpenApi};
         components::list, components::add, components::get, components::update, components::replace,
         components::retire,
         tasks::list, tasks::get,
+        reminders::pull,
         forecasts::of_system, forecasts::stateless,
         skill::by_duty, skill::answers,
         visits::list, visits::log, visits::get, visits::correct, visits::withdraw, visits::revisions,
@@ -49,6 +51,7 @@ use utoipa::{Modify, OpenApi};
         (name = "systems", description = "Roofs, tanks and what lies between"),
         (name = "components", description = "The parts that want care"),
         (name = "tasks", description = "What falls due"),
+        (name = "reminders", description = "What became of tasks, to be followed"),
         (name = "forecasts", description = "Why, explained in full"),
         (name = "visits", description = "What was done and found"),
         (name = "skill", description = "How far to trust the dates"),

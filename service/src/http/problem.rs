@@ -134,6 +134,13 @@ impl From<Error> for ApiError {
                 C::BadCursor,
                 "The cursor was not made for this list. Take next_cursor as it came, or start without one.",
             ),
+            Error::CursorExpired { kept_days } => Self::new(
+                C::CursorExpired,
+                format!(
+                    "Entries are kept for {kept_days} days, and some after this cursor are gone. Take the cursor that \
+                     after=now gives, read GET /v1/tasks once to see where everything stands, and go on from that cursor."
+                ),
+            ),
             Error::Store(StoreError::Unavailable(_)) => Self::failed(
                 C::Unavailable,
                 "The database cannot be reached. Nothing was changed; try again.",

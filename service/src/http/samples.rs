@@ -72,7 +72,12 @@ fn temperatures() -> wire::MonthlyTemperatures {
 }
 
 fn duty_settings() -> wire::DutySettingsRequest {
-    wire::DutySettingsRequest { ceiling_months: Some(2), tolerance: Some(0.3) }
+    wire::DutySettingsRequest {
+        ceiling_months: Some(2),
+        tolerance: Some(0.3),
+        lead_days: Some(14),
+        move_days: None,
+    }
 }
 
 fn gauge() -> wire::GaugeRequest {

@@ -7,6 +7,8 @@ pub use duty::UNKNOWN_DUTY;
 pub use forecast::sketch;
 mod gauge;
 mod people;
+mod reminder;
+pub use reminder::feed;
 mod skill;
 mod system;
 pub use system::registration;

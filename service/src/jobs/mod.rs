@@ -68,11 +68,13 @@ pub async fn round(cx: &Context) -> Result<refresh::Round> {
     refresh::run(cx).await
 }
 
-/// Forgets answers to repeated requests that are older than promised.
-pub async fn tidy(cx: &Context) -> Result<u64> {
-    let gone = cx.store.purge(cx.clock.now() - idempotency::KEPT).await?;
-    tracing::debug!(gone, "forgot old answers");
-    Ok(gone)
+/// Forgets answers to repeated requests and reminders that are older than promised.
+pub async fn tidy(cx: &Context) -> Result<()> {
+    let now = cx.clock.now();
+    let answers = cx.store.purge(now - idempotency::KEPT).await?;
+    let reminders = cx.store.forget_reminders(now - cx.kept.reminders).await?;
+    tracing::debug!(answers, reminders, "forgot what was old");
+    Ok(())
 }
 
 /// UTC has no daylight saving, so stepping the schedule in it neither skips nor repeats.

@@ -6,8 +6,8 @@ mod operate;
 pub use operate::{Command, run};
 
 use crate::config::Settings;
-use crate::domain::Context;
 use crate::domain::clock::Clock;
+use crate::domain::{Context, Kept};
 use crate::http::service::Open;
 use crate::http::{self, AccessLog};
 use crate::jobs::{self, Rhythm};
@@ -31,7 +31,8 @@ pub async fn open(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Context>
         .await
         .with_context(|| format!("the database {} cannot be opened", settings.database_url))?;
     database.migrate().await.context("the database's tables cannot be brought up to date")?;
-    Ok(Context::new(Arc::new(database), clock))
+    let kept = Kept { reminders: settings.reminders_kept };
+    Ok(Context { kept, ..Context::new(Arc::new(database), clock) })
 }
 
 /// A service that listens, with its job loop.
@@ -54,6 +55,7 @@ pub struct Stopper {
     handle: ServerHandle,
     open: web::Data<Open>,
     stop_jobs: watch::Sender<bool>,
+    closing: watch::Sender<bool>,
     drain: Duration,
 }
 
@@ -62,6 +64,8 @@ impl Stopper {
     pub async fn stop(self) {
         self.open.close();
         let _ = self.stop_jobs.send(true);
+        // Nobody may be listening, which is as well.
+        self.closing.send_replace(true);
         tokio::time::sleep(self.drain).await;
         self.handle.stop(true).await;
     }
@@ -108,6 +112,7 @@ impl Application {
             handle: self.server.handle(),
             open: self.open.clone(),
             stop_jobs: self.stop_jobs.clone(),
+            closing: self.cx.closing.clone(),
             drain: self.drain,
         }
     }

@@ -13,8 +13,10 @@ use chrono::{DateTime, Utc};
 
 /// Reads the settings of the accounts that follow as a list.
 pub(super) fn select() -> Sql {
-    sql("SELECT account_id, duty, ceiling_months, tolerance, version, updated_at FROM duty_settings \
-         WHERE account_id IN ")
+    sql(
+        "SELECT account_id, duty, ceiling_months, tolerance, lead_days, move_days, version, updated_at FROM duty_settings \
+         WHERE account_id IN ",
+    )
 }
 
 #[async_trait]
@@ -34,17 +36,20 @@ impl DutySettingStore for Database {
         now: DateTime<Utc>,
     ) -> Stored<Updated> {
         let write = if version == 0 {
-            sql(
-                "INSERT INTO duty_settings (ceiling_months, tolerance, updated_at, account_id, duty, version) \
-                 VALUES ($1, $2, $3, $4, $5, $6 + 1) ON CONFLICT DO NOTHING",
-            )
+            sql("INSERT INTO duty_settings \
+                 (ceiling_months, tolerance, lead_days, move_days, updated_at, account_id, duty, version) \
+                 VALUES ($1, $2, $3, $4, $5, $6, $7, $8 + 1) ON CONFLICT DO NOTHING")
         } else {
-            sql("UPDATE duty_settings SET ceiling_months = $1, tolerance = $2, updated_at = $3, \
-                 version = version + 1 WHERE account_id = $4 AND duty = $5 AND version = $6")
+            sql(
+                "UPDATE duty_settings SET ceiling_months = $1, tolerance = $2, lead_days = $3, move_days = $4, \
+                 updated_at = $5, version = version + 1 WHERE account_id = $6 AND duty = $7 AND version = $8",
+            )
         };
         let write = write
             .on(own.ceiling_months.map(i64::from))
             .on(own.tolerance)
+            .on(own.lead_days.map(i64::from))
+            .on(own.move_days.map(i64::from))
             .on(now)
             .on(account)
             .on(duty.code())

@@ -24,6 +24,7 @@ mod packed;
 mod properties;
 mod rain;
 mod refresh;
+mod reminders;
 mod rows;
 mod skill;
 mod sql;

@@ -6,11 +6,17 @@
 //! Most of what a refresh finds changes every day and goes into one packed row a system ([`super::packed`]). A task's own
 //! row holds what tasks are looked for by, and is written only when that changes.
 
-use crate::domain::ids::{AccountId, SystemId, TaskId};
+use crate::domain::component::Kind;
+use crate::domain::duty::Duty;
+use crate::domain::ids::{AccountId, ComponentId, SystemId, TaskId};
+use crate::domain::reminder::{Entry, Gone, Standing, Telling, see};
 use crate::domain::store::{Refreshed, StaleSystem, Stored};
 use crate::domain::task::Task;
 use crate::storage::connection::{Database, Tx};
+use crate::storage::errors::to_json;
 use crate::storage::packed::{lined, pack};
+use crate::storage::reminders::append;
+use crate::storage::rows::Place;
 use crate::storage::sql::{pieces, sql};
 use chrono::{DateTime, NaiveDate, Utc};
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -57,6 +63,7 @@ pub(super) struct Offered<'a> {
     /// By their lines.
     tasks: Vec<&'a Task>,
     packed: Vec<u8>,
+    telling: &'a Telling,
 }
 
 /// Makes ready what a refresh at an instant found: each system once, the newest of several, by id.
@@ -79,25 +86,33 @@ pub(super) fn offered(refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<Vec
             refreshed_at: tasks.first().map_or(now, |task| task.refreshed_at),
             tasks,
             packed,
+            telling: &one.telling,
         })
     });
     ready.collect()
 }
 
-pub(super) async fn finish(database: &Database, offered: &[Offered<'_>]) -> Stored<()> {
+/// Writes what was offered; says how many entries were appended to the feeds.
+pub(super) async fn finish(
+    database: &Database,
+    offered: &[Offered<'_>],
+    now: DateTime<Utc>,
+) -> Stored<usize> {
     if offered.is_empty() {
-        return Ok(());
+        return Ok(0);
     }
     let mut tx = database.begin().instrument(tracing::debug_span!("wait to write")).await?;
-    write(&mut tx, offered).instrument(tracing::debug_span!("write")).await?;
-    tx.commit().instrument(tracing::debug_span!("commit")).await
+    let told = write(&mut tx, offered, now).instrument(tracing::debug_span!("write")).await?;
+    tx.commit().instrument(tracing::debug_span!("commit")).await?;
+    Ok(told)
 }
 
-async fn write(tx: &mut Tx, offered: &[Offered<'_>]) -> Stored<()> {
+async fn write(tx: &mut Tx, offered: &[Offered<'_>], now: DateTime<Utc>) -> Stored<usize> {
     lock(tx, offered.iter().map(|one| one.claim.system_id).collect()).await?;
     let taken = write_progress(tx, offered).await?;
-    write_tasks(tx, &taken).await?;
-    write_forecasts(tx, &taken).await
+    let entries = write_tasks(tx, &taken, now).await?;
+    write_forecasts(tx, &taken).await?;
+    append(tx, entries).await
 }
 
 /// Locks where systems stand, by id, on a database where that can be locked row by row.
@@ -138,52 +153,157 @@ async fn write_progress<'a>(tx: &mut Tx, offered: &'a [Offered<'a>]) -> Stored<V
     Ok(offered.iter().filter(|one| taken.contains(&one.claim.system_id.0)).collect())
 }
 
-/// Writes the rows of tasks that are new or changed, and removes those that are no more.
-async fn write_tasks(tx: &mut Tx, taken: &[&Offered<'_>]) -> Stored<()> {
-    let mut stored: HashMap<TaskId, (String, i64, i64)> = HashMap::new();
-    let systems: Vec<SystemId> = taken.iter().map(|one| one.claim.system_id).collect();
-    for piece in systems.chunks(SYSTEMS) {
-        let mut query = sql("SELECT id, state, sort_on, line FROM tasks WHERE system_id IN ");
-        query.bind_list(piece);
-        let rows = tx.all::<(Uuid, String, i64, i64)>(query).await?;
-        stored
-            .extend(rows.into_iter().map(|(id, state, sort_on, line)| (TaskId(id), (state, sort_on, line))));
+/// A task's row as it stands.
+#[derive(sqlx::FromRow)]
+struct StoredTask {
+    id: Uuid,
+    component_id: Uuid,
+    kind: String,
+    duty: String,
+    state: String,
+    sort_on: i64,
+    line: i64,
+    since_on: Option<i64>,
+    told: Option<String>,
+}
+
+impl StoredTask {
+    fn standing(&self) -> Stored<Standing> {
+        let place = Place { table: "tasks", id: self.id };
+        let told = self.told.as_ref().map(|text| place.json("told", text)).transpose()?;
+        Ok(Standing { since: place.date_if("since_on", self.since_on)?, told })
     }
-    let mut changed: Vec<(&Task, i64)> = Vec::new();
-    for one in taken {
-        for (task, line) in one.tasks.iter().zip(1_i64..) {
-            let there = stored.remove(&task.id);
-            let same = there.is_some_and(|(state, sort_on, at)| {
+}
+
+/// A row to be written.
+struct Changed<'a> {
+    task: &'a Task,
+    line: i64,
+    standing: Standing,
+}
+
+/// Writes the rows of tasks that are new or changed, and removes those that are no more. Gives what there is to tell.
+async fn write_tasks(
+    tx: &mut Tx,
+    taken: &[&Offered<'_>],
+    now: DateTime<Utc>,
+) -> Stored<BTreeMap<AccountId, Vec<Entry>>> {
+    let mut stored = read_tasks(tx, taken).await?;
+    let mut entries: BTreeMap<AccountId, Vec<Entry>> = BTreeMap::new();
+    let mut changed: Vec<Changed<'_>> = Vec::new();
+    let mut gone: Vec<(&Offered<'_>, StoredTask)> = Vec::new();
+    for &one in taken {
+        let mut there = stored.remove(&one.claim.system_id).unwrap_or_default();
+        let told = entries.entry(one.claim.account_id).or_default();
+        for (&task, line) in one.tasks.iter().zip(1_i64..) {
+            let row = there.remove(&task.id);
+            let before = row.as_ref().map(StoredTask::standing).transpose()?.unwrap_or_default();
+            let (standing, raised) = see(&before, &one.telling.sighting(task));
+            let same = row.is_some_and(|row| {
                 let due = i64::from(task.sort_on().to_epoch_days());
-                state == task.state.code() && sort_on == due && at == line
+                row.state == task.state.code() && row.sort_on == due && row.line == line && before == standing
             });
             if !same {
-                changed.push((task, line));
+                changed.push(Changed { task, line, standing });
             }
+            told.extend(raised.into_iter().map(|raised| Entry::of(task, raised, now)));
+        }
+        gone.extend(there.into_values().map(|row| (one, row)));
+    }
+    put_tasks(tx, &changed, now).await?;
+    for (account, entry) in remove_tasks(tx, gone, now).await? {
+        entries.entry(account).or_default().push(entry);
+    }
+    entries.retain(|_, entries| !entries.is_empty());
+    Ok(entries)
+}
+
+async fn read_tasks(
+    tx: &mut Tx,
+    taken: &[&Offered<'_>],
+) -> Stored<HashMap<SystemId, BTreeMap<TaskId, StoredTask>>> {
+    #[derive(sqlx::FromRow)]
+    struct OfSystem {
+        system_id: Uuid,
+        #[sqlx(flatten)]
+        task: StoredTask,
+    }
+    let mut stored: HashMap<SystemId, BTreeMap<TaskId, StoredTask>> = HashMap::new();
+    let systems: Vec<SystemId> = taken.iter().map(|one| one.claim.system_id).collect();
+    for piece in systems.chunks(SYSTEMS) {
+        let mut query =
+            sql("SELECT system_id, id, component_id, kind, duty, state, sort_on, line, since_on, told \
+             FROM tasks WHERE system_id IN ");
+        query.bind_list(piece);
+        for OfSystem { system_id, task } in tx.all::<OfSystem>(query).await? {
+            stored.entry(SystemId(system_id)).or_default().insert(TaskId(task.id), task);
         }
     }
-    for piece in pieces(&changed, ROWS) {
+    Ok(stored)
+}
+
+async fn put_tasks(tx: &mut Tx, changed: &[Changed<'_>], now: DateTime<Utc>) -> Stored<()> {
+    let told: Vec<Option<String>> = changed
+        .iter()
+        .map(|one| one.standing.told.as_ref().map(to_json).transpose())
+        .collect::<Stored<_>>()?;
+    let rows: Vec<(&Changed<'_>, &Option<String>)> = changed.iter().zip(&told).collect();
+    for piece in pieces(&rows, ROWS) {
         let mut query = sql(
-            "INSERT INTO tasks (id, account_id, system_id, component_id, kind, duty, state, sort_on, line) ",
+            "INSERT INTO tasks (id, account_id, system_id, component_id, kind, duty, state, sort_on, line, \
+             since_on, told, date_changed_at) ",
         );
-        query.bind_rows(piece, |row, (task, line)| {
+        query.bind_rows(piece, |row, (Changed { task, line, standing }, told)| {
             row.on(task.id).on(task.account_id).on(task.system_id).on(task.component_id);
             row.on(task.kind.code()).on(task.duty.code()).on(task.state.code()).on(task.sort_on()).on(*line);
+            row.on(standing.since).on(told.as_deref()).on(now);
         });
         // The rest of a row follows from its id.
         query.push(
-            " ON CONFLICT (id) DO UPDATE SET state = excluded.state, sort_on = excluded.sort_on, line = excluded.line",
+            " ON CONFLICT (id) DO UPDATE SET state = excluded.state, sort_on = excluded.sort_on, \
+             line = excluded.line, since_on = excluded.since_on, told = excluded.told, \
+             sequence = tasks.sequence + CASE WHEN tasks.sort_on = excluded.sort_on THEN 0 ELSE 1 END, \
+             date_changed_at = CASE WHEN tasks.sort_on = excluded.sort_on THEN tasks.date_changed_at \
+             ELSE excluded.date_changed_at END",
         );
         tx.run(query).await?;
     }
-    // Usually there are none.
-    let gone: Vec<TaskId> = stored.into_keys().collect();
-    for piece in gone.chunks(SYSTEMS) {
+    Ok(())
+}
+
+/// Removes rows; usually there are none. Whoever was told of such a task is told that it is no more.
+async fn remove_tasks(
+    tx: &mut Tx,
+    gone: Vec<(&Offered<'_>, StoredTask)>,
+    now: DateTime<Utc>,
+) -> Stored<Vec<(AccountId, Entry)>> {
+    let ids: Vec<TaskId> = gone.iter().map(|(_, row)| TaskId(row.id)).collect();
+    for piece in ids.chunks(SYSTEMS) {
         let mut query = sql("DELETE FROM tasks WHERE id IN ");
         query.bind_list(piece);
         tx.run(query).await?;
     }
-    Ok(())
+    let mut entries = Vec::new();
+    for (one, row) in gone {
+        let place = Place { table: "tasks", id: row.id };
+        let duty = place.word("duty", Duty::parse(&row.duty))?;
+        let component_id = ComponentId(row.component_id);
+        // Nobody was told of it, and nobody did it.
+        if row.told.is_none() && !(duty.is_replacement() && one.telling.replaced.contains(&component_id)) {
+            continue;
+        }
+        let query = sql("SELECT name FROM components WHERE id = $1").on(component_id);
+        let name = tx.first::<(String,)>(query).await?.map(|(name,)| name).unwrap_or_default();
+        let gone = Gone {
+            task_id: TaskId(row.id),
+            component_id,
+            component_name: name,
+            kind: place.word("kind", Kind::parse(&row.kind))?,
+            duty,
+        };
+        entries.push((one.claim.account_id, Entry::of_gone(gone, one.telling, now)));
+    }
+    Ok(entries)
 }
 
 async fn write_forecasts(tx: &mut Tx, taken: &[&Offered<'_>]) -> Stored<()> {

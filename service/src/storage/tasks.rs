@@ -109,9 +109,9 @@ impl TaskStore for Database {
         refresh::claim(self, now, until, limit).await
     }
 
-    async fn finish_refresh(&self, refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<()> {
+    async fn finish_refresh(&self, refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<usize> {
         let offered = tracing::debug_span!("pack").in_scope(|| refresh::offered(refreshed, now))?;
-        retried(|| refresh::finish(self, &offered)).await
+        retried(|| refresh::finish(self, &offered, now)).await
     }
 
     async fn release_stale(&self, claims: &[StaleSystem], at: DateTime<Utc>) -> Stored<()> {

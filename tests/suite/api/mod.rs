@@ -26,6 +26,7 @@ mod rain;
 mod rain_files;
 mod refresh;
 mod refusals;
+mod reminders;
 mod scenario;
 mod served;
 mod service;

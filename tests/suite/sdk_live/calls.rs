@@ -9,8 +9,8 @@ use eavesward_client::contract::{
     ReplaceRequest, RetireRequest, Scope, ValveType, VisitItem, VisitRequest, WithdrawRequest,
 };
 use eavesward_client::{
-    AnswerQuery, Client, ComponentQuery, ListQuery, RainFileOptions, RainQuery, SkillQuery, StatusChange,
-    SystemQuery, TaskQuery, VisitQuery, property_update_from, system_update_from,
+    AnswerQuery, Client, ComponentQuery, ListQuery, RainFileOptions, RainQuery, ReminderQuery, SkillQuery,
+    StatusChange, SystemQuery, TaskQuery, VisitQuery, property_update_from, system_update_from,
 };
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
@@ -35,6 +35,7 @@ async fn every_operation_of_the_document_has_a_typed_call(app: &App) {
     tasks(app, &client).await;
     visits(&client).await;
     skill(app, &client).await;
+    reminders(&client).await;
 
     let documented = documented();
     let wanted: BTreeSet<&str> =
@@ -105,15 +106,33 @@ async fn account_and_keys(client: &Client) {
     assert!(revoked.revoked_at.is_some());
 }
 
+async fn reminders(client: &Client) {
+    let feed = client.reminders().pull(&ReminderQuery::default()).await.expect("the feed");
+    let mut follow = client.reminders().follow(&ReminderQuery::builder().limit(2).build());
+    assert_eq!(follow.cursor(), None);
+    for entry in &feed.items {
+        assert_eq!(&follow.next().await.expect("an entry"), entry);
+        assert_eq!(follow.cursor(), Some(entry.cursor.as_str()));
+    }
+    assert!(feed.items.len() > 2, "{feed:?}");
+    assert_eq!(follow.cursor(), Some(feed.cursor.as_str()));
+}
+
 async fn duties(client: &Client) {
     let all = client.duties().list().all().await.expect("the duties");
     assert_eq!(all.len(), 21);
     assert!(all.iter().all(|duty| (duty.version, duty.ceiling_months) == (0, None)), "{all:?}");
     let known = client.duties().get(Duty::RemoveSediment).await.expect("it");
     assert!(all.contains(&known) && known.default_ceiling.is_none(), "{known:?}");
-    let own = DutySettingsRequest { ceiling_months: Some(36), tolerance: Some(0.1) };
+    let own = DutySettingsRequest {
+        ceiling_months: Some(36),
+        tolerance: Some(0.1),
+        lead_days: Some(14),
+        move_days: Some(5),
+    };
     let set = client.duties().set(known.duty, known.version, &own).await.expect("setting");
     assert_eq!((set.ceiling_months, set.tolerance, set.version), (Some(36), Some(0.1), 1));
+    assert_eq!((set.lead_days, set.move_days, set.default_move_days), (Some(14), Some(5), 7));
     assert_eq!(client.duties().get(known.duty).await.expect("it"), set);
     let reset = client.duties().reset(known.duty, set.version).await.expect("resetting");
     assert_eq!((reset.ceiling_months, reset.tolerance, reset.version), (None, None, 2));

@@ -22,7 +22,7 @@ on_both!(
 );
 
 fn own(ceiling_months: Option<u32>, tolerance: Option<f64>) -> Own {
-    Own { ceiling_months, tolerance }
+    Own { ceiling_months, tolerance, lead_days: ceiling_months.map(|months| months * 2), move_days: None }
 }
 
 async fn settings_come_back_and_change_under_guard(rig: &Rig) {

@@ -15,6 +15,7 @@ use eavesward_service::domain::ids::{
 use eavesward_service::domain::paging::{After, PageAsked};
 use eavesward_service::domain::property::{Months, Property, PropertyFacts, Temperatures};
 use eavesward_service::domain::rain::RainDay;
+use eavesward_service::domain::reminder::{Basis, Telling};
 use eavesward_service::domain::status::{NextDuty, RecentRunoff, RunoffSince, Status};
 use eavesward_service::domain::store::{
     AccountStore as _, GaugeStore as _, PropertyStore as _, Refreshed, StaleSystem, SystemStore as _,
@@ -23,6 +24,8 @@ use eavesward_service::domain::store::{
 use eavesward_service::domain::system::{Roof, System, SystemFacts};
 use eavesward_service::domain::task::{State, Task};
 use eavesward_service::domain::visit::{Finding, FoundClass, Visit, VisitFacts, VisitItem};
+use std::collections::HashSet;
+use std::sync::Arc;
 use uuid::Uuid;
 
 /// Four names whose order byte by byte is not that of any language, two of them equal.
@@ -339,7 +342,27 @@ pub fn status(system: &System, as_of: NaiveDate) -> Status {
 }
 
 pub fn refreshed(claim: StaleSystem, system: &System, tasks: Vec<Task>, next_at: DateTime<Utc>) -> Refreshed {
-    Refreshed { claim, tasks, status: status(system, day(0)), next_at }
+    Refreshed { claim, tasks, status: status(system, day(0)), next_at, telling: telling(system, day(0)) }
+}
+
+/// Another system at the home, known by its id alone.
+pub fn system_of(home: &Home, id: SystemId) -> System {
+    System { id, ..home.system.clone() }
+}
+
+/// What has to be known to tell readers of a system's tasks.
+pub fn telling(system: &System, as_of: NaiveDate) -> Telling {
+    Telling {
+        as_of,
+        property_id: system.facts.property_id,
+        property_name: "Orchard".to_owned(),
+        system_id: system.id,
+        system_name: system.facts.name.clone(),
+        settings: Arc::default(),
+        basis: Basis::default(),
+        by_visit: HashSet::new(),
+        replaced: HashSet::new(),
+    }
 }
 
 /// Claims everything that is stale at an instant, for a minute.

@@ -13,6 +13,7 @@ mod packed;
 mod places;
 mod rain;
 mod refresh;
+mod reminders;
 mod skill;
 mod systems;
 mod tasks;

@@ -1,6 +1,8 @@
 //! The command line: what holds for every subcommand, and the list of them.
 
-use crate::cmd::{component, due, duty, forecast, gauge, key, property, rain, skill, status, system, visit};
+use crate::cmd::{
+    component, due, duty, forecast, gauge, key, property, rain, reminders, skill, status, system, visit,
+};
 use crate::show::Units;
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
@@ -51,6 +53,8 @@ pub struct Cli {
 pub enum Command {
     /// What is due, what to bring, what to be careful of
     Due(due::Due),
+    /// What became of tasks, as an entry each: coming, due, late, moved, done, withdrawn
+    Reminders(reminders::Reminders),
     /// A system explained in full
     Forecast(forecast::Forecast),
     /// A system in a few lines

@@ -7,6 +7,7 @@ pub mod forecasts;
 pub mod gauges;
 pub mod properties;
 pub mod rain;
+pub mod reminders;
 pub mod skill;
 pub mod systems;
 pub mod tasks;
@@ -97,6 +98,7 @@ pub fn configure(cfg: &mut ServiceConfig) {
         .service(at("/components/{id}/retire", vec![("POST", post().to(components::retire))]))
         .service(at("/tasks", vec![("GET", get().to(tasks::list))]))
         .service(at("/tasks/{id}", vec![("GET", get().to(tasks::get))]))
+        .service(at("/reminders", vec![("GET", get().to(reminders::pull))]))
         .service(at("/skill", vec![("GET", get().to(skill::by_duty))]))
         .service(at("/skill/answers", vec![("GET", get().to(skill::answers))]))
         .service(at("/visits", vec![("GET", get().to(visits::list)), ("POST", post().to(visits::log))]))

@@ -24,7 +24,12 @@ pub const UNKNOWN_DUTY: &str = "this service knows no such duty; GET /v1/duties 
 
 impl From<wire::DutySettingsRequest> for duty_settings::Own {
     fn from(request: wire::DutySettingsRequest) -> Self {
-        Self { ceiling_months: request.ceiling_months, tolerance: request.tolerance }
+        Self {
+            ceiling_months: request.ceiling_months,
+            tolerance: request.tolerance,
+            lead_days: request.lead_days,
+            move_days: request.move_days,
+        }
     }
 }
 
@@ -44,6 +49,11 @@ impl From<duty_settings::DutySetting> for wire::DutySettings {
             }),
             ceiling_months: own.ceiling_months,
             tolerance: own.tolerance,
+            lead_days: own.lead_days,
+            move_days: own.move_days,
+            default_lead_days: duty_settings::LEAD_DAYS,
+            default_move_days: duty_settings::Lead::of(duty_settings::Own { move_days: None, ..own })
+                .move_days,
             version,
             updated_at,
         }

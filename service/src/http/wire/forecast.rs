@@ -15,7 +15,7 @@ mirror_open!(ClimateBasis: forecast::Basis { Record, Normals, Both, None });
 pub fn sketch(request: wire::ForecastRequest) -> error::Result<forecast::Sketch> {
     let (mut duty_settings, mut errors) = (Vec::new(), Vec::new());
     for (index, input) in request.duty_settings.into_iter().enumerate() {
-        let own = Own { ceiling_months: input.ceiling_months, tolerance: input.tolerance };
+        let own = Own { ceiling_months: input.ceiling_months, tolerance: input.tolerance, ..Own::default() };
         match input.duty.try_into() {
             Ok(duty) => duty_settings.push((duty, own)),
             Err(()) => errors.push(FieldError {

@@ -11,6 +11,8 @@ pub(in crate::storage) struct DutySettingRow {
     duty: String,
     ceiling_months: Option<i64>,
     tolerance: Option<f64>,
+    lead_days: Option<i64>,
+    move_days: Option<i64>,
     version: i64,
     updated_at: i64,
 }
@@ -19,12 +21,16 @@ impl DutySettingRow {
     /// The setting, and whose it is.
     pub(in crate::storage) fn read(self) -> Stored<(AccountId, DutySetting)> {
         let place = Place { table: "duty_settings", id: self.account_id };
-        let months = |months: i64| place.word("ceiling_months", u32::try_from(months).ok());
+        let count = |column, number: Option<i64>| {
+            number.map(|number| place.word(column, u32::try_from(number).ok())).transpose()
+        };
         let setting = DutySetting {
             duty: place.word("duty", Duty::parse(&self.duty))?,
             own: Own {
-                ceiling_months: self.ceiling_months.map(months).transpose()?,
+                ceiling_months: count("ceiling_months", self.ceiling_months)?,
                 tolerance: self.tolerance,
+                lead_days: count("lead_days", self.lead_days)?,
+                move_days: count("move_days", self.move_days)?,
             },
             version: self.version,
             updated_at: Some(place.instant("updated_at", self.updated_at)?),

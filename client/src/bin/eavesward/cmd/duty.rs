@@ -23,13 +23,19 @@ pub enum Duty {
         #[arg(value_parser = parse::duty)]
         duty: contract::Duty,
         /// Longest time to leave it, in months since it was last done, 1 to 240
-        #[arg(long, value_name = "MONTHS", required_unless_present = "tolerance")]
+        #[arg(long, value_name = "MONTHS", required_unless_present_any = ["tolerance", "lead_days", "move_days"])]
         ceiling_months: Option<u32>,
         /// Chance of being past the mark at which it falls due: 0.01 to 0.99, or 1% to 99%
         #[arg(long, value_name = "CHANCE", value_parser = parse::share)]
         tolerance: Option<f64>,
+        /// Days before the due date from which reminders tell of it, 0 to 365
+        #[arg(long, value_name = "DAYS", value_parser = parse::days)]
+        lead_days: Option<u32>,
+        /// Days by which a date that was told has to move to be told of again, 1 to 365
+        #[arg(long, value_name = "DAYS", value_parser = parse::days)]
+        move_days: Option<u32>,
     },
-    /// Go back to the defaults of a duty: both of them, or the one that is named
+    /// Go back to the defaults of a duty: all of them, or those that are named
     Reset {
         /// The duty, such as clean-screen
         #[arg(value_parser = parse::duty)]
@@ -40,6 +46,12 @@ pub enum Duty {
         /// The tolerance
         #[arg(long)]
         tolerance: bool,
+        /// The lead time
+        #[arg(long)]
+        lead_days: bool,
+        /// The days of a move
+        #[arg(long)]
+        move_days: bool,
     },
 }
 
@@ -48,18 +60,22 @@ impl Duty {
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
             Self::List { explain } => list(app, explain).await,
-            Self::Set { duty, ceiling_months, tolerance } => {
+            Self::Set { duty, ceiling_months, tolerance, lead_days, move_days } => {
                 change(app, duty, |known| DutySettingsRequest {
                     ceiling_months: ceiling_months.or(known.ceiling_months),
                     tolerance: tolerance.or(known.tolerance),
+                    lead_days: lead_days.or(known.lead_days),
+                    move_days: move_days.or(known.move_days),
                 })
                 .await
             }
-            Self::Reset { duty, ceiling, tolerance } => {
-                let both = ceiling == tolerance;
+            Self::Reset { duty, ceiling, tolerance, lead_days, move_days } => {
+                let all = !(ceiling || tolerance || lead_days || move_days);
                 change(app, duty, |known| DutySettingsRequest {
-                    ceiling_months: known.ceiling_months.filter(|_| !both && !ceiling),
-                    tolerance: known.tolerance.filter(|_| !both && !tolerance),
+                    ceiling_months: known.ceiling_months.filter(|_| !all && !ceiling),
+                    tolerance: known.tolerance.filter(|_| !all && !tolerance),
+                    lead_days: known.lead_days.filter(|_| !all && !lead_days),
+                    move_days: known.move_days.filter(|_| !all && !move_days),
                 })
                 .await
             }
@@ -74,8 +90,13 @@ async fn change(
 ) -> Result<(), Failure> {
     let known = app.client.duties().get(duty).await?;
     let now = app.client.duties().set(duty, known.version, &to(&known)).await?;
-    let text =
-        format!("{}: longest {}, falls due at {}.", show::words(&now.duty), longest(&now), chance(&now));
+    let text = format!(
+        "{}: longest {}, falls due at {}, told {}.",
+        show::words(&now.duty),
+        longest(&now),
+        chance(&now),
+        lead(&now)
+    );
     app.say(&now, text)
 }
 
@@ -99,14 +120,24 @@ fn chance(duty: &DutySettings) -> String {
     }
 }
 
+/// How long ahead a duty is told of; a star marks the account's own.
+fn lead(duty: &DutySettings) -> String {
+    let star = if duty.lead_days.is_some() { "*" } else { "" };
+    match duty.lead_days.unwrap_or(duty.default_lead_days) {
+        0 => format!("on the day{star}"),
+        1 => format!("1 day{star} ahead"),
+        days => format!("{days} days{star} ahead"),
+    }
+}
+
 async fn list(app: &mut App<'_>, explain: bool) -> Result<(), Failure> {
     let duties = app.client.duties().list().all().await?;
     if app.json {
         return app.print_json(&duties);
     }
-    let mut table = Table::new(["duty", "longest", "falls due at", "what to do"]);
+    let mut table = Table::new(["duty", "longest", "falls due at", "told", "what to do"]);
     for duty in &duties {
-        table.row([show::words(&duty.duty), longest(duty), chance(duty), duty.title.clone()]);
+        table.row([show::words(&duty.duty), longest(duty), chance(duty), lead(duty), duty.title.clone()]);
     }
     table.write(app.io.out)?;
     if !explain {

@@ -9,6 +9,7 @@ pub mod gauge;
 pub mod key;
 pub mod property;
 pub mod rain;
+pub mod reminders;
 pub mod skill;
 pub mod status;
 pub mod system;
@@ -51,6 +52,7 @@ async fn dispatch(cli: Cli, io: Io<'_>) -> Result<u8, Failure> {
         Command::Rain(rain) => rain.run(app).await?,
         Command::Visit(visit) => visit.run(app).await?,
         Command::Duty(duty) => duty.run(app).await?,
+        Command::Reminders(reminders) => reminders.run(app).await?,
         Command::Skill(skill) => skill.run(app).await?,
         Command::Property(property) => property.run(app).await?,
         Command::Gauge(gauge) => gauge.run(app).await?,

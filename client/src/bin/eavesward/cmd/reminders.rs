@@ -1,0 +1,175 @@
+//! `eavesward reminders`: what became of tasks.
+
+use crate::app::App;
+use crate::failure::Failure;
+use crate::{parse, show};
+use clap::Args;
+use eavesward_client::ReminderQuery;
+use eavesward_client::contract::{MoveCause, Reminder, ReminderKind};
+use std::io::ErrorKind;
+use std::path::{Path, PathBuf};
+
+/// Which entries of the feed.
+#[derive(Args)]
+pub struct Reminders {
+    /// Wait for further entries and print them as they come, one line each, until interrupted
+    #[arg(long)]
+    follow: bool,
+    /// Go on after this cursor; `now` for the end of the feed; the oldest entry that is kept if not given
+    #[arg(long, value_name = "CURSOR")]
+    after: Option<String>,
+    /// Go on where this file says, and keep there how far was printed; made if it is not there
+    #[arg(long, value_name = "FILE")]
+    cursor_file: Option<PathBuf>,
+    /// Only what tells of these: coming, due, late, moved, done, withdrawn
+    #[arg(long, value_delimiter = ',', value_parser = parse::word::<ReminderKind>)]
+    kind: Vec<ReminderKind>,
+    /// Only at this property
+    #[arg(long, value_name = "PROPERTY")]
+    property: Option<String>,
+    /// Only of this system
+    #[arg(long, value_name = "SYSTEM")]
+    system: Option<String>,
+}
+
+impl Reminders {
+    /// Prints them.
+    pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
+        let property = match &self.property {
+            Some(given) => Some(app.property_id(given).await?),
+            None => None,
+        };
+        let system = match &self.system {
+            Some(given) => Some(app.system_id(given).await?),
+            None => None,
+        };
+        // What was kept goes first: the option says where to begin the first time.
+        let kept = self.cursor_file.as_deref().map(read_cursor).transpose()?.flatten();
+        let after = kept.or(self.after);
+        let query = ReminderQuery::builder().maybe_property_id(property).maybe_system_id(system);
+        let query = query.kind(self.kind).maybe_after(after).limit(500).build();
+        let keep = |cursor: &str| match self.cursor_file.as_deref() {
+            Some(file) => write_cursor(file, cursor),
+            None => Ok(()),
+        };
+        if self.follow { follow(app, &query, keep).await } else { pull(app, query, keep).await }
+    }
+}
+
+async fn follow(
+    app: &mut App<'_>,
+    query: &ReminderQuery,
+    keep: impl Fn(&str) -> Result<(), Failure>,
+) -> Result<(), Failure> {
+    let mut entries = app.client.reminders().follow(query);
+    loop {
+        let entry = entries.next().await?;
+        print(app, &entry)?;
+        // Whoever reads the other end of a pipe wants it now.
+        app.io.out.flush()?;
+        keep(&entry.cursor)?;
+    }
+}
+
+async fn pull(
+    app: &mut App<'_>,
+    mut query: ReminderQuery,
+    keep: impl Fn(&str) -> Result<(), Failure>,
+) -> Result<(), Failure> {
+    let mut any = false;
+    loop {
+        let feed = app.client.reminders().pull(&query).await?;
+        for entry in &feed.items {
+            any = true;
+            print(app, entry)?;
+        }
+        app.io.out.flush()?;
+        keep(&feed.cursor)?;
+        let more = feed.behind > 0 && !feed.items.is_empty();
+        if !more {
+            if !any && !app.json {
+                app.line("Nothing new.")?;
+            }
+            if !app.json {
+                app.line(format!("Go on with --after {}", feed.cursor))?;
+            }
+            return Ok(());
+        }
+        query.after = Some(feed.cursor);
+    }
+}
+
+/// A line an entry; as JSON one object a line, so that a stream can be cut anywhere.
+fn print(app: &mut App<'_>, entry: &Reminder) -> Result<(), Failure> {
+    if app.json {
+        serde_json::to_writer(&mut *app.io.out, entry)?;
+        return Ok(writeln!(app.io.out)?);
+    }
+    app.line(line(entry))
+}
+
+fn line(entry: &Reminder) -> String {
+    let at = format!("{}, {}", entry.property_name, entry.system_name);
+    let what = format!("{}: {} ({at})", entry.component_name, entry.title);
+    let due = |word: &str| match entry.due_on {
+        Some(on) => format!("{word} {on}"),
+        None => "no date can be given".to_owned(),
+    };
+    let mut parts = vec![match entry.kind {
+        ReminderKind::Done => {
+            format!("done {}, {}", show::date(entry.done_on), due("next due"))
+        }
+        ReminderKind::Withdrawn => "no longer to be done".to_owned(),
+        ReminderKind::Late => due("was due"),
+        _ => due("due"),
+    }];
+    if let Some(moved) = &entry.moved {
+        let why = match moved.cause {
+            MoveCause::Rain => "by the rain",
+            MoveCause::Finding => "by a visit",
+            MoveCause::Settings => "by what was set",
+            MoveCause::Calendar => "by the calendar",
+            MoveCause::Unknown => "for a reason this version does not know",
+        };
+        parts.push(format!("moved from {} {why}", show::date(moved.from_due_on)));
+    }
+    if !entry.bring.is_empty() && matches!(entry.kind, ReminderKind::Coming | ReminderKind::Due) {
+        parts.push(format!("bring {}", entry.bring.join(", ")));
+    }
+    format!("{}  {:<9}  {what}: {}", entry.as_of, show::words(&entry.kind), parts.join("; "))
+}
+
+fn read_cursor(file: &Path) -> Result<Option<String>, Failure> {
+    match std::fs::read_to_string(file) {
+        Ok(text) => Ok(Some(text.trim().to_owned()).filter(|text| !text.is_empty())),
+        Err(error) if error.kind() == ErrorKind::NotFound => Ok(None),
+        Err(error) => Err(Failure::usage(format!("{} could not be read: {error}", file.display()))),
+    }
+}
+
+/// Replaces the file as a whole, so that a crash leaves the old cursor or the new one.
+fn write_cursor(file: &Path, cursor: &str) -> Result<(), Failure> {
+    let mut beside = file.as_os_str().to_owned();
+    beside.push(".new");
+    let beside = PathBuf::from(beside);
+    let write = std::fs::write(&beside, format!("{cursor}\n")).and_then(|()| std::fs::rename(&beside, file));
+    write.map_err(|error| Failure::usage(format!("{} could not be written: {error}", file.display())))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cursor_is_kept_in_its_file_and_a_missing_file_is_a_beginning() {
+        let folder = std::env::temp_dir().join(format!("eavesward-{}", uuid::Uuid::new_v4()));
+        std::fs::create_dir(&folder).unwrap();
+        let file = folder.join("cursor");
+        assert_eq!(read_cursor(&file).unwrap(), None);
+        write_cursor(&file, "abc").unwrap();
+        write_cursor(&file, "abd").unwrap();
+        assert_eq!(read_cursor(&file).unwrap().as_deref(), Some("abd"));
+        assert_eq!(std::fs::read_dir(&folder).unwrap().count(), 1, "nothing is left beside it");
+        std::fs::remove_dir_all(&folder).unwrap();
+    }
+}

@@ -1,0 +1,69 @@
+//! Following the reminders' feed.
+
+use crate::{Client, Error, ReminderQuery, requests};
+use eavesward_contract::{Reminder, ReminderFeed};
+use std::collections::VecDeque;
+
+/// Seconds that the service is asked to wait for an entry; less where the client's time for an attempt is shorter.
+const WAIT_S: u64 = 25;
+
+/// Entries of the reminders' feed as they come, without an end.
+///
+/// [`Self::next`] waits until there is one. Keep [`Self::cursor`] when an entry has been dealt with, and give it as
+/// [`ReminderQuery::after`] after a restart: nothing is skipped, and only what was not yet dealt with comes again.
+///
+/// An error does not end it: the next call goes on from the same place. An expired cursor
+/// ([`Error::is_cursor_expired`]) comes again each time; the error says how to begin anew.
+#[derive(Debug)]
+pub struct Follow {
+    client: Client,
+    query: ReminderQuery,
+    ahead: VecDeque<Reminder>,
+    /// Where the feed was read to; given out when everything before it was.
+    read_to: Option<String>,
+    cursor: Option<String>,
+    behind: i64,
+}
+
+impl Follow {
+    pub(crate) fn new(client: Client, query: ReminderQuery) -> Self {
+        let cursor = query.after.clone();
+        Self { client, query, ahead: VecDeque::new(), read_to: cursor.clone(), cursor, behind: 0 }
+    }
+
+    /// The next entry; waits for it.
+    pub async fn next(&mut self) -> Result<Reminder, Error> {
+        loop {
+            if let Some(entry) = self.ahead.pop_front() {
+                self.cursor = Some(entry.cursor.clone());
+                return Ok(entry);
+            }
+            // Everything that was read was given out, so what the filter left out need not be looked at again.
+            self.cursor.clone_from(&self.read_to);
+            self.read().await?;
+        }
+    }
+
+    /// Where to go on after a restart: behind the entry that [`Self::next`] gave last. Absent before the first answer of a
+    /// feed that is read from its beginning.
+    pub fn cursor(&self) -> Option<&str> {
+        self.cursor.as_deref()
+    }
+
+    /// How many entries the feed held behind what was read, when the service last answered; those that the filter leaves
+    /// out are counted too.
+    pub fn behind(&self) -> i64 {
+        self.behind
+    }
+
+    async fn read(&mut self) -> Result<(), Error> {
+        let wait = self.client.timeout().as_secs().saturating_sub(5).min(WAIT_S);
+        let query =
+            ReminderQuery { after: self.read_to.clone(), wait_s: Some(wait as u32), ..self.query.clone() };
+        let feed: ReminderFeed = self.client.call(requests::pull_reminders(&query)).await?;
+        self.read_to = Some(feed.cursor);
+        self.behind = feed.behind;
+        self.ahead.extend(feed.items);
+        Ok(())
+    }
+}

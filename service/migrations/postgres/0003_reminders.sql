@@ -1,0 +1,40 @@
+-- Reminders: a feed per account, and what was told of each task.
+
+-- When readers are told of a duty; the defaults count where a figure is absent.
+ALTER TABLE duty_settings ADD COLUMN lead_days BIGINT;
+ALTER TABLE duty_settings ADD COLUMN move_days BIGINT;
+
+-- The day from which tally and ceiling counted; absent until the next refresh.
+ALTER TABLE tasks ADD COLUMN since_on BIGINT;
+-- What was told since, as JSON; absent while nothing was.
+ALTER TABLE tasks ADD COLUMN told TEXT;
+-- Counts up when the due date changes, and when it did last.
+ALTER TABLE tasks ADD COLUMN sequence BIGINT NOT NULL DEFAULT 0;
+ALTER TABLE tasks ADD COLUMN date_changed_at BIGINT NOT NULL DEFAULT 0;
+
+-- The ends of each account's feed. Whoever appends changes this row first and holds it until the commit, so that entries
+-- become visible in the order of their numbers.
+CREATE TABLE feeds (
+    account_id UUID NOT NULL PRIMARY KEY REFERENCES accounts (id),
+    -- The number of the last entry.
+    last BIGINT NOT NULL,
+    -- The number of the last entry that is no longer kept.
+    forgotten BIGINT NOT NULL
+);
+
+CREATE TABLE reminders (
+    account_id UUID NOT NULL REFERENCES accounts (id),
+    -- Without a gap.
+    number BIGINT NOT NULL,
+    raised_at BIGINT NOT NULL,
+    property_id UUID NOT NULL,
+    system_id UUID NOT NULL,
+    -- What it tells of, a bit each.
+    covers BIGINT NOT NULL,
+    -- The entry as JSON.
+    entry TEXT NOT NULL,
+    PRIMARY KEY (account_id, number)
+);
+CREATE INDEX reminders_by_property ON reminders (account_id, property_id, number);
+CREATE INDEX reminders_by_system ON reminders (account_id, system_id, number);
+CREATE INDEX reminders_by_age ON reminders (raised_at);

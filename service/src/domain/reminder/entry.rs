@@ -1,0 +1,283 @@
+//! Entries of the feed, and what a refresh has to know to write them.
+
+use super::told::{Basis, Moved, News, Raised, Sighting};
+use crate::domain::cautions::Hazard;
+use crate::domain::component::Kind;
+use crate::domain::duty::{DecidedBy, Duty};
+use crate::domain::duty_settings::DutySettings;
+use crate::domain::forecast::Window;
+use crate::domain::ids::{AccountId, ComponentId, EntryId, PropertyId, SystemId, TaskId};
+use crate::domain::store::Inputs;
+use crate::domain::task::{State, Task};
+use chrono::{DateTime, NaiveDate, Utc};
+use serde::{Deserialize, Serialize};
+use std::collections::HashSet;
+use std::sync::Arc;
+
+/// One entry of an account's feed. It stays as it was written, whatever becomes of the task.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Entry {
+    /// Its place in the feed: 1 for the first entry, and no gap. 0 until it is appended.
+    #[serde(skip)]
+    pub number: i64,
+    /// When it was raised.
+    pub raised_at: DateTime<Utc>,
+    /// The local day it was raised on.
+    pub as_of: NaiveDate,
+    /// The most pressing of what it tells of.
+    pub kind: News,
+    /// Everything that it tells of.
+    pub covers: Vec<News>,
+    /// The task.
+    pub task_id: TaskId,
+    /// The property.
+    pub property_id: PropertyId,
+    /// Its name then.
+    pub property_name: String,
+    /// The system.
+    pub system_id: SystemId,
+    /// Its name then.
+    pub system_name: String,
+    /// The component.
+    pub component_id: ComponentId,
+    /// Its name then.
+    pub component_name: String,
+    /// What the component is.
+    pub component_kind: Kind,
+    /// The duty.
+    pub duty: Duty,
+    /// The day it falls due; when it was done, the next time.
+    pub due_on: Option<NaiveDate>,
+    /// The window.
+    pub window: Option<Window>,
+    /// What decided the date.
+    pub decided_by: Option<DecidedBy>,
+    /// How the date moved.
+    pub moved: Option<Moved>,
+    /// The day it was done.
+    pub done_on: Option<NaiveDate>,
+    /// Why this date, a sentence each.
+    pub reasons: Vec<String>,
+    /// What to be careful of.
+    pub hazards: Vec<Hazard>,
+}
+
+impl Entry {
+    /// Its id: computed, so that it is the same wherever it is read or sent.
+    pub fn id(&self, account: AccountId) -> EntryId {
+        EntryId::of(account, self.number)
+    }
+
+    /// What it tells of, as one number.
+    pub fn bits(&self) -> i64 {
+        bits(&self.covers)
+    }
+
+    /// An entry of a task as a refresh found it.
+    pub fn of(task: &Task, raised: Raised, at: DateTime<Utc>) -> Self {
+        let forecast = &task.forecast;
+        let (property_name, system_name) = task.names.clone();
+        Self {
+            number: 0,
+            raised_at: at,
+            as_of: task.as_of,
+            kind: raised.kind,
+            covers: raised.covers,
+            task_id: task.id,
+            property_id: task.property_id,
+            property_name,
+            system_id: task.system_id,
+            system_name,
+            component_id: task.component_id,
+            component_name: forecast.component_name.clone(),
+            component_kind: task.kind,
+            duty: task.duty,
+            due_on: task.due_on,
+            window: window(task),
+            decided_by: Some(forecast.decided_by),
+            moved: raised.moved,
+            done_on: (raised.kind == News::Done).then_some(forecast.since),
+            reasons: forecast.reasons.clone(),
+            hazards: forecast.hazards.clone(),
+        }
+    }
+
+    /// An entry of a task that is no longer among those of its system.
+    pub fn of_gone(gone: Gone, telling: &Telling, at: DateTime<Utc>) -> Self {
+        // A part that wants replacing at times and was replaced has had what it wanted.
+        let replaced = gone.duty.is_replacement() && telling.replaced.contains(&gone.component_id);
+        let kind = if replaced { News::Done } else { News::Withdrawn };
+        let why = if telling.replaced.contains(&gone.component_id) {
+            "The component was replaced."
+        } else {
+            "The component is no longer in service."
+        };
+        Self {
+            number: 0,
+            raised_at: at,
+            as_of: telling.as_of,
+            kind,
+            covers: vec![kind],
+            task_id: gone.task_id,
+            property_id: telling.property_id,
+            property_name: telling.property_name.clone(),
+            system_id: telling.system_id,
+            system_name: telling.system_name.clone(),
+            component_id: gone.component_id,
+            component_name: gone.component_name,
+            component_kind: gone.kind,
+            duty: gone.duty,
+            due_on: None,
+            window: None,
+            decided_by: None,
+            moved: None,
+            done_on: replaced.then_some(telling.as_of),
+            reasons: vec![why.to_owned()],
+            hazards: Vec::new(),
+        }
+    }
+}
+
+/// Several kinds as one number.
+pub fn bits(kinds: &[News]) -> i64 {
+    kinds.iter().fold(0, |bits, news| bits | news.bit())
+}
+
+/// A task whose row is removed.
+#[derive(Clone, Debug)]
+pub struct Gone {
+    /// The task.
+    pub task_id: TaskId,
+    /// The component.
+    pub component_id: ComponentId,
+    /// Its name.
+    pub component_name: String,
+    /// What it is.
+    pub kind: Kind,
+    /// The duty.
+    pub duty: Duty,
+}
+
+/// What a refresh has to know of a system to tell its readers of its tasks.
+#[derive(Clone, Debug)]
+pub struct Telling {
+    /// The local day.
+    pub as_of: NaiveDate,
+    /// The property.
+    pub property_id: PropertyId,
+    /// Its name.
+    pub property_name: String,
+    /// The system.
+    pub system_id: SystemId,
+    /// Its name.
+    pub system_name: String,
+    /// The account's own lead times.
+    pub settings: Arc<DutySettings>,
+    /// What the forecast is made from.
+    pub basis: Basis,
+    /// Tasks that count from the day of a visit.
+    pub by_visit: HashSet<TaskId>,
+    /// Components that another one has replaced.
+    pub replaced: HashSet<ComponentId>,
+}
+
+impl Telling {
+    /// Of a system's inputs.
+    pub fn of(input: &Inputs, as_of: NaiveDate, by_visit: HashSet<TaskId>) -> Self {
+        Self {
+            as_of,
+            property_id: input.property.id,
+            property_name: input.property.facts.name.clone(),
+            system_id: input.system.id,
+            system_name: input.system.facts.name.clone(),
+            settings: Arc::clone(&input.duty_settings),
+            basis: fingerprint(input),
+            by_visit,
+            replaced: input.components.iter().filter_map(|component| component.replaces).collect(),
+        }
+    }
+
+    /// What a refresh finds of a task.
+    pub fn sighting(&self, task: &Task) -> Sighting {
+        let lead = self.settings.lead(task.duty);
+        Sighting {
+            as_of: task.as_of,
+            since: task.forecast.since,
+            by_visit: self.by_visit.contains(&task.id),
+            due_on: task.due_on,
+            late: task.state == State::Late,
+            window: window(task),
+            predicted: task.forecast.decided_by == DecidedBy::Prediction,
+            basis: self.basis,
+            lead_days: lead.lead_days,
+            move_days: lead.move_days,
+        }
+    }
+}
+
+fn window(task: &Task) -> Option<Window> {
+    task.forecast.prediction.as_ref().and_then(|prediction| prediction.window)
+}
+
+/// Tells whether visits or settings are still those of before. The same on every machine and in every version.
+pub fn fingerprint(input: &Inputs) -> Basis {
+    let mut visits = Fold::default();
+    for visit in &input.visits {
+        visits.take(visit.id.0.as_bytes());
+        visits.take(&visit.version.to_le_bytes());
+    }
+    let mut settings = Fold::default();
+    for version in [input.property.version, input.gauge.version, input.system.version] {
+        settings.take(&version.to_le_bytes());
+    }
+    settings.take(input.gauge.id.0.as_bytes());
+    settings.take(input.property.id.0.as_bytes());
+    for component in &input.components {
+        settings.take(component.id.0.as_bytes());
+        settings.take(&component.version.to_le_bytes());
+    }
+    for (duty, own) in input.duty_settings.own() {
+        settings.take(duty.code().as_bytes());
+        settings.take(&own.ceiling_months.unwrap_or_default().to_le_bytes());
+        settings.take(&own.tolerance.unwrap_or_default().to_le_bytes());
+    }
+    Basis { visits: visits.number(), settings: settings.number() }
+}
+
+/// The published hash FNV-1a of 64 bits (its constants from memory, held by published values in a test).
+struct Fold(u64);
+
+impl Default for Fold {
+    fn default() -> Self {
+        Self(0xcbf2_9ce4_8422_2325)
+    }
+}
+
+impl Fold {
+    fn take(&mut self, bytes: &[u8]) {
+        for byte in bytes {
+            self.0 = (self.0 ^ u64::from(*byte)).wrapping_mul(0x0000_0100_0000_01b3);
+        }
+    }
+
+    fn number(&self) -> i64 {
+        self.0.cast_signed()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_fold_gives_published_values() {
+        // From the hash's own list of test values, from memory.
+        for (text, expected) in
+            [("", 0xcbf2_9ce4_8422_2325_u64), ("a", 0xaf63_dc4c_8601_ec8c), ("foobar", 0x8594_4171_f739_67e8)]
+        {
+            let mut fold = Fold::default();
+            fold.take(text.as_bytes());
+            assert_eq!(fold.0, expected, "{text}");
+        }
+    }
+}

@@ -1,0 +1,235 @@
+//! What a reader is told of a task, and when: a pure function of what was told before and what a refresh finds.
+//!
+//! What was told is kept beside the task and written together with the entry that tells it. So nothing is told twice,
+//! whoever refreshes and however often, and nothing is lost when a refresh comes late: an entry tells of every stage that
+//! was passed since the one before it.
+
+use crate::domain::component::words;
+use crate::domain::forecast::Window;
+use crate::domain::task::NO_DATE;
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+
+/// Doublings of how far a date has to move; beyond them it never moves far enough.
+const MOST_DOUBLINGS: u32 = 16;
+
+words! {
+    /// What an entry tells of.
+    News {
+        /// The task has entered its lead time.
+        Coming "coming",
+        /// It has fallen due.
+        Due "due",
+        /// It has run late.
+        Late "late",
+        /// Its date has moved by more than is let pass.
+        Moved "moved",
+        /// It was done.
+        Done "done",
+        /// It is no longer to be done.
+        Withdrawn "withdrawn",
+    }
+}
+
+impl News {
+    /// A bit of its own, so that what an entry tells of is one number.
+    pub const fn bit(self) -> i64 {
+        1 << self as u8
+    }
+}
+
+words! {
+    /// What moved a date.
+    Cause {
+        /// Rain that fell or stayed away, or the days that go by without a reading.
+        Rain "rain",
+        /// A visit that was logged, corrected or withdrawn.
+        Finding "finding",
+        /// The facts of property, gauge, system or component, or the account's own figures.
+        Settings "settings",
+        /// The calendar: a season that was missed, say.
+        Calendar "calendar",
+    }
+}
+
+words! {
+    /// How far a task has come.
+    Stage {
+        /// Within its lead time.
+        Coming "coming",
+        /// Due.
+        Due "due",
+        /// Late.
+        Late "late",
+    }
+}
+
+impl Stage {
+    const fn news(self) -> News {
+        match self {
+            Self::Coming => News::Coming,
+            Self::Due => News::Due,
+            Self::Late => News::Late,
+        }
+    }
+}
+
+/// Fingerprints of what a forecast is made from, but for the rain.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Basis {
+    /// Of the visits.
+    pub visits: i64,
+    /// Of everything that was set.
+    pub settings: i64,
+}
+
+/// What was last told of a task since it was last done.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Told {
+    /// How far it had come; absent when it had moved out of its lead time again.
+    pub stage: Option<Stage>,
+    /// The due date.
+    pub due_on: Option<NaiveDate>,
+    /// The window.
+    pub window: Option<Window>,
+    /// Whether the date was predicted from a tally.
+    pub predicted: bool,
+    /// How often it was told that the date moved.
+    pub moves: u32,
+    /// What it was made from.
+    pub basis: Basis,
+}
+
+/// Where a task stands with its readers.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Standing {
+    /// The day from which tally and ceiling counted; absent for a task that was never seen.
+    pub since: Option<NaiveDate>,
+    /// What was told since; nothing for most tasks at most times.
+    pub told: Option<Told>,
+}
+
+/// What a refresh finds of a task.
+#[derive(Clone, Copy, Debug)]
+pub struct Sighting {
+    /// The day.
+    pub as_of: NaiveDate,
+    /// The day from which tally and ceiling count.
+    pub since: NaiveDate,
+    /// Whether that is the day of a visit that did it.
+    pub by_visit: bool,
+    /// The due date.
+    pub due_on: Option<NaiveDate>,
+    /// Whether it is late.
+    pub late: bool,
+    /// The window.
+    pub window: Option<Window>,
+    /// Whether the date is predicted from a tally.
+    pub predicted: bool,
+    /// What it is made from.
+    pub basis: Basis,
+    /// Days before the due date from which it is told of.
+    pub lead_days: u32,
+    /// Days by which the date has to move, the first time, to be told of.
+    pub move_days: u32,
+}
+
+/// How a date moved.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Moved {
+    /// The due date that was told before.
+    pub from_due_on: Option<NaiveDate>,
+    /// The window that was told before.
+    pub from_window: Option<Window>,
+    /// What moved it.
+    pub cause: Cause,
+}
+
+/// Something to tell.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Raised {
+    /// The most pressing of what it tells of.
+    pub kind: News,
+    /// Everything that it tells of.
+    pub covers: Vec<News>,
+    /// How the date moved, if it did.
+    pub moved: Option<Moved>,
+}
+
+impl Raised {
+    /// An entry that tells of one thing.
+    pub fn of(kind: News) -> Self {
+        Self { kind, covers: vec![kind], moved: None }
+    }
+}
+
+impl Sighting {
+    fn stage(&self) -> Option<Stage> {
+        let days = self.due_on?.signed_duration_since(self.as_of).num_days();
+        match days {
+            _ if self.late => Some(Stage::Late),
+            ..=0 => Some(Stage::Due),
+            days if days <= i64::from(self.lead_days) => Some(Stage::Coming),
+            _ => None,
+        }
+    }
+
+    /// A due date as it matters to somebody who plans: what is past is due now, no date is far away.
+    fn ahead(&self, due_on: Option<NaiveDate>) -> NaiveDate {
+        due_on.unwrap_or(NO_DATE).max(self.as_of)
+    }
+
+    /// How the date moved from what was told, if by more than is let pass, and whether that is news by itself: it has to
+    /// move twice as far each time, so that a forecast that swings is told of a few times and not every day.
+    fn moved(&self, told: &Told) -> Option<(Moved, bool)> {
+        let days = self.ahead(self.due_on).signed_duration_since(self.ahead(told.due_on)).num_days().abs();
+        let least = i64::from(self.move_days);
+        let far = days > least << told.moves.min(MOST_DOUBLINGS);
+        let cause = if told.basis.visits != self.basis.visits {
+            Cause::Finding
+        } else if told.basis.settings != self.basis.settings {
+            Cause::Settings
+        } else if told.predicted || self.predicted {
+            Cause::Rain
+        } else {
+            Cause::Calendar
+        };
+        let moved = Moved { from_due_on: told.due_on, from_window: told.window, cause };
+        (days > least).then_some((moved, far))
+    }
+}
+
+/// What to tell of a task, in order, and where it stands then.
+///
+/// At most two entries: that it was done, and one for everything else. The same sighting again raises nothing.
+pub fn see(before: &Standing, now: &Sighting) -> (Standing, Vec<Raised>) {
+    let mut raised = Vec::new();
+    let mut told = before.told;
+    if now.by_visit && before.since.is_some_and(|since| since < now.since) {
+        raised.push(Raised::of(News::Done));
+        told = None;
+    }
+    let stage = now.stage();
+    let moved = told.as_ref().and_then(|told| now.moved(told));
+    let far = moved.is_some_and(|(_, far)| far);
+    let from = told.and_then(|told| told.stage);
+    // Stages passed since the last entry. A date that moved away takes its stage with it.
+    let passed = Stage::ALL.iter().filter(|one| from < Some(**one) && Some(**one) <= stage);
+    let mut covers: Vec<News> = passed.map(|stage| stage.news()).collect();
+    let kind = covers.last().copied().or(far.then_some(News::Moved));
+    if let Some(kind) = kind {
+        if moved.is_some() {
+            covers.insert(0, News::Moved);
+        }
+        raised.push(Raised { kind, covers, moved: moved.map(|(moved, _)| moved) });
+        told = Some(Told {
+            stage,
+            due_on: now.due_on,
+            window: now.window,
+            predicted: now.predicted,
+            moves: told.map_or(0, |told| told.moves) + u32::from(far),
+            basis: now.basis,
+        });
+    }
+    (Standing { since: Some(now.since), told }, raised)
+}

@@ -1,0 +1,72 @@
+//! Reminders.
+
+use crate::domain::ids::{PropertyId, SystemId};
+use crate::domain::reminder::{self, News, ReminderFilter};
+use crate::domain::{Context, Error};
+use crate::http::access::Reader;
+use crate::http::conditional::hashed;
+use crate::http::problem::ApiError;
+use crate::http::query::Query;
+use crate::http::wire::feed;
+use actix_web::{HttpRequest, HttpResponse, web};
+use eavesward_contract as wire;
+use serde::Deserialize;
+use uuid::Uuid;
+
+/// What of the feed to read.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+pub struct Which {
+    /// A `cursor` as it was given before; `now` for the end of the feed; from the oldest entry that is kept when absent.
+    pub after: Option<String>,
+    /// Seconds to wait for an entry when there is none, 0 to 30; not at all when absent.
+    #[param(minimum = 0, maximum = 30)]
+    pub wait: Option<u32>,
+    /// Entries at this property.
+    pub property_id: Option<Uuid>,
+    /// Entries of this system.
+    pub system_id: Option<Uuid>,
+    /// Entries that tell of one of these, set apart by commas: `coming`, `due`, `late`, `moved`, `done`, `withdrawn`.
+    pub kind: Option<String>,
+    /// The most entries to give, 1 to 500; 100 when absent.
+    #[param(minimum = 1, maximum = 500)]
+    pub limit: Option<u32>,
+}
+
+/// Pull reminders
+///
+/// An append-only feed of what became of tasks, oldest first. Keep `cursor` and pass it as `after` the next time: nothing is
+/// skipped and nothing comes twice, whoever writes meanwhile. Entries are kept for 90 days unless the operator set
+/// otherwise; `410` says that some after the cursor are gone, and how to begin anew.
+#[utoipa::path(get, path = "/v1/reminders", tag = "reminders", operation_id = "pull_reminders", params(Which),
+    responses((status = 200, description = "A stretch of the feed", body = wire::ReminderFeed),
+        (status = 410, description = "Entries after the cursor are no longer kept", body = wire::Problem,
+            content_type = "application/problem+json")))]
+pub async fn pull(
+    req: HttpRequest,
+    caller: Reader,
+    cx: web::Data<Context>,
+    which: Query<Which>,
+) -> Result<HttpResponse, ApiError> {
+    let filter = ReminderFilter {
+        property_id: which.property_id.map(PropertyId),
+        system_id: which.system_id.map(SystemId),
+        kinds: kinds(which.kind.as_deref())?,
+    };
+    let after = which.after.as_deref();
+    let pulled = reminder::pull(&cx, caller.0, &filter, after, which.limit, which.wait).await?;
+    hashed(&req, &feed(caller.0, pulled))
+}
+
+fn kinds(text: Option<&str>) -> Result<Vec<News>, ApiError> {
+    let words = text.into_iter().flat_map(|text| text.split(',')).map(str::trim);
+    words
+        .map(|word| {
+            News::parse(word).ok_or_else(|| {
+                let message = format!("{word:?} is not one of coming, due, late, moved, done, withdrawn");
+                Error::field("kind", message).into()
+            })
+        })
+        .collect()
+}

@@ -1,0 +1,59 @@
+//! Reminders.
+
+use super::duty::bring;
+use super::mirror_open;
+use crate::domain::ids::AccountId;
+use crate::domain::reminder;
+use eavesward_contract as wire;
+
+mirror_open!(ReminderKind: reminder::News { Coming, Due, Late, Moved, Done, Withdrawn });
+mirror_open!(MoveCause: reminder::Cause { Rain, Finding, Settings, Calendar });
+
+impl From<reminder::Moved> for wire::DateMoved {
+    fn from(moved: reminder::Moved) -> Self {
+        Self {
+            from_due_on: moved.from_due_on,
+            from_window: moved.from_window.map(Into::into),
+            cause: moved.cause.into(),
+        }
+    }
+}
+
+/// An entry of an account's feed.
+pub fn entry(account: AccountId, entry: reminder::Entry) -> wire::Reminder {
+    wire::Reminder {
+        id: entry.id(account).0,
+        cursor: reminder::cursor(account, entry.number),
+        raised_at: entry.raised_at,
+        as_of: entry.as_of,
+        kind: entry.kind.into(),
+        covers: entry.covers.into_iter().map(Into::into).collect(),
+        task_id: entry.task_id.0,
+        property_id: entry.property_id.0,
+        property_name: entry.property_name,
+        system_id: entry.system_id.0,
+        system_name: entry.system_name,
+        component_id: entry.component_id.0,
+        component_name: entry.component_name,
+        component_kind: entry.component_kind.into(),
+        duty: entry.duty.into(),
+        title: entry.duty.title().to_owned(),
+        due_on: entry.due_on,
+        window: entry.window.map(Into::into),
+        decided_by: entry.decided_by.map(Into::into),
+        moved: entry.moved.map(Into::into),
+        done_on: entry.done_on,
+        reasons: entry.reasons,
+        cautions: entry.hazards.into_iter().map(Into::into).collect(),
+        bring: bring(entry.duty),
+    }
+}
+
+/// A stretch of an account's feed.
+pub fn feed(account: AccountId, pulled: reminder::Pulled) -> wire::ReminderFeed {
+    wire::ReminderFeed {
+        items: pulled.entries.into_iter().map(|one| entry(account, one)).collect(),
+        cursor: pulled.cursor,
+        behind: pulled.behind,
+    }
+}

@@ -1,0 +1,113 @@
+//! The reminders' feeds: appended to by the refresh, in its own transaction.
+
+use crate::domain::ids::AccountId;
+use crate::domain::reminder::{Entry, Read, ReminderFilter, Stretch, bits};
+use crate::domain::store::{ReminderStore, Stored};
+use crate::storage::connection::{Database, Tx, retried};
+use crate::storage::errors::to_json;
+use crate::storage::rows::Place;
+use crate::storage::sql::{pieces, sql};
+use async_trait::async_trait;
+use chrono::{DateTime, Utc};
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+/// Rows of one statement that writes.
+const ROWS: usize = 16;
+/// Entries forgotten in one transaction.
+const FORGOTTEN: i64 = 10_000;
+
+/// Appends entries to feeds, as the last thing that a transaction does: from here to its commit nobody else appends to
+/// them. Accounts go in their order, so that two transactions cannot wait for each other.
+pub(super) async fn append(tx: &mut Tx, entries: BTreeMap<AccountId, Vec<Entry>>) -> Stored<usize> {
+    let mut count = 0;
+    for (account, mut entries) in entries {
+        let mut query = sql("INSERT INTO feeds (account_id, last, forgotten) VALUES (");
+        query.bind(account).push(", ").bind(entries.len() as i64).push(", 0) ON CONFLICT (account_id) ");
+        query.push("DO UPDATE SET last = feeds.last + excluded.last RETURNING last");
+        let last = tx.first::<(i64,)>(query).await?.map_or(0, |(last,)| last);
+        for (entry, number) in entries.iter_mut().rev().zip((0..=last).rev()) {
+            entry.number = number;
+        }
+        count += entries.len();
+        let rows: Vec<(&Entry, String)> =
+            entries.iter().map(|entry| Ok((entry, to_json(entry)?))).collect::<Stored<_>>()?;
+        for piece in pieces(&rows, ROWS) {
+            let mut query = sql(
+                "INSERT INTO reminders (account_id, number, raised_at, property_id, system_id, covers, entry) ",
+            );
+            query.bind_rows(piece, |row, (entry, text)| {
+                row.on(account).on(entry.number).on(entry.raised_at).on(entry.property_id);
+                row.on(entry.system_id).on(entry.bits()).on(text);
+            });
+            tx.run(query).await?;
+        }
+    }
+    Ok(count)
+}
+
+#[async_trait]
+impl ReminderStore for Database {
+    async fn reminders(&self, account: AccountId, filter: &ReminderFilter, stretch: Stretch) -> Stored<Read> {
+        let mut tx = self.begin_reading().await?;
+        let query = sql("SELECT last, forgotten FROM feeds WHERE account_id = $1").on(account);
+        let (last, forgotten) = tx.first::<(i64, i64)>(query).await?.unwrap_or_default();
+        let after = stretch.after.unwrap_or(last).max(forgotten);
+        let mut rows = Vec::new();
+        if after < last {
+            let mut query = sql("SELECT number, entry FROM reminders WHERE account_id = ");
+            query.bind(account).push(" AND number > ").bind(after).push(" AND number <= ").bind(last);
+            if let Some(property) = filter.property_id {
+                query.push(" AND property_id = ").bind(property);
+            }
+            if let Some(system) = filter.system_id {
+                query.push(" AND system_id = ").bind(system);
+            }
+            if !filter.kinds.is_empty() {
+                query.push(" AND (covers & ").bind(bits(&filter.kinds)).push(") <> 0");
+            }
+            query.push(" ORDER BY number LIMIT ").bind(i64::from(stretch.limit));
+            rows = tx.all::<(i64, String)>(query).await?;
+        }
+        tx.commit().await?;
+        let place = Place { table: "reminders", id: account.0 };
+        let entries = rows.into_iter().map(|(number, text)| {
+            let entry: Entry = place.json("entry", &text)?;
+            Ok(Entry { number, ..entry })
+        });
+        Ok(Read { entries: entries.collect::<Stored<_>>()?, last, forgotten })
+    }
+
+    async fn forget_reminders(&self, before: DateTime<Utc>) -> Stored<u64> {
+        let query = sql("SELECT DISTINCT account_id FROM reminders WHERE raised_at < $1").on(before);
+        let mut gone = 0;
+        for (account,) in self.all::<(Uuid,)>(query).await? {
+            loop {
+                let some = retried(|| forget(self, AccountId(account), before)).await?;
+                gone += some;
+                if some < FORGOTTEN as u64 {
+                    break;
+                }
+            }
+        }
+        Ok(gone)
+    }
+}
+
+/// Forgets some entries of one feed: those before the first that is young enough. Were the clock ever set back, an entry
+/// may be older than the one before it; neither goes before its time.
+async fn forget(database: &Database, account: AccountId, before: DateTime<Utc>) -> Stored<u64> {
+    let mut tx = database.begin().await?;
+    let mut query = sql("SELECT last, forgotten FROM feeds WHERE account_id = ");
+    query.bind(account).push(tx.for_change());
+    let Some((last, forgotten)) = tx.first::<(i64, i64)>(query).await? else { return Ok(0) };
+    let query = sql("SELECT MIN(number) FROM reminders WHERE account_id = $1 AND raised_at >= $2");
+    let young = tx.first::<(Option<i64>,)>(query.on(account).on(before)).await?.and_then(|(number,)| number);
+    let through = young.map_or(last, |young| young - 1).min(forgotten + FORGOTTEN);
+    let query = sql("DELETE FROM reminders WHERE account_id = $1 AND number <= $2").on(account).on(through);
+    let gone = tx.run(query).await?;
+    let query = sql("UPDATE feeds SET forgotten = $1 WHERE account_id = $2 AND forgotten < $3");
+    tx.run(query.on(through).on(account).on(through)).await?;
+    tx.commit().await?;
+    Ok(gone)
+}

@@ -1,0 +1,248 @@
+//! Reminders: the feed as a reader pulls it.
+
+use super::scenario::{Place, component, id_of, items, place, rain, texts};
+use crate::support::app::{App, Reply, over_both};
+use serde_json::{Value, json};
+use std::time::{Duration, Instant};
+
+over_both! {
+    a_pull_tells_what_is_due_and_goes_on_from_its_cursor;
+    a_visit_is_told_of_and_a_withdrawn_one_takes_it_back;
+    rain_that_moves_a_date_is_told_of_with_both_dates;
+    a_lead_time_of_the_accounts_own_counts;
+    whoever_waits_is_woken_by_news;
+    whoever_waits_for_nothing_is_let_go;
+    an_expired_cursor_says_how_to_begin_anew;
+    wrong_parameters_are_named;
+    a_retired_part_is_withdrawn;
+    a_filtered_reader_gets_to_the_end;
+}
+
+/// A place whose screen was served on 1 January 2026 and is due by its ceiling on 1 April.
+async fn screen_only(app: &App) -> Place {
+    let mut screen = component("screen", json!({"kind": "debris_screen", "area_m2": 0.2}));
+    screen["last_served_on"] = json!("2026-01-01");
+    place(app, json!([screen])).await
+}
+
+async fn pull(app: &App, query: &str) -> Value {
+    app.get(&format!("/v1/reminders?{query}")).await
+}
+
+fn cursor(feed: &Value) -> String {
+    feed["cursor"].as_str().expect("a cursor").to_owned()
+}
+
+async fn a_pull_tells_what_is_due_and_goes_on_from_its_cursor(app: &App) {
+    let empty = pull(app, "").await;
+    assert_eq!((items(&empty).len(), &empty["behind"]), (0, &json!(0)));
+    let place = screen_only(app).await;
+    app.refresh().await;
+    let start = cursor(&empty);
+    let none = pull(app, &format!("after={start}")).await;
+    assert_eq!(items(&none).len(), 0, "a month ahead is too far");
+    app.at("2026-03-25T12:00:00Z").await;
+    app.refresh().await;
+    let coming = pull(app, &format!("after={}", cursor(&none))).await;
+    let entry = &items(&coming)[0];
+    assert_eq!(entry["kind"], "coming");
+    assert_eq!(entry["covers"], json!(["coming"]));
+    assert_eq!((&entry["due_on"], &entry["as_of"]), (&json!("2026-04-01"), &json!("2026-03-25")));
+    assert_eq!(entry["title"], "clean the debris screen");
+    assert_eq!(entry["system_id"], place.system_id());
+    assert_eq!(entry["raised_at"], "2026-03-25T12:00:00Z");
+    assert_eq!(entry["decided_by"], "ceiling");
+    assert!(entry["moved"].is_null() && entry["done_on"].is_null());
+    for list in ["cautions", "reasons", "bring"] {
+        assert!(!entry[list].as_array().expect(list).is_empty(), "{list}");
+    }
+    let task = app.get(&format!("/v1/tasks/{}", entry["task_id"].as_str().expect("an id"))).await;
+    assert_eq!(task["due_on"], entry["due_on"]);
+    // Three weeks later all at once.
+    app.at("2026-04-20T12:00:00Z").await;
+    let late = pull(app, &format!("after={}", cursor(&coming))).await;
+    assert_eq!(texts(&items(&late), "kind"), ["late"]);
+    assert_eq!(items(&late)[0]["covers"], json!(["due", "late"]));
+    let due = pull(app, &format!("after={start}&kind=due")).await;
+    assert_eq!(items(&due), items(&late), "what runs late fell due");
+    // From the beginning, entry by entry, and each entry's own cursor goes on behind it.
+    let one = pull(app, "limit=1").await;
+    assert_eq!((items(&one)[0].clone(), &one["behind"]), (entry.clone(), &json!(1)));
+    let rest = pull(app, &format!("after={}", entry["cursor"].as_str().expect("a cursor"))).await;
+    assert_eq!(items(&rest), items(&late));
+    assert_eq!(rest["behind"], 0);
+    assert_eq!(items(&pull(app, "after=now").await).len(), 0);
+    assert_eq!(cursor(&pull(app, "after=now").await), cursor(&late));
+    let tag = Reply::of(app.request("GET", "/v1/reminders")).await.header("etag").to_owned();
+    let again = Reply::of(app.request("GET", "/v1/reminders").header("If-None-Match", tag)).await;
+    assert_eq!(again.status, 304);
+}
+
+async fn a_visit_is_told_of_and_a_withdrawn_one_takes_it_back(app: &App) {
+    let place = screen_only(app).await;
+    app.at("2026-04-02T12:00:00Z").await;
+    let screen = place.component("screen");
+    let item = json!({"component_id": screen, "duty": "clean_screen", "done": true});
+    let visit = place.visit(app, "2026-04-02", item).await;
+    app.refresh().await;
+    let feed = pull(app, "").await;
+    assert_eq!(texts(&items(&feed), "kind"), ["due", "done"]);
+    let done = &items(&feed)[1];
+    assert_eq!((&done["done_on"], &done["due_on"]), (&json!("2026-04-02"), &json!("2026-07-02")));
+    let withdraw = json!({"because": "it was the other screen"});
+    Reply::of(app.request("POST", &format!("/v1/visits/{}/withdraw", id_of(&visit))).json(&withdraw))
+        .await
+        .expect(200);
+    app.refresh().await;
+    let after = pull(app, &format!("after={}", cursor(&feed))).await;
+    assert_eq!(texts(&items(&after), "kind"), ["due"]);
+    assert_eq!(items(&after)[0]["due_on"], "2026-04-01");
+}
+
+async fn rain_that_moves_a_date_is_told_of_with_both_dates(app: &App) {
+    // A chamber emptied by hand that the next rains fill.
+    let mut diverter = component(
+        "diverter",
+        json!({"kind": "first_flush_diverter", "chamber_volume_l": 400.0, "emptying": {"by": "hand"}}),
+    );
+    diverter["last_served_on"] = json!("2026-02-26");
+    let place = place(app, json!([diverter])).await;
+    // Two years of 1.5 mm a day, but for the last days: the chamber of 8 mm is full in a week or so.
+    rain(app, &place.gauge, "2024-01-01", 787, 1.5).await;
+    app.refresh().await;
+    let first = pull(app, "").await;
+    assert_eq!(texts(&items(&first), "kind"), ["coming"], "{first}");
+    let told = items(&first)[0]["due_on"].as_str().expect("a date").to_owned();
+    // A dry month follows.
+    rain(app, &place.gauge, "2026-02-26", 4, 0.0).await;
+    for day in 2..30 {
+        rain(app, &place.gauge, &format!("2026-03-{day:02}"), 1, 0.0).await;
+        app.at(&format!("2026-03-{:02}T12:00:00Z", day + 1)).await;
+    }
+    let moved = pull(app, &format!("after={}", cursor(&first))).await;
+    let entries = items(&moved);
+    let first_move = &entries[0];
+    assert_eq!(first_move["kind"], "moved", "{moved}");
+    assert_eq!(first_move["moved"]["from_due_on"], told);
+    assert_eq!(first_move["moved"]["cause"], "rain");
+    assert!(first_move["moved"]["from_window"]["likely_on"].is_string());
+    assert!(first_move["due_on"].as_str().expect("a date") > told.as_str());
+    assert!(entries.len() <= 6, "told of a few times, not every day: {:?}", texts(&entries, "kind"));
+}
+
+async fn a_lead_time_of_the_accounts_own_counts(app: &App) {
+    screen_only(app).await;
+    app.refresh().await;
+    assert_eq!(items(&pull(app, "").await).len(), 0);
+    let settings = json!({"lead_days": 40, "move_days": 10});
+    let set = app.put("/v1/duties/clean_screen", 0, &settings).await.expect(200);
+    assert_eq!((&set["lead_days"], &set["default_lead_days"]), (&json!(40), &json!(7)));
+    assert_eq!((&set["move_days"], &set["default_move_days"]), (&json!(10), &json!(14)));
+    app.refresh().await;
+    assert_eq!(texts(&items(&pull(app, "").await), "kind"), ["coming"]);
+    let wrong = app.put("/v1/duties/clean_screen", 1, &json!({"lead_days": 366, "move_days": 0})).await;
+    assert_eq!(wrong.fields("invalid"), ["lead_days", "move_days"]);
+}
+
+async fn whoever_waits_is_woken_by_news(app: &App) {
+    screen_only(app).await;
+    app.refresh().await;
+    let after = cursor(&pull(app, "after=now").await);
+    let waiting = async {
+        let began = Instant::now();
+        let feed = pull(app, &format!("after={after}&wait=30")).await;
+        (feed, began.elapsed())
+    };
+    let writing = async {
+        tokio::time::sleep(Duration::from_millis(300)).await;
+        app.at("2026-03-28T12:00:00Z").await;
+    };
+    let ((feed, took), ()) = tokio::join!(waiting, writing);
+    assert_eq!(texts(&items(&feed), "kind"), ["coming"]);
+    assert!(took < Duration::from_secs(25), "{took:?}");
+}
+
+async fn whoever_waits_for_nothing_is_let_go(app: &App) {
+    let began = Instant::now();
+    let feed = pull(app, "after=now&wait=1").await;
+    assert_eq!(items(&feed).len(), 0);
+    assert!(began.elapsed() >= Duration::from_millis(900));
+    // A service that shuts down does not wait any longer.
+    let stopper = app.stopper();
+    let waiting = async {
+        let began = Instant::now();
+        pull(app, "after=now&wait=30").await;
+        began.elapsed()
+    };
+    let stopping = async {
+        tokio::time::sleep(Duration::from_millis(300)).await;
+        stopper.stop().await;
+    };
+    let (took, ()) = tokio::join!(waiting, stopping);
+    assert!(took < Duration::from_secs(20), "{took:?}");
+}
+
+async fn an_expired_cursor_says_how_to_begin_anew(app: &App) {
+    let start = cursor(&pull(app, "").await);
+    screen_only(app).await;
+    app.at("2026-04-02T12:00:00Z").await;
+    app.at("2026-08-02T12:00:00Z").await;
+    eavesward_service::jobs::tidy(&app.cx).await.expect("tidying");
+    let expired = Reply::of(app.request("GET", &format!("/v1/reminders?after={start}"))).await;
+    let problem = expired.problem("cursor_expired");
+    assert_eq!(expired.status, 410);
+    let detail = problem["detail"].as_str().expect("a detail");
+    assert!(
+        detail.contains("90 days") && detail.contains("after=now") && detail.contains("/v1/tasks"),
+        "{detail}"
+    );
+    // The way out that it names, and a reader without a cursor.
+    let now = cursor(&pull(app, "after=now").await);
+    pull(app, &format!("after={now}")).await;
+    assert_eq!(texts(&items(&pull(app, "").await), "kind"), ["late"], "the first one is gone");
+}
+
+async fn wrong_parameters_are_named(app: &App) {
+    let refused = async |query: &str, code: &str| {
+        Reply::of(app.request("GET", &format!("/v1/reminders?{query}"))).await.fields(code)
+    };
+    assert_eq!(refused("limit=0", "invalid").await, ["limit"]);
+    assert_eq!(refused("limit=501", "invalid").await, ["limit"]);
+    assert_eq!(refused("wait=31", "invalid").await, ["wait"]);
+    assert_eq!(refused("kind=due,later", "invalid").await, ["kind"]);
+    assert_eq!(refused("wait=soon", "malformed_parameter").await, ["wait"]);
+    assert_eq!(refused("since=1", "malformed_parameter").await, ["since"]);
+    Reply::of(app.request("GET", "/v1/reminders?after=nonsense")).await.problem("bad_cursor");
+    let own = cursor(&pull(app, "").await);
+    let other = app.other_account().await;
+    Reply::of(app.request_as(&other, "GET", &format!("/v1/reminders?after={own}")))
+        .await
+        .problem("bad_cursor");
+}
+
+async fn a_retired_part_is_withdrawn(app: &App) {
+    let place = screen_only(app).await;
+    app.at("2026-03-30T12:00:00Z").await;
+    let retire = format!("/v1/components/{}/retire", place.component("screen"));
+    let request = app.request("POST", &retire).header("If-Match", "\"1\"");
+    Reply::of(request.json(&json!({"on": "2026-03-30"}))).await.expect(200);
+    app.refresh().await;
+    let feed = pull(app, "").await;
+    assert_eq!(texts(&items(&feed), "kind"), ["coming", "withdrawn"]);
+    assert!(items(&feed)[1]["due_on"].is_null() && items(&feed)[1]["decided_by"].is_null());
+}
+
+async fn a_filtered_reader_gets_to_the_end(app: &App) {
+    let place = screen_only(app).await;
+    app.at("2026-04-02T12:00:00Z").await;
+    let none = pull(app, &format!("kind=done&system_id={}", place.system_id())).await;
+    assert_eq!((items(&none).len(), &none["behind"]), (0, &json!(0)));
+    assert_eq!(
+        cursor(&none),
+        cursor(&pull(app, "after=now").await),
+        "what was left out is not looked at again"
+    );
+    let of = async |query: String| items(&pull(app, &query).await).len();
+    assert_eq!(of(format!("property_id={}", place.property)).await, 1);
+    assert_eq!(of("property_id=00000000-0000-4000-8000-000000000000".to_owned()).await, 0);
+}

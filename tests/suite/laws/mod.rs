@@ -1,0 +1,3 @@
+//! Laws of the domain's pure functions, tried on random histories.
+
+mod reminders;

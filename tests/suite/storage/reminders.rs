@@ -1,0 +1,245 @@
+//! The reminders' feed: what is appended by whom, and what a reader sees meanwhile.
+
+use super::make::{self, Home, at, claim_all, day, first, home, new_task, refreshed};
+use super::{Rig, on_both};
+use eavesward_service::domain::duty::Duty;
+use eavesward_service::domain::ids::{AccountId, SystemId};
+use eavesward_service::domain::reminder::{Entry, News, Read, ReminderFilter, Stretch};
+use eavesward_service::domain::store::{
+    GaugeStore as _, Refreshed, ReminderStore as _, StaleSystem, TaskFilter, TaskStore as _,
+};
+use eavesward_service::domain::task::State;
+use std::collections::BTreeSet;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+on_both!(
+    a_due_task_is_told_of_once_whoever_refreshes,
+    a_refresh_that_is_cut_off_tells_nothing_and_the_next_one_everything,
+    readers_see_every_number_once_while_eight_write,
+    a_task_that_is_no_more_is_withdrawn,
+    a_replaced_coupling_is_done,
+    filters_leave_out_and_the_end_is_still_reached,
+    what_is_old_is_forgotten_in_order,
+    a_feed_belongs_to_its_account,
+);
+
+async fn read(rig: &Rig, account: AccountId, after: i64) -> Read {
+    let stretch = Stretch { after: Some(after), limit: 500 };
+    rig.database.reminders(account, &ReminderFilter::default(), stretch).await.unwrap()
+}
+
+fn kinds(read: &Read) -> Vec<News> {
+    read.entries.iter().map(|entry| entry.kind).collect()
+}
+
+/// One task of the home's diverter, due on a day.
+fn found(home: &Home, claim: StaleSystem, due: i64, as_of: i64) -> Refreshed {
+    let due_on = Some(day(due));
+    let state = State::on(day(as_of), due_on, None);
+    let mut task = new_task(home, 0, Duty::ClearWeepHole, due_on, state);
+    task.as_of = day(as_of);
+    let mut one = refreshed(claim, &home.system, vec![task], at(86_400 * (as_of + 1)));
+    one.telling.as_of = day(as_of);
+    one.status.as_of = day(as_of);
+    one
+}
+
+async fn a_due_task_is_told_of_once_whoever_refreshes(rig: &Rig) {
+    let home = home(rig).await;
+    let claim = claim_all(rig, at(0)).await[0];
+    let replica = rig.replica().await;
+    let one = found(&home, claim, 0, 0);
+    // Two replicas that both came late, at the same time, and once more.
+    let (a, b) = tokio::join!(
+        rig.database.finish_refresh(std::slice::from_ref(&one), at(10)),
+        replica.finish_refresh(std::slice::from_ref(&one), at(11)),
+    );
+    assert_eq!(a.unwrap() + b.unwrap(), 1);
+    assert_eq!(rig.database.finish_refresh(&[one], at(12)).await.unwrap(), 0);
+    let read = read(rig, home.account, 0).await;
+    assert_eq!((kinds(&read), read.last, read.forgotten), (vec![News::Due], 1, 0));
+    let entry = &read.entries[0];
+    assert_eq!(entry.covers, [News::Coming, News::Due]);
+    assert_eq!((entry.due_on, entry.as_of, entry.number), (Some(day(0)), day(0), 1));
+    assert_eq!(entry.system_name, home.system.facts.name);
+    assert!(!entry.hazards.is_empty() && !entry.reasons.is_empty());
+}
+
+async fn a_refresh_that_is_cut_off_tells_nothing_and_the_next_one_everything(rig: &Rig) {
+    let home = home(rig).await;
+    let claim = claim_all(rig, at(0)).await[0];
+    // A task of a component that was never there fails the transaction after others have been written.
+    let mut broken = found(&home, claim, 0, 0);
+    let mut stranger = broken.tasks[0].clone();
+    stranger.id.0 = uuid::Uuid::from_u128(77);
+    stranger.account_id = AccountId::new();
+    broken.tasks.push(stranger);
+    assert!(rig.database.finish_refresh(&[broken], at(10)).await.is_err());
+    assert_eq!(read(rig, home.account, 0).await, Read::default());
+    assert_eq!(rig.database.tasks(home.account, &TaskFilter::default(), &first(10)).await.unwrap(), []);
+    assert_eq!(rig.database.finish_refresh(&[found(&home, claim, 0, 0)], at(20)).await.unwrap(), 1);
+    assert_eq!(kinds(&read(rig, home.account, 0).await), [News::Due]);
+}
+
+/// Commit order is not the order in which numbers are drawn: a reader that goes by the last number it saw must still see
+/// all of them.
+async fn readers_see_every_number_once_while_eight_write(rig: &Rig) {
+    const SYSTEMS: usize = 96;
+    let home = Arc::new(home(rig).await);
+    for number in 1..SYSTEMS {
+        let (home, name) = (&home, format!("System {number}"));
+        make::add_system(rig, home.account, home.property.id, home.gauge.id, &name).await;
+    }
+    let claims = claim_all(rig, at(0)).await;
+    assert_eq!(claims.len(), SYSTEMS);
+    let writing = Arc::new(AtomicBool::new(true));
+    let mut readers = Vec::new();
+    for limit in [1, 7, 500] {
+        let (replica, writing, account) = (rig.replica().await, Arc::clone(&writing), home.account);
+        readers.push(tokio::spawn(async move {
+            let (mut after, mut seen, mut done) = (0, Vec::new(), false);
+            loop {
+                // Asked for before the last look, so that the look comes after the last write.
+                let last_look = !writing.load(Ordering::SeqCst);
+                let stretch = Stretch { after: Some(after), limit };
+                let read = replica.reminders(account, &ReminderFilter::default(), stretch).await.unwrap();
+                after = read.entries.last().map_or(after, |entry| entry.number);
+                seen.extend(read.entries.iter().map(|entry| (entry.number, entry.system_id)));
+                if read.entries.is_empty() && done {
+                    return seen;
+                }
+                done = last_look;
+            }
+        }));
+    }
+    let mut writers = Vec::new();
+    for (number, mine) in claims.chunks(SYSTEMS / 8).enumerate() {
+        let (replica, mine, home) = (rig.replica().await, mine.to_vec(), Arc::clone(&home));
+        writers.push(tokio::spawn(async move {
+            for (step, claim) in mine.into_iter().enumerate() {
+                let system = make::system_of(&home, claim.system_id);
+                let component = make::new_component(claim.system_id, 1, make::parts()[0].clone());
+                let due = Some(day(0));
+                let task = make::task_of(&home, &system, &component, Duty::ClearWeepHole, due, State::Due);
+                let one = refreshed(claim, &system, vec![task], at(90_000));
+                let told = replica.finish_refresh(&[one], at(number as i64)).await.unwrap();
+                assert_eq!(told, 1);
+                if step % 3 == 0 {
+                    tokio::task::yield_now().await;
+                }
+            }
+        }));
+    }
+    for writer in writers {
+        writer.await.unwrap();
+    }
+    writing.store(false, Ordering::SeqCst);
+    for reader in readers {
+        let seen = reader.await.unwrap();
+        let numbers: Vec<i64> = seen.iter().map(|(number, _)| *number).collect();
+        assert_eq!(numbers, (1..=SYSTEMS as i64).collect::<Vec<_>>(), "in order, none twice, none left out");
+        let systems: BTreeSet<SystemId> = seen.iter().map(|(_, system)| *system).collect();
+        assert_eq!(systems.len(), SYSTEMS);
+    }
+}
+
+async fn a_task_that_is_no_more_is_withdrawn(rig: &Rig) {
+    let home = home(rig).await;
+    let claim = claim_all(rig, at(0)).await[0];
+    let mut one = found(&home, claim, 3, 0);
+    // One that nobody was told of goes without a word.
+    one.tasks.push(new_task(&home, 1, Duty::RemoveSediment, Some(day(400)), State::Resting));
+    rig.database.finish_refresh(&[one], at(10)).await.unwrap();
+    let empty = refreshed(claim, &home.system, Vec::new(), at(90_000));
+    assert_eq!(rig.database.finish_refresh(std::slice::from_ref(&empty), at(20)).await.unwrap(), 1);
+    assert_eq!(rig.database.finish_refresh(&[empty], at(21)).await.unwrap(), 0);
+    let read = read(rig, home.account, 0).await;
+    assert_eq!(kinds(&read), [News::Coming, News::Withdrawn]);
+    assert_eq!(read.entries[1].component_name, home.components[0].facts.name);
+    assert_eq!(read.entries[1].task_id, read.entries[0].task_id);
+}
+
+async fn a_replaced_coupling_is_done(rig: &Rig) {
+    let home = home(rig).await;
+    let claim = claim_all(rig, at(0)).await[0];
+    let mut one = found(&home, claim, 300, 0);
+    one.tasks[0].duty = Duty::ReplaceCoupling;
+    one.tasks[0].id =
+        eavesward_service::domain::ids::TaskId::of(home.components[0].id, Duty::ReplaceCoupling);
+    rig.database.finish_refresh(&[one], at(10)).await.unwrap();
+    let mut replaced = refreshed(claim, &home.system, Vec::new(), at(90_000));
+    replaced.telling.replaced.insert(home.components[0].id);
+    rig.database.finish_refresh(&[replaced], at(20)).await.unwrap();
+    let read = read(rig, home.account, 0).await;
+    assert_eq!(kinds(&read), [News::Done], "also when nobody had been told of it");
+    assert_eq!(read.entries[0].done_on, Some(day(0)));
+}
+
+async fn filters_leave_out_and_the_end_is_still_reached(rig: &Rig) {
+    let home = home(rig).await;
+    let (other, components) =
+        make::add_system(rig, home.account, home.property.id, home.gauge.id, "Greenhouse").await;
+    for claim in claim_all(rig, at(0)).await {
+        let one = if claim.system_id == home.system.id {
+            found(&home, claim, 3, 0)
+        } else {
+            let due = Some(day(-30));
+            let task = make::task_of(&home, &other, &components[0], Duty::ClearWeepHole, due, State::Late);
+            refreshed(claim, &other, vec![task], at(90_000))
+        };
+        rig.database.finish_refresh(&[one], at(10)).await.unwrap();
+    }
+    let read = async |filter: ReminderFilter| {
+        let stretch = Stretch { after: Some(0), limit: 10 };
+        rig.database.reminders(home.account, &filter, stretch).await.unwrap()
+    };
+    let systems = |read: &Read| read.entries.iter().map(|entry| entry.system_id).collect::<Vec<_>>();
+    let of = |system_id| ReminderFilter { system_id: Some(system_id), ..ReminderFilter::default() };
+    let kind = |kind| ReminderFilter { kinds: vec![kind], ..ReminderFilter::default() };
+    assert_eq!(systems(&read(of(other.id)).await), [other.id]);
+    assert_eq!(systems(&read(kind(News::Late)).await), [other.id]);
+    assert_eq!(systems(&read(kind(News::Due)).await), [other.id], "what runs late had fallen due");
+    assert_eq!(systems(&read(kind(News::Coming)).await).len(), 2);
+    let none = read(kind(News::Done)).await;
+    assert_eq!((none.entries.len(), none.last), (0, 2));
+    let at_property = ReminderFilter {
+        property_id: Some(home.property.id),
+        kinds: vec![News::Late],
+        ..ReminderFilter::default()
+    };
+    assert_eq!(systems(&read(at_property).await), [other.id]);
+    let from_the_end = Stretch { after: None, limit: 10 };
+    let end = rig.database.reminders(home.account, &ReminderFilter::default(), from_the_end).await.unwrap();
+    assert_eq!((end.entries.len(), end.last), (0, 2));
+}
+
+async fn what_is_old_is_forgotten_in_order(rig: &Rig) {
+    let home = home(rig).await;
+    let store = &rig.database;
+    assert_eq!(store.forget_reminders(at(1000)).await.unwrap(), 0);
+    // Coming, due, late; the clock was set back before the last one.
+    for (as_of, seconds) in [(0, 100), (5, 300), (30, 200)] {
+        store.put_rain(home.account, home.gauge.id, &make::readings(as_of, &[1.0])).await.unwrap();
+        let claim = claim_all(rig, at(1_000_000 + as_of)).await[0];
+        assert_eq!(store.finish_refresh(&[found(&home, claim, 5, as_of)], at(seconds)).await.unwrap(), 1);
+    }
+    assert_eq!(store.forget_reminders(at(100)).await.unwrap(), 0, "not older than that");
+    // The third is old enough and stays, since the second is not.
+    assert_eq!(store.forget_reminders(at(250)).await.unwrap(), 1);
+    let read_on = read(rig, home.account, 1).await;
+    assert_eq!((kinds(&read_on), read_on.last, read_on.forgotten), (vec![News::Due, News::Late], 3, 1));
+    assert_eq!(store.forget_reminders(at(301)).await.unwrap(), 2);
+    let read_on = read(rig, home.account, 0).await;
+    assert_eq!((read_on.entries.len(), read_on.last, read_on.forgotten), (0, 3, 3));
+}
+
+async fn a_feed_belongs_to_its_account(rig: &Rig) {
+    let home = home(rig).await;
+    let claim = claim_all(rig, at(0)).await[0];
+    rig.database.finish_refresh(&[found(&home, claim, 0, 0)], at(10)).await.unwrap();
+    let other = make::account(rig).await;
+    assert_eq!(read(rig, other, 0).await, Read::default());
+    let entry: Entry = read(rig, home.account, 0).await.entries.remove(0);
+    assert_ne!(entry.id(home.account), entry.id(other));
+}
