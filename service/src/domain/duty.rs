@@ -198,6 +198,25 @@ impl Duty {
         matches!(self, Self::ReplaceCoupling | Self::ChangeCartridge | Self::ChangeLamp)
     }
 
+    /// Minutes of work on the spot for one component, without the way there: for putting tasks together into rounds. All
+    /// of it is judgement, for a small system that is easy to reach.
+    pub const fn minutes(self) -> u32 {
+        match self {
+            Self::RemoveSediment => 120,
+            Self::ClearRoof => 60,
+            Self::ClearGutter | Self::ReplaceCoupling => 45,
+            Self::DrainForFrost | Self::RestartAfterFrost => 30,
+            Self::ClearWeepHole | Self::CheckIntake | Self::CheckPump | Self::ChangeLamp => 20,
+            Self::CleanScreen
+            | Self::DrainDiverter
+            | Self::LookOverTank
+            | Self::MeasureSediment
+            | Self::CheckVessel
+            | Self::ChangeCartridge => 15,
+            Self::CheckBands | Self::CheckTrap | Self::CheckMesh | Self::WorkValve | Self::CompareGauge => 10,
+        }
+    }
+
     /// What to bring.
     pub const fn bring(self) -> &'static [&'static str] {
         match self {
