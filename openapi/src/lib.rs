@@ -9,6 +9,7 @@
 
 mod account;
 mod component;
+mod digest;
 mod duty;
 mod forecast;
 mod gauge;
@@ -27,6 +28,7 @@ pub use component::{
     Component, ComponentKind, ComponentRequest, CouplingMaterial, Emptying, Exposition, MonthDay, Part,
     ReplaceRequest, RetireRequest, Shade, ValveType,
 };
+pub use digest::{Digest, DigestProperty, DigestTask, DigestTotals};
 pub use duty::{
     AgeingClock, BestDay, Caution, DecidedBy, DefaultCeiling, DefaultTolerance, Duty, DutySettings,
     DutySettingsInput, DutySettingsRequest, Hazard, Lesson, Mark, NextFinding, Tally, Window,

@@ -171,6 +171,18 @@ pub struct DutyForecast {
     pub hazards: Vec<Hazard>,
 }
 
+impl DutyForecast {
+    /// The reason that goes with what decided the date. Reasons come in the order prediction, rating, season, ceiling; no
+    /// duty has both a season or rating and a prediction, and nothing follows a ceiling.
+    pub fn why(&self) -> Option<&str> {
+        let why = match self.decided_by {
+            DecidedBy::Ceiling | DecidedBy::FirstLook => self.reasons.last(),
+            DecidedBy::Prediction | DecidedBy::Season | DecidedBy::Rating | DecidedBy::Nothing => self.reasons.first(),
+        };
+        why.map(String::as_str)
+    }
+}
+
 words! {
     /// What a forecast's rain stands on.
     Basis {

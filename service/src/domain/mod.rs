@@ -13,6 +13,7 @@ pub mod clock;
 pub mod component;
 pub mod context;
 pub mod defaults;
+pub mod digest;
 pub mod duty;
 pub mod duty_settings;
 pub mod error;

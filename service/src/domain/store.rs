@@ -24,7 +24,7 @@ use crate::domain::reminder::{Read, ReminderFilter, Stretch, Telling};
 use crate::domain::skill::{Answered, DutySkill, History, SkillFilter};
 use crate::domain::status::Status;
 use crate::domain::system::{System, SystemFacts};
-use crate::domain::task::{State, Task};
+use crate::domain::task::{Counted, State, Task};
 use crate::domain::visit::{Revision, Visit};
 use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -413,6 +413,8 @@ pub trait TaskStore: Send + Sync {
         filter: &TaskFilter,
         page: &PageAsked<NaiveDate>,
     ) -> Stored<Vec<Task>>;
+    /// How many tasks a filter finds, in no order.
+    async fn count_tasks(&self, account: AccountId, filter: &TaskFilter) -> Stored<Counted>;
     /// One task.
     async fn task(&self, account: AccountId, id: TaskId) -> Stored<Option<Task>>;
     /// A system's status, if it was ever refreshed.

@@ -2,6 +2,7 @@
 
 use crate::domain::Context;
 use crate::domain::check::Check;
+use crate::domain::clock;
 use crate::domain::component::{Kind, words};
 use crate::domain::duty::Duty;
 use crate::domain::error::{Error, Result};
@@ -9,7 +10,7 @@ use crate::domain::forecast::DutyForecast;
 use crate::domain::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
 use crate::domain::paging::{PageAsked, PageFound};
 use crate::domain::store::TaskFilter;
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, Days, NaiveDate, Utc};
 
 /// Days before the due date from which a task is near.
 pub const NEAR_DAYS: i64 = 7;
@@ -89,6 +90,30 @@ impl Task {
     /// The date it is sorted by.
     pub fn sort_on(&self) -> NaiveDate {
         self.due_on.unwrap_or(NO_DATE)
+    }
+}
+
+/// The last day of so many days from now. It counts from the latest civil date on earth: a week's list may show a task a
+/// few hours early, never too late.
+pub fn last_day(now: DateTime<Utc>, days: u64) -> Option<NaiveDate> {
+    clock::local_date(now, chrono_tz::Pacific::Kiritimati).checked_add_days(Days::new(days))
+}
+
+/// How many tasks a filter finds, however many there are.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Counted {
+    /// By state and duty.
+    pub tasks: Vec<(State, Duty, u64)>,
+    /// Systems that they are of.
+    pub systems: u64,
+    /// Properties that those stand at.
+    pub properties: u64,
+}
+
+impl Counted {
+    /// All of them.
+    pub fn total(&self) -> u64 {
+        self.tasks.iter().map(|(_, _, count)| count).sum()
     }
 }
 

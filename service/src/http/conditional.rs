@@ -20,11 +20,21 @@ pub fn json(value: &impl Serialize) -> Result<String, ApiError> {
 /// A JSON answer that says under which tag it can be asked for again. Readers get it fresh every time they ask
 /// (`no-cache`), and pay for it only when it changed.
 pub fn tagged(req: &HttpRequest, tag: &str, body: String) -> HttpResponse {
+    tagged_as(req, "application/json", tag, body)
+}
+
+/// The same for another media type, under a hash of the content.
+pub fn text(req: &HttpRequest, media_type: &str, body: String) -> HttpResponse {
+    let tag = hash(&body);
+    tagged_as(req, media_type, &tag, body)
+}
+
+fn tagged_as(req: &HttpRequest, media_type: &str, tag: &str, body: String) -> HttpResponse {
     let tag = EntityTag::new_strong(tag.to_owned());
     let mut response = if matches(req, &tag) {
         HttpResponse::new(StatusCode::NOT_MODIFIED)
     } else {
-        HttpResponse::Ok().content_type("application/json").body(body)
+        HttpResponse::Ok().content_type(media_type).body(body)
     };
     let headers = response.headers_mut();
     if let Ok(value) = header::HeaderValue::from_str(&tag.to_string()) {

@@ -9,6 +9,7 @@ mod access_log;
 mod body;
 mod conditional;
 mod idempotent;
+mod negotiate;
 pub mod openapi;
 mod problem;
 mod query;

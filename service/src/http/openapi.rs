@@ -1,8 +1,7 @@
 //! The OpenAPI document: collected from the handlers, committed as `openapi/openapi.json`, never written by hand.
 
 use super::routes::{
-    accounts, components, duties, forecasts, gauges, properties, rain, reminders, skill, systems, tasks,
-    visits,
+    accounts, components, digest, duties, forecasts, gauges, properties, rain, reminders, skill, systems, tasks, visits,
 };
 use super::{samples, service};
 use eavesward_contract as wire;
@@ -37,6 +36,7 @@ use utoipa::{Modify, OpenApi};
         components::retire,
         tasks::list, tasks::get,
         reminders::pull,
+        digest::accepted, digest::by_ending,
         forecasts::of_system, forecasts::stateless,
         skill::by_duty, skill::answers,
         visits::list, visits::log, visits::get, visits::correct, visits::withdraw, visits::revisions,
@@ -178,7 +178,11 @@ fn problems(path: &str, operation: &mut Operation, guarded: bool, post: bool) {
         add("400", "A parameter or the body could not be read");
         add("422", "Some values are not allowed");
     }
-    if in_path {
+    let digest = path.starts_with("/v1/digest");
+    if digest {
+        add("406", "Not a media type that can be made");
+    }
+    if in_path && !digest {
         add("404", "No such thing in this account");
     }
     if if_match {

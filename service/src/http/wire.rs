@@ -1,6 +1,7 @@
 //! Wire types to domain types and back, by hand: neither follows the other when it changes.
 
 mod component;
+mod digest;
 mod duty;
 mod forecast;
 pub use duty::UNKNOWN_DUTY;

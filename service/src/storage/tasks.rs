@@ -1,10 +1,11 @@
 //! Tasks and statuses as they are read. How they are written is in [`super::refresh`].
 
+use crate::domain::duty::Duty;
 use crate::domain::ids::{AccountId, SystemId, TaskId};
 use crate::domain::paging::PageAsked;
 use crate::domain::status::Status;
 use crate::domain::store::{Refreshed, StaleSystem, Stored, TaskFilter, TaskStore};
-use crate::domain::task::{NO_DATE, Task};
+use crate::domain::task::{Counted, NO_DATE, State, Task};
 use crate::storage::connection::{Database, retried};
 use crate::storage::packed::Opened;
 use crate::storage::refresh;
@@ -77,6 +78,27 @@ impl TaskStore for Database {
         // The page is cut before the names are looked up, so that a database cannot begin with the names.
         query.push(" ORDER BY sort_on, id LIMIT ").bind(page.rows()).push(BESIDE);
         values(self.all(query).await?, TaskRow::read)
+    }
+
+    async fn count_tasks(&self, account: AccountId, asked: &TaskFilter) -> Stored<Counted> {
+        let all = PageAsked { after: None, limit: 1 };
+        let mut by = sql("SELECT state, duty, COUNT(*) FROM tasks WHERE ");
+        filter(&mut by, account, asked, &all);
+        by.push(" GROUP BY state, duty");
+        let mut places = sql("SELECT COUNT(DISTINCT s.id), COUNT(DISTINCT s.property_id) FROM systems s \
+             WHERE s.id IN (SELECT system_id FROM tasks WHERE ");
+        filter(&mut places, account, asked, &all);
+        places.push(")");
+        let mut tx = self.begin_reading().await?;
+        let rows = tx.all::<(String, String, i64)>(by).await?;
+        let (systems, properties) = tx.first::<(i64, i64)>(places).await?.unwrap_or_default();
+        tx.commit().await?;
+        let place = Place { table: "tasks", id: account.0 };
+        let tasks = values(rows, |(state, duty, count)| {
+            let state = place.word("state", State::parse(&state))?;
+            Ok((state, place.word("duty", Duty::parse(&duty))?, count.unsigned_abs()))
+        })?;
+        Ok(Counted { tasks, systems: systems.unsigned_abs(), properties: properties.unsigned_abs() })
     }
 
     async fn task(&self, account: AccountId, id: TaskId) -> Stored<Option<Task>> {

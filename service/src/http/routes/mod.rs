@@ -2,6 +2,7 @@
 
 pub mod accounts;
 pub mod components;
+pub mod digest;
 pub mod duties;
 pub mod forecasts;
 pub mod gauges;
@@ -99,6 +100,8 @@ pub fn configure(cfg: &mut ServiceConfig) {
         .service(at("/tasks", vec![("GET", get().to(tasks::list))]))
         .service(at("/tasks/{id}", vec![("GET", get().to(tasks::get))]))
         .service(at("/reminders", vec![("GET", get().to(reminders::pull))]))
+        .service(at("/digest", vec![("GET", get().to(digest::accepted))]))
+        .service(at("/digest.{format}", vec![("GET", get().to(digest::by_ending))]))
         .service(at("/skill", vec![("GET", get().to(skill::by_duty))]))
         .service(at("/skill/answers", vec![("GET", get().to(skill::answers))]))
         .service(at("/visits", vec![("GET", get().to(visits::list)), ("POST", post().to(visits::log))]))

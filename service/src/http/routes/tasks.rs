@@ -2,13 +2,13 @@
 
 use crate::domain::ids::{PropertyId, SystemId, TaskId};
 use crate::domain::store::TaskFilter;
-use crate::domain::{Context, Error, clock, component, task};
+use crate::domain::{Context, Error, component, task};
 use crate::http::access::{Reader, known};
 use crate::http::conditional::{hashed, page};
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
 use actix_web::{HttpRequest, HttpResponse, web};
-use chrono::{Days, NaiveDate};
+use chrono::NaiveDate;
 use eavesward_contract as wire;
 use serde::Deserialize;
 use uuid::Uuid;
@@ -70,16 +70,7 @@ fn filter(cx: &Context, which: &Which) -> Result<TaskFilter, ApiError> {
         .component_kind
         .map(|kind| known::<_, component::Kind>("component_kind", kind, "the kinds that /docs lists"))
         .transpose()?;
-    let (mut from, mut to) = (which.from, which.to);
-    if let Some(within) = &which.within {
-        if from.is_some() || to.is_some() {
-            return Err(Error::field("within", "send either within, or from and to").into());
-        }
-        // The latest civil date on earth: a week's list may show a task a few hours early, never too late.
-        let today = clock::local_date(cx.clock.now(), chrono_tz::Pacific::Kiritimati);
-        to = today.checked_add_days(Days::new(days(within)?));
-        from = None;
-    }
+    let (from, to) = span(cx, which.within.as_deref(), (which.from, which.to))?;
     Ok(TaskFilter {
         property_id: which.property_id.map(PropertyId),
         system_id: which.system_id.map(SystemId),
@@ -88,6 +79,19 @@ fn filter(cx: &Context, which: &Which) -> Result<TaskFilter, ApiError> {
         from,
         to,
     })
+}
+
+/// The first and the last day that a request asks for.
+pub(super) fn span(
+    cx: &Context,
+    within: Option<&str>,
+    (from, to): (Option<NaiveDate>, Option<NaiveDate>),
+) -> Result<(Option<NaiveDate>, Option<NaiveDate>), ApiError> {
+    let Some(within) = within else { return Ok((from, to)) };
+    if from.is_some() || to.is_some() {
+        return Err(Error::field("within", "send either within, or from and to").into());
+    }
+    Ok((None, task::last_day(cx.clock.now(), days(within)?)))
 }
 
 fn states(text: Option<&str>) -> Result<Vec<task::State>, ApiError> {

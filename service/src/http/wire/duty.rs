@@ -140,7 +140,12 @@ impl From<forecast::NextFinding> for wire::NextFinding {
 
 /// What to bring for a duty.
 pub(super) fn bring(duty: duty::Duty) -> Vec<String> {
-    duty.bring().iter().map(|&thing| thing.to_owned()).collect()
+    bring_of(duty.bring())
+}
+
+/// Things to bring, as they go over the wire.
+pub(super) fn bring_of(things: &[&str]) -> Vec<String> {
+    things.iter().map(|&thing| thing.to_owned()).collect()
 }
 
 impl From<task::Task> for wire::Task {

@@ -1,0 +1,62 @@
+//! Digests.
+
+use super::duty::bring_of;
+use crate::domain::digest;
+use eavesward_contract as wire;
+
+impl From<digest::Totals> for wire::DigestTotals {
+    fn from(totals: digest::Totals) -> Self {
+        let digest::Totals { tasks, late, due, near, resting, minutes, systems, properties } = totals;
+        Self { tasks, late, due, near, resting, minutes, systems, properties }
+    }
+}
+
+impl From<digest::Line> for wire::DigestTask {
+    fn from(line: digest::Line) -> Self {
+        Self {
+            task_id: line.task_id.0,
+            system_id: line.system_id.0,
+            system_name: line.system_name,
+            component_id: line.component_id.0,
+            component_name: line.component_name,
+            component_kind: line.kind.into(),
+            duty: line.duty.into(),
+            title: line.duty.title().to_owned(),
+            state: line.state.into(),
+            due_on: line.due_on,
+            decided_by: line.decided_by.into(),
+            window: line.window.map(Into::into),
+            minutes: line.duty.minutes(),
+            why: line.why,
+            hazards: line.hazards.into_iter().map(Into::into).collect(),
+        }
+    }
+}
+
+impl From<digest::AtProperty> for wire::DigestProperty {
+    fn from(property: digest::AtProperty) -> Self {
+        Self {
+            property_id: property.id.0,
+            property_name: property.name,
+            totals: property.totals.into(),
+            bring: bring_of(&property.bring),
+            tasks: property.tasks.into_iter().map(Into::into).collect(),
+        }
+    }
+}
+
+impl From<digest::Digest> for wire::Digest {
+    fn from(digest: digest::Digest) -> Self {
+        Self {
+            from: digest.asked.from,
+            to: digest.asked.to,
+            totals: digest.totals.into(),
+            listed: digest.listed(),
+            left_out: digest.left_out,
+            note: digest.note(),
+            bring: bring_of(&digest.bring),
+            cautions: digest.hazards.into_iter().map(Into::into).collect(),
+            properties: digest.properties.into_iter().map(Into::into).collect(),
+        }
+    }
+}
