@@ -264,6 +264,11 @@ impl Response {
         })
     }
 
+    /// The body as text; an error if it is not UTF-8.
+    pub fn text(&self) -> Result<String, Error> {
+        String::from_utf8(self.body.clone()).map_err(|_| Error::contract("the answer is not UTF-8 text"))
+    }
+
     fn into_error(self) -> (Outcome, Error) {
         let problem = serde_json::from_slice::<Problem>(&self.body).ok().map(|problem| {
             // The status line decides, whatever the document repeats.

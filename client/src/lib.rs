@@ -65,8 +65,7 @@ pub use error::Error;
 pub use follow::Follow;
 pub use items::Items;
 pub use query::{
-    Accumulated, AnswerQuery, ComponentQuery, ListQuery, RainFileOptions, RainQuery, ReminderQuery,
-    SkillQuery, SystemQuery, TaskQuery, VisitQuery,
+    Accumulated, AnswerQuery, ComponentQuery, DigestFormat, DigestQuery, ListQuery, RainFileOptions, RainQuery, ReminderQuery, SkillQuery, SystemQuery, TaskQuery, VisitQuery,
 };
 pub use request::{Body, Request};
 pub use resources::{

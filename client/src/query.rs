@@ -45,6 +45,46 @@ pub struct TaskQuery {
     pub cursor: Option<String>,
 }
 
+/// What a digest is of. A week, when no days are given.
+///
+/// `within_days` and `from`/`to` are two ways to say the same; give one of them.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct DigestQuery {
+    /// Only this property.
+    pub property_id: Option<Uuid>,
+    /// Only this system.
+    pub system_id: Option<Uuid>,
+    /// Only what falls due within so many days, along with what is due already.
+    pub within_days: Option<u32>,
+    /// Only what falls due on this day or later.
+    pub from: Option<NaiveDate>,
+    /// Only what falls due on this day or earlier.
+    pub to: Option<NaiveDate>,
+}
+
+/// A digest as text.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DigestFormat {
+    /// A table for a spreadsheet (RFC 4180).
+    Csv,
+    /// Plain text of at most eighty columns.
+    Text,
+    /// CommonMark.
+    Markdown,
+}
+
+impl DigestFormat {
+    /// The ending of its path.
+    pub(crate) const fn ending(self) -> &'static str {
+        match self {
+            Self::Csv => "csv",
+            Self::Text => "txt",
+            Self::Markdown => "md",
+        }
+    }
+}
+
 /// Which systems.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
@@ -207,6 +247,14 @@ impl ReminderQuery {
             .query_some("system_id", self.system_id)
             .query_some("kind", (!kinds.is_empty()).then(|| kinds.join(",")))
             .query_some("limit", self.limit)
+impl DigestQuery {
+    pub(crate) fn put_on(self, request: Request) -> Request {
+        request
+            .query_some("property_id", self.property_id)
+            .query_some("system_id", self.system_id)
+            .query_some("within", self.within_days.map(|days| format!("P{days}D")))
+            .query_some("from", self.from)
+            .query_some("to", self.to)
     }
 }
 

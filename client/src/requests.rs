@@ -3,8 +3,7 @@
 //! Functions that take a body give an error only if it cannot be written as JSON.
 
 use crate::query::{
-    AnswerQuery, ComponentQuery, ListQuery, RainFileOptions, RainQuery, ReminderQuery, SkillQuery,
-    SystemQuery, TaskQuery, VisitQuery, word,
+    AnswerQuery, ComponentQuery, DigestFormat, DigestQuery, ListQuery, RainFileOptions, RainQuery, ReminderQuery, SkillQuery, SystemQuery, TaskQuery, VisitQuery, word,
 };
 use crate::{Error, Request};
 use chrono::NaiveDate;
@@ -242,6 +241,16 @@ pub fn list_answers(query: &AnswerQuery) -> Request {
         .query_some("to", query.to)
         .query_some("limit", query.limit)
         .query_some("cursor", query.cursor.as_deref())
+}
+
+/// `GET /v1/digest`.
+pub fn digest(query: &DigestQuery) -> Request {
+    query.put_on(Request::get("/v1/digest"))
+}
+
+/// `GET /v1/digest.{format}`.
+pub fn digest_as(query: &DigestQuery, format: DigestFormat) -> Request {
+    query.put_on(Request::get(format!("/v1/digest.{}", format.ending())))
 }
 
 /// `GET /v1/visits`.

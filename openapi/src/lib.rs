@@ -8,6 +8,7 @@
 #![deny(missing_docs)]
 
 mod account;
+mod calendar;
 mod component;
 mod digest;
 mod duty;
@@ -24,6 +25,7 @@ mod task;
 mod visit;
 
 pub use account::{Account, ApiKey, KeyCreated, KeyRequest, Scope};
+pub use calendar::{Calendar, CalendarCreated, CalendarRequest};
 pub use component::{
     Component, ComponentKind, ComponentRequest, CouplingMaterial, Emptying, Exposition, MonthDay, Part,
     ReplaceRequest, RetireRequest, Shade, ValveType,

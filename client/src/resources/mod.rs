@@ -12,8 +12,8 @@ pub use places::{Gauges, Keys, Properties, property_update_from};
 pub use systems::{Components, StatusChange, Systems, system_update_from};
 pub use work::{Reminders, Skill, Tasks, Visits};
 
-use crate::{Client, Error, Items, Request, requests};
-use eavesward_contract::{Account, ForecastRequest, Page, SystemForecast};
+use crate::{Client, DigestFormat, DigestQuery, Error, Items, Request, requests};
+use eavesward_contract::{Account, Digest, ForecastRequest, Page, SystemForecast};
 use serde::de::DeserializeOwned;
 
 impl Client {
@@ -65,6 +65,15 @@ impl Client {
     /// What became of tasks, to be followed.
     pub fn reminders(&self) -> Reminders<'_> {
         Reminders(self)
+    /// What falls due, by property, with what to bring for the whole trip and every caution once; a week when the query
+    /// names no days.
+    pub async fn digest(&self, query: &DigestQuery) -> Result<Digest, Error> {
+        self.call(requests::digest(query)).await
+    }
+
+    /// The same as text, for a mail, a page or a spreadsheet.
+    pub async fn digest_as(&self, query: &DigestQuery, format: DigestFormat) -> Result<String, Error> {
+        self.send(requests::digest_as(query, format)).await?.text()
     }
 
     /// How well past forecasts met what was found.

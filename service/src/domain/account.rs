@@ -9,6 +9,9 @@ use base64::{Engine as _, engine::general_purpose::URL_SAFE_NO_PAD};
 use chrono::{DateTime, Utc};
 use sha2::{Digest, Sha256};
 
+/// Begins the secret of a key.
+const WORD: &str = "ew";
+
 /// Everything stored belongs to one account.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Account {
@@ -78,6 +81,19 @@ pub struct Key {
 pub struct Secret(String);
 
 impl Secret {
+    /// A new one: a word that says what it is for, and 256 random bits.
+    ///
+    /// # Errors
+    /// When the operating system gives no randomness.
+    pub(crate) fn random(word: &str) -> Result<Self> {
+        Ok(Self(format!("{word}_{}", URL_SAFE_NO_PAD.encode(ids::random_256()?))))
+    }
+
+    /// Its first characters, to tell it from others: the word and six more.
+    pub(crate) fn hint(&self, word: &str) -> String {
+        self.0.chars().take(word.len() + 7).collect()
+    }
+
     /// The text, to be shown to its owner once.
     pub fn reveal(&self) -> &str {
         &self.0
@@ -122,19 +138,19 @@ fn new_key(account_id: AccountId, draft: KeyDraft, now: DateTime<Utc>) -> Result
     let mut scopes = draft.scopes;
     scopes.sort_unstable();
     scopes.dedup();
-    let secret = format!("ew_{}", URL_SAFE_NO_PAD.encode(ids::random_256()?));
+    let secret = Secret::random(WORD)?;
     let key = Key {
         id: KeyId::new(),
         account_id,
         name: draft.name,
         scopes,
-        hash: hash(&secret),
-        hint: secret.chars().take(9).collect(),
+        hash: hash(secret.reveal()),
+        hint: secret.hint(WORD),
         created_at: now,
         expires_at: draft.expires_at,
         revoked_at: None,
     };
-    Ok((key, Secret(secret)))
+    Ok((key, secret))
 }
 
 /// On an empty database, makes an account with a key that may do everything; later, and on every replica but the

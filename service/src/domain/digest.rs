@@ -18,9 +18,8 @@ use crate::domain::duty::{DecidedBy, Duty};
 use crate::domain::error::Result;
 use crate::domain::forecast::Window;
 use crate::domain::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
-use crate::domain::paging::{self, After, PageAsked};
 use crate::domain::store::TaskFilter;
-use crate::domain::task::{Counted, State, Task};
+use crate::domain::task::{self, Counted, State, Task};
 use chrono::NaiveDate;
 use std::collections::BTreeSet;
 
@@ -286,21 +285,10 @@ pub async fn gather(cx: &Context, account: AccountId, asked: Asked) -> Result<Di
     let Asked { property_id, system_id, from, to } = asked;
     let filter = TaskFilter { property_id, system_id, from, to, ..TaskFilter::default() };
     let mut maker = Maker::default();
-    let mut page = PageAsked { after: None, limit: paging::MOST };
-    loop {
-        let room = (MOST_TASKS - maker.lines).min(page.limit as usize);
-        let rows = cx.store.tasks(account, &filter, &page).await?;
-        let more = rows.len() > room;
-        for task in rows.into_iter().take(room) {
-            page.after = Some(After { key: task.sort_on(), id: task.id.0 });
-            maker.add(task);
-        }
-        if !more {
-            return Ok(maker.done(asked, 0, None));
-        }
-        if maker.lines == MOST_TASKS {
-            let counted = cx.store.count_tasks(account, &filter).await?;
-            return Ok(maker.done(asked, 1, Some(&counted)));
-        }
-    }
+    let next = task::each(cx, account, &filter, MOST_TASKS, |task| maker.add(task)).await?;
+    let all = match &next {
+        Some(_) => Some(cx.store.count_tasks(account, &filter).await?),
+        None => None,
+    };
+    Ok(maker.done(asked, u64::from(next.is_some()), all.as_ref()))
 }

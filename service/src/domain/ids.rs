@@ -47,6 +47,8 @@ ids! {
     AnswerId,
     /// Id of an entry of the reminders' feed.
     EntryId,
+    /// Id of a calendar feed.
+    CalendarId,
 }
 
 impl TaskId {

@@ -7,6 +7,7 @@
 //! names the field and the way out.
 
 pub mod account;
+pub mod calendar;
 pub mod cautions;
 pub mod check;
 pub mod clock;

@@ -7,6 +7,10 @@
 //! Writes that a forecast depends on (an account's figures for a duty, a property's or gauge's facts, rain, a system, a
 //! component, a visit) mark the systems they reach as stale, in the same transaction.
 
+mod calendars;
+
+pub use calendars::CalendarStore;
+
 use crate::domain::account::{Account, Key};
 use crate::domain::component::{Component, ComponentFacts, Kind};
 use crate::domain::duty::Duty;
@@ -254,6 +258,8 @@ pub trait PropertyStore: Send + Sync {
     async fn property(&self, account: AccountId, id: PropertyId) -> Stored<Option<Property>>;
     /// The account's properties by `(name, id)`, names compared byte by byte on every database.
     async fn properties(&self, account: AccountId, page: &PageAsked<String>) -> Stored<Vec<Property>>;
+    /// Those of these properties that are the account's, in no order.
+    async fn properties_of(&self, account: AccountId, ids: &[PropertyId]) -> Stored<Vec<Property>>;
     /// Replaces the facts if the version is current; its systems become stale.
     async fn update_property(
         &self,
@@ -505,6 +511,7 @@ pub trait Store:
     + TaskStore
     + SkillStore
     + ReminderStore
+    + CalendarStore
     + IdempotencyStore
 {
     /// Whether it can be reached.

@@ -8,7 +8,7 @@ use crate::domain::duty::Duty;
 use crate::domain::error::{Error, Result};
 use crate::domain::forecast::DutyForecast;
 use crate::domain::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
-use crate::domain::paging::{PageAsked, PageFound};
+use crate::domain::paging::{self, After, PageAsked, PageFound};
 use crate::domain::store::TaskFilter;
 use chrono::{DateTime, Days, NaiveDate, Utc};
 
@@ -114,6 +114,33 @@ impl Counted {
     /// All of them.
     pub fn total(&self) -> u64 {
         self.tasks.iter().map(|(_, _, count)| count).sum()
+    }
+}
+
+/// Hands the first `most` of the account's tasks over, by due date, as they are read; gives the first one that is left out,
+/// if there are more.
+pub(crate) async fn each(
+    cx: &Context,
+    account: AccountId,
+    filter: &TaskFilter,
+    most: usize,
+    mut take: impl FnMut(Task) + Send,
+) -> Result<Option<Task>> {
+    let mut page = PageAsked { after: None, limit: paging::MOST };
+    let mut taken = 0;
+    loop {
+        let room = (most - taken).min(page.limit as usize);
+        let mut rows = cx.store.tasks(account, filter, &page).await?.into_iter();
+        for task in rows.by_ref().take(room) {
+            page.after = Some(After { key: task.sort_on(), id: task.id.0 });
+            taken += 1;
+            take(task);
+        }
+        match rows.next() {
+            Some(next) if taken == most => return Ok(Some(next)),
+            Some(_) => {}
+            None => return Ok(None),
+        }
     }
 }
 

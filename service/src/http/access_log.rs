@@ -1,10 +1,30 @@
 //! One line of log for each request, with its id.
 
+use crate::domain::calendar::WORD;
 use actix_web::HttpMessage;
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use tracing::{Span, field};
 use tracing_actix_web::{RequestId, RootSpanBuilder};
+
+/// What is shown of a path: all of it, but for the secret in the address of a calendar, however it is spelt.
+pub fn shown(path: &str) -> &str {
+    let plain = percent_decode(path);
+    if plain.contains(WORD) || plain.trim_start_matches('/').starts_with("calendars") { "/calendars/(secret)" } else { path }
+}
+
+/// A path without its percent signs, as far as it can be read; only to look for something in it.
+fn percent_decode(path: &str) -> String {
+    let bytes = path.as_bytes();
+    let (mut out, mut at) = (Vec::with_capacity(bytes.len()), 0);
+    while let Some(&byte) = bytes.get(at) {
+        let hex = bytes.get(at + 1..at + 3).filter(|_| byte == b'%');
+        let read = hex.and_then(|hex| u8::from_str_radix(std::str::from_utf8(hex).ok()?, 16).ok());
+        out.push(read.unwrap_or(byte));
+        at += if read.is_some() { 3 } else { 1 };
+    }
+    String::from_utf8_lossy(&out).into_owned()
+}
 
 /// Opens a span for each request and says how it ended. Headers, query and bodies are never logged: keys and notes are
 /// in them.
@@ -13,7 +33,7 @@ pub struct AccessLog;
 
 impl RootSpanBuilder for AccessLog {
     fn on_request_start(request: &ServiceRequest) -> Span {
-        let (method, path) = (request.method().as_str(), request.path());
+        let (method, path) = (request.method().as_str(), shown(request.path()));
         let id = request.extensions().get::<RequestId>().map(|id| field::display(*id));
         // Health checks come every few seconds; they are only told of when somebody debugs.
         if matches!(path, "/healthz" | "/readyz" | "/metrics") {
@@ -33,6 +53,30 @@ impl RootSpanBuilder for AccessLog {
             span.in_scope(|| tracing::info!("answered"));
         } else {
             span.in_scope(|| tracing::debug!("answered"));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_secret_of_a_calendar_is_not_shown_however_it_is_spelt() {
+        for path in [
+            "/calendars/ewc_abc.ics",
+            "/%63alendars/ewc_abc.ics",
+            "/calendars/%65wc_abc.ics",
+            "//calendars/e%77c%5fabc",
+            "/calendars/abc",
+            "/v1/calendars/ewc_abc",
+            "/v1/tasks/ewc_abc",
+            "/calendars",
+        ] {
+            assert_eq!(shown(path), "/calendars/(secret)", "{path}");
+        }
+        for path in ["/v1/calendars", "/v1/calendars/0190", "/v1/tasks", "/", "/%", "/%zz/%2"] {
+            assert_eq!(shown(path), path);
         }
     }
 }

@@ -1,7 +1,7 @@
 //! The OpenAPI document: collected from the handlers, committed as `openapi/openapi.json`, never written by hand.
 
 use super::routes::{
-    accounts, components, digest, duties, forecasts, gauges, properties, rain, reminders, skill, systems, tasks, visits,
+    accounts, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, skill, systems, tasks, visits,
 };
 use super::{samples, service};
 use eavesward_contract as wire;
@@ -37,6 +37,7 @@ use utoipa::{Modify, OpenApi};
         tasks::list, tasks::get,
         reminders::pull,
         digest::accepted, digest::by_ending,
+        calendars::list, calendars::create, calendars::revoke, calendars::read,
         forecasts::of_system, forecasts::stateless,
         skill::by_duty, skill::answers,
         visits::list, visits::log, visits::get, visits::correct, visits::withdraw, visits::revisions,
@@ -52,6 +53,7 @@ use utoipa::{Modify, OpenApi};
         (name = "components", description = "The parts that want care"),
         (name = "tasks", description = "What falls due"),
         (name = "reminders", description = "What became of tasks, to be followed"),
+        (name = "calendars", description = "Dates in people's calendars"),
         (name = "forecasts", description = "Why, explained in full"),
         (name = "visits", description = "What was done and found"),
         (name = "skill", description = "How far to trust the dates"),

@@ -1,5 +1,6 @@
 //! The one place where errors become problem documents.
 
+use super::access_log::shown;
 use crate::domain::store::StoreError;
 use crate::domain::{Error, FieldError};
 use actix_web::body::{BoxBody, EitherBody, MessageBody};
@@ -165,7 +166,7 @@ pub async fn explain<B: MessageBody>(
     if req.method() == Method::HEAD {
         req.head_mut().method = Method::GET;
     }
-    let instance = Some(req.path().to_owned());
+    let instance = Some(shown(req.path()).to_owned());
     let request_id = req.extensions().get::<RequestId>().map(ToString::to_string);
     let mut response = next.call(req).await?;
     let replacement = match response.response().error() {

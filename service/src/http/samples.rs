@@ -13,6 +13,7 @@ pub fn by_schema() -> Vec<(&'static str, Value)> {
         ("DutySettingsRequest", value(&duty_settings())),
         ("PropertyRequest", value(&property())),
         ("GaugeRequest", value(&gauge())),
+        ("CalendarRequest", value(&calendar())),
         ("RainRequest", value(&wire::RainRequest { days: rain() })),
         ("RoofRequest", value(&roof())),
         ("SystemCreateRequest", value(&system())),
@@ -78,6 +79,10 @@ fn duty_settings() -> wire::DutySettingsRequest {
         lead_days: Some(14),
         move_days: None,
     }
+}
+
+fn calendar() -> wire::CalendarRequest {
+    wire::CalendarRequest { name: "Orchard upkeep".to_owned(), property_id: Some(id(2)), horizon_days: Some(120) }
 }
 
 fn gauge() -> wire::GaugeRequest {

@@ -3,7 +3,7 @@
 use super::conditional::tagged;
 use super::openapi;
 use super::problem::ApiError;
-use super::routes::at;
+use super::routes::{at, calendars};
 use crate::domain::Context;
 use actix_web::web::{self, ServiceConfig};
 use actix_web::{HttpRequest, HttpResponse};
@@ -72,6 +72,7 @@ pub fn configure(cfg: &mut ServiceConfig) {
         .service(at("/readyz", vec![("GET", web::get().to(readyz))]))
         .service(at("/openapi.json", vec![("GET", web::get().to(document))]))
         .service(at("/", vec![("GET", web::get().to(front))]))
+        .service(at("/calendars/{token}.ics", vec![("GET", web::get().to(calendars::read))]))
         .service(at("/problems/{code}", vec![("GET", web::get().to(problem))]))
         .service(web::redirect("/docs", "/docs/"))
         .service(SwaggerUi::new("/docs/{_:.*}").config(Config::from("/openapi.json")))

@@ -1,5 +1,6 @@
 //! Wire types to domain types and back, by hand: neither follows the other when it changes.
 
+mod calendar;
 mod component;
 mod digest;
 mod duty;

@@ -12,6 +12,7 @@
 //! so that writers never wait for each other in a circle.
 
 mod accounts;
+mod calendars;
 mod components;
 mod connection;
 mod duty_settings;

@@ -61,6 +61,15 @@ impl PropertyStore for Database {
         values(self.all(query).await?, PropertyRow::read)
     }
 
+    async fn properties_of(&self, account: AccountId, ids: &[PropertyId]) -> Stored<Vec<Property>> {
+        if ids.is_empty() {
+            return Ok(Vec::new());
+        }
+        let mut query = select();
+        query.push("account_id = ").bind(account).push(" AND id IN ").bind_list(ids);
+        values(self.all(query).await?, PropertyRow::read)
+    }
+
     async fn update_property(
         &self,
         account: AccountId,

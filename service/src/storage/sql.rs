@@ -1,7 +1,7 @@
 //! A statement with its values, before it is known which database it goes to.
 
 use crate::domain::ids::{
-    AccountId, AnswerId, ComponentId, GaugeId, KeyId, PropertyId, SystemId, TaskId, VisitId,
+    AccountId, AnswerId, CalendarId, ComponentId, GaugeId, KeyId, PropertyId, SystemId, TaskId, VisitId,
 };
 use chrono::{DateTime, NaiveDate, Utc};
 use std::borrow::Cow;
@@ -56,6 +56,7 @@ bind! {
     VisitId => Uuid, |this| this.0;
     TaskId => Uuid, |this| this.0;
     AnswerId => Uuid, |this| this.0;
+    CalendarId => Uuid, |this| this.0;
     NaiveDate => Int, |this| i64::from(this.to_epoch_days());
     DateTime<Utc> => Int, |this| this.timestamp_micros();
 }

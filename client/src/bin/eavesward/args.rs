@@ -3,6 +3,7 @@
 use crate::cmd::{
     component, due, duty, forecast, gauge, key, property, rain, reminders, skill, status, system, visit,
 };
+use crate::cmd::{component, digest, due, duty, forecast, gauge, key, property, rain, skill, status, system, visit};
 use crate::show::Units;
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
@@ -55,6 +56,8 @@ pub enum Command {
     Due(due::Due),
     /// What became of tasks, as an entry each: coming, due, late, moved, done, withdrawn
     Reminders(reminders::Reminders),
+    /// What is due in one piece, by property: to be printed, mailed or opened in a spreadsheet
+    Digest(digest::Digest),
     /// A system explained in full
     Forecast(forecast::Forecast),
     /// A system in a few lines

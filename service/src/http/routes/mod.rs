@@ -1,6 +1,7 @@
 //! The routes, a file a resource.
 
 pub mod accounts;
+pub mod calendars;
 pub mod components;
 pub mod digest;
 pub mod duties;
@@ -43,6 +44,11 @@ pub fn configure(cfg: &mut ServiceConfig) {
             vec![("GET", get().to(accounts::keys)), ("POST", post().to(accounts::create_key))],
         ))
         .service(at("/keys/{id}", vec![("DELETE", delete().to(accounts::revoke_key))]))
+        .service(at(
+            "/calendars",
+            vec![("GET", get().to(calendars::list)), ("POST", post().to(calendars::create))],
+        ))
+        .service(at("/calendars/{id}", vec![("DELETE", delete().to(calendars::revoke))]))
         .service(at("/duties", vec![("GET", get().to(duties::list))]))
         .service(at(
             "/duties/{duty}",

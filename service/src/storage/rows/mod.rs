@@ -2,6 +2,7 @@
 
 mod account;
 mod answered;
+mod calendar;
 mod component;
 mod duty_setting;
 mod gauge;
@@ -12,6 +13,7 @@ mod visit;
 
 pub(super) use account::{AccountRow, KeyRow, scope_words};
 pub(super) use answered::{ANSWERED_COLUMNS, AnsweredRow, Kept};
+pub(super) use calendar::CalendarRow;
 pub(super) use component::{COMPONENT_COLUMNS, ComponentRow};
 pub(super) use duty_setting::DutySettingRow;
 pub(super) use gauge::{GAUGE_COLUMNS, GaugeRow};

@@ -1,6 +1,7 @@
 //! One file a subcommand. To add one: its arguments and `run` in a file here, a line in `args::Command`, an arm below.
 
 pub mod component;
+pub mod digest;
 pub mod due;
 mod due_as_of;
 pub mod duty;
@@ -47,6 +48,7 @@ async fn dispatch(cli: Cli, io: Io<'_>) -> Result<u8, Failure> {
     let app = &mut app;
     match cli.command {
         Command::Due(due) => return due.run(app).await,
+        Command::Digest(digest) => digest.run(app).await?,
         Command::Forecast(forecast) => forecast.run(app).await?,
         Command::Status(status) => status.run(app).await?,
         Command::Rain(rain) => rain.run(app).await?,

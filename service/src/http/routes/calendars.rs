@@ -1,0 +1,116 @@
+//! Calendar feeds: kept under `/v1` with a key, read outside of it by their secret address.
+
+use super::Paging;
+use crate::domain::calendar;
+use crate::domain::ids::CalendarId;
+use crate::domain::{Context, Error};
+use crate::http::access::Keeper;
+use crate::http::body::Json;
+use crate::http::conditional::{json, page, text};
+use crate::http::idempotent;
+use crate::http::problem::ApiError;
+use crate::http::query::Query;
+use actix_web::http::header::{self, HeaderName, HeaderValue};
+use actix_web::{HttpRequest, HttpResponse, web};
+use eavesward_contract::{self as wire, ProblemCode};
+use serde::Deserialize;
+use uuid::Uuid;
+
+type Answer = Result<HttpResponse, ApiError>;
+
+/// List calendar feeds
+///
+/// Every feed of the account, oldest first, revoked ones included. Needs the scope `admin`.
+#[utoipa::path(get, path = "/v1/calendars", tag = "calendars", operation_id = "list_calendars", params(Paging),
+    responses((status = 200, description = "One page of feeds", body = wire::Page<wire::Calendar>)))]
+pub async fn list(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
+    let found = calendar::list(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
+    page::<_, wire::Calendar>(&req, found)
+}
+
+/// Make a calendar feed
+///
+/// Of one property or of the whole account, to be subscribed to in a calendar. Its address is shown this once; whoever has
+/// it can read the feed, without a key, until it is revoked. For that reason an answer cannot be repeated: with an
+/// `Idempotency-Key` a second request makes no second feed, but it is answered `409`. Needs the scope `admin`.
+#[utoipa::path(post, path = "/v1/calendars", tag = "calendars", operation_id = "create_calendar",
+    request_body = wire::CalendarRequest,
+    responses((status = 201, description = "The feed with its address", body = wire::CalendarCreated)))]
+pub async fn create(
+    req: HttpRequest,
+    caller: Keeper,
+    cx: web::Data<Context>,
+    body: Json<wire::CalendarRequest>,
+) -> Answer {
+    let key = idempotent::key(&req)?;
+    let mut made = None;
+    // What is kept for repetitions is the feed without its secret; the secret goes to the first caller alone.
+    let answer = idempotent::once(&cx, caller.0, &req, body.hash, |_| async {
+        let (calendar, secret) = calendar::create(&cx, caller.0, body.value.into()).await?;
+        let calendar = wire::Calendar::from(calendar);
+        let reply = idempotent::Reply::created(location(calendar.id), 1, &calendar)?;
+        let path = format!("/calendars/{}.ics", secret.reveal());
+        let asked = req.connection_info().clone();
+        let url = format!("{}://{}{path}", asked.scheme(), asked.host());
+        made = Some(wire::CalendarCreated { calendar, path, url });
+        Ok(reply)
+    })
+    .await?;
+    match made {
+        Some(created) => Ok(HttpResponse::Created()
+            .content_type("application/json")
+            .insert_header((header::CACHE_CONTROL, "no-store"))
+            .insert_header((header::LOCATION, location(created.calendar.id)))
+            .body(json(&created)?)),
+        None if key.is_some() => Err(Error::Conflict(
+            "A feed was made by the first request with this Idempotency-Key, and its address was shown then. If it was \
+             lost, revoke that feed and make another with a new Idempotency-Key."
+                .to_owned(),
+        )
+        .into()),
+        None => Ok(answer),
+    }
+}
+
+fn location(id: Uuid) -> String {
+    format!("/v1/calendars/{id}")
+}
+
+/// Revoke a calendar feed
+///
+/// Its address leads nowhere from now on. Revoking twice changes nothing. Needs the scope `admin`.
+#[utoipa::path(delete, path = "/v1/calendars/{id}", tag = "calendars", operation_id = "revoke_calendar",
+    params(("id" = Uuid, Path, description = "Id of the feed")),
+    responses((status = 204, description = "It is revoked")))]
+pub async fn revoke(caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+    calendar::revoke(&cx, caller.0, CalendarId(*id)).await?;
+    Ok(HttpResponse::NoContent().finish())
+}
+
+/// A feed takes no parameters.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Nothing {}
+
+/// Read a calendar feed
+///
+/// As iCalendar (RFC 5545), for calendars to subscribe to: the secret in the path stands for a key. One event lasting all
+/// day for every task with a due date up to the horizon, overdue ones on their due date; SEQUENCE counts up when a date
+/// moves. A task whose component was taken out drops out. At most 2,000 tasks; an event says from which day on some are
+/// left out.
+#[utoipa::path(get, path = "/calendars/{token}.ics", tag = "calendars", operation_id = "read_calendar",
+    params(("token" = String, Path, description = "The secret, as the address has it")),
+    responses((status = 200, description = "The feed", body = String, content_type = "text/calendar")))]
+pub async fn read(req: HttpRequest, cx: web::Data<Context>, token: web::Path<String>, _: Query<Nothing>) -> Answer {
+    let Some(feed) = calendar::read(&cx, &token).await? else {
+        let detail = "There is no calendar at this address, or no longer. Whoever keeps the account's keys can make another.";
+        return Err(ApiError::new(ProblemCode::NotFound, detail));
+    };
+    let mut response = text(&req, "text/calendar; charset=utf-8", feed);
+    let headers = response.headers_mut();
+    // The address is a secret: no page that is opened from here may learn it, and no index may show it.
+    headers.insert(header::REFERRER_POLICY, HeaderValue::from_static("no-referrer"));
+    headers.insert(HeaderName::from_static("x-robots-tag"), HeaderValue::from_static("noindex"));
+    headers.insert(header::CONTENT_DISPOSITION, HeaderValue::from_static("inline; filename=\"eavesward.ics\""));
+    Ok(response)
+}
