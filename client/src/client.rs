@@ -167,7 +167,7 @@ impl Client {
         if (200..300).contains(&status) || status == 304 { Ok(response) } else { Err(response.into_error()) }
     }
 
-    fn url_of(&self, request: &Request) -> Result<Url, Error> {
+    pub(crate) fn url_of(&self, request: &Request) -> Result<Url, Error> {
         if !request.path().starts_with('/') {
             return Err(Error::unsendable(format!("the path {:?} does not begin with `/`", request.path())));
         }

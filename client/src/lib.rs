@@ -69,7 +69,7 @@ pub use query::{
 };
 pub use request::{Body, Request};
 pub use resources::{
-    Components, Duties, Gauges, Keys, Properties, Reminders, Skill, StatusChange, Systems, Tasks, Visits,
+    Calendars, Components, Duties, Gauges, Keys, Properties, Reminders, Skill, StatusChange, Systems, Tasks, Visits,
     property_update_from, system_update_from,
 };
 pub use retry::RetryPolicy;

@@ -31,6 +31,26 @@ pub fn revoke_key(id: Uuid) -> Request {
     Request::delete(at("keys", id))
 }
 
+/// `GET /v1/calendars`.
+pub fn list_calendars(query: &ListQuery) -> Request {
+    paged(Request::get("/v1/calendars"), query)
+}
+
+/// `POST /v1/calendars`.
+pub fn create_calendar(calendar: &contract::CalendarRequest) -> Result<Request, Error> {
+    Request::post("/v1/calendars").json(calendar)
+}
+
+/// `DELETE /v1/calendars/{id}`: revokes the feed.
+pub fn revoke_calendar(id: Uuid) -> Request {
+    Request::delete(at("calendars", id))
+}
+
+/// `GET /calendars/{token}.ics`: what the feed with this path says.
+pub fn read_calendar(path: &str) -> Request {
+    Request::get(path)
+}
+
 /// `GET /v1/duties`. The service gives all in one page, which has no limit to choose.
 pub fn list_duties(cursor: Option<&str>) -> Request {
     Request::get("/v1/duties").query_some("cursor", cursor)

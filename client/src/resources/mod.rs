@@ -2,11 +2,13 @@
 //!
 //! To add a call: add its request to `requests`, then a method here that sends it.
 
+mod calendars;
 mod duties;
 mod places;
 mod systems;
 mod work;
 
+pub use calendars::Calendars;
 pub use duties::Duties;
 pub use places::{Gauges, Keys, Properties, property_update_from};
 pub use systems::{Components, StatusChange, Systems, system_update_from};
@@ -30,6 +32,11 @@ impl Client {
     /// The account's keys.
     pub fn keys(&self) -> Keys<'_> {
         Keys(self)
+    }
+
+    /// Feeds for people's calendars.
+    pub fn calendars(&self) -> Calendars<'_> {
+        Calendars(self)
     }
 
     /// What falls due when, and the account's own figures.

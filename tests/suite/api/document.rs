@@ -20,7 +20,7 @@ impl Operation {
     /// The scope it needs.
     pub fn scope(&self) -> &'static str {
         match (self.method.as_str(), self.path.as_str()) {
-            (_, path) if path.starts_with("/v1/keys") => "admin",
+            (_, path) if path.starts_with("/v1/keys") || path.starts_with("/v1/calendars") => "admin",
             // A forecast that stores nothing is a read.
             ("POST", "/v1/forecast") | ("GET", _) => "read",
             _ => "write",
@@ -34,7 +34,7 @@ impl Operation {
 
     /// A request that is right: `id` goes into the path, `own` holds what the body refers to.
     pub fn request(&self, app: &App, key: &str, id: &str, own: &Own) -> reqwest::RequestBuilder {
-        let mut path = self.path.replace("{id}", id).replace("{duty}", "clear_roof");
+        let mut path = self.path.replace("{id}", id).replace("{duty}", "clear_roof").replace("{format}", "csv");
         if (self.method.as_str(), self.path.as_str()) == ("DELETE", "/v1/gauges/{id}/rain") {
             path.push_str("?from=2020-01-01&to=2020-01-02");
         }
@@ -61,6 +61,7 @@ impl Operation {
         Some(match (self.method.as_str(), self.path.as_str()) {
             ("GET" | "DELETE", _) => return None,
             ("POST", "/v1/keys") => json!({"name": "orchard tablet", "scopes": ["read"]}),
+            ("POST", "/v1/calendars") => json!({"name": "terrace wall", "property_id": own.property}),
             ("PUT", "/v1/duties/{duty}") => json!({"ceiling_months": 9}),
             ("POST", "/v1/properties") | ("PUT", "/v1/properties/{id}") => property(),
             ("POST", "/v1/gauges") | ("PUT", "/v1/gauges/{id}") => gauge(),
@@ -111,6 +112,7 @@ impl Own {
         // Not of the screen, which some operations replace or retire.
         let task = id_of(&place.task(app, "coupling", "check_bands").await);
         let key = app.post("/v1/keys", &json!({"name": "spare key", "scopes": ["read"]})).await;
+        let calendar = app.post("/v1/calendars", &json!({"name": "spare calendar"})).await;
         let system = place.system_id().to_owned();
         let ids = BTreeMap::from([
             ("properties", place.property.clone()),
@@ -120,6 +122,7 @@ impl Own {
             ("tasks", task),
             ("visits", visit),
             ("keys", id_of(&key["key"])),
+            ("calendars", id_of(&calendar["calendar"])),
         ]);
         Self { property: place.property, gauge: place.gauge, system, component, ids }
     }
@@ -182,7 +185,10 @@ pub async fn counts(app: &App, key: &str) -> Vec<(String, usize)> {
         let same = ["/v1/account", "/v1/duties"].contains(&operation.path.as_str());
         if operation.method == "GET" && !operation.path.contains('{') && !same {
             let page = Reply::of(app.request_as(key, "GET", &operation.path)).await.expect(200);
-            counts.push((operation.path, items(&page).len()));
+            // A digest is a list by property.
+            let properties = page["properties"].as_array();
+            let count = properties.map_or_else(|| items(&page).len(), Vec::len);
+            counts.push((operation.path, count));
         }
     }
     counts

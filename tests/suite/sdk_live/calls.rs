@@ -5,12 +5,11 @@
 use super::{client, component, day, gauge, parts, place, property, rain_of, roof, screen};
 use crate::support::app::{App, Reply, over_both};
 use eavesward_client::contract::{
-    Duty, DutySettingsInput, DutySettingsRequest, Finding, ForecastRequest, FoundClass, KeyRequest, Part,
+    CalendarRequest, Duty, DutySettingsInput, DutySettingsRequest, Finding, ForecastRequest, FoundClass, KeyRequest, Part,
     ReplaceRequest, RetireRequest, Scope, ValveType, VisitItem, VisitRequest, WithdrawRequest,
 };
 use eavesward_client::{
-    AnswerQuery, Client, ComponentQuery, ListQuery, RainFileOptions, RainQuery, ReminderQuery, SkillQuery,
-    StatusChange, SystemQuery, TaskQuery, VisitQuery, property_update_from, system_update_from,
+    AnswerQuery, Client, ComponentQuery, DigestFormat, DigestQuery, ListQuery, RainFileOptions, RainQuery, ReminderQuery, SkillQuery, StatusChange, SystemQuery, TaskQuery, VisitQuery, property_update_from, system_update_from,
 };
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
@@ -36,6 +35,8 @@ async fn every_operation_of_the_document_has_a_typed_call(app: &App) {
     visits(&client).await;
     skill(app, &client).await;
     reminders(&client).await;
+    digest(app, &client).await;
+    calendars(app, &client).await;
 
     let documented = documented();
     let wanted: BTreeSet<&str> =
@@ -326,4 +327,38 @@ async fn skill(app: &App, client: &Client) {
         let of = client.skill().answers(&query).all().await.expect("the answers of a duty");
         assert_eq!(of.len() as i64, duty.answered);
     }
+}
+
+async fn digest(app: &App, client: &Client) {
+    app.refresh().await;
+    let query = DigestQuery::builder().within_days(4000).build();
+    let digest = client.digest(&query).await.expect("a digest");
+    assert_eq!((digest.left_out, digest.note.as_deref()), (0, None));
+    let tasks = TaskQuery::builder().within_days(4000).build();
+    let tasks = client.tasks().list(&tasks).all().await.expect("tasks");
+    assert!(digest.listed > 0 && digest.listed == tasks.len() as u64, "{digest:?}");
+    let text = client.digest_as(&query, DigestFormat::Text).await.expect("text");
+    assert!(text.starts_with("What is due by "), "{text}");
+    let markdown = client.digest_as(&query, DigestFormat::Markdown).await.expect("Markdown");
+    assert!(markdown.starts_with("# What is due by "), "{markdown}");
+    let csv = client.digest_as(&query, DigestFormat::Csv).await.expect("CSV");
+    assert!(csv.starts_with("row,property,due_on,"), "{csv}");
+    let nowhere = DigestQuery::builder().property_id(tasks[0].id).build();
+    assert_eq!(client.digest(&nowhere).await.expect("an empty one").totals.tasks, 0);
+}
+
+async fn calendars(app: &App, client: &Client) {
+    let request = CalendarRequest { name: "terrace wall".to_owned(), property_id: None, horizon_days: Some(90) };
+    let made = client.calendars().create(&request).await.expect("a feed");
+    assert_eq!((made.calendar.name.as_str(), made.calendar.horizon_days), ("terrace wall", 90));
+    let url = client.calendars().url(&made).expect("an address");
+    assert_eq!((url.as_str(), url == made.url), (format!("{}{}", app.url, made.path).as_str(), true));
+    let feed = client.calendars().read(&made.path).await.expect("it");
+    assert!(feed.contains("BEGIN:VEVENT"), "{feed}");
+    let all = client.calendars().list(&ListQuery::default()).all().await.expect("the feeds");
+    assert!(all.iter().any(|known| known.id == made.calendar.id && known.last_read_at.is_some()), "{all:?}");
+    client.calendars().revoke(made.calendar.id).await.expect("revoking");
+    let page = client.calendars().page(&ListQuery::default()).await.expect("a page");
+    assert!(page.items.iter().all(|known| known.id != made.calendar.id || known.revoked_at.is_some()));
+    assert!(client.calendars().read(&made.path).await.expect_err("it is gone").is_not_found());
 }

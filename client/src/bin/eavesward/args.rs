@@ -1,9 +1,8 @@
 //! The command line: what holds for every subcommand, and the list of them.
 
 use crate::cmd::{
-    component, due, duty, forecast, gauge, key, property, rain, reminders, skill, status, system, visit,
+    calendar, component, digest, due, duty, forecast, gauge, key, property, rain, reminders, skill, status, system, visit,
 };
-use crate::cmd::{component, digest, due, duty, forecast, gauge, key, property, rain, skill, status, system, visit};
 use crate::show::Units;
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
@@ -85,6 +84,9 @@ pub enum Command {
     /// Components: the parts that want care
     #[command(subcommand)]
     Component(component::Component),
+    /// Feeds for people's calendars
+    #[command(subcommand)]
+    Calendar(calendar::Calendar),
     /// Keys of the account
     #[command(subcommand)]
     Key(key::Key),

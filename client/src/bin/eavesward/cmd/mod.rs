@@ -1,5 +1,6 @@
 //! One file a subcommand. To add one: its arguments and `run` in a file here, a line in `args::Command`, an arm below.
 
+pub mod calendar;
 pub mod component;
 pub mod digest;
 pub mod due;
@@ -60,6 +61,7 @@ async fn dispatch(cli: Cli, io: Io<'_>) -> Result<u8, Failure> {
         Command::Gauge(gauge) => gauge.run(app).await?,
         Command::System(system) => system.run(app).await?,
         Command::Component(component) => component.run(app).await?,
+        Command::Calendar(calendar) => calendar.run(app).await?,
         Command::Key(key) => key.run(app).await?,
         Command::Account => account(app).await?,
     }

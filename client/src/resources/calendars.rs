@@ -1,0 +1,35 @@
+//! Calendar feeds.
+
+use super::list_methods;
+use crate::{Client, Error, ListQuery, requests};
+use eavesward_contract::{Calendar, CalendarCreated, CalendarRequest};
+use uuid::Uuid;
+
+/// Feeds for people's calendars; keeping them needs the scope `admin`, reading one needs its address alone.
+#[derive(Clone, Copy, Debug)]
+pub struct Calendars<'a>(pub(super) &'a Client);
+
+impl Calendars<'_> {
+    list_methods!(Calendar, ListQuery, requests::list_calendars);
+
+    /// Makes a feed. Its address is in the answer and can never be read again; [`Calendars::url`] gives it as this client
+    /// reaches the service.
+    pub async fn create(&self, calendar: &CalendarRequest) -> Result<CalendarCreated, Error> {
+        self.0.call(requests::create_calendar(calendar)?).await
+    }
+
+    /// Revokes a feed: its address leads nowhere from now on.
+    pub async fn revoke(&self, id: Uuid) -> Result<(), Error> {
+        self.0.send(requests::revoke_calendar(id)).await.map(drop)
+    }
+
+    /// What a feed says, as iCalendar text. `path` is the one that making it gave.
+    pub async fn read(&self, path: &str) -> Result<String, Error> {
+        self.0.send(requests::read_calendar(path)).await?.text()
+    }
+
+    /// The address of a new feed, below this client's base URL.
+    pub fn url(&self, created: &CalendarCreated) -> Result<String, Error> {
+        self.0.url_of(&requests::read_calendar(&created.path)).map(String::from)
+    }
+}
