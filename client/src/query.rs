@@ -3,7 +3,7 @@
 use crate::Request;
 use bon::Builder;
 use chrono::NaiveDate;
-use eavesward_contract::{ComponentKind, Duty, RainLayout, ReminderKind, TaskState};
+use eavesward_contract::{ComponentKind, DeliveryState, Duty, RainLayout, ReminderKind, TaskState};
 use uuid::Uuid;
 
 /// A list without filters.
@@ -183,6 +183,19 @@ pub struct ReminderQuery {
     pub limit: Option<u32>,
 }
 
+/// Which deliveries of a subscription.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct DeliveryQuery {
+    /// Only those that stand here.
+    pub state: Option<DeliveryState>,
+    /// Rows a page, 1 to 500; 100 when absent.
+    pub limit: Option<u32>,
+    /// `next_cursor` of the page before; the beginning when absent.
+    #[builder(into)]
+    pub cursor: Option<String>,
+}
+
 /// Which days of a gauge's rain.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
@@ -247,6 +260,9 @@ impl ReminderQuery {
             .query_some("system_id", self.system_id)
             .query_some("kind", (!kinds.is_empty()).then(|| kinds.join(",")))
             .query_some("limit", self.limit)
+    }
+}
+
 impl DigestQuery {
     pub(crate) fn put_on(self, request: Request) -> Request {
         request
@@ -255,6 +271,15 @@ impl DigestQuery {
             .query_some("within", self.within_days.map(|days| format!("P{days}D")))
             .query_some("from", self.from)
             .query_some("to", self.to)
+    }
+}
+
+impl DeliveryQuery {
+    pub(crate) fn put_on(&self, request: Request) -> Request {
+        request
+            .query_some("state", self.state.as_ref().map(word))
+            .query_some("limit", self.limit)
+            .query_some("cursor", self.cursor.as_deref())
     }
 }
 

@@ -20,6 +20,7 @@ mod property;
 mod reminder;
 mod skill;
 mod status;
+mod subscription;
 mod system;
 mod task;
 mod visit;
@@ -49,6 +50,10 @@ pub use property::{MonthlyTemperatures, Property, PropertyRequest};
 pub use reminder::{DateMoved, MoveCause, Reminder, ReminderFeed, ReminderKind};
 pub use skill::{AnsweredForecast, DutySkill, ExpectedFullness};
 pub use status::{NextDuty, RunoffSince, SystemStatus};
+pub use subscription::{
+    Carries, Delivery, DeliveryAttempt, DeliveryContent, DeliveryLog, DeliveryState, DigestForm,
+    ReminderPosted, Subscription, SubscriptionRequest, SubscriptionSecret,
+};
 pub use system::{
     Canopy, CoefficientSource, Roof, RoofRequest, Surface, System, SystemCreateRequest, SystemUpdateRequest,
 };

@@ -3,6 +3,7 @@
 //! The rooms and the doors between them are drawn in DEVELOPERS.md and held by a test.
 
 pub mod config;
+pub mod courier;
 pub mod domain;
 pub mod http;
 pub mod jobs;

@@ -39,7 +39,7 @@ struct Room {
     without: &'static [&'static [&'static str]],
 }
 
-const ROOMS: [Room; 9] = [
+const ROOMS: [Room; 10] = [
     Room {
         name: "domain",
         uses: &[],
@@ -49,13 +49,15 @@ const ROOMS: [Room; 9] = [
     Room { name: "storage", uses: &["domain"], ours: &[], without: &[&HTTP_CRATES] },
     Room { name: "http", uses: &["domain"], ours: &["eavesward_contract"], without: &[&SQL_CRATES] },
     Room { name: "jobs", uses: &["domain"], ours: &[], without: &[&HTTP_CRATES, &SQL_CRATES] },
+    // What goes out to addresses that callers chose goes through this door alone.
+    Room { name: "courier", uses: &["domain"], ours: &[], without: &[&HTTP_CRATES, &SQL_CRATES] },
     Room { name: "pages", uses: &["domain"], ours: &[], without: &[&SQL_CRATES] },
     // Settings name what they set: a log format, a limit of the domain.
     Room { name: "config", uses: &["domain", "telemetry"], ours: &[], without: &[&HTTP_CRATES, &SQL_CRATES] },
     Room { name: "telemetry", uses: &[], ours: &[], without: &[&SQL_CRATES] },
     Room {
         name: "server",
-        uses: &["domain", "storage", "http", "jobs", "pages", "config", "telemetry"],
+        uses: &["domain", "storage", "http", "jobs", "courier", "pages", "config", "telemetry"],
         ours: &["eavesward_contract", "eavesward_engine"],
         without: &[],
     },

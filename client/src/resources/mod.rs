@@ -5,12 +5,14 @@
 mod calendars;
 mod duties;
 mod places;
+mod subscriptions;
 mod systems;
 mod work;
 
 pub use calendars::Calendars;
 pub use duties::Duties;
 pub use places::{Gauges, Keys, Properties, property_update_from};
+pub use subscriptions::Subscriptions;
 pub use systems::{Components, StatusChange, Systems, system_update_from};
 pub use work::{Reminders, Skill, Tasks, Visits};
 
@@ -72,6 +74,8 @@ impl Client {
     /// What became of tasks, to be followed.
     pub fn reminders(&self) -> Reminders<'_> {
         Reminders(self)
+    }
+
     /// What falls due, by property, with what to bring for the whole trip and every caution once; a week when the query
     /// names no days.
     pub async fn digest(&self, query: &DigestQuery) -> Result<Digest, Error> {
@@ -81,6 +85,11 @@ impl Client {
     /// The same as text, for a mail, a page or a spreadsheet.
     pub async fn digest_as(&self, query: &DigestQuery, format: DigestFormat) -> Result<String, Error> {
         self.send(requests::digest_as(query, format)).await?.text()
+    }
+
+    /// Reminders and digests, posted to an address.
+    pub fn subscriptions(&self) -> Subscriptions<'_> {
+        Subscriptions(self)
     }
 
     /// How well past forecasts met what was found.

@@ -100,6 +100,9 @@ pub struct Layer {
     /// Days that entries of the reminders' feed are kept.
     #[arg(long, env = "EAVESWARD_REMINDERS_KEPT_DAYS")]
     pub reminders_kept_days: Option<u32>,
+    /// Whether subscriptions may post to addresses that are not public, and without encryption.
+    #[arg(long, env = "EAVESWARD_LOCAL_WEBHOOKS")]
+    pub local_webhooks: Option<bool>,
     /// Seconds from SIGTERM to the end of accepting requests.
     #[arg(long, env = "EAVESWARD_DRAIN_S")]
     pub drain_s: Option<u64>,
@@ -139,6 +142,8 @@ pub struct Settings {
     pub housekeeping: cron::Schedule,
     /// How long entries of the reminders' feed are kept.
     pub reminders_kept: chrono::TimeDelta,
+    /// Whether subscriptions may post to addresses that are not public, and without encryption.
+    pub local_webhooks: bool,
     /// From SIGTERM to the end of accepting requests.
     pub drain: Duration,
 }
@@ -157,6 +162,7 @@ impl Layer {
             refresh_every_s: self.refresh_every_s.or(below.refresh_every_s),
             housekeeping: self.housekeeping.or(below.housekeeping),
             reminders_kept_days: self.reminders_kept_days.or(below.reminders_kept_days),
+            local_webhooks: self.local_webhooks.or(below.local_webhooks),
             drain_s: self.drain_s.or(below.drain_s),
         }
     }
@@ -196,6 +202,7 @@ impl Settings {
                 format!("housekeeping: {housekeeping:?} is not a cron expression with seconds")
             })?,
             reminders_kept: chrono::TimeDelta::days(all.reminders_kept_days.context(need)?.into()),
+            local_webhooks: all.local_webhooks.context(need)?,
             drain: Duration::from_secs(all.drain_s.context(need)?),
         };
         if settings.max_connections == 0 {

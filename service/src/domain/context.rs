@@ -36,6 +36,8 @@ pub struct Context {
     pub closing: watch::Sender<bool>,
     /// How long things are kept.
     pub kept: Kept,
+    /// Whether subscriptions may post to addresses that are not public, and without encryption.
+    pub local_webhooks: bool,
     /// What refreshes keep in memory of the gauges.
     pub grounds: Arc<GroundCache>,
 }
@@ -45,7 +47,7 @@ impl Context {
     pub fn new(store: Arc<dyn Store>, clock: Arc<dyn Clock>) -> Self {
         let (news, closing) = (watch::Sender::new(0), watch::Sender::new(false));
         let (bell, kept, grounds) = (Arc::new(Notify::new()), Kept::default(), Arc::default());
-        Self { store, clock, bell, news, closing, kept, grounds }
+        Self { store, clock, bell, news, closing, kept, local_webhooks: false, grounds }
     }
 
     /// Tells the job loop that something is stale.

@@ -219,7 +219,13 @@ impl Maker {
         let place = *self.places.entry(task.property_id).or_insert(self.properties.len());
         if place == self.properties.len() {
             let (totals, bring, tasks) = (Totals::default(), Vec::new(), Vec::new());
-            self.properties.push(AtProperty { id: task.property_id, name: property_name, totals, bring, tasks });
+            self.properties.push(AtProperty {
+                id: task.property_id,
+                name: property_name,
+                totals,
+                bring,
+                tasks,
+            });
         }
         self.properties[place].tasks.push(Line {
             task_id: task.id,
@@ -285,7 +291,7 @@ pub async fn gather(cx: &Context, account: AccountId, asked: Asked) -> Result<Di
     let Asked { property_id, system_id, from, to } = asked;
     let filter = TaskFilter { property_id, system_id, from, to, ..TaskFilter::default() };
     let mut maker = Maker::default();
-    let next = task::each(cx, account, &filter, MOST_TASKS, |task| maker.add(task)).await?;
+    let next = task::each(cx, account, &filter, MOST_TASKS, |task, _| maker.add(task)).await?;
     let all = match &next {
         Some(_) => Some(cx.store.count_tasks(account, &filter).await?),
         None => None,

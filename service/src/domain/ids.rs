@@ -49,6 +49,10 @@ ids! {
     EntryId,
     /// Id of a calendar feed.
     CalendarId,
+    /// Id of a subscription.
+    SubscriptionId,
+    /// Id of something that is posted.
+    DeliveryId,
 }
 
 impl TaskId {
@@ -77,9 +81,31 @@ impl EntryId {
     }
 }
 
+impl DeliveryId {
+    /// The id under which a subscription carries an entry: computed, so that it is posted under one id however often, and
+    /// written down once.
+    pub fn of_entry(subscription: SubscriptionId, number: i64) -> Self {
+        Self(Uuid::new_v5(&subscription.0, &number.to_be_bytes()))
+    }
+
+    /// The id of the digest of an instant.
+    pub fn of_digest(subscription: SubscriptionId, micros: i64) -> Self {
+        Self(Uuid::new_v5(&Uuid::new_v5(&subscription.0, b"digest"), &micros.to_be_bytes()))
+    }
+}
+
 /// A random id for anything that needs one before it is known what it is for.
 pub fn seed() -> Uuid {
     Uuid::now_v7()
+}
+
+/// A random number from 0 to 1, for spreading what would come at once; 0.5 when the operating system gives none.
+pub fn spread() -> f64 {
+    let mut bytes = [0_u8; 4];
+    match getrandom::fill(&mut bytes) {
+        Ok(()) => f64::from(u32::from_le_bytes(bytes)) / f64::from(u32::MAX),
+        Err(_) => 0.5,
+    }
 }
 
 /// 256 random bits.

@@ -152,12 +152,7 @@ impl PropertyDraft {
         check.text("name", &self.name, 200);
         place(&mut check, self.latitude_deg, self.longitude_deg);
         check.between("elevation_m", self.elevation_m, -450.0, 6000.0);
-        let zone = self.time_zone.parse::<Tz>();
-        if zone.is_err() {
-            let message =
-                format!("{:?} is not an IANA time zone; write it like Europe/Berlin or UTC", self.time_zone);
-            check.refuse("time_zone", message);
-        }
+        let zone = zone(&mut check, "time_zone", &self.time_zone);
         let months = self.months.check(&mut check);
         if let Some(notes) = &self.notes {
             check.note("notes", notes, 4000);
@@ -173,6 +168,15 @@ impl PropertyDraft {
             notes: self.notes,
         })
     }
+}
+
+/// Reads the name of a time zone.
+pub(crate) fn zone(check: &mut Check, field: &str, name: &str) -> Option<Tz> {
+    let zone = name.parse::<Tz>().ok();
+    if zone.is_none() {
+        check.refuse(field, format!("{name:?} is not an IANA time zone; write it like Europe/Berlin or UTC"));
+    }
+    zone
 }
 
 /// Checks a position.

@@ -1,7 +1,8 @@
 //! The OpenAPI document: collected from the handlers, committed as `openapi/openapi.json`, never written by hand.
 
 use super::routes::{
-    accounts, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, skill, systems, tasks, visits,
+    accounts, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, skill,
+    subscriptions, systems, tasks, visits,
 };
 use super::{samples, service};
 use eavesward_contract as wire;
@@ -36,6 +37,9 @@ use utoipa::{Modify, OpenApi};
         components::retire,
         tasks::list, tasks::get,
         reminders::pull,
+        subscriptions::list, subscriptions::create, subscriptions::get, subscriptions::update, subscriptions::remove,
+        subscriptions::pause, subscriptions::resume, subscriptions::rotate, subscriptions::test,
+        subscriptions::deliveries, subscriptions::delivery, subscriptions::send_again,
         digest::accepted, digest::by_ending,
         calendars::list, calendars::create, calendars::revoke, calendars::read,
         forecasts::of_system, forecasts::stateless,
@@ -43,7 +47,7 @@ use utoipa::{Modify, OpenApi};
         visits::list, visits::log, visits::get, visits::correct, visits::withdraw, visits::revisions,
         service::healthz, service::readyz, service::document,
     ),
-    components(schemas(wire::Problem, wire::FieldProblem, wire::ProblemCode)),
+    components(schemas(wire::Problem, wire::FieldProblem, wire::ProblemCode, wire::ReminderPosted)),
     tags(
         (name = "accounts", description = "The account and its keys"),
         (name = "duties", description = "What falls due when, and the account's own figures"),
@@ -54,6 +58,7 @@ use utoipa::{Modify, OpenApi};
         (name = "tasks", description = "What falls due"),
         (name = "reminders", description = "What became of tasks, to be followed"),
         (name = "calendars", description = "Dates in people's calendars"),
+        (name = "subscriptions", description = "Reminders and digests, posted to an address"),
         (name = "forecasts", description = "Why, explained in full"),
         (name = "visits", description = "What was done and found"),
         (name = "skill", description = "How far to trust the dates"),

@@ -21,6 +21,7 @@ pub fn by_schema() -> Vec<(&'static str, Value)> {
         ("ComponentRequest", value(&screen())),
         ("ReplaceRequest", value(&wire::ReplaceRequest { on: day(2026, 5, 9), part: None, name: None })),
         ("RetireRequest", value(&wire::RetireRequest { on: day(2026, 5, 9) })),
+        ("SubscriptionRequest", value(&subscription())),
         ("VisitRequest", value(&visit())),
         ("WithdrawRequest", value(&wire::WithdrawRequest { because: "it was the wrong shed".to_owned() })),
         ("ForecastRequest", value(&forecast())),
@@ -48,6 +49,18 @@ fn key() -> wire::KeyRequest {
         name: "kitchen dashboard".to_owned(),
         scopes: vec![wire::Scope::Read],
         expires_at: None,
+    }
+}
+
+fn subscription() -> wire::SubscriptionRequest {
+    wire::SubscriptionRequest {
+        name: "Monday list for the upkeep rota".to_owned(),
+        url: "https://hooks.example/eaves".to_owned(),
+        carries: wire::Carries::Digest,
+        schedule: Some("0 7 * * 1".to_owned()),
+        time_zone: Some("Europe/London".to_owned()),
+        form: Some(wire::DigestForm::Markdown),
+        ..wire::SubscriptionRequest::default()
     }
 }
 
@@ -82,7 +95,11 @@ fn duty_settings() -> wire::DutySettingsRequest {
 }
 
 fn calendar() -> wire::CalendarRequest {
-    wire::CalendarRequest { name: "Orchard upkeep".to_owned(), property_id: Some(id(2)), horizon_days: Some(120) }
+    wire::CalendarRequest {
+        name: "Orchard upkeep".to_owned(),
+        property_id: Some(id(2)),
+        horizon_days: Some(120),
+    }
 }
 
 fn gauge() -> wire::GaugeRequest {

@@ -1,6 +1,10 @@
 //! The timed loop: refreshes what is stale, holds findings against past forecasts, and tidies up. Every step is a use case of the domain that a test can call
 //! with a clock of its own.
 
+mod post;
+
+pub use post::{Carrying, everything_due, run as carry};
+
 use crate::domain::{Context, Result, idempotency, refresh, skill};
 use chrono::{DateTime, TimeDelta, Utc};
 use cron::Schedule;
@@ -73,7 +77,8 @@ pub async fn tidy(cx: &Context) -> Result<()> {
     let now = cx.clock.now();
     let answers = cx.store.purge(now - idempotency::KEPT).await?;
     let reminders = cx.store.forget_reminders(now - cx.kept.reminders).await?;
-    tracing::debug!(answers, reminders, "forgot what was old");
+    let deliveries = cx.store.forget_deliveries(now - cx.kept.reminders).await?;
+    tracing::debug!(answers, reminders, deliveries, "forgot what was old");
     Ok(())
 }
 

@@ -6,11 +6,12 @@ mod operate;
 pub use operate::{Command, run};
 
 use crate::config::Settings;
+use crate::courier::HttpCourier;
 use crate::domain::clock::Clock;
 use crate::domain::{Context, Kept};
 use crate::http::service::Open;
 use crate::http::{self, AccessLog};
-use crate::jobs::{self, Rhythm};
+use crate::jobs::{self, Carrying, Rhythm};
 use crate::storage::{ConnectOptions, Database};
 use actix_web::dev::{Server, ServerHandle};
 use actix_web::middleware::{Compress, Condition, from_fn};
@@ -32,7 +33,15 @@ pub async fn open(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Context>
         .with_context(|| format!("the database {} cannot be opened", settings.database_url))?;
     database.migrate().await.context("the database's tables cannot be brought up to date")?;
     let kept = Kept { reminders: settings.reminders_kept };
-    Ok(Context { kept, ..Context::new(Arc::new(database), clock) })
+    let local_webhooks = settings.local_webhooks;
+    Ok(Context { kept, local_webhooks, ..Context::new(Arc::new(database), clock) })
+}
+
+/// What subscriptions are carried by.
+pub fn carrying(settings: &Settings) -> Result<Carrying> {
+    let courier = HttpCourier::new(settings.local_webhooks)
+        .context("nothing can be posted: the TLS roots of this machine cannot be read")?;
+    Ok(Carrying { courier: Arc::new(courier), scribe: Arc::new(http::Letters) })
 }
 
 /// A service that listens, with its job loop.
@@ -45,6 +54,7 @@ pub struct Application {
     server: Server,
     open: web::Data<Open>,
     jobs: JoinHandle<()>,
+    post: JoinHandle<()>,
     stop_jobs: watch::Sender<bool>,
     drain: Duration,
 }
@@ -102,8 +112,9 @@ impl Application {
         let address = server.addrs().first().copied().unwrap_or(settings.bind);
         let (stop_jobs, stopped) = watch::channel(false);
         let rhythm = Rhythm { every: settings.refresh_every, housekeeping: settings.housekeeping.clone() };
+        let post = tokio::spawn(jobs::carry(cx.clone(), carrying(settings)?, stopped.clone()));
         let jobs = tokio::spawn(jobs::run(cx.clone(), rhythm, stopped));
-        Ok(Self { address, cx, server: server.run(), open, jobs, stop_jobs, drain: settings.drain })
+        Ok(Self { address, cx, server: server.run(), open, jobs, post, stop_jobs, drain: settings.drain })
     }
 
     /// What stops it.
@@ -122,6 +133,7 @@ impl Application {
         self.server.await?;
         let _ = self.stop_jobs.send(true);
         self.jobs.await?;
+        self.post.await?;
         self.cx.store.close().await;
         Ok(())
     }

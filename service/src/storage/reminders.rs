@@ -5,7 +5,7 @@ use crate::domain::reminder::{Entry, Read, ReminderFilter, Stretch, bits};
 use crate::domain::store::{ReminderStore, Stored};
 use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::errors::to_json;
-use crate::storage::rows::Place;
+use crate::storage::rows::{Place, values};
 use crate::storage::sql::{pieces, sql};
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
@@ -50,32 +50,11 @@ pub(super) async fn append(tx: &mut Tx, entries: BTreeMap<AccountId, Vec<Entry>>
 impl ReminderStore for Database {
     async fn reminders(&self, account: AccountId, filter: &ReminderFilter, stretch: Stretch) -> Stored<Read> {
         let mut tx = self.begin_reading().await?;
-        let query = sql("SELECT last, forgotten FROM feeds WHERE account_id = $1").on(account);
-        let (last, forgotten) = tx.first::<(i64, i64)>(query).await?.unwrap_or_default();
+        let (last, forgotten) = ends(&mut tx, account).await?;
         let after = stretch.after.unwrap_or(last).max(forgotten);
-        let mut rows = Vec::new();
-        if after < last {
-            let mut query = sql("SELECT number, entry FROM reminders WHERE account_id = ");
-            query.bind(account).push(" AND number > ").bind(after).push(" AND number <= ").bind(last);
-            if let Some(property) = filter.property_id {
-                query.push(" AND property_id = ").bind(property);
-            }
-            if let Some(system) = filter.system_id {
-                query.push(" AND system_id = ").bind(system);
-            }
-            if !filter.kinds.is_empty() {
-                query.push(" AND (covers & ").bind(bits(&filter.kinds)).push(") <> 0");
-            }
-            query.push(" ORDER BY number LIMIT ").bind(i64::from(stretch.limit));
-            rows = tx.all::<(i64, String)>(query).await?;
-        }
+        let entries = between(&mut tx, account, filter, (after, last), stretch.limit).await?;
         tx.commit().await?;
-        let place = Place { table: "reminders", id: account.0 };
-        let entries = rows.into_iter().map(|(number, text)| {
-            let entry: Entry = place.json("entry", &text)?;
-            Ok(Entry { number, ..entry })
-        });
-        Ok(Read { entries: entries.collect::<Stored<_>>()?, last, forgotten })
+        Ok(Read { entries, last, forgotten })
     }
 
     async fn forget_reminders(&self, before: DateTime<Utc>) -> Stored<u64> {
@@ -92,6 +71,71 @@ impl ReminderStore for Database {
         }
         Ok(gone)
     }
+}
+
+/// The numbers of the last entry of a feed, and of the last one that is no longer kept.
+async fn ends(tx: &mut Tx, account: AccountId) -> Stored<(i64, i64)> {
+    let query = sql("SELECT last, forgotten FROM feeds WHERE account_id = $1").on(account);
+    Ok(tx.first::<(i64, i64)>(query).await?.unwrap_or_default())
+}
+
+/// Entries after a number and through another.
+async fn between(
+    tx: &mut Tx,
+    account: AccountId,
+    filter: &ReminderFilter,
+    (after, through): (i64, i64),
+    limit: u32,
+) -> Stored<Vec<Entry>> {
+    if after >= through {
+        return Ok(Vec::new());
+    }
+    let mut query = sql("SELECT number, entry FROM reminders WHERE account_id = ");
+    query.bind(account).push(" AND number > ").bind(after).push(" AND number <= ").bind(through);
+    if let Some(property) = filter.property_id {
+        query.push(" AND property_id = ").bind(property);
+    }
+    if let Some(system) = filter.system_id {
+        query.push(" AND system_id = ").bind(system);
+    }
+    if !filter.kinds.is_empty() {
+        query.push(" AND (covers & ").bind(bits(&filter.kinds)).push(") <> 0");
+    }
+    query.push(" ORDER BY number LIMIT ").bind(i64::from(limit));
+    entries(account, tx.all(query).await?)
+}
+
+/// Some entries after a number, and how far that looks.
+pub(super) async fn stretch(
+    tx: &mut Tx,
+    account: AccountId,
+    filter: &ReminderFilter,
+    after: i64,
+    limit: u32,
+) -> Stored<(Vec<Entry>, i64)> {
+    let (last, forgotten) = ends(tx, account).await?;
+    let entries = between(tx, account, filter, (after.max(forgotten), last), limit).await?;
+    let full = entries.len() >= limit as usize;
+    let at = if full { entries.last().map_or(last, |entry| entry.number) } else { last };
+    Ok((entries, at.max(after)))
+}
+
+/// Entries by their numbers, those that are still kept.
+pub(super) async fn numbered(tx: &mut Tx, account: AccountId, numbers: &[i64]) -> Stored<Vec<Entry>> {
+    if numbers.is_empty() {
+        return Ok(Vec::new());
+    }
+    let mut query = sql("SELECT number, entry FROM reminders WHERE account_id = ");
+    query.bind(account).push(" AND number IN ").bind_list(numbers);
+    entries(account, tx.all(query).await?)
+}
+
+fn entries(account: AccountId, rows: Vec<(i64, String)>) -> Stored<Vec<Entry>> {
+    let place = Place { table: "reminders", id: account.0 };
+    values(rows, |(number, text)| {
+        let entry: Entry = place.json("entry", &text)?;
+        Ok(Entry { number, ..entry })
+    })
 }
 
 /// Forgets some entries of one feed: those before the first that is young enough. Were the clock ever set back, an entry

@@ -27,7 +27,11 @@ async fn every_operation_answers_as_documented(app: &App) {
         // Some were done already by the operations before: a visit is withdrawn, a component changed.
         let expected = match what.as_str() {
             "PUT /v1/visits/{id}" => 409,
-            "PUT /v1/components/{id}" | "DELETE /v1/properties/{id}" | "DELETE /v1/gauges/{id}" => 412,
+            "PUT /v1/components/{id}"
+            | "PUT /v1/subscriptions/{id}"
+            | "DELETE /v1/subscriptions/{id}"
+            | "DELETE /v1/properties/{id}"
+            | "DELETE /v1/gauges/{id}" => 412,
             _ => *operation.statuses.iter().find(|status| (200..300).contains(*status)).expect("a success"),
         };
         assert_eq!(reply.status, expected, "{what}: {}", reply.text);

@@ -21,6 +21,11 @@ impl Operation {
     pub fn scope(&self) -> &'static str {
         match (self.method.as_str(), self.path.as_str()) {
             (_, path) if path.starts_with("/v1/keys") || path.starts_with("/v1/calendars") => "admin",
+            ("POST" | "PUT" | "DELETE", path)
+                if path.starts_with("/v1/subscriptions") || path.starts_with("/v1/deliveries") =>
+            {
+                "admin"
+            }
             // A forecast that stores nothing is a read.
             ("POST", "/v1/forecast") | ("GET", _) => "read",
             _ => "write",
@@ -34,7 +39,8 @@ impl Operation {
 
     /// A request that is right: `id` goes into the path, `own` holds what the body refers to.
     pub fn request(&self, app: &App, key: &str, id: &str, own: &Own) -> reqwest::RequestBuilder {
-        let mut path = self.path.replace("{id}", id).replace("{duty}", "clear_roof").replace("{format}", "csv");
+        let mut path =
+            self.path.replace("{id}", id).replace("{duty}", "clear_roof").replace("{format}", "csv");
         if (self.method.as_str(), self.path.as_str()) == ("DELETE", "/v1/gauges/{id}/rain") {
             path.push_str("?from=2020-01-01&to=2020-01-02");
         }
@@ -61,6 +67,16 @@ impl Operation {
         Some(match (self.method.as_str(), self.path.as_str()) {
             ("GET" | "DELETE", _) => return None,
             ("POST", "/v1/keys") => json!({"name": "orchard tablet", "scopes": ["read"]}),
+            ("POST", path)
+                if ["/pause", "/resume", "/secret", "/test", "/send"]
+                    .iter()
+                    .any(|end| path.ends_with(end)) =>
+            {
+                return None;
+            }
+            ("POST", "/v1/subscriptions") | ("PUT", "/v1/subscriptions/{id}") => {
+                json!({"name": "terrace rota", "url": "https://hooks.example/eaves", "system_id": own.system})
+            }
             ("POST", "/v1/calendars") => json!({"name": "terrace wall", "property_id": own.property}),
             ("PUT", "/v1/duties/{duty}") => json!({"ceiling_months": 9}),
             ("POST", "/v1/properties") | ("PUT", "/v1/properties/{id}") => property(),
@@ -112,6 +128,9 @@ impl Own {
         // Not of the screen, which some operations replace or retire.
         let task = id_of(&place.task(app, "coupling", "check_bands").await);
         let key = app.post("/v1/keys", &json!({"name": "spare key", "scopes": ["read"]})).await;
+        let hook = json!({"name": "spare rota", "url": "https://127.0.0.1:9/"});
+        let subscription = id_of(&app.post("/v1/subscriptions", &hook).await["subscription"]);
+        let delivery = id_of(&app.post(&format!("/v1/subscriptions/{subscription}/test"), &json!({})).await);
         let calendar = app.post("/v1/calendars", &json!({"name": "spare calendar"})).await;
         let system = place.system_id().to_owned();
         let ids = BTreeMap::from([
@@ -123,6 +142,8 @@ impl Own {
             ("visits", visit),
             ("keys", id_of(&key["key"])),
             ("calendars", id_of(&calendar["calendar"])),
+            ("subscriptions", subscription),
+            ("deliveries", delivery),
         ]);
         Self { property: place.property, gauge: place.gauge, system, component, ids }
     }

@@ -247,6 +247,7 @@ async fn a_sketch_is_forecast_like_a_stored_system_and_nothing_is_stored(app: &A
     let place = place_with(app, &property(), &with_normals(), all_kinds()).await;
     let days = shower_days("2022-06-01", 1300);
     app.send("PUT", &format!("/v1/gauges/{}/rain", place.gauge), &json!({"days": days})).await.expect(200);
+    app.refresh().await;
     let before = counts(app, &app.key).await;
     let mut sent = days.clone();
     sent.reverse();

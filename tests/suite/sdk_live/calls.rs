@@ -5,11 +5,14 @@
 use super::{client, component, day, gauge, parts, place, property, rain_of, roof, screen};
 use crate::support::app::{App, Reply, over_both};
 use eavesward_client::contract::{
-    CalendarRequest, Duty, DutySettingsInput, DutySettingsRequest, Finding, ForecastRequest, FoundClass, KeyRequest, Part,
-    ReplaceRequest, RetireRequest, Scope, ValveType, VisitItem, VisitRequest, WithdrawRequest,
+    CalendarRequest, Carries, Duty, DutySettingsInput, DutySettingsRequest, Finding, ForecastRequest,
+    FoundClass, KeyRequest, Part, ReplaceRequest, RetireRequest, Scope, SubscriptionRequest, ValveType,
+    VisitItem, VisitRequest, WithdrawRequest,
 };
 use eavesward_client::{
-    AnswerQuery, Client, ComponentQuery, DigestFormat, DigestQuery, ListQuery, RainFileOptions, RainQuery, ReminderQuery, SkillQuery, StatusChange, SystemQuery, TaskQuery, VisitQuery, property_update_from, system_update_from,
+    AnswerQuery, Client, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, ListQuery,
+    RainFileOptions, RainQuery, ReminderQuery, SkillQuery, StatusChange, SystemQuery, TaskQuery, VisitQuery,
+    property_update_from, system_update_from,
 };
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
@@ -35,6 +38,7 @@ async fn every_operation_of_the_document_has_a_typed_call(app: &App) {
     visits(&client).await;
     skill(app, &client).await;
     reminders(&client).await;
+    subscriptions(&client).await;
     digest(app, &client).await;
     calendars(app, &client).await;
 
@@ -117,6 +121,42 @@ async fn reminders(client: &Client) {
     }
     assert!(feed.items.len() > 2, "{feed:?}");
     assert_eq!(follow.cursor(), Some(feed.cursor.as_str()));
+}
+
+async fn subscriptions(client: &Client) {
+    let request = SubscriptionRequest {
+        name: "Monday list".to_owned(),
+        url: "https://hooks.example/eaves".to_owned(),
+        carries: Carries::Digest,
+        schedule: Some("0 7 * * 1".to_owned()),
+        time_zone: Some("Europe/London".to_owned()),
+        ..SubscriptionRequest::default()
+    };
+    let subscriptions = client.subscriptions();
+    let made = subscriptions.create(&request).await.expect("a subscription");
+    assert!(made.secret.starts_with("whsec_"));
+    let id = made.subscription.id;
+    assert_eq!(made.subscription.next.len(), 5);
+    assert_eq!(subscriptions.get(id).await.expect("it"), made.subscription);
+    let renamed = SubscriptionRequest { name: "The Monday list".to_owned(), ..request };
+    let changed = subscriptions.update(id, made.subscription.version, &renamed).await.expect("changing");
+    assert_eq!(changed.name, "The Monday list");
+    assert!(subscriptions.pause(id).await.expect("pausing").paused_at.is_some());
+    assert!(subscriptions.resume(id).await.expect("resuming").paused_at.is_none());
+    let rotated = subscriptions.rotate_secret(id).await.expect("a new secret");
+    assert_ne!(rotated.secret, made.secret);
+    let tried = subscriptions.test(id).await.expect("trying");
+    let all = subscriptions.deliveries(id, &DeliveryQuery::default()).all().await.expect("deliveries");
+    assert_eq!(all.iter().map(|one| one.id).collect::<Vec<_>>(), [tried.id]);
+    let page =
+        subscriptions.deliveries_page(id, &DeliveryQuery::builder().limit(1).build()).await.expect("a page");
+    assert_eq!((page.items.len(), page.next_cursor), (1, None));
+    assert_eq!(subscriptions.delivery(tried.id).await.expect("its log").delivery.id, tried.id);
+    subscriptions.send_again(tried.id).await.expect("again");
+    let listed = subscriptions.list(&ListQuery::default()).all().await.expect("the subscriptions");
+    let now = listed.iter().find(|one| one.id == id).expect("it is listed");
+    subscriptions.delete(id, now.version).await.expect("removing");
+    assert!(subscriptions.get(id).await.expect_err("it is gone").is_not_found());
 }
 
 async fn duties(client: &Client) {
@@ -348,7 +388,8 @@ async fn digest(app: &App, client: &Client) {
 }
 
 async fn calendars(app: &App, client: &Client) {
-    let request = CalendarRequest { name: "terrace wall".to_owned(), property_id: None, horizon_days: Some(90) };
+    let request =
+        CalendarRequest { name: "terrace wall".to_owned(), property_id: None, horizon_days: Some(90) };
     let made = client.calendars().create(&request).await.expect("a feed");
     assert_eq!((made.calendar.name.as_str(), made.calendar.horizon_days), ("terrace wall", 90));
     let url = client.calendars().url(&made).expect("an address");

@@ -1,7 +1,8 @@
 //! The command line: what holds for every subcommand, and the list of them.
 
 use crate::cmd::{
-    calendar, component, digest, due, duty, forecast, gauge, key, property, rain, reminders, skill, status, system, visit,
+    calendar, component, digest, due, duty, forecast, gauge, key, property, rain, reminders, skill, status,
+    subscription, system, visit,
 };
 use crate::show::Units;
 use clap::{Parser, Subcommand};
@@ -57,6 +58,9 @@ pub enum Command {
     Reminders(reminders::Reminders),
     /// What is due in one piece, by property: to be printed, mailed or opened in a spreadsheet
     Digest(digest::Digest),
+    /// Subscriptions: reminders and digests, posted to an address
+    #[command(subcommand)]
+    Subscription(subscription::Subscription),
     /// A system explained in full
     Forecast(forecast::Forecast),
     /// A system in a few lines

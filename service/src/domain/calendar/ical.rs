@@ -10,7 +10,7 @@ use crate::domain::component::Kind;
 use crate::domain::duty::Duty;
 use crate::domain::forecast::Window;
 use crate::domain::ids::{CalendarId, PropertyId, TaskId};
-use crate::domain::task::Task;
+use crate::domain::task::{Moves, Task};
 use chrono::{DateTime, NaiveDate, Utc};
 use std::fmt::Write as _;
 
@@ -52,7 +52,7 @@ pub struct Event {
 
 impl Event {
     /// The event of a task; none without a date. Where it lies is not yet known.
-    pub fn of(task: Task, lead_days: u32) -> Option<Self> {
+    pub fn of(task: Task, moves: Moves, lead_days: u32) -> Option<Self> {
         let (property_name, system_name) = task.names;
         Some(Self {
             task_id: task.id,
@@ -62,8 +62,8 @@ impl Event {
             kind: task.kind,
             duty: task.duty,
             due_on: task.due_on?,
-            sequence: 0,
-            changed_at: task.refreshed_at,
+            sequence: moves.sequence,
+            changed_at: moves.changed_at,
             lead_days,
             reasons: task.forecast.reasons,
             window: task.forecast.prediction.and_then(|prediction| prediction.window),
@@ -84,7 +84,8 @@ impl Event {
         let _ = writeln!(text, "{component}, {system}, {property}");
         let _ = writeln!(text, "\nWhy this date: {}", self.reasons.join(" "));
         if let Some(window) = &self.window {
-            let date = |date: Option<NaiveDate>| date.map_or_else(|| "later".to_owned(), |date| date.to_string());
+            let date =
+                |date: Option<NaiveDate>| date.map_or_else(|| "later".to_owned(), |date| date.to_string());
             let (early, likely, late) = (date(window.early_on), date(window.likely_on), date(window.late_on));
             let _ = writeln!(text, "Window (chance of 10, 50 and 90 %): {early} / {likely} / {late}");
         }
@@ -165,7 +166,8 @@ fn write_left_out(out: &mut Lines, calendar: &Calendar, left_out: LeftOut) {
     out.stamps(calendar.created_at);
     out.day(from);
     out.text("SUMMARY", &format!("From here on this calendar is not whole: {tasks} more tasks"));
-    let way_out = "It has room for 2,000 tasks. Make a calendar for one property, or one that looks fewer days ahead.";
+    let way_out =
+        "It has room for 2,000 tasks. Make a calendar for one property, or one that looks fewer days ahead.";
     out.text("DESCRIPTION", way_out);
     out.line("TRANSP", "TRANSPARENT");
     out.line("END", "VEVENT");

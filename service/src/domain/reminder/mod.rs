@@ -14,7 +14,6 @@ use crate::domain::error::{Error, Result};
 use crate::domain::ids::{AccountId, PropertyId, SystemId};
 use crate::domain::paging::{self, MOST, USUAL};
 use std::time::Duration;
-use tokio::time::Instant;
 
 /// The longest wait for news, seconds.
 pub const LONGEST_WAIT_S: u32 = 30;
@@ -107,7 +106,9 @@ pub async fn pull(
         None => Some(0),
     };
     let mut stretch = Stretch { after: start, limit };
-    let until = Instant::now() + Duration::from_secs(wait_s.into());
+    let deadline = tokio::time::sleep(Duration::from_secs(wait_s.into()));
+    tokio::pin!(deadline);
+    let mut over = wait_s == 0;
     let mut news = cx.news.subscribe();
     let mut closing = cx.closing.subscribe();
     loop {
@@ -118,8 +119,7 @@ pub async fn pull(
         if after.is_some() && (from < read.forgotten || from > read.last) {
             return Err(Error::CursorExpired { kept_days: cx.kept.reminders.num_days() });
         }
-        let left = until.saturating_duration_since(Instant::now());
-        if !read.entries.is_empty() || left.is_zero() || *closing.borrow() {
+        if over || !read.entries.is_empty() || *closing.borrow() {
             // What the filter left out need not be looked at again.
             let full = read.entries.len() >= limit as usize;
             let at = if full { read.entries.last().map_or(from, |entry| entry.number) } else { read.last };
@@ -129,7 +129,8 @@ pub async fn pull(
         tokio::select! {
             _ = news.changed() => {}
             _ = closing.changed() => {}
-            () = tokio::time::sleep(left.min(LOOK)) => {}
+            () = &mut deadline => over = true,
+            () = tokio::time::sleep(LOOK) => {}
         }
     }
 }

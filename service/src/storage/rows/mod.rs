@@ -7,6 +7,7 @@ mod component;
 mod duty_setting;
 mod gauge;
 mod property;
+mod subscription;
 mod system;
 mod task;
 mod visit;
@@ -18,6 +19,9 @@ pub(super) use component::{COMPONENT_COLUMNS, ComponentRow};
 pub(super) use duty_setting::DutySettingRow;
 pub(super) use gauge::{GAUGE_COLUMNS, GaugeRow};
 pub(super) use property::{PROPERTY_COLUMNS, PropertyRow};
+pub(super) use subscription::{
+    AttemptRow, DELIVERY_COLUMNS, DeliveryRow, SUBSCRIPTION_COLUMNS, SubscriptionRow,
+};
 pub(super) use system::{SYSTEM_COLUMNS, SystemRow};
 pub(super) use task::TaskRow;
 pub(super) use visit::{RevisionRow, VISIT_COLUMNS, VisitRow};

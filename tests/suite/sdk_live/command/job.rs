@@ -253,7 +253,7 @@ fn duties_are_set(shell: &Shell) {
     assert_eq!(list.lines().count(), 22, "{list}");
     assert!(list.contains("clear weep hole") && !list.contains('*'), "{list}");
     let said = shell.run(&["duty", "set", "clean-screen", "--ceiling-months", "20"]).ok();
-    assert_eq!(said, "clean screen: longest 20 months*, falls due at 50 %.\n");
+    assert_eq!(said, "clean screen: longest 20 months*, falls due at 50 %, told 7 days ahead.\n");
     let said = shell.run(&["duty", "set", "clean-screen", "--tolerance", "12.5%"]).ok();
     assert_eq!(said, "clean screen: longest 20 months*, falls due at 12.5 %*.\n");
     let forecast = shell.json(&["forecast", "seedling house"]);

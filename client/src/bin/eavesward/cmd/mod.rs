@@ -14,6 +14,7 @@ pub mod rain;
 pub mod reminders;
 pub mod skill;
 pub mod status;
+pub mod subscription;
 pub mod system;
 pub mod visit;
 
@@ -56,6 +57,7 @@ async fn dispatch(cli: Cli, io: Io<'_>) -> Result<u8, Failure> {
         Command::Visit(visit) => visit.run(app).await?,
         Command::Duty(duty) => duty.run(app).await?,
         Command::Reminders(reminders) => reminders.run(app).await?,
+        Command::Subscription(subscription) => subscription.run(app).await?,
         Command::Skill(skill) => skill.run(app).await?,
         Command::Property(property) => property.run(app).await?,
         Command::Gauge(gauge) => gauge.run(app).await?,

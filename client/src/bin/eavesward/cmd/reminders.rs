@@ -162,7 +162,7 @@ mod tests {
 
     #[test]
     fn a_cursor_is_kept_in_its_file_and_a_missing_file_is_a_beginning() {
-        let folder = std::env::temp_dir().join(format!("eavesward-{}", uuid::Uuid::new_v4()));
+        let folder = std::env::temp_dir().join(format!("eavesward-cursor-{}", std::process::id()));
         std::fs::create_dir(&folder).unwrap();
         let file = folder.join("cursor");
         assert_eq!(read_cursor(&file).unwrap(), None);

@@ -1,0 +1,119 @@
+//! Which addresses are public. From the IANA registries of special-purpose addresses for IPv4 and IPv6 (RFC 6890 and its
+//! updates): everything that they do not call globally reachable is refused, and multicast with it.
+
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};
+
+/// Whether an address may be that of somebody else's server on the open internet.
+pub fn is_public(address: IpAddr) -> bool {
+    match address {
+        IpAddr::V4(address) => is_public_v4(address),
+        IpAddr::V6(address) => is_public_v6(address),
+    }
+}
+
+fn is_public_v4(address: Ipv4Addr) -> bool {
+    let [a, b, c, _] = address.octets();
+    let special = match (a, b, c) {
+        // This network, private, loopback; multicast, reserved and broadcast.
+        (0 | 10 | 127 | 224.., _, _)
+        // Shared by a carrier's customers.
+        | (100, 64..=127, _)
+        // Link-local, where clouds keep their metadata.
+        | (169, 254, _)
+        | (172, 16..=31, _)
+        // Protocol assignments, documentation, relays that were withdrawn, AS112.
+        | (192, 0, 0 | 2)
+        | (192, 31, 196)
+        | (192, 52, 193)
+        | (192, 88, 99)
+        | (192, 168, _)
+        | (192, 175, 48)
+        // Benchmarks, documentation.
+        | (198, 18..=19, _)
+        | (198, 51, 100)
+        | (203, 0, 113) => true,
+        _ => false,
+    };
+    !special
+}
+
+fn is_public_v6(address: Ipv6Addr) -> bool {
+    let s = address.segments();
+    // Global unicast, RFC 4291; what is mapped, translated, unique local, link-local or multicast lies outside.
+    let global = s[0] & 0xe000 == 0x2000;
+    let special = match s {
+        // Protocol assignments (Teredo, benchmarks, ORCHID among them), documentation, 6to4, AS112.
+        [0x2001, 0..=0x01ff, ..] | [0x2001, 0x0db8, ..] | [0x2002, ..] | [0x2620, 0x004f, 0x8000, ..] => true,
+        // Documentation, RFC 9637.
+        [0x3fff, second, ..] => second < 0x1000,
+        _ => false,
+    };
+    global && !special
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_not_of_the_open_internet_is_refused() {
+        for inside in [
+            "127.0.0.1",
+            "127.9.9.9",
+            "0.0.0.0",
+            "10.0.0.1",
+            "172.16.0.1",
+            "172.31.255.255",
+            "192.168.1.1",
+            "169.254.169.254",
+            "100.64.0.1",
+            "100.100.100.200",
+            "192.0.0.192",
+            "192.0.2.1",
+            "198.18.0.1",
+            "198.51.100.7",
+            "203.0.113.9",
+            "224.0.0.1",
+            "240.0.0.1",
+            "255.255.255.255",
+            "192.88.99.1",
+            "::",
+            "::1",
+            "fe80::1",
+            "fc00::1",
+            "fd00:ec2::254",
+            "ff02::1",
+            "::ffff:127.0.0.1",
+            "::ffff:8.8.8.8",
+            "64:ff9b::7f00:1",
+            "64:ff9b:1::1",
+            "2002:7f00:1::",
+            "2001:db8::1",
+            "2001::1",
+            "3fff::1",
+            "100::1",
+            "fec0::1",
+            "5f00::1",
+        ] {
+            assert!(!is_public(inside.parse().unwrap()), "{inside}");
+        }
+        for outside in [
+            "1.1.1.1",
+            "8.8.8.8",
+            "100.63.255.255",
+            "100.128.0.1",
+            "172.15.0.1",
+            "172.32.0.1",
+            "192.0.1.1",
+            "198.20.0.1",
+            "223.255.255.254",
+            "2606:4700::1111",
+            "2a00:1450::1",
+            "2001:4860:4860::8888",
+            "2001:200::1",
+            "3ffe::1",
+        ] {
+            assert!(is_public(outside.parse().unwrap()), "{outside}");
+        }
+    }
+}

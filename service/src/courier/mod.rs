@@ -1,0 +1,184 @@
+//! Posting to addresses that callers chose: nowhere but to public ones, once each, within bounds of time and size.
+//!
+//! A name is resolved for each connection and its addresses are looked at there and then, so that a name that led elsewhere
+//! when it was registered leads nowhere. Redirects are never followed and no proxy is used.
+
+mod address;
+
+use crate::domain::subscription::address as checked;
+use crate::domain::subscription::delivery::{Courier, Letter, Posted};
+use address::is_public;
+use async_trait::async_trait;
+use chrono::TimeDelta;
+use reqwest::dns::{Addrs, Name, Resolve, Resolving};
+use reqwest::header::{CONTENT_TYPE, RETRY_AFTER};
+use reqwest::redirect::Policy;
+use std::error::Error as _;
+use std::net::SocketAddr;
+use std::time::Duration;
+use url::Host;
+
+/// The longest time to connect, resolving included.
+const CONNECT: Duration = Duration::from_secs(5);
+/// The longest time for everything. The scheme advises 15 to 30 seconds; a receiver that only notes a letter needs less.
+const WHOLE: Duration = Duration::from_secs(15);
+/// The longest letter. A digest has two thousand tasks at most.
+const LARGEST: usize = 8 * 1024 * 1024;
+
+/// What is said when an address may not be posted to.
+const NOT_PUBLIC: &str = "its address is not a public one";
+
+/// Posts over HTTP.
+#[derive(Clone, Debug)]
+pub struct HttpCourier {
+    http: reqwest::Client,
+    local: bool,
+}
+
+impl HttpCourier {
+    /// A courier; `local` lets it post to any address and without encryption.
+    ///
+    /// # Errors
+    /// When the TLS roots of the machine cannot be read.
+    pub fn new(local: bool) -> Result<Self, reqwest::Error> {
+        let builder = reqwest::Client::builder()
+            .user_agent(concat!("eavesward/", env!("CARGO_PKG_VERSION")))
+            .redirect(Policy::none())
+            .no_proxy()
+            .connect_timeout(CONNECT)
+            .timeout(WHOLE)
+            .pool_idle_timeout(Duration::from_secs(30))
+            .pool_max_idle_per_host(4);
+        let http = if local { builder.build()? } else { builder.dns_resolver(PublicOnly).build()? };
+        Ok(Self { http, local })
+    }
+
+    async fn try_post(&self, letter: &Letter) -> Result<Posted, String> {
+        if letter.body.len() > LARGEST {
+            return Err(format!("it has {} bytes; at most {LARGEST} are posted", letter.body.len()));
+        }
+        // The rules may have changed since it was registered; and an address that is written out is not resolved.
+        let url = checked(&letter.url, self.local)?;
+        let inside = match url.host() {
+            Some(Host::Ipv4(address)) => !is_public(address.into()),
+            Some(Host::Ipv6(address)) => !is_public(address.into()),
+            Some(Host::Domain(_)) => false,
+            None => true,
+        };
+        if inside && !self.local {
+            return Err(NOT_PUBLIC.to_owned());
+        }
+        let request = self
+            .http
+            .post(url)
+            .header(CONTENT_TYPE, &letter.media_type)
+            .header("webhook-id", &letter.id)
+            .header("webhook-timestamp", letter.timestamp)
+            .header("webhook-signature", &letter.signature)
+            .body(letter.body.clone());
+        let answer = request.send().await.map_err(|error| cause(&error))?;
+        // What it says besides is not read: nothing hangs on it, and it could be endless.
+        let asked = answer.headers().get(RETRY_AFTER).and_then(|value| value.to_str().ok());
+        let seconds = asked.and_then(|text| text.trim().parse::<u32>().ok());
+        let retry_after = seconds.map(|seconds| TimeDelta::seconds(seconds.into()));
+        Ok(Posted { status: Some(answer.status().as_u16()), retry_after, error: None })
+    }
+}
+
+#[async_trait]
+impl Courier for HttpCourier {
+    async fn post(&self, letter: &Letter) -> Posted {
+        self.try_post(letter).await.unwrap_or_else(|error| Posted {
+            status: None,
+            retry_after: None,
+            error: Some(error),
+        })
+    }
+}
+
+/// Why no answer came, in a sentence that shows neither the whole address nor what lies behind it.
+fn cause(error: &reqwest::Error) -> String {
+    let mut inner = error.source();
+    while let Some(one) = inner {
+        if one.is::<NotPublic>() {
+            return NOT_PUBLIC.to_owned();
+        }
+        inner = one.source();
+    }
+    let text = if error.is_timeout() {
+        "no answer in time"
+    } else if error.is_connect() {
+        "no connection came about"
+    } else {
+        "the connection broke off"
+    };
+    text.to_owned()
+}
+
+/// A name that leads to no public address.
+#[derive(Debug, thiserror::Error)]
+#[error("{NOT_PUBLIC}")]
+struct NotPublic;
+
+/// Resolves names as the machine does, and leaves out what is not public.
+#[derive(Debug)]
+struct PublicOnly;
+
+impl Resolve for PublicOnly {
+    fn resolve(&self, name: Name) -> Resolving {
+        Box::pin(async move {
+            let found = tokio::net::lookup_host((name.as_str(), 0)).await?;
+            let public: Vec<SocketAddr> = found.filter(|address| is_public(address.ip())).collect();
+            if public.is_empty() {
+                return Err(NotPublic.into());
+            }
+            Ok(Box::new(public.into_iter()) as Addrs)
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn letter(url: &str) -> Letter {
+        Letter {
+            url: url.to_owned(),
+            id: "a".to_owned(),
+            timestamp: 0,
+            signature: "v1,b".to_owned(),
+            media_type: "application/json".to_owned(),
+            body: "{}".to_owned(),
+        }
+    }
+
+    #[tokio::test]
+    async fn nothing_is_posted_to_where_it_should_not_go() {
+        let courier = HttpCourier::new(false).unwrap();
+        // By number in every way of writing it, and by names that resolve to this machine.
+        for url in [
+            "https://127.0.0.1:9/",
+            "https://2130706433/",
+            "https://0x7f.1/",
+            "https://[::1]/",
+            "https://[::ffff:127.0.0.1]/",
+            "https://169.254.169.254/latest/",
+            "https://10.1.2.3/",
+            "https://localhost:9/",
+            "https://localhost./",
+        ] {
+            let posted = courier.post(&letter(url)).await;
+            assert_eq!(posted.error.as_deref(), Some(NOT_PUBLIC), "{url}");
+        }
+        let posted = courier.post(&letter("http://hooks.example/")).await;
+        assert!(posted.error.is_some_and(|error| error.contains("https")));
+    }
+
+    #[tokio::test]
+    async fn a_letter_that_is_too_large_stays() {
+        let courier = HttpCourier::new(true).unwrap();
+        let body = "x".repeat(LARGEST + 1);
+        let posted = courier.post(&Letter { body, ..letter("http://127.0.0.1:9/") }).await;
+        assert!(posted.error.is_some_and(|error| error.contains("bytes")));
+    }
+}

@@ -1,0 +1,102 @@
+//! What is kept of subscriptions and what they post.
+
+use super::{Deleted, Stored, Updated};
+use crate::domain::ids::{AccountId, DeliveryId, SubscriptionId};
+use crate::domain::paging::PageAsked;
+use crate::domain::reminder::Entry;
+use crate::domain::subscription::Subscription;
+use crate::domain::subscription::delivery::{Claimed, Delivery, DeliveryAttempt, DeliveryState, Outcome};
+use async_trait::async_trait;
+use chrono::{DateTime, Utc};
+
+/// Subscriptions.
+#[async_trait]
+pub trait SubscriptionStore: Send + Sync {
+    /// Adds a subscription that begins at the end of the account's feed; does nothing when the id is there already.
+    async fn insert_subscription(&self, subscription: &Subscription) -> Stored<()>;
+    /// One subscription.
+    async fn subscription(&self, account: AccountId, id: SubscriptionId) -> Stored<Option<Subscription>>;
+    /// How many the account has.
+    async fn subscription_count(&self, account: AccountId) -> Stored<i64>;
+    /// The account's subscriptions by `(created_at, id)`.
+    async fn subscriptions(
+        &self,
+        account: AccountId,
+        page: &PageAsked<DateTime<Utc>>,
+    ) -> Stored<Vec<Subscription>>;
+    /// Replaces everything that a subscription is if its version is current, and lets its receiver's rest end.
+    async fn update_subscription(&self, new: &Subscription) -> Stored<Updated>;
+    /// Removes it with its deliveries if the version is current.
+    async fn delete_subscription(
+        &self,
+        account: AccountId,
+        id: SubscriptionId,
+        version: i64,
+    ) -> Stored<Deleted>;
+    /// Some subscriptions, not paused, that carry reminders and have not looked at all of their feed.
+    async fn behind_feeds(&self, limit: u32) -> Stored<Vec<Subscription>>;
+    /// Writes deliveries of entries that the subscription has not looked at yet and that its filter lets through, drops
+    /// those of the same tasks that are still held back for an announcement, and notes how far it looked, all in one
+    /// transaction. Says how many were written; none if another replica is at it.
+    async fn fan_out(
+        &self,
+        subscription: &Subscription,
+        now: DateTime<Utc>,
+        make: &(dyn for<'e> Fn(&'e Entry) -> Delivery + Send + Sync),
+    ) -> Stored<usize>;
+    /// Subscriptions, not paused, whose next digest is due.
+    async fn due_digests(&self, now: DateTime<Utc>) -> Stored<Vec<Subscription>>;
+    /// Writes the digest that was due at an instant, and when the next one is; `false`, and nothing done, when another
+    /// replica did so already or the subscription was changed meanwhile.
+    async fn put_digest(
+        &self,
+        subscription: &Subscription,
+        was_due: DateTime<Utc>,
+        delivery: &Delivery,
+        next: Option<DateTime<Utc>>,
+    ) -> Stored<bool>;
+}
+
+/// Deliveries.
+#[async_trait]
+pub trait DeliveryStore: Send + Sync {
+    /// Adds a delivery; does nothing when the id is there already.
+    async fn insert_delivery(&self, delivery: &Delivery) -> Stored<()>;
+    /// Subscriptions whose receivers have something due and need no rest, those that wait longest first.
+    async fn due_receivers(&self, now: DateTime<Utc>, limit: u32) -> Stored<Vec<SubscriptionId>>;
+    /// Claims up to `limit` due deliveries of one subscription and holds them until `until`; `None` when there are none, or
+    /// when its receiver rests. While a subscription is paused, only words to try the way are due.
+    async fn claim_deliveries(
+        &self,
+        id: SubscriptionId,
+        now: DateTime<Utc>,
+        until: DateTime<Utc>,
+        limit: u32,
+    ) -> Stored<Option<(Subscription, Vec<Claimed>)>>;
+    /// Logs attempts and what became of their deliveries, and lets go of them. A delivery that somebody else claimed
+    /// meanwhile is left to them, but that it arrived is noted.
+    async fn finish_deliveries(
+        &self,
+        subscription: &Subscription,
+        finished: &[(&Claimed, Outcome)],
+        now: DateTime<Utc>,
+    ) -> Stored<()>;
+    /// A subscription's deliveries, latest first: by `(created_at, id)` descending.
+    async fn deliveries(
+        &self,
+        account: AccountId,
+        id: SubscriptionId,
+        state: Option<DeliveryState>,
+        page: &PageAsked<DateTime<Utc>>,
+    ) -> Stored<Vec<Delivery>>;
+    /// One delivery with its attempts, oldest first.
+    async fn delivery(
+        &self,
+        account: AccountId,
+        id: DeliveryId,
+    ) -> Stored<Option<(Delivery, Vec<DeliveryAttempt>)>>;
+    /// Makes a delivery wait for a first attempt again; `false` when there is none in the account.
+    async fn send_again(&self, account: AccountId, id: DeliveryId, now: DateTime<Utc>) -> Stored<bool>;
+    /// Forgets deliveries that ended before an instant; says how many.
+    async fn forget_deliveries(&self, before: DateTime<Utc>) -> Stored<u64>;
+}

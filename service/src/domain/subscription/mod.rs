@@ -1,0 +1,418 @@
+//! Subscriptions: reminders posted to an address as they come, or a digest at set times.
+
+pub mod delivery;
+pub mod retry;
+mod signing;
+
+pub use signing::{OVERLAP, Secrets, SigningSecret};
+
+use crate::domain::Context;
+use crate::domain::check::Check;
+use crate::domain::component::words;
+use crate::domain::error::{Error, Result};
+use crate::domain::ids::{AccountId, PropertyId, SubscriptionId, SystemId};
+use crate::domain::paging::{PageAsked, PageFound};
+use crate::domain::property::zone;
+use crate::domain::reminder::{News, ReminderFilter};
+use crate::domain::schedule::Schedule;
+use crate::domain::store::{Deleted, Updated};
+use chrono::{DateTime, Utc};
+use chrono_tz::Tz;
+use url::Url;
+
+/// The most subscriptions of an account. Judgement: one for each of its people and programs, and no flood.
+const MOST: i64 = 200;
+/// The longest address.
+const LONGEST_URL: usize = 2_000;
+/// Times that are shown of a schedule.
+const SHOWN: usize = 5;
+/// The longest lead time, days.
+const MOST_LEAD_DAYS: u32 = 365;
+
+words! {
+    /// How a digest is written.
+    DigestForm {
+        /// JSON.
+        Json "json",
+        /// Plain text.
+        Text "text",
+        /// Markdown.
+        Markdown "markdown",
+        /// A spreadsheet's table.
+        Csv "csv",
+    }
+}
+
+/// When a digest is made, and as what.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Timing {
+    /// At which times of day.
+    pub schedule: Schedule,
+    /// In which zone.
+    pub zone: Tz,
+    /// Whether the zone was given, and is not that of the property.
+    pub zone_given: bool,
+    /// How it is written.
+    pub form: DigestForm,
+}
+
+/// What is carried.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Carries {
+    /// Entries of the feed as they come, those that tell of one of these; all when empty.
+    Reminders {
+        /// What they tell of.
+        kinds: Vec<News>,
+    },
+    /// A digest at set times.
+    Digest(Timing),
+}
+
+/// What a subscription is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SubscriptionFacts {
+    /// What it is called.
+    pub name: String,
+    /// Where it is posted to.
+    pub url: String,
+    /// What is carried.
+    pub carries: Carries,
+    /// What concerns this property alone.
+    pub property_id: Option<PropertyId>,
+    /// What concerns this system alone.
+    pub system_id: Option<SystemId>,
+    /// Of a digest: how many days ahead it looks. Of reminders: what only announces a date is held back until so many days
+    /// before it; absent, it is sent when it is raised.
+    pub lead_days: Option<u32>,
+}
+
+/// Why nothing is sent.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Paused {
+    /// Since when.
+    pub at: DateTime<Utc>,
+    /// Why, when it was not somebody's wish.
+    pub because: Option<String>,
+}
+
+/// A subscription.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Subscription {
+    /// Id.
+    pub id: SubscriptionId,
+    /// Whose it is.
+    pub account_id: AccountId,
+    /// What it is.
+    pub facts: SubscriptionFacts,
+    /// The secrets that sign.
+    pub secrets: Secrets,
+    /// Why nothing is sent, if so.
+    pub paused: Option<Paused>,
+    /// When the next digest is made.
+    pub next_at: Option<DateTime<Utc>>,
+    /// What waits to be sent.
+    pub waiting: i64,
+    /// What was given up.
+    pub parked: i64,
+    /// Counts up with every change.
+    pub version: i64,
+    /// When it was made.
+    pub created_at: DateTime<Utc>,
+    /// When it was last changed.
+    pub updated_at: DateTime<Utc>,
+}
+
+impl Subscription {
+    /// Which entries it carries.
+    pub fn filter(&self) -> ReminderFilter {
+        let kinds = match &self.facts.carries {
+            Carries::Reminders { kinds } => kinds.clone(),
+            Carries::Digest(_) => Vec::new(),
+        };
+        ReminderFilter { property_id: self.facts.property_id, system_id: self.facts.system_id, kinds }
+    }
+
+    /// The next times that a digest is made after an instant.
+    pub fn upcoming(&self, now: DateTime<Utc>) -> Vec<DateTime<Utc>> {
+        match &self.facts.carries {
+            Carries::Digest(timing) if self.paused.is_none() => {
+                timing.schedule.upcoming(now, timing.zone, SHOWN)
+            }
+            _ => Vec::new(),
+        }
+    }
+}
+
+/// What a caller wants a subscription to be: as [`SubscriptionFacts`], before it is checked.
+#[derive(Clone, Debug)]
+pub struct SubscriptionDraft {
+    /// What it is called.
+    pub name: String,
+    /// Where it is posted to.
+    pub url: String,
+    /// Whether it carries a digest, and not reminders.
+    pub digest: bool,
+    /// Of reminders: what they tell of.
+    pub kinds: Vec<News>,
+    /// What concerns this property alone.
+    pub property_id: Option<PropertyId>,
+    /// What concerns this system alone.
+    pub system_id: Option<SystemId>,
+    /// See [`SubscriptionFacts::lead_days`].
+    pub lead_days: Option<u32>,
+    /// Of a digest: when.
+    pub schedule: Option<String>,
+    /// Of a digest: in which zone; that of the property when absent.
+    pub time_zone: Option<String>,
+    /// Of a digest: how it is written.
+    pub form: Option<DigestForm>,
+}
+
+async fn checked(cx: &Context, account: AccountId, draft: SubscriptionDraft) -> Result<SubscriptionFacts> {
+    let mut check = Check::new();
+    check.text("name", &draft.name, 200);
+    if let Err(why) = address(&draft.url, cx.local_webhooks) {
+        check.refuse("url", why);
+    }
+    if let Some(days) = draft.lead_days {
+        check.between("lead_days", f64::from(days), 0.0, f64::from(MOST_LEAD_DAYS));
+    }
+    let mut home = None;
+    if let Some(id) = draft.property_id {
+        home = cx.store.property(account, id).await?;
+        if home.is_none() {
+            check.refuse("property_id", format!("there is no property {id} in this account"));
+        }
+    }
+    if let Some(id) = draft.system_id {
+        match cx.store.system(account, id).await? {
+            None => check.refuse("system_id", format!("there is no system {id} in this account")),
+            Some(system) => {
+                if draft.property_id.is_some_and(|property| property != system.facts.property_id) {
+                    check.refuse("system_id", "it stands at another property");
+                }
+                if home.is_none() {
+                    home = cx.store.property(account, system.facts.property_id).await?;
+                }
+            }
+        }
+    }
+    let carries = if draft.digest {
+        if !draft.kinds.is_empty() {
+            check.refuse("kinds", "a digest lists tasks; leave kinds out, or carry reminders");
+        }
+        timing(&mut check, &draft, home.map(|property| property.facts.time_zone)).map(Carries::Digest)
+    } else {
+        let only = "it belongs to a digest; leave it out, or carry a digest";
+        for (field, given) in [
+            ("schedule", draft.schedule.is_some()),
+            ("time_zone", draft.time_zone.is_some()),
+            ("form", draft.form.is_some()),
+        ] {
+            if given {
+                check.refuse(field, only);
+            }
+        }
+        let mut kinds = draft.kinds;
+        kinds.sort_unstable();
+        kinds.dedup();
+        Some(Carries::Reminders { kinds })
+    };
+    check.done()?;
+    // What is missing was refused above.
+    let carries = carries.ok_or_else(|| Error::field("schedule", "it is missing"))?;
+    let SubscriptionDraft { name, url, property_id, system_id, lead_days, .. } = draft;
+    Ok(SubscriptionFacts { name, url, carries, property_id, system_id, lead_days })
+}
+
+fn timing(check: &mut Check, draft: &SubscriptionDraft, home: Option<Tz>) -> Option<Timing> {
+    let schedule = match draft.schedule.as_deref().map(Schedule::parse) {
+        None => {
+            check.refuse("schedule", "a digest wants to know when, such as `0 7 * * 1` for Mondays at seven");
+            None
+        }
+        Some(Err(why)) => {
+            check.refuse("schedule", why);
+            None
+        }
+        Some(Ok(schedule)) => Some(schedule),
+    };
+    let zone = match draft.time_zone.as_deref() {
+        Some(name) => zone(check, "time_zone", name),
+        None => {
+            if home.is_none() {
+                let why = "for a digest of all properties, give the IANA time zone that its times are in, such as Europe/Lisbon";
+                check.refuse("time_zone", why);
+            }
+            home
+        }
+    };
+    let (schedule, zone) = (schedule?, zone?);
+    let zone_given = draft.time_zone.is_some();
+    Some(Timing { schedule, zone, zone_given, form: draft.form.unwrap_or(DigestForm::Json) })
+}
+
+/// Whether something may be posted to an address, as far as its text tells. Where its name leads is looked at when it is
+/// posted to.
+///
+/// # Errors
+/// A sentence that says what is wrong and what would be right.
+pub fn address(text: &str, local: bool) -> std::result::Result<Url, String> {
+    if text.len() > LONGEST_URL {
+        return Err(format!("it is longer than {LONGEST_URL} characters"));
+    }
+    let url = Url::parse(text)
+        .map_err(|why| format!("it is no absolute URL such as https://hooks.example/eaves: {why}"))?;
+    match url.scheme() {
+        "https" => {}
+        "http" if local => {}
+        "http" => return Err("http is not encrypted; give an https URL".to_owned()),
+        other => return Err(format!("{other} cannot be posted to; give an https URL")),
+    }
+    if !url.username().is_empty() || url.password().is_some() {
+        return Err(
+            "it holds a user name or password, which would be stored readably; what is posted is signed"
+                .to_owned(),
+        );
+    }
+    if url.fragment().is_some() {
+        return Err("it has a fragment (#…), which is never sent".to_owned());
+    }
+    Ok(url)
+}
+
+fn missing(id: SubscriptionId) -> Error {
+    Error::NotFound { what: "subscription", id: id.to_string() }
+}
+
+/// Makes a subscription. It carries what is raised from now on.
+pub async fn create(
+    cx: &Context,
+    account: AccountId,
+    id: SubscriptionId,
+    draft: SubscriptionDraft,
+) -> Result<Subscription> {
+    let facts = checked(cx, account, draft).await?;
+    if let Some(known) = cx.store.subscription(account, id).await? {
+        return Ok(known);
+    }
+    if cx.store.subscription_count(account).await? >= MOST {
+        return Err(Error::Conflict(format!(
+            "An account has at most {MOST} subscriptions; remove one that is not needed."
+        )));
+    }
+    let now = cx.clock.now();
+    let mut made = Subscription {
+        id,
+        account_id: account,
+        facts,
+        secrets: Secrets { current: SigningSecret::new()?, before: None },
+        paused: None,
+        next_at: None,
+        waiting: 0,
+        parked: 0,
+        version: 1,
+        created_at: now,
+        updated_at: now,
+    };
+    made.next_at = next(&made, now)?;
+    cx.store.insert_subscription(&made).await?;
+    // Another attempt of the same request may have been faster.
+    get(cx, account, id).await
+}
+
+/// When the next digest is made.
+fn next(subscription: &Subscription, now: DateTime<Utc>) -> Result<Option<DateTime<Utc>>> {
+    let Carries::Digest(timing) = &subscription.facts.carries else { return Ok(None) };
+    let next = timing.schedule.next(now, timing.zone);
+    let never = || Error::field("schedule", "it never comes, or not within five years");
+    next.map(Some).ok_or_else(never)
+}
+
+/// One subscription.
+pub async fn get(cx: &Context, account: AccountId, id: SubscriptionId) -> Result<Subscription> {
+    cx.store.subscription(account, id).await?.ok_or_else(|| missing(id))
+}
+
+/// The account's subscriptions, oldest first.
+pub async fn list(
+    cx: &Context,
+    account: AccountId,
+    cursor: Option<&str>,
+    limit: Option<u32>,
+) -> Result<PageFound<Subscription>> {
+    let asked = PageAsked::read("subscriptions", cursor, limit)?;
+    let rows = cx.store.subscriptions(account, &asked).await?;
+    Ok(asked.page("subscriptions", rows, |one| (one.created_at, one.id.0)))
+}
+
+/// What became of a guarded change.
+async fn changed(
+    cx: &Context,
+    account: AccountId,
+    id: SubscriptionId,
+    done: Updated,
+) -> Result<Subscription> {
+    match done {
+        Updated::Missing => Err(missing(id)),
+        Updated::Stale { current } => Err(Error::VersionMismatch { current }),
+        Updated::Done => {
+            cx.tell();
+            get(cx, account, id).await
+        }
+    }
+}
+
+/// Replaces what a subscription is. What waits to be sent goes to the new address.
+pub async fn update(
+    cx: &Context,
+    account: AccountId,
+    id: SubscriptionId,
+    version: i64,
+    draft: SubscriptionDraft,
+) -> Result<Subscription> {
+    let known = get(cx, account, id).await?;
+    let (facts, now) = (checked(cx, account, draft).await?, cx.clock.now());
+    let mut new = Subscription { facts, updated_at: now, version, ..known };
+    new.next_at = next(&new, now)?;
+    let done = cx.store.update_subscription(&new).await?;
+    changed(cx, account, id, done).await
+}
+
+/// Stops sending, or goes on with what was raised meanwhile and is still kept. Doing it twice changes nothing.
+pub async fn pause(
+    cx: &Context,
+    account: AccountId,
+    id: SubscriptionId,
+    pause: bool,
+) -> Result<Subscription> {
+    let known = get(cx, account, id).await?;
+    if known.paused.is_some() == pause {
+        return Ok(known);
+    }
+    let now = cx.clock.now();
+    let paused = pause.then_some(Paused { at: now, because: None });
+    let mut new = Subscription { paused, updated_at: now, ..known };
+    // Digests that were missed are not made up for.
+    new.next_at = next(&new, now)?;
+    let done = cx.store.update_subscription(&new).await?;
+    changed(cx, account, id, done).await
+}
+
+/// Puts a new secret in the place of the old one, which signs for a day yet.
+pub async fn rotate(cx: &Context, account: AccountId, id: SubscriptionId) -> Result<Subscription> {
+    let known = get(cx, account, id).await?;
+    let now = cx.clock.now();
+    let secrets = known.secrets.clone().rotated(now)?;
+    let done = cx.store.update_subscription(&Subscription { secrets, updated_at: now, ..known }).await?;
+    changed(cx, account, id, done).await
+}
+
+/// Removes a subscription with everything that waits to be sent.
+pub async fn delete(cx: &Context, account: AccountId, id: SubscriptionId, version: i64) -> Result<()> {
+    match cx.store.delete_subscription(account, id, version).await? {
+        Deleted::Done => Ok(()),
+        Deleted::Missing | Deleted::InUse { .. } => Err(missing(id)),
+        Deleted::Stale { current } => Err(Error::VersionMismatch { current }),
+    }
+}

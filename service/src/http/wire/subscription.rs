@@ -1,0 +1,122 @@
+//! Subscriptions, and what they post.
+
+use super::{mirror_open, reminder};
+use crate::domain::digest::Digest;
+use crate::domain::error::{self, Error};
+use crate::domain::ids::{AccountId, PropertyId, SystemId};
+use crate::domain::reminder::{Entry, News};
+use crate::domain::subscription::delivery::{self, Scribe};
+use crate::domain::subscription::{self as domain, SubscriptionDraft};
+use chrono::{DateTime, Utc};
+use eavesward_contract as wire;
+
+mirror_open!(DigestForm: domain::DigestForm { Json, Text, Markdown, Csv });
+mirror_open!(DeliveryState: delivery::DeliveryState { Waiting, Delivered, Parked, Superseded });
+mirror_open!(DeliveryContent: delivery::Content { Reminder, Digest, Test });
+
+/// Reads what a caller wants; words of a newer version are refused by their fields.
+pub fn subscription_draft(request: wire::SubscriptionRequest) -> error::Result<SubscriptionDraft> {
+    let digest = match request.carries {
+        wire::Carries::Reminders => false,
+        wire::Carries::Digest => true,
+        wire::Carries::Unknown => return Err(Error::field("carries", "it is neither reminders nor digest")),
+    };
+    let unknown = |place: usize| {
+        Error::field(format!("kinds[{place}]"), "it is not one of coming, due, late, moved, done, withdrawn")
+    };
+    let kinds = request.kinds.into_iter().enumerate();
+    let kinds = kinds.map(|(place, kind)| News::try_from(kind).map_err(|()| unknown(place)));
+    let form = request.form.map(domain::DigestForm::try_from).transpose();
+    Ok(SubscriptionDraft {
+        name: request.name,
+        url: request.url,
+        digest,
+        kinds: kinds.collect::<error::Result<_>>()?,
+        property_id: request.property_id.map(PropertyId),
+        system_id: request.system_id.map(SystemId),
+        lead_days: request.lead_days,
+        schedule: request.schedule,
+        time_zone: request.time_zone,
+        form: form.map_err(|()| Error::field("form", "it is not one of json, text, markdown, csv"))?,
+    })
+}
+
+/// A subscription as it stands at an instant.
+pub fn subscription(from: domain::Subscription, now: DateTime<Utc>) -> wire::Subscription {
+    let next = from.upcoming(now);
+    let facts = from.facts;
+    let (carries, kinds, timing) = match facts.carries {
+        domain::Carries::Reminders { kinds } => (wire::Carries::Reminders, kinds, None),
+        domain::Carries::Digest(timing) => (wire::Carries::Digest, Vec::new(), Some(timing)),
+    };
+    let (paused_at, paused_because) =
+        from.paused.map_or((None, None), |paused| (Some(paused.at), paused.because));
+    wire::Subscription {
+        id: from.id.0,
+        name: facts.name,
+        url: facts.url,
+        carries,
+        kinds: kinds.into_iter().map(Into::into).collect(),
+        property_id: facts.property_id.map(|id| id.0),
+        system_id: facts.system_id.map(|id| id.0),
+        lead_days: facts.lead_days,
+        schedule: timing.as_ref().map(|timing| timing.schedule.text().to_owned()),
+        time_zone: timing.as_ref().map(|timing| timing.zone.name().to_owned()),
+        form: timing.map(|timing| timing.form.into()),
+        next,
+        paused_at,
+        paused_because,
+        waiting: from.waiting,
+        parked: from.parked,
+        old_secret_until: from.secrets.before.map(|(_, until)| until).filter(|until| *until > now),
+        version: from.version,
+        created_at: from.created_at,
+        updated_at: from.updated_at,
+    }
+}
+
+impl From<delivery::Delivery> for wire::Delivery {
+    fn from(from: delivery::Delivery) -> Self {
+        Self {
+            id: from.id.0,
+            subscription_id: from.subscription_id.0,
+            content: from.content.into(),
+            task_id: from.task_id.map(|id| id.0),
+            state: from.state.into(),
+            attempts: from.attempts,
+            next_at: from.next_at,
+            created_at: from.created_at,
+            ended_at: from.ended_at,
+        }
+    }
+}
+
+impl From<delivery::DeliveryAttempt> for wire::DeliveryAttempt {
+    fn from(from: delivery::DeliveryAttempt) -> Self {
+        Self { at: from.at, took_ms: from.milliseconds, status: from.status, error: from.error }
+    }
+}
+
+/// Writes letters in the words of the contract.
+#[derive(Clone, Copy, Debug)]
+pub struct Letters;
+
+impl Scribe for Letters {
+    fn reminder(&self, account: AccountId, entry: Entry) -> String {
+        let posted = wire::ReminderPosted {
+            kind: format!("reminder.{}", entry.kind.code()),
+            timestamp: entry.raised_at,
+            data: reminder::entry(account, entry),
+        };
+        text(&posted)
+    }
+
+    fn digest(&self, digest: Digest) -> String {
+        text(&wire::Digest::from(digest))
+    }
+}
+
+fn text(value: &impl serde::Serialize) -> String {
+    // Only a map with keys that are no texts can fail, and the contract has none.
+    serde_json::to_string(value).unwrap_or_default()
+}

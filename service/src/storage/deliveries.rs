@@ -1,0 +1,224 @@
+//! Deliveries: written down, claimed, tried, and what became of them.
+
+use crate::domain::ids::{AccountId, DeliveryId, SubscriptionId};
+use crate::domain::paging::PageAsked;
+use crate::domain::reminder::Entry;
+use crate::domain::store::{DeliveryStore, Stored};
+use crate::domain::subscription::delivery::{
+    Claimed, Delivery, DeliveryAttempt, DeliveryState, Outcome, gone,
+};
+use crate::domain::subscription::{Subscription, retry};
+use crate::storage::connection::{Database, Tx, retried};
+use crate::storage::reminders;
+use crate::storage::rows::{AttemptRow, DELIVERY_COLUMNS, DeliveryRow, SubscriptionRow, values};
+use crate::storage::sql::{Sql, sql};
+use crate::storage::subscriptions;
+use async_trait::async_trait;
+use chrono::{DateTime, Utc};
+use uuid::Uuid;
+
+fn select() -> Sql {
+    let mut query = sql("SELECT ");
+    query.push(DELIVERY_COLUMNS).push(" FROM deliveries WHERE ");
+    query
+}
+
+/// Adds a delivery, unless it is there.
+pub(super) async fn insert(tx: &mut Tx, delivery: &Delivery) -> Stored<()> {
+    let mut query = sql("INSERT INTO deliveries (");
+    query.push(DELIVERY_COLUMNS).push(") ").bind_rows(&[delivery], |row, one| {
+        row.on(one.id).on(one.account_id).on(one.subscription_id).on(one.content.code());
+        row.on(one.number).on(one.task_id);
+        row.on(one.body.as_ref().map(|(media_type, _)| media_type.as_str()));
+        row.on(one.body.as_ref().map(|(_, body)| body.as_str()));
+        row.on(one.state.code()).on(i64::from(one.attempts)).on(one.next_at).on(one.first_at);
+        row.on(one.created_at).on(one.ended_at);
+    });
+    query.push(" ON CONFLICT (id) DO NOTHING");
+    tx.run(query).await.map(drop)
+}
+
+/// What is due of a subscription: its WHERE must have begun.
+fn due(query: &mut Sql, now: DateTime<Utc>) {
+    query.push("d.next_at <= ").bind(now).push(" AND d.held_until <= ").bind(now);
+    query.push(" AND (d.content = 'test' OR s.paused_at IS NULL AND s.rest_until <= ").bind(now).push(")");
+}
+
+#[async_trait]
+impl DeliveryStore for Database {
+    async fn insert_delivery(&self, delivery: &Delivery) -> Stored<()> {
+        let mut tx = self.begin().await?;
+        insert(&mut tx, delivery).await?;
+        tx.commit().await
+    }
+
+    async fn due_receivers(&self, now: DateTime<Utc>, limit: u32) -> Stored<Vec<SubscriptionId>> {
+        let mut query = sql(
+            "SELECT d.subscription_id FROM deliveries d JOIN subscriptions s ON s.id = d.subscription_id WHERE ",
+        );
+        due(&mut query, now);
+        query.push(" GROUP BY d.subscription_id ORDER BY MIN(d.next_at), d.subscription_id LIMIT ");
+        query.bind(i64::from(limit));
+        Ok(self.all::<(Uuid,)>(query).await?.into_iter().map(|(id,)| SubscriptionId(id)).collect())
+    }
+
+    async fn claim_deliveries(
+        &self,
+        id: SubscriptionId,
+        now: DateTime<Utc>,
+        until: DateTime<Utc>,
+        limit: u32,
+    ) -> Stored<Option<(Subscription, Vec<Claimed>)>> {
+        retried(|| claim(self, id, now, until, limit)).await
+    }
+
+    async fn finish_deliveries(
+        &self,
+        subscription: &Subscription,
+        finished: &[(&Claimed, Outcome)],
+        now: DateTime<Utc>,
+    ) -> Stored<()> {
+        retried(|| finish(self, subscription, finished, now)).await
+    }
+
+    async fn deliveries(
+        &self,
+        account: AccountId,
+        id: SubscriptionId,
+        state: Option<DeliveryState>,
+        page: &PageAsked<DateTime<Utc>>,
+    ) -> Stored<Vec<Delivery>> {
+        let mut query = select();
+        query.push("account_id = ").bind(account).push(" AND subscription_id = ").bind(id);
+        if let Some(state) = state {
+            query.push(" AND state = ").bind(state.code());
+        }
+        if let Some(after) = &page.after {
+            query.push(" AND (created_at, id) < (").bind(after.key).push(", ").bind(after.id).push(")");
+        }
+        query.push(" ORDER BY created_at DESC, id DESC LIMIT ").bind(page.rows());
+        values(self.all(query).await?, DeliveryRow::read)
+    }
+
+    async fn delivery(
+        &self,
+        account: AccountId,
+        id: DeliveryId,
+    ) -> Stored<Option<(Delivery, Vec<DeliveryAttempt>)>> {
+        let mut tx = self.begin_reading().await?;
+        let mut query = select();
+        query.push("account_id = ").bind(account).push(" AND id = ").bind(id);
+        let Some(row) = tx.first::<DeliveryRow>(query).await? else { return Ok(None) };
+        let query = sql("SELECT delivery_id, at, milliseconds, status, error FROM delivery_attempts \
+             WHERE delivery_id = $1 ORDER BY number");
+        let attempts = tx.all::<AttemptRow>(query.on(id)).await?;
+        tx.commit().await?;
+        Ok(Some((row.read()?, values(attempts, AttemptRow::read)?)))
+    }
+
+    async fn send_again(&self, account: AccountId, id: DeliveryId, now: DateTime<Utc>) -> Stored<bool> {
+        let query =
+            sql("UPDATE deliveries SET state = 'waiting', attempts = 0, next_at = $1, first_at = NULL, \
+             ended_at = NULL, held_until = 0 WHERE account_id = $2 AND id = $3");
+        Ok(self.run(query.on(now).on(account).on(id)).await? > 0)
+    }
+
+    async fn forget_deliveries(&self, before: DateTime<Utc>) -> Stored<u64> {
+        self.run(sql("DELETE FROM deliveries WHERE ended_at < $1").on(before)).await
+    }
+}
+
+async fn claim(
+    database: &Database,
+    id: SubscriptionId,
+    now: DateTime<Utc>,
+    until: DateTime<Utc>,
+    limit: u32,
+) -> Stored<Option<(Subscription, Vec<Claimed>)>> {
+    let mut tx = database.begin().await?;
+    let mut query = sql("WITH picked AS MATERIALIZED (SELECT d.id FROM deliveries d \
+         JOIN subscriptions s ON s.id = d.subscription_id WHERE d.subscription_id = ");
+    query.bind(id).push(" AND ");
+    due(&mut query, now);
+    query.push(" ORDER BY d.next_at, d.number, d.id LIMIT ").bind(i64::from(limit));
+    if tx.has_row_locks() {
+        query.push(" FOR NO KEY UPDATE OF d SKIP LOCKED");
+    }
+    query.push(") UPDATE deliveries SET held_until = ").bind(until);
+    query.push(" WHERE id IN (SELECT id FROM picked) RETURNING ").push(DELIVERY_COLUMNS);
+    let mut rows = values(tx.all::<DeliveryRow>(query).await?, DeliveryRow::read)?;
+    if rows.is_empty() {
+        return Ok(None);
+    }
+    rows.sort_unstable_by_key(|one| (one.number, one.created_at, one.id));
+    let mut query = subscriptions::select();
+    query.push("id = ").bind(id);
+    let Some(subscription) = tx.first::<SubscriptionRow>(query).await? else { return Ok(None) };
+    let subscription = subscription.read()?;
+    let numbers: Vec<i64> = rows.iter().filter_map(|one| one.number).collect();
+    let mut entries = reminders::numbered(&mut tx, subscription.account_id, &numbers).await?;
+    tx.commit().await?;
+    let claimed = rows.into_iter().map(|delivery| {
+        let place = |number| entries.iter().position(|entry: &Entry| entry.number == number);
+        let entry = delivery.number.and_then(place).map(|place| entries.swap_remove(place));
+        Claimed { delivery, entry, held_until: until }
+    });
+    Ok(Some((subscription, claimed.collect())))
+}
+
+async fn finish(
+    database: &Database,
+    subscription: &Subscription,
+    finished: &[(&Claimed, Outcome)],
+    now: DateTime<Utc>,
+) -> Stored<()> {
+    let mut tx = database.begin().await?;
+    // The subscription first: whoever removes it waits for us or we find nothing.
+    let mut query = sql("SELECT failures FROM subscriptions WHERE id = ");
+    query.bind(subscription.id).push(tx.for_change());
+    let Some((failures,)) = tx.first::<(i64,)>(query).await? else { return Ok(()) };
+    for (claimed, outcome) in finished {
+        log(&mut tx, claimed, outcome, now).await?;
+    }
+    let failed = finished.iter().filter(|(_, outcome)| outcome.failed).count();
+    let all_failed = failed == finished.len();
+    let failures = if all_failed { failures + failed as i64 } else { 0 };
+    let rest = retry::rest(u32::try_from(failures).unwrap_or(u32::MAX), now).filter(|_| all_failed);
+    let query = sql("UPDATE subscriptions SET failures = $1, rest_until = $2 WHERE id = $3");
+    tx.run(query.on(failures).on(rest.map_or(0, |until| until.timestamp_micros())).on(subscription.id))
+        .await?;
+    if finished.iter().any(|(_, outcome)| outcome.gone) {
+        let paused = gone(now);
+        let query =
+            sql("UPDATE subscriptions SET paused_at = $1, paused_because = $2, version = version + 1, \
+             updated_at = $3 WHERE id = $4 AND paused_at IS NULL");
+        tx.run(query.on(paused.at).on(paused.because.as_deref()).on(now).on(subscription.id)).await?;
+    }
+    tx.commit().await
+}
+
+async fn log(tx: &mut Tx, claimed: &Claimed, outcome: &Outcome, now: DateTime<Utc>) -> Stored<()> {
+    let id = claimed.delivery.id;
+    let delivered = outcome.state == DeliveryState::Delivered;
+    let mut query = sql("UPDATE deliveries SET state = ");
+    query.bind(outcome.state.code()).push(", attempts = attempts + 1, next_at = ").bind(outcome.next_at);
+    query
+        .push(", first_at = COALESCE(first_at, ")
+        .bind(outcome.attempt.at)
+        .push("), held_until = 0, ended_at = ");
+    query.bind(outcome.next_at.is_none().then_some(now)).push(" WHERE id = ").bind(id);
+    if !delivered {
+        query.push(" AND held_until = ").bind(claimed.held_until);
+    }
+    tx.run(query).await?;
+    let attempt = &outcome.attempt;
+    let mut query = sql(
+        "INSERT INTO delivery_attempts (delivery_id, number, at, milliseconds, status, error) \
+         SELECT d.id, (SELECT COALESCE(MAX(a.number), 0) + 1 FROM delivery_attempts a WHERE a.delivery_id = d.id), ",
+    );
+    query.bind(attempt.at).push(", ").bind(attempt.milliseconds).push(", ");
+    // PostgreSQL takes the kind of a bare parameter in a SELECT to be text.
+    query.push("CAST(").bind(attempt.status.map(i64::from)).push(" AS BIGINT), CAST(");
+    query.bind(attempt.error.as_deref()).push(" AS TEXT) FROM deliveries d WHERE d.id = ").bind(id);
+    tx.run(query).await.map(drop)
+}

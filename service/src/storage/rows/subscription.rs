@@ -1,0 +1,153 @@
+use super::Place;
+use crate::domain::ids::{AccountId, DeliveryId, PropertyId, SubscriptionId, SystemId, TaskId};
+use crate::domain::reminder::News;
+use crate::domain::schedule::Schedule;
+use crate::domain::store::Stored;
+use crate::domain::subscription::delivery::{Content, Delivery, DeliveryAttempt, DeliveryState};
+use crate::domain::subscription::{
+    Carries, DigestForm, Paused, Secrets, SigningSecret, Subscription, SubscriptionFacts, Timing,
+};
+use uuid::Uuid;
+
+pub(in crate::storage) const SUBSCRIPTION_COLUMNS: &str = "id, account_id, name, url, property_id, system_id, lead_days, kinds, schedule, time_zone, zone_given, form, secret, \
+     secret_before, secret_before_until, paused_at, paused_because, next_at, version, created_at, updated_at";
+
+#[derive(sqlx::FromRow)]
+pub(in crate::storage) struct SubscriptionRow {
+    id: Uuid,
+    account_id: Uuid,
+    name: String,
+    url: String,
+    property_id: Option<Uuid>,
+    system_id: Option<Uuid>,
+    lead_days: Option<i64>,
+    kinds: Option<i64>,
+    schedule: Option<String>,
+    time_zone: Option<String>,
+    zone_given: Option<i64>,
+    form: Option<String>,
+    secret: Vec<u8>,
+    secret_before: Option<Vec<u8>>,
+    secret_before_until: Option<i64>,
+    paused_at: Option<i64>,
+    paused_because: Option<String>,
+    next_at: Option<i64>,
+    version: i64,
+    created_at: i64,
+    updated_at: i64,
+    waiting: i64,
+    parked: i64,
+}
+
+impl SubscriptionRow {
+    pub(in crate::storage) fn read(self) -> Stored<Subscription> {
+        let place = Place { table: "subscriptions", id: self.id };
+        let lead_days = self.lead_days.map(|days| place.word("lead_days", u32::try_from(days).ok()));
+        let before = match (self.secret_before, self.secret_before_until) {
+            (Some(secret), Some(until)) => {
+                Some((SigningSecret::of(secret), place.instant("secret_before_until", until)?))
+            }
+            _ => None,
+        };
+        let carries = match self.kinds {
+            Some(bits) => Carries::Reminders {
+                kinds: News::ALL.iter().copied().filter(|news| news.bit() & bits != 0).collect(),
+            },
+            None => {
+                let schedule = self.schedule.as_deref().and_then(|text| Schedule::parse(text).ok());
+                Carries::Digest(Timing {
+                    schedule: place.word("schedule", schedule)?,
+                    zone: place.word("time_zone", self.time_zone.and_then(|name| name.parse().ok()))?,
+                    zone_given: self.zone_given == Some(1),
+                    form: place.word("form", self.form.as_deref().and_then(DigestForm::parse))?,
+                })
+            }
+        };
+        let paused_because = self.paused_because;
+        let paused = place.instant_if("paused_at", self.paused_at)?;
+        Ok(Subscription {
+            id: SubscriptionId(self.id),
+            account_id: AccountId(self.account_id),
+            facts: SubscriptionFacts {
+                name: self.name,
+                url: self.url,
+                carries,
+                property_id: self.property_id.map(PropertyId),
+                system_id: self.system_id.map(SystemId),
+                lead_days: lead_days.transpose()?,
+            },
+            secrets: Secrets { current: SigningSecret::of(self.secret), before },
+            paused: paused.map(|at| Paused { at, because: paused_because }),
+            next_at: place.instant_if("next_at", self.next_at)?,
+            waiting: self.waiting,
+            parked: self.parked,
+            version: self.version,
+            created_at: place.instant("created_at", self.created_at)?,
+            updated_at: place.instant("updated_at", self.updated_at)?,
+        })
+    }
+}
+
+pub(in crate::storage) const DELIVERY_COLUMNS: &str = "id, account_id, subscription_id, content, number, task_id, media_type, body, state, attempts, next_at, first_at, \
+     created_at, ended_at";
+
+#[derive(sqlx::FromRow)]
+pub(in crate::storage) struct DeliveryRow {
+    id: Uuid,
+    account_id: Uuid,
+    subscription_id: Uuid,
+    content: String,
+    number: Option<i64>,
+    task_id: Option<Uuid>,
+    media_type: Option<String>,
+    body: Option<String>,
+    state: String,
+    attempts: i64,
+    next_at: Option<i64>,
+    first_at: Option<i64>,
+    created_at: i64,
+    ended_at: Option<i64>,
+}
+
+impl DeliveryRow {
+    pub(in crate::storage) fn read(self) -> Stored<Delivery> {
+        let place = Place { table: "deliveries", id: self.id };
+        Ok(Delivery {
+            id: DeliveryId(self.id),
+            account_id: AccountId(self.account_id),
+            subscription_id: SubscriptionId(self.subscription_id),
+            content: place.word("content", Content::parse(&self.content))?,
+            number: self.number,
+            task_id: self.task_id.map(TaskId),
+            body: self.media_type.zip(self.body),
+            state: place.word("state", DeliveryState::parse(&self.state))?,
+            attempts: place.word("attempts", u32::try_from(self.attempts).ok())?,
+            next_at: place.instant_if("next_at", self.next_at)?,
+            first_at: place.instant_if("first_at", self.first_at)?,
+            created_at: place.instant("created_at", self.created_at)?,
+            ended_at: place.instant_if("ended_at", self.ended_at)?,
+        })
+    }
+}
+
+#[derive(sqlx::FromRow)]
+pub(in crate::storage) struct AttemptRow {
+    delivery_id: Uuid,
+    at: i64,
+    milliseconds: i64,
+    status: Option<i64>,
+    error: Option<String>,
+}
+
+impl AttemptRow {
+    pub(in crate::storage) fn read(self) -> Stored<DeliveryAttempt> {
+        let place = Place { table: "delivery_attempts", id: self.delivery_id };
+        let status = self.status.map(|status| place.word("status", u16::try_from(status).ok()));
+        Ok(DeliveryAttempt {
+            at: place.instant("at", self.at)?,
+            milliseconds: self.milliseconds,
+            status: status.transpose()?,
+            error: self.error,
+        })
+    }
+}

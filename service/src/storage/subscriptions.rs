@@ -1,0 +1,250 @@
+//! Subscriptions, and what of the feeds they have looked at.
+
+use crate::domain::ids::{AccountId, SubscriptionId};
+use crate::domain::paging::PageAsked;
+use crate::domain::reminder::{Entry, bits};
+use crate::domain::store::{Deleted, Stored, SubscriptionStore, Updated};
+use crate::domain::subscription::delivery::{Delivery, DeliveryState};
+use crate::domain::subscription::{Carries, Subscription};
+use crate::storage::connection::{Database, retried};
+use crate::storage::deliveries;
+use crate::storage::reminders;
+use crate::storage::rows::{SUBSCRIPTION_COLUMNS, SubscriptionRow, values};
+use crate::storage::sql::{Sql, sql};
+use crate::storage::stale::why_not;
+use async_trait::async_trait;
+use chrono::{DateTime, Utc};
+use uuid::Uuid;
+
+/// Entries that are looked at in one go.
+const ENTRIES: u32 = 500;
+
+pub(super) fn select() -> Sql {
+    let mut query = sql("SELECT ");
+    query.push(SUBSCRIPTION_COLUMNS).push(
+        ", (SELECT COUNT(*) FROM deliveries d WHERE d.subscription_id = subscriptions.id AND d.state = 'waiting') \
+         AS waiting, \
+         (SELECT COUNT(*) FROM deliveries d WHERE d.subscription_id = subscriptions.id AND d.state = 'parked') \
+         AS parked FROM subscriptions WHERE ",
+    );
+    query
+}
+
+fn version_of(account: AccountId, id: SubscriptionId) -> Sql {
+    sql("SELECT version FROM subscriptions WHERE account_id = $1 AND id = $2").on(account).on(id)
+}
+
+/// What a subscription carries, column by column.
+struct Columns {
+    kinds: Option<i64>,
+    schedule: Option<String>,
+    time_zone: Option<&'static str>,
+    zone_given: Option<i64>,
+    form: Option<&'static str>,
+}
+
+impl Columns {
+    fn of(carries: &Carries) -> Self {
+        match carries {
+            Carries::Reminders { kinds } => {
+                let kinds = Some(bits(kinds));
+                Self { kinds, schedule: None, time_zone: None, zone_given: None, form: None }
+            }
+            Carries::Digest(timing) => Self {
+                kinds: None,
+                schedule: Some(timing.schedule.text().to_owned()),
+                time_zone: Some(timing.zone.name()),
+                zone_given: Some(timing.zone_given.into()),
+                form: Some(timing.form.code()),
+            },
+        }
+    }
+}
+
+#[async_trait]
+impl SubscriptionStore for Database {
+    async fn insert_subscription(&self, subscription: &Subscription) -> Stored<()> {
+        let (facts, secrets) = (&subscription.facts, &subscription.secrets);
+        let carries = Columns::of(&facts.carries);
+        let mut query = sql("INSERT INTO subscriptions (");
+        query.push(SUBSCRIPTION_COLUMNS).push(", position) SELECT * FROM (");
+        query.bind_rows(&[subscription], |row, one| {
+            row.on(one.id).on(one.account_id).on(&facts.name).on(facts.url.as_str());
+            row.on(facts.property_id)
+                .on(facts.system_id)
+                .on(facts.lead_days.map(i64::from))
+                .on(carries.kinds);
+            row.on(carries.schedule.as_deref()).on(carries.time_zone).on(carries.zone_given).on(carries.form);
+            row.on(secrets.current.bytes().to_vec());
+            row.on(secrets.before.as_ref().map(|(secret, _)| secret.bytes().to_vec()));
+            row.on(secrets.before.as_ref().map(|(_, until)| *until));
+            row.on(one.paused.as_ref().map(|paused| paused.at));
+            row.on(one.paused.as_ref().and_then(|paused| paused.because.as_deref()));
+            row.on(one.next_at).on(one.version).on(one.created_at).on(one.updated_at);
+        });
+        query.push(") AS given, (SELECT COALESCE((SELECT last FROM feeds WHERE account_id = ");
+        query
+            .bind(subscription.account_id)
+            .push("), 0) AS position) AS feed WHERE TRUE ON CONFLICT (id) DO NOTHING");
+        self.run(query).await.map(drop)
+    }
+
+    async fn subscription(&self, account: AccountId, id: SubscriptionId) -> Stored<Option<Subscription>> {
+        let mut query = select();
+        query.push("account_id = ").bind(account).push(" AND id = ").bind(id);
+        self.first::<SubscriptionRow>(query).await?.map(SubscriptionRow::read).transpose()
+    }
+
+    async fn subscription_count(&self, account: AccountId) -> Stored<i64> {
+        let query = sql("SELECT COUNT(*) FROM subscriptions WHERE account_id = $1").on(account);
+        Ok(self.first::<(i64,)>(query).await?.unwrap_or_default().0)
+    }
+
+    async fn subscriptions(
+        &self,
+        account: AccountId,
+        page: &PageAsked<DateTime<Utc>>,
+    ) -> Stored<Vec<Subscription>> {
+        let mut query = select();
+        query.push("account_id = ").bind(account);
+        if let Some(after) = &page.after {
+            query.push(" AND (created_at, id) > (").bind(after.key).push(", ").bind(after.id).push(")");
+        }
+        query.push(" ORDER BY created_at, id LIMIT ").bind(page.rows());
+        values(self.all(query).await?, SubscriptionRow::read)
+    }
+
+    async fn update_subscription(&self, new: &Subscription) -> Stored<Updated> {
+        let (facts, secrets) = (&new.facts, &new.secrets);
+        let carries = Columns::of(&facts.carries);
+        let update = sql(
+            "UPDATE subscriptions SET name = $1, url = $2, property_id = $3, system_id = $4, lead_days = $5, \
+             kinds = $6, schedule = $7, time_zone = $8, zone_given = $9, form = $10, secret = $11, secret_before = $12, \
+             secret_before_until = $13, paused_at = $14, paused_because = $15, next_at = $16, updated_at = $17, \
+             failures = 0, rest_until = 0, version = version + 1 \
+             WHERE account_id = $18 AND id = $19 AND version = $20",
+        )
+        .on(&facts.name)
+        .on(facts.url.as_str())
+        .on(facts.property_id)
+        .on(facts.system_id)
+        .on(facts.lead_days.map(i64::from))
+        .on(carries.kinds)
+        .on(carries.schedule.as_deref())
+        .on(carries.time_zone)
+        .on(carries.zone_given)
+        .on(carries.form)
+        .on(secrets.current.bytes().to_vec())
+        .on(secrets.before.as_ref().map(|(secret, _)| secret.bytes().to_vec()))
+        .on(secrets.before.as_ref().map(|(_, until)| *until))
+        .on(new.paused.as_ref().map(|paused| paused.at))
+        .on(new.paused.as_ref().and_then(|paused| paused.because.as_deref()))
+        .on(new.next_at)
+        .on(new.updated_at)
+        .on(new.account_id)
+        .on(new.id)
+        .on(new.version);
+        let mut tx = self.begin().await?;
+        if tx.run(update).await? == 0 {
+            return why_not(&mut tx, version_of(new.account_id, new.id)).await;
+        }
+        tx.commit().await?;
+        Ok(Updated::Done)
+    }
+
+    async fn delete_subscription(
+        &self,
+        account: AccountId,
+        id: SubscriptionId,
+        version: i64,
+    ) -> Stored<Deleted> {
+        let mut tx = self.begin().await?;
+        let mut lock = version_of(account, id);
+        lock.push(tx.for_removal());
+        match tx.first::<(i64,)>(lock).await? {
+            None => return Ok(Deleted::Missing),
+            Some((current,)) if current != version => return Ok(Deleted::Stale { current }),
+            Some(_) => {}
+        }
+        tx.run(sql("DELETE FROM subscriptions WHERE account_id = $1 AND id = $2").on(account).on(id)).await?;
+        tx.commit().await?;
+        Ok(Deleted::Done)
+    }
+
+    async fn behind_feeds(&self, limit: u32) -> Stored<Vec<Subscription>> {
+        let mut query = select();
+        query.push("kinds IS NOT NULL AND paused_at IS NULL AND position < (SELECT last FROM feeds ");
+        query.push("WHERE feeds.account_id = subscriptions.account_id) ORDER BY id LIMIT ");
+        query.bind(i64::from(limit));
+        values(self.all(query).await?, SubscriptionRow::read)
+    }
+
+    async fn fan_out(
+        &self,
+        subscription: &Subscription,
+        _now: DateTime<Utc>,
+        make: &(dyn for<'e> Fn(&'e Entry) -> Delivery + Send + Sync),
+    ) -> Stored<usize> {
+        retried(async || {
+            let mut tx = self.begin().await?;
+            let mut query = sql("SELECT position FROM subscriptions WHERE paused_at IS NULL AND id = ");
+            query.bind(subscription.id).push(" AND version = ").bind(subscription.version);
+            query.push(tx.for_whoever_comes_first());
+            let Some((position,)) = tx.first::<(i64,)>(query).await? else { return Ok(0) };
+            let (read, at) = reminders::stretch(
+                &mut tx,
+                subscription.account_id,
+                &subscription.filter(),
+                position,
+                ENTRIES,
+            )
+            .await?;
+            let made: Vec<Delivery> = read.iter().map(make).collect();
+            for one in &made {
+                // What is newer says more than what was held back.
+                let mut drop = sql("UPDATE deliveries SET state = ");
+                drop.bind(DeliveryState::Superseded.code())
+                    .push(", next_at = NULL, ended_at = ")
+                    .bind(one.created_at);
+                drop.push(" WHERE subscription_id = ")
+                    .bind(subscription.id)
+                    .push(" AND task_id = ")
+                    .bind(one.task_id);
+                drop.push(" AND state = 'waiting' AND attempts = 0 AND next_at > ").bind(one.created_at);
+                tx.run(drop).await?;
+                deliveries::insert(&mut tx, one).await?;
+            }
+            let query = sql("UPDATE subscriptions SET position = $1 WHERE id = $2");
+            tx.run(query.on(at).on(subscription.id)).await?;
+            tx.commit().await?;
+            Ok(made.len())
+        })
+        .await
+    }
+
+    async fn due_digests(&self, now: DateTime<Utc>) -> Stored<Vec<Subscription>> {
+        let mut query = select();
+        query.push("paused_at IS NULL AND next_at <= ").bind(now).push(" ORDER BY next_at, id LIMIT 100");
+        values(self.all(query).await?, SubscriptionRow::read)
+    }
+
+    async fn put_digest(
+        &self,
+        subscription: &Subscription,
+        was_due: DateTime<Utc>,
+        delivery: &Delivery,
+        next: Option<DateTime<Utc>>,
+    ) -> Stored<bool> {
+        let mut tx = self.begin().await?;
+        let query =
+            sql("UPDATE subscriptions SET next_at = $1 WHERE id = $2 AND next_at = $3 AND version = $4 \
+             AND paused_at IS NULL RETURNING id");
+        let query = query.on(next).on(subscription.id).on(was_due).on(subscription.version);
+        if tx.first::<(Uuid,)>(query).await?.is_none() {
+            return Ok(false);
+        }
+        deliveries::insert(&mut tx, delivery).await?;
+        tx.commit().await?;
+        Ok(true)
+    }
+}
