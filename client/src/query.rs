@@ -247,6 +247,9 @@ impl ReminderQuery {
             .query_some("system_id", self.system_id)
             .query_some("kind", (!kinds.is_empty()).then(|| kinds.join(",")))
             .query_some("limit", self.limit)
+    }
+}
+
 impl DigestQuery {
     pub(crate) fn put_on(self, request: Request) -> Request {
         request

@@ -72,6 +72,8 @@ impl Client {
     /// What became of tasks, to be followed.
     pub fn reminders(&self) -> Reminders<'_> {
         Reminders(self)
+    }
+
     /// What falls due, by property, with what to bring for the whole trip and every caution once; a week when the query
     /// names no days.
     pub async fn digest(&self, query: &DigestQuery) -> Result<Digest, Error> {

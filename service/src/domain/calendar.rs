@@ -141,9 +141,9 @@ pub async fn read(cx: &Context, secret: &str) -> Result<Option<String>> {
     let own = cx.store.duty_settings(account).await?;
     let settings: DutySettings = own.into_iter().map(|setting| (setting.duty, setting.own)).collect();
     let mut events = Vec::new();
-    let next = task::each(cx, account, &filter, MOST_TASKS, |task| {
-        let lead_days = { let _ = settings.figures(task.duty); 7 };
-        events.extend(Event::of(task, lead_days));
+    let next = task::each(cx, account, &filter, MOST_TASKS, |task, moves| {
+        let lead_days = settings.lead(task.duty).lead_days;
+        events.extend(Event::of(task, moves, lead_days));
     })
     .await?;
     place(cx, account, &mut events).await?;

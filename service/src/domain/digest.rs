@@ -285,7 +285,7 @@ pub async fn gather(cx: &Context, account: AccountId, asked: Asked) -> Result<Di
     let Asked { property_id, system_id, from, to } = asked;
     let filter = TaskFilter { property_id, system_id, from, to, ..TaskFilter::default() };
     let mut maker = Maker::default();
-    let next = task::each(cx, account, &filter, MOST_TASKS, |task| maker.add(task)).await?;
+    let next = task::each(cx, account, &filter, MOST_TASKS, |task, _| maker.add(task)).await?;
     let all = match &next {
         Some(_) => Some(cx.store.count_tasks(account, &filter).await?),
         None => None,

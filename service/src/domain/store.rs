@@ -28,7 +28,7 @@ use crate::domain::reminder::{Read, ReminderFilter, Stretch, Telling};
 use crate::domain::skill::{Answered, DutySkill, History, SkillFilter};
 use crate::domain::status::Status;
 use crate::domain::system::{System, SystemFacts};
-use crate::domain::task::{Counted, State, Task};
+use crate::domain::task::{Counted, Moves, State, Task};
 use crate::domain::visit::{Revision, Visit};
 use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -419,6 +419,13 @@ pub trait TaskStore: Send + Sync {
         filter: &TaskFilter,
         page: &PageAsked<NaiveDate>,
     ) -> Stored<Vec<Task>>;
+    /// The same, with how their due dates moved.
+    async fn moved_tasks(
+        &self,
+        account: AccountId,
+        filter: &TaskFilter,
+        page: &PageAsked<NaiveDate>,
+    ) -> Stored<Vec<(Task, Moves)>>;
     /// How many tasks a filter finds, in no order.
     async fn count_tasks(&self, account: AccountId, filter: &TaskFilter) -> Stored<Counted>;
     /// One task.

@@ -93,6 +93,15 @@ impl Task {
     }
 }
 
+/// How often the due date of a task has moved, and when it last did.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Moves {
+    /// Counts up with every other due date; 0 for the first.
+    pub sequence: i64,
+    /// When the date became what it is.
+    pub changed_at: DateTime<Utc>,
+}
+
 /// The last day of so many days from now. It counts from the latest civil date on earth: a week's list may show a task a
 /// few hours early, never too late.
 pub fn last_day(now: DateTime<Utc>, days: u64) -> Option<NaiveDate> {
@@ -124,20 +133,20 @@ pub(crate) async fn each(
     account: AccountId,
     filter: &TaskFilter,
     most: usize,
-    mut take: impl FnMut(Task) + Send,
+    mut take: impl FnMut(Task, Moves) + Send,
 ) -> Result<Option<Task>> {
     let mut page = PageAsked { after: None, limit: paging::MOST };
     let mut taken = 0;
     loop {
         let room = (most - taken).min(page.limit as usize);
-        let mut rows = cx.store.tasks(account, filter, &page).await?.into_iter();
-        for task in rows.by_ref().take(room) {
+        let mut rows = cx.store.moved_tasks(account, filter, &page).await?.into_iter();
+        for (task, moves) in rows.by_ref().take(room) {
             page.after = Some(After { key: task.sort_on(), id: task.id.0 });
             taken += 1;
-            take(task);
+            take(task, moves);
         }
         match rows.next() {
-            Some(next) if taken == most => return Ok(Some(next)),
+            Some((next, _)) if taken == most => return Ok(Some(next)),
             Some(_) => {}
             None => return Ok(None),
         }

@@ -5,7 +5,7 @@ use crate::domain::ids::{AccountId, SystemId, TaskId};
 use crate::domain::paging::PageAsked;
 use crate::domain::status::Status;
 use crate::domain::store::{Refreshed, StaleSystem, Stored, TaskFilter, TaskStore};
-use crate::domain::task::{Counted, NO_DATE, State, Task};
+use crate::domain::task::{Counted, Moves, NO_DATE, State, Task};
 use crate::storage::connection::{Database, retried};
 use crate::storage::packed::Opened;
 use crate::storage::refresh;
@@ -17,7 +17,7 @@ use uuid::Uuid;
 
 /// Names and places are read from where they stand: a task is written when it changes, they may change at any time.
 const SELECT: &str = "SELECT t.id, t.account_id, s.property_id, t.system_id, t.component_id, t.kind, t.duty, t.state, \
-                      t.sort_on, t.line, f.as_of, f.refreshed_at, f.packed, p.name AS property_name, \
+                      t.sort_on, t.line, t.sequence, t.date_changed_at, f.as_of, f.refreshed_at, f.packed, p.name AS property_name, \
                       s.name AS system_name FROM (SELECT * FROM tasks WHERE ";
 const BESIDE: &str = ") t JOIN systems s ON s.id = t.system_id JOIN properties p ON p.id = s.property_id \
                       JOIN forecasts f ON f.system_id = t.system_id ORDER BY t.sort_on, t.id";
@@ -65,6 +65,14 @@ fn filter(query: &mut Sql, account: AccountId, filter: &TaskFilter, page: &PageA
     }
 }
 
+fn listed(account: AccountId, asked: &TaskFilter, page: &PageAsked<NaiveDate>) -> Sql {
+    let mut query = sql(SELECT);
+    filter(&mut query, account, asked, page);
+    // The page is cut before the names are looked up, so that a database cannot begin with the names.
+    query.push(" ORDER BY sort_on, id LIMIT ").bind(page.rows()).push(BESIDE);
+    query
+}
+
 #[async_trait]
 impl TaskStore for Database {
     async fn tasks(
@@ -73,11 +81,19 @@ impl TaskStore for Database {
         asked: &TaskFilter,
         page: &PageAsked<NaiveDate>,
     ) -> Stored<Vec<Task>> {
-        let mut query = sql(SELECT);
-        filter(&mut query, account, asked, page);
-        // The page is cut before the names are looked up, so that a database cannot begin with the names.
-        query.push(" ORDER BY sort_on, id LIMIT ").bind(page.rows()).push(BESIDE);
-        values(self.all(query).await?, TaskRow::read)
+        values(self.all(listed(account, asked, page)).await?, TaskRow::read)
+    }
+
+    async fn moved_tasks(
+        &self,
+        account: AccountId,
+        asked: &TaskFilter,
+        page: &PageAsked<NaiveDate>,
+    ) -> Stored<Vec<(Task, Moves)>> {
+        values(self.all(listed(account, asked, page)).await?, |row: TaskRow| {
+            let moves = row.moves()?;
+            Ok((row.read()?, moves))
+        })
     }
 
     async fn count_tasks(&self, account: AccountId, asked: &TaskFilter) -> Stored<Counted> {

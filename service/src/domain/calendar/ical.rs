@@ -10,7 +10,7 @@ use crate::domain::component::Kind;
 use crate::domain::duty::Duty;
 use crate::domain::forecast::Window;
 use crate::domain::ids::{CalendarId, PropertyId, TaskId};
-use crate::domain::task::Task;
+use crate::domain::task::{Moves, Task};
 use chrono::{DateTime, NaiveDate, Utc};
 use std::fmt::Write as _;
 
@@ -52,7 +52,7 @@ pub struct Event {
 
 impl Event {
     /// The event of a task; none without a date. Where it lies is not yet known.
-    pub fn of(task: Task, lead_days: u32) -> Option<Self> {
+    pub fn of(task: Task, moves: Moves, lead_days: u32) -> Option<Self> {
         let (property_name, system_name) = task.names;
         Some(Self {
             task_id: task.id,
@@ -62,8 +62,8 @@ impl Event {
             kind: task.kind,
             duty: task.duty,
             due_on: task.due_on?,
-            sequence: 0,
-            changed_at: task.refreshed_at,
+            sequence: moves.sequence,
+            changed_at: moves.changed_at,
             lead_days,
             reasons: task.forecast.reasons,
             window: task.forecast.prediction.and_then(|prediction| prediction.window),

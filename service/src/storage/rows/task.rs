@@ -3,7 +3,7 @@ use crate::domain::component::Kind;
 use crate::domain::duty::Duty;
 use crate::domain::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
 use crate::domain::store::Stored;
-use crate::domain::task::{NO_DATE, State, Task};
+use crate::domain::task::{Moves, NO_DATE, State, Task};
 use crate::storage::packed::Opened;
 use uuid::Uuid;
 
@@ -19,6 +19,8 @@ pub(in crate::storage) struct TaskRow {
     state: String,
     sort_on: i64,
     line: i64,
+    sequence: i64,
+    date_changed_at: i64,
     as_of: i64,
     refreshed_at: i64,
     packed: Vec<u8>,
@@ -27,6 +29,12 @@ pub(in crate::storage) struct TaskRow {
 }
 
 impl TaskRow {
+    /// How its due date moved.
+    pub(in crate::storage) fn moves(&self) -> Stored<Moves> {
+        let place = Place { table: "tasks", id: self.id };
+        Ok(Moves { sequence: self.sequence, changed_at: place.instant("date_changed_at", self.date_changed_at)? })
+    }
+
     pub(in crate::storage) fn read(self) -> Stored<Task> {
         let place = Place { table: "tasks", id: self.id };
         let found = Place { table: "forecasts", id: self.system_id };
