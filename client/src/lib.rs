@@ -65,12 +65,13 @@ pub use error::Error;
 pub use follow::Follow;
 pub use items::Items;
 pub use query::{
-    Accumulated, AnswerQuery, ComponentQuery, DigestFormat, DigestQuery, ListQuery, RainFileOptions, RainQuery, ReminderQuery, SkillQuery, SystemQuery, TaskQuery, VisitQuery,
+    Accumulated, AnswerQuery, ComponentQuery, DigestFormat, DigestQuery, ListQuery, RainFileOptions,
+    RainQuery, ReminderQuery, SkillQuery, SystemQuery, TaskQuery, VisitQuery,
 };
 pub use request::{Body, Request};
 pub use resources::{
-    Calendars, Components, Duties, Gauges, Keys, Properties, Reminders, Skill, StatusChange, Systems, Tasks, Visits,
-    property_update_from, system_update_from,
+    Calendars, Components, Duties, Gauges, Keys, Properties, Reminders, Skill, StatusChange, Systems, Tasks,
+    Visits, property_update_from, system_update_from,
 };
 pub use retry::RetryPolicy;
 

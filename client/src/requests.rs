@@ -3,7 +3,8 @@
 //! Functions that take a body give an error only if it cannot be written as JSON.
 
 use crate::query::{
-    AnswerQuery, ComponentQuery, DigestFormat, DigestQuery, ListQuery, RainFileOptions, RainQuery, ReminderQuery, SkillQuery, SystemQuery, TaskQuery, VisitQuery, word,
+    AnswerQuery, ComponentQuery, DigestFormat, DigestQuery, ListQuery, RainFileOptions, RainQuery,
+    ReminderQuery, SkillQuery, SystemQuery, TaskQuery, VisitQuery, word,
 };
 use crate::{Error, Request};
 use chrono::NaiveDate;

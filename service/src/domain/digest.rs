@@ -219,7 +219,13 @@ impl Maker {
         let place = *self.places.entry(task.property_id).or_insert(self.properties.len());
         if place == self.properties.len() {
             let (totals, bring, tasks) = (Totals::default(), Vec::new(), Vec::new());
-            self.properties.push(AtProperty { id: task.property_id, name: property_name, totals, bring, tasks });
+            self.properties.push(AtProperty {
+                id: task.property_id,
+                name: property_name,
+                totals,
+                bring,
+                tasks,
+            });
         }
         self.properties[place].tasks.push(Line {
             task_id: task.id,

@@ -177,7 +177,9 @@ impl DutyForecast {
     pub fn why(&self) -> Option<&str> {
         let why = match self.decided_by {
             DecidedBy::Ceiling | DecidedBy::FirstLook => self.reasons.last(),
-            DecidedBy::Prediction | DecidedBy::Season | DecidedBy::Rating | DecidedBy::Nothing => self.reasons.first(),
+            DecidedBy::Prediction | DecidedBy::Season | DecidedBy::Rating | DecidedBy::Nothing => {
+                self.reasons.first()
+            }
         };
         why.map(String::as_str)
     }

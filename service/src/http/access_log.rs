@@ -10,7 +10,11 @@ use tracing_actix_web::{RequestId, RootSpanBuilder};
 /// What is shown of a path: all of it, but for the secret in the address of a calendar, however it is spelt.
 pub fn shown(path: &str) -> &str {
     let plain = percent_decode(path);
-    if plain.contains(WORD) || plain.trim_start_matches('/').starts_with("calendars") { "/calendars/(secret)" } else { path }
+    if plain.contains(WORD) || plain.trim_start_matches('/').starts_with("calendars") {
+        "/calendars/(secret)"
+    } else {
+        path
+    }
 }
 
 /// A path without its percent signs, as far as it can be read; only to look for something in it.

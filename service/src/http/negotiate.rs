@@ -47,7 +47,8 @@ fn weight(offer: &str, ranges: &[(String, u16)]) -> u16 {
             u8::from(range == "*/*")
         }
     };
-    let fitting = ranges.iter().map(|(range, weight)| (exactness(range), *weight)).filter(|(exact, _)| *exact > 0);
+    let fitting =
+        ranges.iter().map(|(range, weight)| (exactness(range), *weight)).filter(|(exact, _)| *exact > 0);
     fitting.max().map_or(0, |(_, weight)| weight)
 }
 

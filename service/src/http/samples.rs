@@ -82,7 +82,11 @@ fn duty_settings() -> wire::DutySettingsRequest {
 }
 
 fn calendar() -> wire::CalendarRequest {
-    wire::CalendarRequest { name: "Orchard upkeep".to_owned(), property_id: Some(id(2)), horizon_days: Some(120) }
+    wire::CalendarRequest {
+        name: "Orchard upkeep".to_owned(),
+        property_id: Some(id(2)),
+        horizon_days: Some(120),
+    }
 }
 
 fn gauge() -> wire::GaugeRequest {

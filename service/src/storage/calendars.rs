@@ -55,7 +55,8 @@ impl CalendarStore for Database {
     }
 
     async fn calendar_was_read(&self, id: CalendarId, now: DateTime<Utc>) -> Stored<()> {
-        let query = sql("UPDATE calendars SET last_read_at = $1 WHERE id = $2 AND COALESCE(last_read_at, $1) <= $1");
+        let query =
+            sql("UPDATE calendars SET last_read_at = $1 WHERE id = $2 AND COALESCE(last_read_at, $1) <= $1");
         self.run(query.on(now).on(id)).await.map(drop)
     }
 }

@@ -34,7 +34,8 @@ impl Operation {
 
     /// A request that is right: `id` goes into the path, `own` holds what the body refers to.
     pub fn request(&self, app: &App, key: &str, id: &str, own: &Own) -> reqwest::RequestBuilder {
-        let mut path = self.path.replace("{id}", id).replace("{duty}", "clear_roof").replace("{format}", "csv");
+        let mut path =
+            self.path.replace("{id}", id).replace("{duty}", "clear_roof").replace("{format}", "csv");
         if (self.method.as_str(), self.path.as_str()) == ("DELETE", "/v1/gauges/{id}/rain") {
             path.push_str("?from=2020-01-01&to=2020-01-02");
         }

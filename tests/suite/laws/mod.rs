@@ -1,3 +1,5 @@
 //! Laws of the domain's pure functions, tried on random histories.
 
+mod calendars;
+mod digest;
 mod reminders;

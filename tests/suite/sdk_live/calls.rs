@@ -5,11 +5,14 @@
 use super::{client, component, day, gauge, parts, place, property, rain_of, roof, screen};
 use crate::support::app::{App, Reply, over_both};
 use eavesward_client::contract::{
-    CalendarRequest, Duty, DutySettingsInput, DutySettingsRequest, Finding, ForecastRequest, FoundClass, KeyRequest, Part,
-    ReplaceRequest, RetireRequest, Scope, ValveType, VisitItem, VisitRequest, WithdrawRequest,
+    CalendarRequest, Duty, DutySettingsInput, DutySettingsRequest, Finding, ForecastRequest, FoundClass,
+    KeyRequest, Part, ReplaceRequest, RetireRequest, Scope, ValveType, VisitItem, VisitRequest,
+    WithdrawRequest,
 };
 use eavesward_client::{
-    AnswerQuery, Client, ComponentQuery, DigestFormat, DigestQuery, ListQuery, RainFileOptions, RainQuery, ReminderQuery, SkillQuery, StatusChange, SystemQuery, TaskQuery, VisitQuery, property_update_from, system_update_from,
+    AnswerQuery, Client, ComponentQuery, DigestFormat, DigestQuery, ListQuery, RainFileOptions, RainQuery,
+    ReminderQuery, SkillQuery, StatusChange, SystemQuery, TaskQuery, VisitQuery, property_update_from,
+    system_update_from,
 };
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
@@ -348,7 +351,8 @@ async fn digest(app: &App, client: &Client) {
 }
 
 async fn calendars(app: &App, client: &Client) {
-    let request = CalendarRequest { name: "terrace wall".to_owned(), property_id: None, horizon_days: Some(90) };
+    let request =
+        CalendarRequest { name: "terrace wall".to_owned(), property_id: None, horizon_days: Some(90) };
     let made = client.calendars().create(&request).await.expect("a feed");
     assert_eq!((made.calendar.name.as_str(), made.calendar.horizon_days), ("terrace wall", 90));
     let url = client.calendars().url(&made).expect("an address");

@@ -1,7 +1,8 @@
 //! The command line: what holds for every subcommand, and the list of them.
 
 use crate::cmd::{
-    calendar, component, digest, due, duty, forecast, gauge, key, property, rain, reminders, skill, status, system, visit,
+    calendar, component, digest, due, duty, forecast, gauge, key, property, rain, reminders, skill, status,
+    system, visit,
 };
 use crate::show::Units;
 use clap::{Parser, Subcommand};

@@ -84,7 +84,8 @@ impl Event {
         let _ = writeln!(text, "{component}, {system}, {property}");
         let _ = writeln!(text, "\nWhy this date: {}", self.reasons.join(" "));
         if let Some(window) = &self.window {
-            let date = |date: Option<NaiveDate>| date.map_or_else(|| "later".to_owned(), |date| date.to_string());
+            let date =
+                |date: Option<NaiveDate>| date.map_or_else(|| "later".to_owned(), |date| date.to_string());
             let (early, likely, late) = (date(window.early_on), date(window.likely_on), date(window.late_on));
             let _ = writeln!(text, "Window (chance of 10, 50 and 90 %): {early} / {likely} / {late}");
         }
@@ -165,7 +166,8 @@ fn write_left_out(out: &mut Lines, calendar: &Calendar, left_out: LeftOut) {
     out.stamps(calendar.created_at);
     out.day(from);
     out.text("SUMMARY", &format!("From here on this calendar is not whole: {tasks} more tasks"));
-    let way_out = "It has room for 2,000 tasks. Make a calendar for one property, or one that looks fewer days ahead.";
+    let way_out =
+        "It has room for 2,000 tasks. Make a calendar for one property, or one that looks fewer days ahead.";
     out.text("DESCRIPTION", way_out);
     out.line("TRANSP", "TRANSPARENT");
     out.line("END", "VEVENT");

@@ -9,7 +9,8 @@ pub(super) fn render(digest: &Digest) -> String {
         let _ = write!(out, "\n**{}**\n", escaped(&note));
     }
     for property in &digest.properties {
-        let _ = write!(out, "\n## {}\n\n{}\n\n", escaped(&property.name), words::summary_there(&property.totals));
+        let _ =
+            write!(out, "\n## {}\n\n{}\n\n", escaped(&property.name), words::summary_there(&property.totals));
         property.tasks.iter().for_each(|line| task(&mut out, line));
     }
     if !digest.bring.is_empty() {
@@ -56,11 +57,30 @@ pub(super) fn escaped(text: &str) -> String {
             || (c == '.' && before.len() >= 3 && before.as_bytes()[at - 3..].eq_ignore_ascii_case(b"www"));
         let marks = matches!(
             c,
-            '\\' | '`' | '*' | '_' | '{' | '}' | '[' | ']' | '<' | '>' | '#' | '|' | '~' | '&' | '!' | '$' | '@' | '^' | '='
+            '\\' | '`'
+                | '*'
+                | '_'
+                | '{'
+                | '}'
+                | '['
+                | ']'
+                | '<'
+                | '>'
+                | '#'
+                | '|'
+                | '~'
+                | '&'
+                | '!'
+                | '$'
+                | '@'
+                | '^'
+                | '='
         );
         // A list or a number may begin the text of an item.
         let begins = matches!(c, '-' | '+') && before.is_empty()
-            || matches!(c, '.' | ')') && !before.is_empty() && before.bytes().all(|byte| byte.is_ascii_digit());
+            || matches!(c, '.' | ')')
+                && !before.is_empty()
+                && before.bytes().all(|byte| byte.is_ascii_digit());
         if address || marks || begins {
             out.push('\\');
         }

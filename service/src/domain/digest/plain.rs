@@ -38,7 +38,11 @@ pub(super) fn render(digest: &Digest) -> String {
 
 fn task(page: &mut Page, line: &Line) {
     let (system, component) = (words::one_line(&line.system_name), words::one_line(&line.component_name));
-    page.paragraph("", "    ", &format!("{}  {}  {system}: {component}", words::due(line), line.state.code()));
+    page.paragraph(
+        "",
+        "    ",
+        &format!("{}  {}  {system}: {component}", words::due(line), line.state.code()),
+    );
     let what = line.duty.title();
     page.paragraph("    ", "    ", &format!("{what} ({})", words::minutes(line.duty.minutes().into())));
     if let Some(why) = &line.why {
@@ -119,7 +123,10 @@ fn columns(text: &str) -> usize {
 /// for pictures. The blocks are from memory of the Unicode charts; a letter missed makes a line a column too long.
 const fn width(c: char) -> usize {
     match c {
-        '\u{300}'..='\u{36f}' | '\u{200b}'..='\u{200f}' | '\u{fe00}'..='\u{fe0f}' | '\u{20d0}'..='\u{20ff}' => 0,
+        '\u{300}'..='\u{36f}'
+        | '\u{200b}'..='\u{200f}'
+        | '\u{fe00}'..='\u{fe0f}'
+        | '\u{20d0}'..='\u{20ff}' => 0,
         '\u{1100}'..='\u{115f}'
         | '\u{2e80}'..='\u{a4cf}'
         | '\u{ac00}'..='\u{d7a3}'

@@ -52,12 +52,8 @@ pub(super) fn summary_there(totals: &Totals) -> String {
 
 /// How many tasks are in each state, those that there are.
 fn states(totals: &Totals) -> String {
-    let counts = [
-        (totals.late, "late"),
-        (totals.due, "due"),
-        (totals.near, "near"),
-        (totals.resting, "resting"),
-    ];
+    let counts =
+        [(totals.late, "late"), (totals.due, "due"), (totals.near, "near"), (totals.resting, "resting")];
     let words = counts.iter().filter(|(count, _)| *count > 0).map(|(count, word)| format!("{count} {word}"));
     words.collect::<Vec<_>>().join(", ")
 }
@@ -80,7 +76,8 @@ pub(super) fn window(window: &Window) -> String {
 
 /// Text on one line: no control characters, and none that turn the direction of what follows.
 pub(super) fn one_line(text: &str) -> String {
-    let turns = |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    let turns =
+        |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
     let breaks = |c: char| c.is_control() || matches!(c, '\u{2028}' | '\u{2029}');
     let text: String = text.chars().filter(|c| !turns(*c)).map(|c| if breaks(c) { ' ' } else { c }).collect();
     text.split(' ').filter(|word| !word.is_empty()).collect::<Vec<_>>().join(" ")

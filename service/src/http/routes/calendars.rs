@@ -101,7 +101,12 @@ pub struct Nothing {}
 #[utoipa::path(get, path = "/calendars/{token}.ics", tag = "calendars", operation_id = "read_calendar",
     params(("token" = String, Path, description = "The secret, as the address has it")),
     responses((status = 200, description = "The feed", body = String, content_type = "text/calendar")))]
-pub async fn read(req: HttpRequest, cx: web::Data<Context>, token: web::Path<String>, _: Query<Nothing>) -> Answer {
+pub async fn read(
+    req: HttpRequest,
+    cx: web::Data<Context>,
+    token: web::Path<String>,
+    _: Query<Nothing>,
+) -> Answer {
     let Some(feed) = calendar::read(&cx, &token).await? else {
         let detail = "There is no calendar at this address, or no longer. Whoever keeps the account's keys can make another.";
         return Err(ApiError::new(ProblemCode::NotFound, detail));
@@ -111,6 +116,7 @@ pub async fn read(req: HttpRequest, cx: web::Data<Context>, token: web::Path<Str
     // The address is a secret: no page that is opened from here may learn it, and no index may show it.
     headers.insert(header::REFERRER_POLICY, HeaderValue::from_static("no-referrer"));
     headers.insert(HeaderName::from_static("x-robots-tag"), HeaderValue::from_static("noindex"));
-    headers.insert(header::CONTENT_DISPOSITION, HeaderValue::from_static("inline; filename=\"eavesward.ics\""));
+    headers
+        .insert(header::CONTENT_DISPOSITION, HeaderValue::from_static("inline; filename=\"eavesward.ics\""));
     Ok(response)
 }

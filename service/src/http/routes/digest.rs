@@ -68,7 +68,12 @@ impl Which {
     responses((status = 200, description = "The digest", content(
         (wire::Digest = "application/json"), (String = "text/plain"), (String = "text/markdown"),
         (String = "text/csv")))))]
-pub async fn accepted(req: HttpRequest, caller: Reader, cx: web::Data<Context>, which: Query<Which>) -> Answer {
+pub async fn accepted(
+    req: HttpRequest,
+    caller: Reader,
+    cx: web::Data<Context>,
+    which: Query<Which>,
+) -> Answer {
     let best = negotiate::best(&req, &FORMATS.map(|(_, media_type, _)| media_type));
     let Some(found) = FORMATS.iter().find(|(_, media_type, _)| Some(*media_type) == best) else {
         let detail = "Accept rules out all that a digest can be: application/json, text/plain, text/markdown, text/csv.";

@@ -32,7 +32,10 @@ impl TaskRow {
     /// How its due date moved.
     pub(in crate::storage) fn moves(&self) -> Stored<Moves> {
         let place = Place { table: "tasks", id: self.id };
-        Ok(Moves { sequence: self.sequence, changed_at: place.instant("date_changed_at", self.date_changed_at)? })
+        Ok(Moves {
+            sequence: self.sequence,
+            changed_at: place.instant("date_changed_at", self.date_changed_at)?,
+        })
     }
 
     pub(in crate::storage) fn read(self) -> Stored<Task> {

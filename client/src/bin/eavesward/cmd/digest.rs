@@ -50,8 +50,11 @@ pub struct Digest {
 impl Digest {
     /// Prints the digest, or writes it to the file.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
-        let mut query =
-            DigestQuery::builder().maybe_within_days(self.within).maybe_from(self.from).maybe_to(self.to).build();
+        let mut query = DigestQuery::builder()
+            .maybe_within_days(self.within)
+            .maybe_from(self.from)
+            .maybe_to(self.to)
+            .build();
         if let Some(given) = &self.property {
             query.property_id = Some(app.property_id(given).await?);
         }
