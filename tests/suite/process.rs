@@ -51,7 +51,9 @@ fn serve(folder: &Path) -> Served {
     let logged = Arc::<Mutex<String>>::default();
     let page = logged.clone();
     std::thread::spawn(move || {
-        log.map_while(Result::ok).for_each(|line| *page.lock().expect("a log") += &format!("{line}\n"));
+        for line in log.map_while(Result::ok) {
+            page.lock().expect("a log").extend([line.as_str(), "\n"]);
+        }
     });
     let printed = std::fs::read_to_string(folder.join("out")).expect("what it printed");
     Served { child, url: format!("http://{address}"), printed, logged }

@@ -110,7 +110,11 @@ async fn a_digest_holds_the_tasks_of_the_week_by_property(app: &App) {
     };
     assert_eq!(totals["minutes"], json!(properties.iter().map(minutes).sum::<u64>()));
     assert_eq!(properties[1]["totals"]["minutes"], json!(10), "a vent takes ten minutes");
-    // Everything that any task wants is brought, once; every hazard of any task is told, once, local codes last.
+    each_thing_and_each_caution_comes_once(&digest, &tasks);
+}
+
+/// Everything that any task wants is brought, once; every hazard of any task is told, once, local codes last.
+fn each_thing_and_each_caution_comes_once(digest: &Value, tasks: &[Value]) {
     let all = |field: &str, of: fn(&Value) -> Value| -> BTreeSet<String> {
         let each = tasks.iter().flat_map(|task| task[field].as_array().expect("a list"));
         each.map(|one| of(one).as_str().expect("a text").to_owned()).collect()
@@ -299,7 +303,9 @@ async fn five_thousand_tasks_are_counted_and_the_first_are_listed(app: &App) {
     let mut terrace = property();
     terrace["name"] = json!("Terrace");
     let mut late = vents.clone();
-    late.iter_mut().for_each(|vent| vent["last_served_on"] = json!("2025-02-01"));
+    for vent in &mut late {
+        vent["last_served_on"] = json!("2025-02-01");
+    }
     let second = place_with(app, &terrace, &gauge(), Value::Array(late.clone())).await;
     for n in 2..25 {
         let (place, vents) = if n < 12 { (&first, &vents) } else { (&second, &late) };

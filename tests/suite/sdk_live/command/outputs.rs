@@ -28,7 +28,8 @@ async fn a_digest_and_a_calendar_by_hand() {
     assert!(refused.contains("from: 2026-02-01 is after 2026-01-01"), "{refused}");
 
     let made = shell.run(&["calendar", "add", "--name", "Upkeep", "--property", "School greenhouse"]).ok();
-    let address = made.split_whitespace().find(|word| word.ends_with(".ics")).expect("an address").to_owned();
+    let address =
+        made.split_whitespace().find(|word| word.contains("/calendars/ewc_")).expect("an address").to_owned();
     let path = address.strip_prefix(&shell.app.url).expect("below the base URL").to_owned();
     let feed = shell.app.anonymous("GET", &path).send().await.expect("an answer");
     assert_eq!(feed.status().as_u16(), 200);
