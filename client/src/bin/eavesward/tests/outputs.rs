@@ -54,9 +54,10 @@ async fn a_digest_is_of_the_days_and_places_that_were_given() {
     let ran = run(&server, &["digest", "--property", "Nowhere"], "").await;
     assert_eq!(ran.code, 2, "{}", ran.err);
     assert!(ran.err.contains("no property is called \"Nowhere\""), "{}", ran.err);
-    let ran =
-        run(&server, &["digest", "--within", "2w", "--property", SYSTEM, "--output", "/nowhere/x"], "").await;
-    assert_eq!(ran.code, 1, "the service has no digest without a system here: {}", ran.err);
+    let server = served("/v1/digest.txt", "it\n").await;
+    let ran = run(&server, &["digest", "--output", "no-such-folder/week.txt"], "").await;
+    assert_eq!((ran.code, ran.out.as_str()), (2, ""), "{}", ran.err);
+    assert!(ran.err.contains("no-such-folder/week.txt could not be written"), "{}", ran.err);
 }
 
 fn calendar() -> serde_json::Value {
