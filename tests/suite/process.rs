@@ -9,6 +9,7 @@ use serde_json::{Value, json};
 use std::io::{BufRead as _, BufReader};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
+use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 /// Days of one batch of rain.
@@ -20,6 +21,8 @@ struct Served {
     url: String,
     /// What it printed before it listened.
     printed: String,
+    /// What it logged since.
+    logged: Arc<Mutex<String>>,
 }
 
 impl Drop for Served {
@@ -45,9 +48,15 @@ fn serve(folder: &Path) -> Served {
         .find_map(|line| line.split("listening on ").nth(1)?.split_whitespace().next().map(str::to_owned))
         .expect("it says where it listens");
     // Its log has to be read on, or it would stop at a full pipe.
-    std::thread::spawn(move || log.for_each(drop));
+    let logged = Arc::<Mutex<String>>::default();
+    let page = logged.clone();
+    std::thread::spawn(move || {
+        for line in log.map_while(Result::ok) {
+            page.lock().expect("a log").extend([line.as_str(), "\n"]);
+        }
+    });
     let printed = std::fs::read_to_string(folder.join("out")).expect("what it printed");
-    Served { child, url: format!("http://{address}"), printed }
+    Served { child, url: format!("http://{address}"), printed, logged }
 }
 
 fn key(printed: &str) -> Option<&str> {
@@ -145,4 +154,38 @@ fn a_wrong_setting_is_told_in_one_line() {
     assert!(!ok && said.contains("housekeeping") && said.contains("at noon"), "{said}");
     let (ok, said) = run(&["serve", "--config", "no-such-file.toml"]);
     assert!(!ok && said.contains("no-such-file.toml"), "{said}");
+}
+
+#[tokio::test]
+async fn the_address_of_a_calendar_is_never_logged() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let served = serve(folder.path());
+    let key = key(&served.printed).expect("a key").to_owned();
+    let http = client();
+    let calendars = format!("{}/v1/calendars", served.url);
+    let made =
+        Reply::of(http.post(&calendars).bearer_auth(&key).json(&json!({"name": "Upkeep"}))).await.expect(201);
+    let path = made["path"].as_str().expect("a path");
+    let secret = path.trim_start_matches("/calendars/").trim_end_matches(".ics");
+    let spelt = path.replace("/calendars/ewc_", "/%63alendars/%65wc%5F");
+    for (at, status) in [
+        (path.to_owned(), 200),
+        (spelt, 200),
+        (format!("{path}?{secret}"), 400),
+        (format!("/calendars/{secret}"), 404),
+        (format!("/v1/calendars/{secret}"), 401),
+    ] {
+        let reply = Reply::of(http.get(format!("{}{at}", served.url))).await;
+        assert_eq!(reply.status, status, "{at}: {}", reply.text);
+    }
+    let mut logged = String::new();
+    for _ in 0..80 {
+        logged = served.logged.lock().expect("a log").clone();
+        if logged.matches("/calendars/(secret)").count() >= 5 {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(25)).await;
+    }
+    assert!(logged.matches("/calendars/(secret)").count() >= 5, "{logged}");
+    assert!(!logged.contains(&secret[4..]) && !logged.contains(&key), "{logged}");
 }

@@ -3,10 +3,12 @@
 //! `document` reads the operations off the committed OpenAPI document, so that a new route is covered by `isolation`,
 //! `keys` and `coverage` as soon as it is documented.
 
+mod calendars;
 mod climate;
 mod components;
 mod coverage;
 mod crud;
+mod digest;
 mod document;
 mod duties;
 mod forecast;

@@ -1,4 +1,6 @@
 //! Laws of the domain's pure functions, tried on random histories.
 
+mod calendars;
+mod digest;
 mod reminders;
 mod schedule;

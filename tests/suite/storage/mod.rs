@@ -4,6 +4,7 @@
 #![expect(clippy::unwrap_used, reason = "a case that meets an error has failed")]
 
 mod accounts;
+mod calendars;
 mod connecting;
 mod duty_settings;
 mod grounds;

@@ -20,6 +20,8 @@ on_both!(
     every_page_goes_on_where_the_last_one_ended,
     names_and_places_are_those_of_now,
     tasks_of_another_account_are_out_of_reach,
+    tasks_are_counted_as_they_are_listed,
+    moves_of_a_due_date_are_counted,
 );
 
 /// Writes tasks as a refresh of these systems does.
@@ -181,4 +183,60 @@ async fn tasks_of_another_account_are_out_of_reach(rig: &Rig) {
     let filter = TaskFilter { system_id: Some(fleet.second.id), ..TaskFilter::default() };
     assert_eq!(store.tasks(other, &filter, &first(100)).await.unwrap(), []);
     assert_eq!(store.status(other, fleet.second.id).await.unwrap(), None);
+}
+
+async fn tasks_are_counted_as_they_are_listed(rig: &Rig) {
+    let fleet = fleet(rig).await;
+    let (store, account) = (&rig.database, fleet.home.account);
+    for filter in [
+        TaskFilter::default(),
+        TaskFilter { to: Some(day(4)), ..TaskFilter::default() },
+        TaskFilter { from: Some(day(0)), ..TaskFilter::default() },
+        TaskFilter { system_id: Some(fleet.second.id), ..TaskFilter::default() },
+        TaskFilter { property_id: Some(fleet.home.property.id), to: Some(day(4)), ..TaskFilter::default() },
+        TaskFilter { states: vec![State::Late], ..TaskFilter::default() },
+        TaskFilter { from: Some(day(5000)), ..TaskFilter::default() },
+    ] {
+        let listed = store.tasks(account, &filter, &first(100)).await.unwrap();
+        let counted = store.count_tasks(account, &filter).await.unwrap();
+        assert_eq!(counted.total(), listed.len() as u64, "{filter:?}");
+        for (state, duty, count) in &counted.tasks {
+            let same = listed.iter().filter(|task| (task.state, task.duty) == (*state, *duty)).count();
+            assert_eq!(*count, same as u64, "{state:?} {duty:?}");
+        }
+        let distinct = |of: fn(&Task) -> uuid::Uuid| {
+            listed.iter().map(of).collect::<std::collections::BTreeSet<_>>().len() as u64
+        };
+        let places = (distinct(|task| task.system_id.0), distinct(|task| task.property_id.0));
+        assert_eq!((counted.systems, counted.properties), places, "{filter:?}");
+    }
+    let other = make::account(rig).await;
+    assert_eq!(store.count_tasks(other, &TaskFilter::default()).await.unwrap().total(), 0);
+    let theirs = TaskFilter { system_id: Some(fleet.second.id), ..TaskFilter::default() };
+    assert_eq!(store.count_tasks(other, &theirs).await.unwrap().total(), 0);
+}
+
+async fn moves_of_a_due_date_are_counted(rig: &Rig) {
+    let fleet = fleet(rig).await;
+    let (store, account) = (&rig.database, fleet.home.account);
+    let filter = TaskFilter { system_id: Some(fleet.home.system.id), ..TaskFilter::default() };
+    let before = store.moved_tasks(account, &filter, &first(100)).await.unwrap();
+    let tasks: Vec<Task> = before.iter().map(|(task, _)| task.clone()).collect();
+    assert_eq!(tasks, store.tasks(account, &filter, &first(100)).await.unwrap());
+    assert!(before.iter().all(|(_, moves)| (moves.sequence, moves.changed_at) == (0, at(110))), "{before:?}");
+    let mut moved = tasks[0].clone();
+    moved.due_on = Some(day(44));
+    moved.forecast.due_on = moved.due_on;
+    // Stale again, and refreshed with one date moved.
+    let touched = store
+        .update_system(account, fleet.home.system.id, 1, &fleet.home.system.facts, at(120))
+        .await
+        .unwrap();
+    assert_eq!(touched, Updated::Done);
+    let all: Vec<Task> =
+        tasks.iter().map(|task| if task.id == moved.id { moved.clone() } else { task.clone() }).collect();
+    write(rig, &[&fleet.home.system], &all).await;
+    for (task, moves) in store.moved_tasks(account, &filter, &first(100)).await.unwrap() {
+        assert_eq!(moves.sequence, i64::from(task.id == moved.id), "{task:?}");
+    }
 }

@@ -2,3 +2,4 @@
 
 pub mod app;
 pub mod postgres;
+pub mod python;

@@ -119,7 +119,9 @@ pub fn write(calendar: &Calendar, events: &[Event], left_out: Option<LeftOut>) -
     out.text("X-WR-CALNAME", &calendar.name);
     out.line("REFRESH-INTERVAL;VALUE=DURATION", LOOK_AGAIN);
     out.line("X-PUBLISHED-TTL", LOOK_AGAIN);
-    events.iter().for_each(|event| write_event(&mut out, event));
+    for event in events {
+        write_event(&mut out, event);
+    }
     if let Some(left_out) = left_out {
         write_left_out(&mut out, calendar, left_out);
     } else if events.is_empty() {

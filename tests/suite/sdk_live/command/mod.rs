@@ -5,6 +5,7 @@
 
 mod as_of;
 mod job;
+mod outputs;
 mod trouble;
 
 use crate::support::app::{App, Kind};

@@ -2,6 +2,7 @@
 
 mod figures;
 mod inputs;
+mod outputs;
 mod skill;
 
 use crate::app::Io;
@@ -90,6 +91,10 @@ fn the_command_line_is_sound() {
         &["visit", "log", "x", "--on", "2031-01-01", "--done", "north screen"],
         &["gauge", "normals", "x", "--rain-mm", "1,2"],
         &["key", "add", "--name", "x"],
+        &["digest", "--within", "7d", "--to", "2031-01-01"],
+        &["digest", "--format", "pdf"],
+        &["calendar", "add"],
+        &["calendar", "revoke", "x"],
         &["duty", "set", "clean-screen"],
         &["duty", "set", "polish", "--ceiling-months", "3"],
         &["duty", "set", "unknown", "--ceiling-months", "3"],
