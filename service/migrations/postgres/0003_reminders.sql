@@ -38,3 +38,7 @@ CREATE TABLE reminders (
 CREATE INDEX reminders_by_property ON reminders (account_id, property_id, number);
 CREATE INDEX reminders_by_system ON reminders (account_id, system_id, number);
 CREATE INDEX reminders_by_age ON reminders (raised_at);
+
+-- Rows of before changed at their last refresh at the latest.
+UPDATE tasks SET date_changed_at =
+    COALESCE((SELECT refreshed_at FROM forecasts WHERE forecasts.system_id = tasks.system_id), 0);

@@ -182,7 +182,6 @@ impl SubscriptionStore for Database {
     async fn fan_out(
         &self,
         subscription: &Subscription,
-        _now: DateTime<Utc>,
         make: &(dyn for<'e> Fn(&'e Entry) -> Delivery + Send + Sync),
     ) -> Stored<usize> {
         retried(async || {

@@ -16,6 +16,7 @@ mod rain;
 mod refresh;
 mod reminders;
 mod skill;
+mod subscriptions;
 mod systems;
 mod tasks;
 mod visits;

@@ -41,7 +41,6 @@ pub trait SubscriptionStore: Send + Sync {
     async fn fan_out(
         &self,
         subscription: &Subscription,
-        now: DateTime<Utc>,
         make: &(dyn for<'e> Fn(&'e Entry) -> Delivery + Send + Sync),
     ) -> Stored<usize>;
     /// Subscriptions, not paused, whose next digest is due.

@@ -1,0 +1,304 @@
+//! Subscriptions and deliveries: who sends what, once each, and what is left in the end.
+
+use super::make::{self, Home, at, claim_all, day, first, home, new_task, refreshed};
+use super::{Rig, on_both};
+use eavesward_service::domain::duty::Duty;
+use eavesward_service::domain::ids::{DeliveryId, SubscriptionId};
+use eavesward_service::domain::reminder::{Entry, News};
+use eavesward_service::domain::schedule::Schedule;
+use eavesward_service::domain::store::{
+    Deleted, DeliveryStore as _, GaugeStore as _, SubscriptionStore as _, TaskStore as _, Updated,
+};
+use eavesward_service::domain::subscription::delivery::{
+    Claimed, Content, Delivery, DeliveryAttempt, DeliveryState, Outcome,
+};
+use eavesward_service::domain::subscription::{
+    Carries, DigestForm, Paused, Secrets, SigningSecret, Subscription, SubscriptionFacts, Timing,
+};
+use eavesward_service::domain::task::State;
+use std::collections::BTreeSet;
+
+on_both!(
+    what_is_written_is_read,
+    a_subscription_begins_at_the_end_of_the_feed,
+    two_replicas_write_an_entry_down_once,
+    no_delivery_is_claimed_twice,
+    a_claim_that_ended_is_left_to_its_successor,
+    a_digest_is_written_once,
+    a_receiver_rests_after_failures,
+    what_ended_is_forgotten,
+);
+
+fn of_reminders(home: &Home) -> Subscription {
+    Subscription {
+        id: SubscriptionId::new(),
+        account_id: home.account,
+        facts: SubscriptionFacts {
+            name: "upkeep rota – Äpfel".to_owned(),
+            url: "https://hooks.example/eaves".to_owned(),
+            carries: Carries::Reminders { kinds: vec![News::Due, News::Late] },
+            property_id: Some(home.property.id),
+            system_id: None,
+            lead_days: Some(3),
+        },
+        secrets: Secrets {
+            current: SigningSecret::of(vec![1; 32]),
+            before: Some((SigningSecret::of(vec![2; 32]), at(99))),
+        },
+        paused: None,
+        next_at: None,
+        waiting: 0,
+        parked: 0,
+        version: 1,
+        created_at: at(1),
+        updated_at: at(2),
+    }
+}
+
+fn of_digests(home: &Home) -> Subscription {
+    let timing = Timing {
+        schedule: Schedule::parse("0 7 * * 1").unwrap(),
+        zone: chrono_tz::Asia::Kathmandu,
+        zone_given: true,
+        form: DigestForm::Markdown,
+    };
+    let plain = of_reminders(home);
+    let facts = SubscriptionFacts { carries: Carries::Digest(timing), property_id: None, ..plain.facts };
+    Subscription { facts, next_at: Some(at(100)), ..plain }
+}
+
+fn letter(subscription: &Subscription, seconds: i64) -> Delivery {
+    Delivery {
+        id: DeliveryId::new(),
+        subscription_id: subscription.id,
+        account_id: subscription.account_id,
+        content: Content::Digest,
+        number: None,
+        task_id: None,
+        body: Some(("text/plain".to_owned(), "Äpfel".to_owned())),
+        state: DeliveryState::Waiting,
+        attempts: 0,
+        next_at: Some(at(seconds)),
+        first_at: None,
+        created_at: at(seconds),
+        ended_at: None,
+    }
+}
+
+fn outcome(claimed: &Claimed, seconds: i64, status: u16) -> Outcome {
+    let done = status < 300;
+    let state = if done { DeliveryState::Delivered } else { DeliveryState::Waiting };
+    Outcome {
+        attempt: DeliveryAttempt { at: at(seconds), milliseconds: 12, status: Some(status), error: None },
+        state,
+        next_at: (!done).then_some(at(seconds + 10)),
+        failed: !done,
+        gone: claimed.delivery.attempts > 1_000,
+    }
+}
+
+async fn what_is_written_is_read(rig: &Rig) {
+    let home = home(rig).await;
+    let store = &rig.database;
+    for made in [of_reminders(&home), of_digests(&home)] {
+        store.insert_subscription(&made).await.unwrap();
+        // A repeated request.
+        store.insert_subscription(&made).await.unwrap();
+        assert_eq!(store.subscription(home.account, made.id).await.unwrap(), Some(made.clone()));
+        let mut new = made.clone();
+        new.facts.name = "another".to_owned();
+        new.paused = Some(Paused { at: at(7), because: Some("it answered 410".to_owned()) });
+        new.secrets.before = None;
+        assert_eq!(store.update_subscription(&new).await.unwrap(), Updated::Done);
+        assert_eq!(store.update_subscription(&new).await.unwrap(), Updated::Stale { current: 2 });
+        new.version = 2;
+        assert_eq!(store.subscription(home.account, made.id).await.unwrap(), Some(new));
+        let other = make::account(rig).await;
+        assert_eq!(store.subscription(other, made.id).await.unwrap(), None);
+        assert_eq!(store.delete_subscription(other, made.id, 2).await.unwrap(), Deleted::Missing);
+        let waiting = letter(&made, 5);
+        store.insert_delivery(&waiting).await.unwrap();
+        assert_eq!(
+            store.delivery(home.account, waiting.id).await.unwrap(),
+            Some((waiting.clone(), Vec::new()))
+        );
+        assert_eq!(store.delivery(other, waiting.id).await.unwrap(), None);
+        assert_eq!(store.subscription(home.account, made.id).await.unwrap().unwrap().waiting, 1);
+        assert_eq!(
+            store.delete_subscription(home.account, made.id, 1).await.unwrap(),
+            Deleted::Stale { current: 2 }
+        );
+        assert_eq!(store.delete_subscription(home.account, made.id, 2).await.unwrap(), Deleted::Done);
+        assert_eq!(store.delivery(home.account, waiting.id).await.unwrap(), None);
+    }
+    assert_eq!(store.subscription_count(home.account).await.unwrap(), 0);
+}
+
+/// Raises an entry of a due task.
+async fn raise(rig: &Rig, home: &Home, seconds: i64, due: i64) {
+    rig.database.put_rain(home.account, home.gauge.id, &make::readings(seconds, &[1.0])).await.unwrap();
+    let claim = claim_all(rig, at(1_000_000 + seconds)).await[0];
+    let state = State::on(day(0), Some(day(due)), None);
+    let task = new_task(home, 0, Duty::ClearWeepHole, Some(day(due)), state);
+    let told = rig
+        .database
+        .finish_refresh(&[refreshed(claim, &home.system, vec![task], at(9_000))], at(seconds))
+        .await;
+    assert_eq!(told.unwrap(), 1);
+}
+
+fn make_of(subscription: &Subscription, entry: &Entry) -> Delivery {
+    Delivery {
+        id: DeliveryId::of_entry(subscription.id, entry.number),
+        content: Content::Reminder,
+        number: Some(entry.number),
+        task_id: Some(entry.task_id),
+        body: None,
+        ..letter(subscription, 20)
+    }
+}
+
+async fn a_subscription_begins_at_the_end_of_the_feed(rig: &Rig) {
+    let home = home(rig).await;
+    raise(rig, &home, 1, 3).await;
+    let made = of_reminders(&home);
+    rig.database.insert_subscription(&made).await.unwrap();
+    assert_eq!(rig.database.behind_feeds(10).await.unwrap(), []);
+    raise(rig, &home, 2, 0).await;
+    assert_eq!(rig.database.behind_feeds(10).await.unwrap(), std::slice::from_ref(&made));
+    let written = rig.database.fan_out(&made, &|entry| make_of(&made, entry)).await.unwrap();
+    assert_eq!(written, 1);
+    let all = rig.database.deliveries(home.account, made.id, None, &first(10)).await.unwrap();
+    assert_eq!(all.iter().map(|one| one.number).collect::<Vec<_>>(), [Some(2)]);
+}
+
+async fn two_replicas_write_an_entry_down_once(rig: &Rig) {
+    let home = home(rig).await;
+    let made = of_reminders(&home);
+    rig.database.insert_subscription(&made).await.unwrap();
+    raise(rig, &home, 2, 0).await;
+    let replica = rig.replica().await;
+    let write = |entry: &Entry| make_of(&made, entry);
+    let (a, b) = tokio::join!(rig.database.fan_out(&made, &write), replica.fan_out(&made, &write));
+    assert_eq!(a.unwrap() + b.unwrap(), 1);
+    assert_eq!(rig.database.behind_feeds(10).await.unwrap(), []);
+    // It says nothing of an entry that its filter leaves out, and has looked at it.
+    raise(rig, &home, 3, 40).await;
+    assert_eq!(rig.database.fan_out(&made, &write).await.unwrap(), 0);
+    assert_eq!(rig.database.behind_feeds(10).await.unwrap(), []);
+    let (_, claimed) = rig.database.claim_deliveries(made.id, at(20), at(80), 10).await.unwrap().unwrap();
+    assert_eq!(claimed.iter().map(|one| one.entry.as_ref().unwrap().number).collect::<Vec<_>>(), [1]);
+}
+
+async fn no_delivery_is_claimed_twice(rig: &Rig) {
+    let home = home(rig).await;
+    let made = of_reminders(&home);
+    rig.database.insert_subscription(&made).await.unwrap();
+    for second in 0..60 {
+        rig.database.insert_delivery(&letter(&made, second)).await.unwrap();
+    }
+    let mut claimers = Vec::new();
+    for _ in 0..6 {
+        let (replica, id) = (rig.replica().await, made.id);
+        claimers.push(tokio::spawn(async move {
+            let (mut mine, mut idle) = (Vec::new(), 0);
+            while idle < 3 {
+                match replica.claim_deliveries(id, at(100), at(200), 4).await.unwrap() {
+                    Some((_, claimed)) => mine.extend(claimed.iter().map(|one| one.delivery.id)),
+                    None => idle += 1,
+                }
+            }
+            mine
+        }));
+    }
+    let mut all = Vec::new();
+    for claimer in claimers {
+        all.extend(claimer.await.unwrap());
+    }
+    assert_eq!(all.len(), 60);
+    assert_eq!(all.iter().collect::<BTreeSet<_>>().len(), 60);
+}
+
+async fn a_claim_that_ended_is_left_to_its_successor(rig: &Rig) {
+    let home = home(rig).await;
+    let (store, made) = (&rig.database, of_reminders(&home));
+    store.insert_subscription(&made).await.unwrap();
+    store.insert_delivery(&letter(&made, 5)).await.unwrap();
+    assert_eq!(store.due_receivers(at(4), 10).await.unwrap(), []);
+    assert_eq!(store.due_receivers(at(5), 10).await.unwrap(), [made.id]);
+    let claim = async |now, until| store.claim_deliveries(made.id, at(now), at(until), 4).await.unwrap();
+    let (_, slow) = claim(5, 50).await.unwrap();
+    assert!(claim(49, 99).await.is_none());
+    let (_, quick) = claim(50, 100).await.unwrap();
+    // The slow one failed: that is logged, and changes nothing for the one who has it now.
+    store.finish_deliveries(&made, &[(&slow[0], outcome(&slow[0], 51, 500))], at(51)).await.unwrap();
+    assert!(claim(70, 99).await.is_none());
+    store.finish_deliveries(&made, &[(&quick[0], outcome(&quick[0], 52, 200))], at(53)).await.unwrap();
+    let (delivery, attempts) = store.delivery(home.account, slow[0].delivery.id).await.unwrap().unwrap();
+    assert_eq!(
+        (delivery.state, delivery.next_at, delivery.ended_at),
+        (DeliveryState::Delivered, None, Some(at(53)))
+    );
+    assert_eq!(attempts.iter().map(|one| one.status).collect::<Vec<_>>(), [Some(500), Some(200)]);
+    assert!(store.send_again(home.account, delivery.id, at(60)).await.unwrap());
+    assert!(!store.send_again(make::account(rig).await, delivery.id, at(60)).await.unwrap());
+    assert_eq!(claim(60, 99).await.unwrap().1[0].delivery.attempts, 0);
+}
+
+async fn a_digest_is_written_once(rig: &Rig) {
+    let home = home(rig).await;
+    let made = of_digests(&home);
+    rig.database.insert_subscription(&made).await.unwrap();
+    assert_eq!(rig.database.due_digests(at(99)).await.unwrap(), []);
+    assert_eq!(rig.database.due_digests(at(100)).await.unwrap(), std::slice::from_ref(&made));
+    let replica = rig.replica().await;
+    let digest = Delivery { id: DeliveryId::of_digest(made.id, 7), ..letter(&made, 100) };
+    let (a, b) = tokio::join!(
+        rig.database.put_digest(&made, at(100), &digest, Some(at(900))),
+        replica.put_digest(&made, at(100), &digest, Some(at(900))),
+    );
+    assert_eq!((u8::from(a.unwrap()) + u8::from(b.unwrap())), 1);
+    assert_eq!(rig.database.due_digests(at(899)).await.unwrap(), []);
+    assert_eq!(rig.database.due_digests(at(900)).await.unwrap().len(), 1);
+}
+
+async fn a_receiver_rests_after_failures(rig: &Rig) {
+    let home = home(rig).await;
+    let (store, made) = (&rig.database, of_reminders(&home));
+    store.insert_subscription(&made).await.unwrap();
+    for second in 0..4 {
+        store.insert_delivery(&letter(&made, second)).await.unwrap();
+    }
+    let (_, claimed) = store.claim_deliveries(made.id, at(10), at(99), 4).await.unwrap().unwrap();
+    let finished: Vec<_> = claimed.iter().map(|one| (one, outcome(one, 10, 500))).collect();
+    store.finish_deliveries(&made, &finished, at(11)).await.unwrap();
+    store.insert_delivery(&letter(&made, 12)).await.unwrap();
+    // Four in a row: ten seconds.
+    assert_eq!(store.due_receivers(at(20), 10).await.unwrap(), []);
+    assert!(store.claim_deliveries(made.id, at(20), at(99), 4).await.unwrap().is_none());
+    let word = Delivery { content: Content::Test, ..letter(&made, 13) };
+    store.insert_delivery(&word).await.unwrap();
+    let (_, tried) = store.claim_deliveries(made.id, at(20), at(99), 4).await.unwrap().unwrap();
+    assert_eq!(
+        tried.iter().map(|one| one.delivery.id).collect::<Vec<_>>(),
+        [word.id],
+        "somebody wants to know now"
+    );
+    store.finish_deliveries(&made, &[(&tried[0], outcome(&tried[0], 20, 200))], at(20)).await.unwrap();
+    assert_eq!(store.due_receivers(at(20), 10).await.unwrap(), [made.id], "it is back");
+}
+
+async fn what_ended_is_forgotten(rig: &Rig) {
+    let home = home(rig).await;
+    let (store, made) = (&rig.database, of_reminders(&home));
+    store.insert_subscription(&made).await.unwrap();
+    for second in [1, 2] {
+        store.insert_delivery(&letter(&made, second)).await.unwrap();
+    }
+    let (_, claimed) = store.claim_deliveries(made.id, at(10), at(99), 1).await.unwrap().unwrap();
+    store.finish_deliveries(&made, &[(&claimed[0], outcome(&claimed[0], 10, 200))], at(11)).await.unwrap();
+    assert_eq!(store.forget_deliveries(at(11)).await.unwrap(), 0);
+    assert_eq!(store.forget_deliveries(at(12)).await.unwrap(), 1);
+    assert_eq!(store.delivery(home.account, claimed[0].delivery.id).await.unwrap(), None);
+    assert_eq!(store.deliveries(home.account, made.id, None, &first(10)).await.unwrap().len(), 1);
+}
