@@ -136,7 +136,9 @@ async fn a_foreign_library_reads_every_task_of_the_feed(app: &App) {
             (&event["dtstamp"], &event["last-modified"]),
             (&json!("2026-03-01T12:00:00+00:00"), &event["dtstamp"])
         );
-        assert_eq!((&event["sequence"], &event["transp"]), (&json!(0), &json!("TRANSPARENT")));
+        // The loop may have met the system before its rain came in, and moved a date since.
+        assert!(event["sequence"].as_u64().is_some_and(|moves| moves <= 1), "{event}");
+        assert_eq!(event["transp"], "TRANSPARENT");
         assert_eq!((&event["location"], &event["geo"]), (&grove["name"], &json!([48.0, 0.5])));
         let kind = task["component_kind"].as_str().expect("a kind").replace('_', " ");
         assert_eq!(event["categories"], json!([kind]));
