@@ -123,9 +123,9 @@ impl Client {
         }
     }
 
-    /// Longest time for one attempt.
-    pub(crate) fn timeout(&self) -> Duration {
-        self.inner.timeout
+    /// The longest that an answer may take.
+    pub(crate) fn longest_wait(&self) -> Duration {
+        self.inner.timeout.min(self.inner.retry.deadline)
     }
 
     async fn attempt(

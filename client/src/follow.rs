@@ -3,9 +3,12 @@
 use crate::{Client, Error, ReminderQuery, requests};
 use eavesward_contract::{Reminder, ReminderFeed};
 use std::collections::VecDeque;
+use std::time::Duration;
 
 /// Seconds that the service is asked to wait for an entry; less where the client's time for an attempt is shorter.
 const WAIT_S: u64 = 25;
+/// What stands for the end of the feed.
+const NOW: &str = "now";
 
 /// Entries of the reminders' feed as they come, without an end.
 ///
@@ -34,14 +37,26 @@ impl Follow {
     /// The next entry; waits for it.
     pub async fn next(&mut self) -> Result<Reminder, Error> {
         loop {
-            if let Some(entry) = self.ahead.pop_front() {
-                self.cursor = Some(entry.cursor.clone());
+            if let Some(entry) = self.poll().await? {
                 return Ok(entry);
             }
+        }
+    }
+
+    /// The next entry, or nothing if there was none for a while, some seconds: for those who have something to do meanwhile,
+    /// such as keeping the cursor, which goes on where a filter leaves everything out.
+    pub async fn poll(&mut self) -> Result<Option<Reminder>, Error> {
+        if self.ahead.is_empty() {
             // Everything that was read was given out, so what the filter left out need not be looked at again.
             self.cursor.clone_from(&self.read_to);
             self.read().await?;
         }
+        let entry = self.ahead.pop_front();
+        match &entry {
+            Some(entry) => self.cursor = Some(entry.cursor.clone()),
+            None => self.cursor.clone_from(&self.read_to),
+        }
+        Ok(entry)
     }
 
     /// Where to go on after a restart: behind the entry that [`Self::next`] gave last. Absent before the first answer of a
@@ -57,13 +72,20 @@ impl Follow {
     }
 
     async fn read(&mut self) -> Result<(), Error> {
-        let wait = self.client.timeout().as_secs().saturating_sub(5).min(WAIT_S);
+        // The end of the feed is made a place in it at once: asked for it again, entries in between would be lost.
+        let now = self.read_to.as_deref() == Some(NOW);
+        let wait = self.client.longest_wait().as_secs().saturating_sub(5).min(WAIT_S);
+        let wait = if now { 0 } else { wait };
         let query =
             ReminderQuery { after: self.read_to.clone(), wait_s: Some(wait as u32), ..self.query.clone() };
         let feed: ReminderFeed = self.client.call(requests::pull_reminders(&query)).await?;
         self.read_to = Some(feed.cursor);
         self.behind = feed.behind;
         self.ahead.extend(feed.items);
+        if self.ahead.is_empty() && wait == 0 && !now {
+            // The client has no time to let the service wait.
+            tokio::time::sleep(Duration::from_secs(2)).await;
+        }
         Ok(())
     }
 }

@@ -52,7 +52,8 @@ pub use skill::{AnsweredForecast, DutySkill, ExpectedFullness};
 pub use status::{NextDuty, RunoffSince, SystemStatus};
 pub use subscription::{
     Carries, Delivery, DeliveryAttempt, DeliveryContent, DeliveryLog, DeliveryState, DigestForm,
-    ReminderPosted, Subscription, SubscriptionRequest, SubscriptionSecret,
+    DigestPosted, ReminderPosted, Subscription, SubscriptionRequest, SubscriptionSecret, TestData,
+    TestPosted,
 };
 pub use system::{
     Canopy, CoefficientSource, Roof, RoofRequest, Surface, System, SystemCreateRequest, SystemUpdateRequest,

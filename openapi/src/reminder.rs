@@ -20,7 +20,7 @@ pub enum ReminderKind {
     Moved,
     /// It was done.
     Done,
-    /// It is no longer to be done: its component is out of service.
+    /// It is no longer to be done: its component is out of service, or no longer has this duty.
     Withdrawn,
     /// A word of a newer service; never accepted.
     #[serde(other)]
@@ -63,6 +63,8 @@ pub struct DateMoved {
 pub struct Reminder {
     /// Id of the entry; the same wherever it is read or sent.
     pub id: Uuid,
+    /// Its place in the feed: 1 for the first entry, and no gap.
+    pub number: i64,
     /// Cursor behind this entry: pass it as `after` to go on from here.
     pub cursor: String,
     /// When it was raised.

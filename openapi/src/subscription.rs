@@ -1,6 +1,6 @@
 //! Subscriptions and what they post.
 
-use crate::{Reminder, ReminderKind};
+use crate::{Digest, Reminder, ReminderKind};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -63,12 +63,12 @@ pub struct SubscriptionRequest {
     pub system_id: Option<Uuid>,
     /// Of a digest: how many days ahead it looks, 7 when absent. Of reminders: what only announces a date (`coming`,
     /// `moved`) is held back until so many days before it, and dropped if something newer comes first; sent as soon as it is
-    /// raised when absent.
+    /// raised when absent. Nothing is raised earlier than the duty's own lead time, so a longer one here changes nothing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[cfg_attr(feature = "openapi", schema(minimum = 0, maximum = 365))]
     pub lead_days: Option<u32>,
     /// Of a digest: when, as a five-field crontab expression (minute, hour, day of the month, month, day of the week), such
-    /// as `0 7 * * 1` for Mondays at seven. A time that the clock skips in spring comes at the first instant after the gap;
+    /// as `0 7 * * 1` for Mondays at seven, at least an hour apart. A time that the clock skips in spring comes at the first instant after the gap;
     /// one that comes twice in autumn counts the first time.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[cfg_attr(feature = "openapi", schema(max_length = 200))]
@@ -103,8 +103,10 @@ pub struct Subscription {
     pub lead_days: Option<u32>,
     /// Of a digest: when, in crontab form.
     pub schedule: Option<String>,
-    /// Of a digest: the time zone of its times.
+    /// Of a digest: the time zone of its times, where it was given.
     pub time_zone: Option<String>,
+    /// Of a digest: the time zone that its times are in: the one that was given, or that of its property.
+    pub local_time_zone: Option<String>,
     /// Of a digest: how it is written.
     pub form: Option<DigestForm>,
     /// Of a digest: the next times; empty while it is paused.
@@ -230,4 +232,40 @@ pub struct ReminderPosted {
     pub timestamp: DateTime<Utc>,
     /// The entry.
     pub data: Reminder,
+}
+
+/// What is posted for a digest as JSON. In its other forms it is posted as it is.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct DigestPosted {
+    /// `digest`.
+    #[serde(rename = "type")]
+    pub kind: String,
+    /// When it was made.
+    pub timestamp: DateTime<Utc>,
+    /// The digest.
+    pub data: Digest,
+}
+
+/// What is posted to try the way.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct TestPosted {
+    /// `test`.
+    #[serde(rename = "type")]
+    pub kind: String,
+    /// When it was made.
+    pub timestamp: DateTime<Utc>,
+    /// Which subscription it tries.
+    pub data: TestData,
+}
+
+/// Which subscription a word tries.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct TestData {
+    /// Its id.
+    pub subscription_id: Uuid,
+    /// Its name.
+    pub name: String,
 }

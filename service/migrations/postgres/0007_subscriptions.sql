@@ -17,8 +17,8 @@ CREATE TABLE subscriptions (
     form TEXT,
     -- Signing secrets, readable: both ends need them.
     secret BYTEA NOT NULL,
-    secret_before BYTEA,
-    secret_before_until BIGINT,
+    -- Replaced ones that sign for a while yet, with until when, as JSON.
+    secrets_before TEXT NOT NULL,
     paused_at BIGINT,
     paused_because TEXT,
     -- The number of the last entry of the feed that was looked at.
@@ -41,22 +41,25 @@ CREATE TABLE deliveries (
     account_id UUID NOT NULL,
     subscription_id UUID NOT NULL REFERENCES subscriptions (id) ON DELETE CASCADE,
     content TEXT NOT NULL,
-    -- Of an entry: its number and its task. Of anything else: media type and text.
+    -- Of an entry: its number and its task.
     number BIGINT,
     task_id UUID,
-    media_type TEXT,
-    body TEXT,
     state TEXT NOT NULL,
     attempts BIGINT NOT NULL,
     -- The next attempt, while it waits.
     next_at BIGINT,
     held_until BIGINT NOT NULL DEFAULT 0,
-    first_at BIGINT,
+    -- When the first attempt was due.
+    due_at BIGINT NOT NULL,
     created_at BIGINT NOT NULL,
-    ended_at BIGINT
+    ended_at BIGINT,
+    -- What is posted.
+    media_type TEXT NOT NULL,
+    body TEXT NOT NULL
 );
 CREATE INDEX deliveries_by_age ON deliveries (subscription_id, created_at, id);
-CREATE INDEX deliveries_by_instant ON deliveries (next_at, subscription_id) WHERE next_at IS NOT NULL;
+CREATE INDEX deliveries_by_instant ON deliveries (subscription_id, next_at) WHERE next_at IS NOT NULL;
+CREATE INDEX deliveries_by_state ON deliveries (subscription_id, state);
 CREATE INDEX deliveries_by_task ON deliveries (subscription_id, task_id) WHERE next_at IS NOT NULL;
 CREATE INDEX deliveries_by_end ON deliveries (ended_at) WHERE ended_at IS NOT NULL;
 

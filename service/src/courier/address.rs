@@ -21,6 +21,8 @@ fn is_public_v4(address: Ipv4Addr) -> bool {
         // Link-local, where clouds keep their metadata.
         | (169, 254, _)
         | (172, 16..=31, _)
+        // A cloud's own platform (from memory): public by number, reached only from inside.
+        | (168, 63, 129)
         // Protocol assignments, documentation, relays that were withdrawn, AS112.
         | (192, 0, 0 | 2)
         | (192, 31, 196)
@@ -77,6 +79,7 @@ mod tests {
             "240.0.0.1",
             "255.255.255.255",
             "192.88.99.1",
+            "168.63.129.16",
             "::",
             "::1",
             "fe80::1",

@@ -6,6 +6,7 @@ use crate::domain::error::{Error, Result};
 use crate::domain::ids::{AccountId, PropertyId};
 use crate::domain::paging::{PageAsked, PageFound};
 use crate::domain::store::{Deleted, Updated};
+use crate::domain::subscription;
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
@@ -234,6 +235,7 @@ pub async fn update(
         Updated::Stale { current } => Err(Error::VersionMismatch { current }),
         Updated::Done => {
             cx.ring();
+            subscription::follow_zones(cx, account).await?;
             get(cx, account, id).await
         }
     }

@@ -8,6 +8,7 @@ use crate::domain::error::{Error, Result};
 use crate::domain::ids::{AccountId, ComponentId, GaugeId, PropertyId, SystemId};
 use crate::domain::paging::{PageAsked, PageFound};
 use crate::domain::store::{StoreError, SystemFilter, Updated};
+use crate::domain::subscription;
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
@@ -255,6 +256,7 @@ pub async fn update(
         Ok(Updated::Stale { current }) => Err(Error::VersionMismatch { current }),
         Ok(Updated::Done) => {
             cx.ring();
+            subscription::follow_zones(cx, account).await?;
             get(cx, account, id).await
         }
     }

@@ -47,7 +47,7 @@ use utoipa::{Modify, OpenApi};
         visits::list, visits::log, visits::get, visits::correct, visits::withdraw, visits::revisions,
         service::healthz, service::readyz, service::document,
     ),
-    components(schemas(wire::Problem, wire::FieldProblem, wire::ProblemCode, wire::ReminderPosted)),
+    components(schemas(wire::Problem, wire::FieldProblem, wire::ProblemCode, wire::ReminderPosted, wire::DigestPosted, wire::TestPosted)),
     tags(
         (name = "accounts", description = "The account and its keys"),
         (name = "duties", description = "What falls due when, and the account's own figures"),

@@ -3,7 +3,7 @@
 
 mod post;
 
-pub use post::{Carrying, everything_due, run as carry};
+pub use post::{Carrying, run as carry};
 
 use crate::domain::{Context, Result, idempotency, refresh, skill};
 use chrono::{DateTime, TimeDelta, Utc};
@@ -13,6 +13,8 @@ use tokio::sync::watch;
 
 /// Writes come in bursts (an import, a new system with its gauge); waiting a moment refreshes once for all of them.
 const BURST: Duration = Duration::from_millis(50);
+/// How long digests that were posted are kept. Judgement: they are large, and old by the next one.
+const DIGESTS_KEPT: TimeDelta = TimeDelta::days(7);
 /// The wait after a round that failed as a whole, the database being away say.
 const AFTER_FAILURE: Duration = Duration::from_secs(5);
 
@@ -77,7 +79,7 @@ pub async fn tidy(cx: &Context) -> Result<()> {
     let now = cx.clock.now();
     let answers = cx.store.purge(now - idempotency::KEPT).await?;
     let reminders = cx.store.forget_reminders(now - cx.kept.reminders).await?;
-    let deliveries = cx.store.forget_deliveries(now - cx.kept.reminders).await?;
+    let deliveries = cx.store.forget_deliveries(now - cx.kept.reminders, now - DIGESTS_KEPT).await?;
     tracing::debug!(answers, reminders, deliveries, "forgot what was old");
     Ok(())
 }

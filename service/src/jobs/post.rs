@@ -2,16 +2,20 @@
 //! keeps nobody waiting.
 
 use crate::domain::Context;
-use crate::domain::ids::SubscriptionId;
+use crate::domain::ids::{AccountId, SubscriptionId};
 use crate::domain::subscription::delivery::{self, Courier, Scribe};
-use std::collections::HashSet;
+use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use tokio::sync::watch;
 use tokio::task::JoinSet;
 
-/// Receivers that are served at once. A receiver that never answers holds a place for a quarter of a minute a letter.
+/// Receivers that are served at once.
 const RECEIVERS: usize = 64;
+/// Those of one account among them, so that slow ones of one keep no other account waiting.
+const OF_ONE_ACCOUNT: usize = 16;
+/// Receivers with something due that are looked at in one round: more than there are places for, since some are being served.
+const LISTED: u32 = 1_000;
 /// How often it looks when nobody told of news: another replica may have written, or a retry's time may have come.
 const LOOK: Duration = Duration::from_secs(2);
 /// The wait after a round that failed, the database being away say.
@@ -26,8 +30,8 @@ pub struct Carrying {
     pub scribe: Arc<dyn Scribe>,
 }
 
-/// Receivers that are being served.
-type Busy = Arc<Mutex<HashSet<SubscriptionId>>>;
+/// Receivers that are being served, with their accounts.
+type Busy = Arc<Mutex<HashMap<SubscriptionId, AccountId>>>;
 
 /// Carries until `stop` says so; what is on its way then is awaited.
 pub async fn run(cx: Context, carrying: Carrying, mut stop: watch::Receiver<bool>) {
@@ -61,30 +65,32 @@ async fn round(
     served: &mut JoinSet<()>,
 ) -> crate::domain::Result<()> {
     while served.try_join_next().is_some() {}
-    delivery::prepare(cx, carrying.scribe.as_ref()).await?;
-    // More than there are places for, since those that are being served may be among them.
-    let due = cx.store.due_receivers(cx.clock.now(), 2 * RECEIVERS as u32).await?;
-    for id in due {
+    let prepared = delivery::prepare(cx, carrying.scribe.as_ref()).await;
+    let due = cx.store.due_receivers(cx.clock.now(), LISTED).await?;
+    for (account, id) in due {
         if served.len() >= RECEIVERS {
             break;
         }
-        if !lock(busy).insert(id) {
+        let mut places = lock(busy);
+        let of_account = places.values().filter(|one| **one == account).count();
+        if of_account >= OF_ONE_ACCOUNT || places.contains_key(&id) {
             continue;
         }
-        let (cx, carrying, busy) = (cx.clone(), carrying.clone(), Arc::clone(busy));
+        places.insert(id, account);
+        drop(places);
+        let (cx, courier, busy) = (cx.clone(), Arc::clone(&carrying.courier), Arc::clone(busy));
         served.spawn(async move {
             // Given back also when serving panics.
             let _place = Place { id, busy };
-            let done = delivery::serve(&cx, carrying.courier.as_ref(), carrying.scribe.as_ref(), id).await;
-            if let Err(error) = done {
+            if let Err(error) = delivery::serve(&cx, courier.as_ref(), id).await {
                 tracing::error!(subscription = %id, error = ?error, "serving {id} failed; trying again when its claim ends");
             }
         });
     }
-    Ok(())
+    prepared.map(drop)
 }
 
-fn lock(busy: &Busy) -> std::sync::MutexGuard<'_, HashSet<SubscriptionId>> {
+fn lock(busy: &Busy) -> std::sync::MutexGuard<'_, HashMap<SubscriptionId, AccountId>> {
     busy.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
@@ -97,22 +103,5 @@ struct Place {
 impl Drop for Place {
     fn drop(&mut self) {
         lock(&self.busy).remove(&self.id);
-    }
-}
-
-/// Prepares and posts everything that is due now; says how many attempts were made. One receiver after the other, for tests
-/// and tools; [`run`] serves them side by side.
-pub async fn everything_due(cx: &Context, carrying: &Carrying) -> crate::domain::Result<usize> {
-    delivery::prepare(cx, carrying.scribe.as_ref()).await?;
-    let mut attempts = 0;
-    loop {
-        let due = cx.store.due_receivers(cx.clock.now(), 2 * RECEIVERS as u32).await?;
-        let before = attempts;
-        for id in due {
-            attempts += delivery::serve(cx, carrying.courier.as_ref(), carrying.scribe.as_ref(), id).await?;
-        }
-        if attempts == before {
-            return Ok(attempts);
-        }
     }
 }

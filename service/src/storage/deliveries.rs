@@ -2,20 +2,21 @@
 
 use crate::domain::ids::{AccountId, DeliveryId, SubscriptionId};
 use crate::domain::paging::PageAsked;
-use crate::domain::reminder::Entry;
 use crate::domain::store::{DeliveryStore, Stored};
 use crate::domain::subscription::delivery::{
-    Claimed, Delivery, DeliveryAttempt, DeliveryState, Outcome, gone,
+    Body, Claimed, Delivery, DeliveryAttempt, DeliveryState, Outcome, gone,
 };
 use crate::domain::subscription::{Subscription, retry};
 use crate::storage::connection::{Database, Tx, retried};
-use crate::storage::reminders;
-use crate::storage::rows::{AttemptRow, DELIVERY_COLUMNS, DeliveryRow, SubscriptionRow, values};
+use crate::storage::rows::{AttemptRow, DELIVERY_COLUMNS, DeliveryRow, LetterRow, SubscriptionRow, values};
 use crate::storage::sql::{Sql, sql};
 use crate::storage::subscriptions;
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
+
+/// Deliveries forgotten in one transaction.
+const FORGOTTEN: i64 = 5_000;
 
 fn select() -> Sql {
     let mut query = sql("SELECT ");
@@ -24,15 +25,13 @@ fn select() -> Sql {
 }
 
 /// Adds a delivery, unless it is there.
-pub(super) async fn insert(tx: &mut Tx, delivery: &Delivery) -> Stored<()> {
+pub(super) async fn insert(tx: &mut Tx, delivery: &Delivery, body: &Body) -> Stored<()> {
     let mut query = sql("INSERT INTO deliveries (");
-    query.push(DELIVERY_COLUMNS).push(") ").bind_rows(&[delivery], |row, one| {
+    query.push(DELIVERY_COLUMNS).push(", media_type, body) ").bind_rows(&[delivery], |row, one| {
         row.on(one.id).on(one.account_id).on(one.subscription_id).on(one.content.code());
         row.on(one.number).on(one.task_id);
-        row.on(one.body.as_ref().map(|(media_type, _)| media_type.as_str()));
-        row.on(one.body.as_ref().map(|(_, body)| body.as_str()));
-        row.on(one.state.code()).on(i64::from(one.attempts)).on(one.next_at).on(one.first_at);
-        row.on(one.created_at).on(one.ended_at);
+        row.on(one.state.code()).on(i64::from(one.attempts)).on(one.next_at).on(one.due_at);
+        row.on(one.created_at).on(one.ended_at).on(&body.media_type).on(&body.text);
     });
     query.push(" ON CONFLICT (id) DO NOTHING");
     tx.run(query).await.map(drop)
@@ -46,20 +45,25 @@ fn due(query: &mut Sql, now: DateTime<Utc>) {
 
 #[async_trait]
 impl DeliveryStore for Database {
-    async fn insert_delivery(&self, delivery: &Delivery) -> Stored<()> {
+    async fn insert_delivery(&self, delivery: &Delivery, body: &Body) -> Stored<()> {
         let mut tx = self.begin().await?;
-        insert(&mut tx, delivery).await?;
+        insert(&mut tx, delivery, body).await?;
         tx.commit().await
     }
 
-    async fn due_receivers(&self, now: DateTime<Utc>, limit: u32) -> Stored<Vec<SubscriptionId>> {
-        let mut query = sql(
-            "SELECT d.subscription_id FROM deliveries d JOIN subscriptions s ON s.id = d.subscription_id WHERE ",
-        );
+    async fn due_receivers(
+        &self,
+        now: DateTime<Utc>,
+        limit: u32,
+    ) -> Stored<Vec<(AccountId, SubscriptionId)>> {
+        // Asked subscription by subscription: what waits for those that are paused or rest is not walked through.
+        let mut query =
+            sql("SELECT s.account_id, s.id FROM subscriptions s WHERE EXISTS (SELECT 1 FROM deliveries d \
+             WHERE d.subscription_id = s.id AND ");
         due(&mut query, now);
-        query.push(" GROUP BY d.subscription_id ORDER BY MIN(d.next_at), d.subscription_id LIMIT ");
-        query.bind(i64::from(limit));
-        Ok(self.all::<(Uuid,)>(query).await?.into_iter().map(|(id,)| SubscriptionId(id)).collect())
+        query.push(") LIMIT ").bind(i64::from(limit));
+        let rows = self.all::<(Uuid, Uuid)>(query).await?;
+        Ok(rows.into_iter().map(|(account, id)| (AccountId(account), SubscriptionId(id))).collect())
     }
 
     async fn claim_deliveries(
@@ -117,14 +121,24 @@ impl DeliveryStore for Database {
     }
 
     async fn send_again(&self, account: AccountId, id: DeliveryId, now: DateTime<Utc>) -> Stored<bool> {
-        let query =
-            sql("UPDATE deliveries SET state = 'waiting', attempts = 0, next_at = $1, first_at = NULL, \
+        let query = sql("UPDATE deliveries SET state = 'waiting', attempts = 0, next_at = $1, due_at = $1, \
              ended_at = NULL, held_until = 0 WHERE account_id = $2 AND id = $3");
         Ok(self.run(query.on(now).on(account).on(id)).await? > 0)
     }
 
-    async fn forget_deliveries(&self, before: DateTime<Utc>) -> Stored<u64> {
-        self.run(sql("DELETE FROM deliveries WHERE ended_at < $1").on(before)).await
+    async fn forget_deliveries(&self, before: DateTime<Utc>, digests_before: DateTime<Utc>) -> Stored<u64> {
+        let mut gone = 0;
+        loop {
+            let query =
+                sql("DELETE FROM deliveries WHERE id IN (SELECT id FROM deliveries WHERE ended_at < $1 \
+                 OR ended_at < $2 AND content = 'digest' LIMIT $3)");
+            let query = query.on(before).on(digests_before).on(FORGOTTEN);
+            let some = retried(|| self.run(query.clone())).await?;
+            gone += some;
+            if some < FORGOTTEN as u64 {
+                return Ok(gone);
+            }
+        }
     }
 }
 
@@ -145,24 +159,19 @@ async fn claim(
         query.push(" FOR NO KEY UPDATE OF d SKIP LOCKED");
     }
     query.push(") UPDATE deliveries SET held_until = ").bind(until);
-    query.push(" WHERE id IN (SELECT id FROM picked) RETURNING ").push(DELIVERY_COLUMNS);
-    let mut rows = values(tx.all::<DeliveryRow>(query).await?, DeliveryRow::read)?;
+    query.push(" WHERE id IN (SELECT id FROM picked) RETURNING ");
+    query.push(DELIVERY_COLUMNS).push(", media_type, body");
+    let mut rows = values(tx.all::<LetterRow>(query).await?, LetterRow::read)?;
     if rows.is_empty() {
         return Ok(None);
     }
-    rows.sort_unstable_by_key(|one| (one.number, one.created_at, one.id));
-    let mut query = subscriptions::select();
+    rows.sort_unstable_by_key(|(one, _)| (one.number, one.created_at, one.id));
+    let mut query = subscriptions::select_bare();
     query.push("id = ").bind(id);
     let Some(subscription) = tx.first::<SubscriptionRow>(query).await? else { return Ok(None) };
     let subscription = subscription.read()?;
-    let numbers: Vec<i64> = rows.iter().filter_map(|one| one.number).collect();
-    let mut entries = reminders::numbered(&mut tx, subscription.account_id, &numbers).await?;
     tx.commit().await?;
-    let claimed = rows.into_iter().map(|delivery| {
-        let place = |number| entries.iter().position(|entry: &Entry| entry.number == number);
-        let entry = delivery.number.and_then(place).map(|place| entries.swap_remove(place));
-        Claimed { delivery, entry, held_until: until }
-    });
+    let claimed = rows.into_iter().map(|(delivery, body)| Claimed { delivery, body, held_until: until });
     Ok(Some((subscription, claimed.collect())))
 }
 
@@ -174,19 +183,42 @@ async fn finish(
 ) -> Stored<()> {
     let mut tx = database.begin().await?;
     // The subscription first: whoever removes it waits for us or we find nothing.
-    let mut query = sql("SELECT failures FROM subscriptions WHERE id = ");
+    let mut query = sql("SELECT failures, version FROM subscriptions WHERE id = ");
     query.bind(subscription.id).push(tx.for_change());
-    let Some((failures,)) = tx.first::<(i64,)>(query).await? else { return Ok(()) };
+    let Some((failures, version)) = tx.first::<(i64, i64)>(query).await? else { return Ok(()) };
     for (claimed, outcome) in finished {
         log(&mut tx, claimed, outcome, now).await?;
     }
-    let failed = finished.iter().filter(|(_, outcome)| outcome.failed).count();
-    let all_failed = failed == finished.len();
-    let failures = if all_failed { failures + failed as i64 } else { 0 };
+    if version == subscription.version {
+        after(&mut tx, subscription, finished, failures, now).await?;
+    }
+    tx.commit().await
+}
+
+/// What an answer means for the receiver: it is well, it rests, or it is gone.
+async fn after(
+    tx: &mut Tx,
+    subscription: &Subscription,
+    finished: &[(&Claimed, Outcome)],
+    failures: i64,
+    now: DateTime<Utc>,
+) -> Stored<()> {
+    let all_failed = finished.iter().all(|(_, outcome)| outcome.failed);
+    let failures = if all_failed { failures + finished.len() as i64 } else { 0 };
     let rest = retry::rest(u32::try_from(failures).unwrap_or(u32::MAX), now).filter(|_| all_failed);
     let query = sql("UPDATE subscriptions SET failures = $1, rest_until = $2 WHERE id = $3");
     tx.run(query.on(failures).on(rest.map_or(0, |until| until.timestamp_micros())).on(subscription.id))
         .await?;
+    if all_failed {
+        // A receiver that is dead for days is tried with a few letters only; the others' time runs out all the same.
+        let mut park = sql("UPDATE deliveries SET state = ");
+        park.bind(DeliveryState::Parked.code()).push(", next_at = NULL, ended_at = ").bind(now);
+        park.push(" WHERE subscription_id = ")
+            .bind(subscription.id)
+            .push(" AND next_at IS NOT NULL AND due_at <= ");
+        park.bind(now - retry::TRIED_FOR).push(" AND held_until <= ").bind(now);
+        tx.run(park).await?;
+    }
     if finished.iter().any(|(_, outcome)| outcome.gone) {
         let paused = gone(now);
         let query =
@@ -194,7 +226,7 @@ async fn finish(
              updated_at = $3 WHERE id = $4 AND paused_at IS NULL");
         tx.run(query.on(paused.at).on(paused.because.as_deref()).on(now).on(subscription.id)).await?;
     }
-    tx.commit().await
+    Ok(())
 }
 
 async fn log(tx: &mut Tx, claimed: &Claimed, outcome: &Outcome, now: DateTime<Utc>) -> Stored<()> {
@@ -202,10 +234,7 @@ async fn log(tx: &mut Tx, claimed: &Claimed, outcome: &Outcome, now: DateTime<Ut
     let delivered = outcome.state == DeliveryState::Delivered;
     let mut query = sql("UPDATE deliveries SET state = ");
     query.bind(outcome.state.code()).push(", attempts = attempts + 1, next_at = ").bind(outcome.next_at);
-    query
-        .push(", first_at = COALESCE(first_at, ")
-        .bind(outcome.attempt.at)
-        .push("), held_until = 0, ended_at = ");
+    query.push(", held_until = 0, ended_at = ");
     query.bind(outcome.next_at.is_none().then_some(now)).push(" WHERE id = ").bind(id);
     if !delivered {
         query.push(" AND held_until = ").bind(claimed.held_until);

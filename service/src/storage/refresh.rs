@@ -11,7 +11,7 @@ use crate::domain::duty::Duty;
 use crate::domain::ids::{AccountId, ComponentId, SystemId, TaskId};
 use crate::domain::reminder::{Entry, Gone, Standing, Telling, see};
 use crate::domain::store::{Refreshed, StaleSystem, Stored};
-use crate::domain::task::Task;
+use crate::domain::task::{NO_DATE, Task};
 use crate::storage::connection::{Database, Tx};
 use crate::storage::errors::to_json;
 use crate::storage::packed::{lined, pack};
@@ -171,7 +171,8 @@ impl StoredTask {
     fn standing(&self) -> Stored<Standing> {
         let place = Place { table: "tasks", id: self.id };
         let told = self.told.as_ref().map(|text| place.json("told", text)).transpose()?;
-        Ok(Standing { since: place.date_if("since_on", self.since_on)?, told })
+        let due_on = Some(place.date("sort_on", self.sort_on)?).filter(|date| *date != NO_DATE);
+        Ok(Standing { since: place.date_if("since_on", self.since_on)?, due_on, told })
     }
 }
 
@@ -289,7 +290,8 @@ async fn remove_tasks(
         let duty = place.word("duty", Duty::parse(&row.duty))?;
         let component_id = ComponentId(row.component_id);
         // Nobody was told of it, and nobody did it.
-        if row.told.is_none() && !(duty.is_replacement() && one.telling.replaced.contains(&component_id)) {
+        if row.told.is_none() && !(duty.is_replacement() && one.telling.replaced.contains_key(&component_id))
+        {
             continue;
         }
         let query = sql("SELECT name FROM components WHERE id = $1").on(component_id);

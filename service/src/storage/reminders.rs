@@ -120,16 +120,6 @@ pub(super) async fn stretch(
     Ok((entries, at.max(after)))
 }
 
-/// Entries by their numbers, those that are still kept.
-pub(super) async fn numbered(tx: &mut Tx, account: AccountId, numbers: &[i64]) -> Stored<Vec<Entry>> {
-    if numbers.is_empty() {
-        return Ok(Vec::new());
-    }
-    let mut query = sql("SELECT number, entry FROM reminders WHERE account_id = ");
-    query.bind(account).push(" AND number IN ").bind_list(numbers);
-    entries(account, tx.all(query).await?)
-}
-
 fn entries(account: AccountId, rows: Vec<(i64, String)>) -> Stored<Vec<Entry>> {
     let place = Place { table: "reminders", id: account.0 };
     values(rows, |(number, text)| {

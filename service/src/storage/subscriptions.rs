@@ -2,14 +2,14 @@
 
 use crate::domain::ids::{AccountId, SubscriptionId};
 use crate::domain::paging::PageAsked;
-use crate::domain::reminder::{Entry, bits};
+use crate::domain::reminder::{Entry, ReminderFilter, bits};
 use crate::domain::store::{Deleted, Stored, SubscriptionStore, Updated};
-use crate::domain::subscription::delivery::{Delivery, DeliveryState};
+use crate::domain::subscription::delivery::{Body, Delivery, DeliveryState};
 use crate::domain::subscription::{Carries, Subscription};
 use crate::storage::connection::{Database, retried};
 use crate::storage::deliveries;
 use crate::storage::reminders;
-use crate::storage::rows::{SUBSCRIPTION_COLUMNS, SubscriptionRow, values};
+use crate::storage::rows::{SUBSCRIPTION_COLUMNS, SubscriptionRow, secrets_before, values};
 use crate::storage::sql::{Sql, sql};
 use crate::storage::stale::why_not;
 use async_trait::async_trait;
@@ -19,7 +19,15 @@ use uuid::Uuid;
 /// Entries that are looked at in one go.
 const ENTRIES: u32 = 500;
 
-pub(super) fn select() -> Sql {
+/// Subscriptions without what waits for them: that takes counting.
+pub(super) fn select_bare() -> Sql {
+    let mut query = sql("SELECT ");
+    query.push(SUBSCRIPTION_COLUMNS);
+    query.push(", CAST(0 AS BIGINT) AS waiting, CAST(0 AS BIGINT) AS parked FROM subscriptions WHERE ");
+    query
+}
+
+fn select() -> Sql {
     let mut query = sql("SELECT ");
     query.push(SUBSCRIPTION_COLUMNS).push(
         ", (SELECT COUNT(*) FROM deliveries d WHERE d.subscription_id = subscriptions.id AND d.state = 'waiting') \
@@ -66,6 +74,7 @@ impl SubscriptionStore for Database {
     async fn insert_subscription(&self, subscription: &Subscription) -> Stored<()> {
         let (facts, secrets) = (&subscription.facts, &subscription.secrets);
         let carries = Columns::of(&facts.carries);
+        let before = secrets_before(secrets)?;
         let mut query = sql("INSERT INTO subscriptions (");
         query.push(SUBSCRIPTION_COLUMNS).push(", position) SELECT * FROM (");
         query.bind_rows(&[subscription], |row, one| {
@@ -76,8 +85,7 @@ impl SubscriptionStore for Database {
                 .on(carries.kinds);
             row.on(carries.schedule.as_deref()).on(carries.time_zone).on(carries.zone_given).on(carries.form);
             row.on(secrets.current.bytes().to_vec());
-            row.on(secrets.before.as_ref().map(|(secret, _)| secret.bytes().to_vec()));
-            row.on(secrets.before.as_ref().map(|(_, until)| *until));
+            row.on(&before);
             row.on(one.paused.as_ref().map(|paused| paused.at));
             row.on(one.paused.as_ref().and_then(|paused| paused.because.as_deref()));
             row.on(one.next_at).on(one.version).on(one.created_at).on(one.updated_at);
@@ -117,34 +125,46 @@ impl SubscriptionStore for Database {
     async fn update_subscription(&self, new: &Subscription) -> Stored<Updated> {
         let (facts, secrets) = (&new.facts, &new.secrets);
         let carries = Columns::of(&facts.carries);
-        let update = sql(
+        let position = "position = CASE WHEN kinds IS NULL AND $6 IS NOT NULL THEN COALESCE((SELECT last FROM feeds \
+                        WHERE feeds.account_id = subscriptions.account_id), 0) ELSE position END, ";
+        let mut update = sql(
             "UPDATE subscriptions SET name = $1, url = $2, property_id = $3, system_id = $4, lead_days = $5, \
-             kinds = $6, schedule = $7, time_zone = $8, zone_given = $9, form = $10, secret = $11, secret_before = $12, \
-             secret_before_until = $13, paused_at = $14, paused_because = $15, next_at = $16, updated_at = $17, \
-             failures = 0, rest_until = 0, version = version + 1 \
-             WHERE account_id = $18 AND id = $19 AND version = $20",
-        )
-        .on(&facts.name)
-        .on(facts.url.as_str())
-        .on(facts.property_id)
-        .on(facts.system_id)
-        .on(facts.lead_days.map(i64::from))
-        .on(carries.kinds)
-        .on(carries.schedule.as_deref())
-        .on(carries.time_zone)
-        .on(carries.zone_given)
-        .on(carries.form)
-        .on(secrets.current.bytes().to_vec())
-        .on(secrets.before.as_ref().map(|(secret, _)| secret.bytes().to_vec()))
-        .on(secrets.before.as_ref().map(|(_, until)| *until))
-        .on(new.paused.as_ref().map(|paused| paused.at))
-        .on(new.paused.as_ref().and_then(|paused| paused.because.as_deref()))
-        .on(new.next_at)
-        .on(new.updated_at)
-        .on(new.account_id)
-        .on(new.id)
-        .on(new.version);
+             kinds = $6, schedule = $7, time_zone = $8, zone_given = $9, form = $10, secret = $11, \
+             secrets_before = $12, paused_at = $13, paused_because = $14, next_at = $15, updated_at = $16, ",
+        );
+        update.push(position).push(
+            "failures = 0, rest_until = 0, version = version + 1 WHERE account_id = $17 AND id = $18 AND version = $19",
+        );
+        let update = update
+            .on(&facts.name)
+            .on(facts.url.as_str())
+            .on(facts.property_id)
+            .on(facts.system_id)
+            .on(facts.lead_days.map(i64::from))
+            .on(carries.kinds)
+            .on(carries.schedule.as_deref())
+            .on(carries.time_zone)
+            .on(carries.zone_given)
+            .on(carries.form)
+            .on(secrets.current.bytes().to_vec())
+            .on(secrets_before(secrets)?)
+            .on(new.paused.as_ref().map(|paused| paused.at))
+            .on(new.paused.as_ref().and_then(|paused| paused.because.as_deref()))
+            .on(new.next_at)
+            .on(new.updated_at)
+            .on(new.account_id)
+            .on(new.id)
+            .on(new.version);
+        let go_on = sql(
+            "UPDATE deliveries SET due_at = $1 WHERE subscription_id = $2 AND next_at IS NOT NULL \
+             AND due_at < $1 AND EXISTS (SELECT 1 FROM subscriptions s WHERE s.id = $2 AND s.paused_at IS NOT NULL \
+             AND s.version = $3)",
+        );
+        let go_on = go_on.on(new.updated_at).on(new.id).on(new.version);
         let mut tx = self.begin().await?;
+        if new.paused.is_none() {
+            tx.run(go_on).await?;
+        }
         if tx.run(update).await? == 0 {
             return why_not(&mut tx, version_of(new.account_id, new.id)).await;
         }
@@ -172,7 +192,7 @@ impl SubscriptionStore for Database {
     }
 
     async fn behind_feeds(&self, limit: u32) -> Stored<Vec<Subscription>> {
-        let mut query = select();
+        let mut query = select_bare();
         query.push("kinds IS NOT NULL AND paused_at IS NULL AND position < (SELECT last FROM feeds ");
         query.push("WHERE feeds.account_id = subscriptions.account_id) ORDER BY id LIMIT ");
         query.bind(i64::from(limit));
@@ -182,47 +202,45 @@ impl SubscriptionStore for Database {
     async fn fan_out(
         &self,
         subscription: &Subscription,
-        make: &(dyn for<'e> Fn(&'e Entry) -> Delivery + Send + Sync),
+        now: DateTime<Utc>,
+        make: &(dyn for<'e> Fn(&'e Entry) -> Option<(Delivery, Body)> + Send + Sync),
     ) -> Stored<usize> {
+        // What it does not tell of may still take back what it told of.
+        let filter = ReminderFilter { kinds: Vec::new(), ..subscription.filter() };
         retried(async || {
             let mut tx = self.begin().await?;
             let mut query = sql("SELECT position FROM subscriptions WHERE paused_at IS NULL AND id = ");
             query.bind(subscription.id).push(" AND version = ").bind(subscription.version);
             query.push(tx.for_whoever_comes_first());
             let Some((position,)) = tx.first::<(i64,)>(query).await? else { return Ok(0) };
-            let (read, at) = reminders::stretch(
-                &mut tx,
-                subscription.account_id,
-                &subscription.filter(),
-                position,
-                ENTRIES,
-            )
-            .await?;
-            let made: Vec<Delivery> = read.iter().map(make).collect();
-            for one in &made {
-                // What is newer says more than what was held back.
-                let mut drop = sql("UPDATE deliveries SET state = ");
-                drop.bind(DeliveryState::Superseded.code())
+            let (read, at) =
+                reminders::stretch(&mut tx, subscription.account_id, &filter, position, ENTRIES).await?;
+            let mut count = 0;
+            for entry in &read {
+                let mut overtake = sql("UPDATE deliveries SET state = ");
+                overtake
+                    .bind(DeliveryState::Superseded.code())
                     .push(", next_at = NULL, ended_at = ")
-                    .bind(one.created_at);
-                drop.push(" WHERE subscription_id = ")
-                    .bind(subscription.id)
-                    .push(" AND task_id = ")
-                    .bind(one.task_id);
-                drop.push(" AND state = 'waiting' AND attempts = 0 AND next_at > ").bind(one.created_at);
-                tx.run(drop).await?;
-                deliveries::insert(&mut tx, one).await?;
+                    .bind(now);
+                overtake.push(" WHERE subscription_id = ").bind(subscription.id);
+                overtake.push(" AND task_id = ").bind(entry.task_id);
+                overtake.push(" AND state = 'waiting' AND attempts = 0 AND next_at > ").bind(now);
+                tx.run(overtake).await?;
+                if let Some((delivery, body)) = make(entry) {
+                    deliveries::insert(&mut tx, &delivery, &body).await?;
+                    count += 1;
+                }
             }
             let query = sql("UPDATE subscriptions SET position = $1 WHERE id = $2");
             tx.run(query.on(at).on(subscription.id)).await?;
             tx.commit().await?;
-            Ok(made.len())
+            Ok(count)
         })
         .await
     }
 
     async fn due_digests(&self, now: DateTime<Utc>) -> Stored<Vec<Subscription>> {
-        let mut query = select();
+        let mut query = select_bare();
         query.push("paused_at IS NULL AND next_at <= ").bind(now).push(" ORDER BY next_at, id LIMIT 100");
         values(self.all(query).await?, SubscriptionRow::read)
     }
@@ -231,7 +249,7 @@ impl SubscriptionStore for Database {
         &self,
         subscription: &Subscription,
         was_due: DateTime<Utc>,
-        delivery: &Delivery,
+        (delivery, body): (&Delivery, &Body),
         next: Option<DateTime<Utc>>,
     ) -> Stored<bool> {
         let mut tx = self.begin().await?;
@@ -242,7 +260,14 @@ impl SubscriptionStore for Database {
         if tx.first::<(Uuid,)>(query).await?.is_none() {
             return Ok(false);
         }
-        deliveries::insert(&mut tx, delivery).await?;
+        let mut overtake = sql("UPDATE deliveries SET state = ");
+        overtake.bind(DeliveryState::Superseded.code()).push(", next_at = NULL, ended_at = ");
+        overtake.bind(delivery.created_at).push(" WHERE subscription_id = ").bind(subscription.id);
+        overtake
+            .push(" AND content = 'digest' AND next_at IS NOT NULL AND held_until <= ")
+            .bind(delivery.created_at);
+        tx.run(overtake).await?;
+        deliveries::insert(&mut tx, delivery, body).await?;
         tx.commit().await?;
         Ok(true)
     }

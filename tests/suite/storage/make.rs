@@ -24,7 +24,7 @@ use eavesward_service::domain::store::{
 use eavesward_service::domain::system::{Roof, System, SystemFacts};
 use eavesward_service::domain::task::{State, Task};
 use eavesward_service::domain::visit::{Finding, FoundClass, Visit, VisitFacts, VisitItem};
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -361,7 +361,8 @@ pub fn telling(system: &System, as_of: NaiveDate) -> Telling {
         settings: Arc::default(),
         basis: Basis::default(),
         by_visit: HashSet::new(),
-        replaced: HashSet::new(),
+        replaced: HashMap::new(),
+        in_service: HashSet::new(),
     }
 }
 

@@ -144,6 +144,47 @@ async fn readers_see_every_number_once_while_eight_write(rig: &Rig) {
     }
 }
 
+/// A writer that drew its number first and is slow to commit holds up the next one; meanwhile nobody sees either.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_number_is_not_seen_before_those_below_it() {
+    let rig = Rig::postgres().await;
+    let home = home(&rig).await;
+    let claim = claim_all(&rig, at(0)).await[0];
+    assert_eq!(rig.database.finish_refresh(&[found(&home, claim, 5, 0)], at(10)).await.unwrap(), 1);
+    let pool = sqlx::PgPool::connect(&rig.url).await.unwrap();
+    let mut slow = pool.begin().await.unwrap();
+    let account = home.account.0;
+    sqlx::query("UPDATE feeds SET last = last + 1 WHERE account_id = $1")
+        .bind(account)
+        .execute(&mut *slow)
+        .await
+        .unwrap();
+    sqlx::query(
+        "INSERT INTO reminders SELECT account_id, 2, raised_at, property_id, system_id, covers, entry FROM reminders \
+         WHERE account_id = $1 AND number = 1",
+    )
+    .bind(account)
+    .execute(&mut *slow)
+    .await
+    .unwrap();
+    let (replica, one) = (rig.replica().await, found(&home, claim, 5, 5));
+    let quick = tokio::spawn(async move { replica.finish_refresh(&[one], at(20)).await.unwrap() });
+    tokio::time::sleep(std::time::Duration::from_millis(300)).await;
+    assert!(!quick.is_finished(), "it waits");
+    assert_eq!(
+        read(&rig, home.account, 1).await.last,
+        1,
+        "and nobody sees what is behind the one that is not there"
+    );
+    slow.commit().await.unwrap();
+    assert_eq!(quick.await.unwrap(), 1);
+    let numbers: Vec<i64> =
+        read(&rig, home.account, 1).await.entries.iter().map(|entry| entry.number).collect();
+    assert_eq!(numbers, [2, 3]);
+    pool.close().await;
+    rig.end().await;
+}
+
 async fn a_task_that_is_no_more_is_withdrawn(rig: &Rig) {
     let home = home(rig).await;
     let claim = claim_all(rig, at(0)).await[0];
@@ -169,11 +210,11 @@ async fn a_replaced_coupling_is_done(rig: &Rig) {
         eavesward_service::domain::ids::TaskId::of(home.components[0].id, Duty::ReplaceCoupling);
     rig.database.finish_refresh(&[one], at(10)).await.unwrap();
     let mut replaced = refreshed(claim, &home.system, Vec::new(), at(90_000));
-    replaced.telling.replaced.insert(home.components[0].id);
+    replaced.telling.replaced.insert(home.components[0].id, day(-9));
     rig.database.finish_refresh(&[replaced], at(20)).await.unwrap();
     let read = read(rig, home.account, 0).await;
     assert_eq!(kinds(&read), [News::Done], "also when nobody had been told of it");
-    assert_eq!(read.entries[0].done_on, Some(day(0)));
+    assert_eq!(read.entries[0].done_on, Some(day(-9)));
 }
 
 async fn filters_leave_out_and_the_end_is_still_reached(rig: &Rig) {

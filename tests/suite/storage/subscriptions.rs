@@ -10,7 +10,7 @@ use eavesward_service::domain::store::{
     Deleted, DeliveryStore as _, GaugeStore as _, SubscriptionStore as _, TaskStore as _, Updated,
 };
 use eavesward_service::domain::subscription::delivery::{
-    Claimed, Content, Delivery, DeliveryAttempt, DeliveryState, Outcome,
+    Body, Claimed, Content, Delivery, DeliveryAttempt, DeliveryState, Outcome,
 };
 use eavesward_service::domain::subscription::{
     Carries, DigestForm, Paused, Secrets, SigningSecret, Subscription, SubscriptionFacts, Timing,
@@ -27,6 +27,9 @@ on_both!(
     a_digest_is_written_once,
     a_receiver_rests_after_failures,
     what_ended_is_forgotten,
+    a_dead_receivers_letters_are_parked_after_two_days,
+    a_late_answer_of_an_old_address_changes_nothing,
+    one_that_carries_reminders_from_now_on_begins_at_the_end,
 );
 
 fn of_reminders(home: &Home) -> Subscription {
@@ -43,7 +46,7 @@ fn of_reminders(home: &Home) -> Subscription {
         },
         secrets: Secrets {
             current: SigningSecret::of(vec![1; 32]),
-            before: Some((SigningSecret::of(vec![2; 32]), at(99))),
+            before: vec![(SigningSecret::of(vec![2; 32]), at(99)), (SigningSecret::of(vec![3; 32]), at(98))],
         },
         paused: None,
         next_at: None,
@@ -75,14 +78,17 @@ fn letter(subscription: &Subscription, seconds: i64) -> Delivery {
         content: Content::Digest,
         number: None,
         task_id: None,
-        body: Some(("text/plain".to_owned(), "Äpfel".to_owned())),
         state: DeliveryState::Waiting,
         attempts: 0,
         next_at: Some(at(seconds)),
-        first_at: None,
+        due_at: at(seconds),
         created_at: at(seconds),
         ended_at: None,
     }
+}
+
+fn body() -> Body {
+    Body { media_type: "text/plain".to_owned(), text: "Äpfel".to_owned() }
 }
 
 fn outcome(claimed: &Claimed, seconds: i64, status: u16) -> Outcome {
@@ -108,7 +114,7 @@ async fn what_is_written_is_read(rig: &Rig) {
         let mut new = made.clone();
         new.facts.name = "another".to_owned();
         new.paused = Some(Paused { at: at(7), because: Some("it answered 410".to_owned()) });
-        new.secrets.before = None;
+        new.secrets.before = Vec::new();
         assert_eq!(store.update_subscription(&new).await.unwrap(), Updated::Done);
         assert_eq!(store.update_subscription(&new).await.unwrap(), Updated::Stale { current: 2 });
         new.version = 2;
@@ -117,7 +123,7 @@ async fn what_is_written_is_read(rig: &Rig) {
         assert_eq!(store.subscription(other, made.id).await.unwrap(), None);
         assert_eq!(store.delete_subscription(other, made.id, 2).await.unwrap(), Deleted::Missing);
         let waiting = letter(&made, 5);
-        store.insert_delivery(&waiting).await.unwrap();
+        store.insert_delivery(&waiting, &body()).await.unwrap();
         assert_eq!(
             store.delivery(home.account, waiting.id).await.unwrap(),
             Some((waiting.clone(), Vec::new()))
@@ -153,7 +159,6 @@ fn make_of(subscription: &Subscription, entry: &Entry) -> Delivery {
         content: Content::Reminder,
         number: Some(entry.number),
         task_id: Some(entry.task_id),
-        body: None,
         ..letter(subscription, 20)
     }
 }
@@ -166,7 +171,8 @@ async fn a_subscription_begins_at_the_end_of_the_feed(rig: &Rig) {
     assert_eq!(rig.database.behind_feeds(10).await.unwrap(), []);
     raise(rig, &home, 2, 0).await;
     assert_eq!(rig.database.behind_feeds(10).await.unwrap(), std::slice::from_ref(&made));
-    let written = rig.database.fan_out(&made, &|entry| make_of(&made, entry)).await.unwrap();
+    let written =
+        rig.database.fan_out(&made, at(20), &|entry| Some((make_of(&made, entry), body()))).await.unwrap();
     assert_eq!(written, 1);
     let all = rig.database.deliveries(home.account, made.id, None, &first(10)).await.unwrap();
     assert_eq!(all.iter().map(|one| one.number).collect::<Vec<_>>(), [Some(2)]);
@@ -178,16 +184,20 @@ async fn two_replicas_write_an_entry_down_once(rig: &Rig) {
     rig.database.insert_subscription(&made).await.unwrap();
     raise(rig, &home, 2, 0).await;
     let replica = rig.replica().await;
-    let write = |entry: &Entry| make_of(&made, entry);
-    let (a, b) = tokio::join!(rig.database.fan_out(&made, &write), replica.fan_out(&made, &write));
+    let write = |entry: &Entry| entry.covers.contains(&News::Due).then(|| (make_of(&made, entry), body()));
+    let (a, b) =
+        tokio::join!(rig.database.fan_out(&made, at(20), &write), replica.fan_out(&made, at(20), &write));
     assert_eq!(a.unwrap() + b.unwrap(), 1);
     assert_eq!(rig.database.behind_feeds(10).await.unwrap(), []);
     // It says nothing of an entry that its filter leaves out, and has looked at it.
     raise(rig, &home, 3, 40).await;
-    assert_eq!(rig.database.fan_out(&made, &write).await.unwrap(), 0);
+    assert_eq!(rig.database.fan_out(&made, at(20), &write).await.unwrap(), 0);
     assert_eq!(rig.database.behind_feeds(10).await.unwrap(), []);
     let (_, claimed) = rig.database.claim_deliveries(made.id, at(20), at(80), 10).await.unwrap().unwrap();
-    assert_eq!(claimed.iter().map(|one| one.entry.as_ref().unwrap().number).collect::<Vec<_>>(), [1]);
+    assert_eq!(
+        claimed.iter().map(|one| (one.delivery.number, &one.body)).collect::<Vec<_>>(),
+        [(Some(1), &body())]
+    );
 }
 
 async fn no_delivery_is_claimed_twice(rig: &Rig) {
@@ -195,7 +205,7 @@ async fn no_delivery_is_claimed_twice(rig: &Rig) {
     let made = of_reminders(&home);
     rig.database.insert_subscription(&made).await.unwrap();
     for second in 0..60 {
-        rig.database.insert_delivery(&letter(&made, second)).await.unwrap();
+        rig.database.insert_delivery(&letter(&made, second), &body()).await.unwrap();
     }
     let mut claimers = Vec::new();
     for _ in 0..6 {
@@ -223,9 +233,9 @@ async fn a_claim_that_ended_is_left_to_its_successor(rig: &Rig) {
     let home = home(rig).await;
     let (store, made) = (&rig.database, of_reminders(&home));
     store.insert_subscription(&made).await.unwrap();
-    store.insert_delivery(&letter(&made, 5)).await.unwrap();
+    store.insert_delivery(&letter(&made, 5), &body()).await.unwrap();
     assert_eq!(store.due_receivers(at(4), 10).await.unwrap(), []);
-    assert_eq!(store.due_receivers(at(5), 10).await.unwrap(), [made.id]);
+    assert_eq!(store.due_receivers(at(5), 10).await.unwrap(), [(home.account, made.id)]);
     let claim = async |now, until| store.claim_deliveries(made.id, at(now), at(until), 4).await.unwrap();
     let (_, slow) = claim(5, 50).await.unwrap();
     assert!(claim(49, 99).await.is_none());
@@ -253,9 +263,10 @@ async fn a_digest_is_written_once(rig: &Rig) {
     assert_eq!(rig.database.due_digests(at(100)).await.unwrap(), std::slice::from_ref(&made));
     let replica = rig.replica().await;
     let digest = Delivery { id: DeliveryId::of_digest(made.id, 7), ..letter(&made, 100) };
+    let body = body();
     let (a, b) = tokio::join!(
-        rig.database.put_digest(&made, at(100), &digest, Some(at(900))),
-        replica.put_digest(&made, at(100), &digest, Some(at(900))),
+        rig.database.put_digest(&made, at(100), (&digest, &body), Some(at(900))),
+        replica.put_digest(&made, at(100), (&digest, &body), Some(at(900))),
     );
     assert_eq!((u8::from(a.unwrap()) + u8::from(b.unwrap())), 1);
     assert_eq!(rig.database.due_digests(at(899)).await.unwrap(), []);
@@ -267,17 +278,17 @@ async fn a_receiver_rests_after_failures(rig: &Rig) {
     let (store, made) = (&rig.database, of_reminders(&home));
     store.insert_subscription(&made).await.unwrap();
     for second in 0..4 {
-        store.insert_delivery(&letter(&made, second)).await.unwrap();
+        store.insert_delivery(&letter(&made, second), &body()).await.unwrap();
     }
     let (_, claimed) = store.claim_deliveries(made.id, at(10), at(99), 4).await.unwrap().unwrap();
     let finished: Vec<_> = claimed.iter().map(|one| (one, outcome(one, 10, 500))).collect();
     store.finish_deliveries(&made, &finished, at(11)).await.unwrap();
-    store.insert_delivery(&letter(&made, 12)).await.unwrap();
+    store.insert_delivery(&letter(&made, 12), &body()).await.unwrap();
     // Four in a row: ten seconds.
     assert_eq!(store.due_receivers(at(20), 10).await.unwrap(), []);
     assert!(store.claim_deliveries(made.id, at(20), at(99), 4).await.unwrap().is_none());
     let word = Delivery { content: Content::Test, ..letter(&made, 13) };
-    store.insert_delivery(&word).await.unwrap();
+    store.insert_delivery(&word, &body()).await.unwrap();
     let (_, tried) = store.claim_deliveries(made.id, at(20), at(99), 4).await.unwrap().unwrap();
     assert_eq!(
         tried.iter().map(|one| one.delivery.id).collect::<Vec<_>>(),
@@ -285,7 +296,7 @@ async fn a_receiver_rests_after_failures(rig: &Rig) {
         "somebody wants to know now"
     );
     store.finish_deliveries(&made, &[(&tried[0], outcome(&tried[0], 20, 200))], at(20)).await.unwrap();
-    assert_eq!(store.due_receivers(at(20), 10).await.unwrap(), [made.id], "it is back");
+    assert_eq!(store.due_receivers(at(20), 10).await.unwrap(), [(home.account, made.id)], "it is back");
 }
 
 async fn what_ended_is_forgotten(rig: &Rig) {
@@ -293,12 +304,60 @@ async fn what_ended_is_forgotten(rig: &Rig) {
     let (store, made) = (&rig.database, of_reminders(&home));
     store.insert_subscription(&made).await.unwrap();
     for second in [1, 2] {
-        store.insert_delivery(&letter(&made, second)).await.unwrap();
+        store.insert_delivery(&letter(&made, second), &body()).await.unwrap();
     }
     let (_, claimed) = store.claim_deliveries(made.id, at(10), at(99), 1).await.unwrap().unwrap();
     store.finish_deliveries(&made, &[(&claimed[0], outcome(&claimed[0], 10, 200))], at(11)).await.unwrap();
-    assert_eq!(store.forget_deliveries(at(11)).await.unwrap(), 0);
-    assert_eq!(store.forget_deliveries(at(12)).await.unwrap(), 1);
+    assert_eq!(store.forget_deliveries(at(11), at(11)).await.unwrap(), 0);
+    assert_eq!(store.forget_deliveries(at(5), at(12)).await.unwrap(), 1);
     assert_eq!(store.delivery(home.account, claimed[0].delivery.id).await.unwrap(), None);
     assert_eq!(store.deliveries(home.account, made.id, None, &first(10)).await.unwrap().len(), 1);
+}
+
+async fn a_dead_receivers_letters_are_parked_after_two_days(rig: &Rig) {
+    let home = home(rig).await;
+    let (store, made) = (&rig.database, of_reminders(&home));
+    store.insert_subscription(&made).await.unwrap();
+    for second in 0..30 {
+        store.insert_delivery(&letter(&made, second), &body()).await.unwrap();
+    }
+    let two_days = 48 * 3600;
+    for now in [100, two_days + 5] {
+        let (_, claimed) = store.claim_deliveries(made.id, at(now), at(now + 60), 4).await.unwrap().unwrap();
+        let finished: Vec<_> = claimed.iter().map(|one| (one, outcome(one, now, 500))).collect();
+        store.finish_deliveries(&made, &finished, at(now)).await.unwrap();
+    }
+    // The first six were due two days and five seconds ago; four of them have just been tried.
+    let shown = store.subscription(home.account, made.id).await.unwrap().unwrap();
+    assert_eq!(shown.waiting + shown.parked, 30);
+    assert!((2..=6).contains(&shown.parked), "{}", shown.parked);
+    let parked =
+        store.deliveries(home.account, made.id, Some(DeliveryState::Parked), &first(50)).await.unwrap();
+    assert!(parked.iter().all(|one| one.due_at <= at(5) && one.ended_at == Some(at(two_days + 5))));
+}
+
+async fn a_late_answer_of_an_old_address_changes_nothing(rig: &Rig) {
+    let home = home(rig).await;
+    let (store, made) = (&rig.database, of_reminders(&home));
+    store.insert_subscription(&made).await.unwrap();
+    store.insert_delivery(&letter(&made, 5), &body()).await.unwrap();
+    let (old, claimed) = store.claim_deliveries(made.id, at(5), at(50), 4).await.unwrap().unwrap();
+    let mut new = made.clone();
+    new.facts.url = "https://hooks.example/new".to_owned();
+    assert_eq!(store.update_subscription(&new).await.unwrap(), Updated::Done);
+    let gone = Outcome { gone: true, ..outcome(&claimed[0], 6, 410) };
+    store.finish_deliveries(&old, &[(&claimed[0], gone)], at(6)).await.unwrap();
+    let shown = store.subscription(home.account, made.id).await.unwrap().unwrap();
+    assert_eq!((shown.paused, shown.waiting), (None, 1));
+}
+
+async fn one_that_carries_reminders_from_now_on_begins_at_the_end(rig: &Rig) {
+    let home = home(rig).await;
+    let (store, made) = (&rig.database, of_digests(&home));
+    store.insert_subscription(&made).await.unwrap();
+    raise(rig, &home, 2, 0).await;
+    let facts = SubscriptionFacts { carries: Carries::Reminders { kinds: Vec::new() }, ..made.facts.clone() };
+    let new = Subscription { facts, next_at: None, ..made };
+    assert_eq!(store.update_subscription(&new).await.unwrap(), Updated::Done);
+    assert_eq!(store.behind_feeds(10).await.unwrap(), []);
 }

@@ -11,7 +11,7 @@ use crate::domain::store::Inputs;
 use crate::domain::task::{State, Task};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 /// One entry of an account's feed. It stays as it was written, whatever becomes of the task.
@@ -104,11 +104,14 @@ impl Entry {
 
     /// An entry of a task that is no longer among those of its system.
     pub fn of_gone(gone: Gone, telling: &Telling, at: DateTime<Utc>) -> Self {
+        let replaced_on = telling.replaced.get(&gone.component_id).copied();
         // A part that wants replacing at times and was replaced has had what it wanted.
-        let replaced = gone.duty.is_replacement() && telling.replaced.contains(&gone.component_id);
-        let kind = if replaced { News::Done } else { News::Withdrawn };
-        let why = if telling.replaced.contains(&gone.component_id) {
+        let done_on = replaced_on.filter(|_| gone.duty.is_replacement());
+        let kind = if done_on.is_some() { News::Done } else { News::Withdrawn };
+        let why = if replaced_on.is_some() {
             "The component was replaced."
+        } else if telling.in_service.contains(&gone.component_id) {
+            "The component is another one by what is known of it now, and has no such duty."
         } else {
             "The component is no longer in service."
         };
@@ -131,7 +134,7 @@ impl Entry {
             window: None,
             decided_by: None,
             moved: None,
-            done_on: replaced.then_some(telling.as_of),
+            done_on,
             reasons: vec![why.to_owned()],
             hazards: Vec::new(),
         }
@@ -177,13 +180,16 @@ pub struct Telling {
     pub basis: Basis,
     /// Tasks that count from the day of a visit.
     pub by_visit: HashSet<TaskId>,
-    /// Components that another one has replaced.
-    pub replaced: HashSet<ComponentId>,
+    /// Components that another one has replaced, with the day.
+    pub replaced: HashMap<ComponentId, NaiveDate>,
+    /// Components in service.
+    pub in_service: HashSet<ComponentId>,
 }
 
 impl Telling {
     /// Of a system's inputs.
     pub fn of(input: &Inputs, as_of: NaiveDate, by_visit: HashSet<TaskId>) -> Self {
+        let in_service = input.components.iter().filter(|component| component.in_service_on(as_of));
         Self {
             as_of,
             property_id: input.property.id,
@@ -193,7 +199,8 @@ impl Telling {
             settings: Arc::clone(&input.duty_settings),
             basis: fingerprint(input),
             by_visit,
-            replaced: input.components.iter().filter_map(|component| component.replaces).collect(),
+            replaced: replaced(input, as_of),
+            in_service: in_service.map(|component| component.id).collect(),
         }
     }
 
@@ -213,6 +220,13 @@ impl Telling {
             move_days: lead.move_days,
         }
     }
+}
+
+fn replaced(input: &Inputs, as_of: NaiveDate) -> HashMap<ComponentId, NaiveDate> {
+    let old: HashSet<ComponentId> =
+        input.components.iter().filter_map(|component| component.replaces).collect();
+    let old = input.components.iter().filter(|component| old.contains(&component.id));
+    old.map(|component| (component.id, component.removed_on.unwrap_or(as_of))).collect()
 }
 
 fn window(task: &Task) -> Option<Window> {

@@ -11,7 +11,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 /// Doublings of how far a date has to move; beyond them it never moves far enough.
-const MOST_DOUBLINGS: u32 = 16;
+const MOST_TURNS: u32 = 16;
 
 words! {
     /// What an entry tells of.
@@ -94,8 +94,10 @@ pub struct Told {
     pub window: Option<Window>,
     /// Whether the date was predicted from a tally.
     pub predicted: bool,
-    /// How often it was told that the date moved.
-    pub moves: u32,
+    /// Whether the last move that was told was to a later date; absent before the first.
+    pub later: Option<bool>,
+    /// How often the date turned back after such a move.
+    pub turns: u32,
     /// What it was made from.
     pub basis: Basis,
 }
@@ -105,6 +107,8 @@ pub struct Told {
 pub struct Standing {
     /// The day from which tally and ceiling counted; absent for a task that was never seen.
     pub since: Option<NaiveDate>,
+    /// The due date that was found last.
+    pub due_on: Option<NaiveDate>,
     /// What was told since; nothing for most tasks at most times.
     pub told: Option<Told>,
 }
@@ -179,13 +183,16 @@ impl Sighting {
         due_on.unwrap_or(NO_DATE).max(self.as_of)
     }
 
-    /// How the date moved from what was told, if by more than is let pass, and whether that is news by itself: it has to
-    /// move twice as far each time, so that a forecast that swings is told of a few times and not every day.
-    fn moved(&self, told: &Told) -> Option<(Moved, bool)> {
-        let days = self.ahead(self.due_on).signed_duration_since(self.ahead(told.due_on)).num_days().abs();
-        let least = i64::from(self.move_days);
-        let far = days > least << told.moves.min(MOST_DOUBLINGS);
-        let cause = if told.basis.visits != self.basis.visits {
+    /// Days from a date that was told to the one that is found, later ones counted upwards. `due` says whether it was told
+    /// that the task is due: then a told date in the past is today.
+    fn shift(&self, told: Option<NaiveDate>, due: bool) -> i64 {
+        let now = self.ahead(self.due_on);
+        let told = if due || now == self.as_of { self.ahead(told) } else { told.unwrap_or(NO_DATE) };
+        now.signed_duration_since(told).num_days()
+    }
+
+    fn cause(&self, told: &Told) -> Cause {
+        if told.basis.visits != self.basis.visits {
             Cause::Finding
         } else if told.basis.settings != self.basis.settings {
             Cause::Settings
@@ -193,10 +200,41 @@ impl Sighting {
             Cause::Rain
         } else {
             Cause::Calendar
-        };
-        let moved = Moved { from_due_on: told.due_on, from_window: told.window, cause };
-        (days > least).then_some((moved, far))
+        }
     }
+
+    /// How the date moved from what was told, if by more than is let pass.
+    ///
+    /// That is news by itself while the task is within its lead time, or was when it was told of last, and in any case on
+    /// the day that was told. Every time it turns back it has to move twice as far, so that a forecast that swings is told
+    /// of a few times and not every day.
+    fn moved(&self, told: &Told) -> Option<Shift> {
+        let days = self.shift(told.due_on, told.stage >= Some(Stage::Due));
+        let (least, later) = (i64::from(self.move_days), days > 0);
+        if days.abs() <= least {
+            return None;
+        }
+        let turns = told.turns + u32::from(told.later.is_some_and(|before| before != later));
+        let has_come = told.stage < Some(Stage::Due) && told.due_on.is_some_and(|on| on <= self.as_of);
+        let near = told.stage.is_some() || self.stage().is_some();
+        let news = has_come || near && days.abs() > least << turns.min(MOST_TURNS);
+        let moved = Moved { from_due_on: told.due_on, from_window: told.window, cause: self.cause(told) };
+        Some(Shift { moved, news, later, turns })
+    }
+
+    /// What is told with an entry.
+    fn told(&self, stage: Option<Stage>, later: Option<bool>, turns: u32) -> Told {
+        let Self { due_on, window, predicted, basis, .. } = *self;
+        Told { stage, due_on, window, predicted, later, turns, basis }
+    }
+}
+
+/// A date that moved from what was told.
+struct Shift {
+    moved: Moved,
+    news: bool,
+    later: bool,
+    turns: u32,
 }
 
 /// What to tell of a task, in order, and where it stands then.
@@ -208,28 +246,39 @@ pub fn see(before: &Standing, now: &Sighting) -> (Standing, Vec<Raised>) {
     if now.by_visit && before.since.is_some_and(|since| since < now.since) {
         raised.push(Raised::of(News::Done));
         told = None;
+    } else if told.is_none() && before.since.is_some_and(|since| since > now.since) {
+        // That it was done, and when it comes next, was told and is no longer so.
+        told = Some(Told {
+            due_on: before.due_on,
+            basis: Basis { visits: !now.basis.visits, ..now.basis },
+            ..now.told(None, None, 0)
+        });
+    } else if let Some(told) = told.as_mut().filter(|_| before.due_on == now.due_on) {
+        // What changed meanwhile did not move the date, and is not what will have moved it.
+        told.basis = now.basis;
     }
     let stage = now.stage();
-    let moved = told.as_ref().and_then(|told| now.moved(told));
-    let far = moved.is_some_and(|(_, far)| far);
+    let shift = told.as_ref().and_then(|told| now.moved(told));
+    let news = shift.as_ref().is_some_and(|shift| shift.news);
     let from = told.and_then(|told| told.stage);
     // Stages passed since the last entry. A date that moved away takes its stage with it.
     let passed = Stage::ALL.iter().filter(|one| from < Some(**one) && Some(**one) <= stage);
     let mut covers: Vec<News> = passed.map(|stage| stage.news()).collect();
-    let kind = covers.last().copied().or(far.then_some(News::Moved));
+    let kind = covers.last().copied().or(news.then_some(News::Moved));
     if let Some(kind) = kind {
-        if moved.is_some() {
+        if shift.is_some() {
             covers.insert(0, News::Moved);
         }
-        raised.push(Raised { kind, covers, moved: moved.map(|(moved, _)| moved) });
-        told = Some(Told {
-            stage,
-            due_on: now.due_on,
-            window: now.window,
-            predicted: now.predicted,
-            moves: told.map_or(0, |told| told.moves) + u32::from(far),
-            basis: now.basis,
-        });
+        let (later, turns) = match (&shift, &told) {
+            (Some(shift), _) => (Some(shift.later), shift.turns),
+            (None, Some(told)) => (told.later, told.turns),
+            (None, None) => (None, 0),
+        };
+        told = Some(now.told(stage, later, turns));
+        raised.push(Raised { kind, covers, moved: shift.map(|shift| shift.moved) });
+    } else if told.is_some_and(|told| told.stage.is_none() && told.later.is_none()) {
+        // A visit that was taken back and moved nothing.
+        told = None;
     }
-    (Standing { since: Some(now.since), told }, raised)
+    (Standing { since: Some(now.since), due_on: now.due_on, told }, raised)
 }

@@ -5,7 +5,9 @@ use crate::domain::ids::{AccountId, DeliveryId, SubscriptionId};
 use crate::domain::paging::PageAsked;
 use crate::domain::reminder::Entry;
 use crate::domain::subscription::Subscription;
-use crate::domain::subscription::delivery::{Claimed, Delivery, DeliveryAttempt, DeliveryState, Outcome};
+use crate::domain::subscription::delivery::{
+    Body, Claimed, Delivery, DeliveryAttempt, DeliveryState, Outcome,
+};
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 
@@ -24,7 +26,9 @@ pub trait SubscriptionStore: Send + Sync {
         account: AccountId,
         page: &PageAsked<DateTime<Utc>>,
     ) -> Stored<Vec<Subscription>>;
-    /// Replaces everything that a subscription is if its version is current, and lets its receiver's rest end.
+    /// Replaces everything that a subscription is if its version is current, and lets its receiver's rest end. One that
+    /// carries reminders from now on begins at the end of the feed; one that goes on after a pause has all its time again for
+    /// what waits.
     async fn update_subscription(&self, new: &Subscription) -> Stored<Updated>;
     /// Removes it with its deliveries if the version is current.
     async fn delete_subscription(
@@ -35,23 +39,24 @@ pub trait SubscriptionStore: Send + Sync {
     ) -> Stored<Deleted>;
     /// Some subscriptions, not paused, that carry reminders and have not looked at all of their feed.
     async fn behind_feeds(&self, limit: u32) -> Stored<Vec<Subscription>>;
-    /// Writes deliveries of entries that the subscription has not looked at yet and that its filter lets through, drops
-    /// those of the same tasks that are still held back for an announcement, and notes how far it looked, all in one
-    /// transaction. Says how many were written; none if another replica is at it.
+    /// Shows `make` the entries that the subscription has not looked at yet, of its property and system, and writes the
+    /// deliveries that it makes of them; drops those of the same tasks that are still held back, also where nothing is made;
+    /// and notes how far it looked, all in one transaction. Says how many were written; none if another replica is at it.
     async fn fan_out(
         &self,
         subscription: &Subscription,
-        make: &(dyn for<'e> Fn(&'e Entry) -> Delivery + Send + Sync),
+        now: DateTime<Utc>,
+        make: &(dyn for<'e> Fn(&'e Entry) -> Option<(Delivery, Body)> + Send + Sync),
     ) -> Stored<usize>;
     /// Subscriptions, not paused, whose next digest is due.
     async fn due_digests(&self, now: DateTime<Utc>) -> Stored<Vec<Subscription>>;
-    /// Writes the digest that was due at an instant, and when the next one is; `false`, and nothing done, when another
+    /// Writes the digest that was due at an instant, in the place of older ones that still wait, and when the next one is; `false`, and nothing done, when another
     /// replica did so already or the subscription was changed meanwhile.
     async fn put_digest(
         &self,
         subscription: &Subscription,
         was_due: DateTime<Utc>,
-        delivery: &Delivery,
+        digest: (&Delivery, &Body),
         next: Option<DateTime<Utc>>,
     ) -> Stored<bool>;
 }
@@ -60,9 +65,10 @@ pub trait SubscriptionStore: Send + Sync {
 #[async_trait]
 pub trait DeliveryStore: Send + Sync {
     /// Adds a delivery; does nothing when the id is there already.
-    async fn insert_delivery(&self, delivery: &Delivery) -> Stored<()>;
-    /// Subscriptions whose receivers have something due and need no rest, those that wait longest first.
-    async fn due_receivers(&self, now: DateTime<Utc>, limit: u32) -> Stored<Vec<SubscriptionId>>;
+    async fn insert_delivery(&self, delivery: &Delivery, body: &Body) -> Stored<()>;
+    /// Subscriptions whose receivers have something due and need no rest, with their accounts, in no order.
+    async fn due_receivers(&self, now: DateTime<Utc>, limit: u32)
+    -> Stored<Vec<(AccountId, SubscriptionId)>>;
     /// Claims up to `limit` due deliveries of one subscription and holds them until `until`; `None` when there are none, or
     /// when its receiver rests. While a subscription is paused, only words to try the way are due.
     async fn claim_deliveries(
@@ -73,7 +79,8 @@ pub trait DeliveryStore: Send + Sync {
         limit: u32,
     ) -> Stored<Option<(Subscription, Vec<Claimed>)>>;
     /// Logs attempts and what became of their deliveries, and lets go of them. A delivery that somebody else claimed
-    /// meanwhile is left to them, but that it arrived is noted.
+    /// meanwhile is left to them, but that it arrived is noted. Where all failed, the receiver rests, what has waited for two
+    /// days is parked, and a receiver that is gone pauses its subscription, unless that was changed meanwhile.
     async fn finish_deliveries(
         &self,
         subscription: &Subscription,
@@ -96,6 +103,7 @@ pub trait DeliveryStore: Send + Sync {
     ) -> Stored<Option<(Delivery, Vec<DeliveryAttempt>)>>;
     /// Makes a delivery wait for a first attempt again; `false` when there is none in the account.
     async fn send_again(&self, account: AccountId, id: DeliveryId, now: DateTime<Utc>) -> Stored<bool>;
-    /// Forgets deliveries that ended before an instant; says how many.
-    async fn forget_deliveries(&self, before: DateTime<Utc>) -> Stored<u64>;
+    /// Forgets deliveries that ended before an instant, and digests that ended before another one, later or not; says how
+    /// many.
+    async fn forget_deliveries(&self, before: DateTime<Utc>, digests_before: DateTime<Utc>) -> Stored<u64>;
 }

@@ -14,14 +14,16 @@ use crate::domain::ids::{self, AccountId, DeliveryId, SubscriptionId, TaskId};
 use crate::domain::paging::{PageAsked, PageFound};
 use crate::domain::reminder::{Entry, News};
 use async_trait::async_trait;
-use chrono::{DateTime, Days, TimeDelta, Utc};
+use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 
 /// How long a claim holds others off: longer than a round of attempts takes.
 const HELD: TimeDelta = TimeDelta::minutes(3);
 /// Deliveries of a subscription that are claimed at a time, and sent side by side.
 const AT_ONCE: u32 = 4;
-/// Rounds of one visit to a receiver; then others have their turn.
-const ROUNDS: usize = 16;
+/// Deliveries of one visit to a receiver; then others have their turn.
+const MOST_A_VISIT: usize = 64;
+/// How long a visit goes on, at the most, before others have their turn.
+const LONG_VISIT: TimeDelta = TimeDelta::seconds(20);
 /// Subscriptions whose entries are written down in one go.
 const FANNED: u32 = 50;
 /// Days that a digest looks ahead when its subscription does not say.
@@ -68,20 +70,59 @@ pub struct Delivery {
     pub number: Option<i64>,
     /// Of an entry: its task.
     pub task_id: Option<TaskId>,
-    /// Media type and text of anything else.
-    pub body: Option<(String, String)>,
     /// Where it stands.
     pub state: DeliveryState,
     /// Attempts since it was made, or since it was last sent again by hand.
     pub attempts: u32,
     /// The next attempt, when it waits.
     pub next_at: Option<DateTime<Utc>>,
-    /// Its first attempt, since it was last sent again by hand.
-    pub first_at: Option<DateTime<Utc>>,
+    /// When its first attempt was due, since it was last sent again by hand: two days later it is given up.
+    pub due_at: DateTime<Utc>,
     /// When it was made.
     pub created_at: DateTime<Utc>,
     /// When it arrived or was given up.
     pub ended_at: Option<DateTime<Utc>>,
+}
+
+/// What is posted of a delivery. It is written down with it, so that every attempt says the same.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Body {
+    /// What the text is.
+    pub media_type: String,
+    /// The text.
+    pub text: String,
+}
+
+impl Body {
+    fn json(text: String) -> Self {
+        Self { media_type: "application/json".to_owned(), text }
+    }
+}
+
+impl Delivery {
+    /// A new one that is due at an instant.
+    fn new(
+        id: DeliveryId,
+        subscription: &Subscription,
+        content: Content,
+        now: DateTime<Utc>,
+        due_at: DateTime<Utc>,
+    ) -> Self {
+        Self {
+            id,
+            subscription_id: subscription.id,
+            account_id: subscription.account_id,
+            content,
+            number: None,
+            task_id: None,
+            state: DeliveryState::Waiting,
+            attempts: 0,
+            next_at: Some(due_at),
+            due_at,
+            created_at: now,
+            ended_at: None,
+        }
+    }
 }
 
 /// One attempt at a delivery.
@@ -102,8 +143,8 @@ pub struct DeliveryAttempt {
 pub struct Claimed {
     /// It.
     pub delivery: Delivery,
-    /// Of an entry: the entry, unless it is no longer kept.
-    pub entry: Option<Entry>,
+    /// What is posted.
+    pub body: Body,
     /// Tells this claim from a later one.
     pub held_until: DateTime<Utc>,
 }
@@ -162,23 +203,32 @@ pub trait Courier: Send + Sync {
 pub trait Scribe: Send + Sync {
     /// An entry of a feed, as JSON.
     fn reminder(&self, account: AccountId, entry: Entry) -> String;
-    /// A digest, as JSON.
-    fn digest(&self, digest: Digest) -> String;
+    /// A digest made at an instant, as JSON.
+    fn digest(&self, digest: Digest, at: DateTime<Utc>) -> String;
+    /// A word to try the way, as JSON.
+    fn test(&self, subscription: &Subscription, at: DateTime<Utc>) -> String;
 }
 
 /// Writes down what subscriptions have to post of the feeds and of the clock; says how much.
 pub async fn prepare(cx: &Context, scribe: &dyn Scribe) -> Result<usize> {
-    Ok(fan_out(cx).await? + digests(cx, scribe).await?)
+    Ok(fan_out(cx, scribe).await? + digests(cx, scribe).await?)
 }
 
 /// Writes a delivery for every new entry of every subscription that carries it.
-async fn fan_out(cx: &Context) -> Result<usize> {
+async fn fan_out(cx: &Context, scribe: &dyn Scribe) -> Result<usize> {
     let mut count = 0;
     loop {
         let behind = cx.store.behind_feeds(FANNED).await?;
         let before = count;
         for subscription in &behind {
-            count += fan_out_one(cx, subscription).await?;
+            match fan_out_one(cx, scribe, subscription).await {
+                Ok(written) => count += written,
+                // What cannot be read for one must not keep others waiting.
+                Err(error) => {
+                    let id = subscription.id;
+                    tracing::error!(subscription = %id, error = ?error, "nothing could be written down for {id}");
+                }
+            }
         }
         // Where nothing came of it another replica is at it, or a filter left all of it out; what is left has time.
         if behind.len() < FANNED as usize || count == before {
@@ -187,35 +237,46 @@ async fn fan_out(cx: &Context) -> Result<usize> {
     }
 }
 
-async fn fan_out_one(cx: &Context, subscription: &Subscription) -> Result<usize> {
+async fn fan_out_one(cx: &Context, scribe: &dyn Scribe, subscription: &Subscription) -> Result<usize> {
     let now = cx.clock.now();
-    let make = |entry: &Entry| Delivery {
-        id: DeliveryId::of_entry(subscription.id, entry.number),
-        subscription_id: subscription.id,
-        account_id: subscription.account_id,
-        content: Content::Reminder,
-        number: Some(entry.number),
-        task_id: Some(entry.task_id),
-        body: None,
-        state: DeliveryState::Waiting,
-        attempts: 0,
-        next_at: Some(not_before(subscription, entry, now)),
-        first_at: None,
-        created_at: now,
-        ended_at: None,
+    let kinds = match &subscription.facts.carries {
+        Carries::Reminders { kinds } => kinds,
+        Carries::Digest(_) => return Ok(0),
     };
-    Ok(cx.store.fan_out(subscription, &make).await?)
+    let make = |entry: &Entry| {
+        if !kinds.is_empty() && !kinds.iter().any(|kind| entry.covers.contains(kind)) {
+            return None;
+        }
+        let id = DeliveryId::of_entry(subscription.id, entry.number);
+        let due_at = not_before(subscription, entry, now);
+        let delivery = Delivery {
+            number: Some(entry.number),
+            task_id: Some(entry.task_id),
+            ..Delivery::new(id, subscription, Content::Reminder, now, due_at)
+        };
+        Some((delivery, Body::json(scribe.reminder(subscription.account_id, entry.clone()))))
+    };
+    Ok(cx.store.fan_out(subscription, now, &make).await?)
 }
 
-/// What only announces a date is held back until the subscription's own lead time.
+/// What only announces a date is held back until the subscription's own lead time; a date that moved is so only if the
+/// old one was no nearer.
 fn not_before(subscription: &Subscription, entry: &Entry, now: DateTime<Utc>) -> DateTime<Utc> {
-    let announces = matches!(entry.kind, News::Coming | News::Moved);
-    let (Some(lead), Some(due_on), true) = (subscription.facts.lead_days, entry.due_on, announces) else {
+    let Some(lead) =
+        subscription.facts.lead_days.filter(|_| matches!(entry.kind, News::Coming | News::Moved))
+    else {
         return now;
     };
-    let ahead = due_on.signed_duration_since(entry.as_of).num_days() - i64::from(lead);
-    // Counted from when it was raised, which is when its day began, or while it lasted.
-    if ahead > 0 { now.max(entry.raised_at + TimeDelta::days(ahead)) } else { now }
+    let beyond =
+        |on: Option<NaiveDate>| Some(on?.signed_duration_since(entry.as_of).num_days() - i64::from(lead));
+    let before = entry.moved.map(|moved| moved.from_due_on);
+    match (beyond(entry.due_on), before.map(beyond)) {
+        (Some(days), None) if days > 0 => now.max(entry.raised_at + TimeDelta::days(days)),
+        (Some(days), Some(before)) if days > 0 && before.is_none_or(|before| before > 0) => {
+            now.max(entry.raised_at + TimeDelta::days(days))
+        }
+        _ => now,
+    }
 }
 
 /// Makes the digests whose time has come: one each, however many times were missed.
@@ -239,7 +300,7 @@ async fn digest(cx: &Context, scribe: &dyn Scribe, subscription: Subscription) -
         return Ok(false);
     };
     let now = cx.clock.now();
-    let timing = Timing { zone: zone(cx, &subscription, timing).await?, ..timing.clone() };
+    let timing = Timing { zone: super::zone_now(cx, &subscription, timing).await?, ..timing.clone() };
     let days = u64::from(subscription.facts.lead_days.unwrap_or(DIGEST_DAYS));
     let today = local_date(now, timing.zone);
     let asked = Asked {
@@ -249,69 +310,40 @@ async fn digest(cx: &Context, scribe: &dyn Scribe, subscription: Subscription) -
         to: today.checked_add_days(Days::new(days)),
     };
     let digest = digest::gather(cx, subscription.account_id, asked).await?;
+    let rendered = |media_type: &str, format| Body {
+        media_type: format!("{media_type}; charset=utf-8"),
+        text: digest::render(&digest, format),
+    };
     let body = match timing.form {
-        DigestForm::Json => ("application/json".to_owned(), scribe.digest(digest)),
-        DigestForm::Text => ("text/plain; charset=utf-8".to_owned(), digest::render(&digest, Format::Text)),
-        DigestForm::Markdown => {
-            ("text/markdown; charset=utf-8".to_owned(), digest::render(&digest, Format::Markdown))
-        }
-        DigestForm::Csv => ("text/csv; charset=utf-8".to_owned(), digest::render(&digest, Format::Csv)),
+        DigestForm::Json => Body::json(scribe.digest(digest, now)),
+        DigestForm::Text => rendered("text/plain", Format::Text),
+        DigestForm::Markdown => rendered("text/markdown", Format::Markdown),
+        DigestForm::Csv => rendered("text/csv", Format::Csv),
     };
-    let delivery = Delivery {
-        id: DeliveryId::of_digest(subscription.id, was_due.timestamp_micros()),
-        subscription_id: subscription.id,
-        account_id: subscription.account_id,
-        content: Content::Digest,
-        number: None,
-        task_id: None,
-        body: Some(body),
-        state: DeliveryState::Waiting,
-        attempts: 0,
-        next_at: Some(now),
-        first_at: None,
-        created_at: now,
-        ended_at: None,
-    };
+    let id = DeliveryId::of_digest(subscription.id, was_due.timestamp_micros());
+    let delivery = Delivery::new(id, &subscription, Content::Digest, now, now);
     let next = timing.schedule.next(now, timing.zone);
-    Ok(cx.store.put_digest(&subscription, was_due, &delivery, next).await?)
+    Ok(cx.store.put_digest(&subscription, was_due, (&delivery, &body), next).await?)
 }
 
-/// The zone of a digest's times: as given, or that of its property as it is now.
-async fn zone(cx: &Context, subscription: &Subscription, timing: &Timing) -> Result<chrono_tz::Tz> {
-    let (account, facts) = (subscription.account_id, &subscription.facts);
-    if timing.zone_given {
-        return Ok(timing.zone);
-    }
-    let property = match (facts.property_id, facts.system_id) {
-        (Some(id), _) => Some(id),
-        (None, Some(id)) => cx.store.system(account, id).await?.map(|system| system.facts.property_id),
-        (None, None) => None,
-    };
-    let Some(property) = property else { return Ok(timing.zone) };
-    Ok(cx.store.property(account, property).await?.map_or(timing.zone, |property| property.facts.time_zone))
-}
-
-/// Sends what is due to one subscription's receiver, a few at a time, until nothing is due or the receiver wants a rest.
-/// Says how many attempts were made.
-pub async fn serve(
-    cx: &Context,
-    courier: &dyn Courier,
-    scribe: &dyn Scribe,
-    id: SubscriptionId,
-) -> Result<usize> {
+/// Sends what is due to one subscription's receiver, a few at a time, until nothing is due, the receiver wants a rest or took
+/// long over it, or the service shuts down. Says how many attempts were made.
+pub async fn serve(cx: &Context, courier: &dyn Courier, id: SubscriptionId) -> Result<usize> {
+    let (began, closing) = (cx.clock.now(), cx.closing.subscribe());
     let mut attempts = 0;
-    for _ in 0..ROUNDS {
+    while cx.clock.now() - began < LONG_VISIT && !*closing.borrow() {
         let now = cx.clock.now();
         let Some((subscription, claimed)) = cx.store.claim_deliveries(id, now, now + HELD, AT_ONCE).await?
         else {
             break;
         };
-        let sent = claimed.iter().map(|one| send(cx, courier, scribe, &subscription, one));
+        let sent = claimed.iter().map(|one| send(cx, courier, &subscription, one));
         let outcomes = futures_util::future::join_all(sent).await;
         attempts += outcomes.len();
         let finished: Vec<(&Claimed, Outcome)> = claimed.iter().zip(outcomes).collect();
         cx.store.finish_deliveries(&subscription, &finished, cx.clock.now()).await?;
-        if claimed.len() < AT_ONCE as usize || finished.iter().any(|(_, outcome)| outcome.gone) {
+        let over = claimed.len() < AT_ONCE as usize || attempts >= MOST_A_VISIT;
+        if over || finished.iter().any(|(_, outcome)| outcome.gone) {
             break;
         }
     }
@@ -321,27 +353,15 @@ pub async fn serve(
 async fn send(
     cx: &Context,
     courier: &dyn Courier,
-    scribe: &dyn Scribe,
     subscription: &Subscription,
     claimed: &Claimed,
 ) -> Outcome {
     let (delivery, now) = (&claimed.delivery, cx.clock.now());
-    let body = match (&delivery.body, &claimed.entry) {
-        (Some(body), _) => Some(body.clone()),
-        (None, Some(entry)) => {
-            Some(("application/json".to_owned(), scribe.reminder(subscription.account_id, entry.clone())))
-        }
-        (None, None) => None,
-    };
-    let Some((media_type, body)) = body else {
-        let error = Some("the entry is no longer kept".to_owned());
-        let attempt = DeliveryAttempt { at: now, milliseconds: 0, status: None, error };
-        return Outcome { attempt, state: DeliveryState::Parked, next_at: None, failed: false, gone: false };
-    };
+    let Body { media_type, text } = claimed.body.clone();
     let id = delivery.id.to_string();
-    let signature = subscription.secrets.signature(&id, now, &body);
+    let signature = subscription.secrets.signature(&id, now, &text);
     let url = subscription.facts.url.clone();
-    let letter = Letter { url, id, timestamp: now.timestamp(), signature, media_type, body };
+    let letter = Letter { url, id, timestamp: now.timestamp(), signature, media_type, body: text };
     outcome(delivery, courier.post(&letter).await, now, cx.clock.now(), ids::spread())
 }
 
@@ -356,11 +376,8 @@ pub fn outcome(
     let done = posted.status.is_some_and(|status| (200..300).contains(&status));
     let gone = posted.status == Some(410);
     let attempts = delivery.attempts.saturating_add(1);
-    let next_at = if done {
-        None
-    } else {
-        retry::again(delivery.first_at.unwrap_or(began), attempts, now, posted.retry_after, spread)
-    };
+    let next_at =
+        if done { None } else { retry::again(delivery.due_at, attempts, now, posted.retry_after, spread) };
     let state = match (done, next_at) {
         (true, _) => DeliveryState::Delivered,
         (false, Some(_)) => DeliveryState::Waiting,
@@ -379,33 +396,15 @@ pub fn gone(at: DateTime<Utc>) -> Paused {
 /// Queues a word to try the way to a subscription's receiver, also while it is paused.
 pub async fn test(
     cx: &Context,
+    scribe: &dyn Scribe,
     account: AccountId,
     id: SubscriptionId,
     delivery: DeliveryId,
 ) -> Result<Delivery> {
     let subscription = super::get(cx, account, id).await?;
     let now = cx.clock.now();
-    let body = serde_json::json!({
-        "type": "test",
-        "timestamp": now,
-        "data": {"subscription_id": id, "name": subscription.facts.name},
-    });
-    let made = Delivery {
-        id: delivery,
-        subscription_id: id,
-        account_id: account,
-        content: Content::Test,
-        number: None,
-        task_id: None,
-        body: Some(("application/json".to_owned(), body.to_string())),
-        state: DeliveryState::Waiting,
-        attempts: 0,
-        next_at: Some(now),
-        first_at: None,
-        created_at: now,
-        ended_at: None,
-    };
-    cx.store.insert_delivery(&made).await?;
+    let made = Delivery::new(delivery, &subscription, Content::Test, now, now);
+    cx.store.insert_delivery(&made, &Body::json(scribe.test(&subscription, now))).await?;
     cx.tell();
     Ok(get(cx, account, delivery).await?.0)
 }

@@ -16,12 +16,14 @@ use crate::domain::property::zone;
 use crate::domain::reminder::{News, ReminderFilter};
 use crate::domain::schedule::Schedule;
 use crate::domain::store::{Deleted, Updated};
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 use url::Url;
 
 /// The most subscriptions of an account. Judgement: one for each of its people and programs, and no flood.
 const MOST: i64 = 200;
+/// The least time between two digests. Judgement: what they tell changes with the day.
+const LEAST_APART: TimeDelta = TimeDelta::hours(1);
 /// The longest address.
 const LONGEST_URL: usize = 2_000;
 /// Times that are shown of a schedule.
@@ -54,6 +56,12 @@ pub struct Timing {
     pub zone_given: bool,
     /// How it is written.
     pub form: DigestForm,
+}
+
+impl Timing {
+    fn same_times(&self, other: &Self) -> bool {
+        self.schedule == other.schedule && self.zone == other.zone
+    }
 }
 
 /// What is carried.
@@ -306,7 +314,7 @@ pub async fn create(
         id,
         account_id: account,
         facts,
-        secrets: Secrets { current: SigningSecret::new()?, before: None },
+        secrets: Secrets { current: SigningSecret::new()?, before: Vec::new() },
         paused: None,
         next_at: None,
         waiting: 0,
@@ -321,12 +329,52 @@ pub async fn create(
     get(cx, account, id).await
 }
 
+/// The zone of a digest's times: as given, or that of its property as it is now.
+async fn zone_now(cx: &Context, subscription: &Subscription, timing: &Timing) -> Result<Tz> {
+    let (account, facts) = (subscription.account_id, &subscription.facts);
+    if timing.zone_given {
+        return Ok(timing.zone);
+    }
+    let property = match (facts.property_id, facts.system_id) {
+        (Some(id), _) => Some(id),
+        (None, Some(id)) => cx.store.system(account, id).await?.map(|system| system.facts.property_id),
+        (None, None) => None,
+    };
+    let Some(property) = property else { return Ok(timing.zone) };
+    Ok(cx.store.property(account, property).await?.map_or(timing.zone, |property| property.facts.time_zone))
+}
+
+/// Lets digests follow the clocks of their properties after one of these was moved to another zone.
+pub(super) async fn follow_zones(cx: &Context, account: AccountId) -> Result<()> {
+    let all = PageAsked { after: None, limit: MOST as u32 };
+    for known in cx.store.subscriptions(account, &all).await? {
+        let Carries::Digest(timing) = &known.facts.carries else { continue };
+        let zone = zone_now(cx, &known, timing).await?;
+        if zone == timing.zone {
+            continue;
+        }
+        let carries = Carries::Digest(Timing { zone, ..timing.clone() });
+        let mut new =
+            Subscription { facts: SubscriptionFacts { carries, ..known.facts.clone() }, ..known.clone() };
+        new.next_at = next(&new, cx.clock.now())?;
+        // Whoever was faster has read the new zone.
+        cx.store.update_subscription(&new).await?;
+    }
+    Ok(())
+}
+
 /// When the next digest is made.
 fn next(subscription: &Subscription, now: DateTime<Utc>) -> Result<Option<DateTime<Utc>>> {
     let Carries::Digest(timing) = &subscription.facts.carries else { return Ok(None) };
-    let next = timing.schedule.next(now, timing.zone);
+    let times = timing.schedule.upcoming(now, timing.zone, 30);
+    if times.windows(2).any(|pair| pair[1] - pair[0] < LEAST_APART) {
+        return Err(Error::field(
+            "schedule",
+            "its times are less than an hour apart; a digest changes once a day",
+        ));
+    }
     let never = || Error::field("schedule", "it never comes, or not within five years");
-    next.map(Some).ok_or_else(never)
+    times.first().copied().map(Some).ok_or_else(never)
 }
 
 /// One subscription.
@@ -373,8 +421,12 @@ pub async fn update(
 ) -> Result<Subscription> {
     let known = get(cx, account, id).await?;
     let (facts, now) = (checked(cx, account, draft).await?, cx.clock.now());
-    let mut new = Subscription { facts, updated_at: now, version, ..known };
-    new.next_at = next(&new, now)?;
+    let mut new = Subscription { facts, updated_at: now, version, ..known.clone() };
+    // One that is due stays due, unless its times are other ones now.
+    new.next_at = match (&known.facts.carries, &new.facts.carries) {
+        (Carries::Digest(old), Carries::Digest(timing)) if old.same_times(timing) => known.next_at,
+        _ => next(&new, now)?,
+    };
     let done = cx.store.update_subscription(&new).await?;
     changed(cx, account, id, done).await
 }

@@ -6,7 +6,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 const FIRST_S: i64 = 10;
 /// The longest wait.
 const LONGEST: TimeDelta = TimeDelta::hours(12);
-/// How long it is tried after the first attempt.
+/// How long it is tried after its first attempt was due.
 pub const TRIED_FOR: TimeDelta = TimeDelta::hours(48);
 /// Failures in a row after which a receiver gets a rest, whatever waits for it.
 const PATIENCE: u32 = 3;
@@ -18,7 +18,7 @@ const LONGEST_REST_S: i64 = 300;
 /// `spread` from 0 to 1 shifts the wait by up to a fifth of it, so that what failed together does not come together again.
 /// What the receiver asked for (`Retry-After`) counts where it is longer.
 pub fn again(
-    first_at: DateTime<Utc>,
+    due_at: DateTime<Utc>,
     attempts: u32,
     now: DateTime<Utc>,
     asked: Option<TimeDelta>,
@@ -29,7 +29,7 @@ pub fn again(
     let shifted = TimeDelta::milliseconds((wait.num_milliseconds() as f64 * (0.8 + 0.4 * spread)) as i64);
     let wait = shifted.max(asked.unwrap_or_default().min(LONGEST));
     let at = now + wait;
-    (at <= first_at + TRIED_FOR).then_some(at)
+    (at <= due_at + TRIED_FOR).then_some(at)
 }
 
 /// Until when a receiver rests after so many failures in a row.

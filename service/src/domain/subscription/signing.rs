@@ -11,6 +11,8 @@ use sha2::Sha256;
 const PREFIX: &str = "whsec_";
 /// How long a secret that was replaced still signs beside the new one. Judgement: a day to change it at the other end.
 pub const OVERLAP: TimeDelta = TimeDelta::hours(24);
+/// The most replaced secrets that sign beside a new one.
+const MOST_BEFORE: usize = 8;
 
 /// A signing secret of 256 random bits. Both ends need it, so it is stored as it is.
 #[derive(Clone, PartialEq, Eq)]
@@ -60,17 +62,24 @@ impl std::fmt::Debug for SigningSecret {
 pub struct Secrets {
     /// The one that signs.
     pub current: SigningSecret,
-    /// The one before, and until when it signs too.
-    pub before: Option<(SigningSecret, DateTime<Utc>)>,
+    /// Those before, latest first, and until when each of them signs too.
+    pub before: Vec<(SigningSecret, DateTime<Utc>)>,
 }
 
 impl Secrets {
+    /// Until when the secret that was replaced last signs, if it does.
+    pub fn old_until(&self, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+        self.before.first().map(|(_, until)| *until).filter(|until| *until > now)
+    }
+
     /// A new secret in the place of the current one, which signs for a while yet.
     ///
     /// # Errors
     /// When the operating system gives no randomness.
     pub fn rotated(self, now: DateTime<Utc>) -> Result<Self> {
-        Ok(Self { current: SigningSecret::new()?, before: Some((self.current, now + OVERLAP)) })
+        let mut before = vec![(self.current, now + OVERLAP)];
+        before.extend(self.before.into_iter().filter(|(_, until)| *until > now).take(MOST_BEFORE));
+        Ok(Self { current: SigningSecret::new()?, before })
     }
 
     /// The value of `webhook-signature`: a signature for each secret that counts, set apart by spaces.
@@ -88,13 +97,15 @@ mod tests {
     #[test]
     fn a_replaced_secret_signs_for_a_day() {
         let now = DateTime::from_timestamp(1_780_000_000, 0).unwrap();
-        let first = Secrets { current: SigningSecret::of(vec![1; 32]), before: None };
+        let first = Secrets { current: SigningSecret::of(vec![1; 32]), before: Vec::new() };
         let alone = first.signature("msg_1", now, "{}");
         let both = first.rotated(now).unwrap();
         let signed = both.signature("msg_1", now, "{}");
         assert!(signed.ends_with(&format!(" {alone}")), "{signed}");
         let later = both.signature("msg_1", now + OVERLAP, "{}");
         assert_eq!(later.split(' ').count(), 1);
+        let third = both.clone().rotated(now).unwrap().signature("msg_1", now, "{}");
+        assert!(third.split(' ').count() == 3 && third.ends_with(&alone), "the first has its day, too");
         assert!(both.current.reveal().starts_with("whsec_") && !format!("{both:?}").contains("whsec"));
     }
 }

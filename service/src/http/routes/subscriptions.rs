@@ -5,7 +5,7 @@ use crate::domain::ids::{DeliveryId, SubscriptionId};
 use crate::domain::paging::PageFound;
 use crate::domain::subscription::{self, Subscription, delivery};
 use crate::domain::{Context, Error};
-use crate::http::access::{Keeper, Reader, Version, known};
+use crate::http::access::{Keeper, Version, known};
 use crate::http::body::Json;
 use crate::http::conditional::{compound, hashed, json, page};
 use crate::http::idempotent::{self, Reply, once};
@@ -22,10 +22,10 @@ type Answer = Result<HttpResponse, ApiError>;
 
 /// List subscriptions
 ///
-/// Oldest first.
+/// Oldest first. Needs the scope `admin`: addresses may hold secrets of their owners.
 #[utoipa::path(get, path = "/v1/subscriptions", tag = "subscriptions", operation_id = "list_subscriptions", params(Paging),
     responses((status = 200, description = "One page of subscriptions", body = contract::Page<contract::Subscription>)))]
-pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, asked: Query<Paging>) -> Answer {
+pub async fn list(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, asked: Query<Paging>) -> Answer {
     let PageFound { items, next } =
         subscription::list(&cx, caller.0, asked.cursor.as_deref(), asked.limit).await?;
     let items = items.into_iter().map(|one| shown(&cx, one)).collect();
@@ -36,7 +36,7 @@ pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, aske
 ///
 /// What is raised from now on is posted to its address, signed by the Standard Webhooks scheme. Answer with 200 to 299
 /// within 15 seconds and keep the ids of a few days: everything is posted at least once, and always under the same
-/// `webhook-id`. What fails is tried again over two days and then parked. The secret is shown this once; for that reason a
+/// `webhook-id`. Letters may overtake each other: `number` tells their order. What fails is tried again over two days and then parked. The secret is shown this once; for that reason a
 /// repeated request with the same `Idempotency-Key` is answered `409`. Needs the scope `admin`.
 #[utoipa::path(post, path = "/v1/subscriptions", tag = "subscriptions", operation_id = "create_subscription",
     request_body = contract::SubscriptionRequest,
@@ -81,11 +81,11 @@ pub async fn create(
 
 /// Show a subscription
 ///
-/// With its next times, and how much waits or was given up.
+/// With its next times, and how much waits or was given up. Needs the scope `admin`.
 #[utoipa::path(get, path = "/v1/subscriptions/{id}", tag = "subscriptions", operation_id = "get_subscription",
     params(("id" = Uuid, Path, description = "Id of the subscription")),
     responses((status = 200, description = "The subscription", body = contract::Subscription)))]
-pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn get(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
     let found = subscription::get(&cx, caller.0, SubscriptionId(*id)).await?;
     compound(&req, found.version, &shown(&cx, found))
 }
@@ -201,7 +201,8 @@ pub async fn rotate(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id
 pub async fn test(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, [0; 32], |seed| async move {
-        let made = delivery::test(cx, caller.0, SubscriptionId(*id), DeliveryId(seed)).await?;
+        let made =
+            delivery::test(cx, &wire::Letters, caller.0, SubscriptionId(*id), DeliveryId(seed)).await?;
         let made = contract::Delivery::from(made);
         Reply::created(format!("/v1/deliveries/{}", made.id), 1, &made)
     })
@@ -225,13 +226,14 @@ pub struct WhichDeliveries {
 
 /// List deliveries
 ///
-/// What a subscription posted or is to post, latest first. What has ended is kept as long as reminders are.
+/// What a subscription posted or is to post, latest first. What has ended is kept as long as reminders are, a digest for a
+/// week. Needs the scope `admin`.
 #[utoipa::path(get, path = "/v1/subscriptions/{id}/deliveries", tag = "subscriptions", operation_id = "list_deliveries",
     params(("id" = Uuid, Path, description = "Id of the subscription"), WhichDeliveries),
     responses((status = 200, description = "One page of deliveries", body = contract::Page<contract::Delivery>)))]
 pub async fn deliveries(
     req: HttpRequest,
-    caller: Reader,
+    caller: Keeper,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
     which: Query<WhichDeliveries>,
@@ -245,13 +247,13 @@ pub async fn deliveries(
 
 /// Show a delivery
 ///
-/// With every attempt.
+/// With every attempt. Needs the scope `admin`.
 #[utoipa::path(get, path = "/v1/deliveries/{id}", tag = "subscriptions", operation_id = "get_delivery",
     params(("id" = Uuid, Path, description = "Id of the delivery")),
     responses((status = 200, description = "The delivery and its attempts", body = contract::DeliveryLog)))]
 pub async fn delivery(
     req: HttpRequest,
-    caller: Reader,
+    caller: Keeper,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
 ) -> Answer {

@@ -23,6 +23,7 @@ impl From<reminder::Moved> for wire::DateMoved {
 pub fn entry(account: AccountId, entry: reminder::Entry) -> wire::Reminder {
     wire::Reminder {
         id: entry.id(account).0,
+        number: entry.number,
         cursor: reminder::cursor(account, entry.number),
         raised_at: entry.raised_at,
         as_of: entry.as_of,

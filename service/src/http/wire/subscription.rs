@@ -61,14 +61,18 @@ pub fn subscription(from: domain::Subscription, now: DateTime<Utc>) -> wire::Sub
         system_id: facts.system_id.map(|id| id.0),
         lead_days: facts.lead_days,
         schedule: timing.as_ref().map(|timing| timing.schedule.text().to_owned()),
-        time_zone: timing.as_ref().map(|timing| timing.zone.name().to_owned()),
+        time_zone: timing
+            .as_ref()
+            .filter(|timing| timing.zone_given)
+            .map(|timing| timing.zone.name().to_owned()),
+        local_time_zone: timing.as_ref().map(|timing| timing.zone.name().to_owned()),
         form: timing.map(|timing| timing.form.into()),
         next,
         paused_at,
         paused_because,
         waiting: from.waiting,
         parked: from.parked,
-        old_secret_until: from.secrets.before.map(|(_, until)| until).filter(|until| *until > now),
+        old_secret_until: from.secrets.old_until(now),
         version: from.version,
         created_at: from.created_at,
         updated_at: from.updated_at,
@@ -111,8 +115,14 @@ impl Scribe for Letters {
         text(&posted)
     }
 
-    fn digest(&self, digest: Digest) -> String {
-        text(&wire::Digest::from(digest))
+    fn digest(&self, digest: Digest, at: DateTime<Utc>) -> String {
+        text(&wire::DigestPosted { kind: "digest".to_owned(), timestamp: at, data: digest.into() })
+    }
+
+    fn test(&self, subscription: &domain::Subscription, at: DateTime<Utc>) -> String {
+        let data =
+            wire::TestData { subscription_id: subscription.id.0, name: subscription.facts.name.clone() };
+        text(&wire::TestPosted { kind: "test".to_owned(), timestamp: at, data })
     }
 }
 

@@ -20,7 +20,8 @@ pub(super) use duty_setting::DutySettingRow;
 pub(super) use gauge::{GAUGE_COLUMNS, GaugeRow};
 pub(super) use property::{PROPERTY_COLUMNS, PropertyRow};
 pub(super) use subscription::{
-    AttemptRow, DELIVERY_COLUMNS, DeliveryRow, SUBSCRIPTION_COLUMNS, SubscriptionRow,
+    AttemptRow, DELIVERY_COLUMNS, DeliveryRow, LetterRow, SUBSCRIPTION_COLUMNS, SubscriptionRow,
+    secrets_before,
 };
 pub(super) use system::{SYSTEM_COLUMNS, SystemRow};
 pub(super) use task::TaskRow;

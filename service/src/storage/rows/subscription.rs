@@ -3,14 +3,31 @@ use crate::domain::ids::{AccountId, DeliveryId, PropertyId, SubscriptionId, Syst
 use crate::domain::reminder::News;
 use crate::domain::schedule::Schedule;
 use crate::domain::store::Stored;
-use crate::domain::subscription::delivery::{Content, Delivery, DeliveryAttempt, DeliveryState};
+use crate::domain::subscription::delivery::{Body, Content, Delivery, DeliveryAttempt, DeliveryState};
 use crate::domain::subscription::{
     Carries, DigestForm, Paused, Secrets, SigningSecret, Subscription, SubscriptionFacts, Timing,
 };
+use crate::storage::errors::to_json;
 use uuid::Uuid;
 
 pub(in crate::storage) const SUBSCRIPTION_COLUMNS: &str = "id, account_id, name, url, property_id, system_id, lead_days, kinds, schedule, time_zone, zone_given, form, secret, \
-     secret_before, secret_before_until, paused_at, paused_because, next_at, version, created_at, updated_at";
+     secrets_before, paused_at, paused_because, next_at, version, created_at, updated_at";
+
+/// A secret that was replaced.
+#[derive(serde::Serialize, serde::Deserialize)]
+struct Before {
+    secret: Vec<u8>,
+    until: i64,
+}
+
+/// Replaced secrets as they are stored.
+pub(in crate::storage) fn secrets_before(secrets: &Secrets) -> Stored<String> {
+    let before = secrets
+        .before
+        .iter()
+        .map(|(secret, until)| Before { secret: secret.bytes().to_vec(), until: until.timestamp_micros() });
+    to_json(&before.collect::<Vec<_>>())
+}
 
 #[derive(sqlx::FromRow)]
 pub(in crate::storage) struct SubscriptionRow {
@@ -27,8 +44,7 @@ pub(in crate::storage) struct SubscriptionRow {
     zone_given: Option<i64>,
     form: Option<String>,
     secret: Vec<u8>,
-    secret_before: Option<Vec<u8>>,
-    secret_before_until: Option<i64>,
+    secrets_before: String,
     paused_at: Option<i64>,
     paused_because: Option<String>,
     next_at: Option<i64>,
@@ -43,12 +59,10 @@ impl SubscriptionRow {
     pub(in crate::storage) fn read(self) -> Stored<Subscription> {
         let place = Place { table: "subscriptions", id: self.id };
         let lead_days = self.lead_days.map(|days| place.word("lead_days", u32::try_from(days).ok()));
-        let before = match (self.secret_before, self.secret_before_until) {
-            (Some(secret), Some(until)) => {
-                Some((SigningSecret::of(secret), place.instant("secret_before_until", until)?))
-            }
-            _ => None,
-        };
+        let before = place.json::<Vec<Before>>("secrets_before", &self.secrets_before)?;
+        let before = before
+            .into_iter()
+            .map(|one| Ok((SigningSecret::of(one.secret), place.instant("secrets_before", one.until)?)));
         let carries = match self.kinds {
             Some(bits) => Carries::Reminders {
                 kinds: News::ALL.iter().copied().filter(|news| news.bit() & bits != 0).collect(),
@@ -76,7 +90,10 @@ impl SubscriptionRow {
                 system_id: self.system_id.map(SystemId),
                 lead_days: lead_days.transpose()?,
             },
-            secrets: Secrets { current: SigningSecret::of(self.secret), before },
+            secrets: Secrets {
+                current: SigningSecret::of(self.secret),
+                before: before.collect::<Stored<_>>()?,
+            },
             paused: paused.map(|at| Paused { at, because: paused_because }),
             next_at: place.instant_if("next_at", self.next_at)?,
             waiting: self.waiting,
@@ -88,8 +105,7 @@ impl SubscriptionRow {
     }
 }
 
-pub(in crate::storage) const DELIVERY_COLUMNS: &str = "id, account_id, subscription_id, content, number, task_id, media_type, body, state, attempts, next_at, first_at, \
-     created_at, ended_at";
+pub(in crate::storage) const DELIVERY_COLUMNS: &str = "id, account_id, subscription_id, content, number, task_id, state, attempts, next_at, due_at, created_at, ended_at";
 
 #[derive(sqlx::FromRow)]
 pub(in crate::storage) struct DeliveryRow {
@@ -99,12 +115,10 @@ pub(in crate::storage) struct DeliveryRow {
     content: String,
     number: Option<i64>,
     task_id: Option<Uuid>,
-    media_type: Option<String>,
-    body: Option<String>,
     state: String,
     attempts: i64,
     next_at: Option<i64>,
-    first_at: Option<i64>,
+    due_at: i64,
     created_at: i64,
     ended_at: Option<i64>,
 }
@@ -119,14 +133,28 @@ impl DeliveryRow {
             content: place.word("content", Content::parse(&self.content))?,
             number: self.number,
             task_id: self.task_id.map(TaskId),
-            body: self.media_type.zip(self.body),
             state: place.word("state", DeliveryState::parse(&self.state))?,
             attempts: place.word("attempts", u32::try_from(self.attempts).ok())?,
             next_at: place.instant_if("next_at", self.next_at)?,
-            first_at: place.instant_if("first_at", self.first_at)?,
+            due_at: place.instant("due_at", self.due_at)?,
             created_at: place.instant("created_at", self.created_at)?,
             ended_at: place.instant_if("ended_at", self.ended_at)?,
         })
+    }
+}
+
+/// A delivery with what is posted.
+#[derive(sqlx::FromRow)]
+pub(in crate::storage) struct LetterRow {
+    #[sqlx(flatten)]
+    delivery: DeliveryRow,
+    media_type: String,
+    body: String,
+}
+
+impl LetterRow {
+    pub(in crate::storage) fn read(self) -> Stored<(Delivery, Body)> {
+        Ok((self.delivery.read()?, Body { media_type: self.media_type, text: self.body }))
     }
 }
 

@@ -8,6 +8,10 @@ use eavesward_client::ReminderQuery;
 use eavesward_client::contract::{MoveCause, Reminder, ReminderKind};
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+/// The wait when the service could not be reached.
+const AFTER_FAILURE: Duration = Duration::from_secs(10);
 
 /// Which entries of the feed.
 #[derive(Args)]
@@ -63,11 +67,25 @@ async fn follow(
 ) -> Result<(), Failure> {
     let mut entries = app.client.reminders().follow(query);
     loop {
-        let entry = entries.next().await?;
-        print(app, &entry)?;
-        // Whoever reads the other end of a pipe wants it now.
-        app.io.out.flush()?;
-        keep(&entry.cursor)?;
+        match entries.poll().await {
+            Ok(Some(entry)) => {
+                print(app, &entry)?;
+                // Whoever reads the other end of a pipe wants it now.
+                app.io.out.flush()?;
+            }
+            Ok(None) => {}
+            Err(error) if error.is_refused() || error.is_usage() || error.is_decode() => {
+                return Err(error.into());
+            }
+            Err(error) => {
+                writeln!(app.io.err, "eavesward: {error}; trying again")?;
+                tokio::time::sleep(AFTER_FAILURE).await;
+                continue;
+            }
+        }
+        if let Some(cursor) = entries.cursor() {
+            keep(cursor)?;
+        }
     }
 }
 

@@ -152,6 +152,13 @@ impl Subscription {
             Self::Change { id, facts } => {
                 let known = app.client.subscriptions().get(id).await?;
                 let request = facts.request(app).await?;
+                if request.carries != known.carries {
+                    let carries = show::words(&known.carries);
+                    return Err(Failure::usage(format!(
+                        "{} carries {carries}; give or leave out --digest accordingly, or add another subscription",
+                        known.name
+                    )));
+                }
                 let now = app.client.subscriptions().update(id, known.version, &request).await?;
                 print(app, &now)
             }
@@ -210,7 +217,7 @@ fn print(app: &mut App<'_>, one: &Shown) -> Result<(), Failure> {
     }
     app.line(format!("{}  {}", one.id, one.name))?;
     app.line(format!("To: {}", one.url))?;
-    match (&one.schedule, &one.time_zone) {
+    match (&one.schedule, &one.local_time_zone) {
         (Some(schedule), Some(zone)) => {
             app.line(format!("A digest at {schedule} ({zone}), next:"))?;
             for at in &one.next {
