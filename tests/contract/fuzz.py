@@ -25,6 +25,39 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
 
+# Why a value that fits its schema may be refused all the same: reason, problem code, and what the problem says of the
+# field. An answer is excused only if each of its refused fields is; whatever else is refused is a gap in the document.
+DATES = "JSON Schema has no bounds for dates"
+FILES = "a file in CSV has no schema"
+TOGETHER = "fields have to fit together"
+EXCUSED = [
+    ("which cursors were given out is known to the service alone", "bad_cursor", ""),
+    ("which keys were used already is known to the service alone", "idempotency_mismatch", ""),
+    ("which things exist is known to the service alone", "invalid", r"there is no \w+ |has no component "),
+    ("the list of time zones grows every year", "invalid", "IANA time zone"),
+    ("a number inside a text has no bounds", "invalid", "up to a century"),
+    ("how long a month is depends on its place in the list", "invalid", r"is not from 0 to (28|29|30)\b"),
+    (DATES, "invalid", "is after|is before|has not come yet|already past|in the years"),
+    (DATES, "rain_refused", "is before the year|has not come yet|comes twice"),
+    (FILES, "invalid", "the header .* does not name the columns"),
+    (FILES, "rain_refused", "does not have station|is not a date|is not a number"),
+    (TOGETHER, "invalid", "is no duty of|leaves no part of it|stand in the visit already|stands there twice"),
+    (TOGETHER, "invalid", "neither done nor anything found|it was not done|at most that were found|depth can only be found"),
+    (TOGETHER, "invalid", "cannot become|it was installed on|it was taken out|is not predicted from a mark"),
+    (TOGETHER, "invalid", "under no canopy|cannot fall on|above the month's mean|is missing beside|send either"),
+]
+
+
+def excuse(problem):
+    """Why the document could not foretell this refusal; None if it could have."""
+    said = [error.get("message", "") for error in problem.get("errors") or []] or [problem.get("detail", "")]
+    found = [
+        next((why for why, code, words in EXCUSED if code == problem.get("code") and re.search(words, text)), None)
+        for text in said
+    ]
+    return None if None in found else found[0]
+
+
 
 class Service:
     """The service on a port of its own, with the key that its first start prints."""
