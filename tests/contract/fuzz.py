@@ -40,11 +40,12 @@ EXCUSED = [
     (DATES, "invalid", "is after|is before|has not come yet|already past|in the years"),
     (DATES, "rain_refused", "is before the year|has not come yet|comes twice"),
     (FILES, "invalid", "the header .* does not name the columns"),
-    (FILES, "rain_refused", "does not have station|is not a date|is not a number"),
+    (FILES, "rain_refused", "does not have station|is not a date|is not a number|is a second station"),
+    (TOGETHER, "rain_refused", "the date already stands at"),
     (TOGETHER, "invalid", "is no duty of|leaves no part of it|stand in the visit already|stands there twice"),
     (TOGETHER, "invalid", "neither done nor anything found|it was not done|at most that were found|depth can only be found"),
-    (TOGETHER, "invalid", "cannot become|it was installed on|it was taken out|is not predicted from a mark"),
-    (TOGETHER, "invalid", "under no canopy|cannot fall on|above the month's mean|is missing beside|send either"),
+    (TOGETHER, "invalid", "cannot become|it was installed on|it was taken out|is not predicted from a mark|the visit was to"),
+    (TOGETHER, "invalid", "under no canopy|cannot fall on|above the month's mean|is missing beside|has no day|send either"),
 ]
 
 

@@ -107,7 +107,8 @@ impl FromRequest for Version {
 fn version_of(tag: &str) -> Option<i64> {
     let (version, hash) = tag.split_once('.').unwrap_or((tag, "0"));
     let in_hash = |byte: u8| byte.is_ascii_alphanumeric() || byte == b'-' || byte == b'_';
-    let digits = (1..=18).contains(&version.len()) && version.bytes().all(|byte| byte.is_ascii_digit());
+    let number = version.strip_prefix('-').unwrap_or(version);
+    let digits = (1..=18).contains(&number.len()) && number.bytes().all(|byte| byte.is_ascii_digit());
     let hash = (1..=64).contains(&hash.len()) && hash.bytes().all(in_hash);
     if digits && hash { version.parse().ok() } else { None }
 }

@@ -7,7 +7,7 @@ use utoipa::openapi::schema::{AdditionalProperties, ArrayItems, Object, ObjectBu
 use utoipa::openapi::{Ref, RefOr, Required, ResponseBuilder};
 
 /// How `If-Match` has to look: a version in quotation marks, and what may follow it in a tag.
-const VERSION: &str = r#"^"[0-9]{1,18}(\.[A-Za-z0-9_-]{1,64})?"$"#;
+const VERSION: &str = r#"^"-?[0-9]{1,18}(\.[A-Za-z0-9_-]{1,64})?"$"#;
 
 /// A text that is kept: control characters are refused, but for line feed, carriage return and tab.
 const TEXT: &str = r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]*$";

@@ -32,7 +32,7 @@ fn tools(language: &str) -> PathBuf {
 fn run(program: impl AsRef<std::ffi::OsStr>, arguments: &[&str], folder: &Path) -> String {
     let output = output(Command::new(program.as_ref()).args(arguments).current_dir(folder));
     let (said, complained) = (text(&output.stdout), text(&output.stderr));
-    assert!(output.status.success(), "{:?} {arguments:?}:\n{said}\n{complained}", program.as_ref());
+    assert!(output.status.success(), "{} {arguments:?}:\n{said}\n{complained}", program.as_ref().display());
     said
 }
 
