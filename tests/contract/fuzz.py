@@ -28,6 +28,7 @@ ROOT = HERE.parents[1]
 # Why a value that fits its schema may be refused all the same: reason, problem code, and what the problem says of the
 # field. An answer is excused only if each of its refused fields is; whatever else is refused is a gap in the document.
 DATES = "JSON Schema has no bounds for dates"
+GRAMMAR = "a URL and a crontab line have a grammar that no pattern says"
 FILES = "a file in CSV has no schema"
 TOGETHER = "fields have to fit together"
 EXCUSED = [
@@ -37,6 +38,8 @@ EXCUSED = [
     ("the list of time zones grows every year", "invalid", "IANA time zone"),
     ("a number inside a text has no bounds", "invalid", "up to a century"),
     ("how long a month is depends on its place in the list", "invalid", r"is not from 0 to (28|29|30)\b"),
+    (GRAMMAR, "invalid", "absolute URL|give an https URL|user name or password|has a fragment"),
+    (GRAMMAR, "invalid", "fields and not five|is not made of numbers|ends before it begins|it cannot be read|it never comes"),
     (DATES, "invalid", "is after|is before|has not come yet|already past|in the years"),
     (DATES, "rain_refused", "is before the year|has not come yet|comes twice"),
     (FILES, "invalid", "the header .* does not name the columns"),
@@ -46,6 +49,7 @@ EXCUSED = [
     (TOGETHER, "invalid", "neither done nor anything found|it was not done|at most that were found|depth can only be found"),
     (TOGETHER, "invalid", "cannot become|it was installed on|it was taken out|is not predicted from a mark|the visit was to"),
     (TOGETHER, "invalid", "under no canopy|cannot fall on|above the month's mean|is missing beside|has no day|send either"),
+    (TOGETHER, "invalid", "leave kinds out|belongs to a digest|wants to know when|for a digest of all|stands at another"),
 ]
 
 

@@ -14,6 +14,9 @@ const TEXT: &str = r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]*$";
 /// The same, and not blank.
 const NAME: &str = r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]*[^\s\u0000-\u001f\u007f-\u009f][^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]*$";
 
+/// Texts that are read by a grammar of their own and not kept as they come.
+const READ: [&str; 2] = ["schedule", "url"];
+
 /// Bounds of the values of a list, which the derive has no word for: schema, property, least and most.
 const LISTS: [(&str, &str, f64, f64); 6] = [
     ("MonthlyNormals", "rain_mm", 0.0, 5000.0),
@@ -42,7 +45,7 @@ pub fn bound(name: &str, schema: &mut RefOr<Schema>) {
     let RefOr::T(Schema::Object(object)) = schema else { return };
     for (property, schema) in &mut object.properties {
         match schema {
-            RefOr::T(Schema::Object(text)) => kept_text(text),
+            RefOr::T(Schema::Object(text)) if !READ.contains(&property.as_str()) => kept_text(text),
             RefOr::T(Schema::Array(list)) => {
                 let bounds = LISTS.iter().find(|(of, what, ..)| (*of, *what) == (name, property.as_str()));
                 if let (Some((_, _, low, high)), ArrayItems::RefOrSchema(items)) = (bounds, &mut list.items)
@@ -57,13 +60,10 @@ pub fn bound(name: &str, schema: &mut RefOr<Schema>) {
     }
 }
 
-/// Every text of a bounded length goes through the same check (`domain::check`).
+/// Every other text of a bounded length goes through the same check (`domain::check`).
 fn kept_text(text: &mut Object) {
-    if text.max_length.is_some()
-        && text.pattern.is_none()
-        && text.format.is_none()
-        && text.enum_values.is_none()
-    {
+    let open = text.pattern.as_deref().is_none_or(|pattern| pattern == r"\S");
+    if open && text.max_length.is_some() && text.format.is_none() && text.enum_values.is_none() {
         text.pattern = Some(if text.min_length.is_some() { NAME } else { TEXT }.to_owned());
     }
 }
