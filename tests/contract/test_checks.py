@@ -3,6 +3,7 @@
 import copy
 import unittest
 
+import fuzz
 import licences
 import validate_openapi
 
@@ -97,6 +98,45 @@ class Document(unittest.TestCase):
 
     def test_no_operation_at_all(self):
         self.refused(lambda d: d["paths"].clear(), "no operation at all")
+
+
+class Fuzz(unittest.TestCase):
+    report = {
+        "failures": [],
+        "errors": [],
+        "phases": {"examples": {"status": "success"}, "fuzzing": {"status": "success"}},
+        "operations": {"total": 3, "tested": 3},
+        "complete": True,
+    }
+
+    def test_a_clean_round_passes(self):
+        self.assertEqual(fuzz.faults_of(self.report, 0), [])
+
+    def test_whatever_is_amiss_is_a_fault(self):
+        for change, code in [
+            ({"failures": [{"title": "Server error", "count": 1, "operations": ["GET /v1/things"]}]}, 1),
+            ({"errors": [{"title": "Network Error", "count": 1}]}, 1),
+            ({"phases": {"examples": {"status": "skip"}}}, 0),
+            ({"operations": {"total": 3, "tested": 2}}, 0),
+            ({"operations": {"total": 0, "tested": 0}}, 0),
+            ({"operations": None}, 0),
+            ({"complete": False}, 0),
+            ({}, 1),
+        ]:
+            with self.subTest(change):
+                self.assertEqual(len(fuzz.faults_of(self.report | change, code)), 1)
+
+    def test_only_what_no_schema_can_say_is_excused(self):
+        def excused(code, *messages):
+            return fuzz.excuse({"code": code, "errors": [{"message": text} for text in messages]}) is not None
+
+        late, high = "2031-01-01 has not come yet", "2500 is not from 0 to 2000"
+        self.assertTrue(excused("invalid", late))
+        self.assertTrue(fuzz.excuse({"code": "bad_cursor", "detail": "The cursor was not made for this list."}))
+        self.assertFalse(excused("invalid", high))
+        self.assertFalse(excused("invalid", late, high), "one excuse does not cover another field")
+        self.assertFalse(excused("malformed_body", late))
+        self.assertFalse(fuzz.excuse({}))
 
 
 class Licences(unittest.TestCase):

@@ -103,6 +103,16 @@ impl FromRequest for Version {
     }
 }
 
+/// The version of a tag. Tags of entities that show more than their version carry a hash after a point.
+fn version_of(tag: &str) -> Option<i64> {
+    let (version, hash) = tag.split_once('.').unwrap_or((tag, "0"));
+    let in_hash = |byte: u8| byte.is_ascii_alphanumeric() || byte == b'-' || byte == b'_';
+    let number = version.strip_prefix('-').unwrap_or(version);
+    let digits = (1..=18).contains(&number.len()) && number.bytes().all(|byte| byte.is_ascii_digit());
+    let hash = (1..=64).contains(&hash.len()) && hash.bytes().all(in_hash);
+    if digits && hash { version.parse().ok() } else { None }
+}
+
 fn version(req: &HttpRequest) -> Result<i64, ApiError> {
     let Some(value) = req.headers().get(header::IF_MATCH) else {
         let detail =
@@ -113,8 +123,7 @@ fn version(req: &HttpRequest) -> Result<i64, ApiError> {
         .to_str()
         .ok()
         .and_then(|text| text.trim().strip_prefix('"')?.strip_suffix('"'))
-        // Tags of entities that show more than their version carry a hash after a point.
-        .and_then(|tag| tag.split('.').next()?.parse().ok())
+        .and_then(version_of)
         .ok_or_else(|| {
             let detail = "If-Match has to be one version as its ETag gave it, such as \"3\".";
             ApiError::new(ProblemCode::VersionMismatch, detail)

@@ -5,7 +5,9 @@ use actix_web::dev::Payload;
 use actix_web::http::header;
 use actix_web::{FromRequest, HttpRequest, web};
 use eavesward_contract::{FieldProblem, ProblemCode};
+use serde::Serialize;
 use serde::de::DeserializeOwned;
+use serde_json::Value;
 use sha2::{Digest, Sha256};
 use std::future::Future;
 use std::pin::Pin;
@@ -19,7 +21,7 @@ pub struct Json<T> {
     pub hash: [u8; 32],
 }
 
-impl<T: DeserializeOwned + 'static> FromRequest for Json<T> {
+impl<T: DeserializeOwned + Serialize + 'static> FromRequest for Json<T> {
     type Error = actix_web::Error;
     type Future = Pin<Box<dyn Future<Output = Result<Self, actix_web::Error>>>>;
 
@@ -32,7 +34,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for Json<T> {
                 return Err(ApiError::new(ProblemCode::UnsupportedMediaType, detail).into());
             }
             let bytes = bytes.await.map_err(|error| too_large(&error))?;
-            Ok(Self { value: read(&bytes)?, hash: Sha256::digest(&bytes).into() })
+            Ok(Self { value: read_closely(&bytes)?, hash: Sha256::digest(&bytes).into() })
         })
     }
 }
@@ -70,10 +72,112 @@ pub fn read<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, ApiError> {
     Ok(value)
 }
 
+/// Reads JSON and refuses what the reader would take in another shape than the document shows: deep inside, too, a list of
+/// bare values stands for the fields of an object in their order, and an object with one empty field for a word.
+fn read_closely<T: DeserializeOwned + Serialize>(bytes: &[u8]) -> Result<T, ApiError> {
+    let value: T = match read(bytes) {
+        Ok(value) => value,
+        Err(refusal) => read_whole_numbers(bytes).ok_or(refusal)?,
+    };
+    let as_sent: Value = serde_json::from_slice(bytes).map_err(|error| malformed(".", &error.to_string()))?;
+    let as_meant = serde_json::to_value(&value).map_err(|error| malformed(".", &error.to_string()))?;
+    match misshapen(&as_sent, &as_meant, "") {
+        Some((path, wanted)) => Err(malformed(&path, &format!("{wanted} is expected here"))),
+        None => Ok(value),
+    }
+}
+
+/// Reads once more with `3.0` written as `3`: JSON knows one kind of number, and both are the same whole number.
+fn read_whole_numbers<T: DeserializeOwned>(bytes: &[u8]) -> Option<T> {
+    let mut body: Value = serde_json::from_slice(bytes).ok().filter(Value::is_object)?;
+    whole(&mut body).then(|| serde_json::from_value(body).ok())?
+}
+
+/// Writes whole numbers without a fraction; whether there were any with one.
+fn whole(value: &mut Value) -> bool {
+    /// Beyond it not every whole number has a double.
+    const EXACT: f64 = 9_007_199_254_740_992.0;
+    match value {
+        Value::Number(number) => match number.as_f64() {
+            Some(float) if number.is_f64() && float.fract() == 0.0 && float.abs() <= EXACT => {
+                *value = Value::from(float as i64);
+                true
+            }
+            _ => false,
+        },
+        // Every one of them has to be seen, so nothing here stops at the first.
+        Value::Array(list) => list.iter_mut().fold(false, |any, value| whole(value) | any),
+        Value::Object(object) => object.values_mut().fold(false, |any, value| whole(value) | any),
+        _ => false,
+    }
+}
+
+/// Where something was sent in another shape than it was taken for, and the shape that is right.
+fn misshapen(sent: &Value, meant: &Value, path: &str) -> Option<(String, &'static str)> {
+    match (sent, meant) {
+        (Value::Object(sent), Value::Object(meant)) => sent.iter().find_map(|(name, sent)| {
+            let path = if path.is_empty() { name.clone() } else { format!("{path}.{name}") };
+            misshapen(sent, meant.get(name)?, &path)
+        }),
+        (Value::Array(sent), Value::Array(meant)) => {
+            let mut pairs = sent.iter().zip(meant).enumerate();
+            pairs.find_map(|(index, (sent, meant))| misshapen(sent, meant, &format!("{path}[{index}]")))
+        }
+        (Value::Null, _) => None,
+        (_, Value::Object(_)) => Some((path.to_owned(), "an object")),
+        (_, Value::Array(_)) => Some((path.to_owned(), "a list")),
+        (Value::Object(_) | Value::Array(_), _) => Some((path.to_owned(), "a single value")),
+        _ => None,
+    }
+}
+
 fn malformed(path: &str, message: &str) -> ApiError {
     let detail = "The body is not JSON of the shape this path takes; /docs shows it.";
     let field = if path == "." || path == "?" { String::new() } else { path.to_owned() };
     let mut refusal = ApiError::new(ProblemCode::MalformedBody, detail);
     refusal.errors.push(FieldProblem { field, message: message.to_owned() });
     refusal
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde::Deserialize;
+    use serde_json::json;
+
+    #[derive(Debug, Deserialize, Serialize)]
+    struct Inner {
+        first: f64,
+        word: Option<Word>,
+        count: Option<u32>,
+    }
+
+    #[derive(Debug, Deserialize, Serialize)]
+    #[serde(rename_all = "snake_case")]
+    enum Word {
+        Only,
+    }
+
+    #[derive(Debug, Deserialize, Serialize)]
+    struct Outer {
+        inner: Option<Inner>,
+        #[serde(default)]
+        list: Vec<Inner>,
+    }
+
+    #[test]
+    fn shapes_are_those_of_the_document() {
+        let field = |body: Value| match read_closely::<Outer>(body.to_string().as_bytes()) {
+            Ok(_) => String::new(),
+            Err(refusal) => refusal.errors[0].field.clone(),
+        };
+        assert_eq!(field(json!({"inner": {"first": 1, "word": "only"}, "list": [{"first": 2.5}]})), "");
+        assert_eq!(field(json!({"inner": null})), "");
+        assert_eq!(field(json!({"inner": {"first": 1.5, "count": 3.0}})), "", "a whole number");
+        assert_eq!(field(json!({"inner": {"first": 1.5, "count": 3.5}})), "inner.count");
+        assert_eq!(field(json!({"inner": {"first": 1.5, "count": -3.0}})), "inner.count");
+        assert_eq!(field(json!({"inner": [1.0, null, null]})), "inner");
+        assert_eq!(field(json!({"list": [{"first": 1}, [1.0, "only", null]]})), "list[1]");
+        assert_eq!(field(json!({"inner": {"first": 1, "word": {"only": null}}})), "inner.word");
+    }
 }

@@ -11,6 +11,7 @@ mod conditional;
 mod idempotent;
 mod negotiate;
 pub mod openapi;
+mod precise;
 mod problem;
 mod query;
 mod routes;

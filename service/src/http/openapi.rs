@@ -4,7 +4,7 @@ use super::routes::{
     accounts, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, skill,
     subscriptions, systems, tasks, visits,
 };
-use super::{samples, service};
+use super::{precise, samples, service};
 use eavesward_contract as wire;
 use utoipa::openapi::path::{Operation, ParameterIn};
 use utoipa::openapi::schema::Schema;
@@ -77,7 +77,8 @@ pub fn document() -> utoipa::openapi::OpenApi {
 pub fn text() -> String {
     let mut text = document().to_pretty_json().unwrap_or_default();
     text.push('\n');
-    text
+    // The registry of formats has uint32 and uint64; the library that writes the document hyphenates them.
+    text.replace("\"format\": \"u-int", "\"format\": \"uint")
 }
 
 /// What every operation shares: the bearer key, the header for repetitions, and the problems it can answer with.
@@ -87,9 +88,12 @@ impl Modify for Shared {
     fn modify(&self, api: &mut utoipa::openapi::OpenApi) {
         let components = api.components.get_or_insert_default();
         components.add_security_scheme("key", SecurityScheme::Http(Http::new(HttpAuthScheme::Bearer)));
-        for schema in components.schemas.values_mut() {
+        for (name, schema) in &mut components.schemas {
             hide_unknown(schema);
+            precise::bound(name, schema);
+            precise::close_kinds(schema);
         }
+        precise::refer(&mut components.schemas);
         for (name, sample) in samples::by_schema() {
             if let Some(RefOr::T(Schema::Object(object))) = components.schemas.get_mut(name) {
                 object.examples = vec![sample];
@@ -97,6 +101,9 @@ impl Modify for Shared {
         }
         for (path, item) in &mut api.paths.paths {
             let guarded = path.starts_with("/v1/");
+            if guarded || path.starts_with("/calendars/") {
+                item.get.iter_mut().for_each(precise::tagged);
+            }
             let operations = [
                 (&mut item.get, false),
                 (&mut item.post, true),
@@ -120,6 +127,7 @@ impl Modify for Shared {
                 if post && guarded && path != "/v1/forecast" {
                     repeatable(operation);
                 }
+                precise::guarded(operation);
                 problems(path, operation, guarded, post);
             }
         }

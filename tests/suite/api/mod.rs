@@ -24,6 +24,7 @@ mod idempotency;
 mod isolation;
 mod journey;
 mod keys;
+mod languages;
 mod rain;
 mod rain_files;
 mod receiver;

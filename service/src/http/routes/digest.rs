@@ -41,6 +41,7 @@ pub struct Which {
     pub system_id: Option<Uuid>,
     /// Tasks due up to so many days from today, what is due already included: an ISO 8601 duration in days or weeks; `P7D`
     /// when no days are given. Not together with `from` or `to`.
+    #[param(pattern = "^P[0-9]{1,5}[DW]$")]
     pub within: Option<String>,
     /// Tasks due on or after this day.
     pub from: Option<NaiveDate>,

@@ -120,8 +120,12 @@ fn from_json(bytes: &[u8]) -> Result<Offer, ApiError> {
     let loose: LooseRain = read(bytes)?;
     let readings = loose.days.into_iter().enumerate().map(|(index, day)| {
         let date = day.get("date").and_then(serde_json::Value::as_str).map(str::to_owned);
-        let reading =
-            serde_json::from_value::<wire::RainDay>(day).map(Into::into).map_err(|error| error.to_string());
+        let reading = if day.is_object() {
+            serde_json::from_value::<wire::RainDay>(day).map(Into::into).map_err(|error| error.to_string())
+        } else {
+            // A list of two would be read as the fields in their order.
+            Err("it is not an object with date and rain_mm".to_owned())
+        };
         Offered { line: index as u64 + 1, date, reading, spread: false }
     });
     Ok(Offer { readings: readings.collect(), other: 0 })

@@ -28,6 +28,9 @@ pub struct Which {
     /// Entries of this system.
     pub system_id: Option<Uuid>,
     /// Entries that tell of one of these, set apart by commas: `coming`, `due`, `late`, `moved`, `done`, `withdrawn`.
+    #[param(
+        pattern = r"^ *(coming|due|late|moved|done|withdrawn) *(, *(coming|due|late|moved|done|withdrawn) *)*$"
+    )]
     pub kind: Option<String>,
     /// The most entries to give, 1 to 500; 100 when absent.
     #[param(minimum = 1, maximum = 500)]
@@ -60,7 +63,7 @@ pub async fn pull(
 }
 
 fn kinds(text: Option<&str>) -> Result<Vec<News>, ApiError> {
-    let words = text.into_iter().flat_map(|text| text.split(',')).map(str::trim);
+    let words = text.into_iter().flat_map(|text| text.split(',')).map(|word| word.trim_matches(' '));
     words
         .map(|word| {
             News::parse(word).ok_or_else(|| {

@@ -28,9 +28,11 @@ pub struct Which {
     #[param(inline)]
     pub component_kind: Option<wire::ComponentKind>,
     /// Those in one of these states, set apart by commas: `resting`, `near`, `due`, `late`.
+    #[param(pattern = r"^ *(resting|near|due|late) *(, *(resting|near|due|late) *)*$")]
     pub state: Option<String>,
     /// Those due up to so many days from today, what is due already included: an ISO 8601 duration in days or weeks,
     /// such as `P7D`. Not together with `from` or `to`.
+    #[param(pattern = "^P[0-9]{1,5}[DW]$")]
     pub within: Option<String>,
     /// Those due on or after this day.
     pub from: Option<NaiveDate>,
@@ -95,7 +97,7 @@ pub(super) fn span(
 }
 
 fn states(text: Option<&str>) -> Result<Vec<task::State>, ApiError> {
-    let words = text.into_iter().flat_map(|text| text.split(',')).map(str::trim);
+    let words = text.into_iter().flat_map(|text| text.split(',')).map(|word| word.trim_matches(' '));
     words
         .map(|word| {
             task::State::parse(word).ok_or_else(|| {
@@ -108,7 +110,10 @@ fn states(text: Option<&str>) -> Result<Vec<task::State>, ApiError> {
 
 /// Whole days of an ISO 8601 duration: `P7D`, `P2W`.
 fn days(text: &str) -> Result<u64, ApiError> {
-    let number = |text: &str| text.parse::<u64>().ok().filter(|number| *number <= 36_525);
+    let number = |text: &str| {
+        let digits = (1..=5).contains(&text.len()) && text.bytes().all(|byte| byte.is_ascii_digit());
+        text.parse::<u64>().ok().filter(|number| digits && *number <= 36_525)
+    };
     let found = text.strip_prefix('P').and_then(|rest| {
         let days = rest.strip_suffix('D').and_then(number);
         days.or_else(|| rest.strip_suffix('W').and_then(number).map(|weeks| weeks * 7))
@@ -129,7 +134,7 @@ mod tests {
         assert_eq!(days("P7D").unwrap(), 7);
         assert_eq!(days("P2W").unwrap(), 14);
         assert_eq!(days("P0D").unwrap(), 0);
-        for wrong in ["7", "P7", "PT7H", "P-1D", "P1Y", "", "P99999999999999999999D"] {
+        for wrong in ["7", "P7", "PT7H", "P-1D", "P1Y", "P+7D", "P000007D", "", "P99999999999999999999D"] {
             assert!(days(wrong).is_err(), "{wrong}");
         }
     }

@@ -1,0 +1,188 @@
+"""Throw generated requests at a fresh service until enough were sent, and fail on any finding.
+
+Usage: fuzz.py [--requests N] [--seed N] [--service PROGRAM] [--out FOLDER]
+
+Runs schemathesis over the whole document with every check on: examples, coverage, fuzzing and stateful phases, one round
+after another with new seeds until N requests were generated (default 20,000). The service is the test binary `served`
+with an empty embedded database in a temporary folder. tests/fuzz prepares both and runs this.
+"""
+
+import argparse
+import json
+import os
+import random
+import re
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.error
+import urllib.request
+from collections import Counter
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+ROOT = HERE.parents[1]
+
+# Why a value that fits its schema may be refused all the same: reason, problem code, and what the problem says of the
+# field. An answer is excused only if each of its refused fields is; whatever else is refused is a gap in the document.
+DATES = "JSON Schema has no bounds for dates"
+GRAMMAR = "a URL and a crontab line have a grammar that no pattern says"
+FILES = "a file in CSV has no schema"
+TOGETHER = "fields have to fit together"
+EXCUSED = [
+    ("which cursors were given out is known to the service alone", "bad_cursor", ""),
+    ("which keys were used already is known to the service alone", "idempotency_mismatch", ""),
+    ("which things exist is known to the service alone", "invalid", r"there is no \w+ |has no component "),
+    ("the list of time zones grows every year", "invalid", "IANA time zone"),
+    ("a number inside a text has no bounds", "invalid", "up to a century"),
+    ("how long a month is depends on its place in the list", "invalid", r"is not from 0 to (28|29|30)\b"),
+    (GRAMMAR, "invalid", "absolute URL|give an https URL|user name or password|has a fragment"),
+    (GRAMMAR, "invalid", "fields and not five|is not made of numbers|ends before it begins|it cannot be read|it never comes"),
+    (DATES, "invalid", "is after|is before|has not come yet|already past|in the years"),
+    (DATES, "rain_refused", "is before the year|has not come yet|comes twice"),
+    (FILES, "invalid", "the header .* does not name the columns"),
+    (FILES, "rain_refused", "does not have station|is not a date|is not a number|is a second station"),
+    (TOGETHER, "rain_refused", "the date already stands at"),
+    (TOGETHER, "invalid", "is no duty of|leaves no part of it|stand in the visit already|stands there twice"),
+    (TOGETHER, "invalid", "neither done nor anything found|it was not done|at most that were found|depth can only be found"),
+    (TOGETHER, "invalid", "cannot become|it was installed on|it was taken out|is not predicted from a mark|the visit was to"),
+    (TOGETHER, "invalid", "under no canopy|cannot fall on|above the month's mean|is missing beside|has no day|send either"),
+    (TOGETHER, "invalid", "leave kinds out|belongs to a digest|wants to know when|for a digest of all|stands at another"),
+]
+
+
+def excuse(problem):
+    """Why the document could not foretell this refusal; None if it could have."""
+    said = [error.get("message", "") for error in problem.get("errors") or []] or [problem.get("detail", "")]
+    found = [
+        next((why for why, code, words in EXCUSED if code == problem.get("code") and re.search(words, text)), None)
+        for text in said
+    ]
+    return None if None in found else found[0]
+
+
+
+class Service:
+    """The service on a port of its own, with the key that its first start prints."""
+
+    def __init__(self, program, folder):
+        log = folder / "service.log"
+        self.process = subprocess.Popen(
+            [program, "serve", "--bind", "127.0.0.1:0", "--drain-s", "0", "--database-url", f"sqlite://{folder}/fuzz.db"],
+            stdout=(folder / "printed").open("w"),
+            stderr=log.open("w"),
+        )
+        self.log = log
+        for _ in range(300):
+            said = re.search(r"listening on (127\.0\.0\.1:\d+)", log.read_text())
+            if said or self.process.poll() is not None:
+                break
+            time.sleep(0.1)
+        if not said:
+            sys.exit(f"fuzz: the service did not start:\n{log.read_text()}")
+        self.url = f"http://{said[1]}"
+        self.key = re.search(r"\bew_\S+", (folder / "printed").read_text())[0]
+
+    def get(self, path):
+        request = urllib.request.Request(self.url + path, headers={"Authorization": f"Bearer {self.key}"})
+        with urllib.request.urlopen(request, timeout=60) as answer:
+            return json.load(answer)
+
+    def answered(self):
+        """Requests in its own log: a second count, by the other side."""
+        with self.log.open(errors="replace") as lines:
+            return sum(1 for line in lines if line.rstrip().endswith("}: answered"))
+
+    def stop(self):
+        self.process.send_signal(signal.SIGTERM)
+        try:
+            self.process.wait(timeout=60)
+        except subprocess.TimeoutExpired:
+            self.process.kill()
+
+
+def one_round(service, out, seed, number, examples):
+    """One run of schemathesis; its report and how it ended."""
+    report = out / f"round-{number}.json"
+    listing = out / f"round-{number}.log"
+    command = [
+        Path(sys.executable).parent / "schemathesis", "--config-file", HERE / "fuzz.toml",
+        "run", f"{service.url}/openapi.json", "--header", f"Authorization: Bearer {service.key}",
+        "--checks", "all", "--phases", "examples,coverage,fuzzing,stateful", "--max-examples", str(examples),
+        "--seed", str(seed), "--workers", "2", "--no-color", "--generation-database", "none",
+        "--warnings", "off", "--report", "json", "--report-json-path", report,
+    ]  # fmt: skip
+    own = next(key["id"] for key in service.get("/v1/keys?limit=500")["items"])
+    environment = os.environ | {"FUZZ_KEY_ID": own, "FUZZ_DIARY": str(out / "excused.jsonl"), "PYTHONPATH": str(HERE)}
+    with listing.open("w") as file:
+        ended = subprocess.run(command, stdout=file, stderr=subprocess.STDOUT, env=environment, check=False, cwd=out)
+    if not report.is_file():
+        sys.exit(f"fuzz: round {number} wrote no report:\n{listing.read_text()[-4000:]}")
+    return json.loads(report.read_text()), ended.returncode, listing
+
+
+def faults_of(report, code):
+    """Why a round did not pass. The runner's own word is not enough: an empty round would pass, too."""
+    found = [f"{failure['title']} ({failure['count']}): {', '.join(failure['operations'])}" for failure in report["failures"]]
+    found += [f"error {error['title']} ({error['count']})" for error in report["errors"]]
+    found += [f"phase {name} was skipped" for name, phase in report["phases"].items() if phase["status"] == "skip"]
+    operations = report["operations"] or {"tested": 0, "total": 0}
+    if operations["tested"] != operations["total"] or not operations["total"]:
+        found.append(f"{operations['tested']} of {operations['total']} operations were tested")
+    if not report["complete"]:
+        found.append("the round was cut short")
+    if code != 0 and not found:
+        found.append(f"schemathesis ended with {code}")
+    return found
+
+
+def main(arguments):
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--requests", type=int, default=20_000)
+    parser.add_argument("--examples", type=int, default=60, help="requests an operation in the fuzzing phase of a round")
+    parser.add_argument("--seed", type=int, default=None, help="of the first round; printed when drawn")
+    parser.add_argument("--service", default=ROOT / "target/debug/served")
+    parser.add_argument("--out", type=Path, help="where reports stay; a temporary folder otherwise")
+    asked = parser.parse_args(arguments)
+    first = asked.seed if asked.seed is not None else random.SystemRandom().randrange(2**32)
+    with tempfile.TemporaryDirectory() as temporary:
+        folder = Path(temporary)
+        out = (asked.out or folder / "out").resolve()
+        out.mkdir(parents=True, exist_ok=True)
+        (out / "excused.jsonl").write_text("")
+        service = Service(asked.service, folder)
+        generated, rounds, faults = 0, 0, []
+        try:
+            while generated < asked.requests and not faults:
+                rounds += 1
+                seed = first + rounds - 1
+                report, code, listing = one_round(service, out, seed, rounds, asked.examples)
+                generated += report["test_cases"]["generated"]
+                faults = faults_of(report, code)
+                print(
+                    f"round {rounds}, seed {seed}: {report['test_cases']['generated']} requests to "
+                    f"{report['operations']['tested']} operations in {report['running_time']:.0f} s, {len(faults)} faults",
+                    flush=True,
+                )
+            if faults:
+                print(listing.read_text())
+            if service.process.poll() is not None:
+                faults.append(f"the service ended by itself:\n{service.log.read_text()[-4000:]}")
+            answered = service.answered()
+        finally:
+            service.stop()
+        excused = Counter(
+            (line["finding"], line["reason"]) for line in map(json.loads, (out / "excused.jsonl").open())
+        )
+        for (finding, reason), count in sorted(excused.items()):
+            print(f"not held against the service: {count} {finding}: {reason}")
+    for fault in faults:
+        print(f"fault: {fault}")
+    print(f"{generated} requests generated in {rounds} rounds, {answered} answered by the service, {len(faults)} faults")
+    return 1 if faults else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
