@@ -1,7 +1,7 @@
 //! The OpenAPI document: collected from the handlers, committed as `openapi/openapi.json`, never written by hand.
 
 use super::routes::{
-    accounts, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, skill,
+    accounts, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, skill, status,
     subscriptions, systems, tasks, visits,
 };
 use super::{samples, service};
@@ -32,7 +32,8 @@ use utoipa::{Modify, OpenApi};
         properties::list, properties::create, properties::get, properties::update, properties::remove,
         gauges::list, gauges::create, gauges::get, gauges::update, gauges::remove,
         rain::list, rain::upsert, rain::remove,
-        systems::list, systems::create, systems::get, systems::update, systems::status,
+        systems::list, systems::create, systems::get, systems::update,
+        status::get, status::events,
         components::list, components::add, components::get, components::update, components::replace,
         components::retire,
         tasks::list, tasks::get,

@@ -2,7 +2,7 @@
 //! made from a seed. No place, firm or person in it exists.
 
 use crate::config::Settings;
-use crate::domain::account::{self, KeyDraft, Scope};
+use crate::domain::account::{self, KeyDraft};
 use crate::domain::clock::local_date;
 use crate::domain::component::{
     Component, ComponentFacts, Emptying, Exposition, Material, MonthDay, Part, Shade, ValveType,
@@ -44,7 +44,7 @@ pub async fn load(cx: &Context, settings: &Settings) -> Result<String> {
         scenario(cx, account.id, today).await?;
         account.id
     };
-    let draft = KeyDraft { name: "demo".to_owned(), scopes: Scope::ALL.to_vec(), expires_at: None };
+    let draft = KeyDraft::of_everything("demo");
     let (_, secret) = account::create_key(cx, account, draft).await?;
     refresh::run(cx).await?;
     while skill::run(cx).await? > 0 {}

@@ -11,6 +11,7 @@ pub mod properties;
 pub mod rain;
 pub mod reminders;
 pub mod skill;
+pub mod status;
 pub mod subscriptions;
 pub mod systems;
 pub mod tasks;
@@ -97,7 +98,8 @@ pub fn configure(cfg: &mut ServiceConfig) {
             vec![("GET", get().to(components::list)), ("POST", post().to(components::add))],
         ))
         .service(at("/systems/{id}/forecast", vec![("GET", get().to(forecasts::of_system))]))
-        .service(at("/systems/{id}/status", vec![("GET", get().to(systems::status))]))
+        .service(at("/systems/{id}/status", vec![("GET", get().to(status::get))]))
+        .service(at("/systems/{id}/status/events", vec![("GET", get().to(status::events))]))
         .service(at(
             "/components/{id}",
             vec![("GET", get().to(components::get)), ("PUT", put().to(components::update))],
