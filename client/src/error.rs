@@ -155,7 +155,7 @@ impl Error {
         self.status() == Some(401)
     }
 
-    /// The key lacks the scope for this call.
+    /// The key may not do this: it lacks the scope, or is for one system ([`Error::is_one_system_only`]).
     pub fn is_scope_missing(&self) -> bool {
         self.status() == Some(403)
     }
@@ -163,6 +163,49 @@ impl Error {
     /// The thing is in use or in a state that does not allow this.
     pub fn is_conflict(&self) -> bool {
         self.status() == Some(409)
+    }
+
+    /// The key is for one system, and this call is not among those that such a key may make.
+    pub fn is_one_system_only(&self) -> bool {
+        self.code() == Some(ProblemCode::OneSystemOnly)
+    }
+
+    /// The cursor of a list was not made for that list.
+    pub fn is_bad_cursor(&self) -> bool {
+        self.code() == Some(ProblemCode::BadCursor)
+    }
+
+    /// An update that needs `If-Match` went without.
+    pub fn is_version_required(&self) -> bool {
+        self.status() == Some(428)
+    }
+
+    /// The idempotency key was used for another request before.
+    pub fn is_idempotency_mismatch(&self) -> bool {
+        self.code() == Some(ProblemCode::IdempotencyMismatch)
+    }
+
+    /// Too many requests; [`Error::retry_after`] may say how long to wait.
+    pub fn is_rate_limited(&self) -> bool {
+        self.status() == Some(429)
+    }
+
+    /// The service is starting, stopping, overloaded or cannot reach its database.
+    pub fn is_unavailable(&self) -> bool {
+        matches!(self.status(), Some(502..=504))
+    }
+
+    /// The service failed (any 5xx).
+    pub fn is_service_failure(&self) -> bool {
+        self.status().is_some_and(|status| status >= 500)
+    }
+
+    /// Trying again later may help, with nothing changed: no connection, no answer in time, too many requests, or a
+    /// failure of the service.
+    pub fn is_transient(&self) -> bool {
+        matches!(self.inner.kind, Kind::Transport(_) | Kind::OutOfTime)
+            || self.is_rate_limited()
+            || self.is_service_failure()
     }
 
     /// The service refused the request (any 4xx); sending the same again will not help, except after 429.

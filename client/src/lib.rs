@@ -47,6 +47,9 @@
 //! is true: read the thing again and compare before giving up.
 #![deny(missing_docs)]
 
+#[cfg(feature = "blocking")]
+pub mod blocking;
+pub mod build;
 mod client;
 mod error;
 mod follow;
@@ -58,6 +61,9 @@ pub mod requests;
 mod resources;
 pub mod retry;
 pub mod units;
+mod watch;
+#[cfg(feature = "webhook")]
+pub mod webhook;
 
 pub use client::{Client, Response};
 pub use eavesward_contract as contract;
@@ -74,6 +80,7 @@ pub use resources::{
     Systems, Tasks, Visits, property_update_from, system_update_from,
 };
 pub use retry::RetryPolicy;
+pub use watch::{StatusSeen, Watch, WatchOptions};
 
 /// The examples in the README, held to compile.
 #[cfg(doctest)]
