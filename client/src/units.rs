@@ -260,8 +260,8 @@ mod tests {
         ] {
             check(length(text).expect(text).in_millimetres(), mm);
         }
-        check("1200 gal".parse::<Volume>().expect("gallons").in_litres(), 4542.494_140_8);
-        check("1200 US  gallons".parse::<Volume>().expect("gallons").in_litres(), 4542.494_140_8);
+        check("1200 gal".parse::<Volume>().expect("gallons").in_litres(), 4_542.494_140_8);
+        check("1200 US  gallons".parse::<Volume>().expect("gallons").in_litres(), 4_542.494_140_8);
         check("4.5 m\u{b3}".parse::<Volume>().expect("cubic metres").in_litres(), 4500.0);
         check("3000 L".parse::<Volume>().expect("litres").in_litres(), 3000.0);
         check("430 sq ft".parse::<Area>().expect("square feet").in_square_metres(), 430.0 * 0.092_903_04);

@@ -156,6 +156,7 @@ impl fmt::Debug for Verifier {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use WebhookError as E;
     use standardwebhooks::Webhook as Foreign;
 
     const SECRET: &str = "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw";
@@ -195,7 +196,6 @@ mod tests {
         let other = Verifier::new("whsec_AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA").expect("a secret");
         let wrong = other.sign(ID, NOW, BODY);
         let stamp = NOW.to_string();
-        use WebhookError as E;
         for (signature, body, want) in [
             (good.clone(), BODY, Ok(())),
             (format!("{wrong} {good}"), BODY, Ok(())),
@@ -217,7 +217,6 @@ mod tests {
     #[test]
     fn old_messages_and_wrong_clocks_are_refused() {
         let good = Verifier::new(SECRET).expect("a secret").sign(ID, NOW, BODY);
-        use WebhookError as E;
         for (now, want) in [
             (NOW + 300, Ok(())),
             (NOW - 300, Ok(())),

@@ -2,7 +2,6 @@
 
 use super::{StatusSeen, Watch, WatchOptions};
 use crate::client::{decode, jitter};
-use crate::error::Kind;
 use crate::{Client, Error, requests};
 use futures_util::stream;
 use std::collections::VecDeque;
@@ -138,17 +137,14 @@ impl Connected {
             self.failures = 0;
             return self.told(event);
         }
-        match tokio::time::timeout(SILENCE, response.chunk()).await {
-            Ok(Ok(Some(bytes))) => {
-                parser.push(&bytes)?;
-                self.retry = parser.retry.unwrap_or(self.retry);
-            }
-            // The service stopped, or a proxy had enough: connect again, from what is known.
-            Ok(Ok(None) | Err(_)) | Err(_) => {
-                self.open = None;
-                let wait = self.retry.min(self.options.at_most);
-                self.wait = wait + (wait / 10).mul_f64(jitter());
-            }
+        if let Ok(Ok(Some(bytes))) = tokio::time::timeout(SILENCE, response.chunk()).await {
+            parser.push(&bytes)?;
+            self.retry = parser.retry.unwrap_or(self.retry);
+        } else {
+            // The service stopped, or a proxy had enough, or nothing is heard: connect again, from what is known.
+            self.open = None;
+            let wait = self.retry.min(self.options.at_most);
+            self.wait = wait + (wait / 10).mul_f64(jitter());
         }
         Ok(None)
     }
@@ -158,7 +154,7 @@ impl Connected {
             return Ok(None);
         }
         let etag = event.id.ok_or_else(|| Error::contract("a status came without an id"))?;
-        let status = decode(event.data.as_bytes()).map_err(|kind: Kind| Error::new(kind))?;
+        let status = decode(event.data.as_bytes()).map_err(Error::new)?;
         let same = self.known.replace(etag.clone()) == Some(etag.clone());
         Ok((!same).then_some(StatusSeen { status, etag }))
     }

@@ -357,6 +357,6 @@ fn keys_come_and_go(shell: &Shell) {
     shell.run(&["key", "revoke", made["key"]["id"].as_str().expect("an id")]).ok();
     with_key(&["system", "list"]).refused(3);
     // A key in a file goes before the one in the environment.
-    shell.write("key", format!("{}\n", shell.app.key));
+    shell.write_private("key", format!("{}\n", shell.app.key));
     with_key(&["system", "list", "--key-file", "key"]).ok();
 }
