@@ -21,16 +21,17 @@
 //! To add a call: a line in the table below. A test names those that are missing.
 
 use crate::{
-    AnswerQuery, ComponentQuery, Error, ListQuery, RainFileOptions, RainQuery, Request, Response, SkillQuery,
-    StatusChange, StatusSeen, SystemQuery, TaskQuery, VisitQuery, WatchOptions,
+    AnswerQuery, ComponentQuery, DigestFormat, DigestQuery, Error, ListQuery, RainFileOptions, RainQuery,
+    ReminderQuery, Request, Response, SkillQuery, StatusChange, StatusSeen, SystemQuery, TaskQuery,
+    VisitQuery, WatchOptions,
 };
 use chrono::NaiveDate;
 use eavesward_contract::{
-    Account, AnsweredForecast, ApiKey, Component, ComponentRequest, Duty, DutySettings, DutySettingsRequest,
-    DutySkill, ForecastRequest, Gauge, GaugeRequest, KeyCreated, KeyRequest, Page, Property, PropertyRequest,
-    RainDay, RainReport, RainRequest, ReplaceRequest, RetireRequest, System, SystemCreateRequest,
-    SystemForecast, SystemStatus, SystemUpdateRequest, Task, Visit, VisitRequest, VisitRevision,
-    WithdrawRequest,
+    Account, AnsweredForecast, ApiKey, Calendar, CalendarCreated, CalendarRequest, Component,
+    ComponentRequest, Digest, Duty, DutySettings, DutySettingsRequest, DutySkill, ForecastRequest, Gauge,
+    GaugeRequest, KeyCreated, KeyRequest, Page, Property, PropertyRequest, RainDay, RainReport, RainRequest,
+    Reminder, ReminderFeed, ReplaceRequest, RetireRequest, System, SystemCreateRequest, SystemForecast,
+    SystemStatus, SystemUpdateRequest, Task, Visit, VisitRequest, VisitRevision, WithdrawRequest,
 };
 use futures_util::stream::{BoxStream, StreamExt};
 use std::fmt;
@@ -76,6 +77,16 @@ impl Client {
     pub fn forecast(&self, request: &ForecastRequest) -> Result<SystemForecast, Error> {
         self.wait(async |client| client.forecast(request).await)
     }
+
+    /// Waits for [`crate::Client::digest`].
+    pub fn digest(&self, query: &DigestQuery) -> Result<Digest, Error> {
+        self.wait(async |client| client.digest(query).await)
+    }
+
+    /// Waits for [`crate::Client::digest_as`].
+    pub fn digest_as(&self, query: &DigestQuery, format: DigestFormat) -> Result<String, Error> {
+        self.wait(async |client| client.digest_as(query, format).await)
+    }
 }
 
 impl fmt::Debug for Client {
@@ -85,10 +96,11 @@ impl fmt::Debug for Client {
 }
 
 /// What waits.
-#[derive(Clone)]
+#[derive(Clone, Debug)]
 struct Waiter(Arc<Owned>);
 
 /// A runtime that may be let go anywhere; dropping it inside another one would panic.
+#[derive(Debug)]
 struct Owned(Option<Runtime>);
 
 impl Drop for Owned {
@@ -133,8 +145,37 @@ impl<T> fmt::Debug for Items<T> {
     }
 }
 
+/// The twin of [`crate::Follow`]: entries of the reminders' feed as they come; each is waited for.
+#[derive(Debug)]
+pub struct Follow {
+    inner: crate::Follow,
+    waiter: Waiter,
+}
+
+impl Follow {
+    fn new(inner: crate::Follow, waiter: &Waiter) -> Self {
+        Self { inner, waiter: waiter.clone() }
+    }
+
+    /// Waits for [`crate::Follow::next`].
+    #[expect(clippy::should_implement_trait, reason = "it has no end and is named as its async twin")]
+    pub fn next(&mut self) -> Result<Reminder, Error> {
+        self.waiter.wait(self.inner.next())?
+    }
+
+    /// See [`crate::Follow::cursor`].
+    pub fn cursor(&self) -> Option<&str> {
+        self.inner.cursor()
+    }
+
+    /// See [`crate::Follow::behind`].
+    pub fn behind(&self) -> i64 {
+        self.inner.behind()
+    }
+}
+
 /// Writes a handle for each line of the table, with a method for each of its calls: `call` waits for one answer, `items`
-/// gives an iterator.
+/// gives an iterator, `follow` what has no end, `plain` asks nobody.
 macro_rules! twins {
     ($($handle:ident $Handle:ident {
         $($kind:ident $name:ident($($arg:ident: $type:ty),*) -> $out:ty;)*
@@ -168,6 +209,18 @@ macro_rules! twins {
             self.0.wait(async |client| client.$handle().$name($($arg),*).await)
         }
     };
+    (plain $handle:ident $Handle:ident $name:ident($($arg:ident: $type:ty),*) -> $out:ty) => {
+        #[doc = concat!("See [`crate::", stringify!($Handle), "::", stringify!($name), "`].")]
+        pub fn $name(&self $(, $arg: $type)*) -> Result<$out, Error> {
+            self.0.inner.$handle().$name($($arg),*)
+        }
+    };
+    (follow $handle:ident $Handle:ident $name:ident($($arg:ident: $type:ty),*) -> $out:ty) => {
+        #[doc = concat!("The twin of [`crate::", stringify!($Handle), "::", stringify!($name), "`].")]
+        pub fn $name(&self $(, $arg: $type)*) -> $out {
+            <$out>::new(self.0.inner.$handle().$name($($arg),*), &self.0.waiter)
+        }
+    };
     (items $handle:ident $Handle:ident $name:ident($($arg:ident: $type:ty),*) -> $out:ty) => {
         #[doc = concat!("The items of [`crate::", stringify!($Handle), "::", stringify!($name), "`], waited for one by one.")]
         pub fn $name(&self $(, $arg: $type)*) -> Items<$out> {
@@ -183,6 +236,14 @@ twins! {
         call page(query: &ListQuery) -> Page<ApiKey>;
         call create(key: &KeyRequest) -> KeyCreated;
         call revoke(id: Uuid) -> ();
+    }
+    calendars Calendars {
+        items list(query: &ListQuery) -> Calendar;
+        call page(query: &ListQuery) -> Page<Calendar>;
+        call create(calendar: &CalendarRequest) -> CalendarCreated;
+        call revoke(id: Uuid) -> ();
+        call read(path: &str) -> String;
+        plain url(created: &CalendarCreated) -> String;
     }
     duties Duties {
         items list() -> DutySettings;
@@ -238,6 +299,10 @@ twins! {
         call page(query: &TaskQuery) -> Page<Task>;
         call get(id: Uuid) -> Task;
     }
+    reminders Reminders {
+        call pull(query: &ReminderQuery) -> ReminderFeed;
+        follow follow(query: &ReminderQuery) -> Follow;
+    }
     visits Visits {
         items list(query: &VisitQuery) -> Visit;
         call page(query: &VisitQuery) -> Page<Visit>;
@@ -268,7 +333,7 @@ mod tests {
             let mut handle = None;
             for line in text.lines() {
                 if let Some(rest) = line.strip_prefix("impl ") {
-                    handle = rest.strip_suffix("<'_> {").map(str::to_owned);
+                    handle = rest.strip_suffix("<'_> {").or(rest.strip_suffix(" {")).map(str::to_owned);
                 }
                 if line == "}" {
                     handle = None;
@@ -279,7 +344,11 @@ mod tests {
                     methods.extend(["list", "page"].map(|name| (handle.clone(), name.to_owned())));
                 }
                 let named = line.strip_prefix("pub async fn ").or_else(|| line.strip_prefix("pub fn "));
-                if let Some((name, _)) = named.and_then(|rest| rest.split_once(['(', '<'])) {
+                let is_async = line.starts_with("pub async fn ");
+                if let Some((name, _)) = named.and_then(|rest| rest.split_once(['(', '<']))
+                    // What the client has besides are the handles themselves.
+                    && (is_async || handle != "Client")
+                {
                     methods.insert((handle, name.to_owned()));
                 }
             }
@@ -295,6 +364,9 @@ mod tests {
             .iter()
             .flat_map(|(handle, names)| names.iter().map(|name| ((*handle).to_owned(), (*name).to_owned())))
             .collect();
+        let own =
+            ["account", "forecast", "digest", "digest_as"].map(|name| ("Client".to_owned(), name.to_owned()));
+        let twins: BTreeSet<_> = twins.into_iter().chain(own).collect();
         let missing: Vec<_> = methods.difference(&twins).collect();
         assert!(missing.is_empty(), "give {missing:?} a line in the table of client/src/blocking.rs");
         let strange: Vec<_> = twins.difference(&methods).collect();

@@ -78,7 +78,9 @@ async fn a_call_is_a_span_with_its_route_and_end_and_without_secrets() {
         text.lines().filter(|line| line.contains("eavesward_client") && line.contains("close")).collect();
     assert_eq!(spans.len(), 5, "one span a call: {text}");
     let has = |line: &str, wants: &[&str]| {
-        wants.iter().for_each(|want| assert!(line.contains(want), "{want}: {line}"))
+        for want in wants {
+            assert!(line.contains(want), "{want}: {line}");
+        }
     };
     has(spans[0], &["method=\"GET\"", "route=\"/v1/tasks\"", "attempts=2", "status=200"]);
     has(spans[1], &["method=\"GET\"", "route=\"/v1/account\"", "attempts=1", "status=200"]);

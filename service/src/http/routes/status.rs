@@ -177,7 +177,6 @@ impl Follower {
                 }
             }
             match self.look().await {
-                Ok(None) => return None,
                 Ok(Some(shown)) => {
                     if let Some(event) = self.told(shown) {
                         return Some(event);
@@ -187,7 +186,8 @@ impl Follower {
                     // The connection outlives a database that is away for a moment.
                     tracing::debug!(%error, "a look for those who follow a status failed; trying again soon");
                 }
-                Err(_) => return None,
+                // The key is no longer accepted, or the system no longer there.
+                Ok(None) | Err(_) => return None,
             }
         }
     }

@@ -86,7 +86,7 @@ async fn a_component_is_added_by_flags() {
     let figures = ["--capacity", "1200 gal", "--floor-area", "40 sqft", "--outlet-height", "4 in"];
     let ran = run(&server, &[&add[..], &figures[..], &["--last-served", "2031-02-01"]].concat(), "").await;
     assert_eq!((ran.code, ran.err.as_str()), (0, ""));
-    let part = json!({"kind": "tank", "capacity_l": 4542.494_140_8, "floor_area_m2": 3.716_121_6,
+    let part = json!({"kind": "tank", "capacity_l": 4_542.494_140_8, "floor_area_m2": 3.716_121_6,
         "outlet_height_mm": 101.6, "calmed_inlet": false});
     let want =
         json!({"name": "tank", "part": part, "installed_on": "2031-01-01", "last_served_on": "2031-02-01"});
