@@ -280,3 +280,74 @@ impl std::error::Error for Error {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    type Predicate = (&'static str, fn(&Error) -> bool);
+
+    const PREDICATES: [Predicate; 14] = [
+        ("not found", Error::is_not_found),
+        ("version mismatch", Error::is_version_mismatch),
+        ("version required", Error::is_version_required),
+        ("invalid", Error::is_invalid),
+        ("bad cursor", Error::is_bad_cursor),
+        ("unauthorized", Error::is_unauthorized),
+        ("scope missing", Error::is_scope_missing),
+        ("one system only", Error::is_one_system_only),
+        ("conflict", Error::is_conflict),
+        ("rate limited", Error::is_rate_limited),
+        ("unavailable", Error::is_unavailable),
+        ("service failure", Error::is_service_failure),
+        ("refused", Error::is_refused),
+        ("transient", Error::is_transient),
+    ];
+
+    /// Every predicate that holds for a problem.
+    fn holds(code: ProblemCode) -> Vec<&'static str> {
+        let problem = Problem {
+            type_uri: String::new(),
+            title: String::new(),
+            status: code.status(),
+            code,
+            detail: String::new(),
+            instance: None,
+            request_id: None,
+            errors: Vec::new(),
+        };
+        let error = Error::new(Kind::Problem(Box::new(problem)));
+        PREDICATES.iter().filter(|(_, holds)| holds(&error)).map(|(name, _)| *name).collect()
+    }
+
+    #[test]
+    fn each_problem_is_what_it_is_and_nothing_else() {
+        use ProblemCode as C;
+        for (code, want) in [
+            (C::NotFound, &["not found", "refused"][..]),
+            (C::VersionMismatch, &["version mismatch", "refused"]),
+            (C::VersionRequired, &["version required", "refused"]),
+            (C::Invalid, &["invalid", "refused"]),
+            (C::BadCursor, &["invalid", "bad cursor", "refused"]),
+            (C::Unauthorized, &["unauthorized", "refused"]),
+            (C::ScopeMissing, &["scope missing", "refused"]),
+            (C::OneSystemOnly, &["scope missing", "one system only", "refused"]),
+            (C::Conflict, &["conflict", "refused"]),
+            (C::Internal, &["service failure", "transient"]),
+            (C::Unavailable, &["unavailable", "service failure", "transient"]),
+        ] {
+            assert_eq!(holds(code), want, "{code:?}");
+        }
+        let bare = |status| {
+            let error = Error::new(Kind::Status { status, told: String::new() });
+            PREDICATES.iter().filter(|(_, holds)| holds(&error)).map(|(name, _)| *name).collect::<Vec<_>>()
+        };
+        assert_eq!(bare(429), ["rate limited", "refused", "transient"]);
+        assert_eq!(bare(302), Vec::<&str>::new());
+        // Nothing else says something of every problem that the contract has.
+        for code in ProblemCode::ALL {
+            assert!(!holds(*code).is_empty(), "{code:?}");
+        }
+        assert!(Error::new(Kind::OutOfTime).is_transient() && !Error::setup("x").is_transient());
+    }
+}

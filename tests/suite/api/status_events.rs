@@ -90,7 +90,9 @@ fn path(system: &str) -> String {
 async fn it_comes_at_once_and_again_when_it_changes(app: &App) {
     let place = place(app, three()).await;
     app.refresh().await;
-    let mut reader = Reader::of(app.request("GET", &path(place.system_id()))).await;
+    // Whoever would take it compressed gets it plain, for a compression waits for more.
+    let request = app.request("GET", &path(place.system_id())).header("Accept-Encoding", "br, gzip");
+    let mut reader = Reader::of(request).await;
     assert_eq!(reader.block().await.as_deref(), Some("retry: 5000"));
     let first = reader.event().await;
     // What is polled and what is followed are the same, tag and bytes.
@@ -190,6 +192,19 @@ async fn it_ends_when_the_service_stops(app: &App) {
     let ended = tokio::time::timeout(Duration::from_secs(3), reader.end());
     assert_eq!(ended.await.expect("at once, and not after the longest wait"), 0);
     stopping.await.expect("it stopped");
+}
+
+#[tokio::test]
+async fn a_quiet_stream_shows_that_it_lives() {
+    let app = App::start(Kind::Sqlite).await;
+    let place = place(&app, three()).await;
+    app.refresh().await;
+    let mut reader = Reader::of(app.request("GET", &path(place.system_id()))).await;
+    reader.event().await;
+    // Between two beats there is more than one look, and none of them says anything.
+    tokio::time::sleep(Duration::from_secs(10)).await;
+    assert_eq!(reader.block().await.as_deref(), Some(": nothing new"));
+    app.stop().await;
 }
 
 #[tokio::test]
