@@ -21,17 +21,18 @@
 //! To add a call: a line in the table below. A test names those that are missing.
 
 use crate::{
-    AnswerQuery, ComponentQuery, DigestFormat, DigestQuery, Error, ListQuery, RainFileOptions, RainQuery,
-    ReminderQuery, Request, Response, SkillQuery, StatusChange, StatusSeen, SystemQuery, TaskQuery,
-    VisitQuery, WatchOptions,
+    AnswerQuery, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, Error, ListQuery, RainFileOptions,
+    RainQuery, ReminderQuery, Request, Response, SkillQuery, StatusChange, StatusSeen, SystemQuery,
+    TaskQuery, VisitQuery, WatchOptions,
 };
 use chrono::NaiveDate;
 use eavesward_contract::{
     Account, AnsweredForecast, ApiKey, Calendar, CalendarCreated, CalendarRequest, Component,
-    ComponentRequest, Digest, Duty, DutySettings, DutySettingsRequest, DutySkill, ForecastRequest, Gauge,
-    GaugeRequest, KeyCreated, KeyRequest, Page, Property, PropertyRequest, RainDay, RainReport, RainRequest,
-    Reminder, ReminderFeed, ReplaceRequest, RetireRequest, System, SystemCreateRequest, SystemForecast,
-    SystemStatus, SystemUpdateRequest, Task, Visit, VisitRequest, VisitRevision, WithdrawRequest,
+    ComponentRequest, Delivery, DeliveryLog, Digest, Duty, DutySettings, DutySettingsRequest, DutySkill,
+    ForecastRequest, Gauge, GaugeRequest, KeyCreated, KeyRequest, Page, Property, PropertyRequest, RainDay,
+    RainReport, RainRequest, Reminder, ReminderFeed, ReplaceRequest, RetireRequest, Subscription,
+    SubscriptionRequest, SubscriptionSecret, System, SystemCreateRequest, SystemForecast, SystemStatus,
+    SystemUpdateRequest, Task, Visit, VisitRequest, VisitRevision, WithdrawRequest,
 };
 use futures_util::stream::{BoxStream, StreamExt};
 use std::fmt;
@@ -302,6 +303,22 @@ twins! {
     reminders Reminders {
         call pull(query: &ReminderQuery) -> ReminderFeed;
         follow follow(query: &ReminderQuery) -> Follow;
+    }
+    subscriptions Subscriptions {
+        items list(query: &ListQuery) -> Subscription;
+        call page(query: &ListQuery) -> Page<Subscription>;
+        call create(subscription: &SubscriptionRequest) -> SubscriptionSecret;
+        call get(id: Uuid) -> Subscription;
+        call update(id: Uuid, version: i64, subscription: &SubscriptionRequest) -> Subscription;
+        call delete(id: Uuid, version: i64) -> ();
+        call pause(id: Uuid) -> Subscription;
+        call resume(id: Uuid) -> Subscription;
+        call rotate_secret(id: Uuid) -> SubscriptionSecret;
+        call test(id: Uuid) -> Delivery;
+        items deliveries(id: Uuid, query: &DeliveryQuery) -> Delivery;
+        call deliveries_page(id: Uuid, query: &DeliveryQuery) -> Page<Delivery>;
+        call delivery(id: Uuid) -> DeliveryLog;
+        call send_again(id: Uuid) -> Delivery;
     }
     visits Visits {
         items list(query: &VisitQuery) -> Visit;

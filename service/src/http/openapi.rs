@@ -1,8 +1,8 @@
 //! The OpenAPI document: collected from the handlers, committed as `openapi/openapi.json`, never written by hand.
 
 use super::routes::{
-    accounts, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, skill, status,
-    subscriptions, systems, tasks, visits,
+    accounts, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, skill,
+    status, subscriptions, systems, tasks, visits,
 };
 use super::{samples, service};
 use eavesward_contract as wire;
