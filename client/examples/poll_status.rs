@@ -1,10 +1,12 @@
-//! Watches a system's status. An unchanged one costs the service next to nothing.
+//! The home dashboard: shows a system's status, and shows it again when it changes.
 //!
-//! `EAVESWARD_URL=… EAVESWARD_KEY=… cargo run -p eavesward-client --example poll_status -- SYSTEM_ID`
+//! `EAVESWARD_URL=… EAVESWARD_KEY=… cargo run -p eavesward-client --example poll_status -- [SYSTEM_ID [ETAG]]`
+//!
+//! Without an id it takes the first system. A key that reads one system only is enough when the id is given. The tag of
+//! the last status goes in the place of ETAG after a restart, and what is known is not shown again.
 #![expect(clippy::print_stdout, reason = "an example talks to a terminal")]
 
-use eavesward_client::{Client, StatusChange};
-use std::time::Duration;
+use eavesward_client::{Client, SystemQuery, WatchOptions};
 
 #[tokio::main]
 async fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -12,20 +14,29 @@ async fn main() -> Result<(), Box<dyn std::error::Error>> {
         .base_url(std::env::var("EAVESWARD_URL")?)
         .key(std::env::var("EAVESWARD_KEY")?)
         .build()?;
-    let system = std::env::args().nth(1).ok_or("give the id of a system")?.parse()?;
+    let system = match std::env::args().nth(1) {
+        Some(id) => id.parse()?,
+        None => client.systems().list(&SystemQuery::default()).next().await.ok_or("there is no system")??.id,
+    };
+    let options = WatchOptions::builder().maybe_known(std::env::args().nth(2)).build();
 
-    let mut known = None;
-    loop {
-        match client.systems().status_if_changed(system, known.as_deref()).await? {
-            StatusChange::Unchanged => {}
-            StatusChange::Fresh { status, etag } => {
-                println!("{} on {}: {:?}", status.system_name, status.as_of, status.state);
+    // Asks as often as the service says is worthwhile. `events` in the place of `watch` stays connected instead.
+    let mut watch = client.systems().watch(system, &options);
+    while let Some(seen) = watch.next().await {
+        match seen {
+            Ok(seen) => {
+                let status = seen.status;
+                println!(
+                    "{} on {}: {:?}  (tag {})",
+                    status.system_name, status.as_of, status.state, seen.etag
+                );
                 for next in &status.next {
                     println!("  {}  {}: {}", next.due_on, next.component_name, next.title);
                 }
-                known = Some(etag);
             }
+            Err(error) if error.is_transient() => println!("no news: {error}"),
+            Err(error) => return Err(error.into()),
         }
-        tokio::time::sleep(Duration::from_mins(5)).await;
     }
+    Ok(())
 }

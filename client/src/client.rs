@@ -7,13 +7,15 @@ use crate::{Error, Request};
 use bon::bon;
 use eavesward_contract::{Problem, ProblemCode};
 use reqwest::header::{
-    ACCEPT, AUTHORIZATION, CONTENT_TYPE, DATE, ETAG, HeaderMap, HeaderValue, LOCATION, RETRY_AFTER,
+    ACCEPT, AUTHORIZATION, CACHE_CONTROL, CONTENT_TYPE, DATE, ETAG, HeaderMap, HeaderValue, LOCATION,
+    RETRY_AFTER,
 };
 use serde::de::DeserializeOwned;
 use std::fmt;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::time::Instant;
+use tracing::{Instrument as _, Span, field};
 use url::Url;
 
 const X_REQUEST_ID: &str = "x-request-id";
@@ -92,7 +94,16 @@ impl Client {
     ///
     /// A POST without an idempotency key gets a fresh one, the same for all attempts. 2xx and 304 are successes,
     /// everything else is an error, redirects included.
-    pub async fn send(&self, mut request: Request) -> Result<Response, Error> {
+    ///
+    /// Every call opens a span of the target `eavesward_client` at level INFO with `method`, `route`
+    /// ([`Request::route`]), `attempts` and `status`, and tells of each attempt that failed at level DEBUG. Neither holds
+    /// the key, the query, the body or an id.
+    pub async fn send(&self, request: Request) -> Result<Response, Error> {
+        let span = span_of(&request);
+        self.repeated(request).instrument(span).await
+    }
+
+    async fn repeated(&self, mut request: Request) -> Result<Response, Error> {
         if request.method() == reqwest::Method::POST && !request.has_idempotency_key() {
             request = request.header(IDEMPOTENCY_KEY, &uuid::Uuid::new_v4().to_string())?;
         }
@@ -104,10 +115,18 @@ impl Client {
         loop {
             attempt += 1;
             let time_left = policy.deadline.saturating_sub(began.elapsed());
+            Span::current().record("attempts", attempt);
             let (outcome, error) = match self.attempt(&request, url.clone(), time_left).await {
-                Ok(response) => return Ok(response),
+                Ok(response) => {
+                    Span::current().record("status", response.status);
+                    return Ok(response);
+                }
                 Err(failed) => failed,
             };
+            if let Some(status) = error.status() {
+                Span::current().record("status", status);
+            }
+            tracing::debug!(attempt, outcome = ?outcome, "an attempt failed");
             unclear |= request.is_write() && outcome.is_unclear();
             let situation = Situation {
                 method: request.method(),
@@ -137,17 +156,9 @@ impl Client {
         if time_left.is_zero() {
             return Err((Outcome::Fatal, Error::new(Kind::OutOfTime).request(request.label(), None)));
         }
-        let mut builder = self
-            .inner
-            .http
-            .request(request.method().clone(), url)
-            .timeout(self.inner.timeout.min(time_left))
-            .header(ACCEPT, "application/json, application/problem+json")
-            .headers(request.headers().clone())
-            .header(AUTHORIZATION, self.inner.authorization.clone());
-        if let Some(body) = request.body() {
-            builder = builder.header(CONTENT_TYPE, body.content_type).body(body.bytes.clone());
-        }
+        let timeout = self.inner.timeout.min(time_left);
+        let builder =
+            self.addressed(request, url, "application/json, application/problem+json").timeout(timeout);
         let broken = |e: reqwest::Error| {
             let outcome = if e.is_builder() {
                 Outcome::Fatal
@@ -165,6 +176,44 @@ impl Client {
         let body = answer.bytes().await.map_err(broken)?.into();
         let response = Response { status, headers, body, request: request.label() };
         if (200..300).contains(&status) || status == 304 { Ok(response) } else { Err(response.into_error()) }
+    }
+
+    fn addressed(&self, request: &Request, url: Url, accept: &'static str) -> reqwest::RequestBuilder {
+        let mut builder = self.inner.http.request(request.method().clone(), url);
+        // A header that the request brings along goes before the usual one.
+        if !request.headers().contains_key(ACCEPT) {
+            builder = builder.header(ACCEPT, accept);
+        }
+        builder = builder
+            .headers(request.headers().clone())
+            .header(AUTHORIZATION, self.inner.authorization.clone());
+        if let Some(body) = request.body() {
+            builder = builder.header(CONTENT_TYPE, body.content_type).body(body.bytes.clone());
+        }
+        builder
+    }
+
+    /// Opens an answer that goes on for ever: one attempt, and the time-out counts up to its first byte.
+    pub(crate) async fn open(&self, request: &Request) -> Result<reqwest::Response, Error> {
+        let opening = async {
+            let url = self.url_of(request)?;
+            let sent = self.addressed(request, url, "text/event-stream, application/problem+json").send();
+            let label = || request.label();
+            let answer = tokio::time::timeout(self.inner.timeout, sent)
+                .await
+                .map_err(|_| Error::new(Kind::OutOfTime).request(label(), None))?
+                .map_err(|e| Error::new(Kind::Transport(e.without_url())).request(label(), None))?;
+            let status = answer.status().as_u16();
+            Span::current().record("attempts", 1).record("status", status);
+            if status == 200 {
+                return Ok(answer);
+            }
+            let headers = answer.headers().clone();
+            let body = tokio::time::timeout(self.inner.timeout, answer.bytes()).await;
+            let body = body.ok().and_then(Result::ok).unwrap_or_default().into();
+            Err(Response { status, headers, body, request: label() }.into_error().1.attempts_set(1, false))
+        };
+        opening.instrument(span_of(request)).await
     }
 
     pub(crate) fn url_of(&self, request: &Request) -> Result<Url, Error> {
@@ -212,8 +261,20 @@ fn checked_base_url(text: &str) -> Result<Url, Error> {
     Ok(url)
 }
 
+/// Reads JSON; the error names the path that could not be read.
+pub(crate) fn decode<T: DeserializeOwned>(body: &[u8]) -> Result<T, Kind> {
+    let mut deserializer = serde_json::Deserializer::from_slice(body);
+    serde_path_to_error::deserialize(&mut deserializer)
+        .map_err(|e| Kind::Decode { path: e.path().to_string(), source: e.into_inner() })
+}
+
+fn span_of(request: &Request) -> Span {
+    let (method, route) = (request.method().as_str(), request.route());
+    tracing::info_span!("call", method, route, attempts = field::Empty, status = field::Empty)
+}
+
 /// A number from 0 up to 1. The random bits of a v4 UUID are as good as any for spreading waits.
-fn jitter() -> f64 {
+pub(crate) fn jitter() -> f64 {
     const BITS: u32 = 53;
     let low = uuid::Uuid::new_v4().as_u128() & ((1 << BITS) - 1);
     low as f64 / (1_u64 << BITS) as f64
@@ -249,6 +310,13 @@ impl Response {
         self.header(X_REQUEST_ID)
     }
 
+    /// For how many seconds the service says that there is no need to ask again: `max-age` of `Cache-Control`.
+    pub fn max_age(&self) -> Option<Duration> {
+        let text = self.header(CACHE_CONTROL.as_str())?;
+        let age = text.split(',').find_map(|part| part.trim().strip_prefix("max-age="))?;
+        Some(Duration::from_secs(age.trim_matches('"').parse().ok()?))
+    }
+
     /// The body as it came.
     pub fn bytes(&self) -> &[u8] {
         &self.body
@@ -256,11 +324,8 @@ impl Response {
 
     /// The body as JSON. The error names the JSON path that could not be read.
     pub fn json<T: DeserializeOwned>(&self) -> Result<T, Error> {
-        let mut deserializer = serde_json::Deserializer::from_slice(&self.body);
-        serde_path_to_error::deserialize(&mut deserializer).map_err(|e| {
-            let path = e.path().to_string();
-            Error::new(Kind::Decode { path, source: e.into_inner() })
-                .request(self.request.clone(), self.request_id().map(str::to_owned))
+        decode(&self.body).map_err(|kind| {
+            Error::new(kind).request(self.request.clone(), self.request_id().map(str::to_owned))
         })
     }
 

@@ -155,7 +155,7 @@ impl Error {
         self.status() == Some(401)
     }
 
-    /// The key lacks the scope for this call.
+    /// The key may not do this: it lacks the scope, or is for one system ([`Error::is_one_system_only`]).
     pub fn is_scope_missing(&self) -> bool {
         self.status() == Some(403)
     }
@@ -163,6 +163,49 @@ impl Error {
     /// The thing is in use or in a state that does not allow this.
     pub fn is_conflict(&self) -> bool {
         self.status() == Some(409)
+    }
+
+    /// The key is for one system, and this call is not among those that such a key may make.
+    pub fn is_one_system_only(&self) -> bool {
+        self.code() == Some(ProblemCode::OneSystemOnly)
+    }
+
+    /// The cursor of a list was not made for that list.
+    pub fn is_bad_cursor(&self) -> bool {
+        self.code() == Some(ProblemCode::BadCursor)
+    }
+
+    /// An update that needs `If-Match` went without.
+    pub fn is_version_required(&self) -> bool {
+        self.status() == Some(428)
+    }
+
+    /// The idempotency key was used for another request before.
+    pub fn is_idempotency_mismatch(&self) -> bool {
+        self.code() == Some(ProblemCode::IdempotencyMismatch)
+    }
+
+    /// Too many requests; [`Error::retry_after`] may say how long to wait.
+    pub fn is_rate_limited(&self) -> bool {
+        self.status() == Some(429)
+    }
+
+    /// The service is starting, stopping, overloaded or cannot reach its database.
+    pub fn is_unavailable(&self) -> bool {
+        matches!(self.status(), Some(502..=504))
+    }
+
+    /// The service failed (any 5xx).
+    pub fn is_service_failure(&self) -> bool {
+        self.status().is_some_and(|status| status >= 500)
+    }
+
+    /// Trying again later may help, with nothing changed: no connection, no answer in time, too many requests, or a
+    /// failure of the service.
+    pub fn is_transient(&self) -> bool {
+        matches!(self.inner.kind, Kind::Transport(_) | Kind::OutOfTime)
+            || self.is_rate_limited()
+            || self.is_service_failure()
     }
 
     /// The service refused the request (any 4xx); sending the same again will not help, except after 429.
@@ -235,5 +278,76 @@ impl std::error::Error for Error {
             Kind::Decode { source, .. } => Some(source),
             _ => None,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    type Predicate = (&'static str, fn(&Error) -> bool);
+
+    const PREDICATES: [Predicate; 14] = [
+        ("not found", Error::is_not_found),
+        ("version mismatch", Error::is_version_mismatch),
+        ("version required", Error::is_version_required),
+        ("invalid", Error::is_invalid),
+        ("bad cursor", Error::is_bad_cursor),
+        ("unauthorized", Error::is_unauthorized),
+        ("scope missing", Error::is_scope_missing),
+        ("one system only", Error::is_one_system_only),
+        ("conflict", Error::is_conflict),
+        ("rate limited", Error::is_rate_limited),
+        ("unavailable", Error::is_unavailable),
+        ("service failure", Error::is_service_failure),
+        ("refused", Error::is_refused),
+        ("transient", Error::is_transient),
+    ];
+
+    /// Every predicate that holds for a problem.
+    fn holds(code: ProblemCode) -> Vec<&'static str> {
+        let problem = Problem {
+            type_uri: String::new(),
+            title: String::new(),
+            status: code.status(),
+            code,
+            detail: String::new(),
+            instance: None,
+            request_id: None,
+            errors: Vec::new(),
+        };
+        let error = Error::new(Kind::Problem(Box::new(problem)));
+        PREDICATES.iter().filter(|(_, holds)| holds(&error)).map(|(name, _)| *name).collect()
+    }
+
+    #[test]
+    fn each_problem_is_what_it_is_and_nothing_else() {
+        use ProblemCode as C;
+        for (code, want) in [
+            (C::NotFound, &["not found", "refused"][..]),
+            (C::VersionMismatch, &["version mismatch", "refused"]),
+            (C::VersionRequired, &["version required", "refused"]),
+            (C::Invalid, &["invalid", "refused"]),
+            (C::BadCursor, &["invalid", "bad cursor", "refused"]),
+            (C::Unauthorized, &["unauthorized", "refused"]),
+            (C::ScopeMissing, &["scope missing", "refused"]),
+            (C::OneSystemOnly, &["scope missing", "one system only", "refused"]),
+            (C::Conflict, &["conflict", "refused"]),
+            (C::Internal, &["service failure", "transient"]),
+            (C::Unavailable, &["unavailable", "service failure", "transient"]),
+        ] {
+            assert_eq!(holds(code), want, "{code:?}");
+        }
+        let bare = |status| {
+            let error = Error::new(Kind::Status { status, told: String::new() });
+            PREDICATES.iter().filter(|(_, holds)| holds(&error)).map(|(name, _)| *name).collect::<Vec<_>>()
+        };
+        assert_eq!(bare(429), ["rate limited", "refused", "transient"]);
+        assert_eq!(bare(302), Vec::<&str>::new());
+        // Nothing else says something of every problem that the contract has.
+        for code in ProblemCode::ALL {
+            assert!(!holds(*code).is_empty(), "{code:?}");
+        }
+        assert!(Error::new(Kind::OutOfTime).is_transient() && !Error::setup("x").is_transient());
     }
 }

@@ -13,6 +13,63 @@
 //! # Ok(()) }
 //! ```
 //!
+//! # A tour
+//!
+//! Lists are streams ([`Items`]) that fetch a page when the one before it is used up; `page` gives one page, for programs
+//! that keep the cursor themselves.
+//!
+//! What people measure has a unit, and [`build`] makes requests of it:
+//!
+//! ```no_run
+//! # async fn demo(client: &eavesward_client::Client, property: uuid::Uuid, gauge: uuid::Uuid, on: chrono::NaiveDate)
+//! # -> Result<(), eavesward_client::Error> {
+//! use eavesward_client::build;
+//! use eavesward_client::contract::Surface;
+//! use eavesward_client::units::{Area, Length, Volume};
+//!
+//! let roof = build::roof(Area::square_feet(1200.0), Surface::Metal);
+//! let mut shed = build::system(property, gauge, "apple shed", roof, on);
+//! shed = build::with_demand(shed, Volume::us_gallons(30.0));
+//! let screen = build::debris_screen(Area::square_inches(60.0), Some(Length::millimetres(1.0)));
+//! shed.components.push(build::component("downpipe screen", screen, on));
+//! let shed = client.systems().create(&shed).await?;
+//! # let _ = shed;
+//! # Ok(()) }
+//! ```
+//!
+//! A dashboard watches a status. It asks as often as the service says is worthwhile, or stays connected with
+//! [`Systems::events`]; either goes on from a tag that was kept over a restart:
+//!
+//! ```no_run
+//! # async fn demo(client: &eavesward_client::Client, system: uuid::Uuid, kept: Option<String>)
+//! # -> Result<(), eavesward_client::Error> {
+//! use eavesward_client::WatchOptions;
+//!
+//! let options = WatchOptions::builder().maybe_known(kept).build();
+//! let mut watch = client.systems().watch(system, &options);
+//! while let Some(seen) = watch.next().await {
+//!     match seen {
+//!         Ok(seen) => println!("{:?}, to be kept: {}", seen.status.state, seen.etag),
+//!         Err(error) if error.is_transient() => eprintln!("no news: {error}"),
+//!         Err(error) => return Err(error),
+//!     }
+//! }
+//! # Ok(()) }
+//! ```
+//!
+//! An error is asked what it is, never taken apart: [`Error::is_not_found`], [`Error::is_conflict`],
+//! [`Error::is_invalid`] with the fields in [`Error::problem`], [`Error::is_transient`] and so on.
+//! Every call is a `tracing` span with method, route, attempts and status, and without key, query or ids
+//! ([`Client::send`]).
+//!
+//! # Features
+//!
+//! | feature | what it adds |
+//! |---|---|
+//! | `blocking` | [`blocking`]: the same calls for programs without an async runtime |
+//! | `webhook` | [`webhook`]: checking the signatures of what the service sends |
+//! | `cli` | the command `eavesward`; nothing for other programs |
+//!
 //! # Layers
 //!
 //! A [`Request`] is a plain value; [`requests`] builds one for every call of the API, without any I/O.
@@ -47,6 +104,9 @@
 //! is true: read the thing again and compare before giving up.
 #![deny(missing_docs)]
 
+#[cfg(feature = "blocking")]
+pub mod blocking;
+pub mod build;
 mod client;
 mod error;
 mod follow;
@@ -58,6 +118,9 @@ pub mod requests;
 mod resources;
 pub mod retry;
 pub mod units;
+mod watch;
+#[cfg(feature = "webhook")]
+pub mod webhook;
 
 pub use client::{Client, Response};
 pub use eavesward_contract as contract;
@@ -74,6 +137,7 @@ pub use resources::{
     Systems, Tasks, Visits, property_update_from, system_update_from,
 };
 pub use retry::RetryPolicy;
+pub use watch::{StatusSeen, Watch, WatchOptions};
 
 /// The examples in the README, held to compile.
 #[cfg(doctest)]

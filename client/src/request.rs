@@ -144,6 +144,26 @@ impl Request {
         format!("{} {}", self.method, self.path)
     }
 
+    /// The path with `{id}` in the place of every id and `{duty}` in that of a duty: what to count and name requests by.
+    ///
+    /// Whatever is no plain word of a path is hidden, too, for it might be a secret.
+    pub fn route(&self) -> String {
+        let mut before = "";
+        let parts = self.path.split('/').map(|part| {
+            let plain =
+                part == "v1" || (part.len() <= 24 && part.bytes().all(|b| matches!(b, b'a'..=b'z' | b'-')));
+            let shown = match before {
+                "duties" => "{duty}",
+                _ if plain => part,
+                _ if uuid::Uuid::try_parse(part).is_ok() => "{id}",
+                _ => "{hidden}",
+            };
+            before = part;
+            shown
+        });
+        parts.collect::<Vec<_>>().join("/")
+    }
+
     pub(crate) fn has_idempotency_key(&self) -> bool {
         self.headers.contains_key(IDEMPOTENCY_KEY)
     }
@@ -180,6 +200,22 @@ mod tests {
     fn absent_parameters_leave_no_trace() {
         let request = Request::get("/v1/x").query_some("a", None::<u32>).query_some("b", Some("ü &"));
         assert_eq!(request.query_pairs(), [("b".to_owned(), "ü &".to_owned())]);
+    }
+
+    #[test]
+    fn a_route_names_no_id_and_no_secret() {
+        let id = "01930000-0000-7000-8000-000000000001";
+        for (path, route) in [
+            ("/v1/account".to_owned(), "/v1/account"),
+            (format!("/v1/systems/{id}/status/events"), "/v1/systems/{id}/status/events"),
+            ("/v1/duties/clean_screen".to_owned(), "/v1/duties/{duty}"),
+            ("/v1/duties".to_owned(), "/v1/duties"),
+            (format!("/v1/tasks/{id}"), "/v1/tasks/{id}"),
+            ("/v1/feeds/fR9x2LQ_7-kz.ics".to_owned(), "/v1/feeds/{hidden}"),
+            ("/v1/x?key=secret".to_owned(), "/v1/{hidden}"),
+        ] {
+            assert_eq!(Request::get(path).route(), route);
+        }
     }
 
     #[test]

@@ -225,6 +225,18 @@ pub fn system_status(system: Uuid) -> Request {
     Request::get(below("systems", system, "status"))
 }
 
+/// `GET /v1/systems/{id}/status/events`: server-sent events, which only [`crate::Systems::events`] reads.
+///
+/// # Errors
+/// `last_event_id` has characters that cannot stand in a header.
+pub fn system_status_events(system: Uuid, last_event_id: Option<&str>) -> Result<Request, Error> {
+    let request = Request::get(below("systems", system, "status/events"));
+    match last_event_id {
+        Some(id) => request.header("last-event-id", id),
+        None => Ok(request),
+    }
+}
+
 /// `POST /v1/forecast`: a forecast of a system that nobody has registered.
 pub fn forecast(request: &contract::ForecastRequest) -> Result<Request, Error> {
     Request::post("/v1/forecast").json(request)

@@ -40,9 +40,30 @@ pub struct KeyRequest {
     /// What it may do; at least one.
     #[cfg_attr(feature = "openapi", schema(min_items = 1))]
     pub scopes: Vec<Scope>,
+    /// The one system it is to read; the whole account when absent. Such a key is shown that system's status, forecast,
+    /// components and tasks, and nothing else. Its scopes must be `read` alone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub system_id: Option<Uuid>,
     /// The instant from which it is refused; never when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub expires_at: Option<DateTime<Utc>>,
+}
+
+impl KeyRequest {
+    /// A key of the whole account that never ends.
+    pub fn new(name: impl Into<String>, scopes: impl Into<Vec<Scope>>) -> Self {
+        Self { name: name.into(), scopes: scopes.into(), system_id: None, expires_at: None }
+    }
+
+    /// A key that reads one system and nothing else: for a display on a wall, say.
+    pub fn of_system(name: impl Into<String>, system_id: Uuid) -> Self {
+        Self { system_id: Some(system_id), ..Self::new(name, [Scope::Read]) }
+    }
+
+    /// Refused from this instant on.
+    pub fn until(self, expires_at: DateTime<Utc>) -> Self {
+        Self { expires_at: Some(expires_at), ..self }
+    }
 }
 
 /// A key, without its secret.
@@ -55,6 +76,9 @@ pub struct ApiKey {
     pub name: String,
     /// What it may do.
     pub scopes: Vec<Scope>,
+    /// The one system it reads, if it is not for the whole account.
+    #[serde(default)]
+    pub system_id: Option<Uuid>,
     /// The first characters of the secret, to tell keys apart.
     pub hint: String,
     /// When it was made.

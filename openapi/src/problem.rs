@@ -88,6 +88,8 @@ problem_codes! {
     Unauthorized "unauthorized" 401 "A valid key is needed";
     /// The key lacks the scope for this call.
     ScopeMissing "scope_missing" 403 "The key lacks a scope";
+    /// The key is for one system and this call is not among those that such a key may make.
+    OneSystemOnly "one_system_only" 403 "The key reads one system only";
     /// No such thing in this account.
     NotFound "not_found" 404 "Not found";
     /// The path exists, the method does not.

@@ -37,7 +37,10 @@ pub struct RunoffSince {
     pub runoff_mm: f64,
 }
 
-/// A system in a few lines.
+/// A system in a few lines: less than 2,000 bytes as JSON, whatever its names and however many its parts.
+///
+/// Names that would make it longer end in `…`; if that is not enough, entries are left out from the ends of
+/// `since_served` and then of `next`. `abridged` says so, and `GET /v1/tasks?system_id=` has all of it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct SystemStatus {
@@ -65,4 +68,8 @@ pub struct SystemStatus {
     pub unread_of_30_days: u32,
     /// Runoff since each duty that follows it was last done, the most urgent first; six at most.
     pub since_served: Vec<RunoffSince>,
+    /// Whether names were shortened or entries left out to keep this small; absent when not.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    #[cfg_attr(feature = "openapi", schema(required = false))]
+    pub abridged: bool,
 }

@@ -1,4 +1,4 @@
-//! The service as a process: first start, `kill -9`, SIGTERM.
+//! The service as a process: first start, `kill -9`, SIGTERM, and the demo with the SDK's examples.
 
 use crate::support::app::Reply;
 use chrono::NaiveDate;
@@ -34,9 +34,13 @@ impl Drop for Served {
 
 /// Starts the service on a database file and waits until it listens.
 fn serve(folder: &Path) -> Served {
+    start(folder, "serve")
+}
+
+fn start(folder: &Path, what: &str) -> Served {
     let url = format!("sqlite://{}", folder.join("process.db").display());
     let mut child = Command::new(env!("CARGO_BIN_EXE_served"))
-        .args(["serve", "--bind", "127.0.0.1:0", "--drain-s", "0", "--database-url", &url])
+        .args([what, "--bind", "127.0.0.1:0", "--drain-s", "0", "--database-url", &url])
         .stdout(Stdio::from(std::fs::File::create(folder.join("out")).expect("a file")))
         .stderr(Stdio::piped())
         .spawn()
@@ -140,6 +144,51 @@ async fn sigterm_ends_it_well_and_a_second_start_goes_on() {
     let second = serve(folder.path());
     let found = http.get(format!("{}/v1/gauges/{gauge}", second.url)).bearer_auth(&key);
     Reply::of(found).await.expect(200);
+}
+
+#[tokio::test]
+async fn the_examples_run_against_the_demo() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let demo = start(folder.path(), "demo");
+    assert!(
+        demo.printed.contains("Alder Row") && demo.printed.contains("--example weekly_list"),
+        "{}",
+        demo.printed
+    );
+    // The demo prints `EAVESWARD_KEY=ew_...` for the shell.
+    let (_, rest) = demo.printed.split_once("EAVESWARD_KEY=").expect("a key for the shell");
+    let key = rest.split_whitespace().next().expect("a key").to_owned();
+    let example = |binary: &str| {
+        let mut command = Command::new(binary);
+        command.env("EAVESWARD_URL", &demo.url).env("EAVESWARD_KEY", &key).env("NO_PROXY", "127.0.0.1");
+        command
+    };
+    let run = |command: &mut Command| {
+        let ran = command.output().expect("it runs");
+        let (out, err) =
+            (String::from_utf8(ran.stdout).expect("text"), String::from_utf8(ran.stderr).expect("text"));
+        assert!(ran.status.success(), "{out}{err}");
+        out
+    };
+    let list = run(&mut example(env!("CARGO_BIN_EXE_weekly_list")));
+    assert!(list.contains("\nBring:\n  ") && list.contains("\nBe careful:\n  "), "{list}");
+    let mut poll =
+        example(env!("CARGO_BIN_EXE_poll_status")).stdout(Stdio::piped()).spawn().expect("it runs");
+    let mut lines = BufReader::new(poll.stdout.take().expect("its output")).lines();
+    let first = lines.next().expect("a line").expect("text");
+    assert!(first.contains(" on ") && first.contains("(tag \""), "{first}");
+    poll.kill().expect("it waits for news");
+    poll.wait().expect("its end");
+    let systems =
+        Reply::of(client().get(format!("{}/v1/systems", demo.url)).bearer_auth(&key)).await.expect(200);
+    let systems = systems["items"].as_array().expect("systems");
+    let greenhouse =
+        systems.iter().find(|system| system["name"] == "seedling house").expect("the greenhouse");
+    let id = greenhouse["id"].as_str().expect("an id");
+    // A day on which its parts are there already.
+    let on = greenhouse["components"][0]["installed_on"].as_str().expect("a day");
+    let logged = run(example(env!("CARGO_BIN_EXE_log_visit")).args([id, on]));
+    assert!(logged.starts_with("logged visit ") && logged.contains(" with 1 items"), "{logged}");
 }
 
 #[test]

@@ -3,6 +3,8 @@
 //! Bodies are written as raw JSON here, so that a renamed field shows.
 
 mod reading;
+mod spans;
+mod watching;
 
 use eavesward_client::contract::{Duty, Finding, VisitItem, VisitRequest};
 use eavesward_client::{Client, ListQuery, Request, RetryPolicy, contract, requests};

@@ -130,11 +130,25 @@ impl Gauges<'_> {
         text: &str,
         options: &RainFileOptions,
     ) -> Result<RainReport, Error> {
+        self.send_rain_file_with(id, text, options, |_, _| {}).await
+    }
+
+    /// The same, and `told` hears how many pieces of how many are stored: once before the first and after each.
+    pub async fn send_rain_file_with(
+        &self,
+        id: Uuid,
+        text: &str,
+        options: &RainFileOptions,
+        mut told: impl FnMut(usize, usize),
+    ) -> Result<RainReport, Error> {
         let max_lines = if options.all_or_nothing { usize::MAX } else { rain_file::MAX_LINES };
         let mut sum = ReportSum::default();
-        for piece in rain_file::split(text, options.layout, max_lines)? {
+        let pieces = rain_file::split(text, options.layout, max_lines)?;
+        told(0, pieces.len());
+        for (at, piece) in pieces.iter().enumerate() {
             let report = self.0.call(requests::put_rain_csv(id, piece.text.as_str(), options)).await?;
-            sum.add(&piece, report);
+            sum.add(piece, report);
+            told(at + 1, pieces.len());
         }
         Ok(sum.finish())
     }

@@ -1,7 +1,7 @@
 //! Systems and components.
 
 use super::list_methods;
-use crate::{Client, ComponentQuery, Error, Items, SystemQuery, requests};
+use crate::{Client, ComponentQuery, Error, Items, SystemQuery, Watch, WatchOptions, requests, watch};
 use chrono::NaiveDate;
 use eavesward_contract::{
     Component, ComponentRequest, Page, ReplaceRequest, RetireRequest, RoofRequest, System,
@@ -73,6 +73,22 @@ impl Systems<'_> {
         let missing = || Error::contract("a status came without an entity tag");
         let etag = response.etag().ok_or_else(missing)?.to_owned();
         Ok(StatusChange::Fresh { status: Box::new(response.json()?), etag })
+    }
+
+    /// A system's status as a stream: at once, unless it is known already, and whenever it changes, for ever.
+    ///
+    /// The service is asked as often as it says is worthwhile and answers in a few bytes while nothing changed. Where a
+    /// minute is too long to wait, [`Systems::events`] is told at once.
+    pub fn watch(&self, id: Uuid, options: &WatchOptions) -> Watch {
+        watch::poll(self.0.clone(), id, options.clone())
+    }
+
+    /// The same over one connection that stays open (server-sent events), so that a change is known within seconds.
+    ///
+    /// A connection that ends is taken up again from the last status. The service has room for so many; who finds none is
+    /// told by an error with [`Error::is_unavailable`], and [`Systems::watch`] always works.
+    pub fn events(&self, id: Uuid, options: &WatchOptions) -> Watch {
+        watch::follow(self.0.clone(), id, options.clone())
     }
 
     /// The components of a system as a stream.

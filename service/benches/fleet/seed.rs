@@ -97,6 +97,7 @@ fn account(number: u32, now: DateTime<Utc>) -> (Account, Key) {
     let account_id = AccountId(id(ACCOUNT, number));
     let account = Account { id: account_id, name: format!("Orchard Co-operative {number}"), created_at: now };
     let key = Key {
+        system_id: None,
         id: KeyId(account_id.0),
         account_id,
         name: "first key".to_owned(),

@@ -82,6 +82,9 @@ pub struct Layer {
     /// Threads that serve requests; 0 takes one for each core.
     #[arg(long, env = "EAVESWARD_WORKERS")]
     pub workers: Option<usize>,
+    /// Readers that may stay connected at once.
+    #[arg(long, env = "EAVESWARD_STREAMS")]
+    pub streams: Option<usize>,
     /// How log lines look.
     #[arg(long, env = "EAVESWARD_LOG_FORMAT")]
     pub log_format: Option<LogFormat>,
@@ -130,6 +133,8 @@ pub struct Settings {
     pub max_connections: u32,
     /// Threads that serve requests; 0 takes one for each core.
     pub workers: usize,
+    /// Readers that may stay connected at once.
+    pub streams: usize,
     /// How log lines look.
     pub log_format: LogFormat,
     /// What is logged.
@@ -156,6 +161,7 @@ impl Layer {
             database_url: self.database_url.or(below.database_url),
             max_connections: self.max_connections.or(below.max_connections),
             workers: self.workers.or(below.workers),
+            streams: self.streams.or(below.streams),
             log_format: self.log_format.or(below.log_format),
             log: self.log.or(below.log),
             metrics: self.metrics.or(below.metrics),
@@ -194,6 +200,7 @@ impl Settings {
             database_url: all.database_url.context(need)?,
             max_connections: all.max_connections.context(need)?,
             workers: all.workers.context(need)?,
+            streams: all.streams.context(need)?,
             log_format: all.log_format.context(need)?,
             log: all.log.context(need)?,
             metrics: all.metrics.context(need)?,

@@ -3,7 +3,7 @@
 use crate::domain::Context;
 use crate::domain::check::Check;
 use crate::domain::error::{Error, Result};
-use crate::domain::ids::{self, AccountId, KeyId};
+use crate::domain::ids::{self, AccountId, KeyId, SystemId};
 use crate::domain::paging::{PageAsked, PageFound};
 use base64::{Engine as _, engine::general_purpose::URL_SAFE_NO_PAD};
 use chrono::{DateTime, Utc};
@@ -64,6 +64,8 @@ pub struct Key {
     pub name: String,
     /// What it may do, sorted, without repeats.
     pub scopes: Vec<Scope>,
+    /// The one system it reads, if it is not for the whole account. Its only scope is `read` then.
+    pub system_id: Option<SystemId>,
     /// SHA-256 of the secret. A fast hash is enough: the secret has 256 random bits, so nothing can be guessed.
     pub hash: [u8; 32],
     /// The first characters of the secret.
@@ -113,8 +115,56 @@ pub struct KeyDraft {
     pub name: String,
     /// What it may do.
     pub scopes: Vec<Scope>,
+    /// The one system it is to read; the whole account when absent.
+    pub system_id: Option<SystemId>,
     /// When it stops being accepted.
     pub expires_at: Option<DateTime<Utc>>,
+}
+
+impl KeyDraft {
+    /// A key that may do everything, for ever.
+    pub fn of_everything(name: &str) -> Self {
+        Self { name: name.to_owned(), scopes: Scope::ALL.to_vec(), system_id: None, expires_at: None }
+    }
+}
+
+/// How far a key that reads can see: the whole account, or one system of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Reach {
+    /// The account.
+    pub account: AccountId,
+    /// The one system, if it is not all.
+    pub only: Option<SystemId>,
+}
+
+impl Reach {
+    /// Whether what belongs to a system is seen.
+    pub fn sees(&self, system: SystemId) -> bool {
+        self.only.is_none_or(|only| only == system)
+    }
+
+    /// The account, to look a system up in.
+    ///
+    /// # Errors
+    /// The system is not found, in the same words as one that does not exist.
+    pub fn to(&self, system: SystemId) -> Result<AccountId> {
+        if self.sees(system) {
+            Ok(self.account)
+        } else {
+            Err(Error::NotFound { what: "system", id: system.to_string() })
+        }
+    }
+
+    /// The system that a list is narrowed down to: what was asked for, and for a key of one system never more than that.
+    ///
+    /// # Errors
+    /// Another system was asked for than the one that is seen.
+    pub fn narrowed(&self, asked: Option<SystemId>) -> Result<Option<SystemId>> {
+        match asked {
+            Some(system) => self.to(system).map(|_| Some(system)),
+            None => Ok(self.only),
+        }
+    }
 }
 
 /// The hash that a secret is looked up by.
@@ -127,6 +177,12 @@ fn new_key(account_id: AccountId, draft: KeyDraft, now: DateTime<Utc>) -> Result
     check.text("name", &draft.name, 200);
     if draft.scopes.is_empty() {
         check.refuse("scopes", "it is empty; give at least one of read, write, admin");
+    }
+    if draft.system_id.is_some() && draft.scopes.iter().any(|scope| *scope != Scope::Read) {
+        check.refuse(
+            "scopes",
+            "a key of one system may read and nothing else; give read alone, or no system_id",
+        );
     }
     if let Some(at) = draft.expires_at.filter(|at| *at <= now) {
         check.refuse("expires_at", format!("{at} is already past"));
@@ -144,6 +200,7 @@ fn new_key(account_id: AccountId, draft: KeyDraft, now: DateTime<Utc>) -> Result
         account_id,
         name: draft.name,
         scopes,
+        system_id: draft.system_id,
         hash: hash(secret.reveal()),
         hint: secret.hint(WORD),
         created_at: now,
@@ -158,7 +215,7 @@ fn new_key(account_id: AccountId, draft: KeyDraft, now: DateTime<Utc>) -> Result
 pub async fn bootstrap(cx: &Context, name: &str) -> Result<Option<(Account, Secret)>> {
     let now = cx.clock.now();
     let account = Account { id: AccountId::new(), name: name.to_owned(), created_at: now };
-    let draft = KeyDraft { name: "first key".to_owned(), scopes: Scope::ALL.to_vec(), expires_at: None };
+    let draft = KeyDraft::of_everything("first key");
     let (key, secret) = new_key(account.id, draft, now)?;
     Ok(cx.store.bootstrap(&account, &key).await?.then_some((account, secret)))
 }
@@ -170,7 +227,7 @@ pub async fn create(cx: &Context, name: &str) -> Result<(Account, Secret)> {
     check.done()?;
     let now = cx.clock.now();
     let account = Account { id: AccountId::new(), name: name.to_owned(), created_at: now };
-    let draft = KeyDraft { name: "first key".to_owned(), scopes: Scope::ALL.to_vec(), expires_at: None };
+    let draft = KeyDraft::of_everything("first key");
     let (key, secret) = new_key(account.id, draft, now)?;
     cx.store.insert_account(&account, &key).await?;
     Ok((account, secret))
@@ -183,7 +240,13 @@ pub async fn get(cx: &Context, id: AccountId) -> Result<Account> {
 
 /// Makes a key.
 pub async fn create_key(cx: &Context, account: AccountId, draft: KeyDraft) -> Result<(Key, Secret)> {
+    let system = draft.system_id;
     let (key, secret) = new_key(account, draft, cx.clock.now())?;
+    if let Some(system) = system
+        && cx.store.system(account, system).await?.is_none()
+    {
+        return Err(Error::field("system_id", format!("there is no system {system} in this account")));
+    }
     cx.store.insert_key(&key).await?;
     Ok((key, secret))
 }
@@ -211,7 +274,16 @@ pub async fn revoke_key(cx: &Context, account: AccountId, id: KeyId) -> Result<(
 
 /// The key a secret belongs to, if it is accepted now.
 pub async fn authenticate(cx: &Context, secret: &str) -> Result<Option<Key>> {
+    accepted(cx, &hash(secret)).await
+}
+
+/// Whether a key that was accepted once is so still: for answers that take long.
+pub async fn still_accepted(cx: &Context, key: &Key) -> Result<bool> {
+    Ok(accepted(cx, &key.hash).await?.is_some())
+}
+
+async fn accepted(cx: &Context, hash: &[u8; 32]) -> Result<Option<Key>> {
     let now = cx.clock.now();
-    let key = cx.store.key_by_hash(&hash(secret)).await?;
+    let key = cx.store.key_by_hash(hash).await?;
     Ok(key.filter(|key| key.revoked_at.is_none() && key.expires_at.is_none_or(|at| at > now)))
 }

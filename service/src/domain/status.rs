@@ -5,7 +5,7 @@ use crate::domain::duty::Duty;
 use crate::domain::error::{Error, Result};
 use crate::domain::ids::{AccountId, SystemId, TaskId};
 use crate::domain::task::State;
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
 /// A duty that comes next.
@@ -70,12 +70,68 @@ pub struct Status {
     pub since_served: Vec<RunoffSince>,
 }
 
-/// The status of a system as of its last refresh; made now if it was never refreshed.
-pub async fn get(cx: &Context, account: AccountId, id: SystemId) -> Result<Status> {
-    if let Some(status) = cx.store.status(account, id).await? {
-        return Ok(status);
+/// How long a status may be shown without asking again, in seconds: anybody may log a visit at any moment, and nobody
+/// should see their own change later than this. Judgement.
+pub const KEEPS_S: u64 = 60;
+
+/// A status with what is known of its future.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Polled {
+    /// The status.
+    pub status: Status,
+    /// When its day ends at the property, and with it the status; absent when a refresh is under way or waited for.
+    pub ends_at: Option<DateTime<Utc>>,
+}
+
+impl Polled {
+    /// For how many seconds it may be shown without asking again: up to the next change that can be foreseen, and never
+    /// longer than [`KEEPS_S`]. 0 while a refresh is waited for.
+    pub fn keeps_s(&self, now: DateTime<Utc>) -> u64 {
+        let left = self.ends_at.map_or(0, |at| (at - now).num_seconds());
+        u64::try_from(left).unwrap_or(0).min(KEEPS_S)
     }
-    crate::domain::refresh::make_status(cx, account, id)
-        .await?
+}
+
+/// The status of a system as of its last refresh; made now if it was never refreshed.
+pub async fn get(cx: &Context, account: AccountId, id: SystemId) -> Result<Polled> {
+    if let Some(polled) = cx.store.status(account, id).await? {
+        return Ok(polled);
+    }
+    let made = crate::domain::refresh::make_status(cx, account, id).await?;
+    made.map(|status| Polled { status, ends_at: None })
         .ok_or_else(|| Error::NotFound { what: "system", id: id.to_string() })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn it_keeps_until_its_day_ends_and_never_longer_than_a_minute() {
+        let at = |text: &str| text.parse::<DateTime<Utc>>().unwrap();
+        let status = Status {
+            system_id: SystemId(uuid::Uuid::nil()),
+            system_name: "apple shed".to_owned(),
+            as_of: NaiveDate::from_ymd_opt(2026, 3, 1).unwrap(),
+            state: State::Resting,
+            next: Vec::new(),
+            rain_through: None,
+            last_7_days: RecentRunoff::default(),
+            last_30_days: RecentRunoff::default(),
+            since_served: Vec::new(),
+        };
+        let polled = |ends_at| Polled { status: status.clone(), ends_at };
+        let midnight = polled(Some(at("2026-03-02T00:00:00Z")));
+        for (now, keeps) in [
+            ("2026-03-01T12:00:00Z", 60),
+            ("2026-03-01T23:59:00Z", 60),
+            ("2026-03-01T23:59:17.5Z", 42),
+            ("2026-03-01T23:59:59.9Z", 0),
+            ("2026-03-02T00:00:00Z", 0),
+            ("2026-03-05T00:00:00Z", 0),
+        ] {
+            assert_eq!(midnight.keeps_s(at(now)), keeps, "{now}");
+        }
+        assert_eq!(polled(None).keeps_s(at("2026-03-01T12:00:00Z")), 0, "a refresh is waited for");
+    }
 }

@@ -29,7 +29,7 @@ use crate::domain::property::{Property, PropertyFacts};
 use crate::domain::rain::{RainDay, Upserted};
 use crate::domain::reminder::{Read, ReminderFilter, Stretch, Telling};
 use crate::domain::skill::{Answered, DutySkill, History, SkillFilter};
-use crate::domain::status::Status;
+use crate::domain::status::{Polled, Status};
 use crate::domain::system::{System, SystemFacts};
 use crate::domain::task::{Counted, Moves, State, Task};
 use crate::domain::visit::{Revision, Visit};
@@ -433,8 +433,8 @@ pub trait TaskStore: Send + Sync {
     async fn count_tasks(&self, account: AccountId, filter: &TaskFilter) -> Stored<Counted>;
     /// One task.
     async fn task(&self, account: AccountId, id: TaskId) -> Stored<Option<Task>>;
-    /// A system's status, if it was ever refreshed.
-    async fn status(&self, account: AccountId, system: SystemId) -> Stored<Option<Status>>;
+    /// A system's status, if it was ever refreshed, with the end of its day unless a refresh is waited for.
+    async fn status(&self, account: AccountId, system: SystemId) -> Stored<Option<Polled>>;
     /// Claims up to `limit` stale systems (inputs newer than the last refresh, or the local day over) that nobody else
     /// holds, grouped by gauge, and holds them until `until`. Two replicas never get the same system at once.
     async fn claim_stale(

@@ -1,6 +1,7 @@
 //! Tasks: what falls due, one row a component and duty.
 
 use crate::domain::Context;
+use crate::domain::account::Reach;
 use crate::domain::check::Check;
 use crate::domain::clock;
 use crate::domain::component::{Kind, words};
@@ -167,6 +168,16 @@ pub async fn list(
     let asked = PageAsked::read("tasks", cursor, limit)?;
     let rows = cx.store.tasks(account, filter, &asked).await?;
     Ok(asked.page("tasks", rows, |row| (row.sort_on(), row.id.0)))
+}
+
+/// One task, if it is within reach.
+pub async fn seen(cx: &Context, reach: &Reach, id: TaskId) -> Result<Task> {
+    let found = get(cx, reach.account, id).await?;
+    if reach.sees(found.system_id) {
+        Ok(found)
+    } else {
+        Err(Error::NotFound { what: "task", id: id.to_string() })
+    }
 }
 
 /// One task.

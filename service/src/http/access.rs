@@ -1,7 +1,7 @@
 //! Who is calling, and whether they may.
 
 use super::problem::ApiError;
-use crate::domain::account::{self, Key, Scope};
+use crate::domain::account::{self, Key, Reach, Scope};
 use crate::domain::ids::AccountId;
 use crate::domain::{Context, Error};
 use actix_web::body::{BoxBody, EitherBody, MessageBody};
@@ -48,16 +48,52 @@ fn bearer(headers: &header::HeaderMap) -> Option<&str> {
     scheme.eq_ignore_ascii_case("bearer").then(|| secret.trim())
 }
 
-fn with_scope(req: &HttpRequest, scope: Scope) -> Result<AccountId, ApiError> {
+/// The key, if it has the scope.
+fn with_scope(req: &HttpRequest, scope: Scope) -> Result<Rc<Key>, ApiError> {
     let extensions = req.extensions();
     let key = extensions.get::<Rc<Key>>().ok_or_else(|| {
         ApiError::new(ProblemCode::Unauthorized, "Send the key as `Authorization: Bearer KEY`.")
     })?;
     if key.scopes.contains(&scope) {
-        Ok(key.account_id)
+        Ok(Rc::clone(key))
     } else {
         let detail = format!("The key {:?} lacks the scope {}.", key.name, scope.as_str());
         Err(ApiError::new(ProblemCode::ScopeMissing, detail))
+    }
+}
+
+/// The account of a key that has the scope and is for the whole account.
+///
+/// A route is closed to keys of one system unless it asks for an [`Onlooker`]: one that nobody thought of is closed.
+fn of_account(req: &HttpRequest, scope: Scope) -> Result<AccountId, ApiError> {
+    let one_system = req.extensions().get::<Rc<Key>>().is_some_and(|key| key.system_id.is_some());
+    if one_system {
+        let detail = "The key is for one system: it reads that system's status, forecast, components and tasks, and \
+                      nothing else. Use a key of the whole account for this.";
+        return Err(ApiError::new(ProblemCode::OneSystemOnly, detail));
+    }
+    with_scope(req, scope).map(|key| key.account_id)
+}
+
+/// A caller who may read all systems or one of them, with the key.
+#[derive(Clone, Debug)]
+pub struct Onlooker {
+    /// How far it sees.
+    pub reach: Reach,
+    /// The key.
+    pub key: Rc<Key>,
+}
+
+impl FromRequest for Onlooker {
+    type Error = actix_web::Error;
+    type Future = Ready<Result<Self, Self::Error>>;
+
+    fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let key = with_scope(req, Scope::Read);
+        ready(key.map_err(Into::into).map(|key| {
+            let reach = Reach { account: key.account_id, only: key.system_id };
+            Self { reach, key }
+        }))
     }
 }
 
@@ -72,7 +108,7 @@ macro_rules! callers {
             type Future = Ready<Result<Self, Self::Error>>;
 
             fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
-                ready(with_scope(req, Scope::$scope).map(Self).map_err(Into::into))
+                ready(of_account(req, Scope::$scope).map(Self).map_err(Into::into))
             }
         }
     )*};

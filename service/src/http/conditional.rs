@@ -57,7 +57,8 @@ pub fn compound(req: &HttpRequest, version: i64, value: &impl Serialize) -> Resu
     Ok(tagged(req, &tag, body))
 }
 
-fn hash(body: &str) -> String {
+/// The tag of content that is known by nothing but itself.
+pub fn hash(body: &str) -> String {
     URL_SAFE_NO_PAD.encode(&Sha256::digest(body.as_bytes())[..16])
 }
 

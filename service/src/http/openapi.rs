@@ -2,7 +2,7 @@
 
 use super::routes::{
     accounts, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, skill,
-    subscriptions, systems, tasks, visits,
+    status, subscriptions, systems, tasks, visits,
 };
 use super::{precise, samples, service};
 use eavesward_contract as wire;
@@ -32,7 +32,8 @@ use utoipa::{Modify, OpenApi};
         properties::list, properties::create, properties::get, properties::update, properties::remove,
         gauges::list, gauges::create, gauges::get, gauges::update, gauges::remove,
         rain::list, rain::upsert, rain::remove,
-        systems::list, systems::create, systems::get, systems::update, systems::status,
+        systems::list, systems::create, systems::get, systems::update,
+        status::get, status::events,
         components::list, components::add, components::get, components::update, components::replace,
         components::retire,
         tasks::list, tasks::get,

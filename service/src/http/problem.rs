@@ -156,6 +156,10 @@ impl From<Error> for ApiError {
     }
 }
 
+/// Marks a request that came as HEAD: an answer without end must not be begun for it.
+#[derive(Clone, Copy, Debug)]
+pub struct HeadOnly;
+
 /// Adds path and request id to problems, and logs those that are the service's fault. Errors of the framework itself
 /// (a body cut short, say) become problems here too.
 pub async fn explain<B: MessageBody>(
@@ -165,6 +169,7 @@ pub async fn explain<B: MessageBody>(
     // HEAD is GET without the body, which the connection leaves out by itself.
     if req.method() == Method::HEAD {
         req.head_mut().method = Method::GET;
+        req.extensions_mut().insert(HeadOnly);
     }
     let instance = Some(shown(req.path()).to_owned());
     let request_id = req.extensions().get::<RequestId>().map(ToString::to_string);

@@ -45,11 +45,7 @@ const fn id(number: u128) -> Uuid {
 }
 
 fn key() -> wire::KeyRequest {
-    wire::KeyRequest {
-        name: "kitchen dashboard".to_owned(),
-        scopes: vec![wire::Scope::Read],
-        expires_at: None,
-    }
+    wire::KeyRequest::of_system("kitchen dashboard", id(3))
 }
 
 fn subscription() -> wire::SubscriptionRequest {
@@ -273,5 +269,6 @@ fn status() -> wire::SystemStatus {
             since: day(2026, 1, 24),
             runoff_mm: 58.5,
         }],
+        abridged: false,
     }
 }

@@ -10,24 +10,54 @@ use actix_web::{HttpRequest, HttpResponse};
 use base64::{Engine as _, engine::general_purpose::URL_SAFE_NO_PAD};
 use eavesward_contract::ProblemCode;
 use sha2::{Digest, Sha256};
-use std::sync::LazyLock;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, LazyLock};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, watch};
 use utoipa_swagger_ui::{Config, SwaggerUi};
 
-/// Whether new requests are wanted: `false` while the service shuts down.
+/// Whether new requests are wanted (not while the service shuts down), and places for answers that do not end by
+/// themselves.
 #[derive(Debug)]
-pub struct Open(AtomicBool);
+pub struct Open {
+    open: watch::Sender<bool>,
+    streams: Arc<Semaphore>,
+}
 
-impl Default for Open {
-    fn default() -> Self {
-        Self(AtomicBool::new(true))
-    }
+/// A place for an answer that goes on until its reader leaves or the service shuts down. Dropping it frees the place.
+#[derive(Debug)]
+pub struct Stream {
+    open: watch::Receiver<bool>,
+    _place: OwnedSemaphorePermit,
 }
 
 impl Open {
-    /// Says that the service is shutting down.
+    /// Open, with room for so many streams at once.
+    pub fn new(streams: usize) -> Self {
+        let places = streams.min(Semaphore::MAX_PERMITS);
+        Self { open: watch::Sender::new(true), streams: Arc::new(Semaphore::new(places)) }
+    }
+
+    /// Says that the service is shutting down; streams end.
     pub fn close(&self) {
-        self.0.store(false, Ordering::Relaxed);
+        self.open.send_replace(false);
+        self.streams.close();
+    }
+
+    fn is_open(&self) -> bool {
+        *self.open.borrow()
+    }
+
+    /// A place for a stream, if there is one and the service is not shutting down.
+    pub fn stream(&self) -> Option<Stream> {
+        let place = Arc::clone(&self.streams).try_acquire_owned().ok()?;
+        Some(Stream { open: self.open.subscribe(), _place: place })
+    }
+}
+
+impl Stream {
+    /// Ends when the service shuts down.
+    pub async fn closed(&mut self) {
+        // An error means that the service is gone, which is the same.
+        let _ = self.open.wait_for(|open| !open).await;
     }
 }
 
@@ -46,7 +76,7 @@ pub async fn healthz() -> HttpResponse {
 #[utoipa::path(get, path = "/readyz", tag = "service", operation_id = "readyz",
     responses((status = 200, description = "It is ready", body = String, content_type = "text/plain")))]
 pub async fn readyz(cx: web::Data<Context>, open: web::Data<Open>) -> Result<HttpResponse, ApiError> {
-    if !open.0.load(Ordering::Relaxed) {
+    if !open.is_open() {
         return Err(ApiError::new(ProblemCode::Unavailable, "The service is shutting down."));
     }
     cx.store.ping().await.map_err(crate::domain::Error::from)?;

@@ -12,6 +12,8 @@ mod people;
 mod reminder;
 pub use reminder::feed;
 mod skill;
+mod status;
+pub use status::small;
 mod subscription;
 pub use subscription::{Letters, subscription, subscription_draft};
 mod system;

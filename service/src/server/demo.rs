@@ -2,7 +2,7 @@
 //! made from a seed. No place, firm or person in it exists.
 
 use crate::config::Settings;
-use crate::domain::account::{self, KeyDraft, Scope};
+use crate::domain::account::{self, KeyDraft};
 use crate::domain::clock::local_date;
 use crate::domain::component::{
     Component, ComponentFacts, Emptying, Exposition, Material, MonthDay, Part, Shade, ValveType,
@@ -44,7 +44,7 @@ pub async fn load(cx: &Context, settings: &Settings) -> Result<String> {
         scenario(cx, account.id, today).await?;
         account.id
     };
-    let draft = KeyDraft { name: "demo".to_owned(), scopes: Scope::ALL.to_vec(), expires_at: None };
+    let draft = KeyDraft::of_everything("demo");
     let (_, secret) = account::create_key(cx, account, draft).await?;
     refresh::run(cx).await?;
     while skill::run(cx).await? > 0 {}
@@ -421,7 +421,7 @@ async fn due_list(
         "\nAsk for the same list with curl:\n\n  curl -H 'Authorization: Bearer {key}' '{url}/v1/tasks?within=P7D'\n\n\
          with the command:\n\n  export EAVESWARD_URL={url} EAVESWARD_KEY={key}\n  \
          cargo run -q --release -p eavesward-client --features cli -- due\n\n\
-         and with the SDK (client/examples/weekly_list.rs):\n\n  \
+         and with the SDK (client/examples has weekly_list.rs, poll_status.rs and log_visit.rs):\n\n  \
          cargo run -q --release -p eavesward-client --example weekly_list\n\n\
          The API can be read and tried at {url}/docs/. Stop with Ctrl-C.\n"
     );

@@ -84,7 +84,7 @@ impl Stopper {
 impl Application {
     /// Listens and starts the job loop. The port is known afterwards, also when it was asked for as 0.
     pub fn start(settings: &Settings, cx: Context) -> Result<Self> {
-        let open = web::Data::new(Open::default());
+        let open = web::Data::new(Open::new(settings.streams));
         let (data, ready) = (web::Data::new(cx.clone()), open.clone());
         let metrics = PrometheusMetricsBuilder::new("eavesward")
             .endpoint("/metrics")

@@ -158,7 +158,9 @@ async fn key(
         .map(|word| Scope::parse(word).with_context(|| format!("{word:?} is not one of read, write, admin")))
         .collect::<Result<Vec<_>>>()?;
     let (key, secret) =
-        account::create_key(cx, id, KeyDraft { name, scopes, expires_at: None }).await.map_err(fields)?;
+        account::create_key(cx, id, KeyDraft { name, scopes, system_id: None, expires_at: None })
+            .await
+            .map_err(fields)?;
     say(&format!("Key {} was made, shown this once:\n\n  {}\n", key.id, secret.reveal()))
 }
 

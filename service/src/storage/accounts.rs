@@ -10,7 +10,8 @@ use crate::storage::sql::{Sql, sql};
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 
-const KEY_COLUMNS: &str = "id, account_id, name, scopes, hash, hint, created_at, expires_at, revoked_at";
+const KEY_COLUMNS: &str = "id, account_id, name, scopes, hash, hint, created_at, expires_at, revoked_at, \
+                           system_id";
 
 fn select_keys() -> Sql {
     let mut query = sql("SELECT ");
@@ -27,7 +28,7 @@ fn insert_key(key: &Key) -> Sql {
             .on(scope_words(&key.scopes))
             .on(&key.hash)
             .on(&key.hint);
-        row.on(key.created_at).on(key.expires_at).on(key.revoked_at);
+        row.on(key.created_at).on(key.expires_at).on(key.revoked_at).on(key.system_id);
     });
     query
 }

@@ -3,7 +3,7 @@
 use crate::domain::duty::Duty;
 use crate::domain::ids::{AccountId, SystemId, TaskId};
 use crate::domain::paging::PageAsked;
-use crate::domain::status::Status;
+use crate::domain::status::Polled;
 use crate::domain::store::{Refreshed, StaleSystem, Stored, TaskFilter, TaskStore};
 use crate::domain::task::{Counted, Moves, NO_DATE, State, Task};
 use crate::storage::connection::{Database, retried};
@@ -123,19 +123,23 @@ impl TaskStore for Database {
         self.first::<TaskRow>(query).await?.map(TaskRow::read).transpose()
     }
 
-    async fn status(&self, account: AccountId, system: SystemId) -> Stored<Option<Status>> {
+    async fn status(&self, account: AccountId, system: SystemId) -> Stored<Option<Polled>> {
         let mut tx = self.begin_reading().await?;
-        let query =
-            sql("SELECT f.packed, f.as_of, s.name FROM forecasts f JOIN systems s ON s.id = f.system_id \
-             WHERE f.system_id = $1 AND s.account_id = $2");
-        let found = tx.first::<(Vec<u8>, i64, String)>(query.on(system).on(account)).await?;
-        let Some((packed, as_of, name)) = found else { return Ok(None) };
+        let query = sql(
+            "SELECT f.packed, f.as_of, s.name, r.next_at, r.inputs_version = r.refreshed_version \
+             FROM forecasts f JOIN systems s ON s.id = f.system_id JOIN refreshes r ON r.system_id = f.system_id \
+             WHERE f.system_id = $1 AND s.account_id = $2",
+        );
+        let found = tx.first::<(Vec<u8>, i64, String, i64, bool)>(query.on(system).on(account)).await?;
+        let Some((packed, as_of, name, next_at, up_to_date)) = found else { return Ok(None) };
         let query = sql("SELECT line, id FROM tasks WHERE system_id = $1").on(system);
         let ids = tx.all::<(i64, Uuid)>(query).await?;
         tx.commit().await?;
         let ids = ids.into_iter().map(|(line, id)| (line as usize, TaskId(id))).collect();
         let as_of = Place { table: "forecasts", id: system.0 }.date("as_of", as_of)?;
-        Opened::of(&packed, system.0)?.status((system, name), as_of, &ids).map(Some)
+        let next_at = Place { table: "refreshes", id: system.0 }.instant("next_at", next_at)?;
+        let status = Opened::of(&packed, system.0)?.status((system, name), as_of, &ids)?;
+        Ok(Some(Polled { status, ends_at: up_to_date.then_some(next_at) }))
     }
 
     async fn claim_stale(

@@ -160,6 +160,11 @@ impl Own {
         Self { property, gauge, system, component, ids: BTreeMap::new() }
     }
 
+    /// The system.
+    pub fn system(&self) -> &str {
+        &self.system
+    }
+
     /// The id of what a path names.
     pub fn id(&self, operation: &Operation) -> &str {
         let noun = operation.noun();

@@ -1,6 +1,6 @@
 //! Status: small, made for polling, and right.
 
-use super::scenario::{all_kinds, component, id_of, place, rain, three};
+use super::scenario::{all_kinds, component, id_of, place, rain, system, three};
 use crate::support::app::{App, Reply, over_both};
 use serde_json::{Value, json};
 
@@ -8,6 +8,8 @@ over_both! {
     runoff_is_what_hand_computation_gives;
     a_poll_costs_nothing_until_something_changes;
     a_system_of_every_kind_fits_into_two_kilobytes;
+    the_longest_names_fit_too_and_it_says_what_it_left_out;
+    it_says_for_how_long_there_is_no_need_to_ask_again;
     the_next_duties_are_those_of_the_tasks;
     a_system_that_was_never_refreshed_answers_too;
 }
@@ -95,7 +97,7 @@ async fn a_system_of_every_kind_fits_into_two_kilobytes(app: &App) {
     app.refresh().await;
     let path = format!("/v1/systems/{}/status", place.system_id());
     let reply = Reply::of(app.request("GET", &path)).await;
-    assert!(reply.text.len() < 2048, "{} bytes: {}", reply.text.len(), reply.text);
+    assert!(reply.text.len() < 2000, "{} bytes: {}", reply.text.len(), reply.text);
     assert_eq!(reply.expect(200)["since_served"].as_array().expect("duties").len(), 6);
     // However many parts there are, a poll stays a poll.
     for index in 0..30 {
@@ -104,7 +106,81 @@ async fn a_system_of_every_kind_fits_into_two_kilobytes(app: &App) {
     }
     app.refresh().await;
     let reply = Reply::of(app.request("GET", &path)).await;
-    assert!(reply.text.len() < 2048, "{} bytes: {}", reply.text.len(), reply.text);
+    assert!(reply.text.len() < 2000, "{} bytes: {}", reply.text.len(), reply.text);
+}
+
+async fn the_longest_names_fit_too_and_it_says_what_it_left_out(app: &App) {
+    // 200 characters are the most that a name may have: of one byte, of two in JSON, of four.
+    for letter in ["x", "\"", "\u{1f4a7}"] {
+        let name = letter.repeat(200);
+        let mut parts = all_kinds();
+        for (index, part) in parts.as_array_mut().expect("parts").iter_mut().enumerate() {
+            // Names differ at their end alone, where they are cut.
+            let digits = format!("{index:03}");
+            part["name"] = json!(letter.repeat(197) + &digits);
+        }
+        let place = place(app, parts).await;
+        let path = format!("/v1/systems/{}", place.system_id());
+        let mut facts = system(&place.property, &place.gauge, json!([]));
+        facts.as_object_mut().expect("an object").remove("components");
+        facts["name"] = json!(name);
+        app.put(&path, 1, &facts).await.expect(200);
+        rain(app, &place.gauge, "2025-01-01", 425, 1.5).await;
+        app.refresh().await;
+        let reply = Reply::of(app.request("GET", &format!("{path}/status"))).await;
+        let status = reply.expect(200);
+        assert!(reply.text.len() < 2000, "{} bytes: {}", reply.text.len(), reply.text);
+        assert_eq!(status["abridged"], true);
+        let shown = status["system_name"].as_str().expect("a name").trim_end_matches('\u{2026}').to_owned();
+        assert!(shown.len() >= letter.len() * 19 && name.starts_with(&shown), "{shown}");
+        // The most urgent duty is there, and leads to the rest.
+        let first = &status["next"][0];
+        let tasks = place.tasks(app).await;
+        assert_eq!(first["task_id"], tasks[0]["id"]);
+        assert_eq!(tasks[0]["component_name"].as_str().expect("a name").chars().count(), 200);
+    }
+    // What is small enough is left alone, and does not speak of it.
+    let place = place(app, three()).await;
+    app.refresh().await;
+    assert!(status(app, place.system_id()).await.get("abridged").is_none());
+}
+
+async fn it_says_for_how_long_there_is_no_need_to_ask_again(app: &App) {
+    let place = place(app, three()).await;
+    app.refresh().await;
+    let path = format!("/v1/systems/{}/status", place.system_id());
+    let ask = async |tag: &str| Reply::of(app.request("GET", &path).header("If-None-Match", tag)).await;
+    let first = ask("\"none\"").await;
+    assert_eq!((first.status, first.header("cache-control")), (200, "private, max-age=60"));
+    let again = ask(first.header("etag")).await;
+    assert_eq!((again.status, again.header("cache-control")), (304, "private, max-age=60"));
+    // Midnight at the property: Europe/London in March is UTC.
+    app.clock.set("2026-03-01T23:59:18Z".parse().expect("an instant"));
+    assert_eq!(ask(first.header("etag")).await.header("cache-control"), "private, max-age=42");
+    app.at("2026-03-02T00:00:00Z").await;
+    let next = ask(first.header("etag")).await;
+    assert_eq!((next.status, next.header("cache-control")), (200, "private, max-age=60"));
+    // While a change is worked out, asking again soon is right. The claim keeps the loop from doing it.
+    let now = "2026-03-02T00:00:00Z".parse().expect("an instant");
+    for _ in 0..20 {
+        place
+            .visit(
+                app,
+                "2026-02-20",
+                json!({"component_id": place.component("screen"), "duty": "clean_screen",
+            "done": true}),
+            )
+            .await;
+        let until = "2026-03-02T00:05:00Z".parse().expect("an instant");
+        let claims = app.cx.store.claim_stale(now, until, 100).await.expect("claims");
+        if claims.is_empty() {
+            continue;
+        }
+        let stale = ask(next.header("etag")).await;
+        assert_eq!(stale.header("cache-control"), "private, max-age=0");
+        return;
+    }
+    panic!("the loop was always faster");
 }
 
 async fn the_next_duties_are_those_of_the_tasks(app: &App) {

@@ -12,7 +12,7 @@ over_both! {
 }
 
 async fn key(client: &Client, scopes: Vec<Scope>) -> (uuid::Uuid, String) {
-    let request = KeyRequest { name: "terrace tablet".to_owned(), scopes, expires_at: None };
+    let request = KeyRequest::new("terrace tablet", scopes);
     let made = client.keys().create(&request).await.expect("a key");
     (made.key.id, made.secret)
 }

@@ -12,7 +12,7 @@ use eavesward_client::contract::{
 use eavesward_client::{
     AnswerQuery, Client, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, ListQuery,
     RainFileOptions, RainQuery, ReminderQuery, SkillQuery, StatusChange, SystemQuery, TaskQuery, VisitQuery,
-    property_update_from, system_update_from,
+    WatchOptions, property_update_from, system_update_from,
 };
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
@@ -99,8 +99,7 @@ async fn counted(app: &App) -> BTreeSet<(String, String)> {
 
 async fn account_and_keys(client: &Client) {
     assert_eq!(client.account().await.expect("the account").name, "first account");
-    let request =
-        KeyRequest { name: "terrace tablet".to_owned(), scopes: vec![Scope::Read], expires_at: None };
+    let request = KeyRequest::new("terrace tablet", [Scope::Read]);
     let made = client.keys().create(&request).await.expect("a key");
     assert!(made.secret.starts_with(&made.key.hint), "{made:?}");
     let keys = client.keys().list(&ListQuery::default()).all().await.expect("the keys");
@@ -254,6 +253,8 @@ async fn systems(client: &Client) {
         matches!(&change, StatusChange::Fresh { status, .. } if status.system_id == made.id),
         "{change:?}"
     );
+    let events = client.systems().events(made.id, &WatchOptions::default()).next().await;
+    assert_eq!(events.expect("goes on").expect("a status").status.system_id, made.id);
     let forecast = client.systems().forecast(made.id, Some(day("2026-02-01"))).await.expect("a forecast");
     assert_eq!((forecast.system_id, forecast.as_of), (Some(made.id), day("2026-02-01")));
 }

@@ -4,6 +4,7 @@
 //! other files look at what the SDK adds to the wire. `command` runs `eavesward` as a process.
 
 mod access;
+mod blocking;
 mod calls;
 mod command;
 mod lost_answers;
@@ -11,6 +12,7 @@ mod paging;
 mod rain;
 mod status;
 mod updates;
+mod watch;
 
 use crate::support::app::App;
 use chrono::NaiveDate;

@@ -31,7 +31,7 @@ async fn fill(app: &App, client: &Client) -> super::Place {
         let made = client.properties().create(&property(name)).await.expect("a property");
         let under = client.gauges().create(&gauge(name)).await.expect("a gauge");
         client.systems().create(&super::system(&made, &under, name)).await.expect("a system");
-        let key = KeyRequest { name: name.to_owned(), scopes: vec![Scope::Read], expires_at: None };
+        let key = KeyRequest::new(name, [Scope::Read]);
         client.keys().create(&key).await.expect("a key");
     }
     client.gauges().send_rain(place.gauge.id, &rain_of("2026-01-01", 25, 1.0), true).await.expect("rain");

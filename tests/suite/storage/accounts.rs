@@ -1,15 +1,16 @@
 //! Accounts and keys.
 
-use super::make::{account, after, at, first, new_account, new_key};
+use super::make::{account, after, at, first, home, new_account, new_key};
 use super::{Rig, on_both};
 use eavesward_service::domain::account::Scope;
-use eavesward_service::domain::ids::AccountId;
+use eavesward_service::domain::ids::{AccountId, SystemId};
 use eavesward_service::domain::store::{AccountStore as _, Store};
 
 on_both!(
     accounts_and_keys_come_back_as_they_were,
     keys_are_paged_by_age_and_kept_apart,
     a_revoked_key_stays_revoked_since_then,
+    a_key_of_one_system_comes_back_with_it,
     one_of_eight_rivals_makes_the_first_account,
     no_first_account_after_another,
     the_store_can_be_shared_as_an_object,
@@ -58,6 +59,19 @@ async fn a_revoked_key_stays_revoked_since_then(rig: &Rig) {
     assert!(store.revoke_key(mine, key.id, at(70)).await.unwrap());
     let stored = store.key_by_hash(&key.hash).await.unwrap().unwrap();
     assert_eq!(stored.revoked_at, Some(at(60)));
+}
+
+async fn a_key_of_one_system_comes_back_with_it(rig: &Rig) {
+    let store = &rig.database;
+    let home = home(rig).await;
+    let mut key = new_key(home.account, 1);
+    (key.scopes, key.system_id) = (vec![Scope::Read], Some(home.system.id));
+    store.insert_key(&key).await.unwrap();
+    assert_eq!(store.key_by_hash(&key.hash).await.unwrap(), Some(key.clone()));
+    assert!(store.keys(home.account, &first(100)).await.unwrap().contains(&key));
+    let mut stray = new_key(home.account, 2);
+    stray.system_id = Some(SystemId::new());
+    assert!(store.insert_key(&stray).await.is_err(), "a key of a system that never was");
 }
 
 async fn one_of_eight_rivals_makes_the_first_account(rig: &Rig) {

@@ -152,7 +152,7 @@ async fn refreshed_like_new(rig: &Rig, cx: &Context, home: &Home) {
         assert_eq!(task.map(|task| &task.forecast), Some(&as_kept(duty)));
     }
     let status = rig.database.status(home.account, home.system.id).await.unwrap().unwrap();
-    assert_eq!((status.as_of, status.rain_through), (found.as_of, found.climate.rain_through));
+    assert_eq!((status.status.as_of, status.status.rain_through), (found.as_of, found.climate.rain_through));
     assert!(tasks.iter().all(|task| task.as_of == found.as_of && task.refreshed_at == cx.clock.now()));
 }
 
@@ -248,7 +248,7 @@ async fn a_system_follows_its_gauge(rig: &Rig) {
     rig.database.put_rain(home.account, other.id, &readings(0, &[9.0])).await.unwrap().unwrap();
     refreshed_like_new(rig, &cx, &home).await;
     let status = rig.database.status(home.account, home.system.id).await.unwrap().unwrap();
-    assert_eq!(status.rain_through, Some(day(0)));
+    assert_eq!(status.status.rain_through, Some(day(0)));
 }
 
 async fn many_batches_are_refreshed_by_several_hands(rig: &Rig) {

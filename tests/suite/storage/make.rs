@@ -63,6 +63,7 @@ pub fn new_key(account_id: AccountId, seconds: i64) -> Key {
         account_id,
         name: "gatehouse".to_owned(),
         scopes: vec![Scope::Read, Scope::Admin],
+        system_id: None,
         hash: hash(&id.to_string()),
         hint: "ew_abcdef".to_owned(),
         created_at: at(seconds),

@@ -135,7 +135,7 @@ async fn an_older_refresh_does_not_set_a_newer_one_back(rig: &Rig) {
     store.finish_refresh(&[late], at(80)).await.unwrap();
     assert_eq!(tasks(rig, &home).await, [newer]);
     let status = store.status(home.account, home.system.id).await.unwrap().unwrap();
-    assert_eq!(status.as_of, day(0));
+    assert_eq!(status.status.as_of, day(0));
     assert_eq!(store.stale_count(at(81)).await.unwrap(), 0);
 }
 

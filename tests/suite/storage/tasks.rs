@@ -78,8 +78,8 @@ async fn tasks_and_statuses_come_back_as_they_were(rig: &Rig) {
         assert_eq!(store.task(account, task.id).await.unwrap().as_ref(), Some(task));
     }
     assert_eq!(store.task(account, TaskId(uuid::Uuid::nil())).await.unwrap(), None);
-    let status = make::status(&fleet.second, day(0));
-    assert_eq!(store.status(account, fleet.second.id).await.unwrap(), Some(status));
+    let polled = store.status(account, fleet.second.id).await.unwrap().unwrap();
+    assert_eq!(polled.status, make::status(&fleet.second, day(0)));
     let (fresh, _) =
         make::add_system(rig, account, fleet.home.property.id, fleet.home.gauge.id, "Never refreshed").await;
     assert_eq!(store.status(account, fresh.id).await.unwrap(), None);
@@ -171,7 +171,7 @@ async fn names_and_places_are_those_of_now(rig: &Rig) {
         assert_eq!(task.property_id, home.property.id);
     }
     let status = store.status(home.account, fleet.second.id).await.unwrap().unwrap();
-    assert_eq!(status.system_name, "Hothouse");
+    assert_eq!(status.status.system_name, "Hothouse");
 }
 
 async fn tasks_of_another_account_are_out_of_reach(rig: &Rig) {

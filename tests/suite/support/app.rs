@@ -225,9 +225,17 @@ pub struct Reply {
 impl Reply {
     /// Sends a request.
     pub async fn of(request: reqwest::RequestBuilder) -> Self {
-        let response = request.send().await.expect("an answer");
+        let mut response = request.send().await.expect("an answer");
         let (status, headers) = (response.status().as_u16(), response.headers().clone());
-        Self { status, headers, text: response.text().await.expect("a body") }
+        let endless = headers.get("content-type").is_some_and(|kind| kind == "text/event-stream");
+        let text = if endless {
+            // What came at once; the rest may take for ever.
+            let piece = response.chunk().await.expect("a piece").unwrap_or_default();
+            String::from_utf8(piece.to_vec()).expect("UTF-8")
+        } else {
+            response.text().await.expect("a body")
+        };
+        Self { status, headers, text }
     }
 
     /// The body as JSON, if the status is the expected one.

@@ -30,6 +30,10 @@ pub struct App<'a> {
     pub json: bool,
     /// Units in tables.
     pub units: Units,
+    /// Whether states have a colour.
+    pub colours: bool,
+    /// Whether something that moves may be drawn on standard error.
+    pub progress: bool,
     /// Input and output.
     pub io: Io<'a>,
 }

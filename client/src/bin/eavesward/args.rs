@@ -1,15 +1,24 @@
 //! The command line: what holds for every subcommand, and the list of them.
 
+use crate::around::Colour;
 use crate::cmd::{
-    calendar, component, digest, due, duty, forecast, gauge, key, property, rain, reminders, skill, status,
-    subscription, system, visit,
+    calendar, component, digest, due, duty, forecast, gauge, key, paper, profile, property, rain, reminders,
+    skill, status, subscription, system, visit, watch,
 };
 use crate::show::Units;
-use clap::{Parser, Subcommand};
+use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 
 const AFTER_HELP: &str = "\
 Wherever PROPERTY, GAUGE or SYSTEM is asked for, an id or the exact name will do.
+Quantities may have a unit, such as \"1200 gal\", \"0.5 in\" or \"50 m2\"; numbers have a point and no commas.
+
+The service and its key are taken from the first of these that is given:
+  --url, --key-file and --key
+  the profile of --profile or EAVESWARD_PROFILE
+  EAVESWARD_URL and EAVESWARD_KEY
+  the profile that `eavesward profile use` chose
+EAVESWARD_UNITS is us or si. NO_COLOR keeps the output plain.
 
 Exit codes:
   0  done
@@ -25,28 +34,42 @@ const EVERYWHERE: &str = "Everywhere";
 #[derive(Parser)]
 #[command(name = "eavesward", version, after_help = AFTER_HELP)]
 pub struct Cli {
-    /// Where the service is
-    #[arg(long, global = true, help_heading = EVERYWHERE, env = "EAVESWARD_URL", default_value = "http://127.0.0.1:8750")]
-    pub url: String,
-    /// The bearer key; other users of the machine can see it here, so prefer the environment or a file
-    #[arg(long, global = true, help_heading = EVERYWHERE, env = "EAVESWARD_KEY", hide_env_values = true)]
+    /// What holds for every subcommand
+    #[command(flatten)]
+    pub everywhere: Everywhere,
+    /// What to do
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What holds for every subcommand.
+#[derive(Args)]
+pub struct Everywhere {
+    /// Where the service is; http://127.0.0.1:8750 when nothing says so
+    #[arg(long, global = true, help_heading = EVERYWHERE)]
+    pub url: Option<String>,
+    /// The bearer key; other users of the machine can see it here, so prefer a file or a profile
+    #[arg(long, global = true, help_heading = EVERYWHERE)]
     pub key: Option<String>,
-    /// A file that holds the bearer key; goes before --key
+    /// A file that holds the bearer key and that only you can read; goes before --key
     #[arg(long, global = true, help_heading = EVERYWHERE, value_name = "FILE")]
     pub key_file: Option<PathBuf>,
+    /// The profile to use, see `eavesward profile`
+    #[arg(long, global = true, help_heading = EVERYWHERE, value_name = "NAME")]
+    pub profile: Option<String>,
     /// Print JSON as the service sends it, always in SI
     #[arg(long, global = true, help_heading = EVERYWHERE)]
     pub json: bool,
-    /// Units of figures; files, flags and the service's own sentences are SI whatever this says
-    #[arg(long, global = true, help_heading = EVERYWHERE, value_enum, default_value_t = Units::Si)]
-    pub units: Units,
+    /// Units of figures, si when nothing says so; files and the service's own sentences are SI whatever this says
+    #[arg(long, global = true, help_heading = EVERYWHERE, value_enum)]
+    pub units: Option<Units>,
+    /// Whether states have a colour; words say it all the same
+    #[arg(long, global = true, help_heading = EVERYWHERE, value_enum, default_value_t = Colour::Auto, value_name = "WHEN")]
+    pub color: Colour,
     /// Longest time for one attempt, in seconds
     #[arg(long, global = true, help_heading = EVERYWHERE, value_name = "SECONDS", default_value_t = 60,
         value_parser = clap::value_parser!(u64).range(1..=3600))]
     pub timeout: u64,
-    /// What to do
-    #[command(subcommand)]
-    pub command: Command,
 }
 
 /// What to do.
@@ -65,6 +88,8 @@ pub enum Command {
     Forecast(forecast::Forecast),
     /// A system in a few lines
     Status(status::Status),
+    /// A system as it changes, until you stop it
+    Watch(watch::Watch),
     /// Rain of a gauge
     #[command(subcommand)]
     Rain(rain::Rain),
@@ -96,4 +121,11 @@ pub enum Command {
     Key(key::Key),
     /// The account that the key belongs to
     Account,
+    /// Several services by name
+    #[command(subcommand)]
+    Profile(profile::Profile),
+    /// Print completions for a shell
+    Completions(paper::Completions),
+    /// Print the manual page
+    Man(paper::Man),
 }

@@ -102,7 +102,7 @@ fn report_error(error: &Error, url: &str, err: &mut dyn Write) -> io::Result<()>
         }
     }
     if error.is_unauthorized() {
-        writeln!(err, "  Give a key of this service with --key-file or in EAVESWARD_KEY.")?;
+        writeln!(err, "  Give a key of this service with --key-file, in EAVESWARD_KEY or in a profile.")?;
     } else if error.is_version_mismatch() {
         writeln!(err, "  It was changed while this command ran. Look at it, then run the command again.")?;
     } else if error.is_connect() {

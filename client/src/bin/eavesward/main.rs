@@ -1,13 +1,18 @@
 //! The command `eavesward`: the whole job by hand, over the SDK.
 //!
 //! `args` is the command line, `cmd` has one file a subcommand (arguments, what it does, what it prints), `app` is
-//! what they share, `failure` turns what went wrong into words and an exit code.
+//! what they share, `around` the environment, `access` and `profiles` which service is asked, `failure` turns what went wrong into words and an exit code.
 
+mod access;
 mod app;
 mod args;
+mod around;
 mod cmd;
 mod failure;
 mod parse;
+mod profiles;
+mod progress;
+mod quantity;
 mod show;
 mod table;
 #[cfg(test)]
@@ -15,12 +20,14 @@ mod tests;
 
 use app::Io;
 use args::Cli;
+use around::Around;
 use clap::Parser;
 use std::io::{BufWriter, Write};
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
     let cli = Cli::parse();
+    let around = Around::of_process();
     let (mut stdin, mut stderr) = (std::io::stdin().lock(), std::io::stderr().lock());
     let mut stdout = BufWriter::new(std::io::stdout().lock());
     let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
@@ -32,5 +39,5 @@ fn main() -> ExitCode {
         }
     };
     let io = Io { stdin: &mut stdin, out: &mut stdout, err: &mut stderr };
-    ExitCode::from(runtime.block_on(cmd::run(cli, io)))
+    ExitCode::from(runtime.block_on(cmd::run(cli, &around, io)))
 }

@@ -1,7 +1,7 @@
 //! Words of the command line.
 
 use eavesward_client::contract::{Duty, Finding, FoundClass, MonthDay, MonthlyNormals};
-use eavesward_client::units::MM_PER_INCH;
+use eavesward_client::units::Length;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
@@ -54,10 +54,9 @@ pub fn finding(text: &str) -> Result<Finding, String> {
         "heavy" => Finding::Class { class: FoundClass::Heavy },
         "blocked" => Finding::Blocked {},
         other => {
-            if let Some(mm) = other.strip_suffix("mm") {
-                Finding::Depth { depth_mm: positive(mm)? }
-            } else if let Some(inches) = other.strip_suffix("in") {
-                Finding::Depth { depth_mm: positive(inches)? * MM_PER_INCH }
+            if let Ok(depth) = other.parse::<Length>() {
+                let depth_mm = Some(depth.in_millimetres()).filter(|mm| *mm >= 0.0).ok_or_else(told)?;
+                Finding::Depth { depth_mm }
             } else if let Some(percent) = other.strip_suffix('%') {
                 Finding::Fraction { fraction: positive(percent)? / 100.0 }
             } else {
@@ -223,11 +222,12 @@ mod tests {
             ("0.35", fraction(0.35)),
             ("35%", fraction(0.35)),
             ("40mm", Ok(Finding::Depth { depth_mm: 40.0 })),
+            ("4 cm", Ok(Finding::Depth { depth_mm: 40.0 })),
             ("1.5in", Ok(Finding::Depth { depth_mm: 38.099_999_999_999_994 })),
         ] {
             assert_eq!(finding(text), want, "{text}");
         }
-        for text in ["", "full", "-0.1", "-4mm", "mm", "NaN", "inf", "40cm", "%"] {
+        for text in ["", "full", "-0.1", "-4mm", "mm", "NaN", "inf", "40 gal", "4,5 in", "%"] {
             assert!(finding(text).is_err(), "{text}");
         }
     }

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use clap::ValueEnum;
 use eavesward_client::contract::{Caution, DecidedBy, Finding, Hazard, Mark, Tally, Window};
 use eavesward_client::units;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// The months.
@@ -12,12 +12,33 @@ pub const MONTHS: [&str; 12] =
     ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
 
 /// Units in tables.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Units {
     /// Inches, US gallons, square feet
     Us,
     /// Millimetres, litres, square metres
     Si,
+}
+
+/// The colour of a state's word as the numbers of an escape code; nothing for a state that needs none, and for any other
+/// word. The word stays beside it.
+pub fn state_colour(word: &str) -> Option<&'static str> {
+    match word {
+        "late" => Some("1;31"),
+        "due" => Some("33"),
+        "near" => Some("36"),
+        _ => None,
+    }
+}
+
+/// A state's word in its colour.
+pub fn state(state: &impl Serialize, colours: bool) -> String {
+    let word = words(state);
+    match state_colour(&word).filter(|_| colours) {
+        Some(colour) => format!("\u{1b}[{colour}m{word}\u{1b}[0m"),
+        None => word,
+    }
 }
 
 /// A figure with its unit, converted if the unit's first word is a length, volume or area that people measure otherwise.

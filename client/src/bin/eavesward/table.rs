@@ -1,16 +1,23 @@
 //! Tables of plain text.
 
+use crate::show::state_colour;
 use std::io::{self, Write};
 
 /// A table whose columns are as wide as their widest cell.
 pub struct Table {
     rows: Vec<Vec<String>>,
+    colours: bool,
 }
 
 impl Table {
     /// A table with these column heads.
     pub fn new<const N: usize>(heads: [&str; N]) -> Self {
-        Self { rows: vec![heads.iter().map(|head| head.to_uppercase()).collect()] }
+        Self { rows: vec![heads.iter().map(|head| head.to_uppercase()).collect()], colours: false }
+    }
+
+    /// With colours for states, if they are wanted.
+    pub fn colours(self, colours: bool) -> Self {
+        Self { colours, ..self }
     }
 
     /// Adds a row.
@@ -31,11 +38,27 @@ impl Table {
         };
         let widths: Vec<usize> = (0..columns).map(width_of).collect();
         for row in &self.rows {
-            let cells: Vec<String> =
-                row.iter().zip(&widths).map(|(cell, width)| format!("{cell:<width$}")).collect();
+            let cells: Vec<String> = (row.iter().zip(&widths).enumerate())
+                .map(|(column, (cell, width))| self.painted(column, cell, *width))
+                .collect();
             writeln!(out, "{}", cells.join("  ").trim_end())?;
         }
         Ok(())
+    }
+}
+
+impl Table {
+    /// A cell as wide as its column. Only the word has a colour, not the blanks after it.
+    fn painted(&self, column: usize, cell: &str, width: usize) -> String {
+        let of_states =
+            self.rows.first().and_then(|heads| heads.get(column)).is_some_and(|head| head == "STATE");
+        match state_colour(cell).filter(|_| self.colours && of_states) {
+            Some(colour) => {
+                let blanks = width.saturating_sub(cell.chars().count());
+                format!("\u{1b}[{colour}m{cell}\u{1b}[0m{:blanks$}", "")
+            }
+            None => format!("{cell:<width$}"),
+        }
     }
 }
 
@@ -47,6 +70,21 @@ pub fn printable(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn states_have_colours_only_where_they_are_wanted_and_words_always() {
+        let text = |colours| {
+            let mut table = Table::new(["state", "name"]).colours(colours);
+            table.row(["late".to_owned(), "late".to_owned()]);
+            table.row(["resting".to_owned(), "shed".to_owned()]);
+            let mut out = Vec::new();
+            table.write(&mut out).expect("memory takes anything");
+            String::from_utf8(out).expect("UTF-8")
+        };
+        let plain = "STATE    NAME\nlate     late\nresting  shed\n";
+        assert_eq!(text(false), plain);
+        assert_eq!(text(true), plain.replace("late     late", "\u{1b}[1;31mlate\u{1b}[0m     late"));
+    }
 
     #[test]
     fn columns_line_up_and_lines_end_clean() {

@@ -2,7 +2,7 @@
 
 use crate::domain::ids::{ComponentId, SystemId};
 use crate::domain::{Context, component, paging::PageFound};
-use crate::http::access::{Reader, Version, Writer};
+use crate::http::access::{Onlooker, Reader, Version, Writer};
 use crate::http::body::Json;
 use crate::http::conditional::{page, versioned};
 use crate::http::idempotent::{Reply, once};
@@ -34,12 +34,13 @@ pub struct Which {
     responses((status = 200, description = "The components", body = wire::Page<wire::Component>)))]
 pub async fn list(
     req: HttpRequest,
-    caller: Reader,
+    caller: Onlooker,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
     which: Query<Which>,
 ) -> Answer {
-    let items = component::list(&cx, caller.0, SystemId(*id), which.include_removed).await?;
+    let id = SystemId(*id);
+    let items = component::list(&cx, caller.reach.to(id)?, id, which.include_removed).await?;
     page::<_, wire::Component>(&req, PageFound { items, next: None })
 }
 

@@ -2,7 +2,7 @@
 
 use crate::domain::ids::SystemId;
 use crate::domain::{Context, forecast};
-use crate::http::access::Reader;
+use crate::http::access::{Onlooker, Reader};
 use crate::http::body::Json;
 use crate::http::conditional::{hashed, json};
 use crate::http::problem::ApiError;
@@ -35,12 +35,13 @@ pub struct AsOf {
     responses((status = 200, description = "The forecast", body = wire::SystemForecast)))]
 pub async fn of_system(
     req: HttpRequest,
-    caller: Reader,
+    caller: Onlooker,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
     query: Query<AsOf>,
 ) -> Answer {
-    let found = forecast::stored(&cx, caller.0, SystemId(*id), query.as_of).await?;
+    let id = SystemId(*id);
+    let found = forecast::stored(&cx, caller.reach.to(id)?, id, query.as_of).await?;
     hashed(&req, &wire::SystemForecast::from(found))
 }
 

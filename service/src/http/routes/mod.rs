@@ -11,6 +11,7 @@ pub mod properties;
 pub mod rain;
 pub mod reminders;
 pub mod skill;
+pub mod status;
 pub mod subscriptions;
 pub mod systems;
 pub mod tasks;
@@ -87,23 +88,7 @@ pub fn configure(cfg: &mut ServiceConfig) {
             )
             .app_data(web::PayloadConfig::new(RAIN_LIMIT)),
         )
-        .service(at("/systems", vec![("GET", get().to(systems::list)), ("POST", post().to(systems::create))]))
-        .service(at(
-            "/systems/{id}",
-            vec![("GET", get().to(systems::get)), ("PUT", put().to(systems::update))],
-        ))
-        .service(at(
-            "/systems/{id}/components",
-            vec![("GET", get().to(components::list)), ("POST", post().to(components::add))],
-        ))
-        .service(at("/systems/{id}/forecast", vec![("GET", get().to(forecasts::of_system))]))
-        .service(at("/systems/{id}/status", vec![("GET", get().to(systems::status))]))
-        .service(at(
-            "/components/{id}",
-            vec![("GET", get().to(components::get)), ("PUT", put().to(components::update))],
-        ))
-        .service(at("/components/{id}/replace", vec![("POST", post().to(components::replace))]))
-        .service(at("/components/{id}/retire", vec![("POST", post().to(components::retire))]))
+        .configure(of_systems)
         .service(at("/tasks", vec![("GET", get().to(tasks::list))]))
         .service(at("/tasks/{id}", vec![("GET", get().to(tasks::get))]))
         .service(at("/reminders", vec![("GET", get().to(reminders::pull))]))
@@ -138,6 +123,28 @@ pub fn configure(cfg: &mut ServiceConfig) {
             at("/forecast", vec![("POST", post().to(forecasts::stateless))])
                 .app_data(web::PayloadConfig::new(RAIN_LIMIT)),
         );
+}
+
+/// Systems and what belongs to one.
+fn of_systems(cfg: &mut ServiceConfig) {
+    cfg.service(at("/systems", vec![("GET", get().to(systems::list)), ("POST", post().to(systems::create))]))
+        .service(at(
+            "/systems/{id}",
+            vec![("GET", get().to(systems::get)), ("PUT", put().to(systems::update))],
+        ))
+        .service(at(
+            "/systems/{id}/components",
+            vec![("GET", get().to(components::list)), ("POST", post().to(components::add))],
+        ))
+        .service(at("/systems/{id}/forecast", vec![("GET", get().to(forecasts::of_system))]))
+        .service(at("/systems/{id}/status", vec![("GET", get().to(status::get))]))
+        .service(at("/systems/{id}/status/events", vec![("GET", get().to(status::events))]))
+        .service(at(
+            "/components/{id}",
+            vec![("GET", get().to(components::get)), ("PUT", put().to(components::update))],
+        ))
+        .service(at("/components/{id}/replace", vec![("POST", post().to(components::replace))]))
+        .service(at("/components/{id}/retire", vec![("POST", post().to(components::retire))]));
 }
 
 /// Where a list goes on, and how many rows to give.

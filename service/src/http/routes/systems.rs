@@ -1,16 +1,15 @@
-//! Systems and their status.
+//! Systems.
 
 use crate::domain::ids::{GaugeId, PropertyId, SystemId};
 use crate::domain::store::SystemFilter;
-use crate::domain::{Context, status, system};
+use crate::domain::{Context, system};
 use crate::http::access::{Reader, Version, Writer};
 use crate::http::body::Json;
-use crate::http::conditional::{compound, hashed, page};
+use crate::http::conditional::{compound, page};
 use crate::http::idempotent::{Reply, once};
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
 use crate::http::wire::registration;
-use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse, web};
 use eavesward_contract as wire;
 use serde::Deserialize;
@@ -103,20 +102,4 @@ pub async fn update(
     let changed = system::update(&cx, caller.0, SystemId(*id), version.0, body.value.into()).await?;
     let changed = wire::System::from(changed);
     compound(&req, changed.version, &changed)
-}
-
-/// Poll a system's status
-///
-/// The next duties and the runoff of the last days, as of the last refresh: small, and made for polling. Send the
-/// `ETag` back as `If-None-Match` and an unchanged status is answered `304` without a body.
-#[utoipa::path(get, path = "/v1/systems/{id}/status", tag = "systems", operation_id = "get_status",
-    params(("id" = Uuid, Path, description = "Id of the system")),
-    responses((status = 200, description = "The status", body = wire::SystemStatus)))]
-pub async fn status(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
-    let mut response =
-        hashed(&req, &wire::SystemStatus::from(status::get(&cx, caller.0, SystemId(*id)).await?))?;
-    // A strong tag names one run of bytes, so this small body is never compressed.
-    let identity = header::HeaderValue::from_static("identity");
-    response.headers_mut().insert(header::CONTENT_ENCODING, identity);
-    Ok(response)
 }

@@ -3,7 +3,7 @@
 use crate::domain::ids::{PropertyId, SystemId, TaskId};
 use crate::domain::store::TaskFilter;
 use crate::domain::{Context, Error, component, task};
-use crate::http::access::{Reader, known};
+use crate::http::access::{Onlooker, known};
 use crate::http::conditional::{hashed, page};
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
@@ -48,12 +48,13 @@ pub struct Which {
 /// List tasks
 ///
 /// By due date, those without a date last. A filter by date leaves those out. Rows are as of their last refresh, which
-/// follows every change within seconds and every local midnight.
+/// follows every change within seconds and every local midnight. A key of one system is shown that system's tasks.
 #[utoipa::path(get, path = "/v1/tasks", tag = "tasks", operation_id = "list_tasks", params(Which),
     responses((status = 200, description = "One page of tasks", body = wire::Page<wire::Task>)))]
-pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, which: Query<Which>) -> Answer {
-    let filter = filter(&cx, &which)?;
-    let found = task::list(&cx, caller.0, &filter, which.cursor.as_deref(), which.limit).await?;
+pub async fn list(req: HttpRequest, caller: Onlooker, cx: web::Data<Context>, which: Query<Which>) -> Answer {
+    let mut filter = filter(&cx, &which)?;
+    filter.system_id = caller.reach.narrowed(filter.system_id)?;
+    let found = task::list(&cx, caller.reach.account, &filter, which.cursor.as_deref(), which.limit).await?;
     page::<_, wire::Task>(&req, found)
 }
 
@@ -63,8 +64,8 @@ pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, whic
 #[utoipa::path(get, path = "/v1/tasks/{id}", tag = "tasks", operation_id = "get_task",
     params(("id" = Uuid, Path, description = "Id of the task")),
     responses((status = 200, description = "The task", body = wire::Task)))]
-pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
-    hashed(&req, &wire::Task::from(task::get(&cx, caller.0, TaskId(*id)).await?))
+pub async fn get(req: HttpRequest, caller: Onlooker, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+    hashed(&req, &wire::Task::from(task::seen(&cx, &caller.reach, TaskId(*id)).await?))
 }
 
 fn filter(cx: &Context, which: &Which) -> Result<TaskFilter, ApiError> {

@@ -1,9 +1,9 @@
-//! Duties, tasks and status.
+//! Duties and tasks.
 
 use super::mirror_open;
 use crate::domain::cautions::Hazard;
 use crate::domain::rounding::rounded;
-use crate::domain::{duty, duty_settings, forecast, status, task};
+use crate::domain::{duty, duty_settings, forecast, task};
 use eavesward_contract as wire;
 
 mirror_open!(Duty: duty::Duty {
@@ -178,39 +178,6 @@ impl From<task::Task> for wire::Task {
             bring: bring(task.duty),
             as_of: task.as_of,
             refreshed_at: task.refreshed_at,
-        }
-    }
-}
-
-impl From<status::Status> for wire::SystemStatus {
-    fn from(status: status::Status) -> Self {
-        let next = status.next.into_iter().map(|next| wire::NextDuty {
-            task_id: next.task_id.0,
-            component_name: next.component_name,
-            duty: next.duty.into(),
-            title: next.duty.title().to_owned(),
-            state: next.state.into(),
-            due_on: next.due_on,
-        });
-        let since = status.since_served.into_iter().map(|since| wire::RunoffSince {
-            component_name: since.component_name,
-            duty: since.duty.into(),
-            since: since.since,
-            runoff_mm: rounded(since.runoff_mm),
-        });
-        Self {
-            system_id: status.system_id.0,
-            system_name: status.system_name,
-            as_of: status.as_of,
-            state: status.state.into(),
-            next: next.collect(),
-            rain_through: status.rain_through,
-            runoff_7_days_mm: rounded(status.last_7_days.mm),
-            runoff_7_days_l: rounded(status.last_7_days.litres),
-            runoff_30_days_mm: rounded(status.last_30_days.mm),
-            runoff_30_days_l: rounded(status.last_30_days.litres),
-            unread_of_30_days: status.last_30_days.unread_days,
-            since_served: since.collect(),
         }
     }
 }

@@ -1,6 +1,7 @@
 //! Accounts, keys and properties.
 
 use super::mirror;
+use crate::domain::ids::SystemId;
 use crate::domain::{account, property};
 use eavesward_contract as wire;
 
@@ -18,6 +19,7 @@ impl From<account::Key> for wire::ApiKey {
             id: key.id.0,
             name: key.name,
             scopes: key.scopes.into_iter().map(Into::into).collect(),
+            system_id: key.system_id.map(|id| id.0),
             hint: key.hint,
             created_at: key.created_at,
             expires_at: key.expires_at,
@@ -31,6 +33,7 @@ impl From<wire::KeyRequest> for account::KeyDraft {
         Self {
             name: request.name,
             scopes: request.scopes.into_iter().map(Into::into).collect(),
+            system_id: request.system_id.map(SystemId),
             expires_at: request.expires_at,
         }
     }

@@ -1,6 +1,6 @@
 use super::Place;
 use crate::domain::account::{Account, Key, Scope};
-use crate::domain::ids::{AccountId, KeyId};
+use crate::domain::ids::{AccountId, KeyId, SystemId};
 use crate::domain::store::Stored;
 use uuid::Uuid;
 
@@ -30,6 +30,7 @@ pub(in crate::storage) struct KeyRow {
     created_at: i64,
     expires_at: Option<i64>,
     revoked_at: Option<i64>,
+    system_id: Option<Uuid>,
 }
 
 /// Scopes as they are stored.
@@ -46,6 +47,7 @@ impl KeyRow {
             name: self.name,
             scopes: place.word("scopes", self.scopes.split_whitespace().map(Scope::parse).collect())?,
             hash: place.word("hash", self.hash.try_into().ok())?,
+            system_id: self.system_id.map(SystemId),
             hint: self.hint,
             created_at: place.instant("created_at", self.created_at)?,
             expires_at: place.instant_if("expires_at", self.expires_at)?,

@@ -255,7 +255,7 @@ fn duties_are_set(shell: &Shell) {
     let said = shell.run(&["duty", "set", "clean-screen", "--ceiling-months", "20"]).ok();
     assert_eq!(said, "clean screen: longest 20 months*, falls due at 50 %, told 7 days ahead.\n");
     let said = shell.run(&["duty", "set", "clean-screen", "--tolerance", "12.5%"]).ok();
-    assert_eq!(said, "clean screen: longest 20 months*, falls due at 12.5 %*.\n");
+    assert_eq!(said, "clean screen: longest 20 months*, falls due at 12.5 %*, told 7 days ahead.\n");
     let forecast = shell.json(&["forecast", "seedling house"]);
     let duties = forecast["duties"].as_array().expect("duties");
     let screen = duties.iter().find(|duty| duty["duty"] == "clean_screen").expect("the screen");
@@ -264,7 +264,7 @@ fn duties_are_set(shell: &Shell) {
     let why = shell.run(&["forecast", "seedling house", "--explain"]).ok();
     assert!(why.contains("until 2027-10-01 (the account's own figure)"), "{why}");
     let said = shell.run(&["duty", "reset", "clean-screen", "--tolerance"]).ok();
-    assert_eq!(said, "clean screen: longest 20 months*, falls due at 50 %.\n");
+    assert_eq!(said, "clean screen: longest 20 months*, falls due at 50 %, told 7 days ahead.\n");
     let reset = shell.json(&["duty", "reset", "clean-screen"]);
     assert_eq!((&reset["ceiling_months"], &reset["version"]), (&Value::Null, &json!(4)));
     let refusal = shell.run(&["duty", "set", "drain-for-frost", "--tolerance", "0.5"]).refused(3);
@@ -357,6 +357,6 @@ fn keys_come_and_go(shell: &Shell) {
     shell.run(&["key", "revoke", made["key"]["id"].as_str().expect("an id")]).ok();
     with_key(&["system", "list"]).refused(3);
     // A key in a file goes before the one in the environment.
-    shell.write("key", format!("{}\n", shell.app.key));
+    shell.write_private("key", format!("{}\n", shell.app.key));
     with_key(&["system", "list", "--key-file", "key"]).ok();
 }

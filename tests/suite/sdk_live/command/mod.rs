@@ -6,7 +6,9 @@
 mod as_of;
 mod job;
 mod outputs;
+mod profiles;
 mod trouble;
+mod watch;
 
 use crate::support::app::{App, Kind};
 use serde_json::{Value, json};
@@ -65,7 +67,9 @@ impl Shell {
         command
             .env("EAVESWARD_URL", &self.app.url)
             .env("EAVESWARD_KEY", &self.app.key)
-            .env("NO_PROXY", "127.0.0.1");
+            .env("NO_PROXY", "127.0.0.1")
+            .env_remove("EAVESWARD_PROFILE")
+            .env("EAVESWARD_PROFILES", self.folder.path().join("profiles.toml"));
         command
     }
 
@@ -84,6 +88,14 @@ impl Shell {
 
     fn write(&self, name: &str, text: impl AsRef<[u8]>) {
         std::fs::write(Path::new(self.folder.path()).join(name), text).expect("a file");
+    }
+
+    /// A file that its owner alone can read.
+    fn write_private(&self, name: &str, text: impl AsRef<[u8]>) {
+        use std::os::unix::fs::PermissionsExt as _;
+        self.write(name, text);
+        let private = std::fs::Permissions::from_mode(0o600);
+        std::fs::set_permissions(self.folder.path().join(name), private).expect("its owner may");
     }
 
     /// The school greenhouse with a screen, a diverter emptied by hand and a tank; its system's id.

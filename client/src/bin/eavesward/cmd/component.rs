@@ -1,6 +1,7 @@
 //! `eavesward component`: the parts that want care.
 
 use crate::app::App;
+use crate::cmd::part::PartFlags;
 use crate::failure::Failure;
 use crate::table::Table;
 use crate::{parse, show};
@@ -14,13 +15,16 @@ use uuid::Uuid;
 /// What to do with components.
 #[derive(Subcommand)]
 pub enum Component {
-    /// Add a component to a system from a JSON file with name, part and installed_on
+    /// Add a component to a system: by flags, or from a JSON file with name, part and installed_on
     Add {
         /// The system
         system: String,
         /// The file; - is standard input
-        #[arg(long)]
-        file: PathBuf,
+        #[arg(long, conflicts_with = "kind", required_unless_present = "kind")]
+        file: Option<PathBuf>,
+        /// The flags
+        #[command(flatten)]
+        part: Box<PartFlags>,
     },
     /// List the components of a system
     List {
@@ -73,8 +77,11 @@ impl Component {
     /// Does it.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
-            Self::Add { system, file } => {
-                let request: ComponentRequest = app.read_json(&file)?;
+            Self::Add { system, file, part } => {
+                let request: ComponentRequest = match file {
+                    Some(file) => app.read_json(&file)?,
+                    None => part.request(app.units)?,
+                };
                 let id = app.system_id(&system).await?;
                 let component = app.client.systems().add_component(id, &request).await?;
                 let text = format!("{}  {}", component.id, component.name);

@@ -170,16 +170,9 @@ impl Due {
 }
 
 fn table(app: &mut App<'_>, rows: &[Row<'_>]) -> Result<(), Failure> {
-    let mut table = Table::new([
-        "due",
-        "state",
-        "property",
-        "system",
-        "component",
-        "what to do",
-        "decided by",
-        "tally / mark",
-    ]);
+    let heads =
+        ["due", "state", "property", "system", "component", "what to do", "decided by", "tally / mark"];
+    let mut table = Table::new(heads).colours(app.colours);
     for row in rows {
         table.row([
             show::date(row.due_on),

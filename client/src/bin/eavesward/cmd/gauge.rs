@@ -2,11 +2,13 @@
 
 use crate::app::{App, PAGE};
 use crate::failure::Failure;
+use crate::quantity::Typed;
 use crate::table::Table;
 use crate::{parse, show};
 use clap::{Args, Subcommand};
 use eavesward_client::ListQuery;
 use eavesward_client::contract::{self, GaugeRequest, MonthlyNormals};
+use eavesward_client::units::Length;
 use std::path::PathBuf;
 
 /// What to do with gauges.
@@ -58,9 +60,9 @@ pub struct NormalsSource {
     /// Wet days of each month, twelve numbers with commas, January first
     #[arg(long, value_delimiter = ',', value_name = "DAYS", requires = "rain_mm")]
     wet_days: Vec<f64>,
-    /// The least rain in mm that made a day count as wet
-    #[arg(long, value_name = "MM", default_value_t = 1.0)]
-    wet_day_threshold: f64,
+    /// The least rain that made a day count as wet, such as "1 mm" or "0.04 in"; a bare number is mm, 1 mm when absent
+    #[arg(long, value_name = "LENGTH")]
+    wet_day_threshold: Option<Typed<Length>>,
     /// Years behind the normals
     #[arg(long, default_value_t = 30.0)]
     years: f64,
@@ -114,9 +116,13 @@ impl NormalsSource {
         if self.clear {
             return Ok(None);
         }
+        let threshold = match self.wet_day_threshold {
+            Some(typed) => typed.get("--wet-day-threshold", app.units, Length::millimetres, "\"0.04 in\"")?,
+            None => Length::millimetres(1.0),
+        };
         if let Some(file) = &self.file {
             let text = app.read_text(file)?;
-            let read = parse::normals(&text, self.wet_day_threshold, self.years);
+            let read = parse::normals(&text, threshold.in_millimetres(), self.years);
             return read.map(Some).map_err(|told| Failure::usage(format!("{}: {told}", file.display())));
         }
         if self.rain_mm.len() != 12 || self.wet_days.len() != 12 {
@@ -128,7 +134,7 @@ impl NormalsSource {
         Ok(Some(MonthlyNormals {
             rain_mm: self.rain_mm,
             wet_days: self.wet_days,
-            wet_day_threshold_mm: self.wet_day_threshold,
+            wet_day_threshold_mm: threshold.in_millimetres(),
             years: self.years,
         }))
     }

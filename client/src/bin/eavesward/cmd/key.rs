@@ -19,8 +19,11 @@ pub enum Key {
         #[arg(long)]
         name: String,
         /// What it may do: read, write, admin
-        #[arg(long, value_delimiter = ',', required = true, value_parser = parse::word::<Scope>)]
+        #[arg(long, value_delimiter = ',', required_unless_present = "system", value_parser = parse::word::<Scope>)]
         scope: Vec<Scope>,
+        /// The one system that it may read, and nothing else: for a display on a wall
+        #[arg(long, value_name = "SYSTEM", conflicts_with = "scope")]
+        system: Option<String>,
         /// The instant from which it is refused, such as 2032-01-01T00:00:00Z
         #[arg(long, value_name = "INSTANT")]
         expires: Option<DateTime<Utc>>,
@@ -38,8 +41,12 @@ impl Key {
     /// Does it.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
-            Self::Add { name, scope, expires } => {
-                let request = KeyRequest { name, scopes: scope, expires_at: expires };
+            Self::Add { name, scope, system, expires } => {
+                let request = match system {
+                    Some(system) => KeyRequest::of_system(name, app.system_id(&system).await?),
+                    None => KeyRequest::new(name, scope),
+                };
+                let request = KeyRequest { expires_at: expires, ..request };
                 let created = app.client.keys().create(&request).await?;
                 if app.json {
                     return app.print_json(&created);
@@ -64,7 +71,7 @@ async fn list(app: &mut App<'_>) -> Result<(), Failure> {
     if keys.is_empty() {
         return app.line("No keys. Make one with `eavesward key add`.");
     }
-    let mut table = Table::new(["key", "name", "scopes", "begins with", "expires", "revoked"]);
+    let mut table = Table::new(["key", "name", "scopes", "system", "begins with", "expires", "revoked"]);
     for key in keys {
         let scopes: Vec<String> = key.scopes.iter().map(show::words).collect();
         let instant = |at: Option<DateTime<Utc>>| at.map_or_else(|| "-".to_owned(), |at| at.to_rfc3339());
@@ -72,6 +79,7 @@ async fn list(app: &mut App<'_>) -> Result<(), Failure> {
             key.id.to_string(),
             key.name,
             scopes.join(","),
+            key.system_id.map_or_else(|| "all".to_owned(), |id| id.to_string()),
             key.hint,
             instant(key.expires_at),
             instant(key.revoked_at),

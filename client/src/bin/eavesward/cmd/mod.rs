@@ -9,6 +9,9 @@ pub mod duty;
 pub mod forecast;
 pub mod gauge;
 pub mod key;
+pub mod paper;
+pub mod part;
+pub mod profile;
 pub mod property;
 pub mod rain;
 pub mod reminders;
@@ -17,18 +20,23 @@ pub mod status;
 pub mod subscription;
 pub mod system;
 pub mod visit;
+pub mod watch;
 
+use crate::access::{self, Access, Given};
 use crate::app::{App, Io};
-use crate::args::{Cli, Command};
+use crate::args::{Cli, Command, Everywhere};
+use crate::around::Around;
 use crate::failure::Failure;
+use crate::profiles::Profiles;
 use eavesward_client::{Client, RetryPolicy};
 use std::time::Duration;
 
 /// Runs the command and gives the exit code. What went wrong is written to standard error.
-pub async fn run(cli: Cli, io: Io<'_>) -> u8 {
-    let url = cli.url.clone();
+pub async fn run(cli: Cli, around: &Around, io: Io<'_>) -> u8 {
+    // Where the service turns out to be, for what is said of failures.
+    let mut url = access::USUAL_URL.to_owned();
     let Io { stdin, out, err } = io;
-    let done = dispatch(cli, Io { stdin, out: &mut *out, err: &mut *err }).await;
+    let done = dispatch(cli, around, &mut url, Io { stdin, out: &mut *out, err: &mut *err }).await;
     // Buffered lines may meet the closed pipe only here.
     let flushed = out.flush().map_err(Failure::from);
     match done.and_then(|code| flushed.map(|()| code)) {
@@ -41,18 +49,40 @@ pub async fn run(cli: Cli, io: Io<'_>) -> u8 {
     }
 }
 
-async fn dispatch(cli: Cli, io: Io<'_>) -> Result<u8, Failure> {
-    if let Command::System(system::System::Example) = cli.command {
-        return system::example(io.out).map(|()| 0);
-    }
-    let client = client(&cli)?;
-    let mut app = App { client, json: cli.json, units: cli.units, io };
+async fn dispatch(cli: Cli, around: &Around, url: &mut String, mut io: Io<'_>) -> Result<u8, Failure> {
+    let Cli { everywhere, command } = cli;
+    // What asks no service needs no key.
+    let command = match command {
+        Command::System(system::System::Example) => return system::example(io.out).map(|()| 0),
+        Command::Completions(completions) => return completions.run(io.out).map(|()| 0),
+        Command::Man(man) => return man.run(io.out).map(|()| 0),
+        Command::Profile(profile) => return profile.run(&everywhere, around, &mut io).map(|()| 0),
+        other => other,
+    };
+    let given = Given {
+        url: everywhere.url.clone(),
+        key: everywhere.key.clone(),
+        key_file: everywhere.key_file.clone(),
+        profile: everywhere.profile.clone(),
+        units: everywhere.units,
+    };
+    let access = access::resolve(&given, around, || Profiles::load(around.profiles.as_deref()))?;
+    access.url.clone_into(url);
+    let mut app = App {
+        client: client(&everywhere, &access)?,
+        json: everywhere.json,
+        units: access.units,
+        colours: around.colours(everywhere.color),
+        progress: around.progress(),
+        io,
+    };
     let app = &mut app;
-    match cli.command {
+    match command {
         Command::Due(due) => return due.run(app).await,
         Command::Digest(digest) => digest.run(app).await?,
         Command::Forecast(forecast) => forecast.run(app).await?,
         Command::Status(status) => status.run(app).await?,
+        Command::Watch(watch) => watch.run(app).await?,
         Command::Rain(rain) => rain.run(app).await?,
         Command::Visit(visit) => visit.run(app).await?,
         Command::Duty(duty) => duty.run(app).await?,
@@ -66,27 +96,19 @@ async fn dispatch(cli: Cli, io: Io<'_>) -> Result<u8, Failure> {
         Command::Calendar(calendar) => calendar.run(app).await?,
         Command::Key(key) => key.run(app).await?,
         Command::Account => account(app).await?,
+        // Done with above.
+        Command::Profile(_) | Command::Completions(_) | Command::Man(_) => {}
     }
     Ok(0)
 }
 
-fn client(cli: &Cli) -> Result<Client, Failure> {
-    let key = match (&cli.key_file, &cli.key) {
-        (Some(path), _) => std::fs::read_to_string(path)
-            .map_err(|e| Failure::usage(format!("{} could not be read: {e}", path.display())))?
-            .trim()
-            .to_owned(),
-        (None, Some(key)) => key.trim().to_owned(),
-        (None, None) => {
-            return Err(Failure::usage(
-                "a key is needed: put it in a file for --key-file, or in EAVESWARD_KEY",
-            ));
-        }
-    };
-    let timeout = Duration::from_secs(cli.timeout);
+fn client(everywhere: &Everywhere, access: &Access) -> Result<Client, Failure> {
+    let told = "a key is needed: put it in a file for --key-file, in EAVESWARD_KEY, or in a profile (`eavesward profile add`)";
+    let key = access.key.as_deref().ok_or_else(|| Failure::usage(told))?;
+    let timeout = Duration::from_secs(everywhere.timeout);
     // Room for one repetition after a full time-out.
     let retry = RetryPolicy { deadline: timeout.saturating_mul(2), ..RetryPolicy::default() };
-    Ok(Client::builder().base_url(cli.url.as_str()).key(key).timeout(timeout).retry(retry).build()?)
+    Ok(Client::builder().base_url(access.url.as_str()).key(key).timeout(timeout).retry(retry).build()?)
 }
 
 async fn account(app: &mut App<'_>) -> Result<(), Failure> {

@@ -3,12 +3,14 @@
 use crate::app::{App, PAGE};
 use crate::failure::Failure;
 use crate::parse::Twelve;
+use crate::quantity::Typed;
 use crate::show::Units;
 use crate::table::Table;
 use crate::{parse, show};
 use clap::{Args, Subcommand};
 use eavesward_client::contract::{self, PropertyRequest};
-use eavesward_client::{ListQuery, property_update_from, units};
+use eavesward_client::units::{self, Length};
+use eavesward_client::{ListQuery, property_update_from};
 
 /// What to do with properties.
 #[derive(Subcommand)]
@@ -24,9 +26,9 @@ pub enum Property {
         /// Degrees east of Greenwich; negative is west
         #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
         longitude: f64,
-        /// Metres above sea level
-        #[arg(long, value_name = "METRES", default_value_t = 0.0, allow_negative_numbers = true)]
-        elevation: f64,
+        /// Height above sea level, such as "52 m" or "170 ft"; a bare number is metres, sea level when absent
+        #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+        elevation: Option<Typed<Length>>,
         /// IANA time zone, in which days are counted
         #[arg(long, value_name = "ZONE")]
         time_zone: String,
@@ -103,8 +105,12 @@ impl Property {
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
             Self::Add { name, latitude, longitude, elevation, time_zone, notes, months } => {
+                let elevation = match elevation {
+                    Some(typed) => typed.get("--elevation", app.units, Length::metres, "\"170 ft\"")?,
+                    None => Length::default(),
+                };
                 let request = PropertyRequest {
-                    elevation_m: elevation,
+                    elevation_m: elevation.in_metres(),
                     notes,
                     ..PropertyRequest::new(name, latitude, longitude, time_zone)
                 };

@@ -2,17 +2,29 @@
 
 use crate::app::{App, PAGE};
 use crate::failure::Failure;
+use crate::progress::Progress;
+use crate::quantity::Typed;
 use crate::show;
 use crate::table::Table;
 use chrono::NaiveDate;
 use clap::{Subcommand, ValueEnum};
-use eavesward_client::contract::{RainLayout, RainReport};
-use eavesward_client::{Accumulated, RainFileOptions, RainQuery};
+use eavesward_client::contract::{RainLayout, RainReport, RainRequest};
+use eavesward_client::units::Length;
+use eavesward_client::{Accumulated, RainFileOptions, RainQuery, build};
 use std::path::PathBuf;
 
 /// What to do with rain.
 #[derive(Subcommand)]
 pub enum Rain {
+    /// Send the reading of one day; sending it again replaces it
+    Add {
+        /// The gauge
+        gauge: String,
+        /// The day
+        date: NaiveDate,
+        /// The rain, such as "0.4 in" or "10 mm"; a bare number is mm
+        rain: Typed<Length>,
+    },
     /// Send a file of daily rain; sending it twice changes nothing
     Import {
         /// The gauge
@@ -75,6 +87,13 @@ impl Rain {
     /// Does it.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
+            Self::Add { gauge, date, rain } => {
+                let rain = rain.get("the rain", app.units, Length::millimetres, "\"0.4 in\"")?;
+                let id = app.gauge_id(&gauge).await?;
+                let request = RainRequest { days: vec![build::rain_day(date, rain)] };
+                let report = app.client.gauges().send_rain(id, &request, true).await?;
+                if app.json { app.print_json(&report) } else { print(app, &report) }
+            }
             Self::Import { gauge, file, layout, accumulated, all_or_nothing } => {
                 let text = app.read_text(&file)?;
                 let id = app.gauge_id(&gauge).await?;
@@ -87,7 +106,10 @@ impl Rain {
                     Several::Spread => Accumulated::Spread,
                     Several::Refuse => Accumulated::Refuse,
                 });
-                let sent = app.client.gauges().send_rain_file(id, &text, &options).await;
+                let mut progress = Progress::new(&mut *app.io.err, "Sending rain", app.progress);
+                let told = |done, of| progress.draw(done, of);
+                let sent = app.client.gauges().send_rain_file_with(id, &text, &options, told).await;
+                drop(progress);
                 let report = sent.map_err(|error| {
                     if all_or_nothing {
                         return Failure::from(error);

@@ -3,7 +3,7 @@
 use crate::app::App;
 use crate::failure::Failure;
 use crate::show;
-use crate::table::Table;
+use crate::table::{Table, printable};
 use clap::Args;
 use eavesward_client::contract::SystemStatus;
 
@@ -23,9 +23,11 @@ impl Status {
     }
 }
 
-fn print(app: &mut App<'_>, status: &SystemStatus) -> Result<(), Failure> {
+/// Prints a status.
+pub fn print(app: &mut App<'_>, status: &SystemStatus) -> Result<(), Failure> {
     let units = app.units;
-    app.line(format!("{} on {}: {}", status.system_name, status.as_of, show::words(&status.state)))?;
+    let name = printable(&status.system_name);
+    writeln!(app.io.out, "{name} on {}: {}", status.as_of, show::state(&status.state, app.colours))?;
     let runoff =
         |mm, litres| format!("{} ({})", show::measure(mm, "mm", units), show::measure(litres, "L", units));
     let week = runoff(status.runoff_7_days_mm, status.runoff_7_days_l);
@@ -39,7 +41,7 @@ fn print(app: &mut App<'_>, status: &SystemStatus) -> Result<(), Failure> {
     app.line(rain)?;
     if !status.next.is_empty() {
         app.line("")?;
-        let mut table = Table::new(["due", "state", "component", "what to do"]);
+        let mut table = Table::new(["due", "state", "component", "what to do"]).colours(app.colours);
         for next in &status.next {
             let state = show::words(&next.state);
             table.row([next.due_on.to_string(), state, next.component_name.clone(), next.title.clone()]);
@@ -59,6 +61,12 @@ fn print(app: &mut App<'_>, status: &SystemStatus) -> Result<(), Failure> {
             ]);
         }
         table.write(app.io.out)?;
+    }
+    if status.abridged {
+        app.line("")?;
+        app.line(
+            "Some names are cut and some duties left out; `eavesward due --all --system SYSTEM` has all.",
+        )?;
     }
     Ok(())
 }

@@ -1,32 +1,26 @@
 //! `eavesward system`: one roof, one gauge and what is between them and the tap.
 
 use crate::app::{App, PAGE};
+use crate::cmd::part::RoofFlags;
 use crate::failure::Failure;
+use crate::quantity::Typed;
 use crate::table::Table;
 use crate::{cmd::component, show};
 use chrono::NaiveDate;
-use clap::Subcommand;
+use clap::{Args, Subcommand};
 use eavesward_client::contract::{self, SystemCreateRequest};
-use eavesward_client::{SystemQuery, system_update_from};
+use eavesward_client::units::Volume;
+use eavesward_client::{SystemQuery, build, system_update_from};
 use serde_json::{Value, json};
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// What to do with systems.
 #[derive(Subcommand)]
 pub enum System {
-    /// Register a system from a JSON file; `system example` prints one to start from
-    Add {
-        /// The file; - is standard input
-        #[arg(long)]
-        file: PathBuf,
-        /// The property it stands at, if the file does not say or says otherwise
-        #[arg(long, value_name = "PROPERTY")]
-        property: Option<String>,
-        /// The gauge whose rain falls on it, if the file does not say or says otherwise
-        #[arg(long, value_name = "GAUGE")]
-        gauge: Option<String>,
-    },
+    /// Register a system: by flags and then `component add`, or from a JSON file with all of it, for which
+    /// `system example` prints one to start from
+    Add(Box<Add>),
     /// Print a file for `system add` to change to what is there
     Example,
     /// List systems
@@ -53,27 +47,83 @@ pub enum System {
     },
 }
 
+/// What is known of a new system.
+#[derive(Args)]
+pub struct Add {
+    /// The file; - is standard input
+    #[arg(long, required_unless_present = "name", conflicts_with = "name")]
+    file: Option<PathBuf>,
+    /// The property it stands at; needed if the file does not say
+    #[arg(long, value_name = "PROPERTY")]
+    property: Option<String>,
+    /// The gauge whose rain falls on it; needed if the file does not say
+    #[arg(long, value_name = "GAUGE")]
+    gauge: Option<String>,
+    /// What it is called
+    #[arg(long, requires_all = ["property", "gauge", "roof", "surface", "commissioned"])]
+    name: Option<String>,
+    /// Its roof
+    #[command(flatten)]
+    roof: RoofFlags,
+    /// The day it went into service
+    #[arg(long, value_name = "DATE")]
+    commissioned: Option<NaiveDate>,
+    /// Water drawn a day, such as "30 gal" or "100 L"; a bare number is litres, none when absent
+    #[arg(long, value_name = "VOLUME")]
+    demand: Option<Typed<Volume>>,
+}
+
+impl Add {
+    async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
+        let request = match &self.file {
+            Some(file) => self.read(app, file).await?,
+            None => self.put_together(app).await?,
+        };
+        let system = app.client.systems().create(&request).await?;
+        if app.json { app.print_json(&system) } else { print(app, &system) }
+    }
+
+    async fn read(&self, app: &mut App<'_>, file: &Path) -> Result<SystemCreateRequest, Failure> {
+        let mut value: Value = app.read_json(file)?;
+        if !value.is_object() {
+            return Err(Failure::usage(format!("{} does not hold a JSON object", file.display())));
+        }
+        if let Some(property) = &self.property {
+            value["property_id"] = json!(app.property_id(property).await?);
+        }
+        if let Some(gauge) = &self.gauge {
+            value["gauge_id"] = json!(app.gauge_id(gauge).await?);
+        }
+        serde_path_to_error::deserialize(value)
+            .map_err(|e| Failure::usage(format!("{} at `{}`: {}", file.display(), e.path(), e.inner())))
+    }
+
+    async fn put_together(self, app: &mut App<'_>) -> Result<SystemCreateRequest, Failure> {
+        let told = || {
+            Failure::usage(
+                "give --file, or --name, --property, --gauge, --roof, --surface and --commissioned",
+            )
+        };
+        let roof = self.roof.roof(app.units)?.ok_or_else(told)?;
+        let demand = match self.demand {
+            Some(typed) => typed.get("--demand", app.units, Volume::litres, "\"30 gal\"")?,
+            None => Volume::default(),
+        };
+        let (Some(name), Some(property), Some(gauge), Some(on)) =
+            (self.name, self.property, self.gauge, self.commissioned)
+        else {
+            return Err(told());
+        };
+        let (property, gauge) = (app.property_id(&property).await?, app.gauge_id(&gauge).await?);
+        Ok(build::with_demand(build::system(property, gauge, name, roof, on), demand))
+    }
+}
+
 impl System {
     /// Does it.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
-            Self::Add { file, property, gauge } => {
-                let mut value: Value = app.read_json(&file)?;
-                if !value.is_object() {
-                    return Err(Failure::usage(format!("{} does not hold a JSON object", file.display())));
-                }
-                if let Some(property) = &property {
-                    value["property_id"] = json!(app.property_id(property).await?);
-                }
-                if let Some(gauge) = &gauge {
-                    value["gauge_id"] = json!(app.gauge_id(gauge).await?);
-                }
-                let request: SystemCreateRequest = serde_path_to_error::deserialize(value).map_err(|e| {
-                    Failure::usage(format!("{} at `{}`: {}", file.display(), e.path(), e.inner()))
-                })?;
-                let system = app.client.systems().create(&request).await?;
-                if app.json { app.print_json(&system) } else { print(app, &system) }
-            }
+            Self::Add(add) => add.run(app).await,
             Self::Example => example(app.io.out),
             Self::List { property, gauge } => list(app, property.as_deref(), gauge.as_deref()).await,
             Self::Show { system } => {

@@ -16,7 +16,8 @@ fn duty(word: &str, own: &(Value, Value), version: i64) -> Value {
     };
     json!({
         "duty": word, "title": "see to it", "default_ceiling": ceiling, "default_tolerance": tolerance,
-        "ceiling_months": own.0, "tolerance": own.1, "version": version, "updated_at": null
+        "ceiling_months": own.0, "tolerance": own.1, "default_lead_days": 7, "default_move_days": 3,
+        "lead_days": null, "move_days": null, "version": version, "updated_at": null
     })
 }
 
@@ -29,10 +30,10 @@ async fn duties_are_listed_and_own_figures_have_a_star() {
     mount_page(&server, "/v1/duties", items.clone()).await;
     let ran = run(&server, &["duty", "list"], "").await;
     let want = "\
-DUTY             LONGEST   FALLS DUE AT  WHAT TO DO
-clean screen     1 month*  12.5 %*       see to it
-remove sediment  -         50 %          see to it
-check pump       3 months  -             see to it
+DUTY             LONGEST   FALLS DUE AT  TOLD          WHAT TO DO
+clean screen     1 month*  12.5 %*       7 days ahead  see to it
+remove sediment  -         50 %          7 days ahead  see to it
+check pump       3 months  -             7 days ahead  see to it
 ";
     assert_eq!((ran.code, ran.err.as_str(), ran.out.as_str()), (0, "", want));
     let why = run(&server, &["duty", "list", "--explain"], "").await;
@@ -67,7 +68,7 @@ async fn sent(args: &[&str], own: (Value, Value), body: Value) {
         .await;
     let ran = run(&server, args, "").await;
     assert_eq!((ran.code, ran.err.as_str()), (0, ""), "{args:?}");
-    assert_eq!(ran.out, "clean screen: longest 2 months*, falls due at 30 %*.\n");
+    assert_eq!(ran.out, "clean screen: longest 2 months*, falls due at 30 %*, told 7 days ahead.\n");
 }
 
 #[tokio::test]

@@ -1,12 +1,16 @@
 //! The command from its arguments to its output and exit code, against a server that only plays back.
 
+mod by_flags;
 mod figures;
 mod inputs;
+mod itself;
 mod outputs;
 mod skill;
+mod watch;
 
 use crate::app::Io;
 use crate::args::Cli;
+use crate::around::Around;
 use crate::{cmd, failure};
 use clap::{CommandFactory, Parser};
 use serde_json::{Value, json};
@@ -26,12 +30,22 @@ struct Ran {
 }
 
 async fn run_with(server: &MockServer, args: &[&str], stdin: &str, out: &mut dyn Write) -> (u8, String) {
+    run_around(server, &Around::default(), args, stdin, out).await
+}
+
+async fn run_around(
+    server: &MockServer,
+    around: &Around,
+    args: &[&str],
+    stdin: &str,
+    out: &mut dyn Write,
+) -> (u8, String) {
     let uri = server.uri();
     let common = ["eavesward", "--url", &uri, "--key", SECRET];
     let given = common.iter().chain(args);
     let cli = Cli::try_parse_from(given).unwrap_or_else(|e| panic!("{args:?}: {e}"));
     let (mut input, mut err) = (stdin.as_bytes(), Vec::new());
-    let code = cmd::run(cli, Io { stdin: &mut input, out, err: &mut err }).await;
+    let code = cmd::run(cli, around, Io { stdin: &mut input, out, err: &mut err }).await;
     let err = String::from_utf8(err).expect("UTF-8");
     assert!(!err.contains(SECRET), "{err}");
     (code, err)
@@ -91,6 +105,18 @@ fn the_command_line_is_sound() {
         &["visit", "log", "x", "--on", "2031-01-01", "--done", "north screen"],
         &["gauge", "normals", "x", "--rain-mm", "1,2"],
         &["key", "add", "--name", "x"],
+        &["key", "add", "--name", "x", "--scope", "read", "--system", "y"],
+        &["rain", "add", "x", "2031-01-01", "0,5 in"],
+        &["rain", "add", "x", "2031-01-01", "5 gal"],
+        &["system", "add"],
+        &["system", "add", "--name", "x", "--roof", "50"],
+        &["system", "add", "--name", "x", "--file", "y"],
+        &["component", "add", "x"],
+        &["component", "add", "x", "--kind", "pump"],
+        &["watch"],
+        &["watch", "x", "--count", "0"],
+        &["completions", "abacus"],
+        &["profile", "add", "two words"],
         &["digest", "--within", "7d", "--to", "2031-01-01"],
         &["digest", "--format", "pdf"],
         &["calendar", "add"],

@@ -1,0 +1,208 @@
+//! Which service is asked, and with which key.
+//!
+//! A place and a key belong together: whoever names one of them names the source of both, and a key that is kept in a
+//! profile never goes to another place than its own.
+
+use crate::around::Around;
+use crate::failure::Failure;
+use crate::profiles::{self, Profile, Profiles};
+use crate::show::Units;
+use std::path::{Path, PathBuf};
+
+/// Where the service is when nothing says so.
+pub const USUAL_URL: &str = "http://127.0.0.1:8750";
+
+/// What the command line says of it.
+#[derive(Clone, Default)]
+pub struct Given {
+    /// `--url`.
+    pub url: Option<String>,
+    /// `--key`.
+    pub key: Option<String>,
+    /// `--key-file`.
+    pub key_file: Option<PathBuf>,
+    /// `--profile`.
+    pub profile: Option<String>,
+    /// `--units`.
+    pub units: Option<Units>,
+}
+
+/// Where to ask, with what, and how to show it.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Access {
+    /// The base URL.
+    pub url: String,
+    /// The bearer key.
+    pub key: Option<String>,
+    /// Units of figures.
+    pub units: Units,
+}
+
+/// Puts together what flags, environment and profiles say, in this order: `--url`, `--key-file` and `--key`; the profile
+/// of `--profile` or `EAVESWARD_PROFILE`; `EAVESWARD_URL` with `EAVESWARD_KEY`; the profile in use; the usual place.
+/// `profiles` is read only if it is needed.
+pub fn resolve(
+    given: &Given,
+    around: &Around,
+    profiles: impl FnOnce() -> Result<Profiles, Failure>,
+) -> Result<Access, Failure> {
+    let mut key = match (&given.key_file, &given.key) {
+        (Some(path), _) => Some(read_key(path)?),
+        (None, Some(key)) => Some(key.trim().to_owned()),
+        (None, None) => None,
+    };
+    let complete = given.url.is_some() && key.is_some();
+    let by_environment = around.url.is_some() || around.key.is_some();
+    let named = given.profile.as_ref().or(around.profile.as_ref());
+    let profile = match named {
+        Some(name) => Some(profiles()?.take(name)?),
+        None if complete || by_environment => None,
+        None => profiles()?.take_current()?,
+    };
+    let mut url = given.url.clone();
+    let mut units = given.units;
+    if units.is_none() {
+        units = around.units().map_err(Failure::usage)?;
+    }
+    if let Some((name, profile)) = profile {
+        let own = url.as_ref().is_none_or(|url| same_place(url, &profile.url));
+        if key.is_none() {
+            if !own {
+                return Err(Failure::usage(format!(
+                    "the key of profile {name:?} belongs to {}; give --key-file for another place",
+                    profile.url
+                )));
+            }
+            key = stored(&name, &profile)?;
+        }
+        units = units.or(profile.units);
+        url.get_or_insert(profile.url);
+    } else if named.is_none() {
+        key = key.or_else(|| around.key.as_ref().map(|key| key.trim().to_owned()));
+        url = url.or_else(|| around.url.clone());
+    }
+    Ok(Access { url: url.unwrap_or_else(|| USUAL_URL.to_owned()), key, units: units.unwrap_or(Units::Si) })
+}
+
+fn same_place(a: &str, b: &str) -> bool {
+    a.trim_end_matches('/') == b.trim_end_matches('/')
+}
+
+fn stored(name: &str, profile: &Profile) -> Result<Option<String>, Failure> {
+    match (&profile.key, &profile.key_file) {
+        (Some(key), _) => Ok(Some(key.clone())),
+        (None, Some(path)) => read_key(path).map(Some),
+        (None, None) => Err(Failure::usage(format!(
+            "profile {name:?} has no key; run `eavesward profile add {name}` with --key-file or --key-stdin"
+        ))),
+    }
+}
+
+/// Reads a key from a file that nobody else can read.
+pub fn read_key(path: &Path) -> Result<String, Failure> {
+    let read = || {
+        profiles::private(path)?;
+        std::fs::read_to_string(path).map_err(|e| format!("{} could not be read: {e}", path.display()))
+    };
+    let key = read().map_err(Failure::usage)?.trim().to_owned();
+    if key.is_empty() {
+        return Err(Failure::usage(format!("{} is empty; it should hold a key", path.display())));
+    }
+    Ok(key)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use Units::{Si, Us};
+
+    fn profiles() -> Profiles {
+        let text = r#"
+            current = "home"
+            [profiles.home]
+            url = "https://home.example"
+            key = "home-key"
+            units = "us"
+            [profiles.school]
+            url = "https://school.example/eaves/"
+            key = "school-key"
+            [profiles.bare]
+            url = "https://bare.example"
+        "#;
+        Profiles::read(text).expect("profiles")
+    }
+
+    #[expect(clippy::unnecessary_wraps, reason = "every field is an option")]
+    fn text(text: &str) -> Option<String> {
+        Some(text.to_owned())
+    }
+
+    fn check(given: &Given, around: &Around, want: Result<(&str, Option<&str>, Units), &str>) {
+        let got = resolve(given, around, || Ok(profiles()));
+        match (got, want) {
+            (Ok(got), Ok((url, key, units))) => {
+                assert_eq!((got.url.as_str(), got.key.as_deref(), got.units), (url, key, units));
+            }
+            (Err(Failure::Usage(told)), Err(part)) => assert!(told.contains(part), "{told}"),
+            (Ok(got), Err(part)) => panic!("{} instead of {part}", got.url),
+            (Err(failure), _) => panic!("{failure:?}"),
+        }
+    }
+
+    #[test]
+    fn a_place_and_its_key_come_from_one_source() {
+        let (none, plain) = (Given::default(), Around::default());
+        let by = |profile: &str| Given { profile: text(profile), ..Given::default() };
+        let env = Around { url: text("http://env"), key: text("env-key"), ..Around::default() };
+        let env_key = Around { key: text("env-key"), ..Around::default() };
+        let env_profile = Around { profile: text("school"), ..env.clone() };
+        check(&none, &plain, Ok(("https://home.example", Some("home-key"), Us)));
+        check(&by("school"), &plain, Ok(("https://school.example/eaves/", Some("school-key"), Si)));
+        // A profile that is named goes before the environment; one that is merely in use does not.
+        check(&by("school"), &env, Ok(("https://school.example/eaves/", Some("school-key"), Si)));
+        check(&none, &env_profile, Ok(("https://school.example/eaves/", Some("school-key"), Si)));
+        check(&by("home"), &env_profile, Ok(("https://home.example", Some("home-key"), Us)));
+        check(&none, &env, Ok(("http://env", Some("env-key"), Si)));
+        // A key of the environment is not sent to where a profile points.
+        check(&none, &env_key, Ok((USUAL_URL, Some("env-key"), Si)));
+    }
+
+    #[test]
+    fn a_kept_key_stays_with_its_place() {
+        let at = |url: &str, profile: Option<&str>| Given {
+            url: text(url),
+            profile: profile.map(str::to_owned),
+            ..Given::default()
+        };
+        let plain = Around::default();
+        check(&at("https://elsewhere.example", None), &plain, Err("belongs to https://home.example"));
+        check(&at("https://elsewhere.example", Some("school")), &plain, Err("school.example"));
+        check(
+            &at("https://school.example/eaves", Some("school")),
+            &plain,
+            Ok(("https://school.example/eaves", Some("school-key"), Units::Si)),
+        );
+        let key = Given { key: text(" typed "), ..at("https://elsewhere.example", None) };
+        check(&key, &plain, Ok(("https://elsewhere.example", Some("typed"), Si)));
+        let key = Given { key: text("typed"), profile: text("school"), ..Given::default() };
+        check(&key, &plain, Ok(("https://school.example/eaves/", Some("typed"), Si)));
+    }
+
+    #[test]
+    fn what_is_missing_is_told() {
+        let by = |profile: &str| Given { profile: text(profile), ..Given::default() };
+        check(&by("barn"), &Around::default(), Err("no profile is called \"barn\""));
+        check(&by("bare"), &Around::default(), Err("profile \"bare\" has no key"));
+        let odd = Around { units: text("imperial"), ..Around::default() };
+        check(&Given::default(), &odd, Err("EAVESWARD_UNITS"));
+        let us = Around { units: text("SI"), ..Around::default() };
+        check(&Given::default(), &us, Ok(("https://home.example", Some("home-key"), Si)));
+        // Without any profile the usual place is asked, and the missing key is told when it is needed.
+        let nothing = resolve(&Given::default(), &Around::default(), || Ok(Profiles::default()))
+            .unwrap_or_else(|e| panic!("{e:?}"));
+        assert_eq!((nothing.url.as_str(), nothing.key), (USUAL_URL, None));
+        // A broken file of profiles is no trouble to whoever does not need it.
+        let complete = Given { url: text("http://x"), key: text("k"), ..Given::default() };
+        assert!(resolve(&complete, &Around::default(), || Err(Failure::usage("broken"))).is_ok());
+    }
+}

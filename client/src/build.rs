@@ -1,0 +1,202 @@
+//! Requests from quantities with units.
+//!
+//! The contract's types have their unit in the name of the field and are SI throughout. These functions make them from
+//! whatever people measure in; what they leave at its default can be set afterwards, for the fields are public.
+//!
+//! ```
+//! use eavesward_client::build;
+//! use eavesward_client::contract::{Canopy, RoofRequest, Surface};
+//! use eavesward_client::units::{Area, Length, Volume};
+//!
+//! let roof = RoofRequest {
+//!     canopy: Canopy::Deciduous,
+//!     canopy_share: 0.25,
+//!     ..build::roof(Area::square_feet(1200.0), Surface::Metal)
+//! };
+//! let tank = build::tank(Volume::us_gallons(2500.0), Area::square_feet(45.0), Length::inches(4.0));
+//! # let _ = (roof, tank);
+//! ```
+
+use crate::units::{Area, Length, Volume};
+use chrono::NaiveDate;
+use eavesward_contract::{
+    Canopy, ComponentRequest, Emptying, Finding, Part, RainDay, RoofRequest, Surface, SystemCreateRequest,
+};
+use uuid::Uuid;
+
+/// A roof with the figures of its surface and no trees near. `plan_area` is the area on the ground, overhangs included,
+/// never the sloping one.
+pub fn roof(plan_area: Area, surface: Surface) -> RoofRequest {
+    RoofRequest {
+        plan_area_m2: plan_area.in_square_metres(),
+        surface,
+        runoff_coefficient: None,
+        wetting_loss_mm: None,
+        canopy: Canopy::None,
+        canopy_share: 0.0,
+    }
+}
+
+/// A system without components, from which nothing is drawn.
+pub fn system(
+    property_id: Uuid,
+    gauge_id: Uuid,
+    name: impl Into<String>,
+    roof: RoofRequest,
+    commissioned_on: NaiveDate,
+) -> SystemCreateRequest {
+    SystemCreateRequest {
+        property_id,
+        gauge_id,
+        name: name.into(),
+        roof,
+        commissioned_on,
+        demand_l_per_day: 0.0,
+        components: Vec::new(),
+    }
+}
+
+/// The same system with so much drawn a day.
+pub fn with_demand(system: SystemCreateRequest, a_day: Volume) -> SystemCreateRequest {
+    SystemCreateRequest { demand_l_per_day: a_day.in_litres(), ..system }
+}
+
+/// A component of which no earlier care is known.
+pub fn component(name: impl Into<String>, part: Part, installed_on: NaiveDate) -> ComponentRequest {
+    ComponentRequest { name: name.into(), part, installed_on, last_served_on: None }
+}
+
+/// A gutter without a guard.
+pub fn gutter(length: Length) -> Part {
+    Part::Gutter { length_m: length.in_metres(), guarded: false }
+}
+
+/// A debris screen: the area of its mesh and the opening of the mesh, if that is known.
+pub fn debris_screen(area: Area, mesh: Option<Length>) -> Part {
+    Part::DebrisScreen { area_m2: area.in_square_metres(), mesh_mm: mesh.map(Length::in_millimetres) }
+}
+
+/// A first-flush diverter: the volume of its chamber and how that is emptied.
+pub fn first_flush_diverter(chamber: Volume, emptying: Emptying) -> Part {
+    Part::FirstFlushDiverter { chamber_volume_l: chamber.in_litres(), emptying }
+}
+
+/// A diverter's weep hole: its diameter, and the height of water above it when the chamber is full.
+pub fn weep_hole(hole: Length, head: Length) -> Emptying {
+    Emptying::WeepHole { hole_mm: hole.in_millimetres(), head_m: head.in_metres() }
+}
+
+/// A diverter's metered drip.
+pub fn drip(an_hour: Volume) -> Emptying {
+    Emptying::Drip { litres_per_hour: an_hour.in_litres() }
+}
+
+/// A tank whose inlet is not calmed: its capacity up to the overflow, the area of its floor, and the height of its outlet
+/// or lowest intake above the floor.
+pub fn tank(capacity: Volume, floor_area: Area, outlet_height: Length) -> Part {
+    Part::Tank {
+        capacity_l: capacity.in_litres(),
+        floor_area_m2: floor_area.in_square_metres(),
+        outlet_height_mm: outlet_height.in_millimetres(),
+        calmed_inlet: false,
+        sediment_limit_mm: None,
+    }
+}
+
+/// A floating intake and the opening of its screen, if that is known.
+pub fn floating_intake(mesh: Option<Length>) -> Part {
+    Part::FloatingIntake { mesh_mm: mesh.map(Length::in_millimetres) }
+}
+
+/// An overflow trap and the depth of its water seal.
+pub fn overflow_trap(seal_depth: Length) -> Part {
+    Part::OverflowTrap { seal_depth_mm: seal_depth.in_millimetres() }
+}
+
+/// A screened vent and the opening of its mesh, if that is known.
+pub fn vent(mesh: Option<Length>) -> Part {
+    Part::Vent { mesh_mm: mesh.map(Length::in_millimetres) }
+}
+
+/// A pressure vessel and its volume, if that is known.
+pub fn pressure_vessel(volume: Option<Volume>) -> Part {
+    Part::PressureVessel { volume_l: volume.map(Volume::in_litres) }
+}
+
+/// A cartridge filter and what its maker rates a cartridge for, if that is known.
+pub fn cartridge_filter(rated_for: Option<Volume>) -> Part {
+    Part::CartridgeFilter { rated_volume_l: rated_for.map(Volume::in_litres) }
+}
+
+/// A day of rain.
+pub fn rain_day(date: NaiveDate, rain: Length) -> RainDay {
+    RainDay { date, rain_mm: rain.in_millimetres() }
+}
+
+/// Sediment of a measured depth.
+pub fn depth(depth: Length) -> Finding {
+    Finding::Depth { depth_mm: depth.in_millimetres() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::{Value, json};
+
+    fn day() -> NaiveDate {
+        NaiveDate::from_ymd_opt(2031, 4, 2).expect("a day")
+    }
+
+    /// The same to nine digits: an inch is exact, a foot times a thousand is not.
+    #[track_caller]
+    fn same(got: impl serde::Serialize, want: &Value) {
+        fn rounded(value: &Value) -> Value {
+            match value {
+                Value::Number(number) => number.as_f64().map_or(Value::Null, |n| format!("{n:.9e}").into()),
+                Value::Object(fields) => {
+                    fields.iter().map(|(name, value)| (name.clone(), rounded(value))).collect()
+                }
+                other => other.clone(),
+            }
+        }
+        assert_eq!(rounded(&serde_json::to_value(got).expect("JSON")), rounded(want));
+    }
+
+    #[test]
+    fn quantities_arrive_on_the_wire_in_its_units() {
+        let (inch, foot2, gallon) = (Length::inches(1.0), Area::square_feet(1.0), Volume::us_gallons(1.0));
+        let (mm, m2, l) = (25.4, 0.092_903_04, 3.785_411_784);
+        same(
+            debris_screen(foot2, Some(inch)),
+            &json!({"kind": "debris_screen", "area_m2": m2, "mesh_mm": mm}),
+        );
+        same(gutter(Length::feet(10.0)), &json!({"kind": "gutter", "length_m": 3.048, "guarded": false}));
+        same(
+            tank(gallon, foot2, inch),
+            &json!({"kind": "tank", "capacity_l": l, "floor_area_m2": m2,
+            "outlet_height_mm": mm, "calmed_inlet": false}),
+        );
+        let hole = weep_hole(inch, Length::feet(1.0));
+        same(
+            first_flush_diverter(gallon, hole),
+            &json!({"kind": "first_flush_diverter", "chamber_volume_l": l,
+            "emptying": {"by": "weep_hole", "hole_mm": mm, "head_m": 0.3048}}),
+        );
+        same(drip(gallon), &json!({"by": "drip", "litres_per_hour": l}));
+        same(overflow_trap(inch), &json!({"kind": "overflow_trap", "seal_depth_mm": mm}));
+        same(vent(Some(inch)), &json!({"kind": "vent", "mesh_mm": mm}));
+        same(floating_intake(None), &json!({"kind": "floating_intake"}));
+        same(pressure_vessel(Some(gallon)), &json!({"kind": "pressure_vessel", "volume_l": l}));
+        same(cartridge_filter(Some(gallon)), &json!({"kind": "cartridge_filter", "rated_volume_l": l}));
+        same(rain_day(day(), inch), &json!({"date": "2031-04-02", "rain_mm": mm}));
+        same(depth(inch), &json!({"found": "depth", "depth_mm": mm}));
+        let made = system(Uuid::nil(), Uuid::nil(), "apple shed", roof(foot2, Surface::Tile), day());
+        let made = with_demand(made, gallon);
+        assert!((made.demand_l_per_day - l).abs() < 1e-9 && (made.roof.plan_area_m2 - m2).abs() < 1e-12);
+        same(
+            component("vent", vent(None), day()),
+            &json!({"name": "vent", "part": {"kind": "vent"},
+            "installed_on": "2031-04-02"}),
+        );
+    }
+}

@@ -1,0 +1,183 @@
+//! Watching a status: by asking again and again, or over a connection that stays open.
+
+mod events;
+
+pub(crate) use events::follow;
+
+use crate::client::jitter;
+use crate::{Client, Error, requests};
+use bon::Builder;
+use eavesward_contract::SystemStatus;
+use futures_util::stream::{self, BoxStream, Stream, StreamExt};
+use std::pin::Pin;
+use std::task::{Context, Poll};
+use std::time::Duration;
+use uuid::Uuid;
+
+/// How a status is watched.
+#[derive(Clone, Debug, PartialEq, Eq, Builder)]
+pub struct WatchOptions {
+    /// The tag of the status that is known already: it is not given again. Take it from [`StatusSeen::etag`].
+    #[builder(into)]
+    pub known: Option<String>,
+    /// The shortest wait between two questions, whatever the service says.
+    #[builder(default = Duration::from_secs(5))]
+    pub at_least: Duration,
+    /// The longest wait between two questions, whatever the service says, and after failures.
+    #[builder(default = Duration::from_mins(5))]
+    pub at_most: Duration,
+}
+
+impl Default for WatchOptions {
+    fn default() -> Self {
+        Self::builder().build()
+    }
+}
+
+impl WatchOptions {
+    /// How long to wait before asking again. `max_age` is what the service said, `failures` how many times in a row it
+    /// could not be asked, `jitter` a fresh number from 0 up to 1.
+    ///
+    /// Without failures: what the service said, within the bounds, and up to a tenth more, so that those who were told of
+    /// the same midnight do not all come back at once. After failures: `at_least`, doubled with each, up to `at_most`.
+    pub fn wait(&self, max_age: Option<Duration>, failures: u32, jitter: f64) -> Duration {
+        let wait = match failures {
+            0 => max_age.unwrap_or_default(),
+            _ => self.at_least.saturating_mul(2_u32.saturating_pow(failures - 1)),
+        };
+        let wait = wait.min(self.at_most).max(self.at_least);
+        wait.saturating_add((wait / 10).mul_f64(jitter.clamp(0.0, 1.0)))
+    }
+}
+
+/// A status that is another than the one before.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StatusSeen {
+    /// The status.
+    pub status: SystemStatus,
+    /// Its tag: keep it, and watching goes on from here after a restart.
+    pub etag: String,
+}
+
+/// A status as it changes, for as long as it is polled.
+///
+/// A failure that may pass (no connection, say) is given as an error, and watching goes on; an error that will not pass
+/// (a key that was revoked) is the last item. Dropping it asks no more.
+pub struct Watch(BoxStream<'static, Result<StatusSeen, Error>>);
+
+impl Watch {
+    pub(crate) fn new(stream: impl Stream<Item = Result<StatusSeen, Error>> + Send + 'static) -> Self {
+        Self(stream.boxed())
+    }
+
+    /// The next status that is another than the one before; nothing after an error that will not pass.
+    pub async fn next(&mut self) -> Option<Result<StatusSeen, Error>> {
+        self.0.next().await
+    }
+}
+
+impl Stream for Watch {
+    type Item = Result<StatusSeen, Error>;
+
+    fn poll_next(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<Option<Self::Item>> {
+        self.0.as_mut().poll_next(cx)
+    }
+}
+
+impl std::fmt::Debug for Watch {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Watch(..)")
+    }
+}
+
+/// Whoever asks again and again.
+struct Asking {
+    client: Client,
+    system: Uuid,
+    options: WatchOptions,
+    known: Option<String>,
+    wait: Duration,
+    failures: u32,
+    ended: bool,
+}
+
+pub(crate) fn poll(client: Client, system: Uuid, options: WatchOptions) -> Watch {
+    let known = options.known.clone();
+    let asking = Asking { client, system, options, known, wait: Duration::ZERO, failures: 0, ended: false };
+    Watch::new(stream::unfold(asking, |mut asking| async move {
+        while !asking.ended {
+            tokio::time::sleep(asking.wait).await;
+            if let Some(item) = asking.ask().await {
+                return Some((item, asking));
+            }
+        }
+        None
+    }))
+}
+
+impl Asking {
+    /// Asks once; nothing when nothing changed.
+    async fn ask(&mut self) -> Option<Result<StatusSeen, Error>> {
+        let asked = self.asked().await;
+        match &asked {
+            Ok(_) => self.failures = 0,
+            Err(error) => {
+                self.failures = self.failures.saturating_add(1);
+                self.ended = !error.is_transient();
+            }
+        }
+        let (max_age, item) = match asked {
+            Ok((max_age, seen)) => (max_age, seen.map(Ok)),
+            Err(error) => (None, Some(Err(error))),
+        };
+        self.wait = self.options.wait(max_age, self.failures, jitter());
+        item
+    }
+
+    async fn asked(&mut self) -> Result<(Option<Duration>, Option<StatusSeen>), Error> {
+        let mut request = requests::system_status(self.system);
+        if let Some(known) = &self.known {
+            request = request.if_none_match(known)?;
+        }
+        let response = self.client.send(request).await?;
+        if response.status() == 304 {
+            return Ok((response.max_age(), None));
+        }
+        let missing = || Error::contract("a status came without an entity tag");
+        let etag = response.etag().ok_or_else(missing)?.to_owned();
+        let seen = StatusSeen { status: response.json()?, etag: etag.clone() };
+        // A proxy that knows no conditions sends what is known already.
+        let same = self.known.replace(etag) == Some(seen.etag.clone());
+        Ok((response.max_age(), (!same).then_some(seen)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const S: fn(u64) -> Duration = Duration::from_secs;
+
+    #[test]
+    fn the_wait_is_what_the_service_said_within_bounds() {
+        let options = WatchOptions::builder().at_least(S(5)).at_most(S(300)).build();
+        for (max_age, failures, jitter, want) in [
+            (Some(S(60)), 0, 0.0, S(60)),
+            (Some(S(60)), 0, 1.0, S(66)),
+            (Some(S(60)), 0, 0.5, S(63)),
+            (Some(S(0)), 0, 0.0, S(5)),
+            (None, 0, 0.0, S(5)),
+            (Some(S(86_400)), 0, 0.0, S(300)),
+            (Some(S(60)), 1, 0.0, S(5)),
+            (None, 2, 0.0, S(10)),
+            (None, 3, 0.0, S(20)),
+            (None, 7, 0.0, S(300)),
+            (None, u32::MAX, 1.0, S(330)),
+        ] {
+            assert_eq!(options.wait(max_age, failures, jitter), want, "{max_age:?} {failures} {jitter}");
+        }
+        // Bounds that cross: never more often than was asked for.
+        let options = WatchOptions::builder().at_least(S(900)).at_most(S(300)).build();
+        assert_eq!(options.wait(Some(S(1)), 0, 0.0), S(900));
+    }
+}

@@ -1,0 +1,205 @@
+//! The status of a system: for those who poll, and for those who stay connected.
+
+use crate::domain::account::{self, Key};
+use crate::domain::ids::{AccountId, SystemId};
+use crate::domain::{Context, Error, status};
+use crate::http::access::Onlooker;
+use crate::http::conditional::{hash, json, tagged};
+use crate::http::problem::{ApiError, HeadOnly};
+use crate::http::service::{Open, Stream};
+use crate::http::wire::small;
+use actix_web::http::header::{self, HeaderName, HeaderValue};
+use actix_web::{HttpMessage as _, HttpRequest, HttpResponse, web};
+use eavesward_contract::{ProblemCode, SystemStatus};
+use std::convert::Infallible;
+use std::rc::Rc;
+use std::time::Duration;
+use tokio::sync::watch;
+use tokio::time::{Interval, interval, sleep};
+use uuid::Uuid;
+
+/// How often a stream looks at the store by itself: another replica may have written, or the key may have been revoked.
+const LOOK: Duration = Duration::from_secs(5);
+/// The shortest time between two looks, however much is written: a fleet that is refreshed tells of many batches.
+const REST: Duration = Duration::from_millis(250);
+/// A stream that has nothing to tell says so this often, so that neither end nor a proxy takes it for dead. A reader that
+/// left is noticed when something is written to it, so its place is free after two beats at the latest.
+const BEAT: Duration = Duration::from_secs(15);
+/// What a reader is told to wait before it connects again, in milliseconds.
+const RETRY_MS: u32 = 5000;
+
+/// A status with the tag it is known by.
+struct Shown {
+    tag: String,
+    body: String,
+    keeps_s: u64,
+}
+
+async fn show(cx: &Context, account: AccountId, id: SystemId) -> Result<Shown, ApiError> {
+    let polled = status::get(cx, account, id).await?;
+    let keeps_s = polled.keeps_s(cx.clock.now());
+    let body = json(&small(SystemStatus::from(polled.status)))?;
+    Ok(Shown { tag: hash(&body), body, keeps_s })
+}
+
+/// Poll a system's status
+///
+/// The next duties and the runoff of the last days, as of the last refresh: less than 2,000 bytes, and made for polling.
+/// Send the `ETag` back as `If-None-Match` and an unchanged status is answered `304` without a body.
+/// `Cache-Control: max-age` says for how many seconds there is no need to ask again: up to the next local midnight and
+/// never more than 60, since anybody may log a visit; 0 while a change is being worked out.
+#[utoipa::path(get, path = "/v1/systems/{id}/status", tag = "systems", operation_id = "get_status",
+    params(
+        ("id" = Uuid, Path, description = "Id of the system"),
+        ("If-None-Match" = Option<String>, Header, description = "The tag of the status that is known already"),
+    ),
+    responses(
+        (status = 200, description = "The status", body = SystemStatus),
+        (status = 304, description = "Nothing changed since that tag"),
+    ))]
+pub async fn get(
+    req: HttpRequest,
+    caller: Onlooker,
+    cx: web::Data<Context>,
+    id: web::Path<Uuid>,
+) -> Result<HttpResponse, ApiError> {
+    let id = SystemId(*id);
+    let shown = show(&cx, caller.reach.to(id)?, id).await?;
+    let mut response = tagged(&req, &shown.tag, shown.body);
+    let headers = response.headers_mut();
+    // A strong tag names one run of bytes, so this small body is never compressed.
+    headers.insert(header::CONTENT_ENCODING, HeaderValue::from_static("identity"));
+    if let Ok(value) = HeaderValue::from_str(&format!("private, max-age={}", shown.keeps_s)) {
+        headers.insert(header::CACHE_CONTROL, value);
+    }
+    Ok(response)
+}
+
+/// Follow a system's status
+///
+/// As server-sent events: an event `status` at once and whenever the content changes, its data the status as
+/// `GET /v1/systems/{id}/status` gives it, its id the `ETag`. Send the last id as `Last-Event-ID` and the status comes
+/// only when it is another. A comment every 15 seconds shows that the connection lives. The stream ends when the key is
+/// revoked or expires, within seconds, and when the service stops; `503` when too many streams are open, in which case
+/// poll.
+#[utoipa::path(get, path = "/v1/systems/{id}/status/events", tag = "systems", operation_id = "follow_status",
+    params(
+        ("id" = Uuid, Path, description = "Id of the system"),
+        ("Last-Event-ID" = Option<String>, Header, description = "The id of the last event that was received"),
+    ),
+    responses((status = 200, description = "Events without end", body = String, content_type = "text/event-stream")))]
+pub async fn events(
+    req: HttpRequest,
+    caller: Onlooker,
+    cx: web::Data<Context>,
+    open: web::Data<Open>,
+    id: web::Path<Uuid>,
+) -> Result<HttpResponse, ApiError> {
+    let system = SystemId(*id);
+    let account = caller.reach.to(system)?;
+    let place = open.stream().ok_or_else(|| {
+        let detail = "Too many are connected, or the service is stopping. Poll the status instead, or try again later.";
+        ApiError::new(ProblemCode::Unavailable, detail)
+    })?;
+    let known = req.headers().get("last-event-id").and_then(|value| value.to_str().ok());
+    let mut beat = interval(BEAT);
+    beat.reset();
+    let mut follower = Follower {
+        // Subscribed before the first look, so that nothing falls between.
+        news: cx.news.subscribe(),
+        cx: cx.get_ref().clone(),
+        key: caller.key,
+        account,
+        system,
+        known: known.map(|known| known.trim().trim_matches('"').to_owned()),
+        place,
+        beat,
+    };
+    // Looked at before the headers go out: a system that is not there is told as a problem.
+    let shown = show(&follower.cx, account, system).await?;
+    let first = format!("retry: {RETRY_MS}\n\n{}", follower.told(shown).unwrap_or_default());
+    let stream = futures_util::stream::unfold((Some(first), follower), |(first, mut follower)| async move {
+        let text = match first {
+            Some(first) => first,
+            None => follower.next().await?,
+        };
+        Some((Ok::<_, Infallible>(web::Bytes::from(text)), (None, follower)))
+    });
+    let mut response = HttpResponse::Ok();
+    response
+        .content_type("text/event-stream")
+        .insert_header((header::CACHE_CONTROL, "no-store"))
+        // Neither the compression here nor a proxy on the way may wait for more.
+        .insert_header((header::CONTENT_ENCODING, "identity"))
+        .insert_header((HeaderName::from_static("x-accel-buffering"), "no"));
+    let head_only = req.extensions().get::<HeadOnly>().is_some();
+    Ok(if head_only { response.finish() } else { response.streaming(stream) })
+}
+
+/// One connection that follows a status.
+struct Follower {
+    cx: Context,
+    key: Rc<Key>,
+    account: AccountId,
+    system: SystemId,
+    /// The tag that the reader has.
+    known: Option<String>,
+    news: watch::Receiver<u64>,
+    place: Stream,
+    beat: Interval,
+}
+
+impl Follower {
+    /// The event that tells of a status, unless the reader has it.
+    fn told(&mut self, shown: Shown) -> Option<String> {
+        if self.known.as_ref() == Some(&shown.tag) {
+            return None;
+        }
+        // JSON has no line breaks but escaped ones, so the data are one line.
+        let event = format!("event: status\nid: \"{}\"\ndata: {}\n\n", shown.tag, shown.body);
+        self.known = Some(shown.tag);
+        self.beat.reset();
+        Some(event)
+    }
+
+    /// What to send next; nothing at the end.
+    async fn next(&mut self) -> Option<String> {
+        loop {
+            tokio::select! {
+                () = self.place.closed() => return None,
+                _ = self.beat.tick() => return Some(": nothing new\n\n".to_owned()),
+                () = sleep(LOOK) => {}
+                told = self.news.changed() => {
+                    told.ok()?;
+                    sleep(REST).await;
+                    // What was told meanwhile is seen by this look.
+                    self.news.mark_unchanged();
+                }
+            }
+            match self.look().await {
+                Ok(Some(shown)) => {
+                    if let Some(event) = self.told(shown) {
+                        return Some(event);
+                    }
+                }
+                Err(error) if error.is_failure() => {
+                    // The connection outlives a database that is away for a moment.
+                    tracing::debug!(%error, "a look for those who follow a status failed; trying again soon");
+                }
+                // The key is no longer accepted, or the system no longer there.
+                Ok(None) | Err(_) => return None,
+            }
+        }
+    }
+
+    /// The status now; nothing when the key is no longer accepted.
+    async fn look(&self) -> Result<Option<Shown>, ApiError> {
+        if !account::still_accepted(&self.cx, &self.key)
+            .await
+            .map_err(|error: Error| ApiError::from(error))?
+        {
+            return Ok(None);
+        }
+        show(&self.cx, self.account, self.system).await.map(Some)
+    }
+}
