@@ -10,6 +10,7 @@ pub mod gauges;
 pub mod properties;
 pub mod rain;
 pub mod reminders;
+pub mod rounds;
 pub mod skill;
 pub mod subscriptions;
 pub mod systems;
@@ -130,6 +131,7 @@ pub fn configure(cfg: &mut ServiceConfig) {
         .service(at("/deliveries/{id}/send", vec![("POST", post().to(subscriptions::send_again))]))
         .service(at("/skill", vec![("GET", get().to(skill::by_duty))]))
         .service(at("/skill/answers", vec![("GET", get().to(skill::answers))]))
+        .configure(trips)
         .service(at("/visits", vec![("GET", get().to(visits::list)), ("POST", post().to(visits::log))]))
         .service(at("/visits/{id}", vec![("GET", get().to(visits::get)), ("PUT", put().to(visits::correct))]))
         .service(at("/visits/{id}/withdraw", vec![("POST", post().to(visits::withdraw))]))
@@ -138,6 +140,17 @@ pub fn configure(cfg: &mut ServiceConfig) {
             at("/forecast", vec![("POST", post().to(forecasts::stateless))])
                 .app_data(web::PayloadConfig::new(RAIN_LIMIT)),
         );
+}
+
+/// Tasks put together into trips.
+fn trips(cfg: &mut ServiceConfig) {
+    cfg.service(at("/rounds", vec![("GET", get().to(rounds::propose)), ("POST", post().to(rounds::keep))]))
+        .service(at("/rounds/planned", vec![("GET", get().to(rounds::list))]))
+        .service(at(
+            "/rounds/{id}",
+            vec![("GET", get().to(rounds::get)), ("DELETE", delete().to(rounds::call_off))],
+        ))
+        .service(at("/rounds/{id}/done", vec![("POST", post().to(rounds::finish))]));
 }
 
 /// Where a list goes on, and how many rows to give.
