@@ -1,8 +1,8 @@
 //! The command line: what holds for every subcommand, and the list of them.
 
 use crate::cmd::{
-    calendar, component, digest, due, duty, forecast, gauge, key, property, rain, reminders, skill, status,
-    subscription, system, visit,
+    calendar, component, digest, due, duty, forecast, gauge, key, property, rain, reminders, rounds, skill,
+    status, subscription, system, visit,
 };
 use crate::show::Units;
 use clap::{Parser, Subcommand};
@@ -74,6 +74,9 @@ pub enum Command {
     /// Duties: what falls due when, and the account's own figures
     #[command(subcommand)]
     Duty(duty::Duty),
+    /// Rounds: tasks put together into trips, kept as planned, and done
+    #[command(subcommand)]
+    Rounds(rounds::Rounds),
     /// How well past forecasts met what visits found: how far to trust the dates
     Skill(skill::Skill),
     /// Properties: the places that systems stand at

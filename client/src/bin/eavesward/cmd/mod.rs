@@ -12,6 +12,8 @@ pub mod key;
 pub mod property;
 pub mod rain;
 pub mod reminders;
+mod round_done;
+pub mod rounds;
 pub mod skill;
 pub mod status;
 pub mod subscription;
@@ -58,6 +60,7 @@ async fn dispatch(cli: Cli, io: Io<'_>) -> Result<u8, Failure> {
         Command::Duty(duty) => duty.run(app).await?,
         Command::Reminders(reminders) => reminders.run(app).await?,
         Command::Subscription(subscription) => subscription.run(app).await?,
+        Command::Rounds(rounds) => rounds.run(app).await?,
         Command::Skill(skill) => skill.run(app).await?,
         Command::Property(property) => property.run(app).await?,
         Command::Gauge(gauge) => gauge.run(app).await?,
