@@ -30,6 +30,8 @@ mod receiver;
 mod refresh;
 mod refusals;
 mod reminders;
+mod rounds;
+mod rounds_kept;
 mod scenario;
 mod served;
 mod service;

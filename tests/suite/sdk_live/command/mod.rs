@@ -6,6 +6,7 @@
 mod as_of;
 mod job;
 mod outputs;
+mod rounds;
 mod trouble;
 
 use crate::support::app::{App, Kind};
