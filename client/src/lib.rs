@@ -128,13 +128,14 @@ pub use error::Error;
 pub use follow::Follow;
 pub use items::Items;
 pub use query::{
-    Accumulated, AnswerQuery, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, ListQuery,
-    RainFileOptions, RainQuery, ReminderQuery, SkillQuery, SystemQuery, TaskQuery, VisitQuery,
+    Accumulated, AnswerQuery, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, KeptRoundQuery,
+    ListQuery, RainFileOptions, RainQuery, ReminderQuery, RoundQuery, SkillQuery, SystemQuery, TaskQuery,
+    VisitQuery,
 };
 pub use request::{Body, Request};
 pub use resources::{
-    Calendars, Components, Duties, Gauges, Keys, Properties, Reminders, Skill, StatusChange, Subscriptions,
-    Systems, Tasks, Visits, property_update_from, system_update_from,
+    Calendars, Components, Duties, Gauges, Keys, Properties, Reminders, Rounds, Skill, StatusChange,
+    Subscriptions, Systems, Tasks, Visits, property_update_from, system_update_from,
 };
 pub use retry::RetryPolicy;
 pub use watch::{StatusSeen, Watch, WatchOptions};

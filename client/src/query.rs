@@ -2,8 +2,10 @@
 
 use crate::Request;
 use bon::Builder;
-use chrono::NaiveDate;
-use eavesward_contract::{ComponentKind, DeliveryState, Duty, RainLayout, ReminderKind, TaskState};
+use chrono::{NaiveDate, Weekday};
+use eavesward_contract::{
+    ComponentKind, DeliveryState, Duty, RainLayout, ReminderKind, RoundState, TaskState,
+};
 use uuid::Uuid;
 
 /// A list without filters.
@@ -196,6 +198,58 @@ pub struct DeliveryQuery {
     pub cursor: Option<String>,
 }
 
+/// Which tasks to put into rounds, and what things cost, in any unit: only the ratios count.
+#[derive(Clone, Debug, Default, PartialEq, Builder)]
+#[non_exhaustive]
+pub struct RoundQuery {
+    /// The first day; the service's today (UTC) when absent.
+    pub from: Option<NaiveDate>,
+    /// The last day, at most half a year on; four weeks in all when absent.
+    pub to: Option<NaiveDate>,
+    /// Only tasks at this property.
+    pub property_id: Option<Uuid>,
+    /// Only tasks of this system.
+    pub system_id: Option<Uuid>,
+    /// Days of the week on which nobody works.
+    #[builder(default, into)]
+    pub off_weekdays: Vec<Weekday>,
+    /// Dates on which nobody works.
+    #[builder(default, into)]
+    pub off_dates: Vec<NaiveDate>,
+    /// Whether tasks of rounds that are planned already are put into rounds as well.
+    #[builder(default)]
+    pub include_planned: bool,
+    /// What a trip costs; the service's figure when absent, as with all that follow.
+    pub trip_cost: Option<f64>,
+    /// What each property of a trip beyond the first costs.
+    pub stop_cost: Option<f64>,
+    /// What a day early costs.
+    pub cost_per_day_early: Option<f64>,
+    /// What a day late costs.
+    pub cost_per_day_late: Option<f64>,
+    /// The most minutes of work of a trip.
+    pub most_minutes: Option<u32>,
+    /// How near properties are that may share a trip, km; 0 for every property by itself.
+    pub nearby_km: Option<f64>,
+}
+
+/// Which kept rounds.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct KeptRoundQuery {
+    /// Only those in this state.
+    pub state: Option<RoundState>,
+    /// Only those planned for this day or later.
+    pub from: Option<NaiveDate>,
+    /// Only those planned for this day or earlier.
+    pub to: Option<NaiveDate>,
+    /// Rows a page, 1 to 500; 100 when absent.
+    pub limit: Option<u32>,
+    /// `next_cursor` of the page before; the beginning when absent.
+    #[builder(into)]
+    pub cursor: Option<String>,
+}
+
 /// Which days of a gauge's rain.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
@@ -280,6 +334,29 @@ impl DeliveryQuery {
             .query_some("state", self.state.as_ref().map(word))
             .query_some("limit", self.limit)
             .query_some("cursor", self.cursor.as_deref())
+    }
+}
+
+impl RoundQuery {
+    pub(crate) fn put_on(&self, request: Request) -> Request {
+        let weekdays: Vec<String> =
+            self.off_weekdays.iter().map(|day| day.to_string().to_ascii_lowercase()).collect();
+        let dates: Vec<String> = self.off_dates.iter().map(NaiveDate::to_string).collect();
+        let listed = |words: Vec<String>| (!words.is_empty()).then(|| words.join(","));
+        request
+            .query_some("from", self.from)
+            .query_some("to", self.to)
+            .query_some("property_id", self.property_id)
+            .query_some("system_id", self.system_id)
+            .query_some("off_weekdays", listed(weekdays))
+            .query_some("off_dates", listed(dates))
+            .query_some("include_planned", self.include_planned.then_some(true))
+            .query_some("trip_cost", self.trip_cost)
+            .query_some("stop_cost", self.stop_cost)
+            .query_some("cost_per_day_early", self.cost_per_day_early)
+            .query_some("cost_per_day_late", self.cost_per_day_late)
+            .query_some("most_minutes", self.most_minutes)
+            .query_some("nearby_km", self.nearby_km)
     }
 }
 

@@ -3,8 +3,9 @@
 //! Functions that take a body give an error only if it cannot be written as JSON.
 
 use crate::query::{
-    AnswerQuery, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, ListQuery, RainFileOptions,
-    RainQuery, ReminderQuery, SkillQuery, SystemQuery, TaskQuery, VisitQuery, word,
+    AnswerQuery, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, KeptRoundQuery, ListQuery,
+    RainFileOptions, RainQuery, ReminderQuery, RoundQuery, SkillQuery, SystemQuery, TaskQuery, VisitQuery,
+    word,
 };
 use crate::{Error, Request};
 use chrono::NaiveDate;
@@ -350,6 +351,41 @@ pub fn digest_as(query: &DigestQuery, format: DigestFormat) -> Request {
     query.put_on(Request::get(format!("/v1/digest.{}", format.ending())))
 }
 
+/// `GET /v1/rounds`: puts tasks together into trips; nothing is stored.
+pub fn propose_rounds(query: &RoundQuery) -> Request {
+    query.put_on(Request::get("/v1/rounds"))
+}
+
+/// `POST /v1/rounds`: keeps a round as planned.
+pub fn keep_round(round: &contract::RoundRequest) -> Result<Request, Error> {
+    Request::post("/v1/rounds").json(round)
+}
+
+/// `GET /v1/rounds/planned`, those that were done included.
+pub fn list_rounds(query: &KeptRoundQuery) -> Request {
+    Request::get("/v1/rounds/planned")
+        .query_some("state", query.state.as_ref().map(word))
+        .query_some("from", query.from)
+        .query_some("to", query.to)
+        .query_some("limit", query.limit)
+        .query_some("cursor", query.cursor.as_deref())
+}
+
+/// `GET /v1/rounds/{id}`.
+pub fn round(id: Uuid) -> Request {
+    Request::get(at("rounds", id))
+}
+
+/// `DELETE /v1/rounds/{id}` with `If-Match`: calls a planned round off.
+pub fn call_off_round(id: Uuid, version: i64) -> Request {
+    Request::delete(at("rounds", id)).if_match(version)
+}
+
+/// `POST /v1/rounds/{id}/done`: logs one visit a system.
+pub fn finish_round(id: Uuid, report: &contract::RoundDoneRequest) -> Result<Request, Error> {
+    Request::post(below("rounds", id, "done")).json(report)
+}
+
 /// `GET /v1/visits`.
 pub fn list_visits(query: &VisitQuery) -> Request {
     Request::get("/v1/visits")
@@ -436,6 +472,24 @@ mod tests {
     }
 
     #[test]
+    fn rounds_carry_days_off_as_lists_and_only_figures_that_are_given() {
+        let query = RoundQuery::builder()
+            .from(day(1))
+            .off_weekdays([chrono::Weekday::Sat, chrono::Weekday::Sun])
+            .off_dates([day(3), day(6)])
+            .trip_cost(80.5)
+            .most_minutes(240)
+            .build();
+        assert_eq!(
+            query_of(&propose_rounds(&query)),
+            "from=2031-04-01&off_weekdays=sat,sun&off_dates=2031-04-03,2031-04-06&trip_cost=80.5&most_minutes=240"
+        );
+        assert_eq!(query_of(&propose_rounds(&RoundQuery::default())), "");
+        let planned = KeptRoundQuery::builder().state(contract::RoundState::Planned).limit(5).build();
+        assert_eq!(query_of(&list_rounds(&planned)), "state=planned&limit=5");
+    }
+
+    #[test]
     fn rain_files_say_how_they_are_laid_out() {
         let options = RainFileOptions::builder()
             .layout(RainLayout::GhcnDaily)
@@ -469,7 +523,8 @@ mod tests {
 
     #[test]
     fn every_guarded_call_names_its_version() {
-        for request in [delete_property(Uuid::nil(), 4), delete_gauge(Uuid::nil(), 4)] {
+        let nil = Uuid::nil();
+        for request in [delete_property(nil, 4), delete_gauge(nil, 4), call_off_round(nil, 4)] {
             assert_eq!(request.headers()["if-match"], "\"4\"");
         }
     }

@@ -18,6 +18,7 @@ mod page;
 mod problem;
 mod property;
 mod reminder;
+mod round;
 mod skill;
 mod status;
 mod subscription;
@@ -48,6 +49,10 @@ pub use page::Page;
 pub use problem::{FieldProblem, Problem, ProblemCode};
 pub use property::{MonthlyTemperatures, Property, PropertyRequest};
 pub use reminder::{DateMoved, MoveCause, Reminder, ReminderFeed, ReminderKind};
+pub use round::{
+    KeptTask, ProposedRound, Round, RoundCosts, RoundDone, RoundDoneRequest, RoundFigures, RoundItem,
+    RoundProposal, RoundRequest, RoundState, RoundTask, SkippedTask, UnplacedTask,
+};
 pub use skill::{AnsweredForecast, DutySkill, ExpectedFullness};
 pub use status::{NextDuty, RunoffSince, SystemStatus};
 pub use subscription::{

@@ -2,7 +2,7 @@
 //!
 //! `api` speaks raw JSON, so that a renamed field is seen; `sdk` goes through the client; both run over both databases.
 //! `storage` holds the storage traits to their word, `outside` the engine to published figures, `doors` the sources to
-//! the map.
+//! the map, `rounds` the plans of trips to every way there is to make them.
 
 mod api;
 mod contract;
@@ -11,6 +11,7 @@ mod doors;
 mod laws;
 mod outside;
 mod process;
+mod rounds;
 mod sdk_live;
 mod sdk_offline;
 mod storage;

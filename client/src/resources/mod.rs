@@ -5,6 +5,7 @@
 mod calendars;
 mod duties;
 mod places;
+mod rounds;
 mod subscriptions;
 mod systems;
 mod work;
@@ -12,6 +13,7 @@ mod work;
 pub use calendars::Calendars;
 pub use duties::Duties;
 pub use places::{Gauges, Keys, Properties, property_update_from};
+pub use rounds::Rounds;
 pub use subscriptions::Subscriptions;
 pub use systems::{Components, StatusChange, Systems, system_update_from};
 pub use work::{Reminders, Skill, Tasks, Visits};
@@ -90,6 +92,11 @@ impl Client {
     /// Reminders and digests, posted to an address.
     pub fn subscriptions(&self) -> Subscriptions<'_> {
         Subscriptions(self)
+    }
+
+    /// Tasks put together into trips.
+    pub fn rounds(&self) -> Rounds<'_> {
+        Rounds(self)
     }
 
     /// How well past forecasts met what was found.

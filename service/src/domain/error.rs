@@ -17,7 +17,7 @@ pub enum Error {
     /// No such thing in this account.
     #[error("there is no {what} {id} in this account")]
     NotFound {
-        /// `property`, `gauge`, `system`, `component`, `task` or `visit`.
+        /// `property`, `gauge`, `system`, `component`, `task`, `visit` or `round`.
         what: &'static str,
         /// The id that was asked for.
         id: String,

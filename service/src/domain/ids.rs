@@ -53,6 +53,8 @@ ids! {
     SubscriptionId,
     /// Id of something that is posted.
     DeliveryId,
+    /// Id of a round that is kept.
+    RoundId,
 }
 
 impl TaskId {
@@ -91,6 +93,13 @@ impl DeliveryId {
     /// The id of the digest of an instant.
     pub fn of_digest(subscription: SubscriptionId, micros: i64) -> Self {
         Self(Uuid::new_v5(&Uuid::new_v5(&subscription.0, b"digest"), &micros.to_be_bytes()))
+    }
+}
+
+impl VisitId {
+    /// The id of the visit that a round makes to a system: computed, so that doing a round twice logs it once.
+    pub fn of(round: RoundId, system: SystemId) -> Self {
+        Self(Uuid::new_v5(&round.0, system.0.as_bytes()))
     }
 }
 

@@ -30,6 +30,7 @@ pub mod rain_files;
 pub mod refresh;
 pub mod reminder;
 pub mod rounding;
+pub mod rounds;
 pub mod schedule;
 pub mod skill;
 pub mod status;

@@ -22,12 +22,14 @@ use crate::domain::forecast::Answers;
 use crate::domain::gauge::{Gauge, GaugeFacts, RainSpan};
 use crate::domain::idempotency::{Answer, Attempt, Claim};
 use crate::domain::ids::{
-    AccountId, AnswerId, ComponentId, GaugeId, KeyId, PropertyId, SystemId, TaskId, VisitId,
+    AccountId, AnswerId, ComponentId, GaugeId, KeyId, PropertyId, RoundId, SystemId, TaskId, VisitId,
 };
 use crate::domain::paging::PageAsked;
 use crate::domain::property::{Property, PropertyFacts};
 use crate::domain::rain::{RainDay, Upserted};
 use crate::domain::reminder::{Read, ReminderFilter, Stretch, Telling};
+use crate::domain::rounds::places::Position;
+use crate::domain::rounds::{Round, RoundFilter};
 use crate::domain::skill::{Answered, DutySkill, History, SkillFilter};
 use crate::domain::status::{Polled, Status};
 use crate::domain::system::{System, SystemFacts};
@@ -96,6 +98,47 @@ pub enum Deleted {
         /// How many.
         systems: i64,
     },
+}
+
+/// What became of a round that was to be kept.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kept {
+    /// It is kept, now or from an earlier attempt.
+    Done,
+    /// A task of it stands in another round that is planned; nothing was kept.
+    Taken {
+        /// The task.
+        task_id: TaskId,
+        /// That round.
+        round_id: RoundId,
+    },
+}
+
+/// What became of a round that was to be called off.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CalledOff {
+    /// It is gone.
+    Done,
+    /// There is no such round in this account.
+    Missing,
+    /// The caller saw an older version; nothing was changed.
+    Stale {
+        /// The current version.
+        current: i64,
+    },
+    /// It was done already; nothing was changed.
+    WasDone,
+}
+
+/// What became of a round that was to be reported as done.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Finished {
+    /// Its visits are logged, and it is done.
+    Done,
+    /// There is no such round in this account.
+    Missing,
+    /// It was done before, by somebody faster; nothing was changed.
+    Before,
 }
 
 /// Which systems to list.
@@ -494,6 +537,38 @@ pub trait ReminderStore: Send + Sync {
     async fn forget_reminders(&self, before: DateTime<Utc>) -> Stored<u64>;
 }
 
+/// Rounds that are kept.
+#[async_trait]
+pub trait RoundStore: Send + Sync {
+    /// The account's tasks that stand in rounds that are planned, in no order.
+    async fn planned_tasks(&self, account: AccountId) -> Stored<Vec<TaskId>>;
+    /// Where properties of the account are, in no order; those that are not there are left out.
+    async fn positions(
+        &self,
+        account: AccountId,
+        properties: &[PropertyId],
+    ) -> Stored<Vec<(PropertyId, Position)>>;
+    /// Those of these tasks that the account has, in no order.
+    async fn tasks_by_id(&self, account: AccountId, ids: &[TaskId]) -> Stored<Vec<Task>>;
+    /// Keeps a round as planned; does nothing when the id is there already. Of two rounds with a task in common that are
+    /// kept at once, one is refused.
+    async fn insert_round(&self, round: &Round) -> Stored<Kept>;
+    /// One round. Names are those of now.
+    async fn round(&self, account: AccountId, id: RoundId) -> Stored<Option<Round>>;
+    /// The account's rounds by `(on, id)`.
+    async fn rounds(
+        &self,
+        account: AccountId,
+        filter: &RoundFilter,
+        page: &PageAsked<NaiveDate>,
+    ) -> Stored<Vec<Round>>;
+    /// Removes a planned round if the version is current; its tasks are free.
+    async fn delete_round(&self, account: AccountId, id: RoundId, version: i64) -> Stored<CalledOff>;
+    /// Writes a round as it was done and logs its visits, all or nothing, unless it was done before. The systems visited
+    /// become stale, and the tasks of the round are free.
+    async fn finish_round(&self, round: &Round, visits: &[Visit]) -> Stored<Finished>;
+}
+
 /// Repeated requests.
 #[async_trait]
 pub trait IdempotencyStore: Send + Sync {
@@ -524,6 +599,7 @@ pub trait Store:
     + CalendarStore
     + SubscriptionStore
     + DeliveryStore
+    + RoundStore
     + IdempotencyStore
 {
     /// Whether it can be reached.

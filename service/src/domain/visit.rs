@@ -127,13 +127,14 @@ pub struct Revision {
 }
 
 /// The most duties of one visit.
-const MOST_ITEMS: usize = 500;
+pub(in crate::domain) const MOST_ITEMS: usize = 500;
 
 fn missing(id: VisitId) -> Error {
     Error::NotFound { what: "visit", id: id.to_string() }
 }
 
-async fn checked(cx: &Context, account: AccountId, facts: &VisitFacts) -> Result<()> {
+/// Checks a visit before it is logged.
+pub(in crate::domain) async fn checked(cx: &Context, account: AccountId, facts: &VisitFacts) -> Result<()> {
     let mut check = Check::new();
     check.date("visited_on", facts.visited_on);
     if let Some(by) = &facts.visited_by {

@@ -1,8 +1,8 @@
 //! The OpenAPI document: collected from the handlers, committed as `openapi/openapi.json`, never written by hand.
 
 use super::routes::{
-    accounts, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, skill,
-    status, subscriptions, systems, tasks, visits,
+    accounts, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, rounds,
+    skill, status, subscriptions, systems, tasks, visits,
 };
 use super::{precise, samples, service};
 use eavesward_contract as wire;
@@ -45,6 +45,7 @@ use utoipa::{Modify, OpenApi};
         calendars::list, calendars::create, calendars::revoke, calendars::read,
         forecasts::of_system, forecasts::stateless,
         skill::by_duty, skill::answers,
+        rounds::propose, rounds::keep, rounds::list, rounds::get, rounds::call_off, rounds::finish,
         visits::list, visits::log, visits::get, visits::correct, visits::withdraw, visits::revisions,
         service::healthz, service::readyz, service::document,
     ),
@@ -63,6 +64,7 @@ use utoipa::{Modify, OpenApi};
         (name = "forecasts", description = "Why, explained in full"),
         (name = "visits", description = "What was done and found"),
         (name = "skill", description = "How far to trust the dates"),
+        (name = "rounds", description = "Tasks put together into trips"),
         (name = "service", description = "The service itself"),
     ),
     modifiers(&Shared)

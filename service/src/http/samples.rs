@@ -24,6 +24,8 @@ pub fn by_schema() -> Vec<(&'static str, Value)> {
         ("SubscriptionRequest", value(&subscription())),
         ("VisitRequest", value(&visit())),
         ("WithdrawRequest", value(&wire::WithdrawRequest { because: "it was the wrong shed".to_owned() })),
+        ("RoundRequest", value(&round())),
+        ("RoundDoneRequest", value(&round_done())),
         ("ForecastRequest", value(&forecast())),
         ("Problem", value(&problem())),
         ("SystemStatus", value(&status())),
@@ -223,6 +225,20 @@ fn forecast() -> wire::ForecastRequest {
             tolerance: None,
         }],
         as_of: day(2026, 3, 7),
+    }
+}
+
+fn round() -> wire::RoundRequest {
+    let note = Some("Keys are with the upkeep rota.".to_owned());
+    wire::RoundRequest { on: day(2026, 3, 10), task_ids: vec![id(6), id(7)], note }
+}
+
+fn round_done() -> wire::RoundDoneRequest {
+    wire::RoundDoneRequest {
+        visited_by: Some("the upkeep rota".to_owned()),
+        items: vec![wire::RoundItem::found(id(6), wire::Finding::Class { class: wire::FoundClass::Half })],
+        skipped: vec![wire::SkippedTask { task_id: id(7), because: Some("the shed was locked".to_owned()) }],
+        ..wire::RoundDoneRequest::default()
     }
 }
 

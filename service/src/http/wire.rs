@@ -11,6 +11,8 @@ mod gauge;
 mod people;
 mod reminder;
 pub use reminder::feed;
+mod round;
+pub use round::report;
 mod skill;
 mod status;
 pub use status::small;

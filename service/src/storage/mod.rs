@@ -8,7 +8,7 @@
 //! To add a table: the same columns in a new file of both migration folders; a row struct in `rows`; the statements in
 //! the module of its trait; a case in the storage suite, which runs over both databases.
 //!
-//! Locks are always taken in the order duty setting, gauge or property, then a system, then rows of refreshes by system, then those of unscored,
+//! Locks are always taken in the order round, duty setting, gauge or property, then a system, then rows of refreshes by system, then those of unscored,
 //! so that writers never wait for each other in a circle.
 
 mod accounts;
@@ -27,6 +27,7 @@ mod properties;
 mod rain;
 mod refresh;
 mod reminders;
+mod rounds;
 mod rows;
 mod skill;
 mod sql;

@@ -1,8 +1,8 @@
 //! A statement with its values, before it is known which database it goes to.
 
 use crate::domain::ids::{
-    AccountId, AnswerId, CalendarId, ComponentId, DeliveryId, GaugeId, KeyId, PropertyId, SubscriptionId,
-    SystemId, TaskId, VisitId,
+    AccountId, AnswerId, CalendarId, ComponentId, DeliveryId, GaugeId, KeyId, PropertyId, RoundId,
+    SubscriptionId, SystemId, TaskId, VisitId,
 };
 use chrono::{DateTime, NaiveDate, Utc};
 use std::borrow::Cow;
@@ -60,6 +60,7 @@ bind! {
     CalendarId => Uuid, |this| this.0;
     SubscriptionId => Uuid, |this| this.0;
     DeliveryId => Uuid, |this| this.0;
+    RoundId => Uuid, |this| this.0;
     NaiveDate => Int, |this| i64::from(this.to_epoch_days());
     DateTime<Utc> => Int, |this| this.timestamp_micros();
 }

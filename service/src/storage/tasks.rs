@@ -73,6 +73,16 @@ fn listed(account: AccountId, asked: &TaskFilter, page: &PageAsked<NaiveDate>) -
     query
 }
 
+/// Those of these tasks that the account has.
+pub(super) async fn by_id(database: &Database, account: AccountId, ids: &[TaskId]) -> Stored<Vec<Task>> {
+    if ids.is_empty() {
+        return Ok(Vec::new());
+    }
+    let mut query = sql(SELECT);
+    query.push("account_id = ").bind(account).push(" AND id IN ").bind_list(ids).push(BESIDE);
+    values(database.all(query).await?, TaskRow::read)
+}
+
 #[async_trait]
 impl TaskStore for Database {
     async fn tasks(

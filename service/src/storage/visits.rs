@@ -57,25 +57,31 @@ async fn mark_both(tx: &mut Tx, account: AccountId, mut systems: [SystemId; 2]) 
     Ok(())
 }
 
+/// Adds a visit if its id is not there already; its system is to be forecast and scored anew.
+pub(super) async fn insert(tx: &mut Tx, visit: &Visit) -> Stored<()> {
+    let items = to_json(&visit.facts.items)?;
+    let mut query = sql("INSERT INTO visits (");
+    query.push(VISIT_COLUMNS).push(") ").bind_rows(&[visit], |row, visit| {
+        let (facts, withdrawn) = (&visit.facts, visit.withdrawn.as_ref());
+        row.on(visit.id).on(visit.account_id).on(facts.system_id).on(facts.visited_on);
+        row.on(facts.visited_by.clone()).on(items.clone()).on(facts.note.clone());
+        row.on(withdrawn.map(|withdrawn| withdrawn.at));
+        row.on(withdrawn.map(|withdrawn| withdrawn.because.clone()));
+        row.on(visit.version).on(visit.created_at).on(visit.updated_at);
+    });
+    query.push(" ON CONFLICT (id) DO NOTHING");
+    if tx.run(query).await? > 0 {
+        mark_stale(tx, visit.account_id, Reach::System(visit.facts.system_id)).await?;
+        mark_unscored(tx, visit.account_id, visit.facts.system_id).await?;
+    }
+    Ok(())
+}
+
 #[async_trait]
 impl VisitStore for Database {
     async fn insert_visit(&self, visit: &Visit) -> Stored<()> {
-        let items = to_json(&visit.facts.items)?;
-        let mut query = sql("INSERT INTO visits (");
-        query.push(VISIT_COLUMNS).push(") ").bind_rows(&[visit], |row, visit| {
-            let (facts, withdrawn) = (&visit.facts, visit.withdrawn.as_ref());
-            row.on(visit.id).on(visit.account_id).on(facts.system_id).on(facts.visited_on);
-            row.on(facts.visited_by.clone()).on(items.clone()).on(facts.note.clone());
-            row.on(withdrawn.map(|withdrawn| withdrawn.at));
-            row.on(withdrawn.map(|withdrawn| withdrawn.because.clone()));
-            row.on(visit.version).on(visit.created_at).on(visit.updated_at);
-        });
-        query.push(" ON CONFLICT (id) DO NOTHING");
         let mut tx = self.begin().await?;
-        if tx.run(query).await? > 0 {
-            mark_stale(&mut tx, visit.account_id, Reach::System(visit.facts.system_id)).await?;
-            mark_unscored(&mut tx, visit.account_id, visit.facts.system_id).await?;
-        }
+        insert(&mut tx, visit).await?;
         tx.commit().await
     }
 

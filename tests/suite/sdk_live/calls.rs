@@ -6,13 +6,13 @@ use super::{client, component, day, gauge, parts, place, property, rain_of, roof
 use crate::support::app::{App, Reply, over_both};
 use eavesward_client::contract::{
     CalendarRequest, Carries, Duty, DutySettingsInput, DutySettingsRequest, Finding, ForecastRequest,
-    FoundClass, KeyRequest, Part, ReplaceRequest, RetireRequest, Scope, SubscriptionRequest, ValveType,
-    VisitItem, VisitRequest, WithdrawRequest,
+    FoundClass, KeyRequest, Part, ReplaceRequest, RetireRequest, RoundDoneRequest, RoundItem, RoundRequest,
+    RoundState, Scope, SkippedTask, SubscriptionRequest, ValveType, VisitItem, VisitRequest, WithdrawRequest,
 };
 use eavesward_client::{
-    AnswerQuery, Client, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, ListQuery,
-    RainFileOptions, RainQuery, ReminderQuery, SkillQuery, StatusChange, SystemQuery, TaskQuery, VisitQuery,
-    WatchOptions, property_update_from, system_update_from,
+    AnswerQuery, Client, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, KeptRoundQuery, ListQuery,
+    RainFileOptions, RainQuery, ReminderQuery, RoundQuery, SkillQuery, StatusChange, SystemQuery, TaskQuery,
+    VisitQuery, WatchOptions, property_update_from, system_update_from,
 };
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
@@ -35,6 +35,7 @@ async fn every_operation_of_the_document_has_a_typed_call(app: &App) {
     components(&client).await;
     forecasts(&client).await;
     tasks(app, &client).await;
+    rounds(&client).await;
     visits(&client).await;
     skill(app, &client).await;
     reminders(&client).await;
@@ -312,6 +313,39 @@ async fn tasks(app: &App, client: &Client) {
     assert!(tasks.iter().any(|task| task.duty == Duty::WorkValve), "{tasks:?}");
     assert_eq!(client.tasks().page(&TaskQuery::default()).await.expect("a page").items, tasks);
     assert_eq!(client.tasks().get(tasks[0].id).await.expect("it"), tasks[0]);
+}
+
+async fn rounds(client: &Client) {
+    let query = RoundQuery::builder()
+        .from(day("2026-03-02"))
+        .to(day("2026-03-29"))
+        .off_weekdays([chrono::Weekday::Sun])
+        .most_minutes(240)
+        .build();
+    let proposal = client.rounds().propose(&query).await.expect("a proposal");
+    let first = proposal.rounds.first().expect("a round");
+    assert!(proposal.lower_bound <= proposal.cost && proposal.figures.most_minutes == 240, "{proposal:?}");
+    let task_ids: Vec<_> = first.tasks.iter().map(|task| task.task_id).collect();
+    let request =
+        RoundRequest { on: first.on, task_ids: task_ids.clone(), note: Some("the long ladder".to_owned()) };
+    let kept = client.rounds().keep(&request).await.expect("a round");
+    assert_eq!((kept.state, kept.tasks.len()), (RoundState::Planned, task_ids.len()));
+    assert_eq!(client.rounds().get(kept.id).await.expect("it"), kept);
+    client.rounds().call_off(kept.id, kept.version).await.expect("calling off");
+    assert_eq!(client.rounds().page(&KeptRoundQuery::default()).await.expect("a page").items, []);
+    let kept = client.rounds().keep(&request).await.expect("a round");
+    let mut report = RoundDoneRequest { visited_on: Some(day("2026-02-15")), ..RoundDoneRequest::default() };
+    report.items.push(RoundItem::found(task_ids[0], Finding::Nothing {}));
+    let skipped = task_ids[1..].iter().map(|id| SkippedTask { task_id: *id, because: None });
+    report.skipped.extend(skipped);
+    let done = client.rounds().finish(kept.id, &report).await.expect("visits");
+    assert_eq!((done.round.state, done.visits.len()), (RoundState::Done, 1));
+    assert_eq!(done.visits[0].items.len(), 1);
+    assert_eq!(client.rounds().finish(kept.id, &RoundDoneRequest::default()).await.expect("the same"), done);
+    let query = KeptRoundQuery::builder().state(RoundState::Done).build();
+    assert_eq!(client.rounds().list(&query).all().await.expect("rounds"), [done.round]);
+    let because = WithdrawRequest { because: "it was the terrace".to_owned() };
+    client.visits().withdraw(done.visits[0].id, &because).await.expect("withdrawing");
 }
 
 async fn visits(client: &Client) {

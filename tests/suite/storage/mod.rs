@@ -15,6 +15,7 @@ mod places;
 mod rain;
 mod refresh;
 mod reminders;
+mod rounds;
 mod skill;
 mod subscriptions;
 mod systems;

@@ -3,7 +3,7 @@
 use crate::around::Colour;
 use crate::cmd::{
     calendar, component, digest, due, duty, forecast, gauge, key, paper, profile, property, rain, reminders,
-    skill, status, subscription, system, visit, watch,
+    rounds, skill, status, subscription, system, visit, watch,
 };
 use crate::show::Units;
 use clap::{Args, Parser, Subcommand};
@@ -99,6 +99,9 @@ pub enum Command {
     /// Duties: what falls due when, and the account's own figures
     #[command(subcommand)]
     Duty(duty::Duty),
+    /// Rounds: tasks put together into trips, kept as planned, and done
+    #[command(subcommand)]
+    Rounds(rounds::Rounds),
     /// How well past forecasts met what visits found: how far to trust the dates
     Skill(skill::Skill),
     /// Properties: the places that systems stand at

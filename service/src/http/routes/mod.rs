@@ -10,6 +10,7 @@ pub mod gauges;
 pub mod properties;
 pub mod rain;
 pub mod reminders;
+pub mod rounds;
 pub mod skill;
 pub mod status;
 pub mod subscriptions;
@@ -115,6 +116,7 @@ pub fn configure(cfg: &mut ServiceConfig) {
         .service(at("/deliveries/{id}/send", vec![("POST", post().to(subscriptions::send_again))]))
         .service(at("/skill", vec![("GET", get().to(skill::by_duty))]))
         .service(at("/skill/answers", vec![("GET", get().to(skill::answers))]))
+        .configure(trips)
         .service(at("/visits", vec![("GET", get().to(visits::list)), ("POST", post().to(visits::log))]))
         .service(at("/visits/{id}", vec![("GET", get().to(visits::get)), ("PUT", put().to(visits::correct))]))
         .service(at("/visits/{id}/withdraw", vec![("POST", post().to(visits::withdraw))]))
@@ -145,6 +147,17 @@ fn of_systems(cfg: &mut ServiceConfig) {
         ))
         .service(at("/components/{id}/replace", vec![("POST", post().to(components::replace))]))
         .service(at("/components/{id}/retire", vec![("POST", post().to(components::retire))]));
+}
+
+/// Tasks put together into trips.
+fn trips(cfg: &mut ServiceConfig) {
+    cfg.service(at("/rounds", vec![("GET", get().to(rounds::propose)), ("POST", post().to(rounds::keep))]))
+        .service(at("/rounds/planned", vec![("GET", get().to(rounds::list))]))
+        .service(at(
+            "/rounds/{id}",
+            vec![("GET", get().to(rounds::get)), ("DELETE", delete().to(rounds::call_off))],
+        ))
+        .service(at("/rounds/{id}/done", vec![("POST", post().to(rounds::finish))]));
 }
 
 /// Where a list goes on, and how many rows to give.

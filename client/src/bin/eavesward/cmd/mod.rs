@@ -15,6 +15,8 @@ pub mod profile;
 pub mod property;
 pub mod rain;
 pub mod reminders;
+mod round_done;
+pub mod rounds;
 pub mod skill;
 pub mod status;
 pub mod subscription;
@@ -88,6 +90,7 @@ async fn dispatch(cli: Cli, around: &Around, url: &mut String, mut io: Io<'_>) -
         Command::Duty(duty) => duty.run(app).await?,
         Command::Reminders(reminders) => reminders.run(app).await?,
         Command::Subscription(subscription) => subscription.run(app).await?,
+        Command::Rounds(rounds) => rounds.run(app).await?,
         Command::Skill(skill) => skill.run(app).await?,
         Command::Property(property) => property.run(app).await?,
         Command::Gauge(gauge) => gauge.run(app).await?,

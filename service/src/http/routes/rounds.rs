@@ -1,0 +1,221 @@
+//! Rounds.
+
+use crate::domain::ids::{PropertyId, RoundId, SystemId};
+use crate::domain::rounds::{Ask, RoundFilter, kept, propose as proposal};
+use crate::domain::{Context, Error};
+use crate::http::access::{Reader, Version, Writer, known};
+use crate::http::body::Json;
+use crate::http::conditional::{compound, hashed, page};
+use crate::http::idempotent::{Reply, once};
+use crate::http::problem::ApiError;
+use crate::http::query::Query;
+use crate::http::wire::report;
+use actix_web::{HttpRequest, HttpResponse, web};
+use chrono::NaiveDate;
+use eavesward_contract as wire;
+use serde::Deserialize;
+use uuid::Uuid;
+
+type Answer = Result<HttpResponse, ApiError>;
+
+/// What to put together, and what things cost. Costs are in any unit: only their ratios count.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+pub struct Asked {
+    /// The first day; today by UTC when absent.
+    pub from: Option<NaiveDate>,
+    /// The last day, at most half a year on; four weeks in all when absent.
+    pub to: Option<NaiveDate>,
+    /// Tasks at this property alone.
+    pub property_id: Option<Uuid>,
+    /// Tasks of this system alone.
+    pub system_id: Option<Uuid>,
+    /// Days of the week on which nobody works, set apart by commas, such as `sat,sun`; none when absent.
+    pub off_weekdays: Option<String>,
+    /// Dates on which nobody works, set apart by commas, such as `2026-04-03,2026-04-06`; none when absent.
+    pub off_dates: Option<String>,
+    /// Whether tasks of rounds that are planned already are put into rounds as well; `false` when absent.
+    #[serde(default)]
+    #[param(required = false)]
+    pub include_planned: bool,
+    /// What a trip costs; 60 when absent (judgement).
+    #[param(minimum = 0.0, maximum = 100_000.0)]
+    pub trip_cost: Option<f64>,
+    /// What each property of a trip beyond the first costs, not more than the trip; 15 when absent (judgement).
+    #[param(minimum = 0.0, maximum = 100_000.0)]
+    pub stop_cost: Option<f64>,
+    /// What a day early costs; 0.5 when absent (judgement).
+    #[param(minimum = 0.0, maximum = 100_000.0)]
+    pub cost_per_day_early: Option<f64>,
+    /// What a day late costs; 2 when absent (judgement).
+    #[param(minimum = 0.0, maximum = 100_000.0)]
+    pub cost_per_day_late: Option<f64>,
+    /// The most minutes of work of a trip, ways left out; 360 when absent (judgement).
+    #[param(minimum = 1, maximum = 1440)]
+    pub most_minutes: Option<u32>,
+    /// How near properties are that may share a trip, km along the great circle, each to each; 0, every property by
+    /// itself, when absent.
+    #[param(minimum = 0.0, maximum = 500.0)]
+    pub nearby_km: Option<f64>,
+}
+
+/// Which kept rounds to list.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+pub struct Which {
+    /// Those in this state; all when absent.
+    #[param(inline)]
+    pub state: Option<wire::RoundState>,
+    /// Those planned for this day or later.
+    pub from: Option<NaiveDate>,
+    /// Those planned for this day or earlier.
+    pub to: Option<NaiveDate>,
+    /// `next_cursor` of the page before; from the start when absent.
+    pub cursor: Option<String>,
+    /// Rows of a page, 1 to 500; 100 when absent.
+    #[param(minimum = 1, maximum = 500)]
+    pub limit: Option<u32>,
+}
+
+impl Asked {
+    fn ask(&self) -> Result<Ask, ApiError> {
+        let off_weekdays = listed(self.off_weekdays.as_deref(), "off_weekdays", |word| {
+            word.parse().map_err(|_| format!("{word:?} is not one of mon, tue, wed, thu, fri, sat, sun"))
+        })?;
+        let off_dates = listed(self.off_dates.as_deref(), "off_dates", |word| {
+            word.parse().map_err(|_| format!("{word:?} is not a date such as 2026-04-03"))
+        })?;
+        Ok(Ask {
+            from: self.from,
+            to: self.to,
+            property_id: self.property_id.map(PropertyId),
+            system_id: self.system_id.map(SystemId),
+            off_weekdays,
+            off_dates,
+            include_planned: self.include_planned,
+            trip_cost: self.trip_cost,
+            stop_cost: self.stop_cost,
+            cost_per_day_early: self.cost_per_day_early,
+            cost_per_day_late: self.cost_per_day_late,
+            most_minutes: self.most_minutes,
+            nearby_km: self.nearby_km,
+        })
+    }
+}
+
+/// Reads words set apart by commas.
+fn listed<T>(
+    text: Option<&str>,
+    field: &str,
+    read: impl Fn(&str) -> Result<T, String>,
+) -> Result<Vec<T>, ApiError> {
+    let words =
+        text.into_iter().flat_map(|text| text.split(',')).map(str::trim).filter(|word| !word.is_empty());
+    words.map(|word| read(word).map_err(|message| Error::field(field, message).into())).collect()
+}
+
+/// Put tasks together into rounds
+///
+/// Tasks that fall due up to `to`, overdue ones included, are put into few trips, so that trips and days early and late
+/// cost as little as may be. Each property by itself is solved exactly as long as trips have room or ten tasks at most hang
+/// together; where trips run out of room, and across nearby properties, the plan is a heuristic, and `lower_bound` says
+/// what no plan can cost less than. At most 2,000 tasks are put together at once; more are refused.
+#[utoipa::path(get, path = "/v1/rounds", tag = "rounds", operation_id = "propose_rounds", params(Asked),
+    responses((status = 200, description = "The rounds", body = wire::RoundProposal)))]
+pub async fn propose(
+    req: HttpRequest,
+    caller: Reader,
+    cx: web::Data<Context>,
+    asked: Query<Asked>,
+) -> Answer {
+    let found = proposal::propose(&cx, caller.0, &asked.ask()?).await?;
+    hashed(&req, &wire::RoundProposal::from(found))
+}
+
+/// Keep a round as planned
+///
+/// Its tasks are not proposed again until it is done or called off. A task stands in one planned round at most.
+#[utoipa::path(post, path = "/v1/rounds", tag = "rounds", operation_id = "keep_round",
+    request_body = wire::RoundRequest,
+    responses((status = 201, description = "The round", body = wire::Round)))]
+pub async fn keep(
+    req: HttpRequest,
+    caller: Writer,
+    cx: web::Data<Context>,
+    body: Json<wire::RoundRequest>,
+) -> Answer {
+    let cx: &Context = &cx;
+    once(cx, caller.0, &req, body.hash, |seed| async move {
+        let made = wire::Round::from(kept::keep(cx, caller.0, RoundId(seed), body.value.into()).await?);
+        Reply::created(format!("/v1/rounds/{}", made.id), made.version, &made)
+    })
+    .await
+}
+
+/// List kept rounds
+///
+/// By the day they are planned for, those that were done included.
+#[utoipa::path(get, path = "/v1/rounds/planned", tag = "rounds", operation_id = "list_rounds", params(Which),
+    responses((status = 200, description = "One page of rounds", body = wire::Page<wire::Round>)))]
+pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, which: Query<Which>) -> Answer {
+    let state = which.state.map(|state| known("state", state, "planned, done")).transpose()?;
+    let filter = RoundFilter { state, from: which.from, to: which.to };
+    let found = kept::list(&cx, caller.0, &filter, which.cursor.as_deref(), which.limit).await?;
+    page::<_, wire::Round>(&req, found)
+}
+
+/// Show a kept round
+///
+/// With its version and a hash of the rest as `ETag`: names are those of now.
+#[utoipa::path(get, path = "/v1/rounds/{id}", tag = "rounds", operation_id = "get_round",
+    params(("id" = Uuid, Path, description = "Id of the round")),
+    responses((status = 200, description = "The round", body = wire::Round)))]
+pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+    let found = wire::Round::from(kept::get(&cx, caller.0, RoundId(*id)).await?);
+    compound(&req, found.version, &found)
+}
+
+/// Call a planned round off
+///
+/// It is gone, and its tasks are proposed again. One that was done stays.
+#[utoipa::path(delete, path = "/v1/rounds/{id}", tag = "rounds", operation_id = "call_off_round",
+    params(
+        ("id" = Uuid, Path, description = "Id of the round"),
+        ("If-Match" = String, Header, description = "The version that was read, such as \"3\""),
+    ),
+    responses((status = 204, description = "It is gone")))]
+pub async fn call_off(
+    caller: Writer,
+    cx: web::Data<Context>,
+    id: web::Path<Uuid>,
+    version: Version,
+) -> Answer {
+    kept::call_off(&cx, caller.0, RoundId(*id), version.0).await?;
+    Ok(HttpResponse::NoContent().finish())
+}
+
+/// Report a round as done
+///
+/// Logs one visit a system, all of them or none. Tasks that nothing is said of were done. Doing it twice changes nothing
+/// and is answered with the same visits, whatever the second report says.
+#[utoipa::path(post, path = "/v1/rounds/{id}/done", tag = "rounds", operation_id = "finish_round",
+    params(("id" = Uuid, Path, description = "Id of the round")),
+    request_body = wire::RoundDoneRequest,
+    responses((status = 200, description = "The round and its visits", body = wire::RoundDone)))]
+pub async fn finish(
+    req: HttpRequest,
+    caller: Writer,
+    cx: web::Data<Context>,
+    id: web::Path<Uuid>,
+    body: Json<wire::RoundDoneRequest>,
+) -> Answer {
+    let cx: &Context = &cx;
+    once(cx, caller.0, &req, body.hash, |_| async move {
+        let done = kept::finish(cx, caller.0, RoundId(*id), report(body.value)).await?;
+        let done = wire::RoundDone::from(done);
+        Reply::done(done.round.version, &done)
+    })
+    .await
+}

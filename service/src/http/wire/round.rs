@@ -1,0 +1,186 @@
+//! Rounds.
+
+use super::mirror_open;
+use crate::domain::ids::TaskId;
+use crate::domain::rounds::figures::cost;
+use crate::domain::rounds::kept::{DoneRound, Skip, Word};
+use crate::domain::rounds::problem::Parts;
+use crate::domain::rounds::{self, Outcome, Placed};
+use eavesward_contract as wire;
+use std::collections::BTreeSet;
+
+mirror_open!(RoundState: rounds::RoundState { Planned, Done });
+
+impl From<Parts> for wire::RoundCosts {
+    fn from(parts: Parts) -> Self {
+        Self {
+            trips: cost(parts.trips),
+            stops: cost(parts.stops),
+            early: cost(parts.early),
+            late: cost(parts.late),
+        }
+    }
+}
+
+impl From<Placed> for wire::RoundTask {
+    fn from(placed: Placed) -> Self {
+        let (days_early, days_late) = (placed.days_early(), placed.days_late());
+        let Placed { task, allowed, .. } = placed;
+        let (property_name, system_name) = task.names;
+        Self {
+            task_id: task.id.0,
+            property_id: task.property_id.0,
+            property_name,
+            system_id: task.system_id.0,
+            system_name,
+            component_id: task.component_id.0,
+            component_name: task.forecast.component_name,
+            component_kind: task.kind.into(),
+            duty: task.duty.into(),
+            title: task.duty.title().to_owned(),
+            due_on: task.due_on,
+            earliest_on: allowed.earliest_on,
+            aim_on: allowed.aim_on,
+            latest_on: allowed.latest_on,
+            days_early,
+            days_late,
+            minutes: task.duty.minutes(),
+        }
+    }
+}
+
+fn proposed(round: rounds::ProposedRound, most_minutes: u32) -> wire::ProposedRound {
+    let properties: BTreeSet<_> = round.tasks.iter().map(|placed| placed.task.property_id).collect();
+    wire::ProposedRound {
+        on: round.on,
+        properties: properties.len() as u32,
+        over_most_minutes: round.minutes > u64::from(most_minutes),
+        tasks: round.tasks.into_iter().map(Into::into).collect(),
+        minutes: round.minutes,
+        bring: round.bring.into_iter().map(str::to_owned).collect(),
+        cautions: round.hazards.into_iter().map(Into::into).collect(),
+        costs: round.parts.into(),
+        reasons: round.reasons,
+        may_join: round.may_join.into_iter().map(Into::into).collect(),
+    }
+}
+
+impl From<rounds::Proposal> for wire::RoundProposal {
+    fn from(proposal: rounds::Proposal) -> Self {
+        let figures = proposal.figures;
+        let unplaced = proposal.unplaced.into_iter().map(|unplaced| wire::UnplacedTask {
+            task_id: unplaced.task.id.0,
+            property_name: unplaced.task.names.0,
+            system_name: unplaced.task.names.1,
+            component_name: unplaced.task.forecast.component_name,
+            duty: unplaced.task.duty.into(),
+            due_on: unplaced.task.due_on,
+            because: unplaced.because,
+        });
+        Self {
+            from: proposal.from,
+            to: proposal.to,
+            unplaced: unplaced.collect(),
+            cost: cost(proposal.parts.sum()),
+            costs: proposal.parts.into(),
+            lower_bound: cost(proposal.lower_bound),
+            proven: proposal.parts.sum() == proposal.lower_bound,
+            already_planned: proposal.already_planned as u32,
+            more_may_join: proposal.more_may_join,
+            rounds: proposal.rounds.into_iter().map(|round| proposed(round, figures.most_minutes)).collect(),
+            figures: wire::RoundFigures {
+                trip_cost: figures.trip_cost,
+                stop_cost: figures.stop_cost,
+                cost_per_day_early: figures.cost_per_day_early,
+                cost_per_day_late: figures.cost_per_day_late,
+                most_minutes: figures.most_minutes,
+                nearby_km: figures.nearby_km,
+                judgement: proposal.defaults.into_iter().map(str::to_owned).collect(),
+            },
+        }
+    }
+}
+
+impl From<wire::RoundRequest> for rounds::Draft {
+    fn from(request: wire::RoundRequest) -> Self {
+        let task_ids = request.task_ids.into_iter().map(TaskId).collect();
+        Self { on: request.on, task_ids, note: request.note }
+    }
+}
+
+impl From<rounds::RoundTask> for wire::KeptTask {
+    fn from(task: rounds::RoundTask) -> Self {
+        let (property_name, system_name, component_name) = task.names;
+        let (visit_id, skipped, skipped_because) = match task.outcome {
+            None => (None, false, None),
+            Some(Outcome::Visited(visit)) => (Some(visit.0), false, None),
+            Some(Outcome::Skipped(because)) => (None, true, because),
+        };
+        Self {
+            task_id: task.task_id.0,
+            property_id: task.property_id.0,
+            property_name,
+            system_id: task.system_id.0,
+            system_name,
+            component_id: task.component_id.0,
+            component_name,
+            component_kind: task.kind.into(),
+            duty: task.duty.into(),
+            title: task.duty.title().to_owned(),
+            due_on: task.due_on,
+            minutes: task.duty.minutes(),
+            visit_id,
+            skipped,
+            skipped_because,
+        }
+    }
+}
+
+impl From<rounds::Round> for wire::Round {
+    fn from(round: rounds::Round) -> Self {
+        let duties = || round.tasks.iter().map(|task| task.duty);
+        let hazards = rounds::hazards(round.tasks.iter().flat_map(|task| &task.hazards));
+        Self {
+            id: round.id.0,
+            on: round.on,
+            state: round.state().into(),
+            minutes: duties().map(|duty| u64::from(duty.minutes())).sum(),
+            bring: rounds::bring(duties()).into_iter().map(str::to_owned).collect(),
+            cautions: hazards.into_iter().map(Into::into).collect(),
+            note: round.note,
+            tasks: round.tasks.into_iter().map(Into::into).collect(),
+            done_on: round.done.as_ref().map(|done| done.on),
+            done_at: round.done.map(|done| done.at),
+            version: round.version,
+            created_at: round.created_at,
+            updated_at: round.updated_at,
+        }
+    }
+}
+
+/// Reads how a round went.
+pub fn report(request: wire::RoundDoneRequest) -> rounds::Report {
+    let items = request.items.into_iter().map(|item| Word {
+        task_id: TaskId(item.task_id),
+        done: item.done,
+        finding: item.finding.map(Into::into),
+        left_fraction: item.left_fraction,
+        cleaned_meanwhile: item.cleaned_meanwhile,
+        note: item.note,
+    });
+    let skipped = request.skipped.into_iter();
+    let skipped = skipped.map(|skip| Skip { task_id: TaskId(skip.task_id), because: skip.because });
+    rounds::Report {
+        visited_on: request.visited_on,
+        visited_by: request.visited_by,
+        note: request.note,
+        items: items.collect(),
+        skipped: skipped.collect(),
+    }
+}
+
+impl From<DoneRound> for wire::RoundDone {
+    fn from(done: DoneRound) -> Self {
+        Self { round: done.round.into(), visits: done.visits.into_iter().map(Into::into).collect() }
+    }
+}

@@ -1,0 +1,259 @@
+//! Rounds that are kept.
+
+use crate::domain::ids::{AccountId, PropertyId, RoundId, TaskId, VisitId};
+use crate::domain::paging::PageAsked;
+use crate::domain::rounds::places::Position;
+use crate::domain::rounds::{Outcome, Round, RoundFilter, RoundState, RoundTask};
+use crate::domain::store::{CalledOff, Finished, Kept, RoundStore, Stored};
+use crate::domain::task::Task;
+use crate::domain::visit::Visit;
+use crate::storage::connection::{Database, Tx, retried};
+use crate::storage::rows::{ROUND_COLUMNS, RoundRow, RoundTaskRow};
+use crate::storage::sql::{Sql, pieces, sql};
+use crate::storage::{tasks, visits};
+use async_trait::async_trait;
+use chrono::NaiveDate;
+use std::collections::HashMap;
+use uuid::Uuid;
+
+/// Tasks of one statement.
+const PIECE: usize = 256;
+
+/// Names are read from where they stand, as they are now.
+const TASKS: &str = "SELECT r.round_id, r.task_id, s.property_id, r.system_id, r.component_id, r.duty, r.due_on, \
+                     r.is_open, r.visit_id, r.skipped_because, p.name AS property_name, s.name AS system_name, \
+                     c.name AS component_name, c.part FROM round_tasks r JOIN systems s ON s.id = r.system_id \
+                     JOIN properties p ON p.id = s.property_id JOIN components c ON c.id = r.component_id \
+                     WHERE r.round_id IN ";
+
+fn select() -> Sql {
+    let mut query = sql("SELECT ");
+    query.push(ROUND_COLUMNS).push(" FROM rounds WHERE ");
+    query
+}
+
+fn one(account: AccountId, id: RoundId) -> Sql {
+    let mut query = select();
+    query.push("id = ").bind(id).push(" AND account_id = ").bind(account);
+    query
+}
+
+/// Puts tasks to their rounds, in the order of the rounds.
+async fn with_tasks(tx: &mut Tx, rows: Vec<RoundRow>) -> Stored<Vec<Round>> {
+    let ids: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
+    let mut tasks: HashMap<Uuid, Vec<RoundTask>> = HashMap::new();
+    if !ids.is_empty() {
+        let mut query = sql(TASKS);
+        query.bind_list(&ids);
+        for row in tx.all::<RoundTaskRow>(query).await? {
+            tasks.entry(row.round_id).or_default().push(row.read()?);
+        }
+    }
+    rows.into_iter()
+        .map(|row| {
+            let own = tasks.remove(&row.id).unwrap_or_default();
+            row.read(own)
+        })
+        .collect()
+}
+
+async fn insert(tx: &mut Tx, round: &Round) -> Stored<bool> {
+    let mut query = sql("INSERT INTO rounds (");
+    query.push(ROUND_COLUMNS).push(") ").bind_rows(&[round], |row, round| {
+        row.on(round.id).on(round.account_id).on(round.on).on(round.note.clone());
+        row.on(round.done.as_ref().map(|done| done.on)).on(round.done.as_ref().map(|done| done.at));
+        row.on(round.version).on(round.created_at).on(round.updated_at);
+    });
+    query.push(" ON CONFLICT (id) DO NOTHING");
+    Ok(tx.run(query).await? > 0)
+}
+
+/// Adds the tasks of a round; says how many found no planned round in their way.
+async fn insert_tasks(tx: &mut Tx, round: &Round) -> Stored<u64> {
+    // In the order of their ids, so that two rounds with tasks in common cannot wait for each other.
+    let mut tasks: Vec<&RoundTask> = round.tasks.iter().collect();
+    tasks.sort_unstable_by_key(|task| task.task_id);
+    let mut added = 0;
+    for piece in pieces(&tasks, PIECE) {
+        let mut query = sql(
+            "INSERT INTO round_tasks (round_id, task_id, account_id, system_id, component_id, duty, due_on, \
+                 is_open) ",
+        );
+        query.bind_rows(piece, |row, task| {
+            row.on(round.id).on(task.task_id).on(round.account_id).on(task.system_id).on(task.component_id);
+            row.on(task.duty.code()).on(task.due_on).on(1);
+        });
+        query.push(" ON CONFLICT (account_id, task_id) WHERE is_open = 1 DO NOTHING");
+        added += tx.run(query).await?;
+    }
+    Ok(added)
+}
+
+/// A task of a round that stands in another planned one.
+async fn taken(tx: &mut Tx, round: &Round) -> Stored<Option<Kept>> {
+    let ids: Vec<TaskId> = round.tasks.iter().map(|task| task.task_id).collect();
+    let mut query = sql("SELECT task_id, round_id FROM round_tasks WHERE is_open = 1 AND account_id = ");
+    query.bind(round.account_id).push(" AND round_id <> ").bind(round.id).push(" AND task_id IN ");
+    query.bind_list(&ids).push(" ORDER BY task_id");
+    let found = tx.first::<(Uuid, Uuid)>(query).await?;
+    Ok(found.map(|(task, other)| Kept::Taken { task_id: TaskId(task), round_id: RoundId(other) }))
+}
+
+async fn write_outcome(tx: &mut Tx, round: &Round, task: &RoundTask) -> Stored<()> {
+    let (visit, because): (Option<VisitId>, Option<String>) = match &task.outcome {
+        Some(Outcome::Visited(visit)) => (Some(*visit), None),
+        Some(Outcome::Skipped(because)) => (None, because.clone()),
+        None => (None, None),
+    };
+    let query = sql("UPDATE round_tasks SET is_open = 0, visit_id = $1, skipped_because = $2 \
+                     WHERE round_id = $3 AND task_id = $4");
+    tx.run(query.on(visit).on(because).on(round.id).on(task.task_id)).await.map(drop)
+}
+
+#[async_trait]
+impl RoundStore for Database {
+    async fn planned_tasks(&self, account: AccountId) -> Stored<Vec<TaskId>> {
+        let query = sql("SELECT task_id FROM round_tasks WHERE account_id = $1 AND is_open = 1");
+        let rows = self.all::<(Uuid,)>(query.on(account)).await?;
+        Ok(rows.into_iter().map(|(id,)| TaskId(id)).collect())
+    }
+
+    async fn positions(
+        &self,
+        account: AccountId,
+        properties: &[PropertyId],
+    ) -> Stored<Vec<(PropertyId, Position)>> {
+        let mut found = Vec::with_capacity(properties.len());
+        for piece in pieces(properties, 1024) {
+            let mut query = sql("SELECT id, latitude_deg, longitude_deg FROM properties WHERE account_id = ");
+            query.bind(account).push(" AND id IN ").bind_list(piece);
+            let rows = self.all::<(Uuid, f64, f64)>(query).await?;
+            found.extend(rows.into_iter().map(|(id, latitude_deg, longitude_deg)| {
+                (PropertyId(id), Position { latitude_deg, longitude_deg })
+            }));
+        }
+        Ok(found)
+    }
+
+    async fn tasks_by_id(&self, account: AccountId, ids: &[TaskId]) -> Stored<Vec<Task>> {
+        tasks::by_id(self, account, ids).await
+    }
+
+    async fn insert_round(&self, round: &Round) -> Stored<Kept> {
+        retried(async || {
+            let mut tx = self.begin().await?;
+            if !insert(&mut tx, round).await? {
+                return Ok(Kept::Done);
+            }
+            if insert_tasks(&mut tx, round).await? < round.tasks.len() as u64 {
+                // Called off in the meantime, the other round leaves no trace: then the next attempt finds room.
+                return match taken(&mut tx, round).await? {
+                    Some(taken) => Ok(taken),
+                    None => Err(crate::domain::store::StoreError::Unavailable(
+                        "a round with the same task was called off just now".into(),
+                    )),
+                };
+            }
+            tx.commit().await?;
+            Ok(Kept::Done)
+        })
+        .await
+    }
+
+    async fn round(&self, account: AccountId, id: RoundId) -> Stored<Option<Round>> {
+        let mut tx = self.begin_reading().await?;
+        let rows = tx.all::<RoundRow>(one(account, id)).await?;
+        let found = with_tasks(&mut tx, rows).await?.into_iter().next();
+        tx.commit().await?;
+        Ok(found)
+    }
+
+    async fn rounds(
+        &self,
+        account: AccountId,
+        filter: &RoundFilter,
+        page: &PageAsked<NaiveDate>,
+    ) -> Stored<Vec<Round>> {
+        let mut query = select();
+        query.push("account_id = ").bind(account);
+        match filter.state {
+            Some(RoundState::Planned) => {
+                query.push(" AND done_at IS NULL");
+            }
+            Some(RoundState::Done) => {
+                query.push(" AND done_at IS NOT NULL");
+            }
+            None => {}
+        }
+        // One lower bound only, the higher of the two: SQLite walks the index by the first that it meets.
+        let after = page.after.as_ref().filter(|after| filter.from.is_none_or(|from| after.key >= from));
+        match (after, filter.from) {
+            (Some(after), _) => {
+                query.push(" AND (planned_on, id) > (").bind(after.key).push(", ").bind(after.id).push(")");
+            }
+            (None, Some(from)) => {
+                query.push(" AND planned_on >= ").bind(from);
+            }
+            (None, None) => {}
+        }
+        if let Some(to) = filter.to {
+            query.push(" AND planned_on <= ").bind(to);
+        }
+        query.push(" ORDER BY planned_on, id LIMIT ").bind(page.rows());
+        let mut tx = self.begin_reading().await?;
+        let rows = tx.all::<RoundRow>(query).await?;
+        let found = with_tasks(&mut tx, rows).await?;
+        tx.commit().await?;
+        Ok(found)
+    }
+
+    async fn delete_round(&self, account: AccountId, id: RoundId, version: i64) -> Stored<CalledOff> {
+        let mut tx = self.begin().await?;
+        let mut lock = one(account, id);
+        lock.push(tx.for_removal());
+        let Some(row) = tx.first::<RoundRow>(lock).await? else { return Ok(CalledOff::Missing) };
+        if row.is_done() {
+            return Ok(CalledOff::WasDone);
+        }
+        if row.version != version {
+            return Ok(CalledOff::Stale { current: row.version });
+        }
+        tx.run(sql("DELETE FROM round_tasks WHERE round_id = $1").on(id)).await?;
+        tx.run(sql("DELETE FROM rounds WHERE id = $1").on(id)).await?;
+        tx.commit().await?;
+        Ok(CalledOff::Done)
+    }
+
+    async fn finish_round(&self, round: &Round, made: &[Visit]) -> Stored<Finished> {
+        // The lesser system first, as everywhere.
+        let mut made: Vec<&Visit> = made.iter().collect();
+        made.sort_unstable_by_key(|visit| visit.facts.system_id);
+        retried(async || {
+            let mut tx = self.begin().await?;
+            let mut lock = one(round.account_id, round.id);
+            lock.push(tx.for_change());
+            let Some(row) = tx.first::<RoundRow>(lock).await? else { return Ok(Finished::Missing) };
+            if row.is_done() {
+                return Ok(Finished::Before);
+            }
+            for visit in &made {
+                visits::insert(&mut tx, visit).await?;
+            }
+            for task in &round.tasks {
+                write_outcome(&mut tx, round, task).await?;
+            }
+            let done = sql(
+                "UPDATE rounds SET done_on = $1, done_at = $2, version = $3, updated_at = $4 WHERE id = $5",
+            )
+            .on(round.done.as_ref().map(|done| done.on))
+            .on(round.done.as_ref().map(|done| done.at))
+            .on(round.version)
+            .on(round.updated_at)
+            .on(round.id);
+            tx.run(done).await?;
+            tx.commit().await?;
+            Ok(Finished::Done)
+        })
+        .await
+    }
+}

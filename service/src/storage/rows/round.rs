@@ -1,0 +1,93 @@
+use super::Place;
+use crate::domain::cautions;
+use crate::domain::component::Part;
+use crate::domain::duty::Duty;
+use crate::domain::ids::{AccountId, ComponentId, PropertyId, RoundId, SystemId, TaskId, VisitId};
+use crate::domain::rounds::kept::DoneOn;
+use crate::domain::rounds::{Outcome, Round, RoundTask};
+use crate::domain::store::Stored;
+use uuid::Uuid;
+
+/// The columns of a [`RoundRow`].
+pub(in crate::storage) const ROUND_COLUMNS: &str =
+    "id, account_id, planned_on, note, done_on, done_at, version, created_at, updated_at";
+
+#[derive(sqlx::FromRow)]
+pub(in crate::storage) struct RoundRow {
+    pub(in crate::storage) id: Uuid,
+    account_id: Uuid,
+    planned_on: i64,
+    note: Option<String>,
+    done_on: Option<i64>,
+    done_at: Option<i64>,
+    pub(in crate::storage) version: i64,
+    created_at: i64,
+    updated_at: i64,
+}
+
+impl RoundRow {
+    /// Whether it was done.
+    pub(in crate::storage) fn is_done(&self) -> bool {
+        self.done_at.is_some()
+    }
+
+    pub(in crate::storage) fn read(self, tasks: Vec<RoundTask>) -> Stored<Round> {
+        let place = Place { table: "rounds", id: self.id };
+        let done = place.date_if("done_on", self.done_on)?.zip(place.instant_if("done_at", self.done_at)?);
+        let round = Round {
+            id: RoundId(self.id),
+            account_id: AccountId(self.account_id),
+            on: place.date("planned_on", self.planned_on)?,
+            note: self.note,
+            tasks,
+            done: done.map(|(on, at)| DoneOn { on, at }),
+            version: self.version,
+            created_at: place.instant("created_at", self.created_at)?,
+            updated_at: place.instant("updated_at", self.updated_at)?,
+        };
+        Ok(round.in_order())
+    }
+}
+
+#[derive(sqlx::FromRow)]
+pub(in crate::storage) struct RoundTaskRow {
+    pub(in crate::storage) round_id: Uuid,
+    task_id: Uuid,
+    property_id: Uuid,
+    system_id: Uuid,
+    component_id: Uuid,
+    duty: String,
+    due_on: Option<i64>,
+    is_open: i64,
+    visit_id: Option<Uuid>,
+    skipped_because: Option<String>,
+    property_name: String,
+    system_name: String,
+    component_name: String,
+    part: String,
+}
+
+impl RoundTaskRow {
+    pub(in crate::storage) fn read(self) -> Stored<RoundTask> {
+        let place = Place { table: "round_tasks", id: self.round_id };
+        let part: Part = Place { table: "components", id: self.component_id }.json("part", &self.part)?;
+        let duty = place.word("duty", Duty::parse(&self.duty))?;
+        let outcome = match self.visit_id {
+            _ if self.is_open != 0 => None,
+            Some(visit) => Some(Outcome::Visited(VisitId(visit))),
+            None => Some(Outcome::Skipped(self.skipped_because)),
+        };
+        Ok(RoundTask {
+            task_id: TaskId(self.task_id),
+            property_id: PropertyId(self.property_id),
+            system_id: SystemId(self.system_id),
+            component_id: ComponentId(self.component_id),
+            names: (self.property_name, self.system_name, self.component_name),
+            kind: part.kind(),
+            duty,
+            due_on: place.date_if("due_on", self.due_on)?,
+            hazards: cautions::hazards(&part, duty),
+            outcome,
+        })
+    }
+}

@@ -1,0 +1,298 @@
+//! Rounds that are kept: planned, called off, done.
+
+use super::rounds::{due_in_march, march, rounds, tasks};
+use super::scenario::{Place, id_of, items, place, system, texts};
+use crate::support::app::{App, Reply, over_both};
+use serde_json::{Value, json};
+
+over_both! {
+    a_kept_round_is_shown_listed_and_not_proposed_again;
+    a_round_that_is_done_logs_one_visit_a_system;
+    doing_a_round_twice_gives_the_same_visits;
+    what_was_found_and_skipped_is_said_task_by_task;
+    wrong_reports_are_refused_and_log_nothing;
+    a_part_that_was_taken_out_is_skipped;
+    a_planned_round_is_called_off_under_its_version;
+    wrong_rounds_are_refused;
+}
+
+async fn march_place(app: &App) -> Place {
+    let place = place(app, due_in_march()).await;
+    app.refresh().await;
+    place
+}
+
+/// Keeps the only round of March; the round and the ids of its tasks.
+async fn kept(app: &App) -> (Value, Vec<String>) {
+    let proposal = march(app, "").await;
+    let ids = texts(&tasks(&rounds(&proposal)[0]), "task_id");
+    let round = app
+        .post("/v1/rounds", &json!({"on": "2026-03-10", "task_ids": ids, "note": "bring the long ladder"}))
+        .await;
+    (round, ids)
+}
+
+async fn done(app: &App, round: &Value, report: &Value) -> Reply {
+    app.send("POST", &format!("/v1/rounds/{}/done", id_of(round)), report).await
+}
+
+async fn a_kept_round_is_shown_listed_and_not_proposed_again(app: &App) {
+    march_place(app).await;
+    let (round, ids) = kept(app).await;
+    assert_eq!(
+        (&round["state"], &round["on"], &round["version"]),
+        (&json!("planned"), &json!("2026-03-10"), &json!(1))
+    );
+    assert_eq!(texts(&tasks(&round), "component_name"), ["drain cock", "level gauge", "vent"]);
+    assert_eq!((&round["minutes"], &round["note"]), (&json!(30), &json!("bring the long ladder")));
+    let hazards = texts(round["cautions"].as_array().expect("cautions"), "hazard");
+    assert_eq!(hazards.last().map(String::as_str), Some("local_codes"));
+    assert!(round["bring"].as_array().expect("things").contains(&json!("dip tape")));
+    let own = format!("/v1/rounds/{}", id_of(&round));
+    let read = Reply::of(app.request("GET", &own)).await;
+    assert_eq!(read.expect(200), round);
+    assert!(read.header("etag").starts_with("\"1."), "{}", read.header("etag"));
+    assert_eq!(items(&app.get("/v1/rounds/planned").await), std::slice::from_ref(&round));
+    for (query, number) in [
+        ("state=planned", 1),
+        ("state=done", 0),
+        ("from=2026-03-10&to=2026-03-10", 1),
+        ("from=2026-03-11", 0),
+        ("to=2026-03-09", 0),
+    ] {
+        assert_eq!(items(&app.get(&format!("/v1/rounds/planned?{query}")).await).len(), number, "{query}");
+    }
+    let again = march(app, "").await;
+    assert_eq!((rounds(&again).len(), &again["already_planned"]), (0, &json!(3)));
+    let all = march(app, "&include_planned=true").await;
+    assert_eq!(texts(&tasks(&rounds(&all)[0]), "task_id"), ids);
+    // The same request under a key keeps one round.
+    let path = "/v1/rounds";
+    app.request("DELETE", &own).header("If-Match", "\"1\"").send().await.expect("an answer");
+    let body = json!({"on": "2026-03-10", "task_ids": ids});
+    let send = async || Reply::of(app.request("POST", path).header("Idempotency-Key", "r").json(&body)).await;
+    let first = send().await;
+    assert_eq!(first.header("location"), format!("/v1/rounds/{}", id_of(&first.expect(201))));
+    assert_eq!(send().await.expect(201), first.expect(201));
+    assert_eq!(app.walk("/v1/rounds/planned", 1).await.len(), 1);
+}
+
+async fn a_round_that_is_done_logs_one_visit_a_system(app: &App) {
+    let first = march_place(app).await;
+    let mut shed = system(&first.property, &first.gauge, due_in_march());
+    shed["name"] = json!("orchard shed");
+    let second = id_of(&app.post("/v1/systems", &shed).await);
+    app.refresh().await;
+    let (round, _) = kept(app).await;
+    assert_eq!(tasks(&round).len(), 6);
+    app.at("2026-03-10T12:00:00Z").await;
+    let report = json!({"visited_by": "the upkeep rota", "note": "a dry day"});
+    let reply = done(app, &round, &report).await;
+    let answer = reply.expect(200);
+    let visits = answer["visits"].as_array().expect("visits");
+    let mut systems = texts(visits, "system_id");
+    systems.sort();
+    let mut both = [first.system_id().to_owned(), second];
+    both.sort();
+    assert_eq!(systems, both);
+    for visit in visits {
+        assert_eq!(visit["items"].as_array().map(Vec::len), Some(3));
+        assert_eq!(
+            (&visit["visited_on"], &visit["visited_by"]),
+            (&json!("2026-03-10"), &json!("the upkeep rota"))
+        );
+        assert_eq!((&visit["note"], &visit["version"]), (&json!("a dry day"), &json!(1)));
+        assert_eq!(&app.get(&format!("/v1/visits/{}", id_of(visit))).await, visit);
+    }
+    let round = &answer["round"];
+    assert_eq!(
+        (&round["state"], &round["done_on"], &round["version"]),
+        (&json!("done"), &json!("2026-03-10"), &json!(2))
+    );
+    assert_eq!(reply.header("etag"), "\"2\"");
+    assert!(tasks(round).iter().all(|task| task["visit_id"].is_string() && task["skipped"] == false));
+    // What was done falls due a year later.
+    app.refresh().await;
+    assert_eq!(first.task(app, "drain cock", "work_valve").await["due_on"], "2027-03-10");
+    let after = app.get("/v1/rounds?from=2026-03-10&to=2026-04-10").await;
+    assert_eq!((rounds(&after).len(), &after["already_planned"]), (0, &json!(0)));
+}
+
+async fn doing_a_round_twice_gives_the_same_visits(app: &App) {
+    march_place(app).await;
+    let (round, _) = kept(app).await;
+    app.at("2026-03-12T12:00:00Z").await;
+    let first = done(app, &round, &json!({"visited_on": "2026-03-11"})).await.expect(200);
+    app.clock.set("2026-03-13T12:00:00Z".parse().expect("an instant"));
+    // Another report, and none at all: it was done already.
+    for report in [json!({"visited_on": "2026-03-12", "visited_by": "somebody else"}), json!({})] {
+        assert_eq!(done(app, &round, &report).await.expect(200), first);
+    }
+    assert_eq!(app.walk("/v1/visits", 100).await.len(), 1);
+    // Many at once make one visit as well.
+    let screen = json!({"on": "2026-03-12", "task_ids": [app.walk("/v1/tasks", 100).await[0]["id"]]});
+    let other = app.post("/v1/rounds", &screen).await;
+    let report = json!({"visited_on": "2026-03-12"});
+    let (one, two) = tokio::join!(done(app, &other, &report), done(app, &other, &report));
+    assert_eq!(one.expect(200), two.expect(200));
+    assert_eq!(app.walk("/v1/visits", 100).await.len(), 2);
+    // Under a key the answer is given as it was.
+    let path = format!("/v1/rounds/{}/done", id_of(&other));
+    let keyed =
+        async || Reply::of(app.request("POST", &path).header("Idempotency-Key", "d").json(&report)).await;
+    assert_eq!(keyed().await.text, keyed().await.text);
+}
+
+async fn what_was_found_and_skipped_is_said_task_by_task(app: &App) {
+    let place = march_place(app).await;
+    let (round, _) = kept(app).await;
+    app.at("2026-03-10T12:00:00Z").await;
+    let id = |name: &str| {
+        tasks(&round).iter().find(|task| task["component_name"] == name).expect("it")["task_id"].clone()
+    };
+    let report = json!({
+        "items": [
+            {"task_id": id("vent"), "finding": {"found": "nothing"}, "note": "a clean mesh"},
+            {"task_id": id("level gauge"), "done": false, "finding": {"found": "blocked"}},
+        ],
+        "skipped": [{"task_id": id("drain cock"), "because": "the shed was locked"}],
+    });
+    let answer = done(app, &round, &report).await.expect(200);
+    let [visit] = answer["visits"].as_array().expect("visits").as_slice() else {
+        panic!("one visit: {answer}")
+    };
+    let seen = visit["items"].as_array().expect("items");
+    assert_eq!(seen.len(), 2);
+    let of = |name: &str| seen.iter().find(|item| item["component_id"] == place.component(name)).expect("it");
+    assert_eq!((&of("vent")["done"], &of("vent")["note"]), (&json!(true), &json!("a clean mesh")));
+    assert_eq!(
+        (&of("level gauge")["done"], &of("level gauge")["finding"]["found"]),
+        (&json!(false), &json!("blocked"))
+    );
+    let became = tasks(&answer["round"]);
+    let cock = became.iter().find(|task| task["component_name"] == "drain cock").expect("the cock");
+    assert_eq!((&cock["skipped"], &cock["skipped_because"]), (&json!(true), &json!("the shed was locked")));
+    assert_eq!(cock["visit_id"], Value::Null);
+    // What was skipped and what was only looked at is proposed again.
+    app.refresh().await;
+    let after = app.get("/v1/rounds?from=2026-03-11&to=2026-03-29").await;
+    assert_eq!(texts(&tasks(&rounds(&after)[0]), "component_name"), ["drain cock", "level gauge"]);
+}
+
+async fn wrong_reports_are_refused_and_log_nothing(app: &App) {
+    march_place(app).await;
+    let (round, ids) = kept(app).await;
+    let nobody = "00000000-0000-4000-8000-000000000000";
+    let all: Vec<Value> = ids.iter().map(|id| json!({"task_id": id})).collect();
+    for (report, fields) in [
+        // The tenth of March has not come yet.
+        (json!({}), vec!["visited_on"]),
+        (json!({"visited_on": "2026-03-02"}), vec!["visited_on"]),
+        (json!({"visited_on": "2026-02-20", "items": [{"task_id": nobody}]}), vec!["items[0].task_id"]),
+        (json!({"visited_on": "2026-02-20", "skipped": [{"task_id": nobody}]}), vec!["skipped[0].task_id"]),
+        (
+            json!({"visited_on": "2026-02-20", "items": [{"task_id": ids[0]}], "skipped": [{"task_id": ids[0]}]}),
+            vec!["skipped[0].task_id"],
+        ),
+        (json!({"visited_on": "2026-02-20", "skipped": all}), vec!["skipped"]),
+        (
+            json!({"visited_on": "2026-02-20", "items": [{"task_id": ids[0], "done": false}]}),
+            vec!["items[0].finding"],
+        ),
+        (
+            json!({"visited_on": "2026-02-20", "items": [{"task_id": ids[1]},
+                {"task_id": ids[0], "finding": {"found": "depth", "depth_mm": 3.0}}]}),
+            vec!["items[1].finding.found"],
+        ),
+        // Before the parts were there at all.
+        (json!({"visited_on": "2024-12-31"}), vec!["items"; 3]),
+        (
+            json!({"visited_on": "2026-02-20", "skipped": [{"task_id": ids[0], "because": "\u{0}"}]}),
+            vec!["skipped[0].because"],
+        ),
+    ] {
+        let reply = done(app, &round, &report).await;
+        assert_eq!(
+            (reply.status, reply.fields("invalid")),
+            (422, fields.iter().map(ToString::to_string).collect()),
+            "{report}"
+        );
+    }
+    assert_eq!(done(app, &round, &json!({"findings": []})).await.status, 400);
+    assert_eq!(app.walk("/v1/visits", 100).await.len(), 0);
+    assert_eq!(app.get(&format!("/v1/rounds/{}", id_of(&round))).await, round);
+}
+
+async fn a_part_that_was_taken_out_is_skipped(app: &App) {
+    let place = march_place(app).await;
+    let (round, _) = kept(app).await;
+    let vent = place.component("vent");
+    app.send("POST", &format!("/v1/components/{vent}/retire"), &json!({"on": "2026-02-25"}))
+        .await
+        .expect(200);
+    app.at("2026-03-10T12:00:00Z").await;
+    let refused = done(app, &round, &json!({})).await;
+    let problem = refused.problem("invalid");
+    assert_eq!(refused.fields("invalid"), ["items"]);
+    let message = problem["errors"][0]["message"].as_str().expect("a message");
+    assert!(message.contains("taken out") && message.contains("skip it"), "{message}");
+    let task = tasks(&round).iter().find(|task| task["component_id"] == vent).expect("it")["task_id"].clone();
+    let answer = done(app, &round, &json!({"skipped": [{"task_id": task}]})).await.expect(200);
+    assert_eq!(answer["visits"][0]["items"].as_array().map(Vec::len), Some(2));
+}
+
+async fn a_planned_round_is_called_off_under_its_version(app: &App) {
+    march_place(app).await;
+    let (round, _) = kept(app).await;
+    let own = format!("/v1/rounds/{}", id_of(&round));
+    let remove =
+        async |version: &str| Reply::of(app.request("DELETE", &own).header("If-Match", version)).await;
+    Reply::of(app.request("DELETE", &own)).await.problem("version_required");
+    remove("\"2\"").await.problem("version_mismatch");
+    let tag = Reply::of(app.request("GET", &own)).await.header("etag").to_owned();
+    assert_eq!(remove(&tag).await.status, 204);
+    assert_eq!(remove("\"1\"").await.status, 404);
+    assert_eq!(Reply::of(app.request("GET", &own)).await.status, 404);
+    assert_eq!(rounds(&march(app, "").await).len(), 1, "its tasks are proposed again");
+    let (round, _) = kept(app).await;
+    app.at("2026-03-10T12:00:00Z").await;
+    done(app, &round, &json!({})).await.expect(200);
+    let own = format!("/v1/rounds/{}", id_of(&round));
+    let reply = Reply::of(app.request("DELETE", &own).header("If-Match", "\"2\"")).await;
+    assert_eq!(reply.status, 409);
+    reply.problem("conflict");
+}
+
+async fn wrong_rounds_are_refused(app: &App) {
+    march_place(app).await;
+    let (round, ids) = kept(app).await;
+    let nobody = "00000000-0000-4000-8000-000000000000";
+    for (body, fields) in [
+        (json!({"on": "2026-03-10", "task_ids": []}), &["task_ids"][..]),
+        (json!({"on": "2026-03-10", "task_ids": [nobody]}), &["task_ids[0]"]),
+        (json!({"on": "2026-03-10", "task_ids": [ids[0], ids[0]]}), &["task_ids[1]"]),
+        (json!({"on": "1066-10-14", "task_ids": ids}), &["on"]),
+        (json!({"on": "2026-03-10", "task_ids": vec![nobody; 501]}), &["task_ids"]),
+        (json!({"on": "2026-03-10", "task_ids": ids, "note": "\u{7}"}), &["note"]),
+    ] {
+        let reply = app.send("POST", "/v1/rounds", &body).await;
+        assert_eq!(reply.status, 422, "{}", reply.text);
+        assert!(
+            reply.fields("invalid").iter().any(|field| fields.contains(&field.as_str())),
+            "{}",
+            reply.text
+        );
+    }
+    assert_eq!(app.send("POST", "/v1/rounds", &json!({"on": "2026-03-10", "tasks": ids})).await.status, 400);
+    let taken = app.send("POST", "/v1/rounds", &json!({"on": "2026-03-11", "task_ids": [ids[0]]})).await;
+    let problem = taken.problem("conflict");
+    assert!(problem["detail"].as_str().expect("a detail").contains(&id_of(&round)), "{problem}");
+    let unknown = Reply::of(app.request("GET", "/v1/rounds/planned?state=unknown")).await;
+    assert_eq!((unknown.status, unknown.fields("invalid")), (422, vec!["state".to_owned()]));
+    for query in ["state=cancelled", "limit=0", "cursor=x", "day=1"] {
+        let reply = Reply::of(app.request("GET", &format!("/v1/rounds/planned?{query}"))).await;
+        assert!(reply.status == 400 || reply.status == 422, "{query}: {}", reply.text);
+    }
+    let crossed = Reply::of(app.request("GET", "/v1/rounds/planned?from=2026-03-02&to=2026-03-01")).await;
+    assert_eq!(crossed.fields("invalid"), ["from"]);
+}

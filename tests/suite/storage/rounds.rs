@@ -1,0 +1,311 @@
+//! Rounds that are kept.
+
+use super::make::{self, Home, account, after, at, claim_all, day, first, home, new_task, refreshed};
+use super::{Rig, on_both};
+use eavesward_service::domain::duty::Duty;
+use eavesward_service::domain::ids::{PropertyId, RoundId, TaskId, VisitId};
+use eavesward_service::domain::paging::PageAsked;
+use eavesward_service::domain::property::PropertyFacts;
+use eavesward_service::domain::rounds::kept::DoneOn;
+use eavesward_service::domain::rounds::places::Position;
+use eavesward_service::domain::rounds::{Outcome, Round, RoundFilter, RoundState, RoundTask};
+use eavesward_service::domain::store::{
+    CalledOff, Finished, Kept, PropertyStore as _, RoundStore as _, TaskStore as _, Updated, VisitStore as _,
+};
+use eavesward_service::domain::task::{State, Task};
+use eavesward_service::domain::visit::{Visit, VisitFacts, VisitItem};
+use eavesward_service::domain::{cautions, store::StoreError};
+
+on_both!(
+    a_round_comes_back_as_it_was_kept,
+    a_task_stands_in_one_planned_round_at_most,
+    rivals_for_a_task_keep_one_round,
+    rounds_are_listed_by_day_page_by_page,
+    a_planned_round_is_called_off_and_a_done_one_stays,
+    a_round_is_done_once_with_all_its_visits,
+    a_round_whose_visit_cannot_be_logged_is_not_done,
+    tasks_and_positions_are_found_by_id,
+    rounds_of_another_account_are_out_of_reach,
+);
+
+const DUTIES: [(usize, Duty); 3] =
+    [(0, Duty::ClearWeepHole), (1, Duty::MeasureSediment), (2, Duty::CompareGauge)];
+
+fn round_task(home: &Home, (index, duty): (usize, Duty)) -> RoundTask {
+    let component = &home.components[index];
+    RoundTask {
+        task_id: TaskId::of(component.id, duty),
+        property_id: home.property.id,
+        system_id: home.system.id,
+        component_id: component.id,
+        names: (
+            home.property.facts.name.clone(),
+            home.system.facts.name.clone(),
+            component.facts.name.clone(),
+        ),
+        kind: component.facts.part.kind(),
+        duty,
+        due_on: (index > 0).then(|| day(9)),
+        hazards: cautions::hazards(&component.facts.part, duty),
+        outcome: None,
+    }
+}
+
+fn new_round(home: &Home, on: i64, tasks: &[(usize, Duty)]) -> Round {
+    let round = Round {
+        id: RoundId::new(),
+        account_id: home.account,
+        on: day(on),
+        note: Some("ladder – the long one".to_owned()),
+        tasks: tasks.iter().map(|task| round_task(home, *task)).collect(),
+        done: None,
+        version: 1,
+        created_at: at(30),
+        updated_at: at(31),
+    };
+    round.in_order()
+}
+
+async fn kept(rig: &Rig, home: &Home, on: i64, tasks: &[(usize, Duty)]) -> Round {
+    let round = new_round(home, on, tasks);
+    assert_eq!(rig.database.insert_round(&round).await.unwrap(), Kept::Done);
+    round
+}
+
+async fn planned(rig: &Rig, home: &Home) -> Vec<TaskId> {
+    let mut tasks = rig.database.planned_tasks(home.account).await.unwrap();
+    tasks.sort_unstable();
+    tasks
+}
+
+fn ids(round: &Round) -> Vec<TaskId> {
+    let mut ids: Vec<TaskId> = round.tasks.iter().map(|task| task.task_id).collect();
+    ids.sort_unstable();
+    ids
+}
+
+/// The round as it was done, its last task skipped, and its visit.
+fn done(home: &Home, round: &Round) -> (Round, Visit) {
+    let visit_id = VisitId::of(round.id, home.system.id);
+    let mut done = Round {
+        done: Some(DoneOn { on: day(4), at: at(60) }),
+        version: 2,
+        updated_at: at(60),
+        ..round.clone()
+    };
+    let last = done.tasks.len() - 1;
+    for (index, task) in done.tasks.iter_mut().enumerate() {
+        task.outcome = Some(if index == last {
+            Outcome::Skipped(Some("the shed was locked".to_owned()))
+        } else {
+            Outcome::Visited(visit_id)
+        });
+    }
+    let items = done.tasks[..last].iter().map(|task| VisitItem {
+        component_id: task.component_id,
+        duty: task.duty,
+        done: true,
+        finding: None,
+        left_fraction: None,
+        cleaned_meanwhile: false,
+        note: None,
+    });
+    let facts = VisitFacts {
+        system_id: home.system.id,
+        visited_on: day(4),
+        visited_by: None,
+        items: items.collect(),
+        note: None,
+    };
+    let (created_at, updated_at) = (at(60), at(60));
+    let visit = Visit {
+        id: visit_id,
+        account_id: home.account,
+        facts,
+        withdrawn: None,
+        version: 1,
+        created_at,
+        updated_at,
+    };
+    (done, visit)
+}
+
+async fn a_round_comes_back_as_it_was_kept(rig: &Rig) {
+    let home = home(rig).await;
+    let round = kept(rig, &home, 3, &DUTIES).await;
+    assert_eq!(rig.database.round(home.account, round.id).await.unwrap().as_ref(), Some(&round));
+    // A repeated request keeps what is there.
+    let mut again = round.clone();
+    again.note = None;
+    assert_eq!(rig.database.insert_round(&again).await.unwrap(), Kept::Done);
+    assert_eq!(rig.database.round(home.account, round.id).await.unwrap().as_ref(), Some(&round));
+    assert_eq!(planned(rig, &home).await, ids(&round));
+    // Names are those of now.
+    let facts = PropertyFacts { name: "Old orchard".to_owned(), ..home.property.facts.clone() };
+    let updated =
+        rig.database.update_property(home.account, home.property.id, 1, &facts, at(50)).await.unwrap();
+    assert_eq!(updated, Updated::Done);
+    let read = rig.database.round(home.account, round.id).await.unwrap().unwrap();
+    assert!(read.tasks.iter().all(|task| task.names.0 == "Old orchard"), "{read:?}");
+}
+
+async fn a_task_stands_in_one_planned_round_at_most(rig: &Rig) {
+    let home = home(rig).await;
+    let first = kept(rig, &home, 3, &DUTIES[..2]).await;
+    let second = new_round(&home, 5, &DUTIES[1..]);
+    let task_id = TaskId::of(home.components[1].id, Duty::MeasureSediment);
+    let refused = rig.database.insert_round(&second).await.unwrap();
+    assert_eq!(refused, Kept::Taken { task_id, round_id: first.id });
+    assert_eq!(rig.database.round(home.account, second.id).await.unwrap(), None, "nothing was kept");
+    assert_eq!(planned(rig, &home).await, ids(&first));
+    assert_eq!(rig.database.delete_round(home.account, first.id, 1).await.unwrap(), CalledOff::Done);
+    assert_eq!(rig.database.insert_round(&second).await.unwrap(), Kept::Done);
+}
+
+async fn rivals_for_a_task_keep_one_round(rig: &Rig) {
+    let home = home(rig).await;
+    let other = rig.replica().await;
+    for turn in 0..10 {
+        let (one, two) = (new_round(&home, turn, &DUTIES), new_round(&home, turn, &DUTIES));
+        let (a, b) = tokio::join!(rig.database.insert_round(&one), other.insert_round(&two));
+        let outcomes = [a.unwrap(), b.unwrap()];
+        let winners = outcomes.iter().filter(|outcome| **outcome == Kept::Done).count();
+        assert_eq!(winners, 1, "{outcomes:?}");
+        let winner = if outcomes[0] == Kept::Done { one } else { two };
+        assert_eq!(rig.database.delete_round(home.account, winner.id, 1).await.unwrap(), CalledOff::Done);
+    }
+    eavesward_service::domain::store::Store::close(&other).await;
+}
+
+async fn rounds_are_listed_by_day_page_by_page(rig: &Rig) {
+    let home = home(rig).await;
+    let done_one = kept(rig, &home, 4, &DUTIES).await;
+    let (finished, visit) = done(&home, &done_one);
+    assert_eq!(rig.database.finish_round(&finished, &[visit]).await.unwrap(), Finished::Done);
+    for (on, duty) in [(7, DUTIES[0]), (4, DUTIES[1]), (4, DUTIES[2])] {
+        kept(rig, &home, on, &[duty]).await;
+    }
+    let list =
+        async |filter: &RoundFilter, page| rig.database.rounds(home.account, filter, &page).await.unwrap();
+    let all = list(&RoundFilter::default(), first(100)).await;
+    assert_eq!(all.len(), 4);
+    assert!(all.is_sorted_by(|a, b| (a.on, a.id) < (b.on, b.id)));
+    for (filter, number) in [
+        (RoundFilter::default(), 4),
+        (RoundFilter { state: Some(RoundState::Planned), ..RoundFilter::default() }, 3),
+        (RoundFilter { state: Some(RoundState::Done), ..RoundFilter::default() }, 1),
+        (RoundFilter { from: Some(day(5)), ..RoundFilter::default() }, 1),
+        (RoundFilter { to: Some(day(4)), ..RoundFilter::default() }, 3),
+        (RoundFilter { from: Some(day(8)), to: Some(day(9)), ..RoundFilter::default() }, 0),
+    ] {
+        let whole = list(&filter, first(100)).await;
+        assert_eq!(whole.len(), number, "{filter:?}");
+        let mut walked: Vec<Round> = Vec::new();
+        let mut page: PageAsked<chrono::NaiveDate> = first(1);
+        while let Some(next) = list(&filter, page).await.into_iter().next() {
+            page = after(next.on, next.id.0, 1);
+            walked.push(next);
+        }
+        assert_eq!(walked, whole, "{filter:?}");
+    }
+    // A cursor below the filter's beginning does not let rows below it in.
+    let late = RoundFilter { from: Some(day(7)), ..RoundFilter::default() };
+    assert_eq!(list(&late, after(day(1), uuid::Uuid::nil(), 9)).await.len(), 1);
+}
+
+async fn a_planned_round_is_called_off_and_a_done_one_stays(rig: &Rig) {
+    let home = home(rig).await;
+    let store = &rig.database;
+    let round = kept(rig, &home, 3, &DUTIES).await;
+    assert_eq!(store.delete_round(home.account, round.id, 4).await.unwrap(), CalledOff::Stale { current: 1 });
+    assert_eq!(store.delete_round(home.account, RoundId::new(), 1).await.unwrap(), CalledOff::Missing);
+    assert_eq!(store.delete_round(home.account, round.id, 1).await.unwrap(), CalledOff::Done);
+    assert_eq!(store.round(home.account, round.id).await.unwrap(), None);
+    assert_eq!(planned(rig, &home).await, []);
+    let round = kept(rig, &home, 3, &DUTIES).await;
+    let (finished, visit) = done(&home, &round);
+    assert_eq!(store.finish_round(&finished, &[visit]).await.unwrap(), Finished::Done);
+    assert_eq!(store.delete_round(home.account, round.id, 2).await.unwrap(), CalledOff::WasDone);
+    assert!(store.round(home.account, round.id).await.unwrap().is_some());
+}
+
+async fn a_round_is_done_once_with_all_its_visits(rig: &Rig) {
+    let home = home(rig).await;
+    let store = &rig.database;
+    let round = kept(rig, &home, 3, &DUTIES).await;
+    make::settle(rig, &home, at(40), at(90_000)).await;
+    let (finished, visit) = done(&home, &round);
+    assert_eq!(store.finish_round(&finished, std::slice::from_ref(&visit)).await.unwrap(), Finished::Done);
+    assert_eq!(store.round(home.account, round.id).await.unwrap().as_ref(), Some(&finished));
+    assert_eq!(store.visit(home.account, visit.id).await.unwrap().as_ref(), Some(&visit));
+    assert_eq!(store.stale_count(at(60)).await.unwrap(), 1, "the system visited is to be forecast anew");
+    assert_eq!(planned(rig, &home).await, [], "its tasks are free, skipped or done");
+    // Somebody slower changes nothing.
+    let (mut other, mut second) = done(&home, &round);
+    other.done = Some(DoneOn { on: day(6), at: at(70) });
+    second.facts.visited_on = day(6);
+    assert_eq!(store.finish_round(&other, &[second]).await.unwrap(), Finished::Before);
+    assert_eq!(store.round(home.account, round.id).await.unwrap(), Some(finished));
+    assert_eq!(store.visit(home.account, visit.id).await.unwrap(), Some(visit));
+    let unknown = Round { id: RoundId::new(), ..other };
+    assert_eq!(store.finish_round(&unknown, &[]).await.unwrap(), Finished::Missing);
+}
+
+async fn a_round_whose_visit_cannot_be_logged_is_not_done(rig: &Rig) {
+    let home = home(rig).await;
+    let store = &rig.database;
+    let round = kept(rig, &home, 3, &DUTIES).await;
+    let (finished, visit) = done(&home, &round);
+    let mut nowhere = visit.clone();
+    nowhere.id = VisitId::new();
+    nowhere.facts.system_id = eavesward_service::domain::ids::SystemId::new();
+    let failed = store.finish_round(&finished, &[visit.clone(), nowhere]).await;
+    assert!(matches!(failed, Err(StoreError::Dangling(_))), "{failed:?}");
+    assert_eq!(store.round(home.account, round.id).await.unwrap().as_ref(), Some(&round));
+    assert_eq!(store.visit(home.account, visit.id).await.unwrap(), None, "all of them or none");
+    assert_eq!(planned(rig, &home).await, ids(&round));
+}
+
+async fn tasks_and_positions_are_found_by_id(rig: &Rig) {
+    let home = home(rig).await;
+    let claim = claim_all(rig, at(100)).await.remove(0);
+    let tasks = vec![
+        new_task(&home, 0, Duty::ClearWeepHole, Some(day(4)), State::Near),
+        new_task(&home, 2, Duty::CompareGauge, None, State::Resting),
+    ];
+    let all = [refreshed(claim, &home.system, tasks.clone(), at(90_000))];
+    rig.database.finish_refresh(&all, at(110)).await.unwrap();
+    let mut asked: Vec<TaskId> = tasks.iter().map(|task| task.id).collect();
+    asked.push(TaskId(uuid::Uuid::nil()));
+    let mut found = rig.database.tasks_by_id(home.account, &asked).await.unwrap();
+    found.sort_by_key(Task::sort_on);
+    assert_eq!(found, tasks);
+    assert_eq!(rig.database.tasks_by_id(home.account, &[]).await.unwrap(), []);
+    let other = account(rig).await;
+    assert_eq!(rig.database.tasks_by_id(other, &asked).await.unwrap(), []);
+    let properties = [home.property.id, PropertyId::new()];
+    let facts = &home.property.facts;
+    let position = Position { latitude_deg: facts.latitude_deg, longitude_deg: facts.longitude_deg };
+    assert_eq!(
+        rig.database.positions(home.account, &properties).await.unwrap(),
+        [(home.property.id, position)]
+    );
+    assert_eq!(rig.database.positions(other, &properties).await.unwrap(), []);
+}
+
+async fn rounds_of_another_account_are_out_of_reach(rig: &Rig) {
+    let home = home(rig).await;
+    let store = &rig.database;
+    let other = account(rig).await;
+    let round = kept(rig, &home, 3, &DUTIES).await;
+    assert_eq!(store.round(other, round.id).await.unwrap(), None);
+    assert_eq!(store.rounds(other, &RoundFilter::default(), &first(9)).await.unwrap(), []);
+    assert_eq!(store.planned_tasks(other).await.unwrap(), []);
+    assert_eq!(store.delete_round(other, round.id, 1).await.unwrap(), CalledOff::Missing);
+    let (mut finished, _) = done(&home, &round);
+    finished.account_id = other;
+    assert_eq!(store.finish_round(&finished, &[]).await.unwrap(), Finished::Missing);
+    let smuggled = Round { id: RoundId::new(), account_id: other, ..new_round(&home, 3, &DUTIES) };
+    assert!(matches!(store.insert_round(&smuggled).await, Err(StoreError::Dangling(_))));
+    assert_eq!(store.round(home.account, round.id).await.unwrap(), Some(round));
+}
