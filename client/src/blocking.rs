@@ -21,18 +21,19 @@
 //! To add a call: a line in the table below. A test names those that are missing.
 
 use crate::{
-    AnswerQuery, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, Error, ListQuery, RainFileOptions,
-    RainQuery, ReminderQuery, Request, Response, SkillQuery, StatusChange, StatusSeen, SystemQuery,
-    TaskQuery, VisitQuery, WatchOptions,
+    AnswerQuery, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, Error, KeptRoundQuery, ListQuery,
+    RainFileOptions, RainQuery, ReminderQuery, Request, Response, RoundQuery, SkillQuery, StatusChange,
+    StatusSeen, SystemQuery, TaskQuery, VisitQuery, WatchOptions,
 };
 use chrono::NaiveDate;
 use eavesward_contract::{
     Account, AnsweredForecast, ApiKey, Calendar, CalendarCreated, CalendarRequest, Component,
     ComponentRequest, Delivery, DeliveryLog, Digest, Duty, DutySettings, DutySettingsRequest, DutySkill,
     ForecastRequest, Gauge, GaugeRequest, KeyCreated, KeyRequest, Page, Property, PropertyRequest, RainDay,
-    RainReport, RainRequest, Reminder, ReminderFeed, ReplaceRequest, RetireRequest, Subscription,
-    SubscriptionRequest, SubscriptionSecret, System, SystemCreateRequest, SystemForecast, SystemStatus,
-    SystemUpdateRequest, Task, Visit, VisitRequest, VisitRevision, WithdrawRequest,
+    RainReport, RainRequest, Reminder, ReminderFeed, ReplaceRequest, RetireRequest, Round, RoundDone,
+    RoundDoneRequest, RoundProposal, RoundRequest, Subscription, SubscriptionRequest, SubscriptionSecret,
+    System, SystemCreateRequest, SystemForecast, SystemStatus, SystemUpdateRequest, Task, Visit,
+    VisitRequest, VisitRevision, WithdrawRequest,
 };
 use futures_util::stream::{BoxStream, StreamExt};
 use std::fmt;
@@ -162,6 +163,11 @@ impl Follow {
     #[expect(clippy::should_implement_trait, reason = "it has no end and is named as its async twin")]
     pub fn next(&mut self) -> Result<Reminder, Error> {
         self.waiter.wait(self.inner.next())?
+    }
+
+    /// Waits for [`crate::Follow::poll`].
+    pub fn poll(&mut self) -> Result<Option<Reminder>, Error> {
+        self.waiter.wait(self.inner.poll())?
     }
 
     /// See [`crate::Follow::cursor`].
@@ -319,6 +325,15 @@ twins! {
         call deliveries_page(id: Uuid, query: &DeliveryQuery) -> Page<Delivery>;
         call delivery(id: Uuid) -> DeliveryLog;
         call send_again(id: Uuid) -> Delivery;
+    }
+    rounds Rounds {
+        items list(query: &KeptRoundQuery) -> Round;
+        call page(query: &KeptRoundQuery) -> Page<Round>;
+        call propose(query: &RoundQuery) -> RoundProposal;
+        call keep(round: &RoundRequest) -> Round;
+        call get(id: Uuid) -> Round;
+        call call_off(id: Uuid, version: i64) -> ();
+        call finish(id: Uuid, report: &RoundDoneRequest) -> RoundDone;
     }
     visits Visits {
         items list(query: &VisitQuery) -> Visit;

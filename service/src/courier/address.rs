@@ -45,7 +45,7 @@ fn is_public_v6(address: Ipv6Addr) -> bool {
     let global = s[0] & 0xe000 == 0x2000;
     let special = match s {
         // Protocol assignments (Teredo, benchmarks, ORCHID among them), documentation, 6to4, AS112.
-        [0x2001, 0..=0x01ff, ..] | [0x2001, 0x0db8, ..] | [0x2002, ..] | [0x2620, 0x004f, 0x8000, ..] => true,
+        [0x2001, 0..=0x01ff | 0x0db8, ..] | [0x2002, ..] | [0x2620, 0x004f, 0x8000, ..] => true,
         // Documentation, RFC 9637.
         [0x3fff, second, ..] => second < 0x1000,
         _ => false,

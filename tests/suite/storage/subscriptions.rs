@@ -112,7 +112,7 @@ async fn what_is_written_is_read(rig: &Rig) {
         store.insert_subscription(&made).await.unwrap();
         assert_eq!(store.subscription(home.account, made.id).await.unwrap(), Some(made.clone()));
         let mut new = made.clone();
-        new.facts.name = "another".to_owned();
+        "another".clone_into(&mut new.facts.name);
         new.paused = Some(Paused { at: at(7), because: Some("it answered 410".to_owned()) });
         new.secrets.before = Vec::new();
         assert_eq!(store.update_subscription(&new).await.unwrap(), Updated::Done);
@@ -343,7 +343,7 @@ async fn a_late_answer_of_an_old_address_changes_nothing(rig: &Rig) {
     store.insert_delivery(&letter(&made, 5), &body()).await.unwrap();
     let (old, claimed) = store.claim_deliveries(made.id, at(5), at(50), 4).await.unwrap().unwrap();
     let mut new = made.clone();
-    new.facts.url = "https://hooks.example/new".to_owned();
+    "https://hooks.example/new".clone_into(&mut new.facts.url);
     assert_eq!(store.update_subscription(&new).await.unwrap(), Updated::Done);
     let gone = Outcome { gone: true, ..outcome(&claimed[0], 6, 410) };
     store.finish_deliveries(&old, &[(&claimed[0], gone)], at(6)).await.unwrap();

@@ -288,7 +288,7 @@ async fn digests(cx: &Context, scribe: &dyn Scribe) -> Result<usize> {
             Ok(made) => count += usize::from(made),
             // One that cannot be made must not keep others from being made.
             Err(error) => {
-                tracing::error!(subscription = %id, error = ?error, "the digest of {id} could not be made")
+                tracing::error!(subscription = %id, error = ?error, "the digest of {id} could not be made");
             }
         }
     }

@@ -245,15 +245,14 @@ fn timing(check: &mut Check, draft: &SubscriptionDraft, home: Option<Tz>) -> Opt
         }
         Some(Ok(schedule)) => Some(schedule),
     };
-    let zone = match draft.time_zone.as_deref() {
-        Some(name) => zone(check, "time_zone", name),
-        None => {
-            if home.is_none() {
-                let why = "for a digest of all properties, give the IANA time zone that its times are in, such as Europe/Lisbon";
-                check.refuse("time_zone", why);
-            }
-            home
+    let zone = if let Some(name) = draft.time_zone.as_deref() {
+        zone(check, "time_zone", name)
+    } else {
+        if home.is_none() {
+            let why = "for a digest of all properties, give the IANA time zone that its times are in, such as Europe/Lisbon";
+            check.refuse("time_zone", why);
         }
+        home
     };
     let (schedule, zone) = (schedule?, zone?);
     let zone_given = draft.time_zone.is_some();

@@ -95,25 +95,7 @@ pub fn configure(cfg: &mut ServiceConfig) {
         .service(at("/reminders", vec![("GET", get().to(reminders::pull))]))
         .service(at("/digest", vec![("GET", get().to(digest::accepted))]))
         .service(at("/digest.{format}", vec![("GET", get().to(digest::by_ending))]))
-        .service(at(
-            "/subscriptions",
-            vec![("GET", get().to(subscriptions::list)), ("POST", post().to(subscriptions::create))],
-        ))
-        .service(at(
-            "/subscriptions/{id}",
-            vec![
-                ("GET", get().to(subscriptions::get)),
-                ("PUT", put().to(subscriptions::update)),
-                ("DELETE", delete().to(subscriptions::remove)),
-            ],
-        ))
-        .service(at("/subscriptions/{id}/pause", vec![("POST", post().to(subscriptions::pause))]))
-        .service(at("/subscriptions/{id}/resume", vec![("POST", post().to(subscriptions::resume))]))
-        .service(at("/subscriptions/{id}/secret", vec![("POST", post().to(subscriptions::rotate))]))
-        .service(at("/subscriptions/{id}/test", vec![("POST", post().to(subscriptions::test))]))
-        .service(at("/subscriptions/{id}/deliveries", vec![("GET", get().to(subscriptions::deliveries))]))
-        .service(at("/deliveries/{id}", vec![("GET", get().to(subscriptions::delivery))]))
-        .service(at("/deliveries/{id}/send", vec![("POST", post().to(subscriptions::send_again))]))
+        .configure(carried)
         .service(at("/skill", vec![("GET", get().to(skill::by_duty))]))
         .service(at("/skill/answers", vec![("GET", get().to(skill::answers))]))
         .configure(trips)
@@ -147,6 +129,29 @@ fn of_systems(cfg: &mut ServiceConfig) {
         ))
         .service(at("/components/{id}/replace", vec![("POST", post().to(components::replace))]))
         .service(at("/components/{id}/retire", vec![("POST", post().to(components::retire))]));
+}
+
+/// What is posted to whom.
+fn carried(cfg: &mut ServiceConfig) {
+    cfg.service(at(
+        "/subscriptions",
+        vec![("GET", get().to(subscriptions::list)), ("POST", post().to(subscriptions::create))],
+    ))
+    .service(at(
+        "/subscriptions/{id}",
+        vec![
+            ("GET", get().to(subscriptions::get)),
+            ("PUT", put().to(subscriptions::update)),
+            ("DELETE", delete().to(subscriptions::remove)),
+        ],
+    ))
+    .service(at("/subscriptions/{id}/pause", vec![("POST", post().to(subscriptions::pause))]))
+    .service(at("/subscriptions/{id}/resume", vec![("POST", post().to(subscriptions::resume))]))
+    .service(at("/subscriptions/{id}/secret", vec![("POST", post().to(subscriptions::rotate))]))
+    .service(at("/subscriptions/{id}/test", vec![("POST", post().to(subscriptions::test))]))
+    .service(at("/subscriptions/{id}/deliveries", vec![("GET", get().to(subscriptions::deliveries))]))
+    .service(at("/deliveries/{id}", vec![("GET", get().to(subscriptions::delivery))]))
+    .service(at("/deliveries/{id}/send", vec![("POST", post().to(subscriptions::send_again))]));
 }
 
 /// Tasks put together into trips.

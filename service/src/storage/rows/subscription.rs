@@ -63,19 +63,17 @@ impl SubscriptionRow {
         let before = before
             .into_iter()
             .map(|one| Ok((SigningSecret::of(one.secret), place.instant("secrets_before", one.until)?)));
-        let carries = match self.kinds {
-            Some(bits) => Carries::Reminders {
-                kinds: News::ALL.iter().copied().filter(|news| news.bit() & bits != 0).collect(),
-            },
-            None => {
-                let schedule = self.schedule.as_deref().and_then(|text| Schedule::parse(text).ok());
-                Carries::Digest(Timing {
-                    schedule: place.word("schedule", schedule)?,
-                    zone: place.word("time_zone", self.time_zone.and_then(|name| name.parse().ok()))?,
-                    zone_given: self.zone_given == Some(1),
-                    form: place.word("form", self.form.as_deref().and_then(DigestForm::parse))?,
-                })
-            }
+        let carries = if let Some(bits) = self.kinds {
+            let kinds = News::ALL.iter().copied().filter(|news| news.bit() & bits != 0);
+            Carries::Reminders { kinds: kinds.collect() }
+        } else {
+            let schedule = self.schedule.as_deref().and_then(|text| Schedule::parse(text).ok());
+            Carries::Digest(Timing {
+                schedule: place.word("schedule", schedule)?,
+                zone: place.word("time_zone", self.time_zone.and_then(|name| name.parse().ok()))?,
+                zone_given: self.zone_given == Some(1),
+                form: place.word("form", self.form.as_deref().and_then(DigestForm::parse))?,
+            })
         };
         let paused_because = self.paused_because;
         let paused = place.instant_if("paused_at", self.paused_at)?;

@@ -217,18 +217,15 @@ fn print(app: &mut App<'_>, one: &Shown) -> Result<(), Failure> {
     }
     app.line(format!("{}  {}", one.id, one.name))?;
     app.line(format!("To: {}", one.url))?;
-    match (&one.schedule, &one.local_time_zone) {
-        (Some(schedule), Some(zone)) => {
-            app.line(format!("A digest at {schedule} ({zone}), next:"))?;
-            for at in &one.next {
-                app.line(format!("  {}", at.to_rfc3339()))?;
-            }
+    if let (Some(schedule), Some(zone)) = (&one.schedule, &one.local_time_zone) {
+        app.line(format!("A digest at {schedule} ({zone}), next:"))?;
+        for at in &one.next {
+            app.line(format!("  {}", at.to_rfc3339()))?;
         }
-        _ => {
-            let kinds: Vec<String> = one.kinds.iter().map(show::words).collect();
-            let of = if kinds.is_empty() { "everything".to_owned() } else { kinds.join(", ") };
-            app.line(format!("Reminders of {of}"))?;
-        }
+    } else {
+        let kinds: Vec<String> = one.kinds.iter().map(show::words).collect();
+        let of = if kinds.is_empty() { "everything".to_owned() } else { kinds.join(", ") };
+        app.line(format!("Reminders of {of}"))?;
     }
     if let Some(at) = one.paused_at {
         let because = one.paused_because.as_deref().map(|why| format!(": {why}")).unwrap_or_default();
