@@ -7,6 +7,7 @@ mod as_of;
 mod job;
 mod outputs;
 mod profiles;
+mod reminders;
 mod rounds;
 mod trouble;
 mod watch;
