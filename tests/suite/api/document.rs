@@ -21,9 +21,7 @@ impl Operation {
     pub fn scope(&self) -> &'static str {
         match (self.method.as_str(), self.path.as_str()) {
             (_, path) if path.starts_with("/v1/keys") || path.starts_with("/v1/calendars") => "admin",
-            ("POST" | "PUT" | "DELETE", path)
-                if path.starts_with("/v1/subscriptions") || path.starts_with("/v1/deliveries") =>
-            {
+            (_, path) if path.starts_with("/v1/subscriptions") || path.starts_with("/v1/deliveries") => {
                 "admin"
             }
             // A forecast that stores nothing is a read.

@@ -26,6 +26,8 @@ const MOST_A_VISIT: usize = 64;
 const LONG_VISIT: TimeDelta = TimeDelta::seconds(20);
 /// Subscriptions whose entries are written down in one go.
 const FANNED: u32 = 50;
+/// How long a digest waits for a refresh that is under way. Judgement: a fleet takes half a minute.
+const PATIENCE: TimeDelta = TimeDelta::minutes(5);
 /// Days that a digest looks ahead when its subscription does not say.
 const DIGEST_DAYS: u32 = 7;
 
@@ -282,8 +284,15 @@ fn not_before(subscription: &Subscription, entry: &Entry, now: DateTime<Utc>) ->
 /// Makes the digests whose time has come: one each, however many times were missed.
 async fn digests(cx: &Context, scribe: &dyn Scribe) -> Result<usize> {
     let mut count = 0;
-    for subscription in cx.store.due_digests(cx.clock.now()).await? {
+    let now = cx.clock.now();
+    let due = cx.store.due_digests(now).await?;
+    // At midnight, say, the day's refresh comes first.
+    let refreshing = !due.is_empty() && cx.store.stale_count(now).await? > 0;
+    for subscription in due {
         let id = subscription.id;
+        if refreshing && subscription.next_at.is_some_and(|at| now - at < PATIENCE) {
+            continue;
+        }
         match digest(cx, scribe, subscription).await {
             Ok(made) => count += usize::from(made),
             // One that cannot be made must not keep others from being made.

@@ -1,6 +1,6 @@
 //! Reminders pulled, followed and posted, at a shell.
 
-use super::{Shell, id};
+use super::{Shell, daily, id};
 use serde_json::Value;
 use std::io::{BufRead as _, BufReader};
 use std::process::Stdio;
@@ -11,6 +11,8 @@ async fn reminders_are_pulled_and_followed_with_a_cursor_in_a_file() {
     let empty = shell.run(&["reminders"]).ok();
     assert!(empty.contains("Nothing new.") && empty.contains("Go on with --after "), "{empty}");
     let system = shell.greenhouse();
+    shell.write("daily.csv", daily());
+    shell.run(&["rain", "import", "orchard gauge", "daily.csv"]).ok();
     shell.app.refresh().await;
     let kept = ["reminders", "--cursor-file", "upkeep.cursor"];
     let out = shell.run(&kept).ok();
