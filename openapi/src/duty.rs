@@ -96,8 +96,8 @@ pub struct DutySettingsRequest {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[cfg_attr(feature = "openapi", schema(minimum = 0, maximum = 365))]
     pub lead_days: Option<u32>,
-    /// Days by which a due date that reminders told of has to move to be told of again; every further move of the same task
-    /// has to be twice as large.
+    /// Days by which a due date that reminders told of has to move to be told of again; twice as many each time that it turns
+    /// back, so that a date that swings is told of a few times only.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[cfg_attr(feature = "openapi", schema(minimum = 1, maximum = 365))]
     pub move_days: Option<u32>,

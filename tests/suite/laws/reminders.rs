@@ -150,6 +150,22 @@ fn what_was_done_and_is_withdrawn_again_is_told_of_anew() {
 }
 
 #[test]
+fn a_visit_that_is_taken_back_takes_its_next_date_with_it() {
+    let raised = told(&[
+        found(10, Some(5)),
+        Found { since: 10, by_visit: true, ..found(11, Some(200)) },
+        // It never took place, and the date is another one, beyond the lead time.
+        found(12, Some(60)),
+        found(13, Some(60)),
+    ]);
+    assert_eq!(kinds(&raised), [News::Due, News::Done, News::Moved]);
+    assert_eq!(
+        raised[2][0].moved.map(|moved| (moved.from_due_on, moved.cause)),
+        Some((Some(day(200)), Cause::Finding))
+    );
+}
+
+#[test]
 fn a_part_that_is_set_to_have_been_served_is_not_done() {
     let served =
         Found { since: 8, by_visit: false, basis: Basis { visits: 0, settings: 3 }, ..found(11, Some(200)) };

@@ -243,11 +243,12 @@ struct Shift {
 pub fn see(before: &Standing, now: &Sighting) -> (Standing, Vec<Raised>) {
     let mut raised = Vec::new();
     let mut told = before.told;
+    // That it was done, and when it comes next, was told and is no longer so.
+    let taken_back = told.is_none() && before.since.is_some_and(|since| since > now.since);
     if now.by_visit && before.since.is_some_and(|since| since < now.since) {
         raised.push(Raised::of(News::Done));
         told = None;
-    } else if told.is_none() && before.since.is_some_and(|since| since > now.since) {
-        // That it was done, and when it comes next, was told and is no longer so.
+    } else if taken_back {
         told = Some(Told {
             due_on: before.due_on,
             basis: Basis { visits: !now.basis.visits, ..now.basis },
@@ -259,7 +260,7 @@ pub fn see(before: &Standing, now: &Sighting) -> (Standing, Vec<Raised>) {
     }
     let stage = now.stage();
     let shift = told.as_ref().and_then(|told| now.moved(told));
-    let news = shift.as_ref().is_some_and(|shift| shift.news);
+    let news = shift.as_ref().is_some_and(|shift| shift.news || taken_back);
     let from = told.and_then(|told| told.stage);
     // Stages passed since the last entry. A date that moved away takes its stage with it.
     let passed = Stage::ALL.iter().filter(|one| from < Some(**one) && Some(**one) <= stage);
@@ -276,8 +277,7 @@ pub fn see(before: &Standing, now: &Sighting) -> (Standing, Vec<Raised>) {
         };
         told = Some(now.told(stage, later, turns));
         raised.push(Raised { kind, covers, moved: shift.map(|shift| shift.moved) });
-    } else if told.is_some_and(|told| told.stage.is_none() && told.later.is_none()) {
-        // A visit that was taken back and moved nothing.
+    } else if taken_back {
         told = None;
     }
     (Standing { since: Some(now.since), due_on: now.due_on, told }, raised)
