@@ -47,6 +47,7 @@ pub fn bound(name: &str, schema: &mut RefOr<Schema>) {
         match schema {
             RefOr::T(Schema::Object(text)) if !READ.contains(&property.as_str()) => kept_text(text),
             RefOr::T(Schema::Array(list)) => {
+                list.unique_items |= (name, property.as_str()) == ("RoundRequest", "task_ids");
                 let bounds = LISTS.iter().find(|(of, what, ..)| (*of, *what) == (name, property.as_str()));
                 if let (Some((_, _, low, high)), ArrayItems::RefOrSchema(items)) = (bounds, &mut list.items)
                     && let RefOr::T(Schema::Object(value)) = items.as_mut()
