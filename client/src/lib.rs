@@ -57,6 +57,29 @@
 //! # Ok(()) }
 //! ```
 //!
+//! An app follows the reminders: an entry when a task comes near, falls due, runs late, moves or is done. [`Follow`] waits
+//! for the next one; keep its cursor once an entry was dealt with, and after a restart nothing is missed:
+//!
+//! ```no_run
+//! # async fn demo(client: &eavesward_client::Client, kept: Option<String>, keep: impl Fn(&str))
+//! # -> Result<(), eavesward_client::Error> {
+//! use eavesward_client::ReminderQuery;
+//!
+//! let query = ReminderQuery::builder().maybe_after(kept).build();
+//! let mut entries = client.reminders().follow(&query);
+//! loop {
+//!     let entry = entries.next().await?;
+//!     println!("{:?}  {}: {}", entry.kind, entry.system_name, entry.title);
+//!     if let Some(cursor) = entries.cursor() {
+//!         keep(cursor);
+//!     }
+//! }
+//! # }
+//! ```
+//!
+//! Who would rather be called has the service send the same entries to a URL ([`Client::subscriptions`]). Each message is
+//! signed: the module `webhook` checks the signature before the body is read. A message may come twice, under one id.
+//!
 //! An error is asked what it is, never taken apart: [`Error::is_not_found`], [`Error::is_conflict`],
 //! [`Error::is_invalid`] with the fields in [`Error::problem`], [`Error::is_transient`] and so on.
 //! Every call is a `tracing` span with method, route, attempts and status, and without key, query or ids

@@ -286,6 +286,9 @@ pub struct RainFileOptions {
     /// Whether one bad line keeps the whole file from being stored.
     #[builder(default)]
     pub all_or_nothing: bool,
+    /// The most lines of a piece of a long file, for those who watch how far it is: from 1 to
+    /// [`MAX_LINES`](crate::rain_file::MAX_LINES), which also stands for none.
+    pub max_lines: Option<usize>,
 }
 
 impl TaskQuery {

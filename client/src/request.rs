@@ -139,9 +139,9 @@ impl Request {
         self.body.as_ref()
     }
 
-    /// The request in a few words, for error messages.
+    /// The request in a few words, for error messages: with ids, and without what might be a secret.
     pub(crate) fn label(&self) -> String {
-        format!("{} {}", self.method, self.path)
+        format!("{} {}", self.method, shown(&self.path))
     }
 
     /// The path with `{id}` in the place of every id and `{duty}` in that of a duty: what to count and name requests by.
@@ -150,11 +150,9 @@ impl Request {
     pub fn route(&self) -> String {
         let mut before = "";
         let parts = self.path.split('/').map(|part| {
-            let plain =
-                part == "v1" || (part.len() <= 24 && part.bytes().all(|b| matches!(b, b'a'..=b'z' | b'-')));
             let shown = match before {
                 "duties" => "{duty}",
-                _ if plain => part,
+                _ if is_plain(part) => part,
                 _ if uuid::Uuid::try_parse(part).is_ok() => "{id}",
                 _ => "{hidden}",
             };
@@ -172,6 +170,25 @@ impl Request {
     pub(crate) fn is_write(&self) -> bool {
         !matches!(self.method, Method::GET | Method::HEAD)
     }
+}
+
+/// Whether it is a plain word of a path.
+fn is_plain(part: &str) -> bool {
+    part == "v1" || (part.len() <= 24 && part.bytes().all(|b| matches!(b, b'a'..=b'z' | b'-')))
+}
+
+/// A path for people: plain words, duties and ids as they are, and `{hidden}` for the rest, such as the token of a
+/// calendar.
+pub(crate) fn shown(path: &str) -> String {
+    let is_duty = |part: &str| part.len() <= 40 && part.bytes().all(|b| matches!(b, b'a'..=b'z' | b'_'));
+    let mut before = "";
+    let parts = path.split('/').map(|part| {
+        let open =
+            is_plain(part) || uuid::Uuid::try_parse(part).is_ok() || (before == "duties" && is_duty(part));
+        before = part;
+        if open { part } else { "{hidden}" }
+    });
+    parts.collect::<Vec<_>>().join("/")
 }
 
 pub(crate) const IDEMPOTENCY_KEY: &str = "idempotency-key";
@@ -215,6 +232,20 @@ mod tests {
             ("/v1/x?key=secret".to_owned(), "/v1/{hidden}"),
         ] {
             assert_eq!(Request::get(path).route(), route);
+        }
+    }
+
+    #[test]
+    fn a_label_has_ids_and_no_secret() {
+        let id = "01930000-0000-7000-8000-000000000001";
+        for (path, label) in [
+            (format!("/v1/systems/{id}/status"), format!("GET /v1/systems/{id}/status")),
+            ("/v1/duties/clean_screen".to_owned(), "GET /v1/duties/clean_screen".to_owned()),
+            ("/calendars/ewc_s3cretTOKEN.ics".to_owned(), "GET /calendars/{hidden}".to_owned()),
+            ("calendars/ewc_s3cretTOKEN.ics".to_owned(), "GET calendars/{hidden}".to_owned()),
+            ("/v1/x?key=s3cret".to_owned(), "GET /v1/{hidden}".to_owned()),
+        ] {
+            assert_eq!(Request::get(path).label(), label);
         }
     }
 

@@ -45,6 +45,18 @@ impl WatchOptions {
             0 => max_age.unwrap_or_default(),
             _ => self.at_least.saturating_mul(2_u32.saturating_pow(failures - 1)),
         };
+        self.spread(wait, jitter)
+    }
+
+    /// How long to wait after an error: as after so many failures, and no shorter than the service asked for, up to
+    /// `at_most`.
+    pub(crate) fn wait_after(&self, error: &Error, failures: u32, jitter: f64) -> Duration {
+        let wait = self.wait(None, failures, jitter);
+        error.retry_after().map_or(wait, |asked| wait.max(asked.min(self.at_most)))
+    }
+
+    /// A wait within the bounds, and up to a tenth more.
+    fn spread(&self, wait: Duration, jitter: f64) -> Duration {
         let wait = wait.min(self.at_most).max(self.at_least);
         wait.saturating_add((wait / 10).mul_f64(jitter.clamp(0.0, 1.0)))
     }
@@ -118,20 +130,19 @@ pub(crate) fn poll(client: Client, system: Uuid, options: WatchOptions) -> Watch
 impl Asking {
     /// Asks once; nothing when nothing changed.
     async fn ask(&mut self) -> Option<Result<StatusSeen, Error>> {
-        let asked = self.asked().await;
-        match &asked {
-            Ok(_) => self.failures = 0,
+        match self.asked().await {
+            Ok((max_age, seen)) => {
+                self.failures = 0;
+                self.wait = self.options.wait(max_age, 0, jitter());
+                seen.map(Ok)
+            }
             Err(error) => {
                 self.failures = self.failures.saturating_add(1);
                 self.ended = !error.is_transient();
+                self.wait = self.options.wait_after(&error, self.failures, jitter());
+                Some(Err(error))
             }
         }
-        let (max_age, item) = match asked {
-            Ok((max_age, seen)) => (max_age, seen.map(Ok)),
-            Err(error) => (None, Some(Err(error))),
-        };
-        self.wait = self.options.wait(max_age, self.failures, jitter());
-        item
     }
 
     async fn asked(&mut self) -> Result<(Option<Duration>, Option<StatusSeen>), Error> {
@@ -175,6 +186,17 @@ mod tests {
             (None, u32::MAX, 1.0, S(330)),
         ] {
             assert_eq!(options.wait(max_age, failures, jitter), want, "{max_age:?} {failures} {jitter}");
+        }
+        // What the service asks for after a failure, within the bounds.
+        for (asked, failures, want) in [
+            (None, 1, S(5)),
+            (Some(S(60)), 1, S(60)),
+            (Some(S(2)), 1, S(5)),
+            (Some(S(60)), 6, S(160)),
+            (Some(S(86_400)), 1, S(300)),
+        ] {
+            let error = Error::contract("away").retry_after_set(asked);
+            assert_eq!(options.wait_after(&error, failures, 0.0), want, "{asked:?} {failures}");
         }
         // Bounds that cross: never more often than was asked for.
         let options = WatchOptions::builder().at_least(S(900)).at_most(S(300)).build();

@@ -140,6 +140,17 @@ def faults_of(report, code):
     return found
 
 
+# How much of what was generated the service has to have in its own log; the rest was cut short on the way. Judgement.
+LEAST_ANSWERED = 0.95
+
+
+def unanswered(generated, answered):
+    """The second count held against the first: requests that never reached the service found nothing out about it."""
+    if answered >= LEAST_ANSWERED * generated:
+        return []
+    return [f"the service answered {answered} of {generated} generated requests"]
+
+
 def main(arguments):
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--requests", type=int, default=20_000)
@@ -173,6 +184,7 @@ def main(arguments):
             if service.process.poll() is not None:
                 faults.append(f"the service ended by itself:\n{service.log.read_text()[-4000:]}")
             answered = service.answered()
+            faults += unanswered(generated, answered)
         finally:
             service.stop()
         excused = Counter(

@@ -126,6 +126,11 @@ class Fuzz(unittest.TestCase):
             with self.subTest(change):
                 self.assertEqual(len(fuzz.faults_of(self.report | change, code)), 1)
 
+    def test_requests_have_to_reach_the_service(self):
+        for generated, answered, faults in [(0, 0, 0), (100, 0, 1), (100, 94, 1), (100, 95, 0), (100, 130, 0)]:
+            with self.subTest(generated=generated, answered=answered):
+                self.assertEqual(len(fuzz.unanswered(generated, answered)), faults)
+
     def test_only_what_no_schema_can_say_is_excused(self):
         def excused(code, *messages):
             return fuzz.excuse({"code": code, "errors": [{"message": text} for text in messages]}) is not None

@@ -160,7 +160,10 @@ async fn the_examples_run_against_the_demo() {
     let key = rest.split_whitespace().next().expect("a key").to_owned();
     let example = |binary: &str| {
         let mut command = Command::new(binary);
-        command.env("EAVESWARD_URL", &demo.url).env("EAVESWARD_KEY", &key).env("NO_PROXY", "127.0.0.1");
+        command.env("EAVESWARD_URL", &demo.url).env("EAVESWARD_KEY", &key);
+        // Nobody listens there: a proxy of the environment is not asked for a service on this machine.
+        command.env("HTTP_PROXY", "http://127.0.0.1:9").env("http_proxy", "http://127.0.0.1:9");
+        command.env_remove("NO_PROXY").env_remove("no_proxy");
         command
     };
     let run = |command: &mut Command| {
@@ -179,6 +182,23 @@ async fn the_examples_run_against_the_demo() {
     assert!(first.contains(" on ") && first.contains("(tag \""), "{first}");
     poll.kill().expect("it waits for news");
     poll.wait().expect("its end");
+    let cursor = folder.path().join("cursor");
+    let follow =
+        |entries: &str| run(example(env!("CARGO_BIN_EXE_follow_reminders")).arg(&cursor).arg(entries));
+    let (first, then) = (follow("2"), follow("1"));
+    assert_eq!((first.lines().count(), then.lines().count()), (2, 1), "{first}{then}");
+    let feed = Reply::of(client().get(format!("{}/v1/reminders?limit=3", demo.url)).bearer_auth(&key));
+    let feed = feed.await.expect(200);
+    for (at, line) in first.lines().chain(then.lines()).enumerate() {
+        let entry = &feed["items"][at];
+        let (name, title) = (entry["component_name"].as_str(), entry["title"].as_str());
+        assert!(
+            line.ends_with(&format!(", {}: {}", name.expect("a name"), title.expect("a title"))),
+            "{line}"
+        );
+    }
+    let kept = std::fs::read_to_string(&cursor).expect("a cursor");
+    assert_eq!(kept.trim(), feed["items"][2]["cursor"].as_str().expect("a cursor"), "it went on");
     let systems =
         Reply::of(client().get(format!("{}/v1/systems", demo.url)).bearer_auth(&key)).await.expect(200);
     let systems = systems["items"].as_array().expect("systems");

@@ -346,6 +346,25 @@ async fn a_redirect_is_not_followed_and_the_key_stays_here() {
 }
 
 #[tokio::test]
+async fn an_error_names_no_token_of_a_calendar() {
+    let server = MockServer::start().await;
+    let at = "/calendars/ewc_s3cretTOKEN.ics";
+    let away = format!("{}/elsewhere{at}", server.uri());
+    for answer in [
+        problem("not_found", 404),
+        ResponseTemplate::new(404).set_body_string("<p>Nothing here</p>"),
+        ResponseTemplate::new(301).insert_header("location", away.as_str()),
+    ] {
+        Mock::given(path(at)).respond_with(answer).up_to_n_times(1).mount(&server).await;
+        let error = client(&server).calendars().read(at).await.expect_err("no calendar");
+        let told = format!("{error} {error:?}");
+        assert!(told.contains("GET /calendars/{hidden}") && !told.contains("s3cret"), "{told}");
+    }
+    let error = client(&server).calendars().read(&at[1..]).await.expect_err("no path");
+    assert!(!format!("{error} {error:?}").contains("s3cret"), "{error}");
+}
+
+#[tokio::test]
 async fn the_way_out_sends_any_request() {
     let server = MockServer::start().await;
     Mock::given(method("PATCH"))

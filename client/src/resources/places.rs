@@ -117,7 +117,7 @@ impl Gauges<'_> {
 
     /// Sends a rain file of any length: an upsert by date.
     ///
-    /// A long file goes in pieces of [`rain_file::MAX_LINES`] lines; the report speaks of the whole file. If a piece
+    /// A long file goes in pieces of [`rain_file::MAX_LINES`] lines, or of [`RainFileOptions::max_lines`]; the report speaks of the whole file. If a piece
     /// fails, those before it are stored already, and sending the whole file again is safe. With `all_or_nothing` the
     /// file goes in one request, which the service may refuse as too large.
     ///
@@ -141,9 +141,16 @@ impl Gauges<'_> {
         options: &RainFileOptions,
         mut told: impl FnMut(usize, usize),
     ) -> Result<RainReport, Error> {
-        let max_lines = if options.all_or_nothing { usize::MAX } else { rain_file::MAX_LINES };
+        let split = |max_lines| rain_file::split(text, options.layout, max_lines);
         let mut sum = ReportSum::default();
-        let pieces = rain_file::split(text, options.layout, max_lines)?;
+        let pieces = match options.max_lines {
+            _ if options.all_or_nothing => split(usize::MAX)?,
+            // A file that cannot be cut so small may still go in one piece.
+            Some(most) => {
+                split(most.clamp(1, rain_file::MAX_LINES)).or_else(|_| split(rain_file::MAX_LINES))?
+            }
+            None => split(rain_file::MAX_LINES)?,
+        };
         told(0, pieces.len());
         for (at, piece) in pieces.iter().enumerate() {
             let report = self.0.call(requests::put_rain_csv(id, piece.text.as_str(), options)).await?;

@@ -134,17 +134,17 @@ impl Connected {
             return Ok(None);
         };
         if let Some(event) = parser.events.pop_front() {
-            self.failures = 0;
             return self.told(event);
         }
         if let Ok(Ok(Some(bytes))) = tokio::time::timeout(SILENCE, response.chunk()).await {
+            // Whatever comes shows that the service is there again; who knows the status already may hear none.
+            self.failures = 0;
             parser.push(&bytes)?;
             self.retry = parser.retry.unwrap_or(self.retry);
         } else {
             // The service stopped, or a proxy had enough, or nothing is heard: connect again, from what is known.
             self.open = None;
-            let wait = self.retry.min(self.options.at_most);
-            self.wait = wait + (wait / 10).mul_f64(jitter());
+            self.wait = self.options.spread(self.retry, jitter());
         }
         Ok(None)
     }
@@ -163,8 +163,7 @@ impl Connected {
         self.open = None;
         self.failures = self.failures.saturating_add(1);
         self.ended = !error.is_transient();
-        let wait = self.options.wait(None, self.failures, jitter());
-        self.wait = error.retry_after().map_or(wait, |asked| wait.max(asked.min(self.options.at_most)));
+        self.wait = self.options.wait_after(error, self.failures, jitter());
     }
 }
 

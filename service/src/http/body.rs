@@ -5,10 +5,12 @@ use actix_web::dev::Payload;
 use actix_web::http::header;
 use actix_web::{FromRequest, HttpRequest, web};
 use eavesward_contract::{FieldProblem, ProblemCode};
-use serde::Serialize;
-use serde::de::DeserializeOwned;
+use serde::de::{DeserializeOwned, Error as _, IgnoredAny, MapAccess, SeqAccess, Visitor};
+use serde::{Deserialize, Deserializer, Serialize};
 use serde_json::Value;
 use sha2::{Digest, Sha256};
+use std::collections::HashSet;
+use std::fmt;
 use std::future::Future;
 use std::pin::Pin;
 
@@ -77,7 +79,12 @@ pub fn read<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, ApiError> {
 fn read_closely<T: DeserializeOwned + Serialize>(bytes: &[u8]) -> Result<T, ApiError> {
     let value: T = match read(bytes) {
         Ok(value) => value,
-        Err(refusal) => read_whole_numbers(bytes).ok_or(refusal)?,
+        Err(refusal) => {
+            let value = read_whole_numbers(bytes).ok_or(refusal)?;
+            // That reading keeps the last of two fields of one name, so it cannot refuse them itself.
+            read::<Once>(bytes)?;
+            value
+        }
     };
     let as_sent: Value = serde_json::from_slice(bytes).map_err(|error| malformed(".", &error.to_string()))?;
     let as_meant = serde_json::to_value(&value).map_err(|error| malformed(".", &error.to_string()))?;
@@ -91,6 +98,67 @@ fn read_closely<T: DeserializeOwned + Serialize>(bytes: &[u8]) -> Result<T, ApiE
 fn read_whole_numbers<T: DeserializeOwned>(bytes: &[u8]) -> Option<T> {
     let mut body: Value = serde_json::from_slice(bytes).ok().filter(Value::is_object)?;
     whole(&mut body).then(|| serde_json::from_value(body).ok())?
+}
+
+/// JSON of any shape in which no object has a field twice.
+struct Once;
+
+impl<'de> Deserialize<'de> for Once {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        deserializer.deserialize_any(OnceVisitor)
+    }
+}
+
+struct OnceVisitor;
+
+impl<'de> Visitor<'de> for OnceVisitor {
+    type Value = Once;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("JSON")
+    }
+
+    fn visit_bool<E>(self, _: bool) -> Result<Once, E> {
+        Ok(Once)
+    }
+
+    fn visit_i64<E>(self, _: i64) -> Result<Once, E> {
+        Ok(Once)
+    }
+
+    fn visit_u64<E>(self, _: u64) -> Result<Once, E> {
+        Ok(Once)
+    }
+
+    fn visit_f64<E>(self, _: f64) -> Result<Once, E> {
+        Ok(Once)
+    }
+
+    fn visit_str<E>(self, _: &str) -> Result<Once, E> {
+        Ok(Once)
+    }
+
+    fn visit_unit<E>(self) -> Result<Once, E> {
+        Ok(Once)
+    }
+
+    fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Once, A::Error> {
+        while list.next_element::<Once>()?.is_some() {}
+        Ok(Once)
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, mut object: A) -> Result<Once, A::Error> {
+        let mut seen = HashSet::new();
+        while let Some(name) = object.next_key::<String>()? {
+            if seen.contains(&name) {
+                object.next_value::<IgnoredAny>()?;
+                return Err(A::Error::custom(format_args!("duplicate field `{name}`")));
+            }
+            object.next_value::<Once>()?;
+            seen.insert(name);
+        }
+        Ok(Once)
+    }
 }
 
 /// Writes whole numbers without a fraction; whether there were any with one.
@@ -179,5 +247,26 @@ mod tests {
         assert_eq!(field(json!({"inner": [1.0, null, null]})), "inner");
         assert_eq!(field(json!({"list": [{"first": 1}, [1.0, "only", null]]})), "list[1]");
         assert_eq!(field(json!({"inner": {"first": 1, "word": {"only": null}}})), "inner.word");
+    }
+
+    #[test]
+    fn a_field_that_comes_twice_is_refused() {
+        let message = |body: &str| {
+            let read = read_closely::<Outer>(body.as_bytes());
+            read.err().map(|refusal| refusal.errors[0].message.clone()).unwrap_or_default()
+        };
+        for (body, part) in [
+            (r#"{"inner": {"first": 1.5, "count": 3}}"#, ""),
+            (r#"{"list": [{"first": 1, "count": 3.0, "word": "only"}, {"first": 2, "count": null}]}"#, ""),
+            (r#"{"inner": {"first": 1.5, "first": 2.5, "count": 3}}"#, "duplicate field `first`"),
+            (r#"{"inner": {"first": 1.5, "first": 2.5, "count": 3.0}}"#, "duplicate field `first`"),
+            (r#"{"inner": {"count": 3.0, "first": 1.5, "first": 2.5}}"#, "duplicate field `first`"),
+            (r#"{"list": [{"first": 1, "count": 3.0}], "list": []}"#, "duplicate field `list`"),
+            (r#"{"list": [{"first": 1, "count": 3.0, "\u0063ount": 3}]}"#, "duplicate field `count`"),
+        ] {
+            let told = message(body);
+            assert_eq!(told.is_empty(), part.is_empty(), "{body}: {told}");
+            assert!(told.contains(part), "{body}: {told}");
+        }
     }
 }

@@ -160,7 +160,8 @@ impl From<Error> for ApiError {
 #[derive(Clone, Copy, Debug)]
 pub struct HeadOnly;
 
-/// Adds path and request id to problems, and logs those that are the service's fault. Errors of the framework itself
+/// Adds path and request id to problems, logs those that are the service's fault, and takes away what was only said to
+/// the compression. Errors of the framework itself
 /// (a body cut short, say) become problems here too.
 pub async fn explain<B: MessageBody>(
     mut req: ServiceRequest,
@@ -189,6 +190,11 @@ pub async fn explain<B: MessageBody>(
         }
         None => None,
     };
+    // `identity` keeps the compression away and is no coding to be named (RFC 9110, section 8.4.1).
+    let coding = response.headers().get(header::CONTENT_ENCODING);
+    if coding.is_some_and(|coding| coding == "identity") {
+        response.headers_mut().remove(header::CONTENT_ENCODING);
+    }
     if let Some(id) = request_id.and_then(|id| header::HeaderValue::from_str(&id).ok()) {
         let name = header::HeaderName::from_static("x-request-id");
         response.headers_mut().insert(name.clone(), id.clone());

@@ -5,14 +5,20 @@ use super::openapi;
 use super::problem::ApiError;
 use super::routes::{at, calendars};
 use crate::domain::Context;
+use crate::domain::ids::KeyId;
 use actix_web::web::{self, ServiceConfig};
 use actix_web::{HttpRequest, HttpResponse};
 use base64::{Engine as _, engine::general_purpose::URL_SAFE_NO_PAD};
 use eavesward_contract::ProblemCode;
 use sha2::{Digest, Sha256};
-use std::sync::{Arc, LazyLock};
+use std::collections::HashMap;
+use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, watch};
 use utoipa_swagger_ui::{Config, SwaggerUi};
+
+/// The most streams of one key, so that a program that forgets to close its own leaves room for the others. Judgement: a
+/// display needs one, and some programs watch a few systems each.
+pub const STREAMS_A_KEY: usize = 8;
 
 /// Whether new requests are wanted (not while the service shuts down), and places for answers that do not end by
 /// themselves.
@@ -20,12 +26,18 @@ use utoipa_swagger_ui::{Config, SwaggerUi};
 pub struct Open {
     open: watch::Sender<bool>,
     streams: Arc<Semaphore>,
+    taken: Taken,
 }
+
+/// How many streams each key has open; keys without any are not in it.
+type Taken = Arc<Mutex<HashMap<KeyId, usize>>>;
 
 /// A place for an answer that goes on until its reader leaves or the service shuts down. Dropping it frees the place.
 #[derive(Debug)]
 pub struct Stream {
     open: watch::Receiver<bool>,
+    key: KeyId,
+    taken: Taken,
     _place: OwnedSemaphorePermit,
 }
 
@@ -33,7 +45,11 @@ impl Open {
     /// Open, with room for so many streams at once.
     pub fn new(streams: usize) -> Self {
         let places = streams.min(Semaphore::MAX_PERMITS);
-        Self { open: watch::Sender::new(true), streams: Arc::new(Semaphore::new(places)) }
+        Self {
+            open: watch::Sender::new(true),
+            streams: Arc::new(Semaphore::new(places)),
+            taken: Taken::default(),
+        }
     }
 
     /// Says that the service is shutting down; streams end.
@@ -46,10 +62,17 @@ impl Open {
         *self.open.borrow()
     }
 
-    /// A place for a stream, if there is one and the service is not shutting down.
-    pub fn stream(&self) -> Option<Stream> {
+    /// A place for a stream of a key, if there is one, the key has fewer than [`STREAMS_A_KEY`] and the service is not
+    /// shutting down.
+    pub fn stream(&self, key: KeyId) -> Option<Stream> {
         let place = Arc::clone(&self.streams).try_acquire_owned().ok()?;
-        Some(Stream { open: self.open.subscribe(), _place: place })
+        let mut taken = self.taken.lock().unwrap_or_else(PoisonError::into_inner);
+        let of_key = taken.entry(key).or_default();
+        if *of_key >= STREAMS_A_KEY {
+            return None;
+        }
+        *of_key += 1;
+        Some(Stream { open: self.open.subscribe(), key, taken: Arc::clone(&self.taken), _place: place })
     }
 }
 
@@ -58,6 +81,18 @@ impl Stream {
     pub async fn closed(&mut self) {
         // An error means that the service is gone, which is the same.
         let _ = self.open.wait_for(|open| !open).await;
+    }
+}
+
+impl Drop for Stream {
+    fn drop(&mut self) {
+        let mut taken = self.taken.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(of_key) = taken.get_mut(&self.key) {
+            *of_key -= 1;
+            if *of_key == 0 {
+                taken.remove(&self.key);
+            }
+        }
     }
 }
 
@@ -127,4 +162,27 @@ async fn front() -> HttpResponse {
 
 async fn nothing() -> Result<HttpResponse, ApiError> {
     Err(ApiError::new(ProblemCode::NotFound, "There is nothing at this path; /docs/ lists the paths."))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_key_cannot_take_every_place() {
+        let open = Open::new(STREAMS_A_KEY + 2);
+        let (greedy, modest) = (KeyId(uuid::Uuid::from_u128(1)), KeyId(uuid::Uuid::from_u128(2)));
+        let mut held: Vec<Stream> = (0..STREAMS_A_KEY).filter_map(|_| open.stream(greedy)).collect();
+        assert_eq!(held.len(), STREAMS_A_KEY);
+        assert!(open.stream(greedy).is_none(), "a refusal");
+        let others = [open.stream(modest), open.stream(modest)];
+        assert!(others.iter().all(Option::is_some), "the refusal took no place");
+        assert!(open.stream(modest).is_none(), "all places are taken");
+        held.pop();
+        assert!(open.stream(greedy).is_some(), "a place that is left is free again");
+        drop((held, others));
+        assert!(open.taken.lock().expect("a count").is_empty(), "keys without streams are forgotten");
+        open.close();
+        assert!(open.stream(modest).is_none(), "not while it shuts down");
+    }
 }

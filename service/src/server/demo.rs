@@ -421,7 +421,7 @@ async fn due_list(
         "\nAsk for the same list with curl:\n\n  curl -H 'Authorization: Bearer {key}' '{url}/v1/tasks?within=P7D'\n\n\
          with the command:\n\n  export EAVESWARD_URL={url} EAVESWARD_KEY={key}\n  \
          cargo run -q --release -p eavesward-client --features cli -- due\n\n\
-         and with the SDK (client/examples has weekly_list.rs, poll_status.rs and log_visit.rs):\n\n  \
+         and with the SDK (client/examples has weekly_list.rs, poll_status.rs, log_visit.rs and follow_reminders.rs):\n\n  \
          cargo run -q --release -p eavesward-client --example weekly_list\n\n\
          The API can be read and tried at {url}/docs/. Stop with Ctrl-C.\n"
     );

@@ -1,7 +1,7 @@
 //! Watching a status against a server that only plays back.
 
 use super::{ID, client, problem, requests_of};
-use eavesward_client::WatchOptions;
+use eavesward_client::{RetryPolicy, WatchOptions};
 use serde_json::{Value, json};
 use std::time::{Duration, Instant};
 use wiremock::matchers::{header, header_exists, method, path};
@@ -142,4 +142,50 @@ async fn a_connection_that_ends_is_taken_up_from_the_last_event() {
     let requests = requests_of(&server).await;
     assert!(requests[0].headers.get("last-event-id").is_none());
     assert_eq!(requests[0].headers["accept"], "text/event-stream, application/problem+json");
+}
+
+#[tokio::test]
+async fn polling_waits_as_long_as_an_error_asks_for() {
+    let server = MockServer::start().await;
+    let busy = || problem("rate_limited", 429).insert_header("retry-after", "1");
+    Mock::given(method("GET")).respond_with(busy()).up_to_n_times(1).mount(&server).await;
+    Mock::given(method("GET")).respond_with(fresh("2031-04-02", "\"a\"", 60)).mount(&server).await;
+    // One attempt a question, so that the wait is the watch's own.
+    let once = RetryPolicy { max_attempts: 1, ..RetryPolicy::default() };
+    let client = super::client_with(&server, Duration::from_secs(5), once);
+    let mut watch = client.systems().watch(ID, &quick());
+    let error = watch.next().await.expect("goes on").expect_err("busy");
+    assert!(error.is_rate_limited(), "{error}");
+    let began = Instant::now();
+    watch.next().await.expect("goes on").expect("a status");
+    assert!(began.elapsed() >= Duration::from_secs(1), "{:?}", began.elapsed());
+}
+
+#[tokio::test]
+async fn a_stream_that_ends_at_once_is_not_taken_up_more_often_than_allowed() {
+    let server = MockServer::start().await;
+    let event = |id: &str| format!("retry: 0\n\nevent: status\nid: {id}\ndata: {}\n\n", status("2031-04-02"));
+    let stream =
+        |id: &str| ResponseTemplate::new(200).set_body_raw(event(id), "Text/Event-Stream; charset=utf-8");
+    play(&server, [stream("\"a\""), stream("\"b\"")]).await;
+    let at_least = Duration::from_millis(300);
+    let options = WatchOptions { at_least, ..quick() };
+    let client = client(&server);
+    let mut events = client.systems().events(ID, &options);
+    events.next().await.expect("goes on").expect("a status");
+    let began = Instant::now();
+    events.next().await.expect("goes on").expect("a status");
+    assert!(began.elapsed() >= at_least, "{:?}", began.elapsed());
+}
+
+#[tokio::test]
+async fn another_success_is_not_taken_for_a_stream() {
+    let server = MockServer::start().await;
+    let page = ResponseTemplate::new(200).set_body_raw("<p>Please log in</p>", "text/html");
+    Mock::given(method("GET")).respond_with(page).mount(&server).await;
+    let client = client(&server);
+    let mut events = client.systems().events(ID, &quick());
+    let error = events.next().await.expect("told").expect_err("no stream");
+    assert!(error.to_string().contains("\"text/html\" instead of text/event-stream"), "{error}");
+    assert!(!error.is_transient() && events.next().await.is_none(), "it will not pass");
 }

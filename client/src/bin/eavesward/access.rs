@@ -1,7 +1,7 @@
 //! Which service is asked, and with which key.
 //!
 //! A place and a key belong together: whoever names one of them names the source of both, and a key that is kept in a
-//! profile never goes to another place than its own.
+//! profile, or stands in the environment beside a place, never goes to another place than its own.
 
 use crate::around::Around;
 use crate::failure::Failure;
@@ -78,6 +78,13 @@ pub fn resolve(
         units = units.or(profile.units);
         url.get_or_insert(profile.url);
     } else if named.is_none() {
+        if let (None, Some(_), Some(asked), Some(own)) = (&key, &around.key, &url, &around.url)
+            && !same_place(asked, own)
+        {
+            return Err(Failure::usage(format!(
+                "the key of the environment belongs to {own}; give --key-file for another place"
+            )));
+        }
         key = key.or_else(|| around.key.as_ref().map(|key| key.trim().to_owned()));
         url = url.or_else(|| around.url.clone());
     }
@@ -163,6 +170,13 @@ mod tests {
         check(&none, &env_profile, Ok(("https://school.example/eaves/", Some("school-key"), Si)));
         check(&by("home"), &env_profile, Ok(("https://home.example", Some("home-key"), Us)));
         check(&none, &env, Ok(("http://env", Some("env-key"), Si)));
+        // With a place beside it the environment's key stays there; alone it belongs to no place.
+        let at = |url: &str| Given { url: text(url), ..Given::default() };
+        check(&at("http://env/"), &env, Ok(("http://env/", Some("env-key"), Si)));
+        check(&at("http://elsewhere"), &env, Err("the key of the environment belongs to http://env;"));
+        check(&at("http://elsewhere"), &env_key, Ok(("http://elsewhere", Some("env-key"), Si)));
+        let typed = Given { key: text("typed"), ..at("http://elsewhere") };
+        check(&typed, &env, Ok(("http://elsewhere", Some("typed"), Si)));
         // A key of the environment is not sent to where a profile points.
         check(&none, &env_key, Ok((USUAL_URL, Some("env-key"), Si)));
     }

@@ -97,7 +97,14 @@ impl App<'_> {
     /// The system that an id or name stands for.
     pub async fn system_id(&self, given: &str) -> Result<Uuid, Failure> {
         let list = || self.client.systems().list(&SystemQuery::builder().limit(PAGE).build());
-        pick("system", given, list, |s: &contract::System| (s.id, s.name.clone())).await
+        let found = pick("system", given, list, |s: &contract::System| (s.id, s.name.clone())).await;
+        found.map_err(|failure| match failure {
+            // Such a key cannot list, so nothing can be found by name.
+            Failure::Client(error) if error.is_one_system_only() => {
+                Failure::usage("this key reads one system; give the system's id")
+            }
+            other => other,
+        })
     }
 }
 

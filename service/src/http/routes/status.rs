@@ -15,7 +15,7 @@ use std::convert::Infallible;
 use std::rc::Rc;
 use std::time::Duration;
 use tokio::sync::watch;
-use tokio::time::{Interval, interval, sleep};
+use tokio::time::{Instant, Interval, interval, sleep, sleep_until};
 use uuid::Uuid;
 
 /// How often a stream looks at the store by itself: another replica may have written, or the key may have been revoked.
@@ -23,8 +23,11 @@ const LOOK: Duration = Duration::from_secs(5);
 /// The shortest time between two looks, however much is written: a fleet that is refreshed tells of many batches.
 const REST: Duration = Duration::from_millis(250);
 /// A stream that has nothing to tell says so this often, so that neither end nor a proxy takes it for dead. A reader that
-/// left is noticed when something is written to it, so its place is free after two beats at the latest.
+/// closed the connection is noticed when something is written to it, so its place is free after two beats.
 const BEAT: Duration = Duration::from_secs(15);
+/// How long a stream goes on. A reader that lost power or its network closes nothing, and only the network's own patience
+/// would end its stream; this frees the place in any case. A reader that lives connects again. Judgement.
+const LIFE: Duration = Duration::from_mins(15);
 /// What a reader is told to wait before it connects again, in milliseconds.
 const RETRY_MS: u32 = 5000;
 
@@ -80,8 +83,8 @@ pub async fn get(
 /// As server-sent events: an event `status` at once and whenever the content changes, its data the status as
 /// `GET /v1/systems/{id}/status` gives it, its id the `ETag`. Send the last id as `Last-Event-ID` and the status comes
 /// only when it is another. A comment every 15 seconds shows that the connection lives. The stream ends when the key is
-/// revoked or expires, within seconds, and when the service stops; `503` when too many streams are open, in which case
-/// poll.
+/// revoked or expires, within seconds, when the service stops, and after 15 minutes: connect again. `503` when too many
+/// streams are open, in all or with this key (8), in which case poll.
 #[utoipa::path(get, path = "/v1/systems/{id}/status/events", tag = "systems", operation_id = "follow_status",
     params(
         ("id" = Uuid, Path, description = "Id of the system"),
@@ -97,8 +100,9 @@ pub async fn events(
 ) -> Result<HttpResponse, ApiError> {
     let system = SystemId(*id);
     let account = caller.reach.to(system)?;
-    let place = open.stream().ok_or_else(|| {
-        let detail = "Too many are connected, or the service is stopping. Poll the status instead, or try again later.";
+    let place = open.stream(caller.key.id).ok_or_else(|| {
+        let detail = "Too many are connected, here or with this key, or the service is stopping. Poll the status instead, or \
+                      try again later.";
         ApiError::new(ProblemCode::Unavailable, detail)
     })?;
     let known = req.headers().get("last-event-id").and_then(|value| value.to_str().ok());
@@ -114,6 +118,7 @@ pub async fn events(
         known: known.map(|known| known.trim().trim_matches('"').to_owned()),
         place,
         beat,
+        ends: Instant::now() + LIFE,
     };
     // Looked at before the headers go out: a system that is not there is told as a problem.
     let shown = show(&follower.cx, account, system).await?;
@@ -147,6 +152,7 @@ struct Follower {
     news: watch::Receiver<u64>,
     place: Stream,
     beat: Interval,
+    ends: Instant,
 }
 
 impl Follower {
@@ -167,6 +173,7 @@ impl Follower {
         loop {
             tokio::select! {
                 () = self.place.closed() => return None,
+                () = sleep_until(self.ends) => return None,
                 _ = self.beat.tick() => return Some(": nothing new\n\n".to_owned()),
                 () = sleep(LOOK) => {}
                 told = self.news.changed() => {

@@ -52,6 +52,9 @@ impl Key {
                     return app.print_json(&created);
                 }
                 app.line(format!("{}  {}", created.key.id, created.key.name))?;
+                if let Some(system) = created.key.system_id {
+                    app.line(format!("Reads the system {system}; it is asked for by this id."))?;
+                }
                 app.line(format!("Secret, shown this once: {}", created.secret))
             }
             Self::List => list(app).await,

@@ -13,6 +13,9 @@ use eavesward_client::units::Length;
 use eavesward_client::{Accumulated, RainFileOptions, RainQuery, build};
 use std::path::PathBuf;
 
+/// Lines of a piece while somebody watches the bar: about a second's work each. Judgement.
+const WATCHED_LINES: usize = 2_000;
+
 /// What to do with rain.
 #[derive(Subcommand)]
 pub enum Rain {
@@ -106,6 +109,8 @@ impl Rain {
                     Several::Spread => Accumulated::Spread,
                     Several::Refuse => Accumulated::Refuse,
                 });
+                // Without a bar nobody sees the steps, and fewer requests are quicker.
+                options.max_lines = app.progress.then_some(WATCHED_LINES);
                 let mut progress = Progress::new(&mut *app.io.err, "Sending rain", app.progress);
                 let told = |done, of| progress.draw(done, of);
                 let sent = app.client.gauges().send_rain_file_with(id, &text, &options, told).await;

@@ -4,13 +4,13 @@ use crate::app::App;
 use crate::failure::Failure;
 use crate::{parse, show};
 use clap::Args;
-use eavesward_client::ReminderQuery;
 use eavesward_client::contract::{MoveCause, Reminder, ReminderKind};
+use eavesward_client::{Error, ReminderQuery};
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-/// The wait when the service could not be reached.
+/// The shortest wait when the service could not be reached.
 const AFTER_FAILURE: Duration = Duration::from_secs(10);
 
 /// Which entries of the feed.
@@ -74,12 +74,11 @@ async fn follow(
                 app.io.out.flush()?;
             }
             Ok(None) => {}
-            Err(error) if error.is_refused() || error.is_usage() || error.is_decode() => {
-                return Err(error.into());
-            }
             Err(error) => {
-                writeln!(app.io.err, "eavesward: {error}; trying again")?;
-                tokio::time::sleep(AFTER_FAILURE).await;
+                let Some(wait) = wait_after(&error) else { return Err(error.into()) };
+                writeln!(app.io.err, "warning: {error}; trying again")?;
+                app.io.err.flush()?;
+                tokio::time::sleep(wait).await;
                 continue;
             }
         }
@@ -87,6 +86,11 @@ async fn follow(
             keep(cursor)?;
         }
     }
+}
+
+/// How long to wait before asking again; nothing when asking again does not help.
+fn wait_after(error: &Error) -> Option<Duration> {
+    error.is_transient().then(|| error.retry_after().map_or(AFTER_FAILURE, |asked| asked.max(AFTER_FAILURE)))
 }
 
 async fn pull(
@@ -177,6 +181,31 @@ fn write_cursor(file: &Path, cursor: &str) -> Result<(), Failure> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[tokio::test]
+    async fn only_what_passes_is_waited_for() {
+        use eavesward_client::{Client, Request, RetryPolicy};
+        use wiremock::{Mock, MockServer, ResponseTemplate, matchers::any};
+
+        for (status, retry_after, want) in [
+            (429, Some("40"), Some(40)),
+            (429, Some("1"), Some(10)),
+            (503, None, Some(10)),
+            (401, None, None),
+            (410, Some("40"), None),
+        ] {
+            let server = MockServer::start().await;
+            let mut answer = ResponseTemplate::new(status);
+            if let Some(seconds) = retry_after {
+                answer = answer.insert_header("retry-after", seconds);
+            }
+            Mock::given(any()).respond_with(answer).mount(&server).await;
+            let client = Client::builder().base_url(server.uri()).key("k").retry(RetryPolicy::never());
+            let request = Request::new("GET".parse().unwrap(), "/v1/reminders");
+            let error = client.build().unwrap().send(request).await.expect_err("no success");
+            assert_eq!(wait_after(&error), want.map(Duration::from_secs), "{status} {retry_after:?}");
+        }
+    }
 
     #[test]
     fn a_cursor_is_kept_in_its_file_and_a_missing_file_is_a_beginning() {

@@ -163,3 +163,28 @@ async fn a_new_key_shows_its_secret() {
     let ran = run(&server, &["key", "add", "--name", "van", "--scope", "read,write"], "").await;
     assert!(ran.code == 0 && ran.out.contains("ev_a1b2c3"), "{} {}", ran.out, ran.err);
 }
+
+#[tokio::test]
+async fn a_key_of_one_system_is_told_by_id() {
+    let server = MockServer::start().await;
+    Mock::given(path("/v1/keys"))
+        .and(body_json(json!({"name": "hall", "system_id": SYSTEM})))
+        .respond_with(ResponseTemplate::new(201).set_body_json(json!({
+            "key": {"id": SPARE, "name": "hall", "scopes": ["read"], "system_id": SYSTEM, "hint": "ev_a",
+                    "created_at": "2031-01-01T00:00:00Z", "expires_at": null, "revoked_at": null},
+            "secret": "ev_a1b2c3"
+        })))
+        .expect(1)
+        .mount(&server)
+        .await;
+    let ran = run(&server, &["key", "add", "--name", "hall", "--system", SYSTEM], "").await;
+    assert!(ran.code == 0 && ran.out.contains(&format!("the system {SYSTEM}")), "{} {}", ran.out, ran.err);
+    // Whoever holds it cannot list systems, so a name leads nowhere.
+    let refusal = json!({"type": "/problems/one_system_only", "title": "One system only", "status": 403,
+        "code": "one_system_only", "detail": "This key reads one system."});
+    let refusal = ResponseTemplate::new(403).set_body_raw(refusal.to_string(), "application/problem+json");
+    Mock::given(path("/v1/systems")).respond_with(refusal).mount(&server).await;
+    let ran = run(&server, &["status", "apple shed"], "").await;
+    assert_eq!(ran.code, failure::USAGE);
+    assert_eq!(ran.err, "error: this key reads one system; give the system's id\n");
+}

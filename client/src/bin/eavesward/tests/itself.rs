@@ -228,7 +228,7 @@ async fn a_long_file_shows_how_far_it_is_to_those_who_watch() {
     Mock::given(method("PUT")).respond_with(answer).mount(&server).await;
     let mut text = "date,mm\n".to_owned();
     let first = chrono::NaiveDate::from_ymd_opt(1900, 1, 1).expect("a day");
-    for day in first.iter_days().take(45_000) {
+    for day in first.iter_days().take(4_500) {
         writeln!(text, "{day},1").expect("memory takes anything");
     }
     let import = ["rain", "import", SYSTEM, "-"];
@@ -245,7 +245,10 @@ async fn a_long_file_shows_how_far_it_is_to_those_who_watch() {
     for step in ["] 0 of 3", "] 1 of 3", "] 2 of 3", "] 3 of 3"] {
         assert!(drawn.contains(step), "{drawn:?}");
     }
+    let sent = async || server.received_requests().await.expect("recording is on").len();
+    assert_eq!(sent().await, 3);
     assert_eq!(told(Around::default(), &text).await, "", "a log gets nothing of it");
+    assert_eq!(sent().await, 4, "and the file goes at once");
     assert_eq!(told(Around { dumb: true, ..terminal() }, &text).await, "");
     assert_eq!(told(terminal(), "date,mm\n2031-01-01,1\n").await, "", "a short file is done at once");
 }

@@ -1,0 +1,68 @@
+//! The installer's reader: prints reminders as they come, and goes on where it stopped.
+//!
+//! `EAVESWARD_URL=… EAVESWARD_KEY=… cargo run -p eavesward-client --example follow_reminders -- CURSOR_FILE [ENTRIES]`
+//!
+//! The file keeps how far was printed; it is made if it is not there, and the feed is then read from its beginning. With
+//! a number the reader ends after so many entries.
+#![expect(clippy::print_stdout, reason = "an example talks to a terminal")]
+
+use eavesward_client::{Client, ReminderQuery};
+use std::io::ErrorKind;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+/// The shortest wait after a failure that may pass. Judgement.
+const AFTER_FAILURE: Duration = Duration::from_secs(5);
+
+#[tokio::main]
+async fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let client = Client::builder()
+        .base_url(std::env::var("EAVESWARD_URL")?)
+        .key(std::env::var("EAVESWARD_KEY")?)
+        .build()?;
+    let file = PathBuf::from(std::env::args().nth(1).ok_or("give a file for the cursor")?);
+    let mut left: Option<u32> = std::env::args().nth(2).map(|text| text.parse()).transpose()?;
+
+    let query = ReminderQuery::builder().maybe_after(kept(&file)?).build();
+    let mut entries = client.reminders().follow(&query);
+    while left != Some(0) {
+        // `poll` comes back without an entry now and then, and the cursor may have moved over what a filter left out.
+        match entries.poll().await {
+            Ok(Some(entry)) => {
+                let due = entry.due_on.map_or_else(|| "undated".to_owned(), |day| day.to_string());
+                println!(
+                    "{:?}  {due}  {}, {}: {}",
+                    entry.kind, entry.property_name, entry.component_name, entry.title
+                );
+                left = left.map(|left| left - 1);
+            }
+            Ok(None) => {}
+            Err(error) if error.is_transient() => {
+                println!("no news: {error}");
+                tokio::time::sleep(error.retry_after().unwrap_or_default().max(AFTER_FAILURE)).await;
+            }
+            Err(error) => return Err(error.into()),
+        }
+        // Kept once the entry was dealt with: after a crash it comes again and is not lost.
+        if let Some(cursor) = entries.cursor() {
+            keep(&file, cursor)?;
+        }
+    }
+    Ok(())
+}
+
+fn kept(file: &Path) -> std::io::Result<Option<String>> {
+    match std::fs::read_to_string(file) {
+        Ok(text) => Ok(Some(text.trim().to_owned()).filter(|text| !text.is_empty())),
+        Err(error) if error.kind() == ErrorKind::NotFound => Ok(None),
+        Err(error) => Err(error),
+    }
+}
+
+/// Replaces the file as a whole, so that a crash leaves the old cursor or the new one.
+fn keep(file: &Path, cursor: &str) -> std::io::Result<()> {
+    let mut beside = file.as_os_str().to_owned();
+    beside.push(".new");
+    std::fs::write(&beside, format!("{cursor}\n"))?;
+    std::fs::rename(&beside, file)
+}
