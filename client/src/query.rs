@@ -243,7 +243,7 @@ pub struct KeptRoundQuery {
     pub from: Option<NaiveDate>,
     /// Only those planned for this day or earlier.
     pub to: Option<NaiveDate>,
-    /// Rows a page, 1 to 500; 100 when absent.
+    /// Rows a page, 1 to 50; 50 when absent.
     pub limit: Option<u32>,
     /// `next_cursor` of the page before; the beginning when absent.
     #[builder(into)]

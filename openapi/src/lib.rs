@@ -50,8 +50,8 @@ pub use problem::{FieldProblem, Problem, ProblemCode};
 pub use property::{MonthlyTemperatures, Property, PropertyRequest};
 pub use reminder::{DateMoved, MoveCause, Reminder, ReminderFeed, ReminderKind};
 pub use round::{
-    KeptTask, ProposedRound, Round, RoundCosts, RoundDone, RoundDoneRequest, RoundFigures, RoundItem,
-    RoundProposal, RoundRequest, RoundState, RoundTask, SkippedTask, UnplacedTask,
+    KeptTask, OverdueRound, ProposedRound, Round, RoundCosts, RoundDone, RoundDoneRequest, RoundFigures,
+    RoundItem, RoundProposal, RoundRequest, RoundState, RoundTask, SkippedTask, UnplacedTask,
 };
 pub use skill::{AnsweredForecast, DutySkill, ExpectedFullness};
 pub use status::{NextDuty, RunoffSince, SystemStatus};

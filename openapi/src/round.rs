@@ -72,8 +72,14 @@ pub struct RoundTask {
     /// The day it is best done on: the day it falls due, or the best day for emptying a tank; the first day of the plan
     /// where that is over. Days early and late count from here.
     pub aim_on: NaiveDate,
-    /// The last day it should be done on: from then on it counts as late.
+    /// The last day it should be done on: a week or a fortnight after it fell due, from when on it counts as late, or its
+    /// ceiling where that comes first and is the account's own, or guards water quality or people. What fell due before
+    /// the first day of the plan, with no time left, has a week from that day.
     pub latest_on: NaiveDate,
+    /// Whether the round comes after `latest_on` or before `earliest_on`, by a week at most, since nobody works between
+    /// them. A drain for frost never comes after.
+    #[serde(default)]
+    pub outside: bool,
     /// Days before `aim_on`.
     pub days_early: i64,
     /// Days after `aim_on`.
@@ -129,6 +135,20 @@ pub struct UnplacedTask {
     pub because: String,
 }
 
+/// A planned round that nobody closed, though its day is over.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct OverdueRound {
+    /// The round.
+    pub id: Uuid,
+    /// The day it was planned for.
+    pub on: NaiveDate,
+    /// How many of its tasks are still to be done.
+    pub tasks: u32,
+    /// The way out.
+    pub way_out: String,
+}
+
 /// Tasks put together into few trips. Nothing of it is stored.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
@@ -139,7 +159,9 @@ pub struct RoundProposal {
     pub to: NaiveDate,
     /// What they were put together with.
     pub figures: RoundFigures,
-    /// The trips, by day. Every task that falls due up to `to` stands in one of them or in `unplaced`.
+    /// The trips, by day. A task that falls due up to `to` stands in one of them or in `unplaced`; or, unless
+    /// `include_planned`, in a kept round whose day is not over, and is counted in `already_planned`. A task is taken for
+    /// due on its `aim_on`.
     pub rounds: Vec<ProposedRound>,
     /// Tasks that found no day.
     pub unplaced: Vec<UnplacedTask>,
@@ -151,8 +173,12 @@ pub struct RoundProposal {
     pub lower_bound: f64,
     /// Whether the two are equal, so that no plan is cheaper.
     pub proven: bool,
-    /// Tasks left out because they stand in a round that is planned already.
+    /// Tasks left out because they stand in a round that is planned already and whose day is not over.
     pub already_planned: u32,
+    /// All of the account's planned rounds whose day is over where they go, by day, as far as something in them is still
+    /// to be done. They hide nothing here, but their tasks can be kept in no other round before they are closed.
+    #[serde(default)]
+    pub overdue_rounds: Vec<OverdueRound>,
     /// Whether there are more tasks that may join than were looked at.
     pub more_may_join: bool,
 }
@@ -215,8 +241,12 @@ pub struct KeptTask {
     pub due_on: Option<NaiveDate>,
     /// Minutes of work on the spot. Judgement.
     pub minutes: u32,
-    /// The visit it stands in, once the round was done.
+    /// The visit it stands in, once the round was done, or the one that did it before.
     pub visit_id: Option<Uuid>,
+    /// Whether that is another visit than the round's, logged since the round was kept: the round neither logs the task
+    /// again nor counts it.
+    #[serde(default)]
+    pub done_elsewhere: bool,
     /// Whether it was left out when the round was done.
     pub skipped: bool,
     /// Why it was left out.
@@ -237,7 +267,7 @@ pub struct Round {
     pub note: Option<String>,
     /// What is to be done, by property and system.
     pub tasks: Vec<KeptTask>,
-    /// Minutes of work on the spot.
+    /// Minutes of work on the spot, without what was done elsewhere.
     pub minutes: u64,
     /// What to bring, each thing once.
     pub bring: Vec<String>,
@@ -345,4 +375,7 @@ pub struct RoundDone {
     pub round: Round,
     /// One visit a system.
     pub visits: Vec<Visit>,
+    /// Whether it was reported before, so that this report changed nothing.
+    #[serde(default)]
+    pub reported_before: bool,
 }

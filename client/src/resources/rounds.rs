@@ -17,7 +17,7 @@ impl Rounds<'_> {
         self.0.call(requests::propose_rounds(query)).await
     }
 
-    /// Keeps a round as planned; its tasks are not proposed again until it is done or called off.
+    /// Keeps a round as planned; its tasks are not proposed again until its day is over, it is done or called off.
     pub async fn keep(&self, round: &RoundRequest) -> Result<Round, Error> {
         self.0.call(requests::keep_round(round)?).await
     }
@@ -32,7 +32,8 @@ impl Rounds<'_> {
         self.0.send(requests::call_off_round(id, version)).await.map(drop)
     }
 
-    /// Reports a round as done: logs one visit a system, all of them or none. Doing it twice gives the same visits.
+    /// Reports a round as done: logs one visit a system, all of them or none. The same report
+    /// twice gives the same visits; another one is refused with a conflict.
     pub async fn finish(&self, id: Uuid, report: &RoundDoneRequest) -> Result<RoundDone, Error> {
         self.0.call(requests::finish_round(id, report)?).await
     }

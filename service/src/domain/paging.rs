@@ -111,9 +111,18 @@ impl<K: SortKey> PageAsked<K> {
     /// # Errors
     /// When the limit is out of range or the cursor is not one of this list's.
     pub fn read(list: &str, cursor: Option<&str>, limit: Option<u32>) -> Result<Self> {
-        let limit = limit.unwrap_or(USUAL);
-        if limit == 0 || limit > MOST {
-            return Err(Error::field("limit", format!("{limit} is not from 1 to {MOST}")));
+        Self::read_few(list, cursor, limit, MOST)
+    }
+
+    /// The same for a list whose rows are large, so that a page has fewer of them: at most `most`, and no more than that
+    /// when the caller does not say.
+    ///
+    /// # Errors
+    /// As [`PageAsked::read`].
+    pub fn read_few(list: &str, cursor: Option<&str>, limit: Option<u32>, most: u32) -> Result<Self> {
+        let limit = limit.unwrap_or(USUAL.min(most));
+        if limit == 0 || limit > most {
+            return Err(Error::field("limit", format!("{limit} is not from 1 to {most}")));
         }
         Ok(Self { after: cursor.map(|text| read_cursor(list, text)).transpose()?, limit })
     }

@@ -114,6 +114,19 @@ pub enum Kept {
     },
 }
 
+/// A task that stands in a round that is planned.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct PlannedTask {
+    /// The task.
+    pub task_id: TaskId,
+    /// The round.
+    pub round_id: RoundId,
+    /// The day it is planned for.
+    pub on: NaiveDate,
+    /// Where the task's property counts its days.
+    pub zone: chrono_tz::Tz,
+}
+
 /// What became of a round that was to be called off.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum CalledOff {
@@ -139,6 +152,8 @@ pub enum Finished {
     Missing,
     /// It was done before, by somebody faster; nothing was changed.
     Before,
+    /// A visit did one of its tasks since it was read; nothing was changed.
+    Moved,
 }
 
 /// Which systems to list.
@@ -540,8 +555,8 @@ pub trait ReminderStore: Send + Sync {
 /// Rounds that are kept.
 #[async_trait]
 pub trait RoundStore: Send + Sync {
-    /// The account's tasks that stand in rounds that are planned, in no order.
-    async fn planned_tasks(&self, account: AccountId) -> Stored<Vec<TaskId>>;
+    /// The account's tasks that stand in rounds that are planned and that no visit did since, in no order.
+    async fn planned_tasks(&self, account: AccountId) -> Stored<Vec<PlannedTask>>;
     /// Where properties of the account are, in no order; those that are not there are left out.
     async fn positions(
         &self,
@@ -564,7 +579,8 @@ pub trait RoundStore: Send + Sync {
     ) -> Stored<Vec<Round>>;
     /// Removes a planned round if the version is current; its tasks are free.
     async fn delete_round(&self, account: AccountId, id: RoundId, version: i64) -> Stored<CalledOff>;
-    /// Writes a round as it was done and logs its visits, all or nothing, unless it was done before. The systems visited
+    /// Writes a round as it was done and logs its visits, all or nothing, unless it was done before, or a visit did a task of
+    /// it that is without [`crate::domain::rounds::RoundTask::done_elsewhere`]. The systems visited
     /// become stale, and the tasks of the round are free.
     async fn finish_round(&self, round: &Round, visits: &[Visit]) -> Stored<Finished>;
 }

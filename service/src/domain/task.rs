@@ -12,6 +12,7 @@ use crate::domain::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
 use crate::domain::paging::{self, After, PageAsked, PageFound};
 use crate::domain::store::TaskFilter;
 use chrono::{DateTime, Days, NaiveDate, Utc};
+use std::collections::HashSet;
 
 /// Days before the due date from which a task is near.
 pub const NEAR_DAYS: i64 = 7;
@@ -127,8 +128,12 @@ impl Counted {
     }
 }
 
-/// Hands the first `most` of the account's tasks over, by due date, as they are read; gives the first one that is left out,
-/// if there are more.
+/// Hands the first `most` of the account's tasks over, by due date, as they are read, each once; gives the first one that is
+/// left out, if there are more.
+///
+/// Pages are read one by one, not as of one instant. A task that a refresh moves to a later date in between is handed over
+/// with its earlier one; a task that it moves to before the page that is read next is missed, and is there at the next
+/// reading.
 pub(crate) async fn each(
     cx: &Context,
     account: AccountId,
@@ -137,19 +142,22 @@ pub(crate) async fn each(
     mut take: impl FnMut(Task, Moves) + Send,
 ) -> Result<Option<Task>> {
     let mut page = PageAsked { after: None, limit: paging::MOST };
-    let mut taken = 0;
+    let mut seen = HashSet::new();
     loop {
-        let room = (most - taken).min(page.limit as usize);
-        let mut rows = cx.store.moved_tasks(account, filter, &page).await?.into_iter();
-        for (task, moves) in rows.by_ref().take(room) {
+        let rows = cx.store.moved_tasks(account, filter, &page).await?;
+        let more = rows.len() > page.limit as usize;
+        for (task, moves) in rows.into_iter().take(page.limit as usize) {
             page.after = Some(After { key: task.sort_on(), id: task.id.0 });
-            taken += 1;
+            if !seen.insert(task.id) {
+                continue;
+            }
+            if seen.len() > most {
+                return Ok(Some(task));
+            }
             take(task, moves);
         }
-        match rows.next() {
-            Some((next, _)) if taken == most => return Ok(Some(next)),
-            Some(_) => {}
-            None => return Ok(None),
+        if !more {
+            return Ok(None);
         }
     }
 }

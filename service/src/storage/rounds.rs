@@ -4,20 +4,25 @@ use crate::domain::ids::{AccountId, PropertyId, RoundId, TaskId, VisitId};
 use crate::domain::paging::PageAsked;
 use crate::domain::rounds::places::Position;
 use crate::domain::rounds::{Outcome, Round, RoundFilter, RoundState, RoundTask};
-use crate::domain::store::{CalledOff, Finished, Kept, RoundStore, Stored};
+use crate::domain::store::{CalledOff, Finished, Kept, PlannedTask, RoundStore, StoreError, Stored};
 use crate::domain::task::Task;
 use crate::domain::visit::Visit;
 use crate::storage::connection::{Database, Tx, retried};
-use crate::storage::rows::{ROUND_COLUMNS, RoundRow, RoundTaskRow};
+use crate::storage::rows::{PlannedTaskRow, ROUND_COLUMNS, RoundRow, RoundTaskRow, values};
 use crate::storage::sql::{Sql, pieces, sql};
 use crate::storage::{tasks, visits};
 use async_trait::async_trait;
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveTime, TimeDelta};
 use std::collections::HashMap;
 use uuid::Uuid;
 
 /// Tasks of one statement.
 const PIECE: usize = 256;
+/// How long before a round was kept a visit may have been that did a task of it, and was logged later. Judgement: a month
+/// is what a pile of paper takes; whoever types in the visits of past years means no round of today.
+const LOGGED_LATE: TimeDelta = TimeDelta::days(31);
+/// How often a round is kept anew while rounds with the same tasks come and go.
+const ATTEMPTS: usize = 4;
 
 /// Names are read from where they stand, as they are now.
 const TASKS: &str = "SELECT r.round_id, r.task_id, s.property_id, r.system_id, r.component_id, r.duty, r.due_on, \
@@ -110,12 +115,63 @@ async fn write_outcome(tx: &mut Tx, round: &Round, task: &RoundTask) -> Stored<(
     tx.run(query.on(visit).on(because).on(round.id).on(task.task_id)).await.map(drop)
 }
 
+/// Closes the tasks that a visit did in rounds that are planned: they are free, and the round will not log them again.
+pub(super) async fn close_visited(tx: &mut Tx, visit: &Visit) -> Stored<()> {
+    if visit.withdrawn.is_some() {
+        return Ok(());
+    }
+    let facts = &visit.facts;
+    let done = facts.items.iter().filter(|item| item.done);
+    let mut tasks: Vec<TaskId> = done.map(|item| TaskId::of(item.component_id, item.duty)).collect();
+    tasks.sort_unstable();
+    tasks.dedup();
+    let until = (facts.visited_on.and_time(NaiveTime::MIN).and_utc()).checked_add_signed(LOGGED_LATE);
+    for piece in pieces(&tasks, PIECE) {
+        let mut query = sql("UPDATE round_tasks SET is_open = 0, visit_id = ");
+        query.bind(visit.id).push(" WHERE is_open = 1 AND account_id = ").bind(visit.account_id);
+        query.push(" AND task_id IN ").bind_list(piece);
+        query.push(" AND EXISTS (SELECT 1 FROM rounds r WHERE r.id = round_id AND r.created_at <= ");
+        query.bind(until.unwrap_or(visit.created_at)).push(")");
+        tx.run(query).await?;
+    }
+    Ok(())
+}
+
+/// Whether the tasks of a round that are still to be done are those that its reader saw.
+async fn is_as_read(tx: &mut Tx, round: &Round) -> Stored<bool> {
+    let mut query = sql("SELECT task_id FROM round_tasks WHERE is_open = 1 AND round_id = ");
+    query.bind(round.id).push(" ORDER BY task_id").push(tx.for_change());
+    let open: Vec<TaskId> = tx.all::<(Uuid,)>(query).await?.into_iter().map(|(id,)| TaskId(id)).collect();
+    let mut seen: Vec<TaskId> = round
+        .tasks
+        .iter()
+        .filter(|task| task.done_elsewhere(round.id).is_none())
+        .map(|task| task.task_id)
+        .collect();
+    seen.sort_unstable();
+    Ok(open == seen)
+}
+
+/// One attempt to keep a round; nothing when a round that was in its way has gone in the meantime.
+async fn try_insert(database: &Database, round: &Round) -> Stored<Option<Kept>> {
+    let mut tx = database.begin().await?;
+    if !insert(&mut tx, round).await? {
+        return Ok(Some(Kept::Done));
+    }
+    if insert_tasks(&mut tx, round).await? < round.tasks.len() as u64 {
+        return taken(&mut tx, round).await;
+    }
+    tx.commit().await?;
+    Ok(Some(Kept::Done))
+}
+
 #[async_trait]
 impl RoundStore for Database {
-    async fn planned_tasks(&self, account: AccountId) -> Stored<Vec<TaskId>> {
-        let query = sql("SELECT task_id FROM round_tasks WHERE account_id = $1 AND is_open = 1");
-        let rows = self.all::<(Uuid,)>(query.on(account)).await?;
-        Ok(rows.into_iter().map(|(id,)| TaskId(id)).collect())
+    async fn planned_tasks(&self, account: AccountId) -> Stored<Vec<PlannedTask>> {
+        let query = sql("SELECT t.task_id, t.round_id, r.planned_on, p.time_zone FROM round_tasks t \
+                         JOIN rounds r ON r.id = t.round_id JOIN systems s ON s.id = t.system_id \
+                         JOIN properties p ON p.id = s.property_id WHERE t.account_id = $1 AND t.is_open = 1");
+        values(self.all(query.on(account)).await?, PlannedTaskRow::read)
     }
 
     async fn positions(
@@ -140,24 +196,13 @@ impl RoundStore for Database {
     }
 
     async fn insert_round(&self, round: &Round) -> Stored<Kept> {
-        retried(async || {
-            let mut tx = self.begin().await?;
-            if !insert(&mut tx, round).await? {
-                return Ok(Kept::Done);
+        // Called off in the meantime, the round in the way leaves no trace: then the next attempt finds room.
+        for _ in 0..ATTEMPTS {
+            if let Some(kept) = retried(async || try_insert(self, round).await).await? {
+                return Ok(kept);
             }
-            if insert_tasks(&mut tx, round).await? < round.tasks.len() as u64 {
-                // Called off in the meantime, the other round leaves no trace: then the next attempt finds room.
-                return match taken(&mut tx, round).await? {
-                    Some(taken) => Ok(taken),
-                    None => Err(crate::domain::store::StoreError::Unavailable(
-                        "a round with the same task was called off just now".into(),
-                    )),
-                };
-            }
-            tx.commit().await?;
-            Ok(Kept::Done)
-        })
-        .await
+        }
+        Err(StoreError::Unavailable("rounds with the same tasks come and go".into()))
     }
 
     async fn round(&self, account: AccountId, id: RoundId) -> Stored<Option<Round>> {
@@ -235,6 +280,9 @@ impl RoundStore for Database {
             let Some(row) = tx.first::<RoundRow>(lock).await? else { return Ok(Finished::Missing) };
             if row.is_done() {
                 return Ok(Finished::Before);
+            }
+            if !is_as_read(&mut tx, round).await? {
+                return Ok(Finished::Moved);
             }
             for visit in &made {
                 visits::insert(&mut tx, visit).await?;

@@ -4,8 +4,9 @@ use crate::domain::ids::{AccountId, SystemId, VisitId};
 use crate::domain::paging::PageAsked;
 use crate::domain::store::{Stored, Updated, VisitFilter, VisitStore};
 use crate::domain::visit::{Revision, Visit};
-use crate::storage::connection::{Database, Tx};
+use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::errors::to_json;
+use crate::storage::rounds::close_visited;
 use crate::storage::rows::{RevisionRow, VISIT_COLUMNS, VisitRow, values};
 use crate::storage::skill::mark_unscored;
 use crate::storage::sql::{Sql, sql};
@@ -57,7 +58,8 @@ async fn mark_both(tx: &mut Tx, account: AccountId, mut systems: [SystemId; 2]) 
     Ok(())
 }
 
-/// Adds a visit if its id is not there already; its system is to be forecast and scored anew.
+/// Adds a visit if its id is not there already; its system is to be forecast and scored anew, and what it did is closed in
+/// rounds that are planned.
 pub(super) async fn insert(tx: &mut Tx, visit: &Visit) -> Stored<()> {
     let items = to_json(&visit.facts.items)?;
     let mut query = sql("INSERT INTO visits (");
@@ -71,6 +73,7 @@ pub(super) async fn insert(tx: &mut Tx, visit: &Visit) -> Stored<()> {
     });
     query.push(" ON CONFLICT (id) DO NOTHING");
     if tx.run(query).await? > 0 {
+        close_visited(tx, visit).await?;
         mark_stale(tx, visit.account_id, Reach::System(visit.facts.system_id)).await?;
         mark_unscored(tx, visit.account_id, visit.facts.system_id).await?;
     }
@@ -80,9 +83,12 @@ pub(super) async fn insert(tx: &mut Tx, visit: &Visit) -> Stored<()> {
 #[async_trait]
 impl VisitStore for Database {
     async fn insert_visit(&self, visit: &Visit) -> Stored<()> {
-        let mut tx = self.begin().await?;
-        insert(&mut tx, visit).await?;
-        tx.commit().await
+        retried(async || {
+            let mut tx = self.begin().await?;
+            insert(&mut tx, visit).await?;
+            tx.commit().await
+        })
+        .await
     }
 
     async fn visit(&self, account: AccountId, id: VisitId) -> Stored<Option<Visit>> {

@@ -165,7 +165,8 @@ async fn a_foreign_library_reads_every_task_of_the_feed(app: &App) {
         };
         assert_eq!(
             (&alarm["trigger"], &alarm["action"]),
-            (&json!(lead * 86_400.0), &json!("DISPLAY")),
+            // At nine in the morning.
+            (&json!(lead * 86_400.0 + 9.0 * 3_600.0), &json!("DISPLAY")),
             "{event}"
         );
         assert_eq!(alarm["description"], event["summary"]);

@@ -212,9 +212,12 @@ async fn accept_or_the_ending_chooses_the_form(app: &App) {
     assert_eq!((of("task").len() as u64, of("property").len(), of("note").len()), (tasks, 2, 0));
     let total = of("total")[0];
     assert_eq!(
-        (total["tasks"].clone(), total["minutes"].clone()),
+        (total["total_tasks"].clone(), total["total_minutes"].clone()),
         (tasks.to_string(), digest["totals"]["minutes"].to_string())
     );
+    // A spreadsheet that adds the column up gets the work once.
+    let added: u64 = table.iter().filter_map(|row| row["minutes"].parse::<u64>().ok()).sum();
+    assert_eq!(json!(added), digest["totals"]["minutes"]);
     assert_eq!(of("bring").len(), digest["bring"].as_array().expect("things").len());
     // Every form tells every caution once, in full.
     for caution in digest["cautions"].as_array().expect("cautions") {
@@ -270,7 +273,7 @@ async fn nothing_due_is_said_in_every_form(app: &App) {
     let markdown = fetch(app, "/v1/digest.md", None).await.text;
     assert_eq!(markdown, "# What is due by 2026-03-09\n\nNothing.\n");
     let table = rows(&fetch(app, "/v1/digest.csv", None).await.text);
-    assert!(table.iter().all(|row| row["row"] == "total" && row["tasks"] == "0"), "{table:?}");
+    assert!(table.iter().all(|row| row["row"] == "total" && row["total_tasks"] == "0"), "{table:?}");
     assert_eq!(table.len(), 5);
 }
 
@@ -333,7 +336,7 @@ async fn five_thousand_tasks_are_counted_and_the_first_are_listed(app: &App) {
     assert!(fetch(app, "/v1/digest.md", None).await.text.contains("3000 more tasks"));
     let table = rows(&fetch(app, "/v1/digest.csv", None).await.text);
     let notes: Vec<_> = table.iter().filter(|row| row["row"] == "note").collect();
-    assert_eq!((notes.len(), notes[0]["tasks"].as_str(), notes[0]["text"].as_str()), (1, "3000", note));
+    assert_eq!((notes.len(), notes[0]["total_tasks"].as_str(), notes[0]["text"].as_str()), (1, "3000", note));
     // What the note says helps.
     let one = app.get(&format!("/v1/digest?system_id={}", second.system_id())).await;
     assert_eq!((&one["listed"], &one["left_out"], &one["note"]), (&json!(200), &json!(0), &Value::Null));

@@ -184,6 +184,12 @@ async fn what_is_overdue_comes_first_and_what_may_join_is_offered(app: &App) {
         assert_eq!((&task["aim_on"], &task["latest_on"]), (&json!("2026-09-02"), &json!("2026-09-09")));
     }
     assert_eq!(tasks(round)[0]["due_on"], "2026-03-10");
+    let reasons = round["reasons"].to_string();
+    assert_eq!(reasons.matches(" is overdue since ").count(), 4, "{reasons}");
+    assert!(reasons.contains("(drain cock) is overdue since 2026-03-10."), "{reasons}");
+    let at_once = app.get("/v1/rounds?from=2026-09-02&to=2026-09-20").await;
+    let reasons = rounds(&at_once)[0]["reasons"].to_string();
+    assert!(!reasons.contains("Nothing is early or late") && reasons.contains("Counted from"), "{reasons}");
     // Without days they are today's and four weeks.
     let usual = app.get("/v1/rounds").await;
     assert_eq!((&usual["from"], &usual["to"]), (&json!("2026-09-01"), &json!("2026-09-28")));
@@ -270,15 +276,48 @@ async fn what_finds_no_day_is_said(app: &App) {
     assert_eq!(texts(unplaced, "duty"), ["restart_after_frost"]);
     let because = unplaced[0]["because"].as_str().expect("why");
     assert!(because.contains("nobody works from 2026-04-20 to 2026-04-20"), "{because}");
+    frost_does_not_wait(app, &place).await;
+}
+
+/// Of a day so many days after another.
+fn days_off(from: &str, days: i64) -> String {
+    let from: chrono::NaiveDate = from.parse().expect("a date");
+    let days = from.iter_days().take(days as usize).map(|day| day.to_string());
+    days.collect::<Vec<_>>().join(",")
+}
+
+async fn frost_does_not_wait(app: &App, place: &Place) {
     // With days to come it is late rather than not at all, and that is said.
-    let off: Vec<String> = (20..=30).map(|day| format!("2026-04-{day}")).collect();
-    let may: Vec<String> = (1..=5).map(|day| format!("2026-05-0{day}")).collect();
-    let off = [off, may].concat().join(",");
+    let off = days_off("2026-04-20", 16);
     let found = app.get(&format!("/v1/rounds?from=2026-04-10&to=2026-05-10&off_dates={off}")).await;
     let [round] = rounds(&found).as_slice() else { panic!("one round: {found}") };
     assert_eq!(round["on"], "2026-05-06");
     let reasons = round["reasons"].to_string();
     assert!(reasons.contains("should be done by 2026-05-04 and comes on the next working day"), "{reasons}");
+    assert!(!reasons.contains("can be done on one working day"), "{reasons}");
+    assert_eq!(tasks(round)[0]["outside"], true);
+    // But no more than a week: the 12th of May is eight days past its last day.
+    let off = days_off("2026-04-20", 22);
+    let found = app.get(&format!("/v1/rounds?from=2026-04-10&to=2026-05-20&off_dates={off}")).await;
+    let unplaced = found["unplaced"].as_array().expect("tasks");
+    assert_eq!((rounds(&found).len(), texts(unplaced, "duty")), (0, vec!["restart_after_frost".to_owned()]));
+    let because = unplaced[0]["because"].as_str().expect("why");
+    assert!(because.contains("nobody works from 2026-04-20 to 2026-05-04"), "{because}");
+    // A drain for frost comes early rather than late: it may be done from 27 September to 18 October.
+    app.at("2026-04-22T12:00:00Z").await;
+    let done = json!({"component_id": place.component("pipes"), "duty": "restart_after_frost", "done": true});
+    place.visit(app, "2026-04-21", done).await;
+    app.at("2026-09-18T12:00:00Z").await;
+    let off = days_off("2026-09-27", 22);
+    let found = app.get(&format!("/v1/rounds?from=2026-09-20&to=2026-10-25&off_dates={off}")).await;
+    let [round] = rounds(&found).as_slice() else { panic!("one round: {found}") };
+    assert_eq!((&round["on"], &tasks(round)[0]["outside"]), (&json!("2026-09-26"), &json!(true)));
+    assert!(round["reasons"].to_string().contains("the last working day before"), "{round}");
+    // Where no day is left before its last one, it is said and not put after it.
+    let off = days_off("2026-10-01", 18);
+    let found = app.get(&format!("/v1/rounds?from=2026-10-01&to=2026-10-25&off_dates={off}")).await;
+    let unplaced = found["unplaced"].as_array().expect("tasks");
+    assert_eq!((rounds(&found).len(), texts(unplaced, "duty")), (0, vec!["drain_for_frost".to_owned()]));
 }
 
 async fn wrong_questions_are_refused_by_field(app: &App) {

@@ -1,7 +1,7 @@
 //! Rounds that are kept: planned, called off, done.
 
 use super::rounds::{due_in_march, march, rounds, tasks};
-use super::scenario::{Place, id_of, items, place, system, texts};
+use super::scenario::{Place, gauge, id_of, items, place, place_with, property, system, texts};
 use crate::support::app::{App, Reply, over_both};
 use serde_json::{Value, json};
 
@@ -9,6 +9,8 @@ over_both! {
     a_kept_round_is_shown_listed_and_not_proposed_again;
     a_round_that_is_done_logs_one_visit_a_system;
     doing_a_round_twice_gives_the_same_visits;
+    a_round_that_nobody_closed_hides_nothing;
+    what_a_visit_did_is_not_logged_again;
     what_was_found_and_skipped_is_said_task_by_task;
     wrong_reports_are_refused_and_log_nothing;
     a_part_that_was_taken_out_is_skipped;
@@ -124,9 +126,25 @@ async fn doing_a_round_twice_gives_the_same_visits(app: &App) {
     app.at("2026-03-12T12:00:00Z").await;
     let first = done(app, &round, &json!({"visited_on": "2026-03-11"})).await.expect(200);
     app.clock.set("2026-03-13T12:00:00Z".parse().expect("an instant"));
-    // Another report, and none at all: it was done already.
-    for report in [json!({"visited_on": "2026-03-12", "visited_by": "somebody else"}), json!({})] {
-        assert_eq!(done(app, &round, &report).await.expect(200), first);
+    assert_eq!(first["reported_before"], false);
+    // The same report, and none at all: it was done already.
+    for report in [json!({"visited_on": "2026-03-11"}), json!({})] {
+        let again = done(app, &round, &report).await.expect(200);
+        assert_eq!((&again["round"], &again["visits"]), (&first["round"], &first["visits"]));
+        assert_eq!(again["reported_before"], true);
+    }
+    // Another one is not lost in silence: it is told which visit to correct.
+    let task = &tasks(&round)[0]["task_id"];
+    for report in [
+        json!({"visited_on": "2026-03-12"}),
+        json!({"visited_on": "2026-03-11", "visited_by": "somebody else"}),
+        json!({"visited_on": "2026-03-11", "items": [{"task_id": task, "note": "it was stiff"}]}),
+        json!({"visited_on": "2026-03-11", "skipped": [{"task_id": task}]}),
+    ] {
+        let refused = done(app, &round, &report).await;
+        let problem = refused.problem("conflict");
+        let detail = problem["detail"].as_str().expect("a detail");
+        assert!(detail.contains(&id_of(&first["visits"][0])), "{report}: {detail}");
     }
     assert_eq!(app.walk("/v1/visits", 100).await.len(), 1);
     // Many at once make one visit as well.
@@ -134,13 +152,77 @@ async fn doing_a_round_twice_gives_the_same_visits(app: &App) {
     let other = app.post("/v1/rounds", &screen).await;
     let report = json!({"visited_on": "2026-03-12"});
     let (one, two) = tokio::join!(done(app, &other, &report), done(app, &other, &report));
-    assert_eq!(one.expect(200), two.expect(200));
+    let (one, two) = (one.expect(200), two.expect(200));
+    assert_eq!((&one["round"], &one["visits"]), (&two["round"], &two["visits"]));
+    assert_ne!(one["reported_before"], two["reported_before"]);
     assert_eq!(app.walk("/v1/visits", 100).await.len(), 2);
     // Under a key the answer is given as it was.
     let path = format!("/v1/rounds/{}/done", id_of(&other));
     let keyed =
         async || Reply::of(app.request("POST", &path).header("Idempotency-Key", "d").json(&report)).await;
     assert_eq!(keyed().await.text, keyed().await.text);
+}
+
+async fn a_round_that_nobody_closed_hides_nothing(app: &App) {
+    let mut property = property();
+    property["time_zone"] = json!("Asia/Tokyo");
+    place_with(app, &property, &gauge(), due_in_march()).await;
+    app.refresh().await;
+    let (round, ids) = kept(app).await;
+    // Its day is the tenth, which ends there at 15 o'clock of UTC.
+    app.at("2026-03-10T14:59:00Z").await;
+    let asked = "/v1/rounds?from=2026-03-10&to=2026-04-06";
+    let found = app.get(asked).await;
+    assert_eq!((&found["already_planned"], &found["overdue_rounds"]), (&json!(3), &json!([])));
+    app.at("2026-03-10T15:01:00Z").await;
+    let found = app.get(asked).await;
+    assert_eq!((texts(&tasks(&rounds(&found)[0]), "task_id"), &found["already_planned"]), (ids, &json!(0)));
+    let [overdue] = found["overdue_rounds"].as_array().expect("rounds").as_slice() else {
+        panic!("one round: {found}")
+    };
+    assert_eq!(
+        (&overdue["id"], &overdue["on"], &overdue["tasks"]),
+        (&round["id"], &json!("2026-03-10"), &json!(3))
+    );
+    let way_out = overdue["way_out"].as_str().expect("a way out");
+    assert!(way_out.contains("report it") && way_out.contains("call it off"), "{way_out}");
+    done(app, &round, &json!({})).await.expect(200);
+    assert_eq!(app.get(asked).await["overdue_rounds"], json!([]));
+}
+
+async fn what_a_visit_did_is_not_logged_again(app: &App) {
+    let place = march_place(app).await;
+    let (round, _) = kept(app).await;
+    app.at("2026-03-10T12:00:00Z").await;
+    let vent = json!({"component_id": place.component("vent"), "duty": "check_mesh", "done": true});
+    let visit = place.visit(app, "2026-03-09", vent).await;
+    let own = format!("/v1/rounds/{}", id_of(&round));
+    let of = |round: &Value, name: &str| {
+        tasks(round).into_iter().find(|task| task["component_name"] == name).expect("it")
+    };
+    let read = app.get(&own).await;
+    assert_eq!((&read["state"], &read["minutes"]), (&json!("planned"), &json!(20)));
+    let closed = of(&read, "vent");
+    assert_eq!((&closed["visit_id"], &closed["done_elsewhere"]), (&visit["id"], &json!(true)));
+    // What was found then stands in that visit.
+    let report = json!({"items": [{"task_id": closed["task_id"], "finding": {"found": "nothing"}}]});
+    assert_eq!(done(app, &round, &report).await.fields("invalid"), ["items[0].task_id"]);
+    let answer = done(app, &round, &json!({})).await.expect(200);
+    let [logged] = answer["visits"].as_array().expect("visits").as_slice() else { panic!("one: {answer}") };
+    assert_eq!(logged["items"].as_array().map(Vec::len), Some(2));
+    assert_eq!(of(&answer["round"], "vent")["visit_id"], visit["id"]);
+    assert_eq!(of(&answer["round"], "drain cock")["done_elsewhere"], false);
+    assert_eq!(app.walk("/v1/visits", 100).await.len(), 2);
+    // A round of which nothing is left is called off.
+    app.refresh().await;
+    let tasks = app.walk("/v1/tasks", 100).await;
+    let pump = tasks.iter().find(|task| task["component_name"] == "pump").expect("the pump");
+    let body = json!({"on": "2026-03-10", "task_ids": [pump["id"]]});
+    let other = app.post("/v1/rounds", &body).await;
+    let pump = json!({"component_id": place.component("pump"), "duty": pump["duty"], "done": true});
+    place.visit(app, "2026-03-10", pump).await;
+    let refused = done(app, &other, &json!({})).await;
+    assert!(refused.problem("conflict")["detail"].as_str().expect("why").contains("call the round off"));
 }
 
 async fn what_was_found_and_skipped_is_said_task_by_task(app: &App) {
@@ -289,7 +371,7 @@ async fn wrong_rounds_are_refused(app: &App) {
     assert!(problem["detail"].as_str().expect("a detail").contains(&id_of(&round)), "{problem}");
     let unknown = Reply::of(app.request("GET", "/v1/rounds/planned?state=unknown")).await;
     assert_eq!((unknown.status, unknown.fields("invalid")), (422, vec!["state".to_owned()]));
-    for query in ["state=cancelled", "limit=0", "cursor=x", "day=1"] {
+    for query in ["state=cancelled", "limit=0", "limit=51", "cursor=x", "day=1"] {
         let reply = Reply::of(app.request("GET", &format!("/v1/rounds/planned?{query}"))).await;
         assert!(reply.status == 400 || reply.status == 422, "{query}: {}", reply.text);
     }

@@ -24,6 +24,7 @@ on_both!(
     a_planned_round_is_called_off_and_a_done_one_stays,
     a_round_is_done_once_with_all_its_visits,
     a_round_whose_visit_cannot_be_logged_is_not_done,
+    a_visit_takes_what_it_did_out_of_planned_rounds,
     tasks_and_positions_are_found_by_id,
     rounds_of_another_account_are_out_of_reach,
 );
@@ -73,7 +74,8 @@ async fn kept(rig: &Rig, home: &Home, on: i64, tasks: &[(usize, Duty)]) -> Round
 }
 
 async fn planned(rig: &Rig, home: &Home) -> Vec<TaskId> {
-    let mut tasks = rig.database.planned_tasks(home.account).await.unwrap();
+    let tasks = rig.database.planned_tasks(home.account).await.unwrap();
+    let mut tasks: Vec<TaskId> = tasks.into_iter().map(|task| task.task_id).collect();
     tasks.sort_unstable();
     tasks
 }
@@ -264,6 +266,70 @@ async fn a_round_whose_visit_cannot_be_logged_is_not_done(rig: &Rig) {
     assert_eq!(store.round(home.account, round.id).await.unwrap().as_ref(), Some(&round));
     assert_eq!(store.visit(home.account, visit.id).await.unwrap(), None, "all of them or none");
     assert_eq!(planned(rig, &home).await, ids(&round));
+}
+
+/// A visit that did some of these on a day and looked at the rest.
+fn visited(home: &Home, on: chrono::NaiveDate, done: &[RoundTask], looked: &[RoundTask]) -> Visit {
+    let item = |task: &RoundTask, done| VisitItem {
+        component_id: task.component_id,
+        duty: task.duty,
+        done,
+        finding: None,
+        left_fraction: None,
+        cleaned_meanwhile: false,
+        note: None,
+    };
+    let items = done.iter().map(|task| item(task, true)).chain(looked.iter().map(|task| item(task, false)));
+    let facts = VisitFacts {
+        system_id: home.system.id,
+        visited_on: on,
+        visited_by: None,
+        items: items.collect(),
+        note: None,
+    };
+    let (created_at, updated_at) = (at(60), at(60));
+    let (id, account_id) = (VisitId::new(), home.account);
+    Visit { id, account_id, facts, withdrawn: None, version: 1, created_at, updated_at }
+}
+
+async fn a_visit_takes_what_it_did_out_of_planned_rounds(rig: &Rig) {
+    let home = home(rig).await;
+    let store = &rig.database;
+    let round = kept(rig, &home, 3, &DUTIES).await;
+    let kept_on = round.created_at.date_naive();
+    let [first, second, third] = round.tasks.as_slice() else { panic!("three tasks: {round:?}") };
+    let one = std::slice::from_ref(first);
+    // The visits of past years mean no round of today, and a look does nothing.
+    let old = visited(&home, kept_on - chrono::TimeDelta::days(32), one, &[]);
+    let look = visited(&home, kept_on, &[], one);
+    for visit in [&old, &look] {
+        store.insert_visit(visit).await.unwrap();
+        assert_eq!(store.round(home.account, round.id).await.unwrap().as_ref(), Some(&round));
+    }
+    let done_before =
+        visited(&home, kept_on - chrono::TimeDelta::days(30), one, std::slice::from_ref(second));
+    store.insert_visit(&done_before).await.unwrap();
+    let read = store.round(home.account, round.id).await.unwrap().unwrap();
+    let outcomes: Vec<_> = read.tasks.iter().map(|task| task.outcome.clone()).collect();
+    assert_eq!(outcomes, [Some(Outcome::Visited(done_before.id)), None, None]);
+    assert_eq!(read.tasks[0].done_elsewhere(round.id), Some(done_before.id));
+    assert_eq!(planned(rig, &home).await.len(), 2);
+    // It is free for another round.
+    let free = Round { tasks: one.to_vec(), ..new_round(&home, 5, &DUTIES[..1]) };
+    assert_eq!(store.insert_round(&free).await.unwrap(), Kept::Done);
+    // Whoever read the round before is told to read it again, and logs nothing.
+    let (stale, visit) = done(&home, &round);
+    assert_eq!(store.finish_round(&stale, std::slice::from_ref(&visit)).await.unwrap(), Finished::Moved);
+    assert_eq!(store.visit(home.account, visit.id).await.unwrap(), None);
+    let (mut finished, _) = done(&home, &read);
+    finished.tasks[0].outcome = read.tasks[0].outcome.clone();
+    let mut visit = visited(&home, day(4), std::slice::from_ref(second), &[]);
+    visit.id = VisitId::of(round.id, home.system.id);
+    assert_eq!(store.finish_round(&finished, std::slice::from_ref(&visit)).await.unwrap(), Finished::Done);
+    let read = store.round(home.account, round.id).await.unwrap().unwrap();
+    assert_eq!(read, finished);
+    assert_eq!((read.visits(), third.task_id), (vec![visit.id], read.tasks[2].task_id));
+    assert_eq!(planned(rig, &home).await, ids(&free), "another round's task stays planned");
 }
 
 async fn tasks_and_positions_are_found_by_id(rig: &Rig) {

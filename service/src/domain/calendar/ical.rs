@@ -1,8 +1,9 @@
 //! A feed as iCalendar text (RFC 5545).
 //!
 //! Every event lasts the whole of a day in nobody's time zone, so that it stands on the civil date that the property sees.
-//! DTSTAMP and LAST-MODIFIED are when the date last moved, and SEQUENCE how often it did: the text changes when what it
-//! says does, and not because it is asked for again.
+//! DTSTAMP and LAST-MODIFIED are when the date last moved, and SEQUENCE how often it did. They follow the date alone: a
+//! window, a reason or a name can change without them. The text changes when what it says does, and not because it is asked
+//! for again. The note at the end of a feed that is not whole has no LAST-MODIFIED, since nobody keeps when its count moved.
 
 use super::Calendar;
 use crate::domain::cautions::Hazard;
@@ -123,7 +124,10 @@ pub fn write(calendar: &Calendar, events: &[Event], left_out: Option<LeftOut>) -
         write_event(&mut out, event);
     }
     if let Some(left_out) = left_out {
-        write_left_out(&mut out, calendar, left_out);
+        // Not before any date in the feed moved.
+        let moved = events.iter().map(|event| event.changed_at).max();
+        let at = moved.map_or(calendar.created_at, |moved| moved.max(calendar.created_at));
+        write_left_out(&mut out, calendar, left_out, at);
     } else if events.is_empty() {
         // A calendar has to have a component (RFC 5545, 3.6).
         out.0.push_str(NO_EVENTS);
@@ -154,18 +158,27 @@ fn write_event(out: &mut Lines, event: &Event) {
     out.line("BEGIN", "VALARM");
     out.line("ACTION", "DISPLAY");
     out.text("DESCRIPTION", &summary);
-    let ahead = event.lead_days;
-    out.line("TRIGGER", &if ahead == 0 { "PT0S".to_owned() } else { format!("-P{ahead}D") });
+    out.line("TRIGGER", &trigger(event.lead_days));
     out.line("END", "VALARM");
     out.line("END", "VEVENT");
 }
 
+/// When an alarm so many days ahead rings: at nine in the morning, counted from the midnight at which the day begins. A day
+/// on which the clock is changed makes it eight or ten. Judgement: nobody wants to be woken for a gutter.
+fn trigger(lead_days: u32) -> String {
+    match lead_days {
+        0 => "PT9H".to_owned(),
+        1 => "-PT15H".to_owned(),
+        days => format!("-P{}DT15H", days - 1),
+    }
+}
+
 /// The feed says itself that it is not whole, on the day from which that is so.
-fn write_left_out(out: &mut Lines, calendar: &Calendar, left_out: LeftOut) {
+fn write_left_out(out: &mut Lines, calendar: &Calendar, left_out: LeftOut, at: DateTime<Utc>) {
     let LeftOut { tasks, from } = left_out;
     out.line("BEGIN", "VEVENT");
     out.line("UID", &note_uid(calendar.id));
-    out.stamps(calendar.created_at);
+    out.stamp("DTSTAMP", at);
     out.day(from);
     out.text("SUMMARY", &format!("From here on this calendar is not whole: {tasks} more tasks"));
     let way_out =
@@ -200,9 +213,13 @@ impl Lines {
 
     /// When what it says was last changed.
     fn stamps(&mut self, at: DateTime<Utc>) {
-        let at = at.format("%Y%m%dT%H%M%SZ").to_string();
-        self.line("DTSTAMP", &at);
-        self.line("LAST-MODIFIED", &at);
+        self.stamp("DTSTAMP", at);
+        self.stamp("LAST-MODIFIED", at);
+    }
+
+    /// An instant.
+    fn stamp(&mut self, name: &str, at: DateTime<Utc>) {
+        self.line(name, &at.format("%Y%m%dT%H%M%SZ").to_string());
     }
 
     /// The whole of a day; the end is not part of it.

@@ -1,12 +1,12 @@
 //! A digest as CSV (RFC 4180) for a spreadsheet. The first column says what a row is of: `task`, `property` and `total`
-//! with counts and minutes, `bring`, `caution`, and `note` for what is not listed.
+//! with counts and minutes, in columns of their own so that the column `minutes` adds up to the work once; `bring`, `caution`, and `note` for what is not listed.
 
 use super::{AtProperty, Digest, Line, Totals, words};
 use crate::domain::cautions::Hazard;
 use chrono::NaiveDate;
 
 /// The header.
-pub(super) const COLUMNS: [&str; 20] = [
+pub(super) const COLUMNS: [&str; 21] = [
     "row",
     "property",
     "due_on",
@@ -14,8 +14,9 @@ pub(super) const COLUMNS: [&str; 20] = [
     "system",
     "component",
     "what_to_do",
-    "tasks",
     "minutes",
+    "total_tasks",
+    "total_minutes",
     "text",
     "decided_by",
     "early_on",
@@ -67,19 +68,19 @@ fn rows(digest: &Digest, write: &mut dyn FnMut(Row)) {
     for (state, count) in
         [("late", totals.late), ("due", totals.due), ("near", totals.near), ("resting", totals.resting)]
     {
-        write(Row::of("total").set("state", state).set("tasks", count.to_string()));
+        write(Row::of("total").set("state", state).set("total_tasks", count.to_string()));
     }
     digest.bring.iter().for_each(|thing| write(Row::of("bring").set("text", thing)));
     for hazard in &digest.hazards {
         write(Row::of("caution").set("hazards", hazard.code()).set("text", hazard.text()));
     }
     if let Some(note) = digest.note() {
-        write(Row::of("note").set("tasks", digest.left_out.to_string()).set("text", note));
+        write(Row::of("note").set("total_tasks", digest.left_out.to_string()).set("text", note));
     }
 }
 
 fn amounts(row: Row, totals: &Totals) -> Row {
-    row.set("tasks", totals.tasks.to_string()).set("minutes", totals.minutes.to_string())
+    row.set("total_tasks", totals.tasks.to_string()).set("total_minutes", totals.minutes.to_string())
 }
 
 fn task(property: &AtProperty, line: &Line) -> Row {

@@ -6,8 +6,11 @@
 //! - **Best** on the day it falls due, which tolerance or ceiling gave; or, where the work empties the tank, on the day that
 //!   costs least water, if that day is allowed.
 //! - **Not after** the last day on which its state is not yet late: a week after it fell due, and up to a fortnight where its
-//!   window ends later or has no end. Drains for frost have a week. What is late already is to be done within a week from
-//!   the first day of the plan.
+//!   window ends later or has no end. Drains for frost have a week. What fell due before the first day of the plan is to be
+//!   done within a week from that day.
+//! - **Nor after its ceiling**, where that is still to come: the account's own one, and that of every duty whose tolerance
+//!   is small because it guards water quality or people. The ceilings of other duties are round figures, which the state
+//!   *late* forgives a fortnight as well.
 
 use crate::domain::duty::{DecidedBy, Duty};
 use crate::domain::task::{LATE_DAYS, LATE_DAYS_PAST_WINDOW, Task};
@@ -22,6 +25,9 @@ pub const SEASON_DAYS_BEFORE: i64 = 14;
 /// How long after the first day of the plan what is late already has to be done. Judgement: a week is what a weekly round
 /// needs to come by.
 const OVERDUE_DAYS: i64 = 7;
+
+/// Duties that have a smaller tolerance than this, as long as nobody says otherwise, guard water quality or people.
+const CAUTIOUS: f64 = 0.5;
 
 /// When a task may be done.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -53,11 +59,19 @@ pub fn allowed(task: &Task, from: NaiveDate, to: NaiveDate) -> Option<Allowed> {
         Some(late) => late.clamp(week, later(due, LATE_DAYS)),
         None => later(due, LATE_DAYS),
     };
-    let latest_on = if due < from { latest.max(later(from, OVERDUE_DAYS)) } else { latest };
+    let latest = if due < from { latest.max(later(from, OVERDUE_DAYS)) } else { latest };
+    let ceiling = task.forecast.ceiling_on.filter(|ceiling| *ceiling >= from && is_bounded(task));
+    let latest_on = ceiling.map_or(latest, |ceiling| latest.min(ceiling));
     let earliest_on = earliest_on.min(due);
     let best = prediction.and_then(|prediction| prediction.best_day).map(|best| best.on);
     let within = best.filter(|best| (earliest_on.max(from)..=latest_on.min(to)).contains(best));
     Some(Allowed { earliest_on, aim_on: within.unwrap_or(due).max(from), latest_on })
+}
+
+/// Whether the ceiling of a task is a last day, and not the day from which it is due alone.
+fn is_bounded(task: &Task) -> bool {
+    let cautious = task.duty.tolerance().is_some_and(|tolerance| tolerance.chance < CAUTIOUS);
+    task.forecast.own_ceiling || cautious
 }
 
 /// A day so many days later.
@@ -150,6 +164,25 @@ mod tests {
         assert_eq!(days(&task, "2026-03-01"), ["2026-03-17", "2026-04-11", "2026-04-25"]);
         let dateless = Task { due_on: None, ..task };
         assert_eq!(allowed(&dateless, day("2026-03-01"), day("2026-03-28")), None);
+    }
+
+    #[test]
+    fn a_ceiling_that_counts_is_the_last_day() {
+        let with = |duty, own_ceiling, on: &str| {
+            let mut task = task(duty, DecidedBy::Ceiling);
+            (task.forecast.ceiling_on, task.forecast.own_ceiling) = (Some(day(on)), own_ceiling);
+            task
+        };
+        let latest = |task: &Task, from| days(task, from)[2].clone();
+        // The account's own figure, or a duty that guards the water; a round figure of another duty is no last day.
+        assert_eq!(latest(&with(Duty::WorkValve, true, "2026-04-11"), "2026-03-01"), "2026-04-11");
+        assert_eq!(latest(&with(Duty::WorkValve, false, "2026-04-11"), "2026-03-01"), "2026-04-25");
+        assert_eq!(Duty::RemoveSediment.tolerance().unwrap().chance, 0.2);
+        assert_eq!(latest(&with(Duty::RemoveSediment, false, "2026-04-14"), "2026-03-01"), "2026-04-14");
+        assert_eq!(latest(&with(Duty::RemoveSediment, false, "2026-05-20"), "2026-03-01"), "2026-04-25");
+        // It holds on its own day too, and is over on the next.
+        assert_eq!(latest(&with(Duty::WorkValve, true, "2026-04-13"), "2026-04-13"), "2026-04-13");
+        assert_eq!(latest(&with(Duty::WorkValve, true, "2026-04-13"), "2026-04-14"), "2026-04-25");
     }
 
     #[test]

@@ -8,6 +8,7 @@ use crate::domain::duty::Duty;
 use crate::domain::error::{Error, FieldError, Result};
 use crate::domain::ids::{AccountId, ComponentId, PropertyId, RoundId, SystemId, TaskId, VisitId};
 use crate::domain::paging::{PageAsked, PageFound};
+use crate::domain::rounds::again;
 use crate::domain::store::{CalledOff, Finished, Kept};
 use crate::domain::task::Task;
 use crate::domain::visit::{self, Finding, MOST_ITEMS, Visit, VisitFacts, VisitItem};
@@ -16,6 +17,11 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// The most tasks of a round.
 pub const MOST_TASKS: usize = MOST_ITEMS;
+/// The most rounds of a page, and those of one that does not say: each may have [`MOST_TASKS`] tasks. Judgement: that is
+/// 25,000 of them, some ten megabytes.
+pub const MOST_ROWS: u32 = 50;
+/// How often a report is read anew while visits do tasks of its round.
+const ATTEMPTS: usize = 4;
 
 words! {
     /// How far a kept round is.
@@ -27,10 +33,10 @@ words! {
     }
 }
 
-/// What became of a task of a round that was done.
+/// What became of a task of a kept round.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Outcome {
-    /// It stands in this visit.
+    /// It stands in this visit: the round's own, or one that was logged since the round was kept.
     Visited(VisitId),
     /// It was left out, with the reason if one was given.
     Skipped(Option<String>),
@@ -57,8 +63,18 @@ pub struct RoundTask {
     pub due_on: Option<NaiveDate>,
     /// What to be careful of.
     pub hazards: Vec<Hazard>,
-    /// What became of it, once the round was done.
+    /// What became of it, once the round or another visit did it.
     pub outcome: Option<Outcome>,
+}
+
+impl RoundTask {
+    /// The visit that did it instead of its round.
+    pub fn done_elsewhere(&self, round: RoundId) -> Option<VisitId> {
+        match self.outcome {
+            Some(Outcome::Visited(visit)) if visit != VisitId::of(round, self.system_id) => Some(visit),
+            _ => None,
+        }
+    }
 }
 
 /// How a round was done.
@@ -104,6 +120,7 @@ impl Round {
         let mut visits: Vec<VisitId> = Vec::new();
         for task in &self.tasks {
             if let Some(Outcome::Visited(visit)) = &task.outcome
+                && task.done_elsewhere(self.id).is_none()
                 && !visits.contains(visit)
             {
                 visits.push(*visit);
@@ -192,6 +209,8 @@ pub struct DoneRound {
     pub round: Round,
     /// Its visits, one a system.
     pub visits: Vec<Visit>,
+    /// Whether it was reported before, so that this report changed nothing.
+    pub reported_before: bool,
 }
 
 fn missing(id: RoundId) -> Error {
@@ -279,7 +298,7 @@ pub async fn list(
     let mut check = Check::new();
     check.range(filter.from, filter.to);
     check.done()?;
-    let asked = PageAsked::read("rounds", cursor, limit)?;
+    let asked = PageAsked::read_few("rounds", cursor, limit, MOST_ROWS)?;
     let rows = cx.store.rounds(account, filter, &asked).await?;
     Ok(asked.page("rounds", rows, |row| (row.on, row.id.0)))
 }
@@ -296,16 +315,32 @@ pub async fn call_off(cx: &Context, account: AccountId, id: RoundId, version: i6
     }
 }
 
-/// Reports a round as done: one visit a system is logged, all of them or none. Doing it twice changes nothing and gives
-/// the same visits.
+/// Reports a round as done: one visit a system is logged, all of them or none. What another visit did since the round was
+/// kept is not logged again. The same report twice, or an empty one, changes nothing and gives the same visits.
+///
+/// # Errors
+/// [`Error::Conflict`] when it was reported before and this report says something else.
 pub async fn finish(cx: &Context, account: AccountId, id: RoundId, report: Report) -> Result<DoneRound> {
-    let round = get(cx, account, id).await?;
-    if round.done.is_none() {
+    let mut reported_before = true;
+    for attempt in 1.. {
+        let round = get(cx, account, id).await?;
+        if round.done.is_some() {
+            break;
+        }
         let (round, visits) = reported(cx, round, &report).await?;
         match cx.store.finish_round(&round, &visits).await? {
             Finished::Missing => return Err(missing(id)),
-            Finished::Done => cx.ring(),
-            Finished::Before => {}
+            Finished::Before => break,
+            Finished::Done => {
+                cx.ring();
+                reported_before = false;
+                break;
+            }
+            Finished::Moved if attempt < ATTEMPTS => {}
+            Finished::Moved => {
+                let message = "visits keep doing tasks of this round; send the report again";
+                return Err(Error::Conflict(message.to_owned()));
+            }
         }
     }
     let round = get(cx, account, id).await?;
@@ -313,7 +348,10 @@ pub async fn finish(cx: &Context, account: AccountId, id: RoundId, report: Repor
     for visit in round.visits() {
         visits.push(visit::get(cx, account, visit).await?);
     }
-    Ok(DoneRound { round, visits })
+    if reported_before {
+        again::check(&round, &visits, &report)?;
+    }
+    Ok(DoneRound { round, visits, reported_before })
 }
 
 /// The round as it was done, with its visits, checked.
@@ -326,7 +364,11 @@ async fn reported(cx: &Context, mut round: Round, report: &Report) -> Result<(Ro
     let skipped: HashMap<TaskId, &Skip> = report.skipped.iter().map(|skip| (skip.task_id, skip)).collect();
     // By system, each item with the place in the request that speaks of it.
     let mut visits: BTreeMap<SystemId, (Vec<VisitItem>, Vec<String>)> = BTreeMap::new();
+    let round_id = round.id;
     for task in &mut round.tasks {
+        if task.done_elsewhere(round_id).is_some() {
+            continue;
+        }
         if let Some(skip) = skipped.get(&task.task_id) {
             task.outcome = Some(Outcome::Skipped(skip.because.clone()));
             continue;
@@ -335,7 +377,7 @@ async fn reported(cx: &Context, mut round: Round, report: &Report) -> Result<(Ro
         let (items, places) = visits.entry(task.system_id).or_default();
         items.push(item(task, word.map(|(_, word)| *word)));
         places.push(word.map_or_else(String::new, |(index, _)| format!("items[{index}]")));
-        task.outcome = Some(Outcome::Visited(VisitId::of(round.id, task.system_id)));
+        task.outcome = Some(Outcome::Visited(VisitId::of(round_id, task.system_id)));
     }
     let (mut logged, mut errors) = (Vec::new(), Vec::new());
     for (system_id, (items, places)) in visits {
@@ -369,6 +411,8 @@ async fn reported(cx: &Context, mut round: Round, report: &Report) -> Result<(Ro
 fn check_report(round: &Round, report: &Report) -> Result<()> {
     let mut check = Check::new();
     let own: BTreeSet<TaskId> = round.tasks.iter().map(|task| task.task_id).collect();
+    let elsewhere: BTreeMap<TaskId, VisitId> =
+        round.tasks.iter().filter_map(|task| Some((task.task_id, task.done_elsewhere(round.id)?))).collect();
     let items =
         report.items.iter().enumerate().map(|(index, word)| (format!("items[{index}]"), word.task_id));
     let skipped = report.skipped.iter().enumerate();
@@ -388,15 +432,28 @@ fn check_report(round: &Round, report: &Report) -> Result<()> {
             check.within(format!("skipped[{index}]"), |check| check.note("because", because, 4000));
         }
     }
+    for (index, word) in report.items.iter().enumerate() {
+        if let Some(visit) = elsewhere.get(&word.task_id) {
+            let message =
+                format!("visit {visit} did it since the round was kept; leave it out, or correct that visit");
+            check.within(format!("items[{index}]"), |check| check.refuse("task_id", message));
+        }
+    }
     check.done()?;
-    if report.skipped.len() == round.tasks.len() {
+    let skipped = report.skipped.iter().filter(|skip| !elsewhere.contains_key(&skip.task_id)).count();
+    if elsewhere.len() == round.tasks.len() {
+        let message = "other visits did every task since the round was kept; call the round off instead";
+        return Err(Error::Conflict(message.to_owned()));
+    }
+    if skipped + elsewhere.len() == round.tasks.len() {
         let message = "every task was skipped, so nothing was done; call the round off instead";
         return Err(Error::field("skipped", message));
     }
     Ok(())
 }
 
-fn item(task: &RoundTask, word: Option<&Word>) -> VisitItem {
+/// What a visit says of a task.
+pub(super) fn item(task: &RoundTask, word: Option<&Word>) -> VisitItem {
     VisitItem {
         component_id: task.component_id,
         duty: task.duty,

@@ -4,6 +4,7 @@
 //! [`problem`] in numbers alone, which [`solve`] solves. [`mod@propose`] reads the tasks, asks, and explains each round; nothing
 //! of it is stored. [`kept`] keeps a round that somebody means to go on, and logs its visits when it is done.
 
+mod again;
 pub mod allowed;
 mod bound;
 pub mod figures;
@@ -19,7 +20,7 @@ mod why;
 
 pub use figures::{Ask, Figures};
 pub use kept::{Draft, Outcome, Report, Round, RoundFilter, RoundState, RoundTask};
-pub use propose::{Placed, Proposal, ProposedRound, Unplaced, propose};
+pub use propose::{OverdueRound, Placed, Proposal, ProposedRound, Unplaced, propose};
 
 use crate::domain::cautions::Hazard;
 use crate::domain::duty::Duty;

@@ -8,9 +8,11 @@ use super::solve::solve;
 use super::{bring, hazards, why};
 use crate::domain::Context;
 use crate::domain::cautions::Hazard;
+use crate::domain::clock::local_date;
+use crate::domain::duty::Duty;
 use crate::domain::error::{Error, Result};
 use crate::domain::forecast::blocking;
-use crate::domain::ids::{AccountId, PropertyId, TaskId};
+use crate::domain::ids::{AccountId, PropertyId, RoundId, TaskId};
 use crate::domain::paging::{After, PageAsked};
 use crate::domain::store::TaskFilter;
 use crate::domain::task::Task;
@@ -19,6 +21,9 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 
 /// How long after the last day of a plan a task may fall due and still be offered to a round. Judgement: a season.
 pub const JOIN_DAYS: i64 = 92;
+/// How far outside the days on which it may be done a task is still put on a working day. Judgement: a week, as for what is
+/// overdue.
+const OUTSIDE_DAYS: i64 = 7;
 /// Tasks read at a time.
 const PAGE: u32 = 500;
 
@@ -44,9 +49,14 @@ impl Placed {
         self.on.signed_duration_since(self.allowed.aim_on).num_days().max(0)
     }
 
-    /// Whether it comes after the last day it should be done on, since nobody works before.
+    /// Whether it comes on a day on which it should not be done, since nobody works on those on which it should.
     pub fn is_outside(&self) -> bool {
-        self.on > self.allowed.latest_on
+        !(self.allowed.earliest_on..=self.allowed.latest_on).contains(&self.on)
+    }
+
+    /// The day since which it is overdue, if it fell due before a day.
+    pub fn overdue_since(&self, from: NaiveDate) -> Option<NaiveDate> {
+        self.task.due_on.filter(|due| *due < from)
     }
 }
 
@@ -82,6 +92,17 @@ pub struct Unplaced {
     pub because: String,
 }
 
+/// A kept round that nobody reported or called off, though its day is over where it goes.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct OverdueRound {
+    /// The round.
+    pub id: RoundId,
+    /// The day it was planned for.
+    pub on: NaiveDate,
+    /// Its tasks that no visit did since.
+    pub tasks: usize,
+}
+
 /// What is proposed.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Proposal {
@@ -101,8 +122,10 @@ pub struct Proposal {
     pub parts: Parts,
     /// What no plan can cost less than.
     pub lower_bound: Cost,
-    /// Tasks left out because they stand in a round that is planned.
+    /// Tasks left out because they stand in a round that is planned and whose day is not over.
     pub already_planned: usize,
+    /// All of the account's rounds whose day is over, by day. Their tasks are proposed again.
+    pub overdue_rounds: Vec<OverdueRound>,
     /// Whether there are more tasks than were looked at among those that may join.
     pub more_may_join: bool,
 }
@@ -113,6 +136,7 @@ struct Found {
     due: Vec<(Task, Allowed)>,
     may_join: Vec<(Task, Allowed)>,
     already_planned: usize,
+    overdue_rounds: Vec<OverdueRound>,
     more_may_join: bool,
 }
 
@@ -133,18 +157,26 @@ pub async fn propose(cx: &Context, account: AccountId, ask: &Ask) -> Result<Prop
 }
 
 async fn read(cx: &Context, account: AccountId, ask: &Ask, asked: &Asked) -> Result<Found> {
-    let planned: HashSet<TaskId> = if ask.include_planned {
-        HashSet::new()
-    } else {
-        cx.store.planned_tasks(account).await?.into_iter().collect()
-    };
+    let now = cx.clock.now();
+    let (mut planned, mut overdue) = (HashSet::new(), BTreeMap::new());
+    for task in cx.store.planned_tasks(account).await? {
+        if task.on < local_date(now, task.zone) {
+            *overdue.entry((task.on, task.round_id)).or_insert(0) += 1;
+        } else if !ask.include_planned {
+            planned.insert(task.task_id);
+        }
+    }
     let filter = TaskFilter {
         property_id: ask.property_id,
         system_id: ask.system_id,
         to: Some(later(asked.to, JOIN_DAYS)),
         ..TaskFilter::default()
     };
-    let mut found = Found::default();
+    let overdue = overdue.into_iter();
+    let overdue_rounds = overdue.map(|((on, id), tasks)| OverdueRound { id, on, tasks }).collect();
+    let mut found = Found { overdue_rounds, ..Found::default() };
+    // A refresh between two pages can move a task from one to the other.
+    let mut seen = HashSet::new();
     let mut page = PageAsked { after: None, limit: PAGE };
     loop {
         let mut rows = cx.store.tasks(account, &filter, &page).await?;
@@ -152,6 +184,9 @@ async fn read(cx: &Context, account: AccountId, ask: &Ask, asked: &Asked) -> Res
         rows.truncate(PAGE as usize);
         page.after = rows.last().map(|row| After { key: row.sort_on(), id: row.id.0 });
         for task in rows {
+            if !seen.insert(task.id) {
+                continue;
+            }
             let Some(allowed) = allowed(&task, asked.from, asked.to) else { continue };
             if allowed.aim_on > asked.to && allowed.earliest_on > asked.to {
                 continue;
@@ -186,7 +221,7 @@ fn plan(asked: Asked, found: Found, places: &[PropertyId], positions: &[(Propert
     let (mut jobs, mut tasks, mut unplaced) = (Vec::new(), Vec::new(), Vec::new());
     for (task, allowed) in found.due {
         let place = places.binary_search(&task.property_id).unwrap_or(0);
-        match interval(&asked, allowed) {
+        match interval(&asked, task.duty, allowed) {
             Ok((first, last)) => {
                 let (minutes, aim) = (task.duty.minutes(), number(allowed.aim_on));
                 jobs.push(Job { place, minutes, first, last, aim });
@@ -196,12 +231,11 @@ fn plan(asked: Asked, found: Found, places: &[PropertyId], positions: &[(Propert
         }
     }
     let at: HashMap<PropertyId, Position> = positions.iter().copied().collect();
-    let known: Option<Vec<Position>> = places.iter().map(|place| at.get(place).copied()).collect();
     let problem = Problem {
         days: asked.days.iter().map(|day| number(*day)).collect(),
         jobs,
         // A property that is gone since its tasks were read has no position, and shares no trip.
-        near: known.map_or_else(|| Near::none(places.len()), |known| near(&known, asked.figures.nearby_km)),
+        near: near_known(places, &at, asked.figures.nearby_km),
         rates: asked.figures.rates(),
         most_minutes: asked.figures.most_minutes,
     };
@@ -224,8 +258,23 @@ fn plan(asked: Asked, found: Found, places: &[PropertyId], positions: &[(Propert
         parts,
         lower_bound: plan.lower_bound,
         already_planned: found.already_planned,
+        overdue_rounds: found.overdue_rounds,
         more_may_join: found.more_may_join,
     }
+}
+
+/// Which places are near each other, of those that are known.
+fn near_known(places: &[PropertyId], at: &HashMap<PropertyId, Position>, km: f64) -> Near {
+    let known: Vec<(usize, Position)> =
+        places.iter().enumerate().filter_map(|(index, place)| Some((index, *at.get(place)?))).collect();
+    let positions: Vec<Position> = known.iter().map(|(_, position)| *position).collect();
+    let (among, mut all) = (near(&positions, km), Near::none(places.len()));
+    for (one, (index, _)) in known.iter().enumerate() {
+        for other in among.of(one) {
+            all.join(*index, known[*other].0);
+        }
+    }
+    all
 }
 
 fn number(day: NaiveDate) -> i64 {
@@ -233,20 +282,27 @@ fn number(day: NaiveDate) -> i64 {
 }
 
 /// The working days of a task's interval, first and last by index; why there is none otherwise.
-fn interval(asked: &Asked, allowed: Allowed) -> std::result::Result<(usize, usize), String> {
+fn interval(asked: &Asked, duty: Duty, allowed: Allowed) -> std::result::Result<(usize, usize), String> {
     let (first_on, last_on) = (allowed.earliest_on.max(asked.from), allowed.latest_on.min(asked.to));
     let first = asked.days.partition_point(|day| *day < first_on);
     let after = asked.days.partition_point(|day| *day <= last_on);
     if first < after {
         return Ok((first, after - 1));
     }
-    // Nobody works while it may be done: rather a little late than not at all.
-    if first < asked.days.len() {
-        return Ok((first, first));
+    // Nobody works while it may be done: rather a little late than not at all; but the frost does not wait.
+    let outside = if duty == Duty::DrainForFrost { after.checked_sub(1) } else { Some(first) };
+    let far = |day: &NaiveDate| {
+        let days_late = day.signed_duration_since(allowed.latest_on).num_days();
+        days_late.max(allowed.earliest_on.signed_duration_since(*day).num_days())
+    };
+    if let Some(index) = outside
+        && asked.days.get(index).is_some_and(|day| far(day) <= OUTSIDE_DAYS)
+    {
+        return Ok((index, index));
     }
     Err(format!(
-        "It may be done from {} to {}, and nobody works from {first_on} to {}; ask for more days, or work on one of these.",
-        allowed.earliest_on, allowed.latest_on, asked.to
+        "It may be done from {} to {}, and nobody works from {first_on} to {last_on}; ask for more days, or work on one of these.",
+        allowed.earliest_on, allowed.latest_on
     ))
 }
 

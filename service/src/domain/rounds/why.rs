@@ -16,7 +16,7 @@ pub(super) fn reasons(
     at: &HashMap<PropertyId, Position>,
 ) -> Vec<String> {
     let mut reasons = vec![days(asked, problem, trip, tasks)];
-    reasons.extend(costs(problem, trip, tasks));
+    reasons.extend(costs(asked, problem, trip, tasks));
     reasons.extend(shared(tasks, at));
     if let [job] = trip.jobs.as_slice()
         && problem.jobs[*job].minutes > problem.most_minutes
@@ -26,16 +26,33 @@ pub(super) fn reasons(
             problem.jobs[*job].minutes, problem.most_minutes
         ));
     }
-    let outside = tasks.iter().filter(|placed| placed.is_outside()).map(|placed| {
-        format!(
-            "Nobody works while it may be done: {} ({}) should be done by {} and comes on the next working day.",
-            placed.task.duty.title(),
-            placed.task.forecast.component_name,
-            placed.allowed.latest_on
-        )
-    });
-    reasons.extend(outside);
+    reasons.extend(tasks.iter().filter(|placed| placed.is_outside()).map(outside));
+    reasons.extend(tasks.iter().filter_map(|placed| {
+        let since = placed.overdue_since(asked.from)?;
+        Some(format!("{} is overdue since {since}.", name(placed)))
+    }));
     reasons
+}
+
+fn name(placed: &Placed) -> String {
+    format!("{} ({})", placed.task.duty.title(), placed.task.forecast.component_name)
+}
+
+fn outside(placed: &Placed) -> String {
+    let Placed { allowed, on, .. } = placed;
+    let name = name(placed);
+    if *on > allowed.latest_on {
+        let latest = allowed.latest_on;
+        format!(
+            "Nobody works while it may be done: {name} should be done by {latest} and comes on the next working day."
+        )
+    } else {
+        let earliest = allowed.earliest_on;
+        format!(
+            "Nobody works while it may be done: {name} should be done from {earliest} on, but not late, and comes on the last \
+             working day before."
+        )
+    }
 }
 
 fn days(asked: &Asked, problem: &Problem, trip: &Trip, tasks: &[Placed]) -> String {
@@ -44,6 +61,10 @@ fn days(asked: &Asked, problem: &Problem, trip: &Trip, tasks: &[Placed]) -> Stri
         1 => "The task".to_owned(),
         number => format!("All {number} tasks"),
     };
+    if tasks.iter().any(Placed::is_outside) {
+        let verb = if tasks.len() == 1 { "comes" } else { "come" };
+        return format!("{what} {verb} on {}, for want of a working day that is allowed.", asked.days[first]);
+    }
     if first == last {
         return format!("{what} can be done on one working day of the plan, {}.", asked.days[first]);
     }
@@ -56,14 +77,17 @@ fn days(asked: &Asked, problem: &Problem, trip: &Trip, tasks: &[Placed]) -> Stri
 }
 
 /// What the day costs, and that no other costs less: trips are put on their best day after everything else.
-fn costs(problem: &Problem, trip: &Trip, tasks: &[Placed]) -> Option<String> {
+fn costs(asked: &Asked, problem: &Problem, trip: &Trip, tasks: &[Placed]) -> Option<String> {
     let parts = problem.parts(trip)?;
     let early: i64 = tasks.iter().map(Placed::days_early).sum();
     let late: i64 = tasks.iter().map(Placed::days_late).sum();
     let (first, last) = problem.common(&trip.jobs);
     let other = if first == last { "." } else { "; no other of these days costs less." };
+    let overdue = tasks.iter().any(|placed| placed.overdue_since(asked.from).is_some());
     Some(if early + late == 0 {
-        "Nothing is early or late then.".to_owned()
+        let counted =
+            format!("Counted from the first day of the plan, {}, nothing is early or late.", asked.from);
+        if overdue { counted } else { "Nothing is early or late then.".to_owned() }
     } else {
         let days = |number: i64| if number == 1 { "1 day".to_owned() } else { format!("{number} days") };
         format!(

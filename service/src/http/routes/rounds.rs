@@ -74,8 +74,8 @@ pub struct Which {
     pub to: Option<NaiveDate>,
     /// `next_cursor` of the page before; from the start when absent.
     pub cursor: Option<String>,
-    /// Rows of a page, 1 to 500; 100 when absent.
-    #[param(minimum = 1, maximum = 500)]
+    /// Rows of a page, 1 to 50 since each may have 500 tasks; 50 when absent.
+    #[param(minimum = 1, maximum = 50)]
     pub limit: Option<u32>,
 }
 
@@ -121,7 +121,8 @@ fn listed<T>(
 /// Tasks that fall due up to `to`, overdue ones included, are put into few trips, so that trips and days early and late
 /// cost as little as may be. Each property by itself is solved exactly as long as trips have room or ten tasks at most hang
 /// together; where trips run out of room, and across nearby properties, the plan is a heuristic, and `lower_bound` says
-/// what no plan can cost less than. At most 2,000 tasks are put together at once; more are refused.
+/// what no plan can cost less than. At most 2,000 tasks are put together at once; more are refused. A kept round hides its
+/// tasks until its day is over; after that `overdue_rounds` names it, to be reported or called off.
 #[utoipa::path(get, path = "/v1/rounds", tag = "rounds", operation_id = "propose_rounds", params(Asked),
     responses((status = 200, description = "The rounds", body = wire::RoundProposal)))]
 pub async fn propose(
@@ -136,7 +137,9 @@ pub async fn propose(
 
 /// Keep a round as planned
 ///
-/// Its tasks are not proposed again until it is done or called off. A task stands in one planned round at most.
+/// Its tasks are not proposed again until its day is over, it is done or called off. A task stands in one planned round at
+/// most. A visit that does one of them in the meantime, of a day up to a month before the round was kept or of any later one,
+/// takes it out of what is to be done.
 #[utoipa::path(post, path = "/v1/rounds", tag = "rounds", operation_id = "keep_round",
     request_body = wire::RoundRequest,
     responses((status = 201, description = "The round", body = wire::Round)))]
@@ -156,7 +159,7 @@ pub async fn keep(
 
 /// List kept rounds
 ///
-/// By the day they are planned for, those that were done included.
+/// By the day they are planned for, those that were done included. At most 50 a page.
 #[utoipa::path(get, path = "/v1/rounds/planned", tag = "rounds", operation_id = "list_rounds", params(Which),
     responses((status = 200, description = "One page of rounds", body = wire::Page<wire::Round>)))]
 pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, which: Query<Which>) -> Answer {
@@ -198,8 +201,10 @@ pub async fn call_off(
 
 /// Report a round as done
 ///
-/// Logs one visit a system, all of them or none. Tasks that nothing is said of were done. Doing it twice changes nothing
-/// and is answered with the same visits, whatever the second report says.
+/// Logs one visit a system, all of them or none. Tasks that nothing is said of were done; those that another visit did since
+/// the round was kept are not logged again, and stand in the answer with `done_elsewhere`. The same report twice, or an empty
+/// one, changes nothing and is answered with the same visits and `reported_before`. A second report that says something else
+/// is refused with the visits that are to be corrected.
 #[utoipa::path(post, path = "/v1/rounds/{id}/done", tag = "rounds", operation_id = "finish_round",
     params(("id" = Uuid, Path, description = "Id of the round")),
     request_body = wire::RoundDoneRequest,

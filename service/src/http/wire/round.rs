@@ -1,7 +1,7 @@
 //! Rounds.
 
 use super::mirror_open;
-use crate::domain::ids::TaskId;
+use crate::domain::ids::{RoundId, TaskId};
 use crate::domain::rounds::figures::cost;
 use crate::domain::rounds::kept::{DoneRound, Skip, Word};
 use crate::domain::rounds::problem::Parts;
@@ -24,7 +24,7 @@ impl From<Parts> for wire::RoundCosts {
 
 impl From<Placed> for wire::RoundTask {
     fn from(placed: Placed) -> Self {
-        let (days_early, days_late) = (placed.days_early(), placed.days_late());
+        let (days_early, days_late, outside) = (placed.days_early(), placed.days_late(), placed.is_outside());
         let Placed { task, allowed, .. } = placed;
         let (property_name, system_name) = task.names;
         Self {
@@ -42,6 +42,7 @@ impl From<Placed> for wire::RoundTask {
             earliest_on: allowed.earliest_on,
             aim_on: allowed.aim_on,
             latest_on: allowed.latest_on,
+            outside,
             days_early,
             days_late,
             minutes: task.duty.minutes(),
@@ -62,6 +63,16 @@ fn proposed(round: rounds::ProposedRound, most_minutes: u32) -> wire::ProposedRo
         costs: round.parts.into(),
         reasons: round.reasons,
         may_join: round.may_join.into_iter().map(Into::into).collect(),
+    }
+}
+
+impl From<rounds::OverdueRound> for wire::OverdueRound {
+    fn from(round: rounds::OverdueRound) -> Self {
+        let id = round.id;
+        let way_out = format!(
+            "If it was done, report it: POST /v1/rounds/{id}/done. If not, call it off: DELETE /v1/rounds/{id}."
+        );
+        Self { id: id.0, on: round.on, tasks: round.tasks as u32, way_out }
     }
 }
 
@@ -86,6 +97,7 @@ impl From<rounds::Proposal> for wire::RoundProposal {
             lower_bound: cost(proposal.lower_bound),
             proven: proposal.parts.sum() == proposal.lower_bound,
             already_planned: proposal.already_planned as u32,
+            overdue_rounds: proposal.overdue_rounds.into_iter().map(Into::into).collect(),
             more_may_join: proposal.more_may_join,
             rounds: proposal.rounds.into_iter().map(|round| proposed(round, figures.most_minutes)).collect(),
             figures: wire::RoundFigures {
@@ -108,38 +120,39 @@ impl From<wire::RoundRequest> for rounds::Draft {
     }
 }
 
-impl From<rounds::RoundTask> for wire::KeptTask {
-    fn from(task: rounds::RoundTask) -> Self {
-        let (property_name, system_name, component_name) = task.names;
-        let (visit_id, skipped, skipped_because) = match task.outcome {
-            None => (None, false, None),
-            Some(Outcome::Visited(visit)) => (Some(visit.0), false, None),
-            Some(Outcome::Skipped(because)) => (None, true, because),
-        };
-        Self {
-            task_id: task.task_id.0,
-            property_id: task.property_id.0,
-            property_name,
-            system_id: task.system_id.0,
-            system_name,
-            component_id: task.component_id.0,
-            component_name,
-            component_kind: task.kind.into(),
-            duty: task.duty.into(),
-            title: task.duty.title().to_owned(),
-            due_on: task.due_on,
-            minutes: task.duty.minutes(),
-            visit_id,
-            skipped,
-            skipped_because,
-        }
+fn kept(task: rounds::RoundTask, round: RoundId) -> wire::KeptTask {
+    let done_elsewhere = task.done_elsewhere(round).is_some();
+    let (property_name, system_name, component_name) = task.names;
+    let (visit_id, skipped, skipped_because) = match task.outcome {
+        None => (None, false, None),
+        Some(Outcome::Visited(visit)) => (Some(visit.0), false, None),
+        Some(Outcome::Skipped(because)) => (None, true, because),
+    };
+    wire::KeptTask {
+        task_id: task.task_id.0,
+        property_id: task.property_id.0,
+        property_name,
+        system_id: task.system_id.0,
+        system_name,
+        component_id: task.component_id.0,
+        component_name,
+        component_kind: task.kind.into(),
+        duty: task.duty.into(),
+        title: task.duty.title().to_owned(),
+        due_on: task.due_on,
+        minutes: task.duty.minutes(),
+        visit_id,
+        done_elsewhere,
+        skipped,
+        skipped_because,
     }
 }
 
 impl From<rounds::Round> for wire::Round {
     fn from(round: rounds::Round) -> Self {
-        let duties = || round.tasks.iter().map(|task| task.duty);
-        let hazards = rounds::hazards(round.tasks.iter().flat_map(|task| &task.hazards));
+        let own = || round.tasks.iter().filter(|task| task.done_elsewhere(round.id).is_none());
+        let duties = || own().map(|task| task.duty);
+        let hazards = rounds::hazards(own().flat_map(|task| &task.hazards));
         Self {
             id: round.id.0,
             on: round.on,
@@ -148,7 +161,7 @@ impl From<rounds::Round> for wire::Round {
             bring: rounds::bring(duties()).into_iter().map(str::to_owned).collect(),
             cautions: hazards.into_iter().map(Into::into).collect(),
             note: round.note,
-            tasks: round.tasks.into_iter().map(Into::into).collect(),
+            tasks: round.tasks.into_iter().map(|task| kept(task, round.id)).collect(),
             done_on: round.done.as_ref().map(|done| done.on),
             done_at: round.done.map(|done| done.at),
             version: round.version,
@@ -181,6 +194,7 @@ pub fn report(request: wire::RoundDoneRequest) -> rounds::Report {
 
 impl From<DoneRound> for wire::RoundDone {
     fn from(done: DoneRound) -> Self {
-        Self { round: done.round.into(), visits: done.visits.into_iter().map(Into::into).collect() }
+        let visits = done.visits.into_iter().map(Into::into).collect();
+        Self { round: done.round.into(), visits, reported_before: done.reported_before }
     }
 }

@@ -20,7 +20,7 @@ pub(super) use component::{COMPONENT_COLUMNS, ComponentRow};
 pub(super) use duty_setting::DutySettingRow;
 pub(super) use gauge::{GAUGE_COLUMNS, GaugeRow};
 pub(super) use property::{PROPERTY_COLUMNS, PropertyRow};
-pub(super) use round::{ROUND_COLUMNS, RoundRow, RoundTaskRow};
+pub(super) use round::{PlannedTaskRow, ROUND_COLUMNS, RoundRow, RoundTaskRow};
 pub(super) use subscription::{
     AttemptRow, DELIVERY_COLUMNS, DeliveryRow, LetterRow, SUBSCRIPTION_COLUMNS, SubscriptionRow,
     secrets_before,

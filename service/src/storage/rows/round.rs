@@ -5,7 +5,7 @@ use crate::domain::duty::Duty;
 use crate::domain::ids::{AccountId, ComponentId, PropertyId, RoundId, SystemId, TaskId, VisitId};
 use crate::domain::rounds::kept::DoneOn;
 use crate::domain::rounds::{Outcome, Round, RoundTask};
-use crate::domain::store::Stored;
+use crate::domain::store::{PlannedTask, Stored};
 use uuid::Uuid;
 
 /// The columns of a [`RoundRow`].
@@ -46,6 +46,26 @@ impl RoundRow {
             updated_at: place.instant("updated_at", self.updated_at)?,
         };
         Ok(round.in_order())
+    }
+}
+
+#[derive(sqlx::FromRow)]
+pub(in crate::storage) struct PlannedTaskRow {
+    task_id: Uuid,
+    round_id: Uuid,
+    planned_on: i64,
+    time_zone: String,
+}
+
+impl PlannedTaskRow {
+    pub(in crate::storage) fn read(self) -> Stored<PlannedTask> {
+        let place = Place { table: "rounds", id: self.round_id };
+        Ok(PlannedTask {
+            task_id: TaskId(self.task_id),
+            round_id: RoundId(self.round_id),
+            on: place.date("planned_on", self.planned_on)?,
+            zone: place.word("time_zone", self.time_zone.parse().ok())?,
+        })
     }
 }
 

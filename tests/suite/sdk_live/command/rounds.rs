@@ -25,6 +25,12 @@ async fn tasks_are_put_together_kept_and_done_by_hand() {
         assert!(out.contains(part), "{part}: {out}");
     }
     assert!(out.contains("No plan costs less."), "{out}");
+    let numbers: Vec<String> = (1..=rounds.len()).map(|number| number.to_string()).collect();
+    let ready = format!(
+        "eavesward rounds propose --from 2026-03-02 --to 2026-06-30 --off sat,sun --keep {}",
+        numbers.join(",")
+    );
+    assert!(out.contains(&ready), "{ready}: {out}");
     // Keeping names rounds that came out.
     let told = shell.run(&[&asked[..], &["--keep", "99"]].concat()).refused(2);
     assert!(told.contains("no round 99"), "{told}");

@@ -5,9 +5,7 @@ use crate::failure::Failure;
 use crate::parse::{self, Item};
 use chrono::NaiveDate;
 use clap::Args;
-use eavesward_client::contract::{
-    Finding, KeptTask, Round, RoundDoneRequest, RoundItem, RoundState, SkippedTask,
-};
+use eavesward_client::contract::{Finding, KeptTask, Round, RoundDoneRequest, RoundItem, SkippedTask};
 use uuid::Uuid;
 
 /// How a round went. What nothing is said of was done.
@@ -49,14 +47,13 @@ impl Done {
     /// Reports it.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         let round = app.client.rounds().get(self.id).await?;
-        let before = round.state == RoundState::Done;
         let report = self.report(&round)?;
         let done = app.client.rounds().finish(self.id, &report).await?;
         if app.json {
             return app.print_json(&done);
         }
         let on = done.round.done_on.unwrap_or(done.round.on);
-        app.line(if before {
+        app.line(if done.reported_before {
             format!("Round {} was reported as done on {on} before; nothing was changed.", self.id)
         } else {
             format!("Round {} was done on {on}.", self.id)
@@ -70,6 +67,12 @@ impl Done {
                 format!("{} items", visit.items.len())
             };
             app.line(format!("  visit {} to {system} with {items}", visit.id))?;
+        }
+        let elsewhere = done.round.tasks.iter().filter(|task| task.done_elsewhere).count();
+        if elsewhere > 0 {
+            app.line(format!(
+                "  {elsewhere} not logged again: other visits did them since the round was kept"
+            ))?;
         }
         let skipped = done.round.tasks.iter().filter(|task| task.skipped).count();
         if skipped > 0 { app.line(format!("  {skipped} skipped, to be proposed again")) } else { Ok(()) }

@@ -1,6 +1,6 @@
 //! `eavesward rounds`: tasks put together into trips, kept, and done.
 
-use crate::app::{App, PAGE};
+use crate::app::App;
 use crate::cmd::round_done::Done;
 use crate::failure::Failure;
 use crate::show;
@@ -98,7 +98,8 @@ pub struct Propose {
     /// Put tasks of rounds that are planned already into rounds as well
     #[arg(long)]
     include_planned: bool,
-    /// Keep these of the rounds that come out, by their number
+    /// Keep these of the rounds that come out, by their number: all of them in one call, for the next plan is without what
+    /// is kept and counts anew
     #[arg(long, value_name = "NUMBERS", value_delimiter = ',')]
     keep: Vec<usize>,
 }
@@ -118,7 +119,7 @@ impl Rounds {
                 app.say(&round, text)
             }
             Self::List { all, from, to } => {
-                let mut query = KeptRoundQuery::builder().limit(PAGE).build();
+                let mut query = KeptRoundQuery::builder().build();
                 (query.from, query.to) = (from, to);
                 query.state = (!all).then_some(RoundState::Planned);
                 let rounds = app.client.rounds().list(&query).all().await?;
@@ -159,16 +160,70 @@ impl Propose {
         } else if chosen.is_empty() {
             return app.print_json(&proposal);
         }
+        if chosen.is_empty() {
+            return self.say_how_to_keep(app, proposal.rounds.len());
+        }
         let mut kept = Vec::new();
         for round in chosen {
             let task_ids = round.tasks.iter().map(|task| task.task_id).collect();
             let request = RoundRequest { on: round.on, task_ids, note: None };
-            kept.push(app.client.rounds().keep(&request).await?);
+            match app.client.rounds().keep(&request).await {
+                Ok(round) if app.json => kept.push(round),
+                Ok(round) => app.line(kept_line(&round))?,
+                Err(error) => {
+                    // What is kept already is said before what went wrong.
+                    if app.json {
+                        app.print_json(&kept)?;
+                    }
+                    return Err(error.into());
+                }
+            }
         }
-        if app.json {
-            return app.print_json(&kept);
+        if app.json { app.print_json(&kept) } else { Ok(()) }
+    }
+
+    /// The same call again, with the numbers of all rounds that came out.
+    fn say_how_to_keep(&self, app: &mut App<'_>, rounds: usize) -> Result<(), Failure> {
+        if rounds == 0 {
+            return Ok(());
         }
-        kept.iter().try_for_each(|round| app.line(kept_line(round)))
+        let numbers: Vec<String> = (1..=rounds).map(|number| number.to_string()).collect();
+        app.line("")?;
+        app.line(
+            "To keep them, all in one call since the next plan counts anew; leave out what you do not mean",
+        )?;
+        app.line(format!("  eavesward rounds propose{} --keep {}", self.flags(), numbers.join(",")))
+    }
+
+    /// What was asked for, as it is typed.
+    fn flags(&self) -> String {
+        let mut flags = String::new();
+        let mut put = |name: &str, value: Option<String>| {
+            if let Some(value) = value {
+                flags.push_str(&format!(" --{name} {}", quoted(&value)));
+            }
+        };
+        let joined = |all: Vec<String>| (!all.is_empty()).then(|| all.join(","));
+        put("from", self.from.map(|day| day.to_string()));
+        put("to", self.to.map(|day| day.to_string()));
+        put("property", self.property.clone());
+        put("system", self.system.clone());
+        put("off", joined(self.off.iter().map(|day| day.to_string().to_lowercase()).collect()));
+        put("off-date", joined(self.off_date.iter().map(ToString::to_string).collect()));
+        for (name, figure) in [
+            ("trip-cost", self.trip_cost),
+            ("stop-cost", self.stop_cost),
+            ("early-cost", self.early_cost),
+            ("late-cost", self.late_cost),
+            ("near-km", self.near_km),
+        ] {
+            put(name, figure.map(|figure| figure.to_string()));
+        }
+        put("most-minutes", self.most_minutes.map(|minutes| minutes.to_string()));
+        if self.include_planned {
+            flags.push_str(" --include-planned");
+        }
+        flags
     }
 
     /// The rounds to be kept.
@@ -183,6 +238,16 @@ impl Propose {
             chosen.push(round.ok_or_else(|| Failure::usage(told()))?);
         }
         Ok(chosen)
+    }
+}
+
+/// A word as a shell takes it.
+fn quoted(word: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "-_.,:/+".contains(c);
+    if !word.is_empty() && word.chars().all(plain) {
+        word.to_owned()
+    } else {
+        format!("'{}'", word.replace('\'', "'\\''"))
     }
 }
 
@@ -201,12 +266,12 @@ fn print(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure> {
         let properties =
             if round.properties == 1 { String::new() } else { format!(", {} properties", round.properties) };
         app.line(format!("Round {} on {}: {} minutes{properties}", index + 1, round.on, round.minutes))?;
-        tasks(app, &round.tasks)?;
+        tasks(app, &round.tasks, proposal.from)?;
         round.reasons.iter().try_for_each(|reason| app.line(format!("  {reason}")))?;
         app.line(format!("  Bring {}.", round.bring.join(", ")))?;
         if !round.may_join.is_empty() {
             app.line("  Falls due later and may be done already:")?;
-            tasks(app, &round.may_join)?;
+            tasks(app, &round.may_join, proposal.from)?;
         }
         app.line("")?;
     }
@@ -226,13 +291,18 @@ fn print(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure> {
     planned(app, proposal)
 }
 
-fn tasks(app: &mut App<'_>, tasks: &[RoundTask]) -> Result<(), Failure> {
+/// `from` is the first day of the plan: what fell due before is overdue, whatever is late or not from then on.
+fn tasks(app: &mut App<'_>, tasks: &[RoundTask], from: NaiveDate) -> Result<(), Failure> {
     let mut table = Table::new(["due", "early / late", "property", "system", "component", "what to do"]);
     for task in tasks {
         let off = match (task.days_early, task.days_late) {
             (0, 0) => "on the day".to_owned(),
             (0, late) => format!("{late} d late"),
             (early, _) => format!("{early} d early"),
+        };
+        let off = match task.due_on.filter(|due| *due < from) {
+            Some(since) => format!("overdue since {since}"),
+            None => off,
         };
         table.row([
             show::date(task.due_on),
@@ -270,6 +340,14 @@ fn costs(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure> {
 }
 
 fn planned(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure> {
+    for round in &proposal.overdue_rounds {
+        let (id, on) = (round.id, round.on);
+        let tasks = if round.tasks == 1 { "1 task".to_owned() } else { format!("{} tasks", round.tasks) };
+        app.line(format!(
+            "Round {id} was planned for {on}, and nobody has closed it; its {tasks} are proposed again. Report it with \
+             `eavesward rounds done {id}`, or call it off with `eavesward rounds call-off {id}`."
+        ))?;
+    }
     if proposal.already_planned > 0 {
         let number = proposal.already_planned;
         app.line(format!("{number} more stand in planned rounds: `eavesward rounds list` shows them."))?;
@@ -308,7 +386,7 @@ fn list(app: &mut App<'_>, rounds: &[Round]) -> Result<(), Failure> {
             round.id.to_string(),
             round.on.to_string(),
             show::words(&round.state),
-            round.tasks.len().to_string(),
+            round.tasks.iter().filter(|task| !task.done_elsewhere).count().to_string(),
             round.minutes.to_string(),
             places.join(", "),
             round.note.clone().unwrap_or_default(),
@@ -332,6 +410,7 @@ pub fn show_round(app: &mut App<'_>, round: &Round) -> Result<(), Failure> {
     let mut table = Table::new(["due", "property", "system", "component", "what to do", "what became of it"]);
     for task in &round.tasks {
         let became = match (&task.visit_id, &task.skipped_because) {
+            (Some(visit), _) if task.done_elsewhere => format!("done before, visit {visit}"),
             (Some(visit), _) => format!("visit {visit}"),
             (None, Some(because)) => format!("skipped: {because}"),
             (None, None) => if task.skipped { "skipped" } else { "-" }.to_owned(),
