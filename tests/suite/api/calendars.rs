@@ -393,6 +393,9 @@ async fn a_feed_that_has_no_room_says_so(app: &App) {
         all.iter().find(|event| event["uid"] == json!(format!("{id}.rest@eavesward"))).expect("a note");
     assert!(note["summary"].as_str().expect("a text").contains("100 more tasks"), "{note}");
     assert_eq!(note["dtstart"], "2026-01-01");
+    // Its count moves without anybody keeping when.
+    assert_eq!(note["last-modified"], Value::Null);
+    assert_eq!(note["dtstamp"], "2026-03-01T12:00:00+00:00");
 }
 
 #[tokio::test]

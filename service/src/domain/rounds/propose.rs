@@ -364,3 +364,18 @@ fn join(rounds: &mut [ProposedRound], tasks: Vec<(Task, Allowed)>, most_minutes:
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use uuid::Uuid;
+
+    #[test]
+    fn a_place_that_is_gone_keeps_none_of_the_others_apart() {
+        let [one, gone, two] = [1, 2, 3].map(|number| PropertyId(Uuid::from_u128(number)));
+        let position = |latitude_deg| Position { latitude_deg, longitude_deg: 7.0 };
+        let at = HashMap::from([(one, position(48.0)), (two, position(48.01))]);
+        let near = near_known(&[one, gone, two], &at, 2.0);
+        assert!(near.both(0, 2) && !near.both(0, 1) && !near.both(1, 2));
+    }
+}
