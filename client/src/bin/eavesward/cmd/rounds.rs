@@ -200,7 +200,7 @@ impl Propose {
         let mut flags = String::new();
         let mut put = |name: &str, value: Option<String>| {
             if let Some(value) = value {
-                flags.push_str(&format!(" --{name} {}", quoted(&value)));
+                flags.extend([" --", name, " ", &quoted(&value)]);
             }
         };
         let joined = |all: Vec<String>| (!all.is_empty()).then(|| all.join(","));
