@@ -322,7 +322,7 @@ async fn a_visit_takes_what_it_did_out_of_planned_rounds(rig: &Rig) {
     assert_eq!(store.finish_round(&stale, std::slice::from_ref(&visit)).await.unwrap(), Finished::Moved);
     assert_eq!(store.visit(home.account, visit.id).await.unwrap(), None);
     let (mut finished, _) = done(&home, &read);
-    finished.tasks[0].outcome = read.tasks[0].outcome.clone();
+    finished.tasks[0].outcome.clone_from(&read.tasks[0].outcome);
     let mut visit = visited(&home, day(4), std::slice::from_ref(second), &[]);
     visit.id = VisitId::of(round.id, home.system.id);
     assert_eq!(store.finish_round(&finished, std::slice::from_ref(&visit)).await.unwrap(), Finished::Done);

@@ -12,10 +12,11 @@ use actix_web::http::header::{self, HeaderName, HeaderValue};
 use actix_web::{HttpMessage as _, HttpRequest, HttpResponse, web};
 use eavesward_contract::{ProblemCode, SystemStatus};
 use std::convert::Infallible;
+use std::pin::Pin;
 use std::rc::Rc;
 use std::time::Duration;
 use tokio::sync::watch;
-use tokio::time::{Instant, Interval, interval, sleep, sleep_until};
+use tokio::time::{Interval, Sleep, interval, sleep};
 use uuid::Uuid;
 
 /// How often a stream looks at the store by itself: another replica may have written, or the key may have been revoked.
@@ -118,7 +119,7 @@ pub async fn events(
         known: known.map(|known| known.trim().trim_matches('"').to_owned()),
         place,
         beat,
-        ends: Instant::now() + LIFE,
+        ends: Box::pin(sleep(LIFE)),
     };
     // Looked at before the headers go out: a system that is not there is told as a problem.
     let shown = show(&follower.cx, account, system).await?;
@@ -152,7 +153,7 @@ struct Follower {
     news: watch::Receiver<u64>,
     place: Stream,
     beat: Interval,
-    ends: Instant,
+    ends: Pin<Box<Sleep>>,
 }
 
 impl Follower {
@@ -173,7 +174,7 @@ impl Follower {
         loop {
             tokio::select! {
                 () = self.place.closed() => return None,
-                () = sleep_until(self.ends) => return None,
+                () = &mut self.ends => return None,
                 _ = self.beat.tick() => return Some(": nothing new\n\n".to_owned()),
                 () = sleep(LOOK) => {}
                 told = self.news.changed() => {

@@ -168,7 +168,7 @@ async fn a_new_key_shows_its_secret() {
 async fn a_key_of_one_system_is_told_by_id() {
     let server = MockServer::start().await;
     Mock::given(path("/v1/keys"))
-        .and(body_json(json!({"name": "hall", "system_id": SYSTEM})))
+        .and(body_json(json!({"name": "hall", "scopes": ["read"], "system_id": SYSTEM})))
         .respond_with(ResponseTemplate::new(201).set_body_json(json!({
             "key": {"id": SPARE, "name": "hall", "scopes": ["read"], "system_id": SYSTEM, "hint": "ev_a",
                     "created_at": "2031-01-01T00:00:00Z", "expires_at": null, "revoked_at": null},
