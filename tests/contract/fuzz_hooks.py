@@ -72,14 +72,14 @@ def filter_failure(context, failure, case, response):
     reason = None
     kind = type(failure).__name__
     problem = problem_of(response)
-    if kind == "RejectedPositiveData":
+    if kind in ("ServerError", "RejectedPositiveData") and "Too many are connected" in str(problem.get("detail")):
+        reason = "streams are bounded, and more of them were left than the service has noticed yet"
+    elif kind == "RejectedPositiveData":
         reason = excuse(problem)
         if reason is None and "None" in map(str, (case.path_parameters or {}).values()):
             reason = "a link between operations carried an id that was absent into a path"
     elif kind == "AcceptedNegativeData" and (problem.get("counts") or {}).get("refused"):
         reason = "readings are judged one by one: the wrong ones were refused in the answer"
-    elif kind in ("ServerError", "RejectedPositiveData") and "Too many are connected" in str(problem.get("detail")):
-        reason = "streams are bounded, and more of them were left than the service has noticed yet"
     elif kind == "JsonSchemaError" and "SSE event" in failure.title and problem == {}:
         reason = "OpenAPI 3.1 has no word for the events of a stream: its schema is that of the whole text"
     if reason is not None and diary is not None:

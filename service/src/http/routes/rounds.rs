@@ -32,8 +32,12 @@ pub struct Asked {
     /// Tasks of this system alone.
     pub system_id: Option<Uuid>,
     /// Days of the week on which nobody works, set apart by commas, such as `sat,sun`; none when absent.
+    #[param(
+        pattern = r"^[\s,]*((mon|tue|wed|thu|fri|sat|sun)(\s*,[\s,]*(mon|tue|wed|thu|fri|sat|sun))*[\s,]*)?$"
+    )]
     pub off_weekdays: Option<String>,
     /// Dates on which nobody works, set apart by commas, such as `2026-04-03,2026-04-06`; none when absent.
+    #[param(pattern = r"^[\s,]*([0-9]{4}-[0-9]{2}-[0-9]{2}(\s*,[\s,]*[0-9]{4}-[0-9]{2}-[0-9]{2})*[\s,]*)?$")]
     pub off_dates: Option<String>,
     /// Whether tasks of rounds that are planned already are put into rounds as well; `false` when absent.
     #[serde(default)]

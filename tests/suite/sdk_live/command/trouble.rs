@@ -25,13 +25,13 @@ async fn a_service_that_is_down_is_told_with_its_address() {
     // A port that nobody listens on any more.
     let gone = TcpListener::bind("127.0.0.1:0").expect("a port").local_addr().expect("its address");
     let url = format!("http://{gone}");
-    let failure = ran(&mut shell.command(&["due", "--timeout", "1"]).env("EAVESWARD_URL", &url)).refused(1);
+    let failure = ran(shell.command(&["due", "--timeout", "1"]).env("EAVESWARD_URL", &url)).refused(1);
     assert!(
         failure.contains("no connection to the service") && failure.contains("\n  because: "),
         "{failure}"
     );
     assert!(failure.contains(&format!("Does the service run at {url}?")), "{failure}");
-    let nonsense = ran(&mut shell.command(&["due"]).env("EAVESWARD_URL", "alder-row")).refused(2);
+    let nonsense = ran(shell.command(&["due"]).env("EAVESWARD_URL", "alder-row")).refused(2);
     assert!(nonsense.contains("absolute"), "{nonsense}");
     shell.app.stop().await;
 }
