@@ -18,11 +18,11 @@ use std::net::SocketAddr;
 use std::time::Duration;
 use url::Host;
 
-/// The longest time to connect, resolving included.
+/// The longest time to connect, resolving included. Judgement.
 const CONNECT: Duration = Duration::from_secs(5);
-/// The longest time for everything. The scheme advises 15 to 30 seconds; a receiver that only notes a letter needs less.
+/// The longest time for everything. The scheme advises 15 to 30 seconds (from memory); a receiver that only notes a letter needs less.
 const WHOLE: Duration = Duration::from_secs(15);
-/// The longest letter. A digest has two thousand tasks at most.
+/// The longest letter, bytes. Judgement: a digest has two thousand tasks at most, some two megabytes.
 const LARGEST: usize = 8 * 1024 * 1024;
 
 /// What is said when an address may not be posted to.

@@ -10,9 +10,9 @@ use std::time::Duration;
 use tokio::sync::watch;
 use tokio::task::JoinSet;
 
-/// Receivers that are served at once.
+/// Receivers that are served at once. Judgement.
 const RECEIVERS: usize = 64;
-/// Those of one account among them, so that slow ones of one keep no other account waiting.
+/// Those of one account among them, so that slow ones of one keep no other account waiting. Judgement.
 const OF_ONE_ACCOUNT: usize = 16;
 /// Receivers with something due that are looked at in one round: more than there are places for, since some are being served.
 const LISTED: u32 = 1_000;

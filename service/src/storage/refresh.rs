@@ -284,28 +284,34 @@ async fn remove_tasks(
         query.bind_list(piece);
         tx.run(query).await?;
     }
-    let mut entries = Vec::new();
+    // Of the others nobody was told, and nobody did them.
+    let mut told = Vec::new();
     for (one, row) in gone {
-        let place = Place { table: "tasks", id: row.id };
-        let duty = place.word("duty", Duty::parse(&row.duty))?;
+        let duty = Place { table: "tasks", id: row.id }.word("duty", Duty::parse(&row.duty))?;
         let component_id = ComponentId(row.component_id);
-        // Nobody was told of it, and nobody did it.
-        if row.told.is_none() && !(duty.is_replacement() && one.telling.replaced.contains_key(&component_id))
-        {
-            continue;
+        let replaced = duty.is_replacement() && one.telling.replaced.contains_key(&component_id);
+        if row.told.is_some() || replaced {
+            told.push((one, row, duty, component_id));
         }
-        let query = sql("SELECT name FROM components WHERE id = $1").on(component_id);
-        let name = tx.first::<(String,)>(query).await?.map(|(name,)| name).unwrap_or_default();
+    }
+    let components: Vec<ComponentId> = told.iter().map(|(.., component_id)| *component_id).collect();
+    let mut names: HashMap<Uuid, String> = HashMap::new();
+    for piece in components.chunks(SYSTEMS) {
+        let mut query = sql("SELECT id, name FROM components WHERE id IN ");
+        query.bind_list(piece);
+        names.extend(tx.all::<(Uuid, String)>(query).await?);
+    }
+    let entries = told.into_iter().map(|(one, row, duty, component_id)| {
         let gone = Gone {
             task_id: TaskId(row.id),
             component_id,
-            component_name: name,
-            kind: place.word("kind", Kind::parse(&row.kind))?,
+            component_name: names.get(&row.component_id).cloned().unwrap_or_default(),
+            kind: Place { table: "tasks", id: row.id }.word("kind", Kind::parse(&row.kind))?,
             duty,
         };
-        entries.push((one.claim.account_id, Entry::of_gone(gone, one.telling, now)));
-    }
-    Ok(entries)
+        Ok((one.claim.account_id, Entry::of_gone(gone, one.telling, now)))
+    });
+    entries.collect()
 }
 
 async fn write_forecasts(tx: &mut Tx, taken: &[&Offered<'_>]) -> Stored<()> {

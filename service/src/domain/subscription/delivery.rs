@@ -18,7 +18,7 @@ use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 
 /// How long a claim holds others off: longer than a round of attempts takes.
 const HELD: TimeDelta = TimeDelta::minutes(3);
-/// Deliveries of a subscription that are claimed at a time, and sent side by side.
+/// Deliveries of a subscription that are claimed at a time, and sent side by side. Judgement: a small receiver bears them.
 const AT_ONCE: u32 = 4;
 /// Deliveries of one visit to a receiver; then others have their turn.
 const MOST_A_VISIT: usize = 64;

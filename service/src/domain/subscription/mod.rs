@@ -322,7 +322,7 @@ pub async fn create(
         created_at: now,
         updated_at: now,
     };
-    made.next_at = next(&made, now)?;
+    made.next_at = first(&made, now)?;
     cx.store.insert_subscription(&made).await?;
     // Another attempt of the same request may have been faster.
     get(cx, account, id).await
@@ -355,15 +355,26 @@ pub(super) async fn follow_zones(cx: &Context, account: AccountId) -> Result<()>
         let carries = Carries::Digest(Timing { zone, ..timing.clone() });
         let mut new =
             Subscription { facts: SubscriptionFacts { carries, ..known.facts.clone() }, ..known.clone() };
-        new.next_at = next(&new, cx.clock.now())?;
+        new.next_at = next(&new, cx.clock.now());
         // Whoever was faster has read the new zone.
         cx.store.update_subscription(&new).await?;
     }
     Ok(())
 }
 
-/// When the next digest is made.
-fn next(subscription: &Subscription, now: DateTime<Utc>) -> Result<Option<DateTime<Utc>>> {
+/// When the next digest is made; never, if its times are over.
+fn next(subscription: &Subscription, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+    match &subscription.facts.carries {
+        Carries::Digest(timing) => timing.schedule.next(now, timing.zone),
+        Carries::Reminders { .. } => None,
+    }
+}
+
+/// The same for times that somebody has just asked for.
+///
+/// # Errors
+/// When they never come, or come too often.
+fn first(subscription: &Subscription, now: DateTime<Utc>) -> Result<Option<DateTime<Utc>>> {
     let Carries::Digest(timing) = &subscription.facts.carries else { return Ok(None) };
     let times = timing.schedule.upcoming(now, timing.zone, 30);
     if times.windows(2).any(|pair| pair[1] - pair[0] < LEAST_APART) {
@@ -424,7 +435,7 @@ pub async fn update(
     // One that is due stays due, unless its times are other ones now.
     new.next_at = match (&known.facts.carries, &new.facts.carries) {
         (Carries::Digest(old), Carries::Digest(timing)) if old.same_times(timing) => known.next_at,
-        _ => next(&new, now)?,
+        _ => first(&new, now)?,
     };
     let done = cx.store.update_subscription(&new).await?;
     changed(cx, account, id, done).await
@@ -445,7 +456,7 @@ pub async fn pause(
     let paused = pause.then_some(Paused { at: now, because: None });
     let mut new = Subscription { paused, updated_at: now, ..known };
     // Digests that were missed are not made up for.
-    new.next_at = next(&new, now)?;
+    new.next_at = next(&new, now);
     let done = cx.store.update_subscription(&new).await?;
     changed(cx, account, id, done).await
 }

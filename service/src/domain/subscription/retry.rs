@@ -2,13 +2,14 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-/// The wait after the first attempt, seconds; each further one is three times as long.
+/// The wait after the first attempt, seconds; each further one is three times as long. Judgement: a dozen attempts in two
+/// days, most of them in the first hours.
 const FIRST_S: i64 = 10;
-/// The longest wait.
+/// The longest wait. Judgement.
 const LONGEST: TimeDelta = TimeDelta::hours(12);
 /// How long it is tried after its first attempt was due.
 pub const TRIED_FOR: TimeDelta = TimeDelta::hours(48);
-/// Failures in a row after which a receiver gets a rest, whatever waits for it.
+/// Failures in a row after which a receiver gets a rest, whatever waits for it. Judgement.
 const PATIENCE: u32 = 3;
 /// The longest rest. Judgement: as long as a restart takes.
 const LONGEST_REST_S: i64 = 300;
