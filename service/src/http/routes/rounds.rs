@@ -37,7 +37,7 @@ pub struct Asked {
     )]
     pub off_weekdays: Option<String>,
     /// Dates on which nobody works, set apart by commas, such as `2026-04-03,2026-04-06`; none when absent.
-    #[param(pattern = r"^[\s,]*([0-9]{4}-[0-9]{2}-[0-9]{2}(\s*,[\s,]*[0-9]{4}-[0-9]{2}-[0-9]{2})*[\s,]*)?$")]
+    #[param(pattern = r"^[\s,]*([0-9]{4}-[0-9]{2}-[0-9]{2}(\s*,[\s,]*[0-9]{4}-[0-9]{2}-[0-9]{2}){0,199}[\s,]*)?$")]
     pub off_dates: Option<String>,
     /// Whether tasks of rounds that are planned already are put into rounds as well; `false` when absent.
     #[serde(default)]
