@@ -130,7 +130,10 @@ pub async fn read(cx: &Context, secret: &str) -> Result<Option<String>> {
     let found = cx.store.calendar_by_hash(&hash(secret)).await?;
     let Some(calendar) = found.filter(|calendar| calendar.revoked_at.is_none()) else { return Ok(None) };
     if calendar.last_read_at.is_none_or(|at| now - at >= READ_TO) {
-        cx.store.calendar_was_read(calendar.id, now).await?;
+        // Nobody who reads a feed waits in vain because this cannot be written; the next reading writes it.
+        if let Err(error) = cx.store.calendar_was_read(calendar.id, now).await {
+            tracing::warn!(calendar = %calendar.id, ?error, "when a calendar was read could not be noted");
+        }
     }
     let account = calendar.account_id;
     let filter = TaskFilter {
