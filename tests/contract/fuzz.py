@@ -51,7 +51,7 @@ EXCUSED = [
     (TOGETHER, "invalid", "under no canopy|cannot fall on|above the month's mean|is missing beside|has no day|send either"),
     (TOGETHER, "invalid", "a key of one system may read and nothing else|nobody would share a trip"),
     (GRAMMAR, "invalid", "less than an hour apart"),
-    (DATES, "invalid", "days on; ask for half a year"),
+    (DATES, "invalid", "is more than half a year on"),
     (TOGETHER, "invalid", "nobody works on any day|was spoken of already|every task was skipped"),
     (TOGETHER, "invalid", "did it since the round was kept|skip it if it was not done"),
     (TOGETHER, "invalid", "leave kinds out|belongs to a digest|wants to know when|for a digest of all|stands at another"),

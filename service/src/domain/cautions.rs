@@ -4,6 +4,7 @@
 
 use crate::domain::component::{Part, words};
 use crate::domain::duty::Duty;
+use std::collections::BTreeSet;
 
 words! {
     /// A way in which work can hurt someone.
@@ -108,6 +109,12 @@ pub fn hazards(part: &Part, duty: Duty) -> Vec<Hazard> {
     }
     found.push(H::LocalCodes);
     found
+}
+
+/// The hazards of several tasks, each once; local codes have the last word.
+pub fn each_once<'a>(all: impl IntoIterator<Item = &'a Hazard>) -> Vec<Hazard> {
+    let found: BTreeSet<Hazard> = all.into_iter().copied().collect();
+    found.into_iter().collect()
 }
 
 #[cfg(test)]

@@ -11,10 +11,10 @@ mod sheet;
 mod words;
 
 use crate::domain::Context;
-use crate::domain::cautions::Hazard;
+use crate::domain::cautions::{Hazard, each_once};
 use crate::domain::check::Check;
 use crate::domain::component::Kind;
-use crate::domain::duty::{DecidedBy, Duty};
+use crate::domain::duty::{DecidedBy, Duty, bring};
 use crate::domain::error::Result;
 use crate::domain::forecast::Window;
 use crate::domain::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
@@ -248,7 +248,7 @@ impl Maker {
     /// `beyond` were seen and not added; `all` counts these and whatever was not seen.
     fn done(mut self, asked: Asked, beyond: u64, all: Option<&Counted>) -> Digest {
         for property in &mut self.properties {
-            property.bring = bring(property.tasks.iter());
+            property.bring = bring(property.tasks.iter().map(|line| line.duty));
             property.totals = Totals { properties: 1, ..Totals::of_lines(property.tasks.iter()) };
         }
         let lines = || self.properties.iter().flat_map(|property| &property.tasks);
@@ -256,28 +256,10 @@ impl Maker {
         // What was counted a moment later may be less than what was read.
         let totals = all.filter(|all| all.total() >= seen.tasks + beyond).map_or(seen, Totals::of_counted);
         let left_out = beyond.max(totals.tasks - seen.tasks);
-        let (bring, hazards) = (bring(lines()), hazards(lines()));
+        let bring = bring(lines().map(|line| line.duty));
+        let hazards = each_once(lines().flat_map(|line| &line.hazards));
         Digest { asked, totals, left_out, bring, hazards, properties: self.properties }
     }
-}
-
-/// Things to bring, each once, in the order of the work.
-fn bring<'a>(lines: impl Iterator<Item = &'a Line>) -> Vec<&'static str> {
-    let (mut things, mut duties) = (Vec::new(), BTreeSet::new());
-    for line in lines.filter(|line| duties.insert(line.duty)) {
-        for &thing in line.duty.bring() {
-            if !things.contains(&thing) {
-                things.push(thing);
-            }
-        }
-    }
-    things
-}
-
-/// Hazards, each once; local codes have the last word.
-fn hazards<'a>(lines: impl Iterator<Item = &'a Line>) -> Vec<Hazard> {
-    let found: BTreeSet<Hazard> = lines.flat_map(|line| line.hazards.iter().copied()).collect();
-    Hazard::ALL.iter().copied().filter(|hazard| found.contains(hazard)).collect()
 }
 
 /// The digest of an account's tasks.

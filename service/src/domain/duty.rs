@@ -1,6 +1,7 @@
 //! Duties: what each kind of component wants done, with the longest time to leave it.
 
 use crate::domain::component::{Emptying, Part, words};
+use std::collections::BTreeSet;
 
 words! {
     /// Something that has to be done to a component from time to time.
@@ -278,4 +279,17 @@ pub fn of(part: &Part) -> &'static [Duty] {
         Part::DisinfectionLamp { .. } => &[Duty::ChangeLamp],
         Part::ExposedPipework { .. } => &[Duty::DrainForFrost, Duty::RestartAfterFrost],
     }
+}
+
+/// What to bring for several duties, each thing once, in the order of the duties.
+pub fn bring(duties: impl IntoIterator<Item = Duty>) -> Vec<&'static str> {
+    let (mut things, mut seen) = (Vec::new(), BTreeSet::new());
+    for duty in duties.into_iter().filter(|duty| seen.insert(*duty)) {
+        for thing in duty.bring() {
+            if !things.contains(thing) {
+                things.push(*thing);
+            }
+        }
+    }
+    things
 }

@@ -1,5 +1,6 @@
 //! What rounds are asked for with: the days, the days off, and what things cost.
 
+use super::allowed::later;
 use super::problem::{Cost, MOST_DAYS, MOST_RATE, Rates};
 use crate::domain::check::Check;
 use crate::domain::clock::local_date;
@@ -151,7 +152,9 @@ impl Ask {
             );
         }
         if to.signed_duration_since(from).num_days() >= MOST_DAYS {
-            check.refuse("to", format!("{to} is more than {MOST_DAYS} days on; ask for half a year at most"));
+            let last = later(from, MOST_DAYS - 1);
+            check
+                .refuse("to", format!("{to} is more than half a year on; ask for days up to {last} at most"));
         }
         if self.off_dates.len() > MOST_OFF_DATES {
             let message = format!("{} dates; at most {MOST_OFF_DATES} are taken", self.off_dates.len());

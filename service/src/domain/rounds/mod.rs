@@ -21,25 +21,3 @@ mod why;
 pub use figures::{Ask, Figures};
 pub use kept::{Draft, Outcome, Report, Round, RoundFilter, RoundState, RoundTask};
 pub use propose::{OverdueRound, Placed, Proposal, ProposedRound, Unplaced, propose};
-
-use crate::domain::cautions::Hazard;
-use crate::domain::duty::Duty;
-
-/// What to bring for several duties, each thing once, in the order of the duties.
-pub fn bring(duties: impl IntoIterator<Item = Duty>) -> Vec<&'static str> {
-    let mut things: Vec<&'static str> = Vec::new();
-    for thing in duties.into_iter().flat_map(Duty::bring) {
-        if !things.contains(thing) {
-            things.push(thing);
-        }
-    }
-    things
-}
-
-/// The hazards of several tasks, each once, local codes last.
-pub fn hazards<'a>(all: impl IntoIterator<Item = &'a Hazard>) -> Vec<Hazard> {
-    let mut found: Vec<Hazard> = all.into_iter().copied().collect();
-    found.sort_unstable();
-    found.dedup();
-    found
-}

@@ -5,11 +5,12 @@ use super::figures::{Ask, Asked, Figures};
 use super::places::{Position, near};
 use super::problem::{Cost, Job, MOST_JOBS, Near, Parts, Problem, Trip};
 use super::solve::solve;
-use super::{bring, hazards, why};
+use super::why;
 use crate::domain::Context;
-use crate::domain::cautions::Hazard;
+use crate::domain::cautions::{Hazard, each_once};
 use crate::domain::clock::local_date;
-use crate::domain::duty::Duty;
+use crate::domain::component::Kind;
+use crate::domain::duty::{Duty, bring};
 use crate::domain::error::{Error, Result};
 use crate::domain::forecast::blocking;
 use crate::domain::ids::{AccountId, PropertyId, RoundId, TaskId};
@@ -54,9 +55,9 @@ impl Placed {
         !(self.allowed.earliest_on..=self.allowed.latest_on).contains(&self.on)
     }
 
-    /// The day since which it is overdue, if it fell due before a day.
-    pub fn overdue_since(&self, from: NaiveDate) -> Option<NaiveDate> {
-        self.task.due_on.filter(|due| *due < from)
+    /// The day on which it falls due, if that is before a day.
+    pub fn due_before(&self, day: NaiveDate) -> Option<NaiveDate> {
+        self.task.due_on.filter(|due| *due < day)
     }
 }
 
@@ -140,7 +141,7 @@ struct Found {
     more_may_join: bool,
 }
 
-/// Puts the account's tasks that fall due up to a day into trips.
+/// Puts the account's tasks that fall due up to a day into trips, and tanks that are best emptied by then.
 pub async fn propose(cx: &Context, account: AccountId, ask: &Ask) -> Result<Proposal> {
     let asked = ask.check(cx.clock.now())?;
     let found = read(cx, account, ask, &asked).await?;
@@ -166,7 +167,7 @@ async fn read(cx: &Context, account: AccountId, ask: &Ask, asked: &Asked) -> Res
             planned.insert(task.task_id);
         }
     }
-    let filter = TaskFilter {
+    let mut filter = TaskFilter {
         property_id: ask.property_id,
         system_id: ask.system_id,
         to: Some(later(asked.to, JOIN_DAYS)),
@@ -198,8 +199,9 @@ async fn read(cx: &Context, account: AccountId, ask: &Ask, asked: &Asked) -> Res
             } else if found.may_join.len() < MOST_JOBS {
                 found.may_join.push((task, allowed));
             } else {
+                // What follows falls due later still, and is part of the plan only if its tank is best emptied within it.
                 found.more_may_join = true;
-                return Ok(found);
+                filter.kind = Some(Kind::Tank);
             }
             if found.due.len() > MOST_JOBS {
                 let message = format!(
@@ -324,7 +326,7 @@ fn round(
         on,
         minutes: problem.minutes(&trip.jobs),
         bring: bring(placed.iter().map(|placed| placed.task.duty)),
-        hazards: hazards(placed.iter().flat_map(|placed| &placed.task.forecast.hazards)),
+        hazards: each_once(placed.iter().flat_map(|placed| &placed.task.forecast.hazards)),
         parts: problem.parts(trip).unwrap_or_default(),
         reasons: why::reasons(asked, problem, trip, &placed, at),
         tasks: placed,

@@ -28,8 +28,13 @@ pub(super) fn reasons(
     }
     reasons.extend(tasks.iter().filter(|placed| placed.is_outside()).map(outside));
     reasons.extend(tasks.iter().filter_map(|placed| {
-        let since = placed.overdue_since(asked.from)?;
-        Some(format!("{} is overdue since {since}.", name(placed)))
+        let due = placed.due_before(asked.from)?;
+        let name = name(placed);
+        Some(if due < placed.task.as_of {
+            format!("{name} is overdue since {due}.")
+        } else {
+            format!("{name} falls due on {due}, before the plan begins.")
+        })
     }));
     reasons
 }
@@ -61,9 +66,17 @@ fn days(asked: &Asked, problem: &Problem, trip: &Trip, tasks: &[Placed]) -> Stri
         1 => "The task".to_owned(),
         number => format!("All {number} tasks"),
     };
-    if tasks.iter().any(Placed::is_outside) {
-        let verb = if tasks.len() == 1 { "comes" } else { "come" };
-        return format!("{what} {verb} on {}, for want of a working day that is allowed.", asked.days[first]);
+    let outside = tasks.iter().filter(|placed| placed.is_outside()).count();
+    if outside > 0 {
+        let (on, verb) = (asked.days[first], if outside == 1 { "comes" } else { "come" });
+        return if outside == tasks.len() {
+            format!("{what} {verb} on {on}, for want of a working day that is allowed.")
+        } else {
+            let number = tasks.len();
+            format!(
+                "Of {number} tasks {outside} {verb} on {on} for want of a working day that is allowed, and the others with it."
+            )
+        };
     }
     if first == last {
         return format!("{what} can be done on one working day of the plan, {}.", asked.days[first]);
@@ -83,7 +96,7 @@ fn costs(asked: &Asked, problem: &Problem, trip: &Trip, tasks: &[Placed]) -> Opt
     let late: i64 = tasks.iter().map(Placed::days_late).sum();
     let (first, last) = problem.common(&trip.jobs);
     let other = if first == last { "." } else { "; no other of these days costs less." };
-    let overdue = tasks.iter().any(|placed| placed.overdue_since(asked.from).is_some());
+    let overdue = tasks.iter().any(|placed| placed.due_before(asked.from).is_some());
     Some(if early + late == 0 {
         let counted =
             format!("Counted from the first day of the plan, {}, nothing is early or late.", asked.from);

@@ -37,7 +37,9 @@ pub struct Asked {
     )]
     pub off_weekdays: Option<String>,
     /// Dates on which nobody works, set apart by commas, such as `2026-04-03,2026-04-06`; none when absent.
-    #[param(pattern = r"^[\s,]*([0-9]{4}-[0-9]{2}-[0-9]{2}(\s*,[\s,]*[0-9]{4}-[0-9]{2}-[0-9]{2}){0,199}[\s,]*)?$")]
+    #[param(
+        pattern = r"^[\s,]*([0-9]{4}-[0-9]{2}-[0-9]{2}(\s*,[\s,]*[0-9]{4}-[0-9]{2}-[0-9]{2}){0,199}[\s,]*)?$"
+    )]
     pub off_dates: Option<String>,
     /// Whether tasks of rounds that are planned already are put into rounds as well; `false` when absent.
     #[serde(default)]
@@ -123,7 +125,7 @@ fn listed<T>(
 /// Put tasks together into rounds
 ///
 /// Tasks that fall due up to `to`, overdue ones included, are put into few trips, so that trips and days early and late
-/// cost as little as may be. Each property by itself is solved exactly as long as trips have room or ten tasks at most hang
+/// cost as little as may be. So are tanks that fall due up to 92 days later and are best emptied by then. Each property by itself is solved exactly as long as trips have room or ten tasks at most hang
 /// together; where trips run out of room, and across nearby properties, the plan is a heuristic, and `lower_bound` says
 /// what no plan can cost less than. At most 2,000 tasks are put together at once; more are refused. A kept round hides its
 /// tasks until its day is over; after that `overdue_rounds` names it, to be reported or called off.

@@ -6,6 +6,7 @@ use crate::domain::rounds::figures::cost;
 use crate::domain::rounds::kept::{DoneRound, Skip, Word};
 use crate::domain::rounds::problem::Parts;
 use crate::domain::rounds::{self, Outcome, Placed};
+use crate::domain::{cautions, duty};
 use eavesward_contract as wire;
 use std::collections::BTreeSet;
 
@@ -152,13 +153,13 @@ impl From<rounds::Round> for wire::Round {
     fn from(round: rounds::Round) -> Self {
         let own = || round.tasks.iter().filter(|task| task.done_elsewhere(round.id).is_none());
         let duties = || own().map(|task| task.duty);
-        let hazards = rounds::hazards(own().flat_map(|task| &task.hazards));
+        let hazards = cautions::each_once(own().flat_map(|task| &task.hazards));
         Self {
             id: round.id.0,
             on: round.on,
             state: round.state().into(),
             minutes: duties().map(|duty| u64::from(duty.minutes())).sum(),
-            bring: rounds::bring(duties()).into_iter().map(str::to_owned).collect(),
+            bring: duty::bring(duties()).into_iter().map(str::to_owned).collect(),
             cautions: hazards.into_iter().map(Into::into).collect(),
             note: round.note,
             tasks: round.tasks.into_iter().map(|task| kept(task, round.id)).collect(),
