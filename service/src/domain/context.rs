@@ -5,6 +5,7 @@ use crate::domain::ground_cache::GroundCache;
 use crate::domain::store::Store;
 use chrono::TimeDelta;
 use std::sync::Arc;
+use std::time::Duration;
 use tokio::sync::{Notify, watch};
 
 /// How long things are kept.
@@ -32,6 +33,8 @@ pub struct Context {
     /// Counts up when this process has written something that readers wait for: a refresh, say. Whoever waits also looks by
     /// itself now and then, since another replica may have done the writing.
     pub news: watch::Sender<u64>,
+    /// How often whoever waits looks by itself.
+    pub look: Duration,
     /// Becomes true when the service shuts down: whoever waits comes back with what there is.
     pub closing: watch::Sender<bool>,
     /// How long things are kept.
@@ -47,7 +50,8 @@ impl Context {
     pub fn new(store: Arc<dyn Store>, clock: Arc<dyn Clock>) -> Self {
         let (news, closing) = (watch::Sender::new(0), watch::Sender::new(false));
         let (bell, kept, grounds) = (Arc::new(Notify::new()), Kept::default(), Arc::default());
-        Self { store, clock, bell, news, closing, kept, local_webhooks: false, grounds }
+        let look = Duration::from_secs(1);
+        Self { store, clock, bell, news, look, closing, kept, local_webhooks: false, grounds }
     }
 
     /// Tells the job loop that something is stale.

@@ -8,15 +8,15 @@ use crate::domain::forecast::{
     self, BestDay, Chances, DutyForecast, Ground, Mark, Prediction, Tally, to_day,
 };
 use crate::domain::gauge::Gauge;
-use crate::domain::ids::{AccountId, GaugeId, SystemId, TaskId};
+use crate::domain::ids::{AccountId, GaugeId, SystemId, TaskId, VisitId};
 use crate::domain::reminder::Telling;
 use crate::domain::rounding::rounded;
 use crate::domain::status::{NextDuty, RecentRunoff, RunoffSince, Status};
 use crate::domain::store::{Inputs, Refreshed, StaleSystem};
 use crate::domain::task::{State, Task};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
+use std::collections::HashMap;
 use std::collections::hash_map::Entry;
-use std::collections::{HashMap, HashSet};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -196,14 +196,16 @@ struct Found {
 
 fn tasks_and_status(input: &Inputs, ground: &Ground, as_of: NaiveDate, now: DateTime<Utc>) -> Result<Found> {
     let components = forecast::in_service(input, as_of);
-    let done: HashMap<_, _> = components.iter().filter_map(|one| Some((one.id?, &one.done))).collect();
+    let seen: HashMap<_, _> = components.iter().filter_map(|one| Some((one.id?, &one.seen))).collect();
     let duties = forecast::forecast(&forecast::sight(input, ground, as_of, false), &components)?;
     let tasks: Vec<Task> = duties.into_iter().filter_map(|duty| task(input, duty, as_of, now)).collect();
     let status = status(input, ground, &tasks, as_of)?;
-    let by_visit = |task: &&Task| {
-        done.get(&task.component_id).and_then(|done| done.get(&task.duty)) == Some(&task.forecast.since)
-    };
-    let by_visit: HashSet<TaskId> = tasks.iter().filter(by_visit).map(|task| task.id).collect();
+    let by_visit = tasks.iter().filter_map(|task| {
+        let seen = seen.get(&task.component_id)?.iter().rev();
+        let mut did = seen.filter(|seen| seen.item.done && seen.item.duty == task.duty);
+        Some((task.id, did.find(|seen| seen.on == task.forecast.since)?.visit))
+    });
+    let by_visit: HashMap<TaskId, VisitId> = by_visit.collect();
     Ok(Found { telling: Telling::of(input, as_of, by_visit), tasks, status })
 }
 

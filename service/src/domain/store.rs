@@ -494,7 +494,8 @@ pub trait TaskStore: Send + Sync {
     /// A system's status, if it was ever refreshed, with the end of its day unless a refresh is waited for.
     async fn status(&self, account: AccountId, system: SystemId) -> Stored<Option<Polled>>;
     /// Claims up to `limit` stale systems (inputs newer than the last refresh, or the local day over) that nobody else
-    /// holds, grouped by gauge, and holds them until `until`. Two replicas never get the same system at once.
+    /// holds, grouped by gauge, and holds them until `until`. Two replicas never get the same system at once. What a clock
+    /// that was far ahead refreshed or claimed is stale, and held by nobody.
     async fn claim_stale(
         &self,
         now: DateTime<Utc>,
@@ -502,8 +503,9 @@ pub trait TaskStore: Send + Sync {
         limit: u32,
     ) -> Stored<Vec<StaleSystem>>;
     /// Writes refreshed systems, all in one transaction, and lets go of them. What there is to tell of their tasks
-    /// ([`crate::domain::reminder::see`]) is appended to the feeds in the same transaction; says how many entries. A system whose inputs changed since the
-    /// claim stays stale. A system refreshed by another replica from newer inputs is not set back.
+    /// ([`crate::domain::reminder::see`]) is appended to the feeds in the same transaction; says how many entries. A system
+    /// whose inputs changed since the claim stays stale. A system refreshed by another replica from newer inputs is not set
+    /// back.
     async fn finish_refresh(&self, refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<usize>;
     /// Lets go of claimed systems that could not be refreshed, to be tried again at `at`.
     async fn release_stale(&self, claims: &[StaleSystem], at: DateTime<Utc>) -> Stored<()>;

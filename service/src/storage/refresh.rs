@@ -8,8 +8,8 @@
 
 use crate::domain::component::Kind;
 use crate::domain::duty::Duty;
-use crate::domain::ids::{AccountId, ComponentId, SystemId, TaskId};
-use crate::domain::reminder::{Entry, Gone, Standing, Telling, see};
+use crate::domain::ids::{AccountId, ComponentId, SystemId, TaskId, VisitId};
+use crate::domain::reminder::{Doing, Entry, Gone, Standing, Telling, see};
 use crate::domain::store::{Refreshed, StaleSystem, Stored};
 use crate::domain::task::{NO_DATE, Task};
 use crate::storage::connection::{Database, Tx};
@@ -17,8 +17,8 @@ use crate::storage::errors::to_json;
 use crate::storage::packed::{lined, pack};
 use crate::storage::reminders::append;
 use crate::storage::rows::Place;
-use crate::storage::sql::{pieces, sql};
-use chrono::{DateTime, NaiveDate, Utc};
+use crate::storage::sql::{Sql, pieces, sql};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use std::collections::{BTreeMap, HashMap, HashSet};
 use tracing::Instrument as _;
 use uuid::Uuid;
@@ -29,6 +29,30 @@ const ROWS: usize = 16;
 /// Systems of one statement that reads or locks.
 const SYSTEMS: usize = 64;
 
+/// No local day ends later from any instant within it: 25 h at most, and clocks of replicas that differ.
+pub(super) const LONGEST_DAY: TimeDelta = TimeDelta::hours(48);
+/// No claim holds, and no failure is put off, as long as this.
+const LONGEST_HOLD: TimeDelta = TimeDelta::hours(1);
+
+/// Takes systems that a condition on `refresh_at` finds and that nobody holds.
+async fn take(
+    tx: &mut Tx,
+    now: DateTime<Utc>,
+    until: DateTime<Utc>,
+    limit: u32,
+    stale: impl Fn(&mut Sql) -> &mut Sql,
+) -> Stored<Vec<(Uuid, Uuid, Uuid, i64)>> {
+    let mut query = sql("WITH picked AS MATERIALIZED (SELECT system_id FROM refreshes WHERE ");
+    stale(&mut query).push(" AND (held_until <= ").bind(now);
+    query.push(" OR held_until > ").bind(now + LONGEST_HOLD);
+    query.push(") ORDER BY refresh_at, gauge_id, system_id LIMIT ").bind(i64::from(limit));
+    query.push(tx.for_whoever_comes_first());
+    query.push(") UPDATE refreshes SET held_version = inputs_version, held_until = ").bind(until);
+    query.push(" WHERE system_id IN (SELECT system_id FROM picked) ");
+    query.push("RETURNING gauge_id, account_id, system_id, inputs_version");
+    tx.all(query).await
+}
+
 pub(super) async fn claim(
     database: &Database,
     now: DateTime<Utc>,
@@ -36,14 +60,12 @@ pub(super) async fn claim(
     limit: u32,
 ) -> Stored<Vec<StaleSystem>> {
     let mut tx = database.begin().await?;
-    let mut query = sql("WITH picked AS MATERIALIZED (SELECT system_id FROM refreshes WHERE refresh_at <= ");
-    query.bind(now).push(" AND held_until <= ").bind(now);
-    query.push(" ORDER BY refresh_at, gauge_id, system_id LIMIT ").bind(i64::from(limit));
-    query.push(tx.for_whoever_comes_first());
-    query.push(") UPDATE refreshes SET held_version = inputs_version, held_until = ").bind(until);
-    query.push(" WHERE system_id IN (SELECT system_id FROM picked) ");
-    query.push("RETURNING gauge_id, account_id, system_id, inputs_version");
-    let mut rows = tx.all::<(Uuid, Uuid, Uuid, i64)>(query).await?;
+    let mut rows = take(&mut tx, now, until, limit, |query| query.push("refresh_at <= ").bind(now)).await?;
+    if rows.is_empty() {
+        // Nothing honest ends so late: these were refreshed by a clock that has been set back since.
+        let later = now + LONGEST_DAY;
+        rows = take(&mut tx, now, until, limit, |query| query.push("refresh_at > ").bind(later)).await?;
+    }
     tx.commit().await?;
     rows.sort_unstable();
     let claims = rows.into_iter().map(|(_, account, system, inputs_version)| StaleSystem {
@@ -109,7 +131,7 @@ pub(super) async fn finish(
 
 async fn write(tx: &mut Tx, offered: &[Offered<'_>], now: DateTime<Utc>) -> Stored<usize> {
     lock(tx, offered.iter().map(|one| one.claim.system_id).collect()).await?;
-    let taken = write_progress(tx, offered).await?;
+    let taken = write_progress(tx, offered, now).await?;
     let entries = write_tasks(tx, &taken, now).await?;
     write_forecasts(tx, &taken).await?;
     append(tx, entries).await
@@ -131,8 +153,12 @@ async fn lock(tx: &mut Tx, mut ids: Vec<SystemId>) -> Stored<()> {
 }
 
 /// Notes how far systems are refreshed, and says which of the offers are at least as new as what was written last. Two on
-/// the same inputs differ when the day ended between them.
-async fn write_progress<'a>(tx: &mut Tx, offered: &'a [Offered<'a>]) -> Stored<Vec<&'a Offered<'a>>> {
+/// the same inputs differ when the day ended between them, or when a clock that was ahead has been set back.
+async fn write_progress<'a>(
+    tx: &mut Tx,
+    offered: &'a [Offered<'a>],
+    now: DateTime<Utc>,
+) -> Stored<Vec<&'a Offered<'a>>> {
     let mut taken: HashSet<Uuid> = HashSet::with_capacity(offered.len());
     for piece in pieces(offered, ROWS) {
         // Both databases name the columns of VALUES like this.
@@ -146,8 +172,9 @@ async fn write_progress<'a>(tx: &mut Tx, offered: &'a [Offered<'a>]) -> Stored<V
         query.push(
             ") AS done WHERE refreshes.system_id = done.column1 AND refreshes.account_id = done.column2 \
              AND (refreshed_version < done.column3 \
-             OR refreshed_version = done.column3 AND next_at <= done.column4) RETURNING refreshes.system_id",
+             OR refreshed_version = done.column3 AND (next_at <= done.column4 OR next_at > ",
         );
+        query.bind(now + LONGEST_DAY).push(")) RETURNING refreshes.system_id");
         taken.extend(tx.all::<(Uuid,)>(query).await?.into_iter().map(|(id,)| id));
     }
     Ok(offered.iter().filter(|one| taken.contains(&one.claim.system_id.0)).collect())
@@ -165,6 +192,8 @@ struct StoredTask {
     line: i64,
     since_on: Option<i64>,
     told: Option<String>,
+    done_by: Option<Uuid>,
+    done_on: Option<i64>,
 }
 
 impl StoredTask {
@@ -172,7 +201,13 @@ impl StoredTask {
         let place = Place { table: "tasks", id: self.id };
         let told = self.told.as_ref().map(|text| place.json("told", text)).transpose()?;
         let due_on = Some(place.date("sort_on", self.sort_on)?).filter(|date| *date != NO_DATE);
-        Ok(Standing { since: place.date_if("since_on", self.since_on)?, due_on, told })
+        Ok(Standing { since: place.date_if("since_on", self.since_on)?, due_on, done: self.done()?, told })
+    }
+
+    fn done(&self) -> Stored<Option<Doing>> {
+        let Some((visit, on)) = self.done_by.zip(self.done_on) else { return Ok(None) };
+        let on = Place { table: "tasks", id: self.id }.date("done_on", on)?;
+        Ok(Some(Doing { visit: VisitId(visit), on }))
     }
 }
 
@@ -181,6 +216,7 @@ struct Changed<'a> {
     task: &'a Task,
     line: i64,
     standing: Standing,
+    is_new: bool,
 }
 
 /// Writes the rows of tasks that are new or changed, and removes those that are no more. Gives what there is to tell.
@@ -200,12 +236,13 @@ async fn write_tasks(
             let row = there.remove(&task.id);
             let before = row.as_ref().map(StoredTask::standing).transpose()?.unwrap_or_default();
             let (standing, raised) = see(&before, &one.telling.sighting(task));
+            let is_new = row.is_none();
             let same = row.is_some_and(|row| {
                 let due = i64::from(task.sort_on().to_epoch_days());
                 row.state == task.state.code() && row.sort_on == due && row.line == line && before == standing
             });
             if !same {
-                changed.push(Changed { task, line, standing });
+                changed.push(Changed { task, line, standing, is_new });
             }
             told.extend(raised.into_iter().map(|raised| Entry::of(task, raised, now)));
         }
@@ -233,8 +270,8 @@ async fn read_tasks(
     let systems: Vec<SystemId> = taken.iter().map(|one| one.claim.system_id).collect();
     for piece in systems.chunks(SYSTEMS) {
         let mut query =
-            sql("SELECT system_id, id, component_id, kind, duty, state, sort_on, line, since_on, told \
-             FROM tasks WHERE system_id IN ");
+            sql("SELECT system_id, id, component_id, kind, duty, state, sort_on, line, since_on, told, \
+             done_by, done_on FROM tasks WHERE system_id IN ");
         query.bind_list(piece);
         for OfSystem { system_id, task } in tx.all::<OfSystem>(query).await? {
             stored.entry(SystemId(system_id)).or_default().insert(TaskId(task.id), task);
@@ -252,22 +289,37 @@ async fn put_tasks(tx: &mut Tx, changed: &[Changed<'_>], now: DateTime<Utc>) -> 
     for piece in pieces(&rows, ROWS) {
         let mut query = sql(
             "INSERT INTO tasks (id, account_id, system_id, component_id, kind, duty, state, sort_on, line, \
-             since_on, told, date_changed_at) ",
+             since_on, told, done_by, done_on, date_changed_at) ",
         );
-        query.bind_rows(piece, |row, (Changed { task, line, standing }, told)| {
+        query.bind_rows(piece, |row, (Changed { task, line, standing, .. }, told)| {
             row.on(task.id).on(task.account_id).on(task.system_id).on(task.component_id);
             row.on(task.kind.code()).on(task.duty.code()).on(task.state.code()).on(task.sort_on()).on(*line);
-            row.on(standing.since).on(told.as_deref()).on(now);
+            row.on(standing.since).on(told.as_deref());
+            row.on(standing.done.map(|done| done.visit)).on(standing.done.map(|done| done.on)).on(now);
         });
         // The rest of a row follows from its id.
         query.push(
             " ON CONFLICT (id) DO UPDATE SET state = excluded.state, sort_on = excluded.sort_on, \
              line = excluded.line, since_on = excluded.since_on, told = excluded.told, \
+             done_by = excluded.done_by, done_on = excluded.done_on, \
              sequence = tasks.sequence + CASE WHEN tasks.sort_on = excluded.sort_on THEN 0 ELSE 1 END, \
              date_changed_at = CASE WHEN tasks.sort_on = excluded.sort_on THEN tasks.date_changed_at \
              ELSE excluded.date_changed_at END",
         );
         tx.run(query).await?;
+    }
+    let new: Vec<TaskId> = changed.iter().filter(|one| one.is_new).map(|one| one.task.id).collect();
+    for piece in new.chunks(SYSTEMS) {
+        let mut back = sql("SELECT task_id FROM gone_tasks WHERE task_id IN ");
+        back.bind_list(piece);
+        let back: Vec<Uuid> = tx.all::<(Uuid,)>(back).await?.into_iter().map(|(id,)| id).collect();
+        if back.is_empty() {
+            continue;
+        }
+        let mut go_on = sql("UPDATE tasks SET sequence = gone_tasks.sequence + 1 FROM gone_tasks \
+                             WHERE gone_tasks.task_id = tasks.id AND tasks.id IN ");
+        go_on.bind_list(&back);
+        tx.run(go_on).await?;
     }
     Ok(())
 }
@@ -280,17 +332,23 @@ async fn remove_tasks(
 ) -> Stored<Vec<(AccountId, Entry)>> {
     let ids: Vec<TaskId> = gone.iter().map(|(_, row)| TaskId(row.id)).collect();
     for piece in ids.chunks(SYSTEMS) {
+        let mut keep =
+            sql("INSERT INTO gone_tasks (task_id, sequence) SELECT id, sequence FROM tasks WHERE id IN ");
+        keep.bind_list(piece).push(" ON CONFLICT (task_id) DO UPDATE SET sequence = excluded.sequence");
+        tx.run(keep).await?;
         let mut query = sql("DELETE FROM tasks WHERE id IN ");
         query.bind_list(piece);
         tx.run(query).await?;
     }
-    // Of the others nobody was told, and nobody did them.
+    // Of the others nobody was told, and nobody did them. Those that have not begun yet by the day of this refresh have
+    // met a clock that was set back, and will come again.
     let mut told = Vec::new();
     for (one, row) in gone {
         let duty = Place { table: "tasks", id: row.id }.word("duty", Duty::parse(&row.duty))?;
         let component_id = ComponentId(row.component_id);
         let replaced = duty.is_replacement() && one.telling.replaced.contains_key(&component_id);
-        if row.told.is_some() || replaced {
+        let has_begun = row.since_on.is_none_or(|since| since <= i64::from(one.as_of.to_epoch_days()));
+        if has_begun && (row.told.is_some() || row.done_by.is_some() || replaced) {
             told.push((one, row, duty, component_id));
         }
     }
@@ -308,6 +366,7 @@ async fn remove_tasks(
             component_name: names.get(&row.component_id).cloned().unwrap_or_default(),
             kind: Place { table: "tasks", id: row.id }.word("kind", Kind::parse(&row.kind))?,
             duty,
+            done: row.done()?,
         };
         Ok((one.claim.account_id, Entry::of_gone(gone, one.telling, now)))
     });

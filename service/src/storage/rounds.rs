@@ -137,6 +137,19 @@ pub(super) async fn close_visited(tx: &mut Tx, visit: &Visit) -> Stored<()> {
     Ok(())
 }
 
+/// Frees the tasks that a visit had closed in rounds that are planned still, before it is looked at anew. Where a task stands
+/// in another planned round by now it is left to that one, and where the visit had closed it in several, to the newest.
+pub(super) async fn free_visited(tx: &mut Tx, visit: VisitId) -> Stored<()> {
+    let mut query = sql("UPDATE round_tasks SET is_open = 1, visit_id = NULL WHERE visit_id = ");
+    query.bind(visit).push(
+        " AND EXISTS (SELECT 1 FROM rounds r WHERE r.id = round_tasks.round_id AND r.done_at IS NULL) \
+         AND NOT EXISTS (SELECT 1 FROM round_tasks o JOIN rounds r ON r.id = o.round_id \
+         WHERE o.account_id = round_tasks.account_id AND o.task_id = round_tasks.task_id AND (o.is_open = 1 \
+         OR o.visit_id = round_tasks.visit_id AND r.done_at IS NULL AND o.round_id > round_tasks.round_id))",
+    );
+    tx.run(query).await.map(drop)
+}
+
 /// Whether the tasks of a round that are still to be done are those that its reader saw.
 async fn is_as_read(tx: &mut Tx, round: &Round) -> Stored<bool> {
     let mut query = sql("SELECT task_id FROM round_tasks WHERE is_open = 1 AND round_id = ");

@@ -171,7 +171,9 @@ impl TaskStore for Database {
     }
 
     async fn stale_count(&self, now: DateTime<Utc>) -> Stored<i64> {
-        let query = sql("SELECT COUNT(*) FROM refreshes WHERE refresh_at <= $1").on(now);
+        let query = sql("SELECT COUNT(*) FROM refreshes WHERE refresh_at <= $1 OR refresh_at > $2")
+            .on(now)
+            .on(now + refresh::LONGEST_DAY);
         Ok(self.first::<(i64,)>(query).await?.unwrap_or_default().0)
     }
 }

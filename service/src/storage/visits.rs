@@ -6,7 +6,7 @@ use crate::domain::store::{Stored, Updated, VisitFilter, VisitStore};
 use crate::domain::visit::{Revision, Visit};
 use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::errors::to_json;
-use crate::storage::rounds::close_visited;
+use crate::storage::rounds::{close_visited, free_visited};
 use crate::storage::rows::{RevisionRow, VISIT_COLUMNS, VisitRow, values};
 use crate::storage::skill::mark_unscored;
 use crate::storage::sql::{Sql, sql};
@@ -128,22 +128,28 @@ impl VisitStore for Database {
     }
 
     async fn update_visit(&self, account: AccountId, version: i64, new: &Visit) -> Stored<Updated> {
-        let mut tx = self.begin().await?;
-        let mut lock = one(account, new.id);
-        lock.push(tx.for_change());
-        let Some(row) = tx.first::<VisitRow>(lock).await? else { return Ok(Updated::Missing) };
-        let old = row.read()?;
-        if old.version != version {
-            return Ok(Updated::Stale { current: old.version });
-        }
-        let keep = sql(
-            "INSERT INTO visit_revisions (visit_id, version, replaced_at, visit) VALUES ($1, $2, $3, $4)",
-        );
-        tx.run(keep.on(old.id).on(old.version).on(new.updated_at).on(to_json(&old)?)).await?;
-        replace(&mut tx, account, new).await?;
-        mark_both(&mut tx, account, [old.facts.system_id, new.facts.system_id]).await?;
-        tx.commit().await?;
-        Ok(Updated::Done)
+        // A round that is kept at the same moment may be in the way of a task that is freed: the next attempt sees it.
+        retried(async || {
+            let mut tx = self.begin().await?;
+            let mut lock = one(account, new.id);
+            lock.push(tx.for_change());
+            let Some(row) = tx.first::<VisitRow>(lock).await? else { return Ok(Updated::Missing) };
+            let old = row.read()?;
+            if old.version != version {
+                return Ok(Updated::Stale { current: old.version });
+            }
+            let keep = sql(
+                "INSERT INTO visit_revisions (visit_id, version, replaced_at, visit) VALUES ($1, $2, $3, $4)",
+            );
+            tx.run(keep.on(old.id).on(old.version).on(new.updated_at).on(to_json(&old)?)).await?;
+            replace(&mut tx, account, new).await?;
+            free_visited(&mut tx, new.id).await?;
+            close_visited(&mut tx, new).await?;
+            mark_both(&mut tx, account, [old.facts.system_id, new.facts.system_id]).await?;
+            tx.commit().await?;
+            Ok(Updated::Done)
+        })
+        .await
     }
 
     async fn revisions(&self, id: VisitId) -> Stored<Vec<Revision>> {

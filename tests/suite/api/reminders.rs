@@ -1,7 +1,10 @@
 //! Reminders: the feed as a reader pulls it.
 
-use super::scenario::{Place, component, id_of, items, place, rain, texts};
+use super::scenario::{Place, component, id_of, items, place, rain, system, texts};
 use crate::support::app::{App, Reply, over_both};
+use eavesward_service::domain::Context;
+use eavesward_service::domain::ids::AccountId;
+use eavesward_service::domain::reminder::{ReminderFilter, pull as pull_from};
 use serde_json::{Value, json};
 use std::time::{Duration, Instant};
 
@@ -15,6 +18,11 @@ over_both! {
     an_expired_cursor_says_how_to_begin_anew;
     wrong_parameters_are_named;
     a_retired_part_is_withdrawn;
+    a_retired_system_says_why_its_tasks_are_gone;
+    a_visit_of_another_day_is_not_done_twice;
+    what_is_mended_in_a_history_is_not_news;
+    a_day_that_begins_again_is_told_of_once;
+    a_part_that_was_replaced_on_a_visit_is_done_once;
     a_filtered_reader_gets_to_the_end;
 }
 
@@ -149,18 +157,26 @@ async fn a_lead_time_of_the_accounts_own_counts(app: &App) {
 async fn whoever_waits_is_woken_by_news(app: &App) {
     screen_only(app).await;
     app.refresh().await;
-    let after = cursor(&pull(app, "after=now").await);
+    let task = app.walk("/v1/tasks", 100).await;
+    let feed = pull(app, "after=now").await;
+    let account = app.get("/v1/account").await;
+    let account = AccountId(id_of(&account).parse().expect("an id"));
+    // One that would not look by itself for a minute, and does not wait any longer than half of it.
+    let sleeper = Context { look: Duration::from_secs(60), ..app.cx.clone() };
+    let after = cursor(&feed);
     let waiting = async {
         let began = Instant::now();
-        let feed = pull(app, &format!("after={after}&wait=30")).await;
-        (feed, began.elapsed())
+        let filter = ReminderFilter::default();
+        let pulled = pull_from(&sleeper, account, &filter, Some(&after), None, Some(30)).await;
+        (pulled.expect("a pull"), began.elapsed())
     };
     let writing = async {
         tokio::time::sleep(Duration::from_millis(300)).await;
         app.at("2026-03-28T12:00:00Z").await;
     };
-    let ((feed, took), ()) = tokio::join!(waiting, writing);
-    assert_eq!(texts(&items(&feed), "kind"), ["coming"]);
+    let ((pulled, took), ()) = tokio::join!(waiting, writing);
+    let told: Vec<_> = pulled.entries.iter().map(|entry| entry.task_id.to_string()).collect();
+    assert_eq!(told, [id_of(&task[0])]);
     assert!(took < Duration::from_secs(25), "{took:?}");
 }
 
@@ -232,6 +248,112 @@ async fn a_retired_part_is_withdrawn(app: &App) {
     let feed = pull(app, "").await;
     assert_eq!(texts(&items(&feed), "kind"), ["coming", "withdrawn"]);
     assert!(items(&feed)[1]["due_on"].is_null() && items(&feed)[1]["decided_by"].is_null());
+}
+
+async fn a_retired_system_says_why_its_tasks_are_gone(app: &App) {
+    let place = screen_only(app).await;
+    app.at("2026-03-30T12:00:00Z").await;
+    let path = format!("/v1/systems/{}", place.system_id());
+    let mut facts = system(&place.property, &place.gauge, json!([]));
+    facts.as_object_mut().expect("an object").remove("components");
+    facts["retired_on"] = json!("2026-03-30");
+    app.put(&path, 1, &facts).await.expect(200);
+    app.refresh().await;
+    let feed = pull(app, "").await;
+    assert_eq!(texts(&items(&feed), "kind"), ["coming", "withdrawn"]);
+    assert_eq!(items(&feed)[1]["reasons"], json!(["The system was taken out of service on 2026-03-30."]));
+}
+
+/// The one screen's visit on a day, as it is sent.
+fn cleaned(place: &Place, on: &str) -> Value {
+    let item = json!({"component_id": place.component("screen"), "duty": "clean_screen", "done": true});
+    json!({"system_id": place.system_id(), "visited_on": on, "items": [item]})
+}
+
+async fn a_visit_of_another_day_is_not_done_twice(app: &App) {
+    let place = screen_only(app).await;
+    app.at("2026-04-28T12:00:00Z").await;
+    let visit = app.post("/v1/visits", &cleaned(&place, "2026-04-02")).await;
+    app.refresh().await;
+    let feed = pull(app, "").await;
+    assert_eq!(texts(&items(&feed), "kind"), ["late", "done"]);
+    // A day is let pass, three weeks are not.
+    let path = format!("/v1/visits/{}", id_of(&visit));
+    for (version, on) in [(1, "2026-04-03"), (2, "2026-04-25"), (3, "2026-04-02")] {
+        app.put(&path, version, &cleaned(&place, on)).await.expect(200);
+        app.refresh().await;
+    }
+    let after = pull(app, &format!("after={}", cursor(&feed))).await;
+    let moves: Vec<_> = items(&after)
+        .iter()
+        .map(|entry| (entry["kind"].clone(), entry["due_on"].clone(), entry["moved"]["cause"].clone()))
+        .collect();
+    assert_eq!(
+        moves,
+        [("moved", "2026-07-25", "finding"), ("moved", "2026-07-02", "finding")].map(|(kind, due, cause)| (
+            json!(kind),
+            json!(due),
+            json!(cause)
+        ))
+    );
+    // Whoever was told when it comes next is told that it does not.
+    let retire = format!("/v1/components/{}/retire", place.component("screen"));
+    let request = app.request("POST", &retire).header("If-Match", "\"1\"");
+    Reply::of(request.json(&json!({"on": "2026-04-28"}))).await.expect(200);
+    app.refresh().await;
+    let gone = pull(app, &format!("after={}", cursor(&after))).await;
+    assert_eq!(texts(&items(&gone), "kind"), ["withdrawn"]);
+    assert_eq!(items(&gone)[0]["reasons"], json!(["The component is not in service."]));
+}
+
+async fn what_is_mended_in_a_history_is_not_news(app: &App) {
+    let place = screen_only(app).await;
+    app.refresh().await;
+    let mut facts = component("screen", json!({"kind": "debris_screen", "area_m2": 0.2}));
+    let path = format!("/v1/components/{}", place.component("screen"));
+    // Served earlier than was thought, and later: nobody knew of the one date, nobody hears of the other.
+    for (version, served) in [(1, "2025-12-20"), (2, "2026-02-20")] {
+        facts["last_served_on"] = json!(served);
+        app.put(&path, version, &facts).await.expect(200);
+        app.refresh().await;
+    }
+    assert_eq!(items(&pull(app, "").await).len(), 0);
+}
+
+async fn a_day_that_begins_again_is_told_of_once(app: &App) {
+    let place = screen_only(app).await;
+    app.at("2026-04-02T12:00:00Z").await;
+    app.post("/v1/visits", &cleaned(&place, "2026-04-02")).await;
+    app.refresh().await;
+    let feed = pull(app, "").await;
+    assert_eq!(texts(&items(&feed), "kind"), ["due", "done"]);
+    // The clock is set back, and rain comes in before it has caught up.
+    app.at("2026-04-01T12:00:00Z").await;
+    rain(app, &place.gauge, "2026-03-30", 1, 2.0).await;
+    app.refresh().await;
+    app.at("2026-04-02T13:00:00Z").await;
+    rain(app, &place.gauge, "2026-03-31", 1, 2.0).await;
+    app.refresh().await;
+    assert_eq!(items(&pull(app, &format!("after={}", cursor(&feed))).await), Vec::<Value>::new());
+}
+
+async fn a_part_that_was_replaced_on_a_visit_is_done_once(app: &App) {
+    let coupling = json!({"kind": "coupling", "material": "natural_or_sbr"});
+    let mut old = component("coupling", coupling.clone());
+    old["installed_on"] = json!("2014-01-01");
+    let place = place(app, json!([old])).await;
+    app.refresh().await;
+    let before = pull(app, "after=now").await;
+    let item = json!({"component_id": place.component("coupling"), "duty": "replace_coupling", "done": true});
+    place.visit(app, "2026-03-01", item).await;
+    app.refresh().await;
+    let new = json!({"on": "2026-03-01", "part": coupling});
+    app.post(&format!("/v1/components/{}/replace", place.component("coupling")), &new).await;
+    app.refresh().await;
+    let feed = pull(app, &format!("after={}", cursor(&before))).await;
+    let of = |entry: &&Value| entry["duty"] == "replace_coupling";
+    let told: Vec<_> = items(&feed).iter().filter(of).map(|entry| entry["kind"].clone()).collect();
+    assert_eq!(told, ["done", "withdrawn"], "{feed}");
 }
 
 async fn a_filtered_reader_gets_to_the_end(app: &App) {

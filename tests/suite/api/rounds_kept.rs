@@ -11,6 +11,7 @@ over_both! {
     doing_a_round_twice_gives_the_same_visits;
     a_round_that_nobody_closed_hides_nothing;
     what_a_visit_did_is_not_logged_again;
+    what_a_visit_did_not_do_after_all_is_still_to_be_done;
     what_was_found_and_skipped_is_said_task_by_task;
     wrong_reports_are_refused_and_log_nothing;
     a_part_that_was_taken_out_is_skipped;
@@ -223,6 +224,38 @@ async fn what_a_visit_did_is_not_logged_again(app: &App) {
     place.visit(app, "2026-03-10", pump).await;
     let refused = done(app, &other, &json!({})).await;
     assert!(refused.problem("conflict")["detail"].as_str().expect("why").contains("call the round off"));
+}
+
+async fn what_a_visit_did_not_do_after_all_is_still_to_be_done(app: &App) {
+    let place = march_place(app).await;
+    let (round, _) = kept(app).await;
+    app.at("2026-03-10T12:00:00Z").await;
+    let item =
+        |name: &str, duty: &str| json!({"component_id": place.component(name), "duty": duty, "done": true});
+    let (vent, cock) = (item("vent", "check_mesh"), item("drain cock", "work_valve"));
+    let visit = place.visit(app, "2026-03-09", vent.clone()).await;
+    let own = format!("/v1/rounds/{}", id_of(&round));
+    let elsewhere = async || {
+        let read = app.get(&own).await;
+        let tasks = tasks(&read).into_iter().filter(|task| task["done_elsewhere"] == true);
+        tasks.map(|task| task["component_name"].clone()).collect::<Vec<_>>()
+    };
+    assert_eq!(elsewhere().await, ["vent"]);
+    // It was the drain cock, too; then it was the drain cock alone.
+    let corrected =
+        |items: Value| json!({"system_id": place.system_id(), "visited_on": "2026-03-09", "items": items});
+    let path = format!("/v1/visits/{}", id_of(&visit));
+    app.put(&path, 1, &corrected(json!([vent, cock]))).await.expect(200);
+    assert_eq!(elsewhere().await, ["drain cock", "vent"]);
+    app.put(&path, 2, &corrected(json!([cock]))).await.expect(200);
+    assert_eq!(elsewhere().await, ["drain cock"]);
+    // And it was next door.
+    let withdraw = json!({"because": "it was next door"});
+    Reply::of(app.request("POST", &format!("{path}/withdraw")).json(&withdraw)).await.expect(200);
+    assert_eq!(elsewhere().await, Vec::<Value>::new());
+    let answer = done(app, &round, &json!({})).await.expect(200);
+    let [logged] = answer["visits"].as_array().expect("visits").as_slice() else { panic!("one: {answer}") };
+    assert_eq!(logged["items"].as_array().map(Vec::len), Some(3), "{answer}");
 }
 
 async fn what_was_found_and_skipped_is_said_task_by_task(app: &App) {

@@ -361,7 +361,8 @@ pub fn telling(system: &System, as_of: NaiveDate) -> Telling {
         system_name: system.facts.name.clone(),
         settings: Arc::default(),
         basis: Basis::default(),
-        by_visit: HashSet::new(),
+        by_visit: HashMap::new(),
+        service: (day(-400), None),
         replaced: HashMap::new(),
         in_service: HashSet::new(),
     }

@@ -13,7 +13,7 @@ use eavesward_service::domain::store::{
     CalledOff, Finished, Kept, PropertyStore as _, RoundStore as _, TaskStore as _, Updated, VisitStore as _,
 };
 use eavesward_service::domain::task::{State, Task};
-use eavesward_service::domain::visit::{Visit, VisitFacts, VisitItem};
+use eavesward_service::domain::visit::{Visit, VisitFacts, VisitItem, Withdrawn};
 use eavesward_service::domain::{cautions, store::StoreError};
 
 on_both!(
@@ -25,6 +25,7 @@ on_both!(
     a_round_is_done_once_with_all_its_visits,
     a_round_whose_visit_cannot_be_logged_is_not_done,
     a_visit_takes_what_it_did_out_of_planned_rounds,
+    a_visit_gives_back_what_it_did_not_do,
     tasks_and_positions_are_found_by_id,
     rounds_of_another_account_are_out_of_reach,
 );
@@ -330,6 +331,32 @@ async fn a_visit_takes_what_it_did_out_of_planned_rounds(rig: &Rig) {
     assert_eq!(read, finished);
     assert_eq!((read.visits(), third.task_id), (vec![visit.id], read.tasks[2].task_id));
     assert_eq!(planned(rig, &home).await, ids(&free), "another round's task stays planned");
+}
+
+async fn a_visit_gives_back_what_it_did_not_do(rig: &Rig) {
+    let home = home(rig).await;
+    let store = &rig.database;
+    let round = kept(rig, &home, 3, &DUTIES).await;
+    let visit = visited(&home, round.created_at.date_naive(), &round.tasks, &[]);
+    store.insert_visit(&visit).await.unwrap();
+    assert_eq!(planned(rig, &home).await, []);
+    // Two other rounds want the first task: one keeps it, the other lost it to the same visit as well.
+    let lost = kept(rig, &home, 4, &DUTIES[..2]).await;
+    let again = Visit { version: 2, ..visit.clone() };
+    assert_eq!(store.update_visit(home.account, 1, &again).await.unwrap(), Updated::Done);
+    assert_eq!(planned(rig, &home).await, []);
+    let wanted = kept(rig, &home, 5, &DUTIES[..1]).await;
+    let withdrawn = Some(Withdrawn { at: at(90), because: "next door".to_owned() });
+    let none = Visit { version: 3, withdrawn, ..visit };
+    assert_eq!(store.update_visit(home.account, 2, &none).await.unwrap(), Updated::Done);
+    let open = async |round: &Round| {
+        let read = store.round(home.account, round.id).await.unwrap().unwrap();
+        read.tasks.iter().filter(|task| task.outcome.is_none()).map(|task| task.task_id).collect::<Vec<_>>()
+    };
+    let [first, second, third] = DUTIES.map(|duty| round_task(&home, duty).task_id);
+    assert_eq!(open(&wanted).await, [first]);
+    assert_eq!(open(&lost).await, [second], "the newest of those that lost it");
+    assert_eq!(open(&round).await, [third]);
 }
 
 async fn tasks_and_positions_are_found_by_id(rig: &Rig) {

@@ -239,4 +239,16 @@ async fn moves_of_a_due_date_are_counted(rig: &Rig) {
     for (task, moves) in store.moved_tasks(account, &filter, &first(100)).await.unwrap() {
         assert_eq!(moves.sequence, i64::from(task.id == moved.id), "{task:?}");
     }
+    // Gone and back again: who saw it before must not take it for an older one.
+    for (version, there) in [(2, false), (3, true)] {
+        let touched = store
+            .update_system(account, fleet.home.system.id, version, &fleet.home.system.facts, at(130))
+            .await;
+        assert_eq!(touched.unwrap(), Updated::Done);
+        let all: Vec<Task> = all.iter().filter(|task| there || task.id != moved.id).cloned().collect();
+        write(rig, &[&fleet.home.system], &all).await;
+    }
+    for (task, moves) in store.moved_tasks(account, &filter, &first(100)).await.unwrap() {
+        assert_eq!(moves.sequence, if task.id == moved.id { 2 } else { 0 }, "{task:?}");
+    }
 }

@@ -1,12 +1,12 @@
 //! Entries of the feed, and what a refresh has to know to write them.
 
-use super::told::{Basis, Moved, News, Raised, Sighting};
+use super::told::{Basis, Doing, Moved, News, Raised, Sighting};
 use crate::domain::cautions::Hazard;
 use crate::domain::component::Kind;
 use crate::domain::duty::{DecidedBy, Duty};
 use crate::domain::duty_settings::DutySettings;
 use crate::domain::forecast::Window;
-use crate::domain::ids::{AccountId, ComponentId, EntryId, PropertyId, SystemId, TaskId};
+use crate::domain::ids::{AccountId, ComponentId, EntryId, PropertyId, SystemId, TaskId, VisitId};
 use crate::domain::store::Inputs;
 use crate::domain::task::{State, Task};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -105,16 +105,11 @@ impl Entry {
     /// An entry of a task that is no longer among those of its system.
     pub fn of_gone(gone: Gone, telling: &Telling, at: DateTime<Utc>) -> Self {
         let replaced_on = telling.replaced.get(&gone.component_id).copied();
-        // A part that wants replacing at times and was replaced has had what it wanted.
-        let done_on = replaced_on.filter(|_| gone.duty.is_replacement());
+        // A part that wants replacing at times and was replaced has had what it wanted, unless a visit said so already.
+        let done_on =
+            replaced_on.filter(|on| gone.duty.is_replacement() && gone.done.is_none_or(|done| done.on < *on));
         let kind = if done_on.is_some() { News::Done } else { News::Withdrawn };
-        let why = if replaced_on.is_some() {
-            "The component was replaced."
-        } else if telling.in_service.contains(&gone.component_id) {
-            "The component is another one by what is known of it now, and has no such duty."
-        } else {
-            "The component is no longer in service."
-        };
+        let why = telling.why_gone(gone.component_id);
         Self {
             number: 0,
             raised_at: at,
@@ -135,7 +130,7 @@ impl Entry {
             decided_by: None,
             moved: None,
             done_on,
-            reasons: vec![why.to_owned()],
+            reasons: vec![why],
             hazards: Vec::new(),
         }
     }
@@ -159,6 +154,8 @@ pub struct Gone {
     pub kind: Kind,
     /// The duty.
     pub duty: Duty,
+    /// The visit of which it was told last that it did the task.
+    pub done: Option<Doing>,
 }
 
 /// What a refresh has to know of a system to tell its readers of its tasks.
@@ -178,8 +175,10 @@ pub struct Telling {
     pub settings: Arc<DutySettings>,
     /// What the forecast is made from.
     pub basis: Basis,
-    /// Tasks that count from the day of a visit.
-    pub by_visit: HashSet<TaskId>,
+    /// Tasks that count from the day of a visit, with the visit.
+    pub by_visit: HashMap<TaskId, VisitId>,
+    /// The days on which the system went, or goes, into service and out of it.
+    pub service: (NaiveDate, Option<NaiveDate>),
     /// Components that another one has replaced, with the day.
     pub replaced: HashMap<ComponentId, NaiveDate>,
     /// Components in service.
@@ -188,7 +187,7 @@ pub struct Telling {
 
 impl Telling {
     /// Of a system's inputs.
-    pub fn of(input: &Inputs, as_of: NaiveDate, by_visit: HashSet<TaskId>) -> Self {
+    pub fn of(input: &Inputs, as_of: NaiveDate, by_visit: HashMap<TaskId, VisitId>) -> Self {
         let in_service = input.components.iter().filter(|component| component.in_service_on(as_of));
         Self {
             as_of,
@@ -199,6 +198,7 @@ impl Telling {
             settings: Arc::clone(&input.duty_settings),
             basis: fingerprint(input),
             by_visit,
+            service: (input.system.facts.commissioned_on, input.system.facts.retired_on),
             replaced: replaced(input, as_of),
             in_service: in_service.map(|component| component.id).collect(),
         }
@@ -210,7 +210,7 @@ impl Telling {
         Sighting {
             as_of: task.as_of,
             since: task.forecast.since,
-            by_visit: self.by_visit.contains(&task.id),
+            by_visit: self.by_visit.get(&task.id).copied(),
             due_on: task.due_on,
             late: task.state == State::Late,
             window: window(task),
@@ -218,6 +218,22 @@ impl Telling {
             basis: self.basis,
             lead_days: lead.lead_days,
             move_days: lead.move_days,
+        }
+    }
+
+    /// Why a component has no such task any more.
+    fn why_gone(&self, component: ComponentId) -> String {
+        let (commissioned_on, retired_on) = self.service;
+        if self.replaced.contains_key(&component) {
+            "The component was replaced.".to_owned()
+        } else if let Some(retired_on) = retired_on.filter(|on| *on <= self.as_of) {
+            format!("The system was taken out of service on {retired_on}.")
+        } else if commissioned_on > self.as_of {
+            format!("The system goes into service on {commissioned_on}, by what is known of it now.")
+        } else if self.in_service.contains(&component) {
+            "The component is another one by what is known of it now, and has no such duty.".to_owned()
+        } else {
+            "The component is not in service.".to_owned()
         }
     }
 }

@@ -7,7 +7,7 @@ mod entry;
 mod told;
 
 pub use entry::{Entry, Gone, Telling, bits, fingerprint};
-pub use told::{Basis, Cause, Moved, News, Raised, Sighting, Stage, Standing, Told, see};
+pub use told::{Basis, Cause, Doing, Moved, News, Raised, Sighting, Stage, Standing, Told, see};
 
 use crate::domain::Context;
 use crate::domain::error::{Error, Result};
@@ -17,8 +17,6 @@ use std::time::Duration;
 
 /// The longest wait for news, seconds.
 pub const LONGEST_WAIT_S: u32 = 30;
-/// How often somebody who waits looks at the store: another replica may have written.
-const LOOK: Duration = Duration::from_secs(1);
 /// What stands for the end of the feed in the place of a cursor.
 pub const NOW: &str = "now";
 /// Marks a cursor as one of the feed.
@@ -130,7 +128,7 @@ pub async fn pull(
             _ = news.changed() => {}
             _ = closing.changed() => {}
             () = &mut deadline => over = true,
-            () = tokio::time::sleep(LOOK) => {}
+            () = tokio::time::sleep(cx.look) => {}
         }
     }
 }

@@ -6,12 +6,14 @@
 
 use crate::domain::component::words;
 use crate::domain::forecast::Window;
+use crate::domain::ids::VisitId;
 use crate::domain::task::NO_DATE;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
-/// Doublings of how far a date has to move; beyond them it never moves far enough.
-const MOST_TURNS: u32 = 16;
+/// Doublings of how far a date has to move; beyond them it never moves far enough, not even to no date and back: that is
+/// some three million days, and 2 to the power of 22 is more.
+const MOST_TURNS: u32 = 22;
 
 words! {
     /// What an entry tells of.
@@ -102,6 +104,15 @@ pub struct Told {
     pub basis: Basis,
 }
 
+/// A visit that did a task, and its day.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Doing {
+    /// The visit.
+    pub visit: VisitId,
+    /// The day.
+    pub on: NaiveDate,
+}
+
 /// Where a task stands with its readers.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Standing {
@@ -109,7 +120,9 @@ pub struct Standing {
     pub since: Option<NaiveDate>,
     /// The due date that was found last.
     pub due_on: Option<NaiveDate>,
-    /// What was told since; nothing for most tasks at most times.
+    /// The visit of which it was told last that it did the task.
+    pub done: Option<Doing>,
+    /// What was told since then; nothing for most tasks at most times.
     pub told: Option<Told>,
 }
 
@@ -120,8 +133,8 @@ pub struct Sighting {
     pub as_of: NaiveDate,
     /// The day from which tally and ceiling count.
     pub since: NaiveDate,
-    /// Whether that is the day of a visit that did it.
-    pub by_visit: bool,
+    /// The visit that did it on that day, if it counts from one.
+    pub by_visit: Option<VisitId>,
     /// The due date.
     pub due_on: Option<NaiveDate>,
     /// Whether it is late.
@@ -206,8 +219,8 @@ impl Sighting {
     /// How the date moved from what was told, if by more than is let pass.
     ///
     /// That is news by itself while the task is within its lead time, or was when it was told of last, and in any case on
-    /// the day that was told. Every time it turns back it has to move twice as far, so that a forecast that swings is told
-    /// of a few times and not every day.
+    /// the day that was told. The fewest days that are told of double every time it turns back, so that a forecast that
+    /// swings is told of a few times and not every day.
     fn moved(&self, told: &Told) -> Option<Shift> {
         let days = self.shift(told.due_on, told.stage >= Some(Stage::Due));
         let (least, later) = (i64::from(self.move_days), days > 0);
@@ -217,7 +230,7 @@ impl Sighting {
         let turns = told.turns + u32::from(told.later.is_some_and(|before| before != later));
         let has_come = told.stage < Some(Stage::Due) && told.due_on.is_some_and(|on| on <= self.as_of);
         let near = told.stage.is_some() || self.stage().is_some();
-        let news = has_come || near && days.abs() > least << turns.min(MOST_TURNS);
+        let news = has_come || near && days.abs() >= (least + 1) << turns.min(MOST_TURNS);
         let moved = Moved { from_due_on: told.due_on, from_window: told.window, cause: self.cause(told) };
         Some(Shift { moved, news, later, turns })
     }
@@ -237,18 +250,53 @@ struct Shift {
     turns: u32,
 }
 
+impl Standing {
+    /// Whether a sighting finds the task done by a visit that nobody was told of. A visit that was told of and is now of
+    /// a later day is not another one.
+    fn newly_done(&self, now: &Sighting) -> Option<Doing> {
+        let visit = now.by_visit.filter(|visit| self.done.is_none_or(|done| done.visit != *visit))?;
+        self.since.filter(|since| *since < now.since).map(|_| Doing { visit, on: now.since })
+    }
+
+    /// Whether the visit that was told of is now of another day, or did not do it: then the date that was told with it is
+    /// another one, too.
+    fn is_amended(&self, now: &Sighting) -> bool {
+        self.done.is_some_and(|done| {
+            now.since < done.on || now.since != done.on && now.by_visit == Some(done.visit)
+        })
+    }
+
+    /// The visit that was told of, as it is known now.
+    fn still_done(&self, now: &Sighting) -> Option<Doing> {
+        let done = self.done?;
+        let counts_from = now.by_visit.map(|visit| Doing { visit, on: now.since });
+        match counts_from {
+            Some(found) if found.visit == done.visit => counts_from,
+            // It was withdrawn. What it counts from instead was told of before, or counts for the same day.
+            _ if now.since < done.on => counts_from,
+            Some(found) if found.on == done.on => counts_from,
+            _ => self.done,
+        }
+    }
+}
+
 /// What to tell of a task, in order, and where it stands then.
 ///
-/// At most two entries: that it was done, and one for everything else. The same sighting again raises nothing.
+/// At most two entries: that it was done, and one for everything else. The same sighting again raises nothing, and neither
+/// does one from before the task was last done: then the clock was set back, or another replica's is behind.
 pub fn see(before: &Standing, now: &Sighting) -> (Standing, Vec<Raised>) {
+    if before.since.is_some_and(|since| since > now.as_of) {
+        return (*before, Vec::new());
+    }
     let mut raised = Vec::new();
     let mut told = before.told;
-    // That it was done, and when it comes next, was told and is no longer so.
-    let taken_back = told.is_none() && before.since.is_some_and(|since| since > now.since);
-    if now.by_visit && before.since.is_some_and(|since| since < now.since) {
+    let newly_done = before.newly_done(now);
+    let amended = newly_done.is_none() && before.is_amended(now);
+    if newly_done.is_some() {
         raised.push(Raised::of(News::Done));
         told = None;
-    } else if taken_back {
+    } else if amended && told.is_none() {
+        // The last that was told is that it was done, and when it comes next.
         told = Some(Told {
             due_on: before.due_on,
             basis: Basis { visits: !now.basis.visits, ..now.basis },
@@ -260,7 +308,7 @@ pub fn see(before: &Standing, now: &Sighting) -> (Standing, Vec<Raised>) {
     }
     let stage = now.stage();
     let shift = told.as_ref().and_then(|told| now.moved(told));
-    let news = shift.as_ref().is_some_and(|shift| shift.news || taken_back);
+    let news = shift.as_ref().is_some_and(|shift| shift.news || amended);
     let from = told.and_then(|told| told.stage);
     // Stages passed since the last entry. A date that moved away takes its stage with it.
     let passed = Stage::ALL.iter().filter(|one| from < Some(**one) && Some(**one) <= stage);
@@ -277,8 +325,9 @@ pub fn see(before: &Standing, now: &Sighting) -> (Standing, Vec<Raised>) {
         };
         told = Some(now.told(stage, later, turns));
         raised.push(Raised { kind, covers, moved: shift.map(|shift| shift.moved) });
-    } else if taken_back {
-        told = None;
+    } else if amended {
+        told = before.told;
     }
-    (Standing { since: Some(now.since), due_on: now.due_on, told }, raised)
+    let done = newly_done.or_else(|| before.still_done(now));
+    (Standing { since: Some(now.since), due_on: now.due_on, done, told }, raised)
 }
