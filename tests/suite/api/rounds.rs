@@ -179,6 +179,12 @@ async fn what_is_overdue_comes_first_and_what_may_join_is_offered(app: &App) {
     // 20 minutes of it find no room beside thirty.
     let full = march(app, "&most_minutes=49").await;
     assert_eq!(rounds(&full)[0]["may_join"], json!([]));
+    // What falls due before the plan begins is not overdue yet.
+    let soon = app.get("/v1/rounds?from=2026-03-12&to=2026-03-29").await;
+    sound(&soon);
+    let reasons = rounds(&soon)[0]["reasons"].to_string();
+    assert!(reasons.contains("(drain cock) falls due on 2026-03-10, before the plan begins."), "{reasons}");
+    assert!(!reasons.contains("overdue"), "{reasons}");
     // Months later everything is overdue: it is due on the first day, and to be done within a week.
     app.at("2026-09-01T12:00:00Z").await;
     let found = app.get("/v1/rounds?from=2026-09-02&to=2026-09-20&off_weekdays=wed").await;
