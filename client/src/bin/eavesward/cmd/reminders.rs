@@ -76,8 +76,7 @@ async fn follow(
             Ok(None) => {}
             Err(error) => {
                 let Some(wait) = wait_after(&error) else { return Err(error.into()) };
-                writeln!(app.io.err, "warning: {error}; trying again")?;
-                app.io.err.flush()?;
+                app.warn(format!("{error}; trying again"))?;
                 tokio::time::sleep(wait).await;
                 continue;
             }

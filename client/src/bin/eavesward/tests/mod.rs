@@ -6,6 +6,7 @@ mod inputs;
 mod itself;
 mod outputs;
 mod skill;
+mod terminal;
 mod watch;
 
 use crate::app::Io;
