@@ -2,6 +2,7 @@
 
 use crate::app::App;
 use crate::failure::Failure;
+use crate::files::{self, Readers};
 use crate::{parse, show};
 use clap::Args;
 use eavesward_client::contract::{MoveCause, Reminder, ReminderKind};
@@ -66,6 +67,7 @@ async fn follow(
     keep: impl Fn(&str) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
     let mut entries = app.client.reminders().follow(query);
+    let mut kept = None;
     loop {
         match entries.poll().await {
             Ok(Some(entry)) => {
@@ -81,8 +83,9 @@ async fn follow(
                 continue;
             }
         }
-        if let Some(cursor) = entries.cursor() {
+        if let Some(cursor) = entries.cursor().filter(|cursor| kept.as_deref() != Some(*cursor)) {
             keep(cursor)?;
+            kept = Some(cursor.to_owned());
         }
     }
 }
@@ -168,13 +171,9 @@ fn read_cursor(file: &Path) -> Result<Option<String>, Failure> {
     }
 }
 
-/// Replaces the file as a whole, so that a crash leaves the old cursor or the new one.
 fn write_cursor(file: &Path, cursor: &str) -> Result<(), Failure> {
-    let mut beside = file.as_os_str().to_owned();
-    beside.push(".new");
-    let beside = PathBuf::from(beside);
-    let write = std::fs::write(&beside, format!("{cursor}\n")).and_then(|()| std::fs::rename(&beside, file));
-    write.map_err(|error| Failure::usage(format!("{} could not be written: {error}", file.display())))
+    files::replace(file, &format!("{cursor}\n"), Readers::AsBefore)
+        .map_err(|error| Failure::usage(format!("{} could not be written: {error}", file.display())))
 }
 
 #[cfg(test)]
