@@ -21,7 +21,7 @@ pub enum Failure {
     /// The service refused or could not be reached.
     Client(Error),
     /// The same, with a word on what that leaves behind.
-    ClientNoted(Error, &'static str),
+    ClientNoted(Error, String),
     /// A file of rain was sent and nothing of it was stored: a script that sends it every day has to notice.
     NothingStored,
     /// The output could not be written.

@@ -5,6 +5,7 @@ mod figures;
 mod inputs;
 mod itself;
 mod outputs;
+mod reminders;
 mod skill;
 mod terminal;
 mod watch;
