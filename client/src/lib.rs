@@ -158,7 +158,8 @@ pub use query::{
 pub use request::{Body, Request};
 pub use resources::{
     Calendars, Components, Duties, Gauges, Keys, Properties, Reminders, Rounds, Skill, StatusChange,
-    Subscriptions, Systems, Tasks, Visits, property_update_from, system_update_from,
+    Subscriptions, Systems, Tasks, Visits, property_update_from, subscription_update_from,
+    system_update_from,
 };
 pub use retry::RetryPolicy;
 pub use watch::{StatusSeen, Watch, WatchOptions};

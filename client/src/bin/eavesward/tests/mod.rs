@@ -7,6 +7,7 @@ mod itself;
 mod outputs;
 mod reminders;
 mod skill;
+mod subscriptions;
 mod terminal;
 mod watch;
 
@@ -133,6 +134,8 @@ fn the_command_line_is_sound() {
         &["component", "frost", SCREEN, "--first", "10-25"],
         &["component", "frost", SCREEN, "--first", "10-25", "--last", "04-20", "--clear"],
         &["visit", "log", "x", "--on", "2031-01-01", "--left", "north screen:clean-screen"],
+        &["subscription", "change", SCREEN],
+        &["subscription", "change", SCREEN, "--clear", "name"],
     ] {
         let given = ["eavesward"].iter().chain(wrong);
         let error = Cli::try_parse_from(given).err().unwrap_or_else(|| panic!("{wrong:?} was taken"));
