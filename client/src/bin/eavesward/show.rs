@@ -200,7 +200,7 @@ mod tests {
             "",
             "north screen",
             "12\" downpipe screen",
-            "$(touch here) `touch there`",
+            "$(echo run) `echo run`",
             "the miller's $HOME\\",
             "a;b|c&d>e<f*g?h!i~j#k",
             "'",
