@@ -7,7 +7,7 @@
 #![expect(clippy::print_stdout, reason = "an example talks to a terminal")]
 
 use eavesward_client::{Client, ReminderQuery};
-use std::io::ErrorKind;
+use std::io::{ErrorKind, Write as _};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -63,6 +63,9 @@ fn kept(file: &Path) -> std::io::Result<Option<String>> {
 fn keep(file: &Path, cursor: &str) -> std::io::Result<()> {
     let mut beside = file.as_os_str().to_owned();
     beside.push(".new");
-    std::fs::write(&beside, format!("{cursor}\n"))?;
+    let mut new = std::fs::File::create(&beside)?;
+    new.write_all(format!("{cursor}\n").as_bytes())?;
+    // On the disk before it takes the name, or a crash could leave an empty file there.
+    new.sync_all()?;
     std::fs::rename(&beside, file)
 }

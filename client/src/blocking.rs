@@ -16,7 +16,15 @@
 //! # Ok(()) }
 //! ```
 //!
-//! A call from within an async runtime would stop that runtime, so it is an error with [`crate::Error::is_usage`].
+//! # Beside an async runtime
+//!
+//! A program that has a runtime calls from a thread that may wait: one of its own, or one of
+//! [`tokio::task::spawn_blocking`]. In the latter a further thread makes the call, since one that belongs to a runtime
+//! must not drive another.
+//!
+//! A call in what a runtime's `block_on` runs, such as the body of an async `main`, would stop all that it runs, so it is
+//! an error with [`crate::Error::is_usage`]. In a spawned async task it cannot be told from one of `spawn_blocking`: it
+//! is made, and holds the task's worker up until the answer is there. Async code uses [`crate::Client`].
 //!
 //! To add a call: a line in the table below. A test names those that are missing.
 
@@ -37,8 +45,8 @@ use eavesward_contract::{
 };
 use futures_util::stream::{BoxStream, StreamExt};
 use std::fmt;
-use std::future::Future;
 use std::sync::Arc;
+use std::thread;
 use tokio::runtime::{Builder, Handle, Runtime};
 use uuid::Uuid;
 
@@ -61,8 +69,11 @@ impl Client {
     }
 
     /// Waits for anything that is done with the async client: the way out where no method fits.
-    pub fn wait<T>(&self, call: impl AsyncFnOnce(&crate::Client) -> Result<T, Error>) -> Result<T, Error> {
-        self.waiter.wait(call(&self.inner))?
+    pub fn wait<T: Send>(
+        &self,
+        call: impl AsyncFnOnce(&crate::Client) -> Result<T, Error> + Send,
+    ) -> Result<T, Error> {
+        self.waiter.wait(|runtime| runtime.block_on(call(&self.inner)))?
     }
 
     /// Waits for [`crate::Client::send`].
@@ -114,17 +125,33 @@ impl Drop for Owned {
 }
 
 impl Waiter {
-    fn wait<T>(&self, future: impl Future<Output = T>) -> Result<T, Error> {
-        if Handle::try_current().is_ok() {
+    /// Does what waits, on this thread if no runtime has a claim on it.
+    fn wait<T: Send>(&self, work: impl FnOnce(&Runtime) -> T + Send) -> Result<T, Error> {
+        let Some(runtime) = &self.0.0 else { return Err(Error::unsendable("the runtime is gone")) };
+        if Handle::try_current().is_err() {
+            return Ok(work(runtime));
+        }
+        // What `spawn_blocking` runs is a task, what `block_on` runs is none.
+        if tokio::task::try_id().is_none() {
             return Err(Error::unsendable(
-                "a blocking call was made inside an async runtime, which it would stop; use eavesward_client::Client",
+                "a blocking call was made inside an async runtime, which it would stop; use eavesward_client::Client, or \
+                 call from tokio::task::spawn_blocking",
             ));
         }
-        match &self.0.0 {
-            Some(runtime) => Ok(runtime.block_on(future)),
-            None => Err(Error::unsendable("the runtime is gone")),
-        }
+        elsewhere(|| work(runtime))
     }
+}
+
+/// Does something on a further thread and waits for it, within the caller's span.
+fn elsewhere<T: Send>(work: impl FnOnce() -> T + Send) -> Result<T, Error> {
+    let span = tracing::Span::current();
+    thread::scope(|scope| {
+        let thread = thread::Builder::new().spawn_scoped(scope, || span.in_scope(work));
+        let thread =
+            thread.map_err(|e| Error::setup(format!("no thread could be started to wait on: {e}")))?;
+        // A panic goes on as if it had come up here.
+        thread.join().map_err(|panic| std::panic::resume_unwind(panic))
+    })
 }
 
 /// The items of a list or of a watch, one after the other; each may be waited for.
@@ -133,11 +160,12 @@ pub struct Items<T> {
     waiter: Waiter,
 }
 
-impl<T> Iterator for Items<T> {
+impl<T: Send> Iterator for Items<T> {
     type Item = Result<T, Error>;
 
     fn next(&mut self) -> Option<Self::Item> {
-        self.waiter.wait(self.stream.next()).unwrap_or_else(|error| Some(Err(error)))
+        let stream = &mut self.stream;
+        self.waiter.wait(|runtime| runtime.block_on(stream.next())).unwrap_or_else(|error| Some(Err(error)))
     }
 }
 
@@ -162,12 +190,14 @@ impl Follow {
     /// Waits for [`crate::Follow::next`].
     #[expect(clippy::should_implement_trait, reason = "it has no end and is named as its async twin")]
     pub fn next(&mut self) -> Result<Reminder, Error> {
-        self.waiter.wait(self.inner.next())?
+        let inner = &mut self.inner;
+        self.waiter.wait(|runtime| runtime.block_on(inner.next()))?
     }
 
     /// Waits for [`crate::Follow::poll`].
     pub fn poll(&mut self) -> Result<Option<Reminder>, Error> {
-        self.waiter.wait(self.inner.poll())?
+        let inner = &mut self.inner;
+        self.waiter.wait(|runtime| runtime.block_on(inner.poll()))?
     }
 
     /// See [`crate::Follow::cursor`].
@@ -275,7 +305,7 @@ twins! {
         call delete(id: Uuid, version: i64) -> ();
         call send_rain(id: Uuid, rain: &RainRequest, all_or_nothing: bool) -> RainReport;
         call send_rain_file(id: Uuid, text: &str, options: &RainFileOptions) -> RainReport;
-        call send_rain_file_with(id: Uuid, text: &str, options: &RainFileOptions, told: impl FnMut(usize, usize)) -> RainReport;
+        call send_rain_file_with(id: Uuid, text: &str, options: &RainFileOptions, told: impl FnMut(usize, usize) + Send) -> RainReport;
         items rain(id: Uuid, query: &RainQuery) -> RainDay;
         call rain_page(id: Uuid, query: &RainQuery) -> Page<RainDay>;
         call delete_rain(id: Uuid, from: NaiveDate, to: NaiveDate) -> ();
@@ -427,6 +457,35 @@ mod tests {
             drop((client, tasks));
             drop(outside);
         });
+    }
+
+    #[test]
+    fn a_thread_that_may_wait_is_served_although_it_belongs_to_a_runtime() {
+        for mut runtime in [Builder::new_multi_thread(), Builder::new_current_thread()] {
+            let runtime = runtime.worker_threads(1).enable_all().build().expect("a runtime");
+            runtime.block_on(async {
+                let waits = || {
+                    let client = client();
+                    assert!(client.account().expect_err("nobody is there").is_connect());
+                    let mut tasks = client.tasks().list(&TaskQuery::default());
+                    assert!(tasks.next().expect("an item").expect_err("nobody is there").is_connect());
+                    let mut entries = client.reminders().follow(&ReminderQuery::default());
+                    assert!(entries.poll().expect_err("nobody is there").is_connect());
+                };
+                tokio::task::spawn_blocking(waits).await.expect("it may wait there");
+                // Not told from the other; it is no good place for it and does no harm.
+                tokio::spawn(async move { waits() }).await.expect("no panic");
+            });
+        }
+    }
+
+    #[test]
+    fn a_panic_comes_up_where_the_call_was_made() {
+        let runtime = Builder::new_current_thread().build().expect("a runtime");
+        let panics = || client().wait(async |_| -> Result<(), Error> { panic!("as it was meant to") });
+        let end = runtime.block_on(async { tokio::task::spawn_blocking(panics).await });
+        let end = end.expect_err("it panicked");
+        assert_eq!(end.into_panic().downcast_ref(), Some(&"as it was meant to"));
     }
 
     #[test]

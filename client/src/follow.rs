@@ -15,7 +15,8 @@ const NOW: &str = "now";
 /// [`Self::next`] waits until there is one. Keep [`Self::cursor`] when an entry has been dealt with, and give it as
 /// [`ReminderQuery::after`] after a restart: nothing is skipped, and only what was not yet dealt with comes again.
 ///
-/// An error does not end it: the next call goes on from the same place. An expired cursor
+/// An error does not end it: the next call goes on from the same place, and at once, so wait a little before it
+/// ([`Error::retry_after`] may say how long) where the error may pass ([`Error::is_transient`]). An expired cursor
 /// ([`Error::is_cursor_expired`]) comes again each time; the error says how to begin anew.
 #[derive(Debug)]
 pub struct Follow {
@@ -87,5 +88,18 @@ impl Follow {
             tokio::time::sleep(Duration::from_secs(2)).await;
         }
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn the_examples_outlive_what_passes() {
+        for text in [include_str!("lib.rs"), include_str!("../../README.md")] {
+            let example = text.split("reminders().follow(").nth(1).and_then(|rest| rest.split("```").next());
+            let example = example.expect("an example of it");
+            assert!(example.contains("if error.is_transient() =>"), "{example}");
+            assert!(!example.contains("next().await?"), "a lost connection ends it: {example}");
+        }
     }
 }

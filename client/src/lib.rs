@@ -58,20 +58,28 @@
 //! ```
 //!
 //! An app follows the reminders: an entry when a task comes near, falls due, runs late, moves or is done. [`Follow`] waits
-//! for the next one; keep its cursor once an entry was dealt with, and after a restart nothing is missed:
+//! for the next one; keep its cursor once an entry was dealt with, and after a restart nothing is missed. An error does
+//! not end it, so that a service that is away for a while need not end the app:
 //!
 //! ```no_run
 //! # async fn demo(client: &eavesward_client::Client, kept: Option<String>, keep: impl Fn(&str))
 //! # -> Result<(), eavesward_client::Error> {
 //! use eavesward_client::ReminderQuery;
+//! use std::time::Duration;
 //!
 //! let query = ReminderQuery::builder().maybe_after(kept).build();
 //! let mut entries = client.reminders().follow(&query);
 //! loop {
-//!     let entry = entries.next().await?;
-//!     println!("{:?}  {}: {}", entry.kind, entry.system_name, entry.title);
-//!     if let Some(cursor) = entries.cursor() {
-//!         keep(cursor);
+//!     match entries.next().await {
+//!         Ok(entry) => {
+//!             println!("{:?}  {}: {}", entry.kind, entry.system_name, entry.title);
+//!             keep(&entry.cursor);
+//!         }
+//!         Err(error) if error.is_transient() => {
+//!             eprintln!("no news: {error}");
+//!             tokio::time::sleep(error.retry_after().unwrap_or(Duration::from_secs(10))).await;
+//!         }
+//!         Err(error) => return Err(error),
 //!     }
 //! }
 //! # }
@@ -158,7 +166,8 @@ pub use query::{
 pub use request::{Body, Request};
 pub use resources::{
     Calendars, Components, Duties, Gauges, Keys, Properties, Reminders, Rounds, Skill, StatusChange,
-    Subscriptions, Systems, Tasks, Visits, property_update_from, system_update_from,
+    Subscriptions, Systems, Tasks, Visits, property_update_from, subscription_update_from,
+    system_update_from,
 };
 pub use retry::RetryPolicy;
 pub use watch::{StatusSeen, Watch, WatchOptions};

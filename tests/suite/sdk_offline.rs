@@ -2,6 +2,7 @@
 //!
 //! Bodies are written as raw JSON here, so that a renamed field shows.
 
+mod following;
 mod reading;
 mod spans;
 mod watching;

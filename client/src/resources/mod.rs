@@ -14,7 +14,7 @@ pub use calendars::Calendars;
 pub use duties::Duties;
 pub use places::{Gauges, Keys, Properties, property_update_from};
 pub use rounds::Rounds;
-pub use subscriptions::Subscriptions;
+pub use subscriptions::{Subscriptions, subscription_update_from};
 pub use systems::{Components, StatusChange, Systems, system_update_from};
 pub use work::{Reminders, Skill, Tasks, Visits};
 

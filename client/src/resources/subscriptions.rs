@@ -24,7 +24,7 @@ impl Subscriptions<'_> {
         self.0.call(requests::subscription(id)).await
     }
 
-    /// Replaces everything but its secret, if it still has this version.
+    /// Replaces everything but its secret, if it still has this version. [`subscription_update_from`] is a start.
     pub async fn update(
         &self,
         id: Uuid,
@@ -80,5 +80,22 @@ impl Subscriptions<'_> {
     /// Sends a delivery again, under the same id.
     pub async fn send_again(&self, id: Uuid) -> Result<Delivery, Error> {
         self.0.call(requests::send_delivery_again(id)).await
+    }
+}
+
+/// The request that would leave a subscription as it is: change what is to become different, and send it with
+/// [`Subscriptions::update`].
+pub fn subscription_update_from(subscription: &Subscription) -> SubscriptionRequest {
+    SubscriptionRequest {
+        name: subscription.name.clone(),
+        url: subscription.url.clone(),
+        carries: subscription.carries,
+        kinds: subscription.kinds.clone(),
+        property_id: subscription.property_id,
+        system_id: subscription.system_id,
+        lead_days: subscription.lead_days,
+        schedule: subscription.schedule.clone(),
+        time_zone: subscription.time_zone.clone(),
+        form: subscription.form,
     }
 }

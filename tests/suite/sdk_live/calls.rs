@@ -12,7 +12,7 @@ use eavesward_client::contract::{
 use eavesward_client::{
     AnswerQuery, Client, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, KeptRoundQuery, ListQuery,
     RainFileOptions, RainQuery, ReminderQuery, RoundQuery, SkillQuery, StatusChange, SystemQuery, TaskQuery,
-    VisitQuery, WatchOptions, property_update_from, system_update_from,
+    VisitQuery, WatchOptions, property_update_from, subscription_update_from, system_update_from,
 };
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
@@ -137,6 +137,12 @@ async fn subscriptions(client: &Client) {
     assert!(made.secret.starts_with("whsec_"));
     let id = made.subscription.id;
     assert_eq!(made.subscription.next.len(), 5);
+    let as_it_is = SubscriptionRequest { form: made.subscription.form, ..request.clone() };
+    assert_eq!(
+        subscription_update_from(&made.subscription),
+        as_it_is,
+        "but for the usual form, which is told"
+    );
     assert_eq!(subscriptions.get(id).await.expect("it"), made.subscription);
     let renamed = SubscriptionRequest { name: "The Monday list".to_owned(), ..request };
     let changed = subscriptions.update(id, made.subscription.version, &renamed).await.expect("changing");

@@ -2,6 +2,7 @@
 
 use crate::failure::Failure;
 use crate::show::Units;
+use crate::table::printable;
 use eavesward_client::{Client, Items, ListQuery, SystemQuery, contract};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -41,7 +42,7 @@ pub struct App<'a> {
 impl App<'_> {
     /// Writes a line.
     pub fn line(&mut self, text: impl AsRef<str>) -> Result<(), Failure> {
-        Ok(writeln!(self.io.out, "{}", crate::table::printable(text.as_ref()))?)
+        Ok(writeln!(self.io.out, "{}", printable(text.as_ref()))?)
     }
 
     /// Writes a value as JSON.
@@ -58,6 +59,12 @@ impl App<'_> {
     /// Writes one line on something that the service answers with an empty body; nothing as JSON.
     pub fn done(&mut self, text: impl AsRef<str>) -> Result<(), Failure> {
         if self.json { Ok(()) } else { self.line(text) }
+    }
+
+    /// Says on standard error, and at once, what went wrong without being the end.
+    pub fn warn(&mut self, text: impl AsRef<str>) -> Result<(), Failure> {
+        writeln!(self.io.err, "warning: {}", printable(text.as_ref()))?;
+        Ok(self.io.err.flush()?)
     }
 
     /// Reads a text file, or standard input for `-`.

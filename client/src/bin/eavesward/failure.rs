@@ -1,5 +1,6 @@
 //! What went wrong, in words and as an exit code.
 
+use crate::table::printable;
 use eavesward_client::Error;
 use std::io::{self, ErrorKind, Write};
 
@@ -20,7 +21,7 @@ pub enum Failure {
     /// The service refused or could not be reached.
     Client(Error),
     /// The same, with a word on what that leaves behind.
-    ClientNoted(Error, &'static str),
+    ClientNoted(Error, String),
     /// A file of rain was sent and nothing of it was stored: a script that sends it every day has to notice.
     NothingStored,
     /// The output could not be written.
@@ -66,52 +67,60 @@ impl Failure {
     /// Says what went wrong and the way out.
     pub fn report(&self, url: &str, err: &mut dyn Write) -> io::Result<()> {
         match self {
-            Self::Usage(told) => writeln!(err, "error: {told}"),
-            Self::NothingStored => writeln!(
-                err,
-                "error: no reading of the file was stored\n  It needs lines such as 2026-03-01,4.2 under a header date,mm, or \
-                 --layout ghcn-daily."
-            ),
+            Self::Usage(told) => line(err, format!("error: {told}")),
+            Self::NothingStored => {
+                line(err, "error: no reading of the file was stored")?;
+                line(
+                    err,
+                    "  It needs lines such as 2026-03-01,4.2 under a header date,mm, or --layout ghcn-daily.",
+                )
+            }
             Self::Output(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
-            Self::Output(error) => writeln!(err, "error: the output could not be written: {error}"),
+            Self::Output(error) => line(err, format!("error: the output could not be written: {error}")),
             Self::Client(error) => report_error(error, url, err),
             Self::ClientNoted(error, note) => {
                 report_error(error, url, err)?;
-                writeln!(err, "  {note}")
+                line(err, format!("  {note}"))
             }
         }
     }
 }
 
+/// Writes a line. What the service says of itself and what people call their things must not drive the terminal here,
+/// either: any server may have answered, and names are in both.
+fn line(err: &mut dyn Write, text: impl AsRef<str>) -> io::Result<()> {
+    writeln!(err, "{}", printable(text.as_ref()))
+}
+
 fn report_error(error: &Error, url: &str, err: &mut dyn Write) -> io::Result<()> {
     if let Some(problem) = error.problem() {
-        writeln!(err, "error: {}", problem.title)?;
-        writeln!(err, "  {}", problem.detail)?;
+        line(err, format!("error: {}", problem.title))?;
+        line(err, format!("  {}", problem.detail))?;
         for field in &problem.errors {
-            writeln!(err, "  {}: {}", field.field, field.message)?;
+            line(err, format!("  {}: {}", field.field, field.message))?;
         }
         if let Some(id) = error.request_id() {
-            writeln!(err, "  request id: {id}")?;
+            line(err, format!("  request id: {id}"))?;
         }
     } else {
-        writeln!(err, "error: {error}")?;
+        line(err, format!("error: {error}"))?;
         let mut cause = std::error::Error::source(error);
         while let Some(source) = cause {
-            writeln!(err, "  because: {source}")?;
+            line(err, format!("  because: {source}"))?;
             cause = source.source();
         }
     }
     if error.is_unauthorized() {
-        writeln!(err, "  Give a key of this service with --key-file, in EAVESWARD_KEY or in a profile.")?;
+        line(err, "  Give a key of this service with --key-file, in EAVESWARD_KEY or in a profile.")?;
     } else if error.is_version_mismatch() {
-        writeln!(err, "  It was changed while this command ran. Look at it, then run the command again.")?;
+        line(err, "  It was changed while this command ran. Look at it, then run the command again.")?;
     } else if error.is_connect() {
-        writeln!(err, "  Does the service run at {url}? Say where it is with --url or EAVESWARD_URL.")?;
+        line(err, format!("  Does the service run at {url}? Say where it is with --url or EAVESWARD_URL."))?;
     }
     if error.may_have_been_applied() {
-        writeln!(
+        line(
             err,
-            "  An answer was lost, so the change may have been made all the same. Look before repeating it."
+            "  An answer was lost, so the change may have been made all the same. Look before repeating it.",
         )?;
     }
     Ok(())

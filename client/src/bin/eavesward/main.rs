@@ -1,7 +1,8 @@
 //! The command `eavesward`: the whole job by hand, over the SDK.
 //!
 //! `args` is the command line, `cmd` has one file a subcommand (arguments, what it does, what it prints), `app` is
-//! what they share, `around` the environment, `access` and `profiles` which service is asked, `failure` turns what went wrong into words and an exit code.
+//! what they share, `around` the environment, `access` and `profiles` which service is asked, `failure` turns what went
+//! wrong into words and an exit code, `files` writes files as a whole.
 
 mod access;
 mod app;
@@ -9,6 +10,7 @@ mod args;
 mod around;
 mod cmd;
 mod failure;
+mod files;
 mod parse;
 mod profiles;
 mod progress;

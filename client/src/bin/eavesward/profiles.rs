@@ -1,10 +1,10 @@
 //! Profiles: the services that somebody uses, by name, in a file that nobody else can read.
 
 use crate::failure::Failure;
+use crate::files::{self, Readers};
 use crate::show::Units;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// The file.
@@ -122,27 +122,10 @@ fn write_private(path: &Path, text: &str) -> std::io::Result<()> {
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let mut folders = std::fs::DirBuilder::new();
     folders.recursive(true);
-    let mut options = std::fs::OpenOptions::new();
-    options.write(true).create_new(true);
     #[cfg(unix)]
-    {
-        use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
-        folders.mode(0o700);
-        options.mode(0o600);
-    }
+    std::os::unix::fs::DirBuilderExt::mode(&mut folders, 0o700);
     folders.create(folder)?;
-    // Beside it and then in its place, so that nobody finds half a file.
-    let beside = path.with_extension(format!("toml.{}", std::process::id()));
-    let written = options.open(&beside).and_then(|mut file| {
-        file.write_all(text.as_bytes())?;
-        file.sync_all()
-    });
-    let done = written.and_then(|()| std::fs::rename(&beside, path));
-    if done.is_err() {
-        // What is left of an attempt that failed holds keys, too.
-        let _ = std::fs::remove_file(&beside);
-    }
-    done
+    files::replace(path, text, Readers::Owner)
 }
 
 #[cfg(test)]

@@ -120,6 +120,16 @@ pub fn words(value: &impl Serialize) -> String {
     }
 }
 
+/// A word as a shell takes it: nothing in it is run, and no quotation mark is left open.
+pub fn quoted(word: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "-_.,:/+".contains(c);
+    if !word.is_empty() && word.chars().all(plain) {
+        word.to_owned()
+    } else {
+        format!("'{}'", word.replace('\'', "'\\''"))
+    }
+}
+
 /// What decided a date.
 pub fn decided_by(decided_by: DecidedBy) -> String {
     match decided_by {
@@ -180,6 +190,29 @@ mod tests {
             (-0.000_01, "0"),
         ] {
             assert_eq!(number(value), text);
+        }
+    }
+
+    #[test]
+    fn a_shell_reads_a_quoted_word_as_it_was() {
+        assert_eq!(quoted("north-screen:clean-screen"), "north-screen:clean-screen");
+        for word in [
+            "",
+            "north screen",
+            "12\" downpipe screen",
+            "$(echo run) `echo run`",
+            "the miller's $HOME\\",
+            "a;b|c&d>e<f*g?h!i~j#k",
+            "'",
+        ] {
+            let quoted = quoted(word);
+            let mut shell = std::process::Command::new("sh");
+            let ran = shell.args(["-c", &format!("printf %s {quoted}")]).output().expect("a shell");
+            assert_eq!(
+                (String::from_utf8_lossy(&ran.stdout), ran.stderr.len()),
+                (word.into(), 0),
+                "{quoted}"
+            );
         }
     }
 

@@ -88,7 +88,7 @@ fn the_list_says_what_to_do(shell: &Shell, system: &str) {
     }
     let row = due.lines().find(|line| line.contains("first flush")).expect("the full chamber");
     assert!(row.starts_with("2026-02-25  due    School greenhouse  seedling house  first flush"), "{row}");
-    let hint = format!("  eavesward visit log {system} --on YYYY-MM-DD --done \"");
+    let hint = format!("  eavesward visit log {system} --on YYYY-MM-DD --done ");
     for part in ["\nBring\n  - ", "\nBe careful\n  - ", "\nWhen it is done\n", hint.as_str()] {
         assert!(due.contains(part), "{part:?} is not in {due}");
     }

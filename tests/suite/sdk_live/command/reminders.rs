@@ -1,7 +1,7 @@
 //! Reminders pulled, followed and posted, at a shell.
 
 use super::{Shell, daily, id};
-use serde_json::Value;
+use serde_json::{Value, json};
 use std::io::{BufRead as _, BufReader};
 use std::process::Stdio;
 
@@ -64,9 +64,28 @@ async fn subscriptions_are_kept_by_hand() {
     let made = shell.json(&["subscription", "list"]);
     let own = id(&made[0]);
     assert!(!made.to_string().contains("whsec_"));
-    let told = shell.run(&[&["subscription", "change", &own, "--name", "rota"], &to[..]].concat()).refused(2);
+    let change = ["subscription", "change", &own];
+    let told = shell.run(&[&change[..], &["--kind", "due"]].concat()).refused(2);
     assert!(told.contains("carries digest"), "{told}");
-    shell.run(&[&["subscription", "change", &own, "--name", "rota"], &to[..], &digest].concat()).ok();
+    shell.greenhouse();
+    shell.run(&[&change[..], &["--property", "School greenhouse", "--lead-days", "14"]].concat()).ok();
+    // What is not given stays: what goes to a new address is no more than what went to the old one.
+    let renamed = shell.json(&[&change[..], &["--name", "rota", "--to", "https://127.0.0.1:9/new"]].concat());
+    assert_eq!((&renamed["name"], &renamed["url"]), (&json!("rota"), &json!("https://127.0.0.1:9/new")));
+    for (fact, want) in [
+        ("property_id", shell.json(&["property", "list"])[0]["id"].clone()),
+        ("lead_days", json!(14)),
+        ("schedule", json!("0 7 * * 1")),
+        ("time_zone", json!("Europe/London")),
+        ("form", json!("text")),
+    ] {
+        assert_eq!(renamed[fact], want, "{fact}");
+    }
+    let cleared = shell.run(&[&change[..], &["--clear", "property,lead-days,time-zone"]].concat()).refused(3);
+    assert!(cleared.contains("time_zone"), "a digest of all properties wants a zone: {cleared}");
+    let cleared = shell.json(&[&change[..], &["--clear", "property,lead-days"]].concat());
+    assert_eq!((&cleared["property_id"], &cleared["lead_days"]), (&json!(null), &json!(null)));
+    assert_eq!(cleared["form"], "text");
     assert!(shell.run(&["subscription", "pause", &own]).ok().contains("rota is paused."));
     assert!(shell.run(&["subscription", "show", &own]).ok().contains("Paused since "));
     let test = shell.json(&["subscription", "test", &own]);

@@ -2,11 +2,12 @@
 
 use crate::app::App;
 use crate::failure::Failure;
+use crate::files::{self, Readers};
 use crate::parse;
 use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 use eavesward_client::{DigestFormat, DigestQuery};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// How a digest is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -72,14 +73,17 @@ impl Digest {
             Some(format) => app.client.digest_as(&query, format).await?,
             None => serde_json::to_string_pretty(&app.client.digest(&query).await?)? + "\n",
         };
-        let Some(path) = self.output else {
+        // Standard output under its other name is written to as ever: opened a second time, as a file it would be written
+        // over by what is said after it, and as a terminal be driven by what is in it.
+        let output = self.output.filter(|path| path != Path::new("/dev/stdout"));
+        let Some(path) = output else {
             // A spreadsheet's lines end as they have to; the others are kept from driving the reader's terminal.
             if matches!(format, Some(DigestFormat::Csv)) {
                 return Ok(app.io.out.write_all(text.as_bytes())?);
             }
             return text.lines().try_for_each(|line| app.line(line));
         };
-        std::fs::write(&path, text)
+        files::replace(&path, &text, Readers::AsBefore)
             .map_err(|error| Failure::usage(format!("{} could not be written: {error}", path.display())))?;
         app.done(format!("Written to {}.", path.display()))
     }

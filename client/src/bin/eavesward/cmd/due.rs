@@ -221,8 +221,6 @@ fn log_hint(app: &mut App<'_>, rows: &[Row<'_>]) -> Result<(), Failure> {
     let duty = show::words(&row.duty).replace(' ', "-");
     app.line("")?;
     app.line("When it is done")?;
-    app.line(format!(
-        "  eavesward visit log {} --on YYYY-MM-DD --done \"{}:{duty}\"",
-        row.system_id, row.component
-    ))
+    let done = show::quoted(&format!("{}:{duty}", row.component));
+    app.line(format!("  eavesward visit log {} --on YYYY-MM-DD --done {done}", row.system_id))
 }

@@ -120,7 +120,7 @@ impl Rain {
                         return Failure::from(error);
                     }
                     let note = "The beginning of the file may be stored. Sending it all again is safe.";
-                    Failure::ClientNoted(error, note)
+                    Failure::ClientNoted(error, note.to_owned())
                 })?;
                 if app.json {
                     app.print_json(&report)?;

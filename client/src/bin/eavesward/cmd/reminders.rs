@@ -2,6 +2,7 @@
 
 use crate::app::App;
 use crate::failure::Failure;
+use crate::files::{self, Readers};
 use crate::{parse, show};
 use clap::Args;
 use eavesward_client::contract::{MoveCause, Reminder, ReminderKind};
@@ -19,10 +20,15 @@ pub struct Reminders {
     /// Wait for further entries and print them as they come, one line each, until interrupted
     #[arg(long)]
     follow: bool,
-    /// Go on after this cursor; `now` for the end of the feed; the oldest entry that is kept if not given
+    /// Go on after this cursor, whatever --cursor-file says; `now` for the end of the feed; the oldest entry that is kept if
+    /// neither is given.
+    ///
+    /// With --cursor-file it is for one run: given each time, it would skip what came in between, or repeat it.
     #[arg(long, value_name = "CURSOR")]
     after: Option<String>,
-    /// Go on where this file says, and keep there how far was printed; made if it is not there
+    /// Go on where this file says, and keep there how far was printed; made if it is not there.
+    ///
+    /// Once the cursor in it has expired, run the command once with --after now, which puts a new one there.
     #[arg(long, value_name = "FILE")]
     cursor_file: Option<PathBuf>,
     /// Only what tells of these: coming, due, late, moved, done, withdrawn
@@ -47,16 +53,34 @@ impl Reminders {
             Some(given) => Some(app.system_id(given).await?),
             None => None,
         };
-        // What was kept goes first: the option says where to begin the first time.
-        let kept = self.cursor_file.as_deref().map(read_cursor).transpose()?.flatten();
-        let after = kept.or(self.after);
+        // What is given goes before what was kept, or there would be no way out of a file whose cursor has expired.
+        let after = match (self.after, self.cursor_file.as_deref()) {
+            (None, Some(file)) => read_cursor(file)?,
+            (given, _) => given,
+        };
         let query = ReminderQuery::builder().maybe_property_id(property).maybe_system_id(system);
         let query = query.kind(self.kind).maybe_after(after).limit(500).build();
         let keep = |cursor: &str| match self.cursor_file.as_deref() {
             Some(file) => write_cursor(file, cursor),
             None => Ok(()),
         };
-        if self.follow { follow(app, &query, keep).await } else { pull(app, query, keep).await }
+        let done = if self.follow { follow(app, &query, keep).await } else { pull(app, query, keep).await };
+        done.map_err(|failure| with_way_out(failure, self.cursor_file.as_deref()))
+    }
+}
+
+/// Says how to go on when the cursor of a file leads nowhere: the service knows of no file.
+fn with_way_out(failure: Failure, file: Option<&Path>) -> Failure {
+    match (failure, file) {
+        (Failure::Client(error), Some(file)) if error.is_cursor_expired() || error.is_bad_cursor() => {
+            let note = format!(
+                "Run it once with --after now, which puts a new cursor in {file}; `eavesward due --all` then shows where \
+                 everything stands. Or delete {file} to begin with the oldest entry that is kept.",
+                file = file.display()
+            );
+            Failure::ClientNoted(error, note)
+        }
+        (failure, _) => failure,
     }
 }
 
@@ -66,6 +90,7 @@ async fn follow(
     keep: impl Fn(&str) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
     let mut entries = app.client.reminders().follow(query);
+    let mut kept = None;
     loop {
         match entries.poll().await {
             Ok(Some(entry)) => {
@@ -76,14 +101,14 @@ async fn follow(
             Ok(None) => {}
             Err(error) => {
                 let Some(wait) = wait_after(&error) else { return Err(error.into()) };
-                writeln!(app.io.err, "warning: {error}; trying again")?;
-                app.io.err.flush()?;
+                app.warn(format!("{error}; trying again"))?;
                 tokio::time::sleep(wait).await;
                 continue;
             }
         }
-        if let Some(cursor) = entries.cursor() {
+        if let Some(cursor) = entries.cursor().filter(|cursor| kept.as_deref() != Some(*cursor)) {
             keep(cursor)?;
+            kept = Some(cursor.to_owned());
         }
     }
 }
@@ -169,13 +194,9 @@ fn read_cursor(file: &Path) -> Result<Option<String>, Failure> {
     }
 }
 
-/// Replaces the file as a whole, so that a crash leaves the old cursor or the new one.
 fn write_cursor(file: &Path, cursor: &str) -> Result<(), Failure> {
-    let mut beside = file.as_os_str().to_owned();
-    beside.push(".new");
-    let beside = PathBuf::from(beside);
-    let write = std::fs::write(&beside, format!("{cursor}\n")).and_then(|()| std::fs::rename(&beside, file));
-    write.map_err(|error| Failure::usage(format!("{} could not be written: {error}", file.display())))
+    files::replace(file, &format!("{cursor}\n"), Readers::AsBefore)
+        .map_err(|error| Failure::usage(format!("{} could not be written: {error}", file.display())))
 }
 
 #[cfg(test)]

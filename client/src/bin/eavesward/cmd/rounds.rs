@@ -200,7 +200,7 @@ impl Propose {
         let mut flags = String::new();
         let mut put = |name: &str, value: Option<String>| {
             if let Some(value) = value {
-                flags.extend([" --", name, " ", &quoted(&value)]);
+                flags.extend([" --", name, " ", &show::quoted(&value)]);
             }
         };
         let joined = |all: Vec<String>| (!all.is_empty()).then(|| all.join(","));
@@ -238,16 +238,6 @@ impl Propose {
             chosen.push(round.ok_or_else(|| Failure::usage(told()))?);
         }
         Ok(chosen)
-    }
-}
-
-/// A word as a shell takes it.
-fn quoted(word: &str) -> String {
-    let plain = |c: char| c.is_ascii_alphanumeric() || "-_.,:/+".contains(c);
-    if !word.is_empty() && word.chars().all(plain) {
-        word.to_owned()
-    } else {
-        format!("'{}'", word.replace('\'', "'\\''"))
     }
 }
 

@@ -5,12 +5,12 @@ use crate::failure::Failure;
 use crate::table::Table;
 use crate::{parse, show};
 use chrono::{DateTime, Utc};
-use clap::{Args, Subcommand};
+use clap::{Args, Subcommand, ValueEnum};
 use eavesward_client::contract::{
     Carries, DeliveryState, DigestForm, ReminderKind, Subscription as Shown, SubscriptionRequest,
     SubscriptionSecret,
 };
-use eavesward_client::{DeliveryQuery, ListQuery};
+use eavesward_client::{DeliveryQuery, ListQuery, subscription_update_from};
 use uuid::Uuid;
 
 /// What to do with subscriptions.
@@ -25,13 +25,13 @@ pub enum Subscription {
         /// The subscription's id
         id: Uuid,
     },
-    /// Replace what a subscription is, but for its secret
+    /// Change a subscription; what is not given stays as it is
     Change {
         /// The subscription's id
         id: Uuid,
-        /// What it is to be
+        /// What becomes different
         #[command(flatten)]
-        facts: Facts,
+        changes: Changes,
     },
     /// Remove a subscription with everything that waits to be sent
     Remove {
@@ -136,6 +136,117 @@ impl Facts {
     }
 }
 
+/// What of a subscription becomes different.
+#[derive(Args)]
+#[group(required = true, multiple = true)]
+pub struct Changes {
+    /// What it is called
+    #[arg(long)]
+    name: Option<String>,
+    /// Where it is posted to: an https URL
+    #[arg(long = "to", value_name = "URL")]
+    to: Option<String>,
+    /// Of a digest: its times, as crontab writes them
+    #[arg(long, value_name = "CRONTAB")]
+    digest: Option<String>,
+    /// Of a digest: the time zone of its times, such as Europe/Lisbon
+    #[arg(long, value_name = "ZONE")]
+    time_zone: Option<String>,
+    /// Of a digest: json, text, markdown or csv
+    #[arg(long, value_parser = parse::word::<DigestForm>)]
+    form: Option<DigestForm>,
+    /// Of reminders: only what tells of these: coming, due, late, moved, done, withdrawn
+    #[arg(long, value_delimiter = ',', value_parser = parse::word::<ReminderKind>)]
+    kind: Vec<ReminderKind>,
+    /// Only at this property
+    #[arg(long, value_name = "PROPERTY")]
+    property: Option<String>,
+    /// Only of this system
+    #[arg(long, value_name = "SYSTEM")]
+    system: Option<String>,
+    /// Days ahead: of a digest, how far it looks; of reminders, how long before its date a task is announced
+    #[arg(long, value_name = "DAYS", value_parser = parse::days)]
+    lead_days: Option<u32>,
+    /// Take away what was set: kind, property or system for all of them, lead-days for the usual, time-zone for that of the
+    /// property
+    #[arg(long, value_name = "WHAT", value_enum, value_delimiter = ',', hide_possible_values = true)]
+    clear: Vec<Cleared>,
+}
+
+/// What can be taken away again, by the name of the option that sets it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Cleared {
+    /// `--kind`.
+    Kind,
+    /// `--property`.
+    Property,
+    /// `--system`.
+    System,
+    /// `--lead-days`.
+    LeadDays,
+    /// `--time-zone`.
+    TimeZone,
+}
+
+impl Changes {
+    /// What the subscription is to be, by what it is.
+    async fn request(self, app: &App<'_>, known: &Shown) -> Result<SubscriptionRequest, Failure> {
+        self.check(known)?;
+        let mut request = subscription_update_from(known);
+        for what in &self.clear {
+            match what {
+                Cleared::Kind => request.kinds.clear(),
+                Cleared::Property => request.property_id = None,
+                Cleared::System => request.system_id = None,
+                Cleared::LeadDays => request.lead_days = None,
+                Cleared::TimeZone => request.time_zone = None,
+            }
+        }
+        if let Some(given) = &self.property {
+            request.property_id = Some(app.property_id(given).await?);
+        }
+        if let Some(given) = &self.system {
+            request.system_id = Some(app.system_id(given).await?);
+        }
+        if !self.kind.is_empty() {
+            request.kinds = self.kind;
+        }
+        request.name = self.name.unwrap_or(request.name);
+        request.url = self.to.unwrap_or(request.url);
+        request.schedule = self.digest.or(request.schedule);
+        request.time_zone = self.time_zone.or(request.time_zone);
+        request.form = self.form.or(request.form);
+        request.lead_days = self.lead_days.or(request.lead_days);
+        Ok(request)
+    }
+
+    /// Refuses what contradicts itself, and what is of the other kind of subscription.
+    fn check(&self, known: &Shown) -> Result<(), Failure> {
+        for (what, option, given) in [
+            (Cleared::Kind, "kind", !self.kind.is_empty()),
+            (Cleared::Property, "property", self.property.is_some()),
+            (Cleared::System, "system", self.system.is_some()),
+            (Cleared::LeadDays, "lead-days", self.lead_days.is_some()),
+            (Cleared::TimeZone, "time-zone", self.time_zone.is_some()),
+        ] {
+            if given && self.clear.contains(&what) {
+                return Err(Failure::usage(format!("give --{option} or --clear {option}, not both")));
+            }
+        }
+        let of_digests = self.digest.is_some() || self.time_zone.is_some() || self.form.is_some();
+        let strange = match known.carries {
+            Carries::Reminders if of_digests => "--digest, --time-zone and --form are of digests",
+            Carries::Digest if !self.kind.is_empty() => "--kind is of reminders",
+            _ => return Ok(()),
+        };
+        let carries = show::words(&known.carries);
+        Err(Failure::usage(format!(
+            "{} carries {carries}, and {strange}; add another subscription for them",
+            known.name
+        )))
+    }
+}
+
 impl Subscription {
     /// Does it.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
@@ -149,16 +260,9 @@ impl Subscription {
                 let found = app.client.subscriptions().get(id).await?;
                 print(app, &found)
             }
-            Self::Change { id, facts } => {
+            Self::Change { id, changes } => {
                 let known = app.client.subscriptions().get(id).await?;
-                let request = facts.request(app).await?;
-                if request.carries != known.carries {
-                    let carries = show::words(&known.carries);
-                    return Err(Failure::usage(format!(
-                        "{} carries {carries}; give or leave out --digest accordingly, or add another subscription",
-                        known.name
-                    )));
-                }
+                let request = changes.request(app, &known).await?;
                 let now = app.client.subscriptions().update(id, known.version, &request).await?;
                 print(app, &now)
             }
@@ -218,7 +322,9 @@ fn print(app: &mut App<'_>, one: &Shown) -> Result<(), Failure> {
     app.line(format!("{}  {}", one.id, one.name))?;
     app.line(format!("To: {}", one.url))?;
     if let (Some(schedule), Some(zone)) = (&one.schedule, &one.local_time_zone) {
-        app.line(format!("A digest at {schedule} ({zone}), next:"))?;
+        let whose = if one.time_zone.is_some() { "" } else { ", as at its property" };
+        let form = one.form.map_or_else(String::new, |form| format!(" as {}", show::words(&form)));
+        app.line(format!("A digest{form} at {schedule} ({zone}{whose}), next:"))?;
         for at in &one.next {
             app.line(format!("  {}", at.to_rfc3339()))?;
         }
@@ -227,9 +333,22 @@ fn print(app: &mut App<'_>, one: &Shown) -> Result<(), Failure> {
         let of = if kinds.is_empty() { "everything".to_owned() } else { kinds.join(", ") };
         app.line(format!("Reminders of {of}"))?;
     }
+    // By their ids: a name would have to be asked for, and a secret that is shown once must not be lost over that.
+    match (one.property_id, one.system_id) {
+        (None, None) => app.line("Of the whole account")?,
+        (property, system) => {
+            property.iter().try_for_each(|id| app.line(format!("Only at property {id}")))?;
+            system.iter().try_for_each(|id| app.line(format!("Only of system {id}")))?;
+        }
+    }
+    let ahead = one.lead_days.map_or_else(|| "as usual".to_owned(), |days| days.to_string());
+    app.line(format!("Days ahead: {ahead}"))?;
     if let Some(at) = one.paused_at {
         let because = one.paused_because.as_deref().map(|why| format!(": {why}")).unwrap_or_default();
         app.line(format!("Paused since {}{because}", at.to_rfc3339()))?;
+    }
+    if let Some(until) = one.old_secret_until {
+        app.line(format!("The secret before the last change signs too until {}", until.to_rfc3339()))?;
     }
     app.line(format!("{} waiting, {} given up", one.waiting, one.parked))
 }

@@ -56,8 +56,7 @@ impl Watch {
                     }
                 }
                 Err(error) if error.is_transient() => {
-                    writeln!(app.io.err, "warning: {error}; trying again")?;
-                    app.io.err.flush()?;
+                    app.warn(format!("{error}; trying again"))?;
                 }
                 Err(error) => return Err(error.into()),
             }

@@ -5,7 +5,10 @@ mod figures;
 mod inputs;
 mod itself;
 mod outputs;
+mod reminders;
 mod skill;
+mod subscriptions;
+mod terminal;
 mod watch;
 
 use crate::app::Io;
@@ -131,6 +134,8 @@ fn the_command_line_is_sound() {
         &["component", "frost", SCREEN, "--first", "10-25"],
         &["component", "frost", SCREEN, "--first", "10-25", "--last", "04-20", "--clear"],
         &["visit", "log", "x", "--on", "2031-01-01", "--left", "north screen:clean-screen"],
+        &["subscription", "change", SCREEN],
+        &["subscription", "change", SCREEN, "--clear", "name"],
     ] {
         let given = ["eavesward"].iter().chain(wrong);
         let error = Cli::try_parse_from(given).err().unwrap_or_else(|| panic!("{wrong:?} was taken"));
@@ -168,12 +173,28 @@ Be careful
   - fall: Foot the ladder.
 
 When it is done
-  eavesward visit log 01930000-0000-7000-8000-000000000001 --on YYYY-MM-DD --done \"north screen:clean-screen\"
+  eavesward visit log 01930000-0000-7000-8000-000000000001 --on YYYY-MM-DD --done 'north screen:clean-screen'
 ";
     assert_eq!(ran.out, want, "an escape character in a name is shown as a blank");
     let json = run(&server, &["--json", "due", "--units", "us"], "").await;
     let back: Value = serde_json::from_str(&json.out).expect("JSON");
     assert_eq!((back[0]["tally"]["value"].as_f64(), json.code), (Some(254.0), 0), "JSON stays SI");
+}
+
+#[tokio::test]
+async fn the_line_to_log_a_visit_with_can_be_pasted_whatever_a_component_is_called() {
+    for (name, done) in [
+        ("12\" downpipe screen", "'12\" downpipe screen:clean-screen'"),
+        ("$(reboot) `reboot`", "'$(reboot) `reboot`:clean-screen'"),
+        ("miller's", "'miller'\\''s:clean-screen'"),
+        ("north", "north:clean-screen"),
+    ] {
+        let server = MockServer::start().await;
+        mount_page(&server, "/v1/tasks", json!([task(name, "due", &[])])).await;
+        let ran = run(&server, &["due"], "").await;
+        let line = format!("  eavesward visit log {SYSTEM} --on YYYY-MM-DD --done {done}\n");
+        assert!(ran.out.ends_with(&line), "{line} does not end {}", ran.out);
+    }
 }
 
 #[tokio::test]

@@ -34,6 +34,27 @@ async fn a_digest_is_printed_in_the_form_that_was_asked_for() {
     std::fs::remove_file(folder).expect("it is there");
 }
 
+#[cfg(unix)]
+#[tokio::test]
+async fn a_digest_takes_the_place_of_a_file_as_a_whole_and_standard_output_is_one_thing() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let at = |name: &str| folder.path().join(name);
+    std::fs::write(at("week.txt"), "last week\n").expect("a file");
+    std::fs::hard_link(at("week.txt"), at("kept.txt")).expect("a second name");
+    std::os::unix::fs::symlink("week.txt", at("link.txt")).expect("a link");
+    let server = served("/v1/digest.txt", "this week\n").await;
+    let link = at("link.txt");
+    let ran = run(&server, &["digest", "--output", link.to_str().expect("UTF-8")], "").await;
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    let text = |name: &str| std::fs::read_to_string(at(name)).expect("text");
+    assert_eq!((text("week.txt").as_str(), text("link.txt").as_str()), ("this week\n", "this week\n"));
+    assert!(link.is_symlink(), "it leads where it led");
+    assert_eq!(text("kept.txt"), "last week\n", "half a file could have stood there");
+    let server = served("/v1/digest.txt", "this\u{1b} week\n").await;
+    let ran = run(&server, &["digest", "--output", "/dev/stdout"], "").await;
+    assert_eq!((ran.code, ran.out.as_str()), (0, "this  week\n"), "{}", ran.err);
+}
+
 #[tokio::test]
 async fn a_digest_is_of_the_days_and_places_that_were_given() {
     let server = MockServer::start().await;
