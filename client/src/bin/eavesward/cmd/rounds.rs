@@ -281,7 +281,7 @@ fn print(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure> {
     planned(app, proposal)
 }
 
-/// `from` is the first day of the plan: what fell due before is overdue, whatever is late or not from then on.
+/// `from` is the first day of the plan: what fell due before is to be done first, whatever is late or not from then on.
 fn tasks(app: &mut App<'_>, tasks: &[RoundTask], from: NaiveDate) -> Result<(), Failure> {
     let mut table = Table::new(["due", "early / late", "property", "system", "component", "what to do"]);
     for task in tasks {
@@ -291,7 +291,7 @@ fn tasks(app: &mut App<'_>, tasks: &[RoundTask], from: NaiveDate) -> Result<(), 
             (early, _) => format!("{early} d early"),
         };
         let off = match task.due_on.filter(|due| *due < from) {
-            Some(since) => format!("overdue since {since}"),
+            Some(since) => format!("due since {since}"),
             None => off,
         };
         table.row([
