@@ -79,8 +79,9 @@ pub trait DeliveryStore: Send + Sync {
         limit: u32,
     ) -> Stored<Option<(Subscription, Vec<Claimed>)>>;
     /// Logs attempts and what became of their deliveries, and lets go of them. A delivery that somebody else claimed
-    /// meanwhile is left to them, but that it arrived is noted. Where all failed, the receiver rests, what has waited for two
-    /// days is parked, and a receiver that is gone pauses its subscription, unless that was changed meanwhile.
+    /// meanwhile is left to them, but that it arrived is noted. Unless the subscription was changed meanwhile, a receiver rests
+    /// for as long as it asks, and where all failed; one that has failed for two days has everything parked that has waited
+    /// as long, but not while the subscription is paused; and one that is gone pauses it.
     async fn finish_deliveries(
         &self,
         subscription: &Subscription,

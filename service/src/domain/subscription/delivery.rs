@@ -78,7 +78,8 @@ pub struct Delivery {
     pub attempts: u32,
     /// The next attempt, when it waits.
     pub next_at: Option<DateTime<Utc>>,
-    /// When its first attempt was due, since it was last sent again by hand: two days later it is given up.
+    /// When its first attempt was made, or is due while there was none, since it was last sent again by hand: two days
+    /// later it is given up.
     pub due_at: DateTime<Utc>,
     /// When it was made.
     pub created_at: DateTime<Utc>,
@@ -160,6 +161,10 @@ pub struct Outcome {
     pub state: DeliveryState,
     /// The next attempt.
     pub next_at: Option<DateTime<Utc>>,
+    /// When the first attempt was made.
+    pub first_at: DateTime<Utc>,
+    /// Until when the receiver asked to be left alone, whatever waits for it.
+    pub rest_until: Option<DateTime<Utc>>,
     /// Whether the receiver is to be left alone after failures in a row.
     pub failed: bool,
     /// Whether the receiver is gone for good, so that the subscription pauses.
@@ -385,8 +390,10 @@ pub fn outcome(
     let done = posted.status.is_some_and(|status| (200..300).contains(&status));
     let gone = posted.status == Some(410);
     let attempts = delivery.attempts.saturating_add(1);
-    let next_at =
-        if done { None } else { retry::again(delivery.due_at, attempts, now, posted.retry_after, spread) };
+    // Its time runs from when somebody tried it: one that waited for a service that was off was not tried meanwhile.
+    let first_at = if delivery.attempts == 0 { delivery.due_at.max(began) } else { delivery.due_at };
+    let next_at = if done { None } else { retry::again(first_at, attempts, now, posted.retry_after, spread) };
+    let rest_until = retry::asked_for(posted.status, posted.retry_after, now);
     let state = match (done, next_at) {
         (true, _) => DeliveryState::Delivered,
         (false, Some(_)) => DeliveryState::Waiting,
@@ -394,7 +401,7 @@ pub fn outcome(
     };
     let milliseconds = (now - began).num_milliseconds().max(0);
     let attempt = DeliveryAttempt { at: began, milliseconds, status: posted.status, error: posted.error };
-    Outcome { attempt, state, next_at, failed: !done, gone }
+    Outcome { attempt, state, next_at, first_at, rest_until, failed: !done, gone }
 }
 
 /// What is said of a subscription whose receiver answered 410.
