@@ -125,14 +125,16 @@ impl SubscriptionStore for Database {
     async fn update_subscription(&self, new: &Subscription) -> Stored<Updated> {
         let (facts, secrets) = (&new.facts, &new.secrets);
         let carries = Columns::of(&facts.carries);
+        let next_at = "next_at = CASE WHEN schedule IS NOT DISTINCT FROM $7 AND time_zone IS NOT DISTINCT FROM $8 \
+                       AND (paused_at IS NULL) = ($13 IS NULL) THEN next_at ELSE $15 END, ";
         let position = "position = CASE WHEN kinds IS NULL AND $6 IS NOT NULL THEN COALESCE((SELECT last FROM feeds \
                         WHERE feeds.account_id = subscriptions.account_id), 0) ELSE position END, ";
         let mut update = sql(
             "UPDATE subscriptions SET name = $1, url = $2, property_id = $3, system_id = $4, lead_days = $5, \
              kinds = $6, schedule = $7, time_zone = $8, zone_given = $9, form = $10, secret = $11, \
-             secrets_before = $12, paused_at = $13, paused_because = $14, next_at = $15, updated_at = $16, ",
+             secrets_before = $12, paused_at = $13, paused_because = $14, updated_at = $16, ",
         );
-        update.push(position).push(
+        update.push(next_at).push(position).push(
             "failures = 0, failing_since = NULL, rest_until = 0, version = version + 1 WHERE account_id = $17 AND id = $18 AND version = $19",
         );
         let update = update
@@ -266,6 +268,8 @@ impl SubscriptionStore for Database {
         overtake
             .push(" AND content = 'digest' AND next_at IS NOT NULL AND held_until <= ")
             .bind(delivery.created_at);
+        // Made a second time, it is the one that waits, and would not be written again.
+        overtake.push(" AND id <> ").bind(delivery.id);
         tx.run(overtake).await?;
         deliveries::insert(&mut tx, delivery, body).await?;
         tx.commit().await?;

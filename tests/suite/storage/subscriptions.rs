@@ -30,6 +30,8 @@ on_both!(
     a_dead_receivers_letters_are_parked_after_two_days,
     a_receiver_that_answered_between_has_its_two_days_anew,
     a_late_answer_of_an_old_address_changes_nothing,
+    a_digest_that_waits_is_not_overtaken_by_itself,
+    a_change_leaves_the_next_digest_where_it_is,
     one_that_carries_reminders_from_now_on_begins_at_the_end,
 );
 
@@ -274,6 +276,57 @@ async fn a_digest_is_written_once(rig: &Rig) {
     assert_eq!((u8::from(a.unwrap()) + u8::from(b.unwrap())), 1);
     assert_eq!(rig.database.due_digests(at(899)).await.unwrap(), []);
     assert_eq!(rig.database.due_digests(at(900)).await.unwrap().len(), 1);
+}
+
+async fn a_digest_that_waits_is_not_overtaken_by_itself(rig: &Rig) {
+    let home = home(rig).await;
+    let (store, made) = (&rig.database, of_digests(&home));
+    store.insert_subscription(&made).await.unwrap();
+    let older = letter(&made, 90);
+    store.insert_delivery(&older, &body()).await.unwrap();
+    let digest = Delivery { id: DeliveryId::of_digest(made.id, 7), ..letter(&made, 100) };
+    for _ in 0..2 {
+        // Its time is not moved on, as if it had been set back.
+        assert!(store.put_digest(&made, at(100), (&digest, &body()), Some(at(100))).await.unwrap());
+        let all = store.deliveries(home.account, made.id, None, &first(10)).await.unwrap();
+        let states: Vec<_> = all.iter().map(|one| (one.id, one.state)).collect();
+        assert_eq!(states, [(digest.id, DeliveryState::Waiting), (older.id, DeliveryState::Superseded)]);
+    }
+}
+
+async fn a_change_leaves_the_next_digest_where_it_is(rig: &Rig) {
+    let home = home(rig).await;
+    let (store, read) = (&rig.database, of_digests(&home));
+    store.insert_subscription(&read).await.unwrap();
+    let digest = letter(&read, 100);
+    assert!(store.put_digest(&read, at(100), (&digest, &body()), Some(at(900))).await.unwrap());
+    let next = async || store.subscription(home.account, read.id).await.unwrap().unwrap().next_at;
+    // A secret, a name: what was read of the times before the digest was made is not written back.
+    let mut new = read.clone();
+    new.secrets = Secrets { current: SigningSecret::of(vec![4; 32]), before: Vec::new() };
+    "board".clone_into(&mut new.facts.name);
+    assert_eq!(store.update_subscription(&new).await.unwrap(), Updated::Done);
+    assert_eq!(next().await, Some(at(900)));
+    // Paused, going on, other times, another zone: all of these say when the next one is.
+    let timing = |text: &str, zone| {
+        let (schedule, form) = (Schedule::parse(text).unwrap(), DigestForm::Markdown);
+        Carries::Digest(Timing { schedule, zone, zone_given: true, form })
+    };
+    let zone = chrono_tz::Asia::Kathmandu;
+    let changes: [(bool, Carries); 4] = [
+        (true, timing("0 7 * * 1", zone)),
+        (false, timing("0 7 * * 1", zone)),
+        (false, timing("0 8 * * 1", zone)),
+        (false, timing("0 8 * * 1", chrono_tz::UTC)),
+    ];
+    for (second, (paused, carries)) in (901..).zip(changes) {
+        new.version += 1;
+        new.paused = paused.then(|| Paused { at: at(800), because: None });
+        new.facts.carries = carries;
+        new.next_at = Some(at(second));
+        assert_eq!(store.update_subscription(&new).await.unwrap(), Updated::Done);
+        assert_eq!(next().await, Some(at(second)));
+    }
 }
 
 async fn a_receiver_rests_after_failures(rig: &Rig) {

@@ -28,7 +28,8 @@ pub trait SubscriptionStore: Send + Sync {
     ) -> Stored<Vec<Subscription>>;
     /// Replaces everything that a subscription is if its version is current, and lets its receiver's rest end. One that
     /// carries reminders from now on begins at the end of the feed; one that goes on after a pause has all its time again for
-    /// what waits.
+    /// what waits. When its next digest is made changes only with its times, or when it is paused or goes on: whoever changes
+    /// something else may have read it before a digest was made.
     async fn update_subscription(&self, new: &Subscription) -> Stored<Updated>;
     /// Removes it with its deliveries if the version is current.
     async fn delete_subscription(
