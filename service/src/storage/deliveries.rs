@@ -9,12 +9,14 @@ use crate::domain::subscription::delivery::{
 use crate::domain::subscription::{Subscription, retry};
 use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::rows::{AttemptRow, DELIVERY_COLUMNS, DeliveryRow, LetterRow, SubscriptionRow, values};
-use crate::storage::sql::{Sql, sql};
+use crate::storage::sql::{Sql, pieces, sql};
 use crate::storage::subscriptions;
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
+/// Rows of one statement that writes.
+const ROWS: usize = 16;
 /// Deliveries forgotten in one transaction.
 const FORGOTTEN: i64 = 5_000;
 
@@ -24,17 +26,20 @@ fn select() -> Sql {
     query
 }
 
-/// Adds a delivery, unless it is there.
-pub(super) async fn insert(tx: &mut Tx, delivery: &Delivery, body: &Body) -> Stored<()> {
-    let mut query = sql("INSERT INTO deliveries (");
-    query.push(DELIVERY_COLUMNS).push(", media_type, body) ").bind_rows(&[delivery], |row, one| {
-        row.on(one.id).on(one.account_id).on(one.subscription_id).on(one.content.code());
-        row.on(one.number).on(one.task_id);
-        row.on(one.state.code()).on(i64::from(one.attempts)).on(one.next_at).on(one.due_at);
-        row.on(one.created_at).on(one.ended_at).on(&body.media_type).on(&body.text);
-    });
-    query.push(" ON CONFLICT (id) DO NOTHING");
-    tx.run(query).await.map(drop)
+/// Adds deliveries, but for those that are there.
+pub(super) async fn insert(tx: &mut Tx, letters: &[(Delivery, Body)]) -> Stored<()> {
+    for piece in pieces(letters, ROWS) {
+        let mut query = sql("INSERT INTO deliveries (");
+        query.push(DELIVERY_COLUMNS).push(", media_type, body) ").bind_rows(piece, |row, (one, body)| {
+            row.on(one.id).on(one.account_id).on(one.subscription_id).on(one.content.code());
+            row.on(one.number).on(one.task_id);
+            row.on(one.state.code()).on(i64::from(one.attempts)).on(one.next_at).on(one.due_at);
+            row.on(one.created_at).on(one.ended_at).on(&body.media_type).on(&body.text);
+        });
+        query.push(" ON CONFLICT (id) DO NOTHING");
+        tx.run(query).await?;
+    }
+    Ok(())
 }
 
 /// What is due of a subscription: its WHERE must have begun.
@@ -47,7 +52,7 @@ fn due(query: &mut Sql, now: DateTime<Utc>) {
 impl DeliveryStore for Database {
     async fn insert_delivery(&self, delivery: &Delivery, body: &Body) -> Stored<()> {
         let mut tx = self.begin().await?;
-        insert(&mut tx, delivery, body).await?;
+        insert(&mut tx, &[(delivery.clone(), body.clone())]).await?;
         tx.commit().await
     }
 

@@ -69,7 +69,7 @@ async fn settled(app: &App, id: &str) {
     for _ in 0..2000 {
         app.cx.tell();
         // First whether entries of the feed are still to be written down, then whether what is written was tried.
-        let behind = app.cx.store.behind_feeds(100).await.expect("looking");
+        let behind = app.cx.store.behind_feeds(None, 100).await.expect("looking");
         let behind = behind.iter().any(|one| one.id.to_string() == id);
         let shown = app.get(&format!("/v1/subscriptions/{id}")).await;
         let now = app.clock.now();
