@@ -52,7 +52,8 @@ pub struct SubscriptionRequest {
     /// What it carries; reminders when absent.
     #[serde(default)]
     pub carries: Carries,
-    /// Of reminders: only what tells of one of these; everything when empty.
+    /// Of reminders: only what tells of one of these, and what takes the place of such a one that was held back (see
+    /// `lead_days`); everything when empty.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub kinds: Vec<ReminderKind>,
     /// Only what concerns this property.
@@ -62,8 +63,10 @@ pub struct SubscriptionRequest {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub system_id: Option<Uuid>,
     /// Of a digest: how many days ahead it looks, 7 when absent. Of reminders: what only announces a date (`coming`,
-    /// `moved`) is held back until so many days before it, and dropped if something newer comes first; sent as soon as it is
-    /// raised when absent. Nothing is raised earlier than the duty's own lead time, so a longer one here changes nothing.
+    /// `moved`) is held back until so many days before it, and dropped if something newer comes first; where that tells of
+    /// another date, it is held back in its place, even if `kinds` leaves `moved` out, since nothing else would announce the
+    /// task. Absent, all is sent as soon as it is raised. Nothing is raised earlier than the duty's own lead time, so a longer
+    /// one here changes nothing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[cfg_attr(feature = "openapi", schema(minimum = 0, maximum = 365))]
     pub lead_days: Option<u32>,

@@ -11,7 +11,7 @@ use address::is_public;
 use async_trait::async_trait;
 use chrono::TimeDelta;
 use reqwest::dns::{Addrs, Name, Resolve, Resolving};
-use reqwest::header::{CONTENT_TYPE, RETRY_AFTER};
+use reqwest::header::{CONTENT_TYPE, DATE, HeaderMap, HeaderName, RETRY_AFTER};
 use reqwest::redirect::Policy;
 use std::error::Error as _;
 use std::net::SocketAddr;
@@ -78,9 +78,7 @@ impl HttpCourier {
             .body(letter.body.clone());
         let answer = request.send().await.map_err(|error| cause(&error))?;
         // What it says besides is not read: nothing hangs on it, and it could be endless.
-        let asked = answer.headers().get(RETRY_AFTER).and_then(|value| value.to_str().ok());
-        let seconds = asked.and_then(|text| text.trim().parse::<u32>().ok());
-        let retry_after = seconds.map(|seconds| TimeDelta::seconds(seconds.into()));
+        let retry_after = retry_after(answer.headers());
         Ok(Posted { status: Some(answer.status().as_u16()), retry_after, error: None })
     }
 }
@@ -94,6 +92,20 @@ impl Courier for HttpCourier {
             error: Some(error),
         })
     }
+}
+
+/// What a receiver asks to wait: seconds, or until a date (RFC 9110, 10.2.3), which is counted from its own `Date`, so that
+/// a wrong clock at either end makes no difference. A date that is past asks for nothing.
+fn retry_after(headers: &HeaderMap) -> Option<TimeDelta> {
+    let text = |name: HeaderName| headers.get(name)?.to_str().ok().map(str::trim);
+    let asked = text(RETRY_AFTER)?;
+    if !asked.is_empty() && asked.bytes().all(|byte| byte.is_ascii_digit()) {
+        // More digits than the number holds are a long time, too.
+        return Some(TimeDelta::seconds(asked.parse::<u32>().unwrap_or(u32::MAX).into()));
+    }
+    let then = httpdate::parse_http_date(asked).ok()?;
+    let now = httpdate::parse_http_date(text(DATE)?).ok()?;
+    Some(then.duration_since(now).ok().and_then(|wait| TimeDelta::from_std(wait).ok()).unwrap_or_default())
 }
 
 /// Why no answer came, in a sentence that shows neither the whole address nor what lies behind it.
@@ -171,6 +183,35 @@ mod tests {
         }
         let posted = courier.post(&letter("http://hooks.example/")).await;
         assert!(posted.error.is_some_and(|error| error.contains("https")));
+    }
+
+    #[test]
+    fn what_a_receiver_asks_to_wait_is_read_in_every_form() {
+        let asked = |headers: &[(HeaderName, &str)]| {
+            let headers = headers.iter().map(|(name, value)| (name.clone(), value.parse().unwrap()));
+            retry_after(&headers.collect()).map(|wait| wait.num_seconds())
+        };
+        let after = |text: &str| asked(&[(RETRY_AFTER, text), (DATE, "Sun, 06 Nov 1994 08:49:37 GMT")]);
+        for (text, seconds) in [
+            ("120", Some(120)),
+            (" 0 ", Some(0)),
+            ("99999999999999999999", Some(i64::from(u32::MAX))),
+            // The three forms of RFC 9110, 5.6.7, an hour on.
+            ("Sun, 06 Nov 1994 09:49:37 GMT", Some(3600)),
+            ("Sunday, 06-Nov-94 09:49:37 GMT", Some(3600)),
+            ("Sun Nov  6 09:49:37 1994", Some(3600)),
+            ("Sun, 06 Nov 1994 08:00:00 GMT", Some(0)),
+            ("Fri, 31 Dec 9999 23:59:59 GMT", Some(252_618_189_022)),
+            ("+5", None),
+            ("-5", None),
+            ("1.5", None),
+            ("", None),
+            ("soon", None),
+        ] {
+            assert_eq!(after(text), seconds, "{text}");
+        }
+        assert_eq!(asked(&[(RETRY_AFTER, "Sun, 06 Nov 1994 09:49:37 GMT")]), None, "an hour from when?");
+        assert_eq!(asked(&[]), None);
     }
 
     #[tokio::test]

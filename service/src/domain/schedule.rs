@@ -12,7 +12,6 @@
 use chrono::{DateTime, Days, NaiveDateTime, TimeDelta, TimeZone as _, Utc};
 use chrono_tz::Tz;
 use cron::Schedule as Stepped;
-use std::collections::BTreeSet;
 use std::str::FromStr as _;
 
 /// Days of the week as crontab numbers them, which takes 7 for Sunday too.
@@ -53,27 +52,30 @@ impl Schedule {
                 fields.len()
             ));
         };
-        numbers("minute", minute, 0, 59, &[])?;
-        numbers("hour", hour, 0, 23, &[])?;
-        numbers("day of the month", day, 1, 31, &[])?;
-        let months = numbers("month", month, 1, 12, &MONTHS)?;
-        let weekdays = numbers("day of the week", weekday, 0, 7, &WEEKDAYS)?;
-        let months: Vec<String> = months.iter().map(ToString::to_string).collect();
-        let months =
-            if month.starts_with('*') && months.len() == 12 { "*".to_owned() } else { months.join(",") };
-        let names: BTreeSet<&str> = weekdays.iter().map(|number| WEEKDAYS[*number as usize % 7]).collect();
-        let weekdays = names.into_iter().collect::<Vec<_>>().join(",");
+        let minutes = listed(&numbers("minute", minute, 0, 59, &[])?, 60, u32::to_string);
+        let hours = listed(&numbers("hour", hour, 0, 23, &[])?, 24, u32::to_string);
+        let days = listed(&numbers("day of the month", day, 1, 31, &[])?, 31, u32::to_string);
+        let months = listed(&numbers("month", month, 1, 12, &MONTHS)?, 12, u32::to_string);
+        let mut weekdays = numbers("day of the week", weekday, 0, 7, &WEEKDAYS)?;
+        for number in &mut weekdays {
+            *number %= 7;
+        }
+        weekdays.sort_unstable();
+        weekdays.dedup();
+        let weekdays = listed(&weekdays, 7, |number| WEEKDAYS[*number as usize].to_owned());
         // A field that begins with a star does not restrict, as crontab has it.
-        let (any_day, any_weekday) = (day.starts_with('*'), weekday.starts_with('*'));
-        let step = |day: &str, weekday: &str| {
-            Stepped::from_str(&format!("0 {minute} {hour} {day} {months} {weekday}"))
-                .map_err(|error| format!("it cannot be read: {error}"))
-        };
-        let stepped = if any_day || any_weekday {
-            vec![step(day, if weekday == "*" { "*" } else { &weekdays })?]
+        let restricted = !day.starts_with('*') && !weekday.starts_with('*');
+        let lines = if restricted {
+            vec![(days.as_str(), "*"), ("*", weekdays.as_str())]
         } else {
-            vec![step(day, "*")?, step("*", &weekdays)?]
+            vec![(days.as_str(), weekdays.as_str())]
         };
+        let read = lines.into_iter().map(|(days, weekdays)| {
+            Stepped::from_str(&format!("0 {minutes} {hours} {days} {months} {weekdays}"))
+        });
+        // Nothing is left to refuse in fields made of their numbers; were one refused all the same, no time would come, and
+        // that is told to whoever asks for it.
+        let stepped = read.collect::<Result<_, _>>().unwrap_or_default();
         Ok(Self { text: fields.join(" "), stepped })
     }
 
@@ -130,6 +132,19 @@ fn on_clock(wall: NaiveDateTime, zone: Tz) -> Option<DateTime<Utc>> {
     })
 }
 
+/// A number of nothing but digits: the usual reading takes a sign as well, which crontab does not know.
+fn digits(text: &str) -> Option<u32> {
+    text.bytes().all(|byte| byte.is_ascii_digit()).then(|| text.parse().ok()).flatten()
+}
+
+/// A field made of its numbers, so that it is read once; a star where it is all of them.
+fn listed(numbers: &[u32], all: usize, word: impl Fn(&u32) -> String) -> String {
+    if numbers.len() == all {
+        return "*".to_owned();
+    }
+    numbers.iter().map(word).collect::<Vec<_>>().join(",")
+}
+
 /// The numbers that a field stands for: lists, ranges, steps, stars and names.
 fn numbers(field: &str, text: &str, least: u32, most: u32, names: &[&str]) -> Result<Vec<u32>, String> {
     let told = |part: &str| {
@@ -147,15 +162,12 @@ fn numbers(field: &str, text: &str, least: u32, most: u32, names: &[&str]) -> Re
         let named = names.iter().position(|name| name.eq_ignore_ascii_case(part));
         // Days of the week count from 0, months from 1.
         let named = named.map(|place| place as u32 + u32::from(names.len() == 12));
-        let plain = || part.bytes().all(|byte| byte.is_ascii_digit()).then(|| part.parse().ok()).flatten();
-        named.or_else(plain).filter(|number| (least..=most).contains(number))
+        named.or_else(|| digits(part)).filter(|number| (least..=most).contains(number))
     };
     let mut found = Vec::new();
     for part in text.split(',') {
         let (range, step) = match part.split_once('/') {
-            Some((range, step)) => {
-                (range, step.parse().ok().filter(|step| *step > 0).ok_or_else(|| told(part))?)
-            }
+            Some((range, step)) => (range, digits(step).filter(|step| *step > 0).ok_or_else(|| told(part))?),
             None => (part, 1),
         };
         let (from, to) = if range == "*" {
@@ -173,7 +185,7 @@ fn numbers(field: &str, text: &str, least: u32, most: u32, names: &[&str]) -> Re
         if from > to {
             return Err(format!("the {field} {part:?} is a range that ends before it begins"));
         }
-        found.extend((from..=to).step_by(step));
+        found.extend((from..=to).step_by(step as usize));
     }
     found.sort_unstable();
     found.dedup();
@@ -199,6 +211,8 @@ mod tests {
             "0 0 1-31/5 * *",
             " 0   7  * * 1 ",
             "0 0 29 2 *",
+            // Steps beyond the end of their range leave its first number.
+            "*/60 */99 */40 */13 */9",
         ] {
             assert!(Schedule::parse(right).is_ok(), "{right}: {:?}", Schedule::parse(right));
         }
@@ -219,6 +233,9 @@ mod tests {
             ("0 20-6 * * *", "ends before"),
             ("+5 7 * * *", "minute"),
             ("? 7 * * *", "minute"),
+            ("*/+5 7 * * *", "minute"),
+            ("0 */ * * *", "hour"),
+            ("0 7 */99999999999 * *", "day of the month"),
         ] {
             let told = Schedule::parse(wrong).expect_err(wrong);
             assert!(told.contains(says), "{wrong}: {told}");
@@ -285,6 +302,23 @@ mod tests {
         let times = Schedule::parse("0 7 */10 * 1").unwrap().upcoming(at("2026-11-20T00:00:00Z"), zone, 2);
         let days: Vec<String> = times.iter().map(|at| at.date_naive().to_string()).collect();
         assert_eq!(days, ["2026-12-21", "2027-01-11"]);
+    }
+
+    #[test]
+    fn every_field_goes_on_as_its_numbers() {
+        let zone = chrono_tz::UTC;
+        let first = |text: &str| {
+            let times = Schedule::parse(text).unwrap().upcoming(at("2026-11-20T07:30:00Z"), zone, 3);
+            times.iter().map(|at| at.format("%d %H:%M").to_string()).collect::<Vec<_>>()
+        };
+        assert_eq!(first("*/60 * * * *"), ["20 08:00", "20 09:00", "20 10:00"]);
+        assert_eq!(first("5 */99 * * *"), ["21 00:05", "22 00:05", "23 00:05"]);
+        assert_eq!(first("5 0 */40 * *"), ["01 00:05", "01 00:05", "01 00:05"]);
+        // Every number of a field is a star, and still restricts: either day will do.
+        assert_eq!(first("0 7 1-31 * mon"), ["21 07:00", "22 07:00", "23 07:00"]);
+        assert_eq!(first("0 7 13 * 0-6"), ["21 07:00", "22 07:00", "23 07:00"]);
+        // Sunday has two numbers and comes once.
+        assert_eq!(first("0 7 * * 0,7"), ["22 07:00", "29 07:00", "06 07:00"]);
     }
 
     #[test]

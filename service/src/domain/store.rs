@@ -12,7 +12,7 @@ mod calendars;
 pub use calendars::CalendarStore;
 mod subscriptions;
 
-pub use subscriptions::{DeliveryStore, SubscriptionStore};
+pub use subscriptions::{DeliveryStore, Fanned, MakeLetter, SubscriptionStore};
 
 use crate::domain::account::{Account, Key};
 use crate::domain::component::{Component, ComponentFacts, Kind};

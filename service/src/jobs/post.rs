@@ -3,7 +3,7 @@
 
 use crate::domain::Context;
 use crate::domain::ids::{AccountId, SubscriptionId};
-use crate::domain::subscription::delivery::{self, Courier, Scribe};
+use crate::domain::subscription::delivery::{self, Courier, Scribe, Turn};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
@@ -38,13 +38,17 @@ pub async fn run(cx: Context, carrying: Carrying, mut stop: watch::Receiver<bool
     let mut news = cx.news.subscribe();
     let busy = Busy::default();
     let mut served = JoinSet::new();
+    let mut turn = Turn::default();
     loop {
         news.mark_unchanged();
-        let mut wait = LOOK;
-        if let Err(error) = round(&cx, &carrying, &busy, &mut served).await {
-            tracing::error!(error = ?error, "a round of carrying failed; trying again soon");
-            wait = AFTER_FAILURE;
-        }
+        let wait = match round(&cx, &carrying, &busy, &mut served, &mut turn).await {
+            Ok(true) => Duration::ZERO,
+            Ok(false) => LOOK,
+            Err(error) => {
+                tracing::error!(error = ?error, "a round of carrying failed; trying again soon");
+                AFTER_FAILURE
+            }
+        };
         tokio::select! {
             _ = news.changed() => {}
             Some(_) = served.join_next() => {}
@@ -58,14 +62,16 @@ pub async fn run(cx: Context, carrying: Carrying, mut stop: watch::Receiver<bool
     }
 }
 
+/// Writes down and sends some of what there is; says whether there is more to write down now.
 async fn round(
     cx: &Context,
     carrying: &Carrying,
     busy: &Busy,
     served: &mut JoinSet<()>,
-) -> crate::domain::Result<()> {
+    turn: &mut Turn,
+) -> crate::domain::Result<bool> {
     while served.try_join_next().is_some() {}
-    let prepared = delivery::prepare(cx, carrying.scribe.as_ref()).await;
+    let prepared = delivery::prepare(cx, carrying.scribe.as_ref(), turn).await;
     let due = cx.store.due_receivers(cx.clock.now(), LISTED).await?;
     for (account, id) in due {
         if served.len() >= RECEIVERS {
@@ -87,7 +93,7 @@ async fn round(
             }
         });
     }
-    prepared.map(drop)
+    prepared.map(|prepared| prepared.more)
 }
 
 fn lock(busy: &Busy) -> std::sync::MutexGuard<'_, HashMap<SubscriptionId, AccountId>> {

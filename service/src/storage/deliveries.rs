@@ -9,12 +9,14 @@ use crate::domain::subscription::delivery::{
 use crate::domain::subscription::{Subscription, retry};
 use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::rows::{AttemptRow, DELIVERY_COLUMNS, DeliveryRow, LetterRow, SubscriptionRow, values};
-use crate::storage::sql::{Sql, sql};
+use crate::storage::sql::{Sql, pieces, sql};
 use crate::storage::subscriptions;
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
+/// Rows of one statement that writes.
+const ROWS: usize = 16;
 /// Deliveries forgotten in one transaction.
 const FORGOTTEN: i64 = 5_000;
 
@@ -24,17 +26,20 @@ fn select() -> Sql {
     query
 }
 
-/// Adds a delivery, unless it is there.
-pub(super) async fn insert(tx: &mut Tx, delivery: &Delivery, body: &Body) -> Stored<()> {
-    let mut query = sql("INSERT INTO deliveries (");
-    query.push(DELIVERY_COLUMNS).push(", media_type, body) ").bind_rows(&[delivery], |row, one| {
-        row.on(one.id).on(one.account_id).on(one.subscription_id).on(one.content.code());
-        row.on(one.number).on(one.task_id);
-        row.on(one.state.code()).on(i64::from(one.attempts)).on(one.next_at).on(one.due_at);
-        row.on(one.created_at).on(one.ended_at).on(&body.media_type).on(&body.text);
-    });
-    query.push(" ON CONFLICT (id) DO NOTHING");
-    tx.run(query).await.map(drop)
+/// Adds deliveries, but for those that are there.
+pub(super) async fn insert(tx: &mut Tx, letters: &[(Delivery, Body)]) -> Stored<()> {
+    for piece in pieces(letters, ROWS) {
+        let mut query = sql("INSERT INTO deliveries (");
+        query.push(DELIVERY_COLUMNS).push(", media_type, body) ").bind_rows(piece, |row, (one, body)| {
+            row.on(one.id).on(one.account_id).on(one.subscription_id).on(one.content.code());
+            row.on(one.number).on(one.task_id);
+            row.on(one.state.code()).on(i64::from(one.attempts)).on(one.next_at).on(one.due_at);
+            row.on(one.created_at).on(one.ended_at).on(&body.media_type).on(&body.text);
+        });
+        query.push(" ON CONFLICT (id) DO NOTHING");
+        tx.run(query).await?;
+    }
+    Ok(())
 }
 
 /// What is due of a subscription: its WHERE must have begun.
@@ -47,7 +52,7 @@ fn due(query: &mut Sql, now: DateTime<Utc>) {
 impl DeliveryStore for Database {
     async fn insert_delivery(&self, delivery: &Delivery, body: &Body) -> Stored<()> {
         let mut tx = self.begin().await?;
-        insert(&mut tx, delivery, body).await?;
+        insert(&mut tx, &[(delivery.clone(), body.clone())]).await?;
         tx.commit().await
     }
 
@@ -142,6 +147,16 @@ impl DeliveryStore for Database {
     }
 }
 
+/// How a receiver does.
+#[derive(sqlx::FromRow)]
+struct ReceiverRow {
+    failures: i64,
+    failing_since: Option<i64>,
+    rest_until: i64,
+    paused_at: Option<i64>,
+    version: i64,
+}
+
 async fn claim(
     database: &Database,
     id: SubscriptionId,
@@ -183,14 +198,15 @@ async fn finish(
 ) -> Stored<()> {
     let mut tx = database.begin().await?;
     // The subscription first: whoever removes it waits for us or we find nothing.
-    let mut query = sql("SELECT failures, version FROM subscriptions WHERE id = ");
+    let mut query =
+        sql("SELECT failures, failing_since, rest_until, paused_at, version FROM subscriptions WHERE id = ");
     query.bind(subscription.id).push(tx.for_change());
-    let Some((failures, version)) = tx.first::<(i64, i64)>(query).await? else { return Ok(()) };
+    let Some(known) = tx.first::<ReceiverRow>(query).await? else { return Ok(()) };
     for (claimed, outcome) in finished {
         log(&mut tx, claimed, outcome, now).await?;
     }
-    if version == subscription.version {
-        after(&mut tx, subscription, finished, failures, now).await?;
+    if known.version == subscription.version {
+        after(&mut tx, subscription, finished, &known, now).await?;
     }
     tx.commit().await
 }
@@ -200,26 +216,36 @@ async fn after(
     tx: &mut Tx,
     subscription: &Subscription,
     finished: &[(&Claimed, Outcome)],
-    failures: i64,
+    known: &ReceiverRow,
     now: DateTime<Utc>,
 ) -> Stored<()> {
     let all_failed = finished.iter().all(|(_, outcome)| outcome.failed);
-    let failures = if all_failed { failures + finished.len() as i64 } else { 0 };
-    let rest = retry::rest(u32::try_from(failures).unwrap_or(u32::MAX), now).filter(|_| all_failed);
-    let query = sql("UPDATE subscriptions SET failures = $1, rest_until = $2 WHERE id = $3");
-    tx.run(query.on(failures).on(rest.map_or(0, |until| until.timestamp_micros())).on(subscription.id))
-        .await?;
-    if all_failed {
-        // A receiver that is dead for days is tried with a few letters only; the others' time runs out all the same.
+    let gone_now = finished.iter().any(|(_, outcome)| outcome.gone);
+    let failures = if all_failed { known.failures + finished.len() as i64 } else { 0 };
+    let failing_since = all_failed.then(|| known.failing_since.unwrap_or(now.timestamp_micros()));
+    let asked = finished.iter().filter_map(|(_, outcome)| outcome.rest_until).max();
+    let rest =
+        retry::rest(u32::try_from(failures).unwrap_or(u32::MAX), now).filter(|_| all_failed).max(asked);
+    let rest = rest.map_or(0, |until| until.timestamp_micros());
+    // A word to try the way that fails does not cut short what the receiver asked for.
+    let rest = if all_failed { rest.max(known.rest_until) } else { rest };
+    let query =
+        sql("UPDATE subscriptions SET failures = $1, rest_until = $2, failing_since = $3 WHERE id = $4");
+    tx.run(query.on(failures).on(rest).on(failing_since).on(subscription.id)).await?;
+    let long_ago = (now - retry::TRIED_FOR).timestamp_micros();
+    let dead = failing_since.is_some_and(|since| since <= long_ago);
+    if dead && !gone_now && known.paused_at.is_none() {
+        // A receiver that is dead for days is tried with a few letters only; the others' time runs out all the same. While
+        // nothing is sent, it does not.
         let mut park = sql("UPDATE deliveries SET state = ");
         park.bind(DeliveryState::Parked.code()).push(", next_at = NULL, ended_at = ").bind(now);
         park.push(" WHERE subscription_id = ")
             .bind(subscription.id)
             .push(" AND next_at IS NOT NULL AND due_at <= ");
-        park.bind(now - retry::TRIED_FOR).push(" AND held_until <= ").bind(now);
+        park.bind(long_ago).push(" AND held_until <= ").bind(now);
         tx.run(park).await?;
     }
-    if finished.iter().any(|(_, outcome)| outcome.gone) {
+    if gone_now {
         let paused = gone(now);
         let query =
             sql("UPDATE subscriptions SET paused_at = $1, paused_because = $2, version = version + 1, \
@@ -235,7 +261,10 @@ async fn log(tx: &mut Tx, claimed: &Claimed, outcome: &Outcome, now: DateTime<Ut
     let mut query = sql("UPDATE deliveries SET state = ");
     query.bind(outcome.state.code()).push(", attempts = attempts + 1, next_at = ").bind(outcome.next_at);
     query.push(", held_until = 0, ended_at = ");
-    query.bind(outcome.next_at.is_none().then_some(now)).push(" WHERE id = ").bind(id);
+    query.bind(outcome.next_at.is_none().then_some(now));
+    // One that went on after a pause meanwhile has its time from then.
+    query.push(", due_at = CASE WHEN due_at < ").bind(outcome.first_at).push(" THEN ").bind(outcome.first_at);
+    query.push(" ELSE due_at END WHERE id = ").bind(id);
     if !delivered {
         query.push(" AND held_until = ").bind(claimed.held_until);
     }

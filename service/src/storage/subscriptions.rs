@@ -1,12 +1,12 @@
 //! Subscriptions, and what of the feeds they have looked at.
 
-use crate::domain::ids::{AccountId, SubscriptionId};
+use crate::domain::ids::{AccountId, SubscriptionId, TaskId};
 use crate::domain::paging::PageAsked;
 use crate::domain::reminder::{Entry, ReminderFilter, bits};
-use crate::domain::store::{Deleted, Stored, SubscriptionStore, Updated};
+use crate::domain::store::{Deleted, Fanned, MakeLetter, Stored, SubscriptionStore, Updated};
 use crate::domain::subscription::delivery::{Body, Delivery, DeliveryState};
 use crate::domain::subscription::{Carries, Subscription};
-use crate::storage::connection::{Database, retried};
+use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::deliveries;
 use crate::storage::reminders;
 use crate::storage::rows::{SUBSCRIPTION_COLUMNS, SubscriptionRow, secrets_before, values};
@@ -14,6 +14,7 @@ use crate::storage::sql::{Sql, sql};
 use crate::storage::stale::why_not;
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
+use std::collections::{BTreeSet, HashMap, HashSet};
 use uuid::Uuid;
 
 /// Entries that are looked at in one go.
@@ -67,6 +68,52 @@ impl Columns {
             },
         }
     }
+}
+
+/// Drops what a subscription holds back of the tasks that entries tell of; says of which tasks there was something.
+async fn drop_held(
+    tx: &mut Tx,
+    id: SubscriptionId,
+    entries: &[Entry],
+    now: DateTime<Utc>,
+) -> Stored<HashSet<TaskId>> {
+    let tasks: Vec<TaskId> =
+        entries.iter().map(|entry| entry.task_id).collect::<BTreeSet<_>>().into_iter().collect();
+    if tasks.is_empty() {
+        return Ok(HashSet::new());
+    }
+    let mut query = sql("UPDATE deliveries SET state = ");
+    query.bind(DeliveryState::Superseded.code()).push(", next_at = NULL, ended_at = ").bind(now);
+    query.push(" WHERE subscription_id = ").bind(id).push(" AND task_id IN ").bind_list(&tasks);
+    query.push(" AND state = 'waiting' AND attempts = 0 AND next_at > ").bind(now).push(" RETURNING task_id");
+    let dropped = tx.all::<(Uuid,)>(query).await?;
+    Ok(dropped.into_iter().map(|(task,)| TaskId(task)).collect())
+}
+
+/// The deliveries of some entries. One that is held back is dropped when a later entry tells of its task, as what was held
+/// back before is; `dropped` names the tasks of that.
+fn letters(
+    entries: &[Entry],
+    mut dropped: HashSet<TaskId>,
+    now: DateTime<Utc>,
+    make: &MakeLetter<'_>,
+) -> Vec<(Delivery, Body)> {
+    let mut letters: Vec<(Delivery, Body)> = Vec::new();
+    let mut last: HashMap<TaskId, usize> = HashMap::new();
+    for entry in entries {
+        let task = entry.task_id;
+        if let Some((before, _)) = last.remove(&task).and_then(|index| letters.get_mut(index))
+            && before.next_at > Some(now)
+        {
+            (before.state, before.next_at, before.ended_at) = (DeliveryState::Superseded, None, Some(now));
+            dropped.insert(task);
+        }
+        if let Some(letter) = make(entry, dropped.remove(&task)) {
+            last.insert(task, letters.len());
+            letters.push(letter);
+        }
+    }
+    letters
 }
 
 #[async_trait]
@@ -125,15 +172,17 @@ impl SubscriptionStore for Database {
     async fn update_subscription(&self, new: &Subscription) -> Stored<Updated> {
         let (facts, secrets) = (&new.facts, &new.secrets);
         let carries = Columns::of(&facts.carries);
+        let next_at = "next_at = CASE WHEN schedule IS NOT DISTINCT FROM $7 AND time_zone IS NOT DISTINCT FROM $8 \
+                       AND (paused_at IS NULL) = ($13 IS NULL) THEN next_at ELSE $15 END, ";
         let position = "position = CASE WHEN kinds IS NULL AND $6 IS NOT NULL THEN COALESCE((SELECT last FROM feeds \
                         WHERE feeds.account_id = subscriptions.account_id), 0) ELSE position END, ";
         let mut update = sql(
             "UPDATE subscriptions SET name = $1, url = $2, property_id = $3, system_id = $4, lead_days = $5, \
              kinds = $6, schedule = $7, time_zone = $8, zone_given = $9, form = $10, secret = $11, \
-             secrets_before = $12, paused_at = $13, paused_because = $14, next_at = $15, updated_at = $16, ",
+             secrets_before = $12, paused_at = $13, paused_because = $14, updated_at = $16, ",
         );
-        update.push(position).push(
-            "failures = 0, rest_until = 0, version = version + 1 WHERE account_id = $17 AND id = $18 AND version = $19",
+        update.push(next_at).push(position).push(
+            "failures = 0, failing_since = NULL, rest_until = 0, version = version + 1 WHERE account_id = $17 AND id = $18 AND version = $19",
         );
         let update = update
             .on(&facts.name)
@@ -191,11 +240,18 @@ impl SubscriptionStore for Database {
         Ok(Deleted::Done)
     }
 
-    async fn behind_feeds(&self, limit: u32) -> Stored<Vec<Subscription>> {
-        let mut query = select_bare();
-        query.push("kinds IS NOT NULL AND paused_at IS NULL AND position < (SELECT last FROM feeds ");
-        query.push("WHERE feeds.account_id = subscriptions.account_id) ORDER BY id LIMIT ");
-        query.bind(i64::from(limit));
+    async fn behind_feeds(&self, after: Option<AccountId>, limit: u32) -> Stored<Vec<Subscription>> {
+        let mut query = sql("SELECT ");
+        query
+            .push(SUBSCRIPTION_COLUMNS)
+            .push(", CAST(0 AS BIGINT) AS waiting, CAST(0 AS BIGINT) AS parked FROM ");
+        query.push("(SELECT subscriptions.*, ROW_NUMBER() OVER (PARTITION BY account_id ORDER BY position, id) AS turn ");
+        query.push(
+            "FROM subscriptions WHERE kinds IS NOT NULL AND paused_at IS NULL AND position < (SELECT last ",
+        );
+        query.push("FROM feeds WHERE feeds.account_id = subscriptions.account_id)) AS behind ");
+        query.push("ORDER BY turn, account_id <= ").bind(after.unwrap_or(AccountId(Uuid::nil())));
+        query.push(", account_id LIMIT ").bind(i64::from(limit));
         values(self.all(query).await?, SubscriptionRow::read)
     }
 
@@ -203,8 +259,8 @@ impl SubscriptionStore for Database {
         &self,
         subscription: &Subscription,
         now: DateTime<Utc>,
-        make: &(dyn for<'e> Fn(&'e Entry) -> Option<(Delivery, Body)> + Send + Sync),
-    ) -> Stored<usize> {
+        make: &MakeLetter<'_>,
+    ) -> Stored<Option<Fanned>> {
         // What it does not tell of may still take back what it told of.
         let filter = ReminderFilter { kinds: Vec::new(), ..subscription.filter() };
         retried(async || {
@@ -212,29 +268,16 @@ impl SubscriptionStore for Database {
             let mut query = sql("SELECT position FROM subscriptions WHERE paused_at IS NULL AND id = ");
             query.bind(subscription.id).push(" AND version = ").bind(subscription.version);
             query.push(tx.for_whoever_comes_first());
-            let Some((position,)) = tx.first::<(i64,)>(query).await? else { return Ok(0) };
+            let Some((position,)) = tx.first::<(i64,)>(query).await? else { return Ok(None) };
             let (read, at) =
                 reminders::stretch(&mut tx, subscription.account_id, &filter, position, ENTRIES).await?;
-            let mut count = 0;
-            for entry in &read {
-                let mut overtake = sql("UPDATE deliveries SET state = ");
-                overtake
-                    .bind(DeliveryState::Superseded.code())
-                    .push(", next_at = NULL, ended_at = ")
-                    .bind(now);
-                overtake.push(" WHERE subscription_id = ").bind(subscription.id);
-                overtake.push(" AND task_id = ").bind(entry.task_id);
-                overtake.push(" AND state = 'waiting' AND attempts = 0 AND next_at > ").bind(now);
-                tx.run(overtake).await?;
-                if let Some((delivery, body)) = make(entry) {
-                    deliveries::insert(&mut tx, &delivery, &body).await?;
-                    count += 1;
-                }
-            }
+            let dropped = drop_held(&mut tx, subscription.id, &read, now).await?;
+            let letters = letters(&read, dropped, now, make);
+            deliveries::insert(&mut tx, &letters).await?;
             let query = sql("UPDATE subscriptions SET position = $1 WHERE id = $2");
             tx.run(query.on(at).on(subscription.id)).await?;
             tx.commit().await?;
-            Ok(count)
+            Ok(Some(Fanned { written: letters.len(), more: read.len() >= ENTRIES as usize }))
         })
         .await
     }
@@ -266,8 +309,10 @@ impl SubscriptionStore for Database {
         overtake
             .push(" AND content = 'digest' AND next_at IS NOT NULL AND held_until <= ")
             .bind(delivery.created_at);
+        // Made a second time, it is the one that waits, and would not be written again.
+        overtake.push(" AND id <> ").bind(delivery.id);
         tx.run(overtake).await?;
-        deliveries::insert(&mut tx, delivery, body).await?;
+        deliveries::insert(&mut tx, &[(delivery.clone(), body.clone())]).await?;
         tx.commit().await?;
         Ok(true)
     }

@@ -5,6 +5,7 @@
 
 mod accounts;
 mod calendars;
+mod carrying;
 mod connecting;
 mod duty_settings;
 mod grounds;

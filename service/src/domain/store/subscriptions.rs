@@ -11,6 +11,18 @@ use crate::domain::subscription::delivery::{
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 
+/// Makes what is posted of an entry, if anything; told whether what was said last of its task was dropped unheard.
+pub type MakeLetter<'a> = dyn for<'e> Fn(&'e Entry, bool) -> Option<(Delivery, Body)> + Send + Sync + 'a;
+
+/// What came of looking at a feed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Fanned {
+    /// Deliveries that were written.
+    pub written: usize,
+    /// Whether there is more to look at.
+    pub more: bool,
+}
+
 /// Subscriptions.
 #[async_trait]
 pub trait SubscriptionStore: Send + Sync {
@@ -28,7 +40,8 @@ pub trait SubscriptionStore: Send + Sync {
     ) -> Stored<Vec<Subscription>>;
     /// Replaces everything that a subscription is if its version is current, and lets its receiver's rest end. One that
     /// carries reminders from now on begins at the end of the feed; one that goes on after a pause has all its time again for
-    /// what waits.
+    /// what waits. When its next digest is made changes only with its times, or when it is paused or goes on: whoever changes
+    /// something else may have read it before a digest was made.
     async fn update_subscription(&self, new: &Subscription) -> Stored<Updated>;
     /// Removes it with its deliveries if the version is current.
     async fn delete_subscription(
@@ -37,17 +50,19 @@ pub trait SubscriptionStore: Send + Sync {
         id: SubscriptionId,
         version: i64,
     ) -> Stored<Deleted>;
-    /// Some subscriptions, not paused, that carry reminders and have not looked at all of their feed.
-    async fn behind_feeds(&self, limit: u32) -> Stored<Vec<Subscription>>;
-    /// Shows `make` the entries that the subscription has not looked at yet, of its property and system, and writes the
+    /// Some subscriptions, not paused, that carry reminders and have not looked at all of their feed. Accounts take turns: the
+    /// subscription of each that is farthest behind, those of accounts after `after` first, before a second one of any.
+    async fn behind_feeds(&self, after: Option<AccountId>, limit: u32) -> Stored<Vec<Subscription>>;
+    /// Shows `make` some entries that the subscription has not looked at yet, of its property and system, and writes the
     /// deliveries that it makes of them; drops those of the same tasks that are still held back, also where nothing is made;
-    /// and notes how far it looked, all in one transaction. Says how many were written; none if another replica is at it.
+    /// and notes how far it looked, all in one transaction. `make` is told whether what was said last of the task is among
+    /// the dropped. `None` if another replica is at it or the subscription was changed.
     async fn fan_out(
         &self,
         subscription: &Subscription,
         now: DateTime<Utc>,
-        make: &(dyn for<'e> Fn(&'e Entry) -> Option<(Delivery, Body)> + Send + Sync),
-    ) -> Stored<usize>;
+        make: &MakeLetter<'_>,
+    ) -> Stored<Option<Fanned>>;
     /// Subscriptions, not paused, whose next digest is due.
     async fn due_digests(&self, now: DateTime<Utc>) -> Stored<Vec<Subscription>>;
     /// Writes the digest that was due at an instant, in the place of older ones that still wait, and when the next one is; `false`, and nothing done, when another
@@ -79,8 +94,9 @@ pub trait DeliveryStore: Send + Sync {
         limit: u32,
     ) -> Stored<Option<(Subscription, Vec<Claimed>)>>;
     /// Logs attempts and what became of their deliveries, and lets go of them. A delivery that somebody else claimed
-    /// meanwhile is left to them, but that it arrived is noted. Where all failed, the receiver rests, what has waited for two
-    /// days is parked, and a receiver that is gone pauses its subscription, unless that was changed meanwhile.
+    /// meanwhile is left to them, but that it arrived is noted. Unless the subscription was changed meanwhile, a receiver rests
+    /// for as long as it asks, and where all failed; one that has failed for two days has everything parked that has waited
+    /// as long, but not while the subscription is paused; and one that is gone pauses it.
     async fn finish_deliveries(
         &self,
         subscription: &Subscription,

@@ -13,6 +13,7 @@ use crate::domain::error::{Error, Result};
 use crate::domain::ids::{self, AccountId, DeliveryId, SubscriptionId, TaskId};
 use crate::domain::paging::{PageAsked, PageFound};
 use crate::domain::reminder::{Entry, News};
+use crate::domain::store::Fanned;
 use async_trait::async_trait;
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 
@@ -24,7 +25,8 @@ const AT_ONCE: u32 = 4;
 const MOST_A_VISIT: usize = 64;
 /// How long a visit goes on, at the most, before others have their turn.
 const LONG_VISIT: TimeDelta = TimeDelta::seconds(20);
-/// Subscriptions whose entries are written down in one go.
+/// Subscriptions whose entries are written down in one pass. Judgement: it takes a second or two, some hundreds of entries
+/// each.
 const FANNED: u32 = 50;
 /// How long a digest waits for a refresh that is under way. Judgement: a fleet takes half a minute.
 const PATIENCE: TimeDelta = TimeDelta::minutes(5);
@@ -78,7 +80,8 @@ pub struct Delivery {
     pub attempts: u32,
     /// The next attempt, when it waits.
     pub next_at: Option<DateTime<Utc>>,
-    /// When its first attempt was due, since it was last sent again by hand: two days later it is given up.
+    /// When its first attempt was made, or is due while there was none, since it was last sent again by hand: two days
+    /// later it is given up.
     pub due_at: DateTime<Utc>,
     /// When it was made.
     pub created_at: DateTime<Utc>,
@@ -160,6 +163,10 @@ pub struct Outcome {
     pub state: DeliveryState,
     /// The next attempt.
     pub next_at: Option<DateTime<Utc>>,
+    /// When the first attempt was made.
+    pub first_at: DateTime<Utc>,
+    /// Until when the receiver asked to be left alone, whatever waits for it.
+    pub rest_until: Option<DateTime<Utc>>,
     /// Whether the receiver is to be left alone after failures in a row.
     pub failed: bool,
     /// Whether the receiver is gone for good, so that the subscription pauses.
@@ -211,46 +218,71 @@ pub trait Scribe: Send + Sync {
     fn test(&self, subscription: &Subscription, at: DateTime<Utc>) -> String;
 }
 
-/// Writes down what subscriptions have to post of the feeds and of the clock; says how much.
-pub async fn prepare(cx: &Context, scribe: &dyn Scribe) -> Result<usize> {
-    Ok(fan_out(cx, scribe).await? + digests(cx, scribe).await?)
+/// Whose feeds were looked at last; the next pass goes on behind them.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Turn(Option<AccountId>);
+
+/// What a pass of preparing came to.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Prepared {
+    /// Deliveries that were written.
+    pub written: usize,
+    /// Whether another pass would go on now.
+    pub more: bool,
 }
 
-/// Writes a delivery for every new entry of every subscription that carries it.
-async fn fan_out(cx: &Context, scribe: &dyn Scribe) -> Result<usize> {
-    let mut count = 0;
-    loop {
-        let behind = cx.store.behind_feeds(FANNED).await?;
-        let before = count;
-        for subscription in &behind {
-            match fan_out_one(cx, scribe, subscription).await {
-                Ok(written) => count += written,
-                // What cannot be read for one must not keep others waiting.
-                Err(error) => {
-                    let id = subscription.id;
-                    tracing::error!(subscription = %id, error = ?error, "nothing could be written down for {id}");
-                }
+/// Writes down what subscriptions have to post of the feeds and of the clock: one pass of bounded length, so that what is
+/// written is also sent, however much there is of it.
+pub async fn prepare(cx: &Context, scribe: &dyn Scribe, turn: &mut Turn) -> Result<Prepared> {
+    let fanned = fan_out(cx, scribe, turn).await?;
+    Ok(Prepared { written: fanned.written + digests(cx, scribe).await?, ..fanned })
+}
+
+/// Writes deliveries for some new entries of some subscriptions that carry them.
+async fn fan_out(cx: &Context, scribe: &dyn Scribe, turn: &mut Turn) -> Result<Prepared> {
+    let behind = cx.store.behind_feeds(turn.0, FANNED).await?;
+    turn.0 = behind.last().map(|last| last.account_id);
+    let (mut written, mut more, mut looked) = (0, behind.len() >= FANNED as usize, false);
+    for subscription in &behind {
+        if *cx.closing.borrow() {
+            return Ok(Prepared { written, more: false });
+        }
+        match fan_out_one(cx, scribe, subscription).await {
+            Ok(Some(fanned)) => {
+                (written, more, looked) = (written + fanned.written, more || fanned.more, true);
+            }
+            Ok(None) => {}
+            // What cannot be read for one must not keep others waiting.
+            Err(error) => {
+                let id = subscription.id;
+                tracing::error!(subscription = %id, error = ?error, "nothing could be written down for {id}");
             }
         }
-        // Where nothing came of it another replica is at it, or a filter left all of it out; what is left has time.
-        if behind.len() < FANNED as usize || count == before {
-            return Ok(count);
-        }
     }
+    // Where nobody came forward, another replica is at it, or it cannot be done; what is left has time.
+    Ok(Prepared { written, more: more && looked })
 }
 
-async fn fan_out_one(cx: &Context, scribe: &dyn Scribe, subscription: &Subscription) -> Result<usize> {
+async fn fan_out_one(
+    cx: &Context,
+    scribe: &dyn Scribe,
+    subscription: &Subscription,
+) -> Result<Option<Fanned>> {
     let now = cx.clock.now();
     let kinds = match &subscription.facts.carries {
         Carries::Reminders { kinds } => kinds,
-        Carries::Digest(_) => return Ok(0),
+        Carries::Digest(_) => return Ok(None),
     };
-    let make = |entry: &Entry| {
-        if !kinds.is_empty() && !kinds.iter().any(|kind| entry.covers.contains(kind)) {
+    let make = |entry: &Entry, unheard: bool| {
+        let wanted = kinds.is_empty() || kinds.iter().any(|kind| entry.covers.contains(kind));
+        // It takes back an announcement that was wanted and not heard yet. Where the task is still ahead, nobody would
+        // announce it again: it does so itself, with the date as it is now.
+        let instead = unheard && only_announces(entry) && entry.due_on.is_some();
+        if !wanted && !instead {
             return None;
         }
         let id = DeliveryId::of_entry(subscription.id, entry.number);
-        let due_at = not_before(subscription, entry, now);
+        let due_at = not_before(subscription, entry, unheard, now);
         let delivery = Delivery {
             number: Some(entry.number),
             task_id: Some(entry.task_id),
@@ -261,17 +293,25 @@ async fn fan_out_one(cx: &Context, scribe: &dyn Scribe, subscription: &Subscript
     Ok(cx.store.fan_out(subscription, now, &make).await?)
 }
 
+/// Whether an entry tells of a date that is still to come, and of nothing else.
+fn only_announces(entry: &Entry) -> bool {
+    matches!(entry.kind, News::Coming | News::Moved)
+}
+
 /// What only announces a date is held back until the subscription's own lead time; a date that moved is so only if the
-/// old one was no nearer.
-fn not_before(subscription: &Subscription, entry: &Entry, now: DateTime<Utc>) -> DateTime<Utc> {
-    let Some(lead) =
-        subscription.facts.lead_days.filter(|_| matches!(entry.kind, News::Coming | News::Moved))
-    else {
+/// old one was no nearer, or was not heard of.
+fn not_before(
+    subscription: &Subscription,
+    entry: &Entry,
+    unheard: bool,
+    now: DateTime<Utc>,
+) -> DateTime<Utc> {
+    let Some(lead) = subscription.facts.lead_days.filter(|_| only_announces(entry)) else {
         return now;
     };
     let beyond =
         |on: Option<NaiveDate>| Some(on?.signed_duration_since(entry.as_of).num_days() - i64::from(lead));
-    let before = entry.moved.map(|moved| moved.from_due_on);
+    let before = entry.moved.filter(|_| !unheard).map(|moved| moved.from_due_on);
     match (beyond(entry.due_on), before.map(beyond)) {
         (Some(days), None) if days > 0 => now.max(entry.raised_at + TimeDelta::days(days)),
         (Some(days), Some(before)) if days > 0 && before.is_none_or(|before| before > 0) => {
@@ -289,6 +329,9 @@ async fn digests(cx: &Context, scribe: &dyn Scribe) -> Result<usize> {
     // At midnight, say, the day's refresh comes first.
     let refreshing = !due.is_empty() && cx.store.stale_count(now).await? > 0;
     for subscription in due {
+        if *cx.closing.borrow() {
+            break;
+        }
         let id = subscription.id;
         if refreshing && subscription.next_at.is_some_and(|at| now - at < PATIENCE) {
             continue;
@@ -385,8 +428,10 @@ pub fn outcome(
     let done = posted.status.is_some_and(|status| (200..300).contains(&status));
     let gone = posted.status == Some(410);
     let attempts = delivery.attempts.saturating_add(1);
-    let next_at =
-        if done { None } else { retry::again(delivery.due_at, attempts, now, posted.retry_after, spread) };
+    // Its time runs from when somebody tried it: one that waited for a service that was off was not tried meanwhile.
+    let first_at = if delivery.attempts == 0 { delivery.due_at.max(began) } else { delivery.due_at };
+    let next_at = if done { None } else { retry::again(first_at, attempts, now, posted.retry_after, spread) };
+    let rest_until = retry::asked_for(posted.status, posted.retry_after, now);
     let state = match (done, next_at) {
         (true, _) => DeliveryState::Delivered,
         (false, Some(_)) => DeliveryState::Waiting,
@@ -394,7 +439,7 @@ pub fn outcome(
     };
     let milliseconds = (now - began).num_milliseconds().max(0);
     let attempt = DeliveryAttempt { at: began, milliseconds, status: posted.status, error: posted.error };
-    Outcome { attempt, state, next_at, failed: !done, gone }
+    Outcome { attempt, state, next_at, first_at, rest_until, failed: !done, gone }
 }
 
 /// What is said of a subscription whose receiver answered 410.

@@ -355,7 +355,11 @@ pub(super) async fn follow_zones(cx: &Context, account: AccountId) -> Result<()>
         let carries = Carries::Digest(Timing { zone, ..timing.clone() });
         let mut new =
             Subscription { facts: SubscriptionFacts { carries, ..known.facts.clone() }, ..known.clone() };
-        new.next_at = next(&new, cx.clock.now());
+        let now = cx.clock.now();
+        // One that is due stays due.
+        if known.next_at.is_none_or(|at| at > now) {
+            new.next_at = next(&new, now);
+        }
         // Whoever was faster has read the new zone.
         cx.store.update_subscription(&new).await?;
     }

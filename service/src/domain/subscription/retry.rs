@@ -7,7 +7,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 const FIRST_S: i64 = 10;
 /// The longest wait. Judgement.
 const LONGEST: TimeDelta = TimeDelta::hours(12);
-/// How long it is tried after its first attempt was due.
+/// How long it is tried after its first attempt, and how long a receiver fails before what nobody tried is given up with it.
 pub const TRIED_FOR: TimeDelta = TimeDelta::hours(48);
 /// Failures in a row after which a receiver gets a rest, whatever waits for it. Judgement.
 const PATIENCE: u32 = 3;
@@ -19,7 +19,7 @@ const LONGEST_REST_S: i64 = 300;
 /// `spread` from 0 to 1 shifts the wait by up to a fifth of it, so that what failed together does not come together again.
 /// What the receiver asked for (`Retry-After`) counts where it is longer.
 pub fn again(
-    due_at: DateTime<Utc>,
+    first_at: DateTime<Utc>,
     attempts: u32,
     now: DateTime<Utc>,
     asked: Option<TimeDelta>,
@@ -30,7 +30,15 @@ pub fn again(
     let shifted = TimeDelta::milliseconds((wait.num_milliseconds() as f64 * (0.8 + 0.4 * spread)) as i64);
     let wait = shifted.max(asked.unwrap_or_default().min(LONGEST));
     let at = now + wait;
-    (at <= due_at + TRIED_FOR).then_some(at)
+    (at <= first_at + TRIED_FOR).then_some(at)
+}
+
+/// Until when a receiver rests that asked for it with an answer: 429 and 503 speak of all that it is sent (RFC 6585, 4;
+/// RFC 9110, 15.6.4), other answers of one letter. No longer than the longest wait, so that letter and receiver are tried
+/// again together.
+pub fn asked_for(status: Option<u16>, asked: Option<TimeDelta>, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+    let asked = asked.filter(|_| matches!(status, Some(429 | 503)))?;
+    Some(now + asked.min(LONGEST))
 }
 
 /// Until when a receiver rests after so many failures in a row.
@@ -70,6 +78,20 @@ mod tests {
         assert_eq!(wait(Some(TimeDelta::seconds(1)), 0.0), 8);
         assert_eq!(wait(Some(TimeDelta::days(9)), 0.0), LONGEST.num_seconds());
         assert_eq!(again(at(0), u32::MAX, at(48 * 3600), None, 0.5), None);
+    }
+
+    #[test]
+    fn a_receiver_rests_for_as_long_as_it_asks_up_to_half_a_day() {
+        let rest = |status, asked: i64| {
+            let until = asked_for(Some(status), Some(TimeDelta::seconds(asked)), at(0));
+            until.map(|until| (until - at(0)).num_seconds())
+        };
+        assert_eq!(
+            [429, 503, 500, 413, 200].map(|status| rest(status, 90)),
+            [Some(90), Some(90), None, None, None]
+        );
+        assert_eq!(rest(429, 86_400), Some(LONGEST.num_seconds()));
+        assert_eq!((asked_for(Some(429), None, at(0)), asked_for(None, None, at(0))), (None, None));
     }
 
     #[test]

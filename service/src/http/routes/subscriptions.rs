@@ -36,8 +36,10 @@ pub async fn list(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, aske
 ///
 /// What is raised from now on is posted to its address, signed by the Standard Webhooks scheme. Answer with 200 to 299
 /// within 15 seconds and keep the ids of a few days: everything is posted at least once, and always under the same
-/// `webhook-id`. Letters may overtake each other: `number` tells their order. What fails is tried again over two days and then parked. The secret is shown this once; for that reason a
-/// repeated request with the same `Idempotency-Key` is answered `409`. Needs the scope `admin`.
+/// `webhook-id`. Letters may overtake each other: `number` tells their order. What fails is tried again over two days and
+/// then parked; a receiver that answers 429 or 503 with `Retry-After` is left alone for as long as it asks, up to twelve
+/// hours. The secret is shown this once; for that reason a repeated request with the same `Idempotency-Key` is answered
+/// `409`. Needs the scope `admin`.
 #[utoipa::path(post, path = "/v1/subscriptions", tag = "subscriptions", operation_id = "create_subscription",
     request_body = contract::SubscriptionRequest,
     responses((status = 201, description = "The subscription with its secret", body = contract::SubscriptionSecret)))]

@@ -1,0 +1,3 @@
+-- Since when a receiver has failed, with no success between; absent while it has not, or where that began before this was
+-- noted.
+ALTER TABLE subscriptions ADD COLUMN failing_since INTEGER;
