@@ -7,9 +7,13 @@ ALTER TABLE tasks ADD COLUMN done_on BIGINT;
 -- A visit that is corrected or withdrawn looks for the tasks that it had closed.
 CREATE INDEX round_tasks_by_visit ON round_tasks (visit_id) WHERE visit_id IS NOT NULL;
 
--- How often the dates of tasks that are no more had changed: one that comes back goes on from there, since calendars take
--- an event only if it is newer than the one they have.
+-- Tasks that are no more, and what readers knew of them: one that comes back goes on from there.
 CREATE TABLE gone_tasks (
     task_id UUID NOT NULL PRIMARY KEY,
-    sequence BIGINT NOT NULL
+    sort_on BIGINT NOT NULL,
+    sequence BIGINT NOT NULL,
+    since_on BIGINT,
+    told TEXT,
+    done_by UUID,
+    done_on BIGINT
 );

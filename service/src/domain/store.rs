@@ -494,8 +494,8 @@ pub trait TaskStore: Send + Sync {
     /// A system's status, if it was ever refreshed, with the end of its day unless a refresh is waited for.
     async fn status(&self, account: AccountId, system: SystemId) -> Stored<Option<Polled>>;
     /// Claims up to `limit` stale systems (inputs newer than the last refresh, or the local day over) that nobody else
-    /// holds, grouped by gauge, and holds them until `until`. Two replicas never get the same system at once. What a clock
-    /// that was far ahead refreshed or claimed is stale, and held by nobody.
+    /// holds, grouped by gauge, and holds them until `until`. Two replicas never get the same system at once. A hold that
+    /// a clock far ahead has made counts for nothing.
     async fn claim_stale(
         &self,
         now: DateTime<Utc>,

@@ -152,9 +152,23 @@ impl DeliveryStore for Database {
 struct ReceiverRow {
     failures: i64,
     failing_since: Option<i64>,
+    failed_at: Option<i64>,
     rest_until: i64,
     paused_at: Option<i64>,
     version: i64,
+}
+
+impl ReceiverRow {
+    /// Since when it fails that fails now. What nobody tried for longer than a receiver is ever left alone did not fail all
+    /// that time: the service was off.
+    fn failing_since(&self, now: DateTime<Utc>) -> DateTime<Utc> {
+        let [since, last] =
+            [self.failing_since, self.failed_at].map(|at| DateTime::from_timestamp_micros(at?));
+        match (since, last) {
+            (Some(since), Some(last)) if now - last <= retry::TRIED_AT_LEAST_EVERY => since,
+            _ => now,
+        }
+    }
 }
 
 async fn claim(
@@ -198,8 +212,9 @@ async fn finish(
 ) -> Stored<()> {
     let mut tx = database.begin().await?;
     // The subscription first: whoever removes it waits for us or we find nothing.
-    let mut query =
-        sql("SELECT failures, failing_since, rest_until, paused_at, version FROM subscriptions WHERE id = ");
+    let mut query = sql(
+        "SELECT failures, failing_since, failed_at, rest_until, paused_at, version FROM subscriptions WHERE id = ",
+    );
     query.bind(subscription.id).push(tx.for_change());
     let Some(known) = tx.first::<ReceiverRow>(query).await? else { return Ok(()) };
     for (claimed, outcome) in finished {
@@ -222,16 +237,18 @@ async fn after(
     let all_failed = finished.iter().all(|(_, outcome)| outcome.failed);
     let gone_now = finished.iter().any(|(_, outcome)| outcome.gone);
     let failures = if all_failed { known.failures + finished.len() as i64 } else { 0 };
-    let failing_since = all_failed.then(|| known.failing_since.unwrap_or(now.timestamp_micros()));
+    let failing_since = all_failed.then(|| known.failing_since(now).timestamp_micros());
     let asked = finished.iter().filter_map(|(_, outcome)| outcome.rest_until).max();
     let rest =
         retry::rest(u32::try_from(failures).unwrap_or(u32::MAX), now).filter(|_| all_failed).max(asked);
     let rest = rest.map_or(0, |until| until.timestamp_micros());
     // A word to try the way that fails does not cut short what the receiver asked for.
     let rest = if all_failed { rest.max(known.rest_until) } else { rest };
-    let query =
-        sql("UPDATE subscriptions SET failures = $1, rest_until = $2, failing_since = $3 WHERE id = $4");
-    tx.run(query.on(failures).on(rest).on(failing_since).on(subscription.id)).await?;
+    let query = sql(
+        "UPDATE subscriptions SET failures = $1, rest_until = $2, failing_since = $3, failed_at = $4 WHERE id = $5",
+    );
+    let failed_at = all_failed.then_some(now);
+    tx.run(query.on(failures).on(rest).on(failing_since).on(failed_at).on(subscription.id)).await?;
     let long_ago = (now - retry::TRIED_FOR).timestamp_micros();
     let dead = failing_since.is_some_and(|since| since <= long_ago);
     if dead && !gone_now && known.paused_at.is_none() {

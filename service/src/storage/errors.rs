@@ -39,6 +39,13 @@ pub(super) fn can_rerun(error: &StoreError) -> bool {
     error.code().is_some_and(|code| broken_tie(&code))
 }
 
+/// Whether somebody else has what only one can have.
+pub(super) fn is_taken(error: &StoreError) -> bool {
+    let StoreError::Failed(source) = error else { return false };
+    let source = source.downcast_ref::<sqlx::Error>().and_then(sqlx::Error::as_database_error);
+    source.is_some_and(sqlx::error::DatabaseError::is_unique_violation)
+}
+
 /// Sorts an error of the driver.
 pub(super) fn failed(error: sqlx::Error) -> StoreError {
     let dangling =

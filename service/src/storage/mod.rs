@@ -19,6 +19,7 @@ mod deliveries;
 mod duty_settings;
 mod errors;
 mod gauges;
+mod gone;
 mod idempotency;
 mod inputs;
 mod migrate;

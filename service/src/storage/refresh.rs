@@ -14,10 +14,11 @@ use crate::domain::store::{Refreshed, StaleSystem, Stored};
 use crate::domain::task::{NO_DATE, Task};
 use crate::storage::connection::{Database, Tx};
 use crate::storage::errors::to_json;
+use crate::storage::gone::{self, GoneTask};
 use crate::storage::packed::{lined, pack};
 use crate::storage::reminders::append;
 use crate::storage::rows::Place;
-use crate::storage::sql::{Sql, pieces, sql};
+use crate::storage::sql::{pieces, sql};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use std::collections::{BTreeMap, HashMap, HashSet};
 use tracing::Instrument as _;
@@ -29,29 +30,8 @@ const ROWS: usize = 16;
 /// Systems of one statement that reads or locks.
 const SYSTEMS: usize = 64;
 
-/// No local day ends later from any instant within it: 25 h at most, and clocks of replicas that differ.
-pub(super) const LONGEST_DAY: TimeDelta = TimeDelta::hours(48);
-/// No claim holds, and no failure is put off, as long as this.
+/// No claim holds, and no failure is put off, as long as this: what does was made by a clock that was ahead.
 const LONGEST_HOLD: TimeDelta = TimeDelta::hours(1);
-
-/// Takes systems that a condition on `refresh_at` finds and that nobody holds.
-async fn take(
-    tx: &mut Tx,
-    now: DateTime<Utc>,
-    until: DateTime<Utc>,
-    limit: u32,
-    stale: impl Fn(&mut Sql) -> &mut Sql,
-) -> Stored<Vec<(Uuid, Uuid, Uuid, i64)>> {
-    let mut query = sql("WITH picked AS MATERIALIZED (SELECT system_id FROM refreshes WHERE ");
-    stale(&mut query).push(" AND (held_until <= ").bind(now);
-    query.push(" OR held_until > ").bind(now + LONGEST_HOLD);
-    query.push(") ORDER BY refresh_at, gauge_id, system_id LIMIT ").bind(i64::from(limit));
-    query.push(tx.for_whoever_comes_first());
-    query.push(") UPDATE refreshes SET held_version = inputs_version, held_until = ").bind(until);
-    query.push(" WHERE system_id IN (SELECT system_id FROM picked) ");
-    query.push("RETURNING gauge_id, account_id, system_id, inputs_version");
-    tx.all(query).await
-}
 
 pub(super) async fn claim(
     database: &Database,
@@ -60,12 +40,15 @@ pub(super) async fn claim(
     limit: u32,
 ) -> Stored<Vec<StaleSystem>> {
     let mut tx = database.begin().await?;
-    let mut rows = take(&mut tx, now, until, limit, |query| query.push("refresh_at <= ").bind(now)).await?;
-    if rows.is_empty() {
-        // Nothing honest ends so late: these were refreshed by a clock that has been set back since.
-        let later = now + LONGEST_DAY;
-        rows = take(&mut tx, now, until, limit, |query| query.push("refresh_at > ").bind(later)).await?;
-    }
+    let mut query = sql("WITH picked AS MATERIALIZED (SELECT system_id FROM refreshes WHERE refresh_at <= ");
+    query.bind(now).push(" AND (held_until <= ").bind(now);
+    query.push(" OR held_until > ").bind(now + LONGEST_HOLD);
+    query.push(") ORDER BY refresh_at, gauge_id, system_id LIMIT ").bind(i64::from(limit));
+    query.push(tx.for_whoever_comes_first());
+    query.push(") UPDATE refreshes SET held_version = inputs_version, held_until = ").bind(until);
+    query.push(" WHERE system_id IN (SELECT system_id FROM picked) ");
+    query.push("RETURNING gauge_id, account_id, system_id, inputs_version");
+    let mut rows = tx.all::<(Uuid, Uuid, Uuid, i64)>(query).await?;
     tx.commit().await?;
     rows.sort_unstable();
     let claims = rows.into_iter().map(|(_, account, system, inputs_version)| StaleSystem {
@@ -131,7 +114,7 @@ pub(super) async fn finish(
 
 async fn write(tx: &mut Tx, offered: &[Offered<'_>], now: DateTime<Utc>) -> Stored<usize> {
     lock(tx, offered.iter().map(|one| one.claim.system_id).collect()).await?;
-    let taken = write_progress(tx, offered, now).await?;
+    let taken = write_progress(tx, offered).await?;
     let entries = write_tasks(tx, &taken, now).await?;
     write_forecasts(tx, &taken).await?;
     append(tx, entries).await
@@ -153,12 +136,8 @@ async fn lock(tx: &mut Tx, mut ids: Vec<SystemId>) -> Stored<()> {
 }
 
 /// Notes how far systems are refreshed, and says which of the offers are at least as new as what was written last. Two on
-/// the same inputs differ when the day ended between them, or when a clock that was ahead has been set back.
-async fn write_progress<'a>(
-    tx: &mut Tx,
-    offered: &'a [Offered<'a>],
-    now: DateTime<Utc>,
-) -> Stored<Vec<&'a Offered<'a>>> {
+/// the same inputs differ when the day ended between them.
+async fn write_progress<'a>(tx: &mut Tx, offered: &'a [Offered<'a>]) -> Stored<Vec<&'a Offered<'a>>> {
     let mut taken: HashSet<Uuid> = HashSet::with_capacity(offered.len());
     for piece in pieces(offered, ROWS) {
         // Both databases name the columns of VALUES like this.
@@ -172,9 +151,8 @@ async fn write_progress<'a>(
         query.push(
             ") AS done WHERE refreshes.system_id = done.column1 AND refreshes.account_id = done.column2 \
              AND (refreshed_version < done.column3 \
-             OR refreshed_version = done.column3 AND (next_at <= done.column4 OR next_at > ",
+             OR refreshed_version = done.column3 AND next_at <= done.column4) RETURNING refreshes.system_id",
         );
-        query.bind(now + LONGEST_DAY).push(")) RETURNING refreshes.system_id");
         taken.extend(tx.all::<(Uuid,)>(query).await?.into_iter().map(|(id,)| id));
     }
     Ok(offered.iter().filter(|one| taken.contains(&one.claim.system_id.0)).collect())
@@ -182,32 +160,45 @@ async fn write_progress<'a>(
 
 /// A task's row as it stands.
 #[derive(sqlx::FromRow)]
-struct StoredTask {
-    id: Uuid,
+pub(super) struct StoredTask {
+    pub(super) id: Uuid,
     component_id: Uuid,
     kind: String,
     duty: String,
     state: String,
-    sort_on: i64,
+    pub(super) sort_on: i64,
+    pub(super) sequence: i64,
     line: i64,
-    since_on: Option<i64>,
-    told: Option<String>,
-    done_by: Option<Uuid>,
-    done_on: Option<i64>,
+    #[sqlx(flatten)]
+    pub(super) known: Known,
+}
+
+/// What readers know of a task.
+#[derive(Default, sqlx::FromRow)]
+pub(super) struct Known {
+    pub(super) since_on: Option<i64>,
+    pub(super) told: Option<String>,
+    pub(super) done_by: Option<Uuid>,
+    pub(super) done_on: Option<i64>,
+}
+
+impl Known {
+    pub(super) fn standing(&self, place: Place, sort_on: i64) -> Stored<Standing> {
+        let told = self.told.as_ref().map(|text| place.json("told", text)).transpose()?;
+        let due_on = Some(place.date("sort_on", sort_on)?).filter(|date| *date != NO_DATE);
+        let (since, done) = (place.date_if("since_on", self.since_on)?, self.done(place)?);
+        Ok(Standing { since, due_on, done, told })
+    }
+
+    fn done(&self, place: Place) -> Stored<Option<Doing>> {
+        let Some((visit, on)) = self.done_by.zip(self.done_on) else { return Ok(None) };
+        Ok(Some(Doing { visit: VisitId(visit), on: place.date("done_on", on)? }))
+    }
 }
 
 impl StoredTask {
-    fn standing(&self) -> Stored<Standing> {
-        let place = Place { table: "tasks", id: self.id };
-        let told = self.told.as_ref().map(|text| place.json("told", text)).transpose()?;
-        let due_on = Some(place.date("sort_on", self.sort_on)?).filter(|date| *date != NO_DATE);
-        Ok(Standing { since: place.date_if("since_on", self.since_on)?, due_on, done: self.done()?, told })
-    }
-
-    fn done(&self) -> Stored<Option<Doing>> {
-        let Some((visit, on)) = self.done_by.zip(self.done_on) else { return Ok(None) };
-        let on = Place { table: "tasks", id: self.id }.date("done_on", on)?;
-        Ok(Some(Doing { visit: VisitId(visit), on }))
+    const fn place(&self) -> Place {
+        Place { table: "tasks", id: self.id }
     }
 }
 
@@ -216,7 +207,8 @@ struct Changed<'a> {
     task: &'a Task,
     line: i64,
     standing: Standing,
-    is_new: bool,
+    /// How often the date of a task that was gone had changed.
+    sequence: i64,
 }
 
 /// Writes the rows of tasks that are new or changed, and removes those that are no more. Gives what there is to tell.
@@ -226,6 +218,12 @@ async fn write_tasks(
     now: DateTime<Utc>,
 ) -> Stored<BTreeMap<AccountId, Vec<Entry>>> {
     let mut stored = read_tasks(tx, taken).await?;
+    let is_new = |one: &&Offered<'_>, task: &Task| {
+        stored.get(&one.claim.system_id).is_none_or(|there| !there.contains_key(&task.id))
+    };
+    let new = taken.iter().flat_map(|one| one.tasks.iter().filter(|task| is_new(one, task)));
+    let new: Vec<TaskId> = new.map(|task| task.id).collect();
+    let back = gone::take(tx, &new).await?;
     let mut entries: BTreeMap<AccountId, Vec<Entry>> = BTreeMap::new();
     let mut changed: Vec<Changed<'_>> = Vec::new();
     let mut gone: Vec<(&Offered<'_>, StoredTask)> = Vec::new();
@@ -234,15 +232,20 @@ async fn write_tasks(
         let told = entries.entry(one.claim.account_id).or_default();
         for (&task, line) in one.tasks.iter().zip(1_i64..) {
             let row = there.remove(&task.id);
-            let before = row.as_ref().map(StoredTask::standing).transpose()?.unwrap_or_default();
+            let gone = back.get(&task.id);
+            let before = match (&row, gone) {
+                (Some(row), _) => row.known.standing(row.place(), row.sort_on)?,
+                (None, Some(gone)) => gone.standing()?,
+                (None, None) => Standing::default(),
+            };
             let (standing, raised) = see(&before, &one.telling.sighting(task));
-            let is_new = row.is_none();
             let same = row.is_some_and(|row| {
                 let due = i64::from(task.sort_on().to_epoch_days());
                 row.state == task.state.code() && row.sort_on == due && row.line == line && before == standing
             });
             if !same {
-                changed.push(Changed { task, line, standing, is_new });
+                let sequence = gone.map_or(0, |gone| gone.sequence + 1);
+                changed.push(Changed { task, line, standing, sequence });
             }
             told.extend(raised.into_iter().map(|raised| Entry::of(task, raised, now)));
         }
@@ -269,9 +272,10 @@ async fn read_tasks(
     let mut stored: HashMap<SystemId, BTreeMap<TaskId, StoredTask>> = HashMap::new();
     let systems: Vec<SystemId> = taken.iter().map(|one| one.claim.system_id).collect();
     for piece in systems.chunks(SYSTEMS) {
-        let mut query =
-            sql("SELECT system_id, id, component_id, kind, duty, state, sort_on, line, since_on, told, \
-             done_by, done_on FROM tasks WHERE system_id IN ");
+        let mut query = sql(
+            "SELECT system_id, id, component_id, kind, duty, state, sort_on, sequence, line, since_on, told, \
+             done_by, done_on FROM tasks WHERE system_id IN ",
+        );
         query.bind_list(piece);
         for OfSystem { system_id, task } in tx.all::<OfSystem>(query).await? {
             stored.entry(SystemId(system_id)).or_default().insert(TaskId(task.id), task);
@@ -289,13 +293,14 @@ async fn put_tasks(tx: &mut Tx, changed: &[Changed<'_>], now: DateTime<Utc>) -> 
     for piece in pieces(&rows, ROWS) {
         let mut query = sql(
             "INSERT INTO tasks (id, account_id, system_id, component_id, kind, duty, state, sort_on, line, \
-             since_on, told, done_by, done_on, date_changed_at) ",
+             since_on, told, done_by, done_on, sequence, date_changed_at) ",
         );
-        query.bind_rows(piece, |row, (Changed { task, line, standing, .. }, told)| {
+        query.bind_rows(piece, |row, (Changed { task, line, standing, sequence }, told)| {
             row.on(task.id).on(task.account_id).on(task.system_id).on(task.component_id);
             row.on(task.kind.code()).on(task.duty.code()).on(task.state.code()).on(task.sort_on()).on(*line);
             row.on(standing.since).on(told.as_deref());
-            row.on(standing.done.map(|done| done.visit)).on(standing.done.map(|done| done.on)).on(now);
+            row.on(standing.done.map(|done| done.visit)).on(standing.done.map(|done| done.on));
+            row.on(*sequence).on(now);
         });
         // The rest of a row follows from its id.
         query.push(
@@ -308,19 +313,6 @@ async fn put_tasks(tx: &mut Tx, changed: &[Changed<'_>], now: DateTime<Utc>) -> 
         );
         tx.run(query).await?;
     }
-    let new: Vec<TaskId> = changed.iter().filter(|one| one.is_new).map(|one| one.task.id).collect();
-    for piece in new.chunks(SYSTEMS) {
-        let mut back = sql("SELECT task_id FROM gone_tasks WHERE task_id IN ");
-        back.bind_list(piece);
-        let back: Vec<Uuid> = tx.all::<(Uuid,)>(back).await?.into_iter().map(|(id,)| id).collect();
-        if back.is_empty() {
-            continue;
-        }
-        let mut go_on = sql("UPDATE tasks SET sequence = gone_tasks.sequence + 1 FROM gone_tasks \
-                             WHERE gone_tasks.task_id = tasks.id AND tasks.id IN ");
-        go_on.bind_list(&back);
-        tx.run(go_on).await?;
-    }
     Ok(())
 }
 
@@ -330,28 +322,23 @@ async fn remove_tasks(
     gone: Vec<(&Offered<'_>, StoredTask)>,
     now: DateTime<Utc>,
 ) -> Stored<Vec<(AccountId, Entry)>> {
-    let ids: Vec<TaskId> = gone.iter().map(|(_, row)| TaskId(row.id)).collect();
-    for piece in ids.chunks(SYSTEMS) {
-        let mut keep =
-            sql("INSERT INTO gone_tasks (task_id, sequence) SELECT id, sequence FROM tasks WHERE id IN ");
-        keep.bind_list(piece).push(" ON CONFLICT (task_id) DO UPDATE SET sequence = excluded.sequence");
-        tx.run(keep).await?;
-        let mut query = sql("DELETE FROM tasks WHERE id IN ");
-        query.bind_list(piece);
-        tx.run(query).await?;
-    }
     // Of the others nobody was told, and nobody did them. Those that have not begun yet by the day of this refresh have
-    // met a clock that was set back, and will come again.
-    let mut told = Vec::new();
+    // met a clock that was set back, or another time zone, and will come again.
+    let (mut told, mut kept) = (Vec::new(), Vec::with_capacity(gone.len()));
     for (one, row) in gone {
-        let duty = Place { table: "tasks", id: row.id }.word("duty", Duty::parse(&row.duty))?;
+        let duty = row.place().word("duty", Duty::parse(&row.duty))?;
         let component_id = ComponentId(row.component_id);
         let replaced = duty.is_replacement() && one.telling.replaced.contains_key(&component_id);
-        let has_begun = row.since_on.is_none_or(|since| since <= i64::from(one.as_of.to_epoch_days()));
-        if has_begun && (row.told.is_some() || row.done_by.is_some() || replaced) {
+        let as_of = i64::from(one.as_of.to_epoch_days());
+        let has_begun = row.known.since_on.is_none_or(|since| since <= as_of);
+        if has_begun && (row.known.told.is_some() || row.known.done_by.is_some() || replaced) {
+            kept.push(GoneTask::told(&row, as_of));
             told.push((one, row, duty, component_id));
+        } else {
+            kept.push(GoneTask::untold(row));
         }
     }
+    gone::keep(tx, &kept).await?;
     let components: Vec<ComponentId> = told.iter().map(|(.., component_id)| *component_id).collect();
     let mut names: HashMap<Uuid, String> = HashMap::new();
     for piece in components.chunks(SYSTEMS) {
@@ -364,9 +351,9 @@ async fn remove_tasks(
             task_id: TaskId(row.id),
             component_id,
             component_name: names.get(&row.component_id).cloned().unwrap_or_default(),
-            kind: Place { table: "tasks", id: row.id }.word("kind", Kind::parse(&row.kind))?,
+            kind: row.place().word("kind", Kind::parse(&row.kind))?,
             duty,
-            done: row.done()?,
+            done: row.known.done(row.place())?,
         };
         Ok((one.claim.account_id, Entry::of_gone(gone, one.telling, now)))
     });

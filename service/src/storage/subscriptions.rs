@@ -182,7 +182,7 @@ impl SubscriptionStore for Database {
              secrets_before = $12, paused_at = $13, paused_because = $14, updated_at = $16, ",
         );
         update.push(next_at).push(position).push(
-            "failures = 0, failing_since = NULL, rest_until = 0, version = version + 1 WHERE account_id = $17 AND id = $18 AND version = $19",
+            "failures = 0, failing_since = NULL, failed_at = NULL, rest_until = 0, version = version + 1 WHERE account_id = $17 AND id = $18 AND version = $19",
         );
         let update = update
             .on(&facts.name)

@@ -171,9 +171,7 @@ impl TaskStore for Database {
     }
 
     async fn stale_count(&self, now: DateTime<Utc>) -> Stored<i64> {
-        let query = sql("SELECT COUNT(*) FROM refreshes WHERE refresh_at <= $1 OR refresh_at > $2")
-            .on(now)
-            .on(now + refresh::LONGEST_DAY);
+        let query = sql("SELECT COUNT(*) FROM refreshes WHERE refresh_at <= $1").on(now);
         Ok(self.first::<(i64,)>(query).await?.unwrap_or_default().0)
     }
 }

@@ -2,10 +2,10 @@
 
 use crate::domain::ids::{AccountId, SystemId, VisitId};
 use crate::domain::paging::PageAsked;
-use crate::domain::store::{Stored, Updated, VisitFilter, VisitStore};
+use crate::domain::store::{StoreError, Stored, Updated, VisitFilter, VisitStore};
 use crate::domain::visit::{Revision, Visit};
 use crate::storage::connection::{Database, Tx, retried};
-use crate::storage::errors::to_json;
+use crate::storage::errors::{is_taken, to_json};
 use crate::storage::rounds::{close_visited, free_visited};
 use crate::storage::rows::{RevisionRow, VISIT_COLUMNS, VisitRow, values};
 use crate::storage::skill::mark_unscored;
@@ -13,6 +13,9 @@ use crate::storage::sql::{Sql, sql};
 use crate::storage::stale::{Reach, mark_stale};
 use async_trait::async_trait;
 use chrono::NaiveDate;
+
+/// How often a correction is tried while rounds want the tasks that it frees.
+const ATTEMPTS: usize = 4;
 
 fn select() -> Sql {
     let mut query = sql("SELECT ");
@@ -73,11 +76,31 @@ pub(super) async fn insert(tx: &mut Tx, visit: &Visit) -> Stored<()> {
     });
     query.push(" ON CONFLICT (id) DO NOTHING");
     if tx.run(query).await? > 0 {
-        close_visited(tx, visit).await?;
+        close_visited(tx, visit, None).await?;
         mark_stale(tx, visit.account_id, Reach::System(visit.facts.system_id)).await?;
         mark_unscored(tx, visit.account_id, visit.facts.system_id).await?;
     }
     Ok(())
+}
+
+async fn try_update(database: &Database, account: AccountId, version: i64, new: &Visit) -> Stored<Updated> {
+    let mut tx = database.begin().await?;
+    let mut lock = one(account, new.id);
+    lock.push(tx.for_change());
+    let Some(row) = tx.first::<VisitRow>(lock).await? else { return Ok(Updated::Missing) };
+    let old = row.read()?;
+    if old.version != version {
+        return Ok(Updated::Stale { current: old.version });
+    }
+    let keep =
+        sql("INSERT INTO visit_revisions (visit_id, version, replaced_at, visit) VALUES ($1, $2, $3, $4)");
+    tx.run(keep.on(old.id).on(old.version).on(new.updated_at).on(to_json(&old)?)).await?;
+    replace(&mut tx, account, new).await?;
+    free_visited(&mut tx, new).await?;
+    close_visited(&mut tx, new, Some(&old)).await?;
+    mark_both(&mut tx, account, [old.facts.system_id, new.facts.system_id]).await?;
+    tx.commit().await?;
+    Ok(Updated::Done)
 }
 
 #[async_trait]
@@ -128,28 +151,14 @@ impl VisitStore for Database {
     }
 
     async fn update_visit(&self, account: AccountId, version: i64, new: &Visit) -> Stored<Updated> {
-        // A round that is kept at the same moment may be in the way of a task that is freed: the next attempt sees it.
-        retried(async || {
-            let mut tx = self.begin().await?;
-            let mut lock = one(account, new.id);
-            lock.push(tx.for_change());
-            let Some(row) = tx.first::<VisitRow>(lock).await? else { return Ok(Updated::Missing) };
-            let old = row.read()?;
-            if old.version != version {
-                return Ok(Updated::Stale { current: old.version });
+        // A round that is kept at the same moment may want a task that is freed; the next attempt sees that it has it.
+        for _ in 0..ATTEMPTS {
+            match retried(async || try_update(self, account, version, new).await).await {
+                Err(error) if is_taken(&error) => {}
+                done => return done,
             }
-            let keep = sql(
-                "INSERT INTO visit_revisions (visit_id, version, replaced_at, visit) VALUES ($1, $2, $3, $4)",
-            );
-            tx.run(keep.on(old.id).on(old.version).on(new.updated_at).on(to_json(&old)?)).await?;
-            replace(&mut tx, account, new).await?;
-            free_visited(&mut tx, new.id).await?;
-            close_visited(&mut tx, new).await?;
-            mark_both(&mut tx, account, [old.facts.system_id, new.facts.system_id]).await?;
-            tx.commit().await?;
-            Ok(Updated::Done)
-        })
-        .await
+        }
+        Err(StoreError::Unavailable("rounds with the same tasks come and go".into()))
     }
 
     async fn revisions(&self, id: VisitId) -> Stored<Vec<Revision>> {

@@ -1,6 +1,8 @@
 //! Reminders: the feed as a reader pulls it.
 
-use super::scenario::{Place, component, id_of, items, place, rain, system, texts};
+use super::scenario::{
+    Place, component, gauge, id_of, items, place, place_with, property, rain, system, texts,
+};
 use crate::support::app::{App, Reply, over_both};
 use eavesward_service::domain::Context;
 use eavesward_service::domain::ids::AccountId;
@@ -22,6 +24,8 @@ over_both! {
     a_visit_of_another_day_is_not_done_twice;
     what_is_mended_in_a_history_is_not_news;
     a_day_that_begins_again_is_told_of_once;
+    a_part_of_a_day_that_begins_again_is_told_of_once;
+    a_part_that_went_on_a_day_that_begins_again_is_withdrawn_once;
     a_part_that_was_replaced_on_a_visit_is_done_once;
     a_filtered_reader_gets_to_the_end;
 }
@@ -334,6 +338,49 @@ async fn a_day_that_begins_again_is_told_of_once(app: &App) {
     app.at("2026-04-02T13:00:00Z").await;
     rain(app, &place.gauge, "2026-03-31", 1, 2.0).await;
     app.refresh().await;
+    assert_eq!(items(&pull(app, &format!("after={}", cursor(&feed))).await), Vec::<Value>::new());
+}
+
+async fn a_part_of_a_day_that_begins_again_is_told_of_once(app: &App) {
+    app.put("/v1/duties/clean_screen", 0, &json!({"lead_days": 120})).await.expect(200);
+    // At noon in Greenwich it is tomorrow in Auckland, where the screen goes in.
+    let mut far = property();
+    far["time_zone"] = json!("Pacific/Auckland");
+    let mut screen = component("screen", json!({"kind": "debris_screen", "area_m2": 0.2}));
+    screen["installed_on"] = json!("2026-03-02");
+    let place = place_with(app, &far, &gauge(), json!([screen])).await;
+    app.refresh().await;
+    let feed = pull(app, "").await;
+    assert_eq!(texts(&items(&feed), "kind"), ["coming"]);
+    let tasks_now = async || {
+        let tasks = app.walk("/v1/tasks", 100).await;
+        tasks.iter().map(id_of).collect::<Vec<_>>()
+    };
+    let tasks = tasks_now().await;
+    // It was in London after all: there it has not gone in yet.
+    app.put(&format!("/v1/properties/{}", place.property), 1, &property()).await.expect(200);
+    app.refresh().await;
+    assert_eq!(tasks_now().await, Vec::<String>::new());
+    app.at("2026-03-02T12:00:00Z").await;
+    assert_eq!(tasks_now().await, tasks);
+    assert_eq!(items(&pull(app, &format!("after={}", cursor(&feed))).await), Vec::<Value>::new());
+}
+
+async fn a_part_that_went_on_a_day_that_begins_again_is_withdrawn_once(app: &App) {
+    let place = screen_only(app).await;
+    app.at("2026-04-10T12:00:00Z").await;
+    let retire = format!("/v1/components/{}/retire", place.component("screen"));
+    let request = app.request("POST", &retire).header("If-Match", "\"1\"");
+    Reply::of(request.json(&json!({"on": "2026-04-10"}))).await.expect(200);
+    app.refresh().await;
+    let feed = pull(app, "").await;
+    assert_eq!(texts(&items(&feed), "kind"), ["due", "withdrawn"]);
+    for (instant, rained) in [("2026-04-09T12:00:00Z", "2026-04-01"), ("2026-04-10T13:00:00Z", "2026-04-02")]
+    {
+        app.at(instant).await;
+        rain(app, &place.gauge, rained, 1, 2.0).await;
+        app.refresh().await;
+    }
     assert_eq!(items(&pull(app, &format!("after={}", cursor(&feed))).await), Vec::<Value>::new());
 }
 

@@ -12,6 +12,7 @@ over_both! {
     a_round_that_nobody_closed_hides_nothing;
     what_a_visit_did_is_not_logged_again;
     what_a_visit_did_not_do_after_all_is_still_to_be_done;
+    a_round_kept_after_a_visit_does_again_what_it_did;
     what_was_found_and_skipped_is_said_task_by_task;
     wrong_reports_are_refused_and_log_nothing;
     a_part_that_was_taken_out_is_skipped;
@@ -256,6 +257,22 @@ async fn what_a_visit_did_not_do_after_all_is_still_to_be_done(app: &App) {
     let answer = done(app, &round, &json!({})).await.expect(200);
     let [logged] = answer["visits"].as_array().expect("visits").as_slice() else { panic!("one: {answer}") };
     assert_eq!(logged["items"].as_array().map(Vec::len), Some(3), "{answer}");
+}
+
+async fn a_round_kept_after_a_visit_does_again_what_it_did(app: &App) {
+    let place = march_place(app).await;
+    let vent = json!({"component_id": place.component("vent"), "duty": "check_mesh", "done": true});
+    let visit = place.visit(app, "2026-03-01", vent.clone()).await;
+    app.refresh().await;
+    let tasks = app.walk("/v1/tasks", 100).await;
+    let task = tasks.iter().find(|task| task["component_name"] == "vent").expect("the vent");
+    let round = app.post("/v1/rounds", &json!({"on": "2026-03-10", "task_ids": [task["id"]]})).await;
+    app.at("2026-03-10T12:00:00Z").await;
+    let body = json!({"system_id": place.system_id(), "visited_on": "2026-03-01", "items": [vent],
+        "note": "the mesh is torn at a corner"});
+    app.put(&format!("/v1/visits/{}", id_of(&visit)), 1, &body).await.expect(200);
+    let answer = done(app, &round, &json!({})).await.expect(200);
+    assert_eq!(texts(answer["visits"][0]["items"].as_array().expect("items"), "duty"), ["check_mesh"]);
 }
 
 async fn what_was_found_and_skipped_is_said_task_by_task(app: &App) {

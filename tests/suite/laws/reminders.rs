@@ -19,11 +19,12 @@ struct Found {
     due: Option<i64>,
     since: i64,
     by_visit: Option<u128>,
+    ahead: bool,
     basis: Basis,
 }
 
 fn found(as_of: i64, due: Option<i64>) -> Found {
-    Found { as_of, due, since: -100, by_visit: None, basis: Basis::default() }
+    Found { as_of, due, since: -100, by_visit: None, ahead: false, basis: Basis::default() }
 }
 
 /// Lead time and days of a move.
@@ -37,6 +38,7 @@ fn sighting(found: Found) -> Sighting {
         as_of: day(found.as_of),
         since: day(found.since),
         by_visit: found.by_visit.map(|number| VisitId(Uuid::from_u128(number))),
+        ahead: found.ahead,
         due_on: found.due.map(day),
         late: found.due.is_some_and(|due| found.as_of - due > LATE),
         window: None,
@@ -209,8 +211,22 @@ fn a_history_that_is_mended_is_not_told_of() {
 #[test]
 fn a_day_before_the_last_visit_changes_nothing() {
     let done = Found { since: 10, by_visit: Some(1), ..found(10, Some(200)) };
-    let raised = told(&[found(10, Some(5)), done, found(9, Some(5)), found(9, Some(60)), done]);
+    let before = |due| Found { ahead: true, ..found(9, Some(due)) };
+    let raised = told(&[found(10, Some(5)), done, before(5), before(60), done]);
     assert_eq!(kinds(&raised), [News::Due, News::Done]);
+    // A visit that was logged by a clock that was ahead, and is put on the day it was: it is told of as of any other.
+    let corrected = Found { since: 8, by_visit: Some(1), ..found(9, Some(60)) };
+    let later = Found { as_of: 55, ..corrected };
+    assert_eq!(kinds(&told(&[found(10, Some(5)), done, corrected, later]))[2..], [News::Moved, News::Coming]);
+}
+
+#[test]
+fn two_visits_on_a_day_are_one_doing() {
+    let on = |by_visit, since| Found { since, by_visit: Some(by_visit), ..found(20, Some(200)) };
+    assert_eq!(kinds(&told(&[found(12, Some(5)), on(1, 10), on(2, 10), on(1, 10)])), [News::Due, News::Done]);
+    // The second one was of another day.
+    let raised = told(&[found(12, Some(5)), on(1, 10), on(2, 10), on(2, 20)]);
+    assert_eq!(kinds(&raised), [News::Due, News::Done, News::Done]);
 }
 
 #[test]
@@ -254,7 +270,8 @@ fn history() -> impl Strategy<Value = Vec<Found>> {
             basis.visits = visits.iter().map(|(number, on)| *number as i64 * 1000 + on).sum();
             let known = visits.iter().rev().find(|(_, on)| *on <= as_of);
             let (by_visit, since) = known.map_or((None, -100), |(number, on)| (Some(*number), *on));
-            Found { as_of, due: (none != 0).then_some(due), since, by_visit, basis }
+            let ahead = visits.iter().any(|(_, on)| *on > as_of);
+            Found { as_of, due: (none != 0).then_some(due), since, by_visit, ahead, basis }
         });
         each.collect()
     })

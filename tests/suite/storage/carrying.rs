@@ -25,6 +25,7 @@ use std::sync::{Arc, Mutex};
 
 on_both!(
     what_waited_while_the_service_was_off_has_its_two_days,
+    a_receiver_does_not_fail_while_the_service_is_off,
     nothing_is_parked_while_paused,
     a_receiver_that_asks_for_an_hour_has_it,
     a_word_that_fails_does_not_cut_a_rest_short,
@@ -132,6 +133,21 @@ async fn what_waited_while_the_service_was_off_has_its_two_days(rig: &Rig) {
     carrying.answers(200, None);
     assert_eq!(carrying.serve(&made, monday + 60).await, 20);
     assert_eq!(carrying.left(&made).await, (0, 0));
+}
+
+async fn a_receiver_does_not_fail_while_the_service_is_off(rig: &Rig) {
+    let home = home(rig).await;
+    let (made, carrying) = (of_reminders(&home), Carrying::new(rig, 0));
+    with_letters(rig, &made, 20).await;
+    // It fails on Friday, a minute before the service goes off, and on Monday it is not up again yet.
+    assert_eq!(carrying.serve(&made, 30).await, 4);
+    assert_eq!(carrying.serve(&made, 62 * 3600).await, 4);
+    assert_eq!(carrying.left(&made).await, (20, 0));
+    // Tried every ten hours from then on, each is given up two days after it was tried first.
+    for hours in (72..=142).step_by(10) {
+        carrying.serve(&made, hours * 3600).await;
+    }
+    assert_eq!(carrying.left(&made).await, (0, 20));
 }
 
 async fn nothing_is_parked_while_paused(rig: &Rig) {

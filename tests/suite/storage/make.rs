@@ -362,6 +362,7 @@ pub fn telling(system: &System, as_of: NaiveDate) -> Telling {
         settings: Arc::default(),
         basis: Basis::default(),
         by_visit: HashMap::new(),
+        ahead: (HashSet::new(), HashSet::new()),
         service: (day(-400), None),
         replaced: HashMap::new(),
         in_service: HashSet::new(),

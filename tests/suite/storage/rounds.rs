@@ -26,6 +26,7 @@ on_both!(
     a_round_whose_visit_cannot_be_logged_is_not_done,
     a_visit_takes_what_it_did_out_of_planned_rounds,
     a_visit_gives_back_what_it_did_not_do,
+    a_round_that_is_done_meanwhile_gets_nothing_back,
     tasks_and_positions_are_found_by_id,
     rounds_of_another_account_are_out_of_reach,
 );
@@ -336,27 +337,96 @@ async fn a_visit_takes_what_it_did_out_of_planned_rounds(rig: &Rig) {
 async fn a_visit_gives_back_what_it_did_not_do(rig: &Rig) {
     let home = home(rig).await;
     let store = &rig.database;
-    let round = kept(rig, &home, 3, &DUTIES).await;
-    let visit = visited(&home, round.created_at.date_naive(), &round.tasks, &[]);
+    let first_round = kept(rig, &home, 3, &DUTIES).await;
+    let [first, second, third] = DUTIES.map(|duty| round_task(&home, duty).task_id);
+    let visit = visited(&home, first_round.created_at.date_naive(), &first_round.tasks, &[]);
     store.insert_visit(&visit).await.unwrap();
-    assert_eq!(planned(rig, &home).await, []);
-    // Two other rounds want the first task: one keeps it, the other lost it to the same visit as well.
-    let lost = kept(rig, &home, 4, &DUTIES[..2]).await;
-    let again = Visit { version: 2, ..visit.clone() };
-    assert_eq!(store.update_visit(home.account, 1, &again).await.unwrap(), Updated::Done);
-    assert_eq!(planned(rig, &home).await, []);
-    let wanted = kept(rig, &home, 5, &DUTIES[..1]).await;
-    let withdrawn = Some(Withdrawn { at: at(90), because: "next door".to_owned() });
-    let none = Visit { version: 3, withdrawn, ..visit };
-    assert_eq!(store.update_visit(home.account, 2, &none).await.unwrap(), Updated::Done);
     let open = async |round: &Round| {
         let read = store.round(home.account, round.id).await.unwrap().unwrap();
-        read.tasks.iter().filter(|task| task.outcome.is_none()).map(|task| task.task_id).collect::<Vec<_>>()
+        let mut open: Vec<TaskId> =
+            read.tasks.iter().filter(|task| task.outcome.is_none()).map(|task| task.task_id).collect();
+        open.sort_by_key(|id| [first, second, third].iter().position(|known| known == id));
+        open
     };
-    let [first, second, third] = DUTIES.map(|duty| round_task(&home, duty).task_id);
-    assert_eq!(open(&wanted).await, [first]);
-    assert_eq!(open(&lost).await, [second], "the newest of those that lost it");
-    assert_eq!(open(&round).await, [third]);
+    let mut version = 1;
+    let mut corrected = async |visit: Visit| {
+        let new = Visit { version: version + 1, ..visit };
+        assert_eq!(store.update_visit(home.account, version, &new).await.unwrap(), Updated::Done);
+        version += 1;
+    };
+    let less = |gone: &[TaskId]| {
+        let mut visit = visit.clone();
+        visit.facts.items.retain(|item| !gone.contains(&TaskId::of(item.component_id, item.duty)));
+        visit
+    };
+    assert_eq!(open(&first_round).await, []);
+    // Whoever keeps a round later means to do it again, whatever is then said of the visit's note.
+    let later = kept(rig, &home, 4, &DUTIES[..2]).await;
+    let mut noted = visit.clone();
+    noted.facts.note = Some("the long ladder".to_owned());
+    corrected(noted).await;
+    assert_eq!((open(&first_round).await, open(&later).await), (vec![], vec![first, second]));
+    // Two were not done: one is free, the other stands in the later round.
+    corrected(less(&[first, third])).await;
+    assert_eq!((open(&first_round).await, open(&later).await), (vec![third], vec![first, second]));
+    // They were, after all: then they were so before the later round as well.
+    corrected(visit.clone()).await;
+    assert_eq!((open(&first_round).await, open(&later).await), (vec![], vec![second]));
+    // It was in another year, as good as; and back.
+    let mut old = visit.clone();
+    old.facts.visited_on = visit.facts.visited_on - chrono::TimeDelta::days(40);
+    corrected(old).await;
+    assert_eq!((open(&first_round).await, open(&later).await), (vec![third], vec![first, second]));
+    corrected(visit.clone()).await;
+    assert_eq!((open(&first_round).await, open(&later).await), (vec![], vec![]));
+    let wanted = kept(rig, &home, 5, &DUTIES[1..2]).await;
+    let withdrawn = Some(Withdrawn { at: at(90), because: "next door".to_owned() });
+    corrected(Visit { withdrawn, ..visit.clone() }).await;
+    assert_eq!(open(&wanted).await, [second]);
+    assert_eq!(open(&later).await, [first], "the newest of those that lost it");
+    assert_eq!(open(&first_round).await, [third]);
+}
+
+async fn a_round_that_is_done_meanwhile_gets_nothing_back(rig: &Rig) {
+    let home = home(rig).await;
+    let store = &rig.database;
+    for attempt in 0..12 {
+        let round = kept(rig, &home, 3, &DUTIES).await;
+        let visit = visited(&home, round.created_at.date_naive(), &round.tasks[..1], &[]);
+        store.insert_visit(&visit).await.unwrap();
+        let read = store.round(home.account, round.id).await.unwrap().unwrap();
+        let (mut finished, made) = done(&home, &read);
+        finished.tasks[0].outcome.clone_from(&read.tasks[0].outcome);
+        let withdrawn = Some(Withdrawn { at: at(90), because: "next door".to_owned() });
+        let none = Visit { version: 2, withdrawn, ..visit };
+        // A rival for the task that becomes free.
+        let rival = Round { tasks: round.tasks[..1].to_vec(), ..new_round(&home, 9, &DUTIES[..1]) };
+        let replica = rig.replica().await;
+        let (reported, gone, kept) = tokio::join!(
+            replica.finish_round(&finished, std::slice::from_ref(&made)),
+            store.update_visit(home.account, 1, &none),
+            replica.insert_round(&rival),
+        );
+        assert_eq!(gone.unwrap(), Updated::Done, "{attempt}");
+        assert!(matches!(kept.unwrap(), Kept::Done | Kept::Taken { .. }));
+        let reported = reported.unwrap();
+        assert!(matches!(reported, Finished::Done | Finished::Moved), "{reported:?}");
+        let now = store.round(home.account, round.id).await.unwrap().unwrap();
+        let open = now.tasks.iter().filter(|task| task.outcome.is_none()).count();
+        assert_eq!(now.done.is_some(), reported == Finished::Done);
+        assert!(now.done.is_none() || open == 0, "a round that is done has nothing open: {now:?}");
+        // Clear the table for the next attempt.
+        for round in [round.id, rival.id] {
+            let left = store.round(home.account, round).await.unwrap().filter(|round| round.done.is_none());
+            if let Some(left) = left {
+                assert_eq!(
+                    store.delete_round(home.account, round, left.version).await.unwrap(),
+                    CalledOff::Done
+                );
+            }
+        }
+        assert_eq!(planned(rig, &home).await, [], "{attempt}");
+    }
 }
 
 async fn tasks_and_positions_are_found_by_id(rig: &Rig) {

@@ -14,7 +14,7 @@ pub enum Readers {
 }
 
 /// Puts a text in the place of a file, which is made if it is not there. After a crash or on a full disk the old text
-/// stands there or the new one, and never a part.
+/// stands there or the new one, and never a part, wherever another file can be put beside it.
 ///
 /// A link stays a link, and what it leads to is replaced. What is no file (a pipe, say) is written to as it is. A file
 /// that may not be written to stays, although its folder would let another take its place.
@@ -43,7 +43,12 @@ pub fn replace(path: &Path, text: &str, readers: Readers) -> io::Result<()> {
     if readers == Readers::Owner {
         std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
     }
-    let written = options.open(&beside).and_then(|mut file| {
+    let opened = match options.open(&beside) {
+        // Its folder takes no other file, or none of that name: then the file itself is written over.
+        Err(error) if readers == Readers::AsBefore && !is_full(&error) => return write_over(&path, text),
+        opened => opened,
+    };
+    let written = opened.and_then(|mut file| {
         if let (Readers::AsBefore, Some(known)) = (readers, &known) {
             file.set_permissions(known.permissions())?;
         }
@@ -51,12 +56,29 @@ pub fn replace(path: &Path, text: &str, readers: Readers) -> io::Result<()> {
         // On the disk before it takes the name: otherwise a crash could leave the name with nothing behind it.
         file.sync_all()
     });
-    let done = written.and_then(|()| fs::rename(&beside, &path));
+    let done = written.and_then(|()| match fs::rename(&beside, &path) {
+        // A file of its own among the places that are mounted keeps its place.
+        Err(error) if readers == Readers::AsBefore && error.kind() == ErrorKind::ResourceBusy => {
+            write_over(&path, text).and_then(|()| fs::remove_file(&beside))
+        }
+        done => done,
+    });
     if done.is_err() {
         // What is left of an attempt that failed may hold keys, too.
         let _ = fs::remove_file(&beside);
     }
     done
+}
+
+fn is_full(error: &io::Error) -> bool {
+    matches!(error.kind(), ErrorKind::StorageFull | ErrorKind::QuotaExceeded)
+}
+
+/// Writes over a file, of which a crash leaves a part: for places where there is no other way.
+fn write_over(path: &Path, text: &str) -> io::Result<()> {
+    let mut file = fs::File::create(path)?;
+    file.write_all(text.as_bytes())?;
+    file.sync_all()
 }
 
 /// Where a link leads that leads to nothing yet; the path itself if it is none.
@@ -96,6 +118,18 @@ mod tests {
         assert!(replace(folder.path(), "text", Readers::AsBefore).is_err());
         assert!(replace(&folder.path().join("none/it"), "text", Readers::AsBefore).is_err());
         assert_eq!(fs::read_dir(folder.path()).expect("it").count(), 2);
+    }
+
+    #[test]
+    fn where_nothing_can_be_put_beside_it_the_file_is_written_over() {
+        let folder = tempfile::tempdir().expect("a folder");
+        // The longest name that a file can have, which leaves no room for another one's ending.
+        let path = folder.path().join("n".repeat(255));
+        replaced(&path, "old");
+        replaced(&path, "new");
+        assert_eq!(fs::read_to_string(&path).expect("text"), "new");
+        assert!(replace(&path, "key", Readers::Owner).is_err());
+        assert_eq!(fs::read_to_string(&path).expect("text"), "new", "keys are never written by halves");
     }
 
     #[test]

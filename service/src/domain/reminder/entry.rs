@@ -177,6 +177,9 @@ pub struct Telling {
     pub basis: Basis,
     /// Tasks that count from the day of a visit, with the visit.
     pub by_visit: HashMap<TaskId, VisitId>,
+    /// Tasks that a visit of a later day does, and components that go on one: known only where the clock was ahead, or a
+    /// component's end is set.
+    pub ahead: (HashSet<TaskId>, HashSet<ComponentId>),
     /// The days on which the system went, or goes, into service and out of it.
     pub service: (NaiveDate, Option<NaiveDate>),
     /// Components that another one has replaced, with the day.
@@ -198,6 +201,7 @@ impl Telling {
             settings: Arc::clone(&input.duty_settings),
             basis: fingerprint(input),
             by_visit,
+            ahead: ahead(input, as_of),
             service: (input.system.facts.commissioned_on, input.system.facts.retired_on),
             replaced: replaced(input, as_of),
             in_service: in_service.map(|component| component.id).collect(),
@@ -211,6 +215,9 @@ impl Telling {
             as_of: task.as_of,
             since: task.forecast.since,
             by_visit: self.by_visit.get(&task.id).copied(),
+            ahead: self.ahead.0.contains(&task.id)
+                || self.ahead.1.contains(&task.component_id)
+                || self.service.1.is_some_and(|retired_on| retired_on > self.as_of),
             due_on: task.due_on,
             late: task.state == State::Late,
             window: window(task),
@@ -236,6 +243,14 @@ impl Telling {
             "The component is not in service.".to_owned()
         }
     }
+}
+
+fn ahead(input: &Inputs, as_of: NaiveDate) -> (HashSet<TaskId>, HashSet<ComponentId>) {
+    let visits = input.visits.iter().filter(|visit| visit.facts.visited_on > as_of);
+    let items = visits.flat_map(|visit| &visit.facts.items).filter(|item| item.done);
+    let going = input.components.iter().filter(|component| component.removed_on.is_some_and(|on| on > as_of));
+    let tasks = items.map(|item| TaskId::of(item.component_id, item.duty));
+    (tasks.collect(), going.map(|component| component.id).collect())
 }
 
 fn replaced(input: &Inputs, as_of: NaiveDate) -> HashMap<ComponentId, NaiveDate> {

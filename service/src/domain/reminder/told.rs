@@ -135,6 +135,8 @@ pub struct Sighting {
     pub since: NaiveDate,
     /// The visit that did it on that day, if it counts from one.
     pub by_visit: Option<VisitId>,
+    /// Whether something of a later day is known: a visit that does it, or that it goes.
+    pub ahead: bool,
     /// The due date.
     pub due_on: Option<NaiveDate>,
     /// Whether it is late.
@@ -272,9 +274,8 @@ impl Standing {
         let counts_from = now.by_visit.map(|visit| Doing { visit, on: now.since });
         match counts_from {
             Some(found) if found.visit == done.visit => counts_from,
-            // It was withdrawn. What it counts from instead was told of before, or counts for the same day.
+            // It was withdrawn, or is of a day before others. What it counts from instead was told of before.
             _ if now.since < done.on => counts_from,
-            Some(found) if found.on == done.on => counts_from,
             _ => self.done,
         }
     }
@@ -283,9 +284,12 @@ impl Standing {
 /// What to tell of a task, in order, and where it stands then.
 ///
 /// At most two entries: that it was done, and one for everything else. The same sighting again raises nothing, and neither
-/// does one from before the task was last done: then the clock was set back, or another replica's is behind.
+/// does one of a day before the task was last done: then the clock was set back, or another replica's is behind.
+///
+/// Of two visits only the one that was told of last is remembered: a first one that is moved to a day after the second is
+/// told of once more.
 pub fn see(before: &Standing, now: &Sighting) -> (Standing, Vec<Raised>) {
-    if before.since.is_some_and(|since| since > now.as_of) {
+    if now.ahead && before.since.is_some_and(|since| since > now.as_of) {
         return (*before, Vec::new());
     }
     let mut raised = Vec::new();

@@ -7,6 +7,9 @@ use chrono::{DateTime, TimeDelta, Utc};
 const FIRST_S: i64 = 10;
 /// The longest wait. Judgement.
 const LONGEST: TimeDelta = TimeDelta::hours(12);
+/// How long a receiver for which something waits is left alone at the most: the longest wait, shifted, and a posting service
+/// that is busy. Judgement.
+pub const TRIED_AT_LEAST_EVERY: TimeDelta = TimeDelta::hours(15);
 /// How long it is tried after its first attempt, and how long a receiver fails before what nobody tried is given up with it.
 pub const TRIED_FOR: TimeDelta = TimeDelta::hours(48);
 /// Failures in a row after which a receiver gets a rest, whatever waits for it. Judgement.

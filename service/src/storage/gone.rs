@@ -1,0 +1,92 @@
+//! Tasks that are no more, and what readers knew of them: one that comes back goes on from there.
+//!
+//! A component is brought back into service, or the local day began again: a clock was set back, or the property's time zone
+//! was another one. What was told then is not told twice, and calendars, which take an event only if it is newer than the
+//! one they have, see its moves counted on.
+
+use crate::domain::ids::TaskId;
+use crate::domain::reminder::Standing;
+use crate::domain::store::Stored;
+use crate::storage::connection::Tx;
+use crate::storage::refresh::{Known, StoredTask};
+use crate::storage::rows::Place;
+use crate::storage::sql::{pieces, sql};
+use std::collections::HashMap;
+use uuid::Uuid;
+
+/// Rows of one statement.
+const ROWS: usize = 64;
+
+/// A task that is gone.
+#[derive(sqlx::FromRow)]
+pub(super) struct GoneTask {
+    task_id: Uuid,
+    sort_on: i64,
+    /// How often its date had changed.
+    pub(super) sequence: i64,
+    #[sqlx(flatten)]
+    known: Known,
+}
+
+impl GoneTask {
+    /// One whose readers are told on a day that it is gone: from then on they know nothing of it, and what an earlier day
+    /// would tell was told before.
+    pub(super) fn told(row: &StoredTask, day: i64) -> Self {
+        let known = Known { since_on: Some(day), ..Known::default() };
+        Self { task_id: row.id, sort_on: row.sort_on, sequence: row.sequence, known }
+    }
+
+    /// One that nothing is told of.
+    pub(super) fn untold(row: StoredTask) -> Self {
+        Self { task_id: row.id, sort_on: row.sort_on, sequence: row.sequence, known: row.known }
+    }
+
+    /// Where it stood with its readers.
+    pub(super) fn standing(&self) -> Stored<Standing> {
+        self.known.standing(Place { table: "gone_tasks", id: self.task_id }, self.sort_on)
+    }
+}
+
+/// Removes the rows of tasks and keeps these in their place.
+pub(super) async fn keep(tx: &mut Tx, gone: &[GoneTask]) -> Stored<()> {
+    for piece in pieces(gone, ROWS) {
+        let mut query =
+            sql("INSERT INTO gone_tasks (task_id, sort_on, sequence, since_on, told, done_by, done_on) ");
+        query.bind_rows(piece, |row, GoneTask { task_id, sort_on, sequence, known }| {
+            row.on(*task_id).on(*sort_on).on(*sequence).on(known.since_on).on(known.told.as_deref());
+            row.on(known.done_by).on(known.done_on);
+        });
+        query.push(
+            " ON CONFLICT (task_id) DO UPDATE SET sort_on = excluded.sort_on, sequence = excluded.sequence, \
+             since_on = excluded.since_on, told = excluded.told, done_by = excluded.done_by, \
+             done_on = excluded.done_on",
+        );
+        tx.run(query).await?;
+        let ids: Vec<Uuid> = piece.iter().map(|one| one.task_id).collect();
+        let mut query = sql("DELETE FROM tasks WHERE id IN ");
+        query.bind_list(&ids);
+        tx.run(query).await?;
+    }
+    Ok(())
+}
+
+/// Takes back those that are there again.
+pub(super) async fn take(tx: &mut Tx, new: &[TaskId]) -> Stored<HashMap<TaskId, GoneTask>> {
+    let mut back = HashMap::new();
+    for piece in new.chunks(ROWS) {
+        let mut query = sql(
+            "SELECT task_id, sort_on, sequence, since_on, told, done_by, done_on FROM gone_tasks WHERE task_id IN ",
+        );
+        query.bind_list(piece);
+        let found = tx.all::<GoneTask>(query).await?;
+        if found.is_empty() {
+            continue;
+        }
+        let ids: Vec<Uuid> = found.iter().map(|one| one.task_id).collect();
+        let mut query = sql("DELETE FROM gone_tasks WHERE task_id IN ");
+        query.bind_list(&ids);
+        tx.run(query).await?;
+        back.extend(found.into_iter().map(|one| (TaskId(one.task_id), one)));
+    }
+    Ok(back)
+}
