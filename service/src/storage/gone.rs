@@ -73,6 +73,11 @@ pub(super) async fn keep(tx: &mut Tx, gone: &[GoneTask]) -> Stored<()> {
 /// Takes back those that are there again.
 pub(super) async fn take(tx: &mut Tx, new: &[TaskId]) -> Stored<HashMap<TaskId, GoneTask>> {
     let mut back = HashMap::new();
+    // A fleet's first refresh is all new, and there is nothing to look for.
+    let any = sql("SELECT sequence FROM gone_tasks LIMIT 1");
+    if new.is_empty() || tx.first::<(i64,)>(any).await?.is_none() {
+        return Ok(back);
+    }
     for piece in new.chunks(ROWS) {
         let mut query = sql(
             "SELECT task_id, sort_on, sequence, since_on, told, done_by, done_on FROM gone_tasks WHERE task_id IN ",
