@@ -95,7 +95,10 @@ fn line(err: &mut dyn Write, text: impl AsRef<str>) -> io::Result<()> {
 fn report_error(error: &Error, url: &str, err: &mut dyn Write) -> io::Result<()> {
     if let Some(problem) = error.problem() {
         line(err, format!("error: {}", problem.title))?;
-        line(err, format!("  {}", problem.detail))?;
+        // Where each field is named below, a detail that says so once more helps nobody.
+        if problem.errors.is_empty() || !problem.detail.starts_with(&problem.title) {
+            line(err, format!("  {}", problem.detail))?;
+        }
         for field in &problem.errors {
             line(err, format!("  {}: {}", field.field, field.message))?;
         }

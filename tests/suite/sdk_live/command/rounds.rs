@@ -90,5 +90,13 @@ async fn a_round_of_ones_own_is_kept_and_called_off() {
     assert!(told.contains(&id(&round)), "{told}");
     shell.run(&["rounds", "call-off", &id(&round)]).ok();
     shell.run(&["rounds", "show", &id(&round)]).refused(3);
-    shell.run(&["rounds", "keep", "--on", "2026-03-06", &task]).ok();
+    let kept = shell.json(&["rounds", "keep", "--on", "2026-03-06", &task]);
+    // Another visit does the only task: then there is nothing to bring and nothing to report.
+    let text = |field: &str| tasks[0][field].as_str().expect("a text").to_owned();
+    let done = format!("{}:{}", text("component_name"), text("duty"));
+    let logged = shell.run(&["visit", "log", "seedling house", "--on", "2026-03-01", "--done", &done]).ok();
+    assert!(logged.contains(" with 1 item."), "{logged}");
+    let shown = shell.run(&["rounds", "show", &id(&kept)]).ok();
+    assert!(shown.contains(&format!("  eavesward rounds call-off {}", id(&kept))), "{shown}");
+    assert!(!shown.contains("Bring") && !shown.contains("rounds done"), "{shown}");
 }

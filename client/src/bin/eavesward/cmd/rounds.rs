@@ -258,7 +258,7 @@ fn print(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure> {
         app.line(format!("Round {} on {}: {} minutes{properties}", index + 1, round.on, round.minutes))?;
         tasks(app, &round.tasks, proposal.from)?;
         round.reasons.iter().try_for_each(|reason| app.line(format!("  {reason}")))?;
-        app.line(format!("  Bring {}.", round.bring.join(", ")))?;
+        bring(app, "  ", &round.bring)?;
         if !round.may_join.is_empty() {
             app.line("  Falls due later and may be done already:")?;
             tasks(app, &round.may_join, proposal.from)?;
@@ -279,6 +279,10 @@ fn print(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure> {
     cautions(app, proposal.rounds.iter().flat_map(|round| &round.cautions))?;
     costs(app, proposal)?;
     planned(app, proposal)
+}
+
+fn bring(app: &mut App<'_>, indent: &str, things: &[String]) -> Result<(), Failure> {
+    if things.is_empty() { Ok(()) } else { app.line(format!("{indent}Bring {}.", things.join(", "))) }
 }
 
 /// `from` is the first day of the plan: what fell due before is to be done first, whatever is late or not from then on.
@@ -418,7 +422,11 @@ pub fn show_round(app: &mut App<'_>, round: &Round) -> Result<(), Failure> {
     if round.done_on.is_some() {
         return Ok(());
     }
-    app.line(format!("Bring {}.", round.bring.join(", ")))?;
+    if round.tasks.iter().all(|task| task.done_elsewhere) {
+        app.line("Other visits did all of it. Call it off")?;
+        return app.line(format!("  eavesward rounds call-off {}", round.id));
+    }
+    bring(app, "", &round.bring)?;
     app.line("")?;
     cautions(app, &round.cautions)?;
     app.line("When it is done")?;

@@ -108,7 +108,8 @@ impl Visit {
                 let request =
                     VisitRequest { system_id, visited_on: on, visited_by: seen.by, items, note: seen.note };
                 let visit = app.client.visits().log(&request).await?;
-                let text = format!("Logged visit {} with {} items.", visit.id, visit.items.len());
+                let items = if visit.items.len() == 1 { "item" } else { "items" };
+                let text = format!("Logged visit {} with {} {items}.", visit.id, visit.items.len());
                 app.say(&visit, text)
             }
             Self::Correct { id, on, seen } => correct(app, id, on, seen).await,
