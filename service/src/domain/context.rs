@@ -33,7 +33,7 @@ pub struct Context {
     /// Counts up when this process has written something that readers wait for: a refresh, say. Whoever waits also looks by
     /// itself now and then, since another replica may have done the writing.
     pub news: watch::Sender<u64>,
-    /// How often whoever waits looks by itself.
+    /// How often whoever waits for the reminders' feed looks by itself.
     pub look: Duration,
     /// Becomes true when the service shuts down: whoever waits comes back with what there is.
     pub closing: watch::Sender<bool>,
@@ -50,6 +50,7 @@ impl Context {
     pub fn new(store: Arc<dyn Store>, clock: Arc<dyn Clock>) -> Self {
         let (news, closing) = (watch::Sender::new(0), watch::Sender::new(false));
         let (bell, kept, grounds) = (Arc::new(Notify::new()), Kept::default(), Arc::default());
+        // Judgement: what another replica wrote is seldom waited for, and a second is soon enough.
         let look = Duration::from_secs(1);
         Self { store, clock, bell, news, look, closing, kept, local_webhooks: false, grounds }
     }

@@ -2,7 +2,7 @@
 //! the test.
 
 use super::make::{self, Home, at, claim_all, day, first, home, new_task, refreshed};
-use super::subscriptions::{body, letter, of_digests, of_reminders};
+use super::subscriptions::{of_digests, of_reminders, with_letters};
 use super::{Rig, on_both};
 use async_trait::async_trait;
 use chrono::{DateTime, TimeDelta, Utc};
@@ -115,13 +115,6 @@ impl Scribe for Plain {
     }
 }
 
-async fn with_letters(rig: &Rig, subscription: &Subscription, count: i64) {
-    rig.database.insert_subscription(subscription).await.unwrap();
-    for second in 0..count {
-        rig.database.insert_delivery(&letter(subscription, second), &body()).await.unwrap();
-    }
-}
-
 async fn what_waited_while_the_service_was_off_has_its_two_days(rig: &Rig) {
     let home = home(rig).await;
     let (made, carrying) = (of_reminders(&home), Carrying::new(rig, 0));
@@ -219,14 +212,19 @@ async fn find(rig: &Rig, home: &Home, seconds: i64, as_of: i64, due: impl Into<O
         .unwrap();
 }
 
+/// A subscription to what is announced and falls due.
+async fn announced(rig: &Rig) -> (Home, Subscription, Carrying) {
+    let home = home(rig).await;
+    let mut made = of_reminders(&home);
+    made.facts.carries = Carries::Reminders { kinds: vec![News::Coming, News::Due] };
+    rig.database.insert_subscription(&made).await.unwrap();
+    (home, made, Carrying::new(rig, 0))
+}
+
 async fn a_move_takes_the_place_of_what_was_held_back(rig: &Rig) {
     // A task is announced seven days ahead, and a move of four days is told.
     for at_once in [false, true] {
-        let home = home(rig).await;
-        let mut made = of_reminders(&home);
-        made.facts.carries = Carries::Reminders { kinds: vec![News::Coming, News::Due] };
-        rig.database.insert_subscription(&made).await.unwrap();
-        let mut carrying = Carrying::new(rig, 0);
+        let (home, made, mut carrying) = announced(rig).await;
         carrying.answers(200, None);
         // Held back to the fourth day; hours before that the date moves from the seventh to the eleventh.
         find(rig, &home, 0, 0, 7).await;
@@ -267,11 +265,7 @@ async fn a_move_takes_the_place_of_what_was_held_back(rig: &Rig) {
 }
 
 async fn what_moves_far_away_is_announced_once_when_it_comes_again(rig: &Rig) {
-    let home = home(rig).await;
-    let mut made = of_reminders(&home);
-    made.facts.carries = Carries::Reminders { kinds: vec![News::Coming, News::Due] };
-    rig.database.insert_subscription(&made).await.unwrap();
-    let mut carrying = Carrying::new(rig, 0);
+    let (home, made, mut carrying) = announced(rig).await;
     carrying.answers(200, None);
     for (as_of, due) in [(0, 7), (2, 30), (23, 30)] {
         carrying.clock.set(at(as_of * DAY));
@@ -285,11 +279,7 @@ async fn what_moves_far_away_is_announced_once_when_it_comes_again(rig: &Rig) {
 }
 
 async fn what_has_no_date_any_more_is_not_announced(rig: &Rig) {
-    let home = home(rig).await;
-    let mut made = of_reminders(&home);
-    made.facts.carries = Carries::Reminders { kinds: vec![News::Coming, News::Due] };
-    rig.database.insert_subscription(&made).await.unwrap();
-    let mut carrying = Carrying::new(rig, 0);
+    let (home, made, mut carrying) = announced(rig).await;
     find(rig, &home, 0, 0, 7).await;
     assert_eq!(carrying.prepare().await.written, 1);
     carrying.clock.set(at(2 * DAY));

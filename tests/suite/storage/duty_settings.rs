@@ -105,7 +105,7 @@ async fn a_setting_makes_all_systems_of_its_account_stale_and_no_others(rig: &Ri
     let gauge = make::new_gauge(home.account, "Second gauge");
     eavesward_service::domain::store::GaugeStore::insert_gauge(&rig.database, &gauge).await.unwrap();
     make::add_system(rig, home.account, home.property.id, gauge.id, "Greenhouse").await;
-    make::settle(rig, &home, at(100), at(100_000)).await;
+    make::settle(rig, &home, at(100), at(1_000_000)).await;
     let set = own(Some(3), None);
     let done = rig.database.put_duty_setting(home.account, Duty::CheckPump, 0, set, at(101)).await.unwrap();
     assert_eq!(done, Updated::Done);
@@ -117,7 +117,7 @@ async fn a_setting_makes_all_systems_of_its_account_stale_and_no_others(rig: &Ri
 
 async fn a_refused_setting_makes_nothing_stale(rig: &Rig) {
     let home = home(rig).await;
-    make::settle(rig, &home, at(100), at(100_000)).await;
+    make::settle(rig, &home, at(100), at(1_000_000)).await;
     for version in [1, 9] {
         let set = own(Some(3), None);
         let refused =

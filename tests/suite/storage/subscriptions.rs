@@ -401,21 +401,32 @@ async fn what_ended_is_forgotten(rig: &Rig) {
     assert_eq!(store.deliveries(home.account, made.id, None, &first(10)).await.unwrap().len(), 1);
 }
 
+/// Adds a subscription with letters, one a second.
+pub async fn with_letters(rig: &Rig, subscription: &Subscription, count: i64) {
+    rig.database.insert_subscription(subscription).await.unwrap();
+    for second in 0..count {
+        rig.database.insert_delivery(&letter(subscription, second), &body()).await.unwrap();
+    }
+}
+
+/// Four letters are tried at a second, and all answered so.
+async fn tried(rig: &Rig, made: &Subscription, now: i64, status: u16) {
+    let store = &rig.database;
+    let (known, claimed) = store.claim_deliveries(made.id, at(now), at(now + 60), 4).await.unwrap().unwrap();
+    let finished: Vec<_> = claimed.iter().map(|one| (one, outcome(one, now, status))).collect();
+    store.finish_deliveries(&known, &finished, at(now)).await.unwrap();
+}
+
 async fn a_dead_receivers_letters_are_parked_after_two_days(rig: &Rig) {
     let home = home(rig).await;
     let (store, made) = (&rig.database, of_reminders(&home));
-    store.insert_subscription(&made).await.unwrap();
-    for second in 0..30 {
-        store.insert_delivery(&letter(&made, second), &body()).await.unwrap();
-    }
+    with_letters(rig, &made, 30).await;
     let two_days = 48 * 3600;
     let parked = async || store.subscription(home.account, made.id).await.unwrap().unwrap().parked;
     // It fails from the hundredth second on; what waited before that has its two days nevertheless.
     for now in [100, 14 * 3600, 28 * 3600, 42 * 3600, two_days + 60, two_days + 400] {
         assert_eq!(parked().await, 0, "{now}");
-        let (_, claimed) = store.claim_deliveries(made.id, at(now), at(now + 60), 4).await.unwrap().unwrap();
-        let finished: Vec<_> = claimed.iter().map(|one| (one, outcome(one, now, 500))).collect();
-        store.finish_deliveries(&made, &finished, at(now)).await.unwrap();
+        tried(rig, &made, now, 500).await;
     }
     // Five times four were tried since the first four, and within the two days.
     let shown = store.subscription(home.account, made.id).await.unwrap().unwrap();
@@ -428,15 +439,10 @@ async fn a_dead_receivers_letters_are_parked_after_two_days(rig: &Rig) {
 async fn a_receiver_that_answered_between_has_its_two_days_anew(rig: &Rig) {
     let home = home(rig).await;
     let (store, made) = (&rig.database, of_reminders(&home));
-    store.insert_subscription(&made).await.unwrap();
-    for second in 0..30 {
-        store.insert_delivery(&letter(&made, second), &body()).await.unwrap();
-    }
+    with_letters(rig, &made, 30).await;
     let two_days = 48 * 3600;
     for (now, status) in [(100, 500), (two_days, 200), (two_days + 200, 500)] {
-        let (_, claimed) = store.claim_deliveries(made.id, at(now), at(now + 60), 4).await.unwrap().unwrap();
-        let finished: Vec<_> = claimed.iter().map(|one| (one, outcome(one, now, status))).collect();
-        store.finish_deliveries(&made, &finished, at(now)).await.unwrap();
+        tried(rig, &made, now, status).await;
     }
     let mut shown = store.subscription(home.account, made.id).await.unwrap().unwrap();
     assert_eq!((shown.waiting, shown.parked), (26, 0));
@@ -444,10 +450,7 @@ async fn a_receiver_that_answered_between_has_its_two_days_anew(rig: &Rig) {
     shown.updated_at = at(two_days + 300);
     assert_eq!(store.update_subscription(&shown).await.unwrap(), Updated::Done);
     let now = 2 * two_days + 250;
-    let (changed, claimed) =
-        store.claim_deliveries(made.id, at(now), at(now + 60), 4).await.unwrap().unwrap();
-    let finished: Vec<_> = claimed.iter().map(|one| (one, outcome(one, now, 500))).collect();
-    store.finish_deliveries(&changed, &finished, at(now)).await.unwrap();
+    tried(rig, &made, now, 500).await;
     assert_eq!(store.subscription(home.account, made.id).await.unwrap().unwrap().parked, 0);
 }
 

@@ -181,7 +181,7 @@ async fn inputs_hold_everything_and_nothing_withdrawn(rig: &Rig) {
 async fn expect(rig: &Rig, home: &Home, step: i64, what: &str, stale: i64) {
     let now = at(10_000 + step * 100);
     assert_eq!(rig.database.stale_count(now).await.unwrap(), stale, "after {what}");
-    make::settle(rig, home, now, at(100_000)).await;
+    make::settle(rig, home, now, at(1_000_000)).await;
 }
 
 async fn every_write_that_matters_makes_systems_stale(rig: &Rig) {
@@ -230,5 +230,5 @@ async fn every_write_that_matters_makes_systems_stale(rig: &Rig) {
     let own = Own { ceiling_months: Some(2), ..Own::default() };
     store.put_duty_setting(account, Duty::CheckMesh, 0, own, at(9)).await.unwrap();
     expect(rig, &home, 17, "an own figure for a duty", 2).await;
-    assert_eq!(store.stale_count(at(100_000)).await.unwrap(), 3, "when the day is over");
+    assert_eq!(store.stale_count(at(1_000_000)).await.unwrap(), 3, "when the day is over");
 }
