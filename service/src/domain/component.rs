@@ -368,13 +368,6 @@ impl ComponentFacts {
         }
         check.within("part", |check| self.part.check(check));
     }
-
-    fn checked(self, cx: &Context) -> Result<Self> {
-        let mut check = Check::new();
-        self.check(&mut check, latest_today(cx));
-        check.done()?;
-        Ok(self)
-    }
 }
 
 /// A component.
@@ -422,6 +415,13 @@ pub struct Replacement {
     pub name: Option<String>,
 }
 
+fn checked(cx: &Context, facts: ComponentFacts) -> Result<ComponentFacts> {
+    let mut check = Check::new();
+    facts.check(&mut check, latest_today(cx));
+    check.done()?;
+    Ok(facts)
+}
+
 fn missing(id: ComponentId) -> Error {
     Error::NotFound { what: "component", id: id.to_string() }
 }
@@ -434,9 +434,9 @@ pub async fn add(
     id: ComponentId,
     facts: ComponentFacts,
 ) -> Result<Component> {
-    let facts = facts.checked(cx)?;
-    let system = system::get(cx, account, system_id).await?.system;
-    if system.components_full(cx, account).await? {
+    let facts = checked(cx, facts)?;
+    system::get(cx, account, system_id).await?;
+    if system::components_full(cx, account, system_id).await? {
         return Err(Error::Conflict(format!(
             "the system has {} components already",
             system::MOST_COMPONENTS
@@ -474,7 +474,7 @@ pub async fn update(
     version: i64,
     facts: ComponentFacts,
 ) -> Result<Component> {
-    let facts = facts.checked(cx)?;
+    let facts = checked(cx, facts)?;
     let old = get(cx, account, id).await?;
     same_kind(&old, &facts.part)?;
     if let Some(removed) = old.removed_on.filter(|removed| *removed < facts.installed_on) {
@@ -539,8 +539,8 @@ pub async fn replace(
         part: replacement.part.unwrap_or_else(|| old.facts.part.clone()),
         installed_on: replacement.on,
         last_served_on: None,
-    }
-    .checked(cx)?;
+    };
+    let facts = checked(cx, facts)?;
     same_kind(&old, &facts.part)?;
     let mut new = Component::new(new_id, old.system_id, facts, cx.clock.now());
     new.replaces = Some(id);

@@ -126,10 +126,9 @@ pub struct Assembled {
     pub components: Vec<Component>,
 }
 
-impl System {
-    pub(crate) async fn components_full(&self, cx: &Context, account: AccountId) -> Result<bool> {
-        Ok(cx.store.components(account, self.id).await?.len() >= MOST_COMPONENTS)
-    }
+/// Whether a system has as many components as it may have.
+pub async fn components_full(cx: &Context, account: AccountId, id: SystemId) -> Result<bool> {
+    Ok(cx.store.components(account, id).await?.len() >= MOST_COMPONENTS)
 }
 
 fn missing(id: SystemId) -> Error {

@@ -9,7 +9,7 @@
 use crate::domain::component::Kind;
 use crate::domain::duty::Duty;
 use crate::domain::ids::{AccountId, ComponentId, SystemId, TaskId, VisitId};
-use crate::domain::reminder::{Doing, Entry, Gone, Standing, Telling, see};
+use crate::domain::reminder::{self, Doing, Entry, Gone, Standing, Telling, see};
 use crate::domain::store::{Refreshed, StaleSystem, Stored};
 use crate::domain::task::{NO_DATE, Task};
 use crate::storage::connection::{Database, Tx};
@@ -247,7 +247,7 @@ async fn write_tasks(
                 let sequence = gone.map_or(0, |gone| gone.sequence + 1);
                 changed.push(Changed { task, line, standing, sequence });
             }
-            told.extend(raised.into_iter().map(|raised| Entry::of(task, raised, now)));
+            told.extend(raised.into_iter().map(|raised| reminder::of_task(task, raised, now)));
         }
         gone.extend(there.into_values().map(|row| (one, row)));
     }
@@ -355,7 +355,7 @@ async fn remove_tasks(
             duty,
             done: row.known.done(row.place())?,
         };
-        Ok((one.claim.account_id, Entry::of_gone(gone, one.telling, now)))
+        Ok((one.claim.account_id, reminder::of_removed(gone, one.telling, now)))
     });
     entries.collect()
 }

@@ -6,7 +6,7 @@
 mod entry;
 mod told;
 
-pub use entry::{Entry, Gone, Telling, bits, fingerprint};
+pub use entry::{Entry, Gone, Telling, bits, fingerprint, of_removed, of_task};
 pub use told::{Basis, Cause, Doing, Moved, News, Raised, Sighting, Stage, Standing, Told, see};
 
 use crate::domain::Context;
