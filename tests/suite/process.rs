@@ -2,8 +2,8 @@
 
 use crate::support::app::Reply;
 use chrono::NaiveDate;
-use eavesward_service::domain::ids::GaugeId;
-use eavesward_service::domain::store::GaugeStore as _;
+use eavesward_service::domain::base::ids::GaugeId;
+use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
 use eavesward_service::storage::{ConnectOptions, Database};
 use serde_json::{Value, json};
 use std::io::{BufRead as _, BufReader};

@@ -1,8 +1,11 @@
 //! Plans of trips, held against every way there is to make them, and to what a plan promises whatever its size.
 
-use eavesward_service::domain::rounds::places::{Position, near};
-use eavesward_service::domain::rounds::problem::{Cost, Job, NEVER, Near, Parts, Problem, Rates, Trip};
-use eavesward_service::domain::rounds::solve::{EXACT_JOBS, Plan, solve, solve_with};
+use eavesward_service::domain::model::property::Position;
+use eavesward_service::domain::rules::rounds::places::near;
+use eavesward_service::domain::rules::rounds::problem::{
+    Cost, Job, NEVER, Near, Parts, Problem, Rates, Trip,
+};
+use eavesward_service::domain::rules::rounds::solve::{EXACT_JOBS, Plan, solve, solve_with};
 use proptest::prelude::*;
 
 /// A random problem of so many jobs at so many places at most.

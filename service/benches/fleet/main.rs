@@ -11,10 +11,12 @@ mod seed;
 
 use anyhow::{Context as _, Result, ensure};
 use chrono::{DateTime, TimeDelta, Utc};
-use eavesward_service::domain::clock::SetClock;
-use eavesward_service::domain::rain::RainDay;
-use eavesward_service::domain::store::{GaugeStore as _, Store as _};
-use eavesward_service::domain::{Context, refresh};
+use eavesward_service::domain::background::refresh;
+use eavesward_service::domain::base::clock::SetClock;
+use eavesward_service::domain::context::Context;
+use eavesward_service::domain::model::rain::RainDay;
+use eavesward_service::domain::ports::store::Store as _;
+use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
 use eavesward_service::storage::{ConnectOptions, Database};
 use meter::{Figures, Parts};
 use seed::{DUTIES, Size};

@@ -5,21 +5,26 @@
 
 use anyhow::{Context as _, Result, ensure};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use eavesward_service::domain::account::{Account, Key, hash};
-use eavesward_service::domain::component::{
-    Component, ComponentFacts, Emptying, Exposition, Material, Part, Shade,
+use eavesward_service::domain::base::ids::{
+    AccountId, ComponentId, GaugeId, KeyId, PropertyId, SystemId, VisitId,
 };
-use eavesward_service::domain::defaults::{Canopy, Surface};
-use eavesward_service::domain::duty::Duty;
-use eavesward_service::domain::gauge::{Gauge, GaugeFacts, RainSpan};
-use eavesward_service::domain::ids::{AccountId, ComponentId, GaugeId, KeyId, PropertyId, SystemId, VisitId};
-use eavesward_service::domain::property::{Months, Property, PropertyFacts};
-use eavesward_service::domain::rain::RainDay;
-use eavesward_service::domain::store::{
-    AccountStore as _, GaugeStore as _, PropertyStore as _, Store as _, SystemStore as _, VisitStore as _,
-};
-use eavesward_service::domain::system::{Roof, System, SystemFacts};
-use eavesward_service::domain::visit::{Finding, FoundClass, Visit, VisitFacts, VisitItem};
+use eavesward_service::domain::base::secret::hash;
+use eavesward_service::domain::model::account::{Account, Key};
+use eavesward_service::domain::model::component::{Component, ComponentFacts};
+use eavesward_service::domain::model::duty::Duty;
+use eavesward_service::domain::model::gauge::{Gauge, GaugeFacts, RainSpan};
+use eavesward_service::domain::model::part::{Emptying, Exposition, Material, Part, Shade};
+use eavesward_service::domain::model::property::{Months, Property, PropertyFacts};
+use eavesward_service::domain::model::rain::RainDay;
+use eavesward_service::domain::model::roof::{Canopy, Roof, Surface};
+use eavesward_service::domain::model::system::{System, SystemFacts};
+use eavesward_service::domain::model::visit::{Finding, FoundClass, Visit, VisitFacts, VisitItem};
+use eavesward_service::domain::ports::store::Store as _;
+use eavesward_service::domain::ports::store::accounts::AccountStore as _;
+use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
+use eavesward_service::domain::ports::store::properties::PropertyStore as _;
+use eavesward_service::domain::ports::store::systems::SystemStore as _;
+use eavesward_service::domain::ports::store::visits::VisitStore as _;
 use eavesward_service::storage::{ConnectOptions, Database};
 use std::path::Path;
 use uuid::Uuid;

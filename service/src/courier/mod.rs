@@ -5,8 +5,9 @@
 
 mod address;
 
-use crate::domain::subscription::address as checked;
-use crate::domain::subscription::delivery::{Courier, Letter, Posted};
+use crate::domain::model::delivery::Posted;
+use crate::domain::model::subscription::address as checked;
+use crate::domain::ports::senders::{Courier, Letter};
 use address::is_public;
 use async_trait::async_trait;
 use chrono::TimeDelta;

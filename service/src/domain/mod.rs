@@ -1,44 +1,24 @@
-//! What the words mean and what may happen: types, use cases, storage traits, clock, errors without status codes.
+//! What the service knows and may do, without HTTP and without SQL.
 //!
-//! Nothing here knows HTTP or SQL. Types that derive `Serialize` do so for the storage layer alone, which keeps some of
-//! them as JSON text; the wire has types of its own in the contract crate.
+//! Folders from the ground up; each may use those above it in this table and no other:
 //!
-//! To add a use case: a type for what goes in, a function that checks it and calls the [`store`] traits, an error that
-//! names the field and the way out.
+//! | folder | what is in it |
+//! |---|---|
+//! | `base` | words that know nothing of rainwater: ids, errors, checks, clock, pages, schedules |
+//! | `model` | what is stored: types, their checks, their filters, one file a noun |
+//! | `rules` | pure decisions: the same inputs give the same answer |
+//! | `ports` | traits that other rooms implement: the store and the senders |
+//! | `context` | store, clock, wake-up and gauge cache at hand |
+//! | `use_cases` | what a caller asks, one file a noun |
+//! | `background` | what happens by itself: refreshing, scoring, delivering |
+//!
+//! Nothing is re-exported: a path such as `domain::model::task::Task` shows the folder at every use. Types that derive
+//! `Serialize` do so for the storage room alone; the wire has types of its own in the contract crate.
 
-pub mod account;
-pub mod calendar;
-pub mod cautions;
-pub mod check;
-pub mod clock;
-pub mod component;
+pub mod background;
+pub mod base;
 pub mod context;
-pub mod defaults;
-pub mod digest;
-pub mod duty;
-pub mod duty_settings;
-pub mod error;
-pub mod forecast;
-pub mod gauge;
-pub mod ground_cache;
-pub mod idempotency;
-pub mod ids;
-pub mod paging;
-pub mod property;
-pub mod rain;
-pub mod rain_files;
-pub mod refresh;
-pub mod reminder;
-pub mod rounding;
-pub mod rounds;
-pub mod schedule;
-pub mod skill;
-pub mod status;
-pub mod store;
-pub mod subscription;
-pub mod system;
-pub mod task;
-pub mod visit;
-
-pub use context::{Context, Kept};
-pub use error::{Error, FieldError, Result};
+pub mod model;
+pub mod ports;
+pub mod rules;
+pub mod use_cases;

@@ -1,9 +1,11 @@
 //! Who is calling, and whether they may.
 
 use super::problem::ApiError;
-use crate::domain::account::{self, Key, Reach, Scope};
-use crate::domain::ids::AccountId;
-use crate::domain::{Context, Error};
+use crate::domain::base::error::Error;
+use crate::domain::base::ids::AccountId;
+use crate::domain::context::Context;
+use crate::domain::model::account::{Key, Reach, Scope};
+use crate::domain::use_cases::accounts;
 use actix_web::body::{BoxBody, EitherBody, MessageBody};
 use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
 use actix_web::http::header;
@@ -35,7 +37,7 @@ async fn caller(req: &ServiceRequest) -> Result<Key, ApiError> {
     let cx = req
         .app_data::<web::Data<Context>>()
         .ok_or_else(|| ApiError::new(ProblemCode::Internal, "The service is not set up."))?;
-    account::authenticate(cx, secret).await?.ok_or_else(|| {
+    accounts::authenticate(cx, secret).await?.ok_or_else(|| {
         let detail =
             "The key is unknown, revoked or expired. Ask whoever keeps the account's keys for a new one.";
         ApiError::new(ProblemCode::Unauthorized, detail)

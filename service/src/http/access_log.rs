@@ -1,6 +1,6 @@
 //! One line of log for each request, with its id.
 
-use crate::domain::calendar::WORD;
+use crate::domain::model::calendar::WORD;
 use actix_web::HttpMessage;
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};

@@ -1,7 +1,7 @@
 //! Answers with an `ETag`, and `304` for those who have it already.
 
 use super::problem::ApiError;
-use crate::domain::paging::PageFound;
+use crate::domain::base::paging::PageFound;
 use actix_web::http::StatusCode;
 use actix_web::http::header::{self, EntityTag};
 use actix_web::{HttpRequest, HttpResponse};

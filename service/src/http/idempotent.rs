@@ -2,9 +2,10 @@
 
 use super::conditional::json;
 use super::problem::ApiError;
-use crate::domain::Context;
-use crate::domain::idempotency::{Answer, Attempt, Claim};
-use crate::domain::ids::{self, AccountId};
+use crate::domain::base::ids;
+use crate::domain::base::ids::AccountId;
+use crate::domain::context::Context;
+use crate::domain::model::idempotency::{Answer, Attempt, Claim};
 use actix_web::http::{StatusCode, header};
 use actix_web::{HttpRequest, HttpResponse};
 use eavesward_contract::ProblemCode;
@@ -84,14 +85,17 @@ where
         Claim::Answered(answer) => Ok(Reply(answer).respond()),
         Claim::Go { seed } => match act(seed).await {
             Ok(reply) => {
-                cx.store.answer(account, &key, &reply.0).await.map_err(crate::domain::Error::from)?;
+                cx.store
+                    .answer(account, &key, &reply.0)
+                    .await
+                    .map_err(crate::domain::base::error::Error::from)?;
                 Ok(reply.respond())
             }
             Err(error) => {
                 // A refusal did nothing, so the key is free for the mended request. A failure may have done something:
                 // the claim stays, and the next attempt finds what was made by its seed.
                 if !error.is_failure() {
-                    cx.store.forget(account, &key).await.map_err(crate::domain::Error::from)?;
+                    cx.store.forget(account, &key).await.map_err(crate::domain::base::error::Error::from)?;
                 }
                 Err(error)
             }
@@ -127,5 +131,5 @@ async fn claim(
         seed: ids::seed(),
         now: cx.clock.now(),
     };
-    Ok(cx.store.claim(&attempt).await.map_err(crate::domain::Error::from)?)
+    Ok(cx.store.claim(&attempt).await.map_err(crate::domain::base::error::Error::from)?)
 }

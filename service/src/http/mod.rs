@@ -19,7 +19,7 @@ mod samples;
 pub mod service;
 mod wire;
 
-use crate::domain::Context;
+use crate::domain::context::Context;
 use actix_web::middleware::from_fn;
 use actix_web::web::{self, ServiceConfig};
 use eavesward_contract::ProblemCode;

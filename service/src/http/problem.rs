@@ -1,8 +1,7 @@
 //! The one place where errors become problem documents.
 
 use super::access_log::shown;
-use crate::domain::store::StoreError;
-use crate::domain::{Error, FieldError};
+use crate::domain::base::error::{Error, FieldError, StoreError};
 use actix_web::body::{BoxBody, EitherBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::{Method, StatusCode, header};

@@ -4,8 +4,8 @@ use super::conditional::tagged;
 use super::openapi;
 use super::problem::ApiError;
 use super::routes::{at, calendars};
-use crate::domain::Context;
-use crate::domain::ids::KeyId;
+use crate::domain::base::ids::KeyId;
+use crate::domain::context::Context;
 use actix_web::web::{self, ServiceConfig};
 use actix_web::{HttpRequest, HttpResponse};
 use base64::{Engine as _, engine::general_purpose::URL_SAFE_NO_PAD};
@@ -114,7 +114,7 @@ pub async fn readyz(cx: web::Data<Context>, open: web::Data<Open>) -> Result<Htt
     if !open.is_open() {
         return Err(ApiError::new(ProblemCode::Unavailable, "The service is shutting down."));
     }
-    cx.store.ping().await.map_err(crate::domain::Error::from)?;
+    cx.store.ping().await.map_err(crate::domain::base::error::Error::from)?;
     Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body("ready\n"))
 }
 

@@ -3,9 +3,12 @@
 
 mod post;
 
+use crate::domain::background::{refresh, scoring};
+use crate::domain::model::idempotency;
 pub use post::{Carrying, run as carry};
 
-use crate::domain::{Context, Result, idempotency, refresh, skill};
+use crate::domain::base::error::Result;
+use crate::domain::context::Context;
 use chrono::{DateTime, TimeDelta, Utc};
 use cron::Schedule;
 use std::time::Duration;
@@ -42,7 +45,7 @@ pub async fn run(cx: Context, rhythm: Rhythm, mut stop: watch::Receiver<bool>) {
                 wait = wait.min(AFTER_FAILURE);
             }
         }
-        match skill::run(&cx).await {
+        match scoring::run(&cx).await {
             // There may be more; refreshing comes first again.
             Ok(some) if some > 0 => wait = Duration::ZERO,
             Ok(_) => {}

@@ -1,9 +1,11 @@
 //! Carrying: writes down what subscriptions have to post and posts it. Receivers are served side by side, so that a slow one
 //! keeps nobody waiting.
 
-use crate::domain::Context;
-use crate::domain::ids::{AccountId, SubscriptionId};
-use crate::domain::subscription::delivery::{self, Courier, Scribe, Turn};
+use crate::domain::background::deliveries;
+use crate::domain::background::deliveries::Turn;
+use crate::domain::base::ids::{AccountId, SubscriptionId};
+use crate::domain::context::Context;
+use crate::domain::ports::senders::{Courier, Scribe};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
@@ -69,9 +71,9 @@ async fn round(
     busy: &Busy,
     served: &mut JoinSet<()>,
     turn: &mut Turn,
-) -> crate::domain::Result<bool> {
+) -> crate::domain::base::error::Result<bool> {
     while served.try_join_next().is_some() {}
-    let prepared = delivery::prepare(cx, carrying.scribe.as_ref(), turn).await;
+    let prepared = deliveries::prepare(cx, carrying.scribe.as_ref(), turn).await;
     let due = cx.store.due_receivers(cx.clock.now(), LISTED).await?;
     for (account, id) in due {
         if served.len() >= RECEIVERS {
@@ -88,7 +90,7 @@ async fn round(
         served.spawn(async move {
             // Given back also when serving panics.
             let _place = Place { id, busy };
-            if let Err(error) = delivery::serve(&cx, courier.as_ref(), id).await {
+            if let Err(error) = deliveries::serve(&cx, courier.as_ref(), id).await {
                 tracing::error!(subscription = %id, error = ?error, "serving {id} failed; trying again when its claim ends");
             }
         });

@@ -2,21 +2,23 @@
 //! made from a seed. No place, firm or person in it exists.
 
 use crate::config::Settings;
-use crate::domain::account::{self, KeyDraft};
-use crate::domain::clock::local_date;
-use crate::domain::component::{
-    Component, ComponentFacts, Emptying, Exposition, Material, MonthDay, Part, Shade, ValveType,
-};
-use crate::domain::defaults::{Canopy, Surface};
-use crate::domain::duty::{self, Duty};
-use crate::domain::gauge::GaugeFacts;
-use crate::domain::ids::{AccountId, GaugeId, PropertyId, SystemId, VisitId};
-use crate::domain::property::{MonthsDraft, PropertyDraft};
-use crate::domain::rain::{Offer, Offered, RainDay};
-use crate::domain::store::TaskFilter;
-use crate::domain::system::{Roof, SystemFacts};
-use crate::domain::visit::{Finding, FoundClass, VisitFacts, VisitItem};
-use crate::domain::{Context, forecast, gauge, property, rain, refresh, skill, system, task, visit};
+use crate::domain::background::{refresh, scoring};
+use crate::domain::base::clock::local_date;
+use crate::domain::base::ids::{AccountId, GaugeId, PropertyId, SystemId, VisitId};
+use crate::domain::context::Context;
+use crate::domain::model::account::KeyDraft;
+use crate::domain::model::component::{Component, ComponentFacts};
+use crate::domain::model::duty;
+use crate::domain::model::duty::Duty;
+use crate::domain::model::gauge::GaugeFacts;
+use crate::domain::model::part::{Emptying, Exposition, Material, MonthDay, Part, Shade, ValveType};
+use crate::domain::model::property::{MonthsDraft, PropertyDraft};
+use crate::domain::model::rain::{Offer, Offered, RainDay};
+use crate::domain::model::roof::{Canopy, Roof, Surface};
+use crate::domain::model::system::{Assembled, SystemFacts};
+use crate::domain::model::task::TaskFilter;
+use crate::domain::model::visit::{Finding, FoundClass, VisitFacts, VisitItem};
+use crate::domain::use_cases::{accounts, forecasts, gauges, properties, rain, systems, tasks, visits};
 use anyhow::Result;
 use chrono::{Datelike, Days, NaiveDate};
 use chrono_tz::Tz;
@@ -40,14 +42,14 @@ pub async fn load(cx: &Context, settings: &Settings) -> Result<String> {
     let account = if let Some(account) = known {
         account.id
     } else {
-        let (account, _) = account::create(cx, ACCOUNT).await?;
+        let (account, _) = accounts::create(cx, ACCOUNT).await?;
         scenario(cx, account.id, today).await?;
         account.id
     };
     let draft = KeyDraft::of_everything("demo");
-    let (_, secret) = account::create_key(cx, account, draft).await?;
+    let (_, secret) = accounts::create_key(cx, account, draft).await?;
     refresh::run(cx).await?;
-    while skill::run(cx).await? > 0 {}
+    while scoring::run(cx).await? > 0 {}
     due_list(cx, account, today, settings, secret.reveal()).await
 }
 
@@ -89,7 +91,7 @@ async fn scenario(cx: &Context, account: AccountId, today: NaiveDate) -> Result<
         longitude_deg: 0.5,
         normals: None,
     };
-    gauge::create(cx, account, gauge_id, facts).await?;
+    gauges::create(cx, account, gauge_id, facts).await?;
     let first = today - Days::new(YEARS * 365);
     let mut weather = Weather { state: 20_260_301, wet: false };
     let readings =
@@ -103,7 +105,7 @@ async fn scenario(cx: &Context, account: AccountId, today: NaiveDate) -> Result<
     let ago = |days: u64| today - Days::new(days);
     for place in places(ago) {
         let property_id = PropertyId::new();
-        property::create(cx, account, property_id, draft(place.property, place.elevation_m)).await?;
+        properties::create(cx, account, property_id, draft(place.property, place.elevation_m)).await?;
         let facts = SystemFacts {
             property_id,
             gauge_id,
@@ -113,13 +115,13 @@ async fn scenario(cx: &Context, account: AccountId, today: NaiveDate) -> Result<
             demand_l_per_day: place.demand_l_per_day,
             retired_on: None,
         };
-        let system::Assembled { system, components } =
-            system::create(cx, account, SystemId::new(), facts, place.components).await?;
+        let Assembled { system, components } =
+            systems::create(cx, account, SystemId::new(), facts, place.components).await?;
         let mut visits = place.visits;
         visits.sort_by_key(|(days, _)| std::cmp::Reverse(*days));
         for (days, done) in visits {
             let facts = visit_of(cx, account, system.id, &components, ago(days), &done).await?;
-            visit::log(cx, account, VisitId::new(), facts).await?;
+            visits::log(cx, account, VisitId::new(), facts).await?;
         }
     }
     Ok(())
@@ -135,7 +137,7 @@ async fn visit_of(
     on: NaiveDate,
     done: &[Duty],
 ) -> Result<VisitFacts> {
-    let forecast = forecast::stored(cx, account, system_id, Some(on)).await?;
+    let forecast = forecasts::stored(cx, account, system_id, Some(on)).await?;
     let fullness = |id, duty| {
         let found = forecast.duties.iter().find(|one| one.component_id == Some(id) && one.duty == duty)?;
         let prediction = found.prediction.as_ref()?;
@@ -401,7 +403,7 @@ async fn due_list(
 ) -> Result<String> {
     let week = today + Days::new(7);
     let filter = TaskFilter { to: Some(week), ..TaskFilter::default() };
-    let tasks = task::list(cx, account, &filter, None, Some(100)).await?.items;
+    let tasks = tasks::list(cx, account, &filter, None, Some(100)).await?.items;
     let mut text = format!("{ACCOUNT}: due up to {week}\n\n");
     let row = |due: &str, state: &str, place: &str, what: &str, by: &str| {
         format!("  {due:<10}  {state:<5}  {place:<34}  {what:<58}  {by}\n")

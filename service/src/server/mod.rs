@@ -7,8 +7,8 @@ pub use operate::{Command, run};
 
 use crate::config::Settings;
 use crate::courier::HttpCourier;
-use crate::domain::clock::Clock;
-use crate::domain::{Context, Kept};
+use crate::domain::base::clock::Clock;
+use crate::domain::context::{Context, Kept};
 use crate::http::service::Open;
 use crate::http::{self, AccessLog};
 use crate::jobs::{self, Carrying, Rhythm};

@@ -2,10 +2,12 @@
 
 use super::{Application, demo, open};
 use crate::config::{Flags, LogFormat, Settings};
-use crate::domain::account::{self, KeyDraft, Scope};
-use crate::domain::clock::SystemClock;
-use crate::domain::ids::AccountId;
-use crate::domain::{Context, Error};
+use crate::domain::base::clock::SystemClock;
+use crate::domain::base::error::Error;
+use crate::domain::base::ids::AccountId;
+use crate::domain::context::Context;
+use crate::domain::model::account::{KeyDraft, Scope};
+use crate::domain::use_cases::accounts;
 use crate::{config, http, telemetry};
 use anyhow::{Context as _, Result, bail};
 use clap::Subcommand;
@@ -86,7 +88,7 @@ pub async fn run(command: Command) -> Result<()> {
         Command::Serve { flags } => {
             let settings = begin(flags)?;
             let cx = open(&settings, Arc::new(SystemClock)).await?;
-            if let Some((account, secret)) = account::bootstrap(&cx, "first account").await? {
+            if let Some((account, secret)) = accounts::bootstrap(&cx, "first account").await? {
                 say(&format!(
                     "The database was empty: account {} was made. Its key, shown this once:\n\n  {}\n",
                     account.id,
@@ -136,7 +138,7 @@ async fn key(
     scopes: &[String],
 ) -> Result<()> {
     if let Some(new) = new_account {
-        let (account, secret) = account::create(cx, &new).await.map_err(fields)?;
+        let (account, secret) = accounts::create(cx, &new).await.map_err(fields)?;
         return say(&format!(
             "Account {} was made. Its key, shown this once:\n\n  {}\n",
             account.id,
@@ -158,7 +160,7 @@ async fn key(
         .map(|word| Scope::parse(word).with_context(|| format!("{word:?} is not one of read, write, admin")))
         .collect::<Result<Vec<_>>>()?;
     let (key, secret) =
-        account::create_key(cx, id, KeyDraft { name, scopes, system_id: None, expires_at: None })
+        accounts::create_key(cx, id, KeyDraft { name, scopes, system_id: None, expires_at: None })
             .await
             .map_err(fields)?;
     say(&format!("Key {} was made, shown this once:\n\n  {}\n", key.id, secret.reveal()))

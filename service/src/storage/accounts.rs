@@ -1,9 +1,10 @@
 //! Accounts and keys.
 
-use crate::domain::account::{Account, Key};
-use crate::domain::ids::{AccountId, KeyId};
-use crate::domain::paging::PageAsked;
-use crate::domain::store::{AccountStore, Stored};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, KeyId};
+use crate::domain::base::paging::PageAsked;
+use crate::domain::model::account::{Account, Key};
+use crate::domain::ports::store::accounts::AccountStore;
 use crate::storage::connection::{Database, Tx};
 use crate::storage::rows::{AccountRow, KeyRow, scope_words, values};
 use crate::storage::sql::{Sql, sql};

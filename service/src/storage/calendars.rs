@@ -1,9 +1,10 @@
 //! Calendar feeds.
 
-use crate::domain::calendar::Calendar;
-use crate::domain::ids::{AccountId, CalendarId};
-use crate::domain::paging::PageAsked;
-use crate::domain::store::{CalendarStore, Stored};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, CalendarId};
+use crate::domain::base::paging::PageAsked;
+use crate::domain::model::calendar::Calendar;
+use crate::domain::ports::store::calendars::CalendarStore;
 use crate::storage::connection::Database;
 use crate::storage::rows::{CalendarRow, values};
 use crate::storage::sql::{Sql, sql};

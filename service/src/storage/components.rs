@@ -1,8 +1,9 @@
 //! Components: how they come and go.
 
-use crate::domain::component::{Component, ComponentFacts};
-use crate::domain::ids::{AccountId, ComponentId, SystemId};
-use crate::domain::store::{Stored, Updated};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, ComponentId, SystemId};
+use crate::domain::model::component::{Component, ComponentFacts};
+use crate::domain::ports::store::outcomes::Updated;
 use crate::storage::connection::{Database, Tx};
 use crate::storage::errors::to_json;
 use crate::storage::rows::{COMPONENT_COLUMNS, ComponentRow, values};

@@ -1,16 +1,16 @@
 //! The one place that knows two databases: pools, transactions, and how a statement is run.
 
-use crate::domain::store::{Store, StoreError, Stored};
+use crate::domain::base::error::{StoreError, Stored};
+use crate::domain::ports::store::Store;
 use crate::storage::errors::{can_rerun, failed, failed_because};
 use crate::storage::sql::{Sql, Value, sql};
 use async_trait::async_trait;
-use sqlx::Arguments;
 use sqlx::postgres::{PgArguments, PgConnectOptions, PgPool, PgPoolOptions, PgRow};
 use sqlx::sqlite::{
     SqliteArguments, SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteRow,
     SqliteSynchronous,
 };
-use sqlx::{AssertSqlSafe, FromRow, Postgres, Sqlite, Transaction};
+use sqlx::{Arguments, AssertSqlSafe, FromRow, Postgres, Sqlite, Transaction};
 use std::fs::OpenOptions;
 use std::path::Path;
 use std::str::FromStr as _;

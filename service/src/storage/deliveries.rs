@@ -1,12 +1,12 @@
 //! Deliveries: written down, claimed, tried, and what became of them.
 
-use crate::domain::ids::{AccountId, DeliveryId, SubscriptionId};
-use crate::domain::paging::PageAsked;
-use crate::domain::store::{DeliveryStore, Stored};
-use crate::domain::subscription::delivery::{
-    Body, Claimed, Delivery, DeliveryAttempt, DeliveryState, Outcome, gone,
-};
-use crate::domain::subscription::{Subscription, retry};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, DeliveryId, SubscriptionId};
+use crate::domain::base::paging::PageAsked;
+use crate::domain::model::delivery::{Body, Claimed, Delivery, DeliveryAttempt, DeliveryState, Outcome};
+use crate::domain::model::subscription::{Subscription, gone};
+use crate::domain::ports::store::deliveries::DeliveryStore;
+use crate::domain::rules::retry;
 use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::rows::{AttemptRow, DELIVERY_COLUMNS, DeliveryRow, LetterRow, SubscriptionRow, values};
 use crate::storage::sql::{Sql, pieces, sql};

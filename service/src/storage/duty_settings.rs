@@ -1,9 +1,11 @@
 //! What accounts have set for duties.
 
-use crate::domain::duty::Duty;
-use crate::domain::duty_settings::{DutySetting, Own};
-use crate::domain::ids::AccountId;
-use crate::domain::store::{DutySettingStore, Stored, Updated};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::AccountId;
+use crate::domain::model::duty::Duty;
+use crate::domain::model::duty_settings::{DutySetting, Own};
+use crate::domain::ports::store::duty_settings::DutySettingStore;
+use crate::domain::ports::store::outcomes::Updated;
 use crate::storage::connection::{Database, retried};
 use crate::storage::rows::{DutySettingRow, values};
 use crate::storage::sql::{Sql, sql};

@@ -1,6 +1,6 @@
 //! What went wrong, seen from outside.
 
-use crate::domain::store::{StoreError, Stored};
+use crate::domain::base::error::{StoreError, Stored};
 
 /// Whether trying again may help: the database cannot be reached, is overloaded or broke a tie between transactions.
 fn passing(error: &sqlx::Error) -> bool {

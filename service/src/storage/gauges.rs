@@ -1,10 +1,12 @@
 //! Gauges. What they measured is in [`super::rain`].
 
-use crate::domain::gauge::{Gauge, GaugeFacts, RainSpan};
-use crate::domain::ids::{AccountId, GaugeId};
-use crate::domain::paging::PageAsked;
-use crate::domain::rain::{RainDay, Upserted};
-use crate::domain::store::{Deleted, GaugeStore, RainKnown, RainRead, Stored, Updated};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, GaugeId};
+use crate::domain::base::paging::PageAsked;
+use crate::domain::model::gauge::{Gauge, GaugeFacts, RainSpan};
+use crate::domain::model::rain::{RainDay, RainKnown, RainRead, Upserted};
+use crate::domain::ports::store::gauges::GaugeStore;
+use crate::domain::ports::store::outcomes::{Deleted, Updated};
 use crate::storage::connection::{Database, retried};
 use crate::storage::errors::to_json;
 use crate::storage::rain;

@@ -4,9 +4,9 @@
 //! was another one. What was told then is not told twice, and calendars, which take an event only if it is newer than the
 //! one they have, see its moves counted on.
 
-use crate::domain::ids::TaskId;
-use crate::domain::reminder::Standing;
-use crate::domain::store::Stored;
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::TaskId;
+use crate::domain::model::reminder::Standing;
 use crate::storage::connection::Tx;
 use crate::storage::refresh::{Known, StoredTask};
 use crate::storage::rows::Place;

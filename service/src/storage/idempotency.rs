@@ -1,8 +1,9 @@
 //! Repeated requests.
 
-use crate::domain::idempotency::{Answer, Attempt, Claim, HELD, KEPT};
-use crate::domain::ids::AccountId;
-use crate::domain::store::{IdempotencyStore, Stored};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::AccountId;
+use crate::domain::model::idempotency::{Answer, Attempt, Claim, HELD, KEPT};
+use crate::domain::ports::store::idempotency::IdempotencyStore;
 use crate::storage::connection::{Database, Tx};
 use crate::storage::errors::bad;
 use crate::storage::sql::sql;

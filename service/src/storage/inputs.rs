@@ -1,13 +1,14 @@
 //! What forecasts are made from, read for many systems at once.
 
-use crate::domain::component::Component;
-use crate::domain::duty_settings::{DutySetting, DutySettings};
-use crate::domain::gauge::Gauge;
-use crate::domain::ids::{AccountId, GaugeId, PropertyId, SystemId};
-use crate::domain::property::Property;
-use crate::domain::store::{Inputs, Stored};
-use crate::domain::system::System;
-use crate::domain::visit::Visit;
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, GaugeId, PropertyId, SystemId};
+use crate::domain::model::component::Component;
+use crate::domain::model::duty_settings::{DutySetting, DutySettings};
+use crate::domain::model::gauge::Gauge;
+use crate::domain::model::inputs::Inputs;
+use crate::domain::model::property::Property;
+use crate::domain::model::system::System;
+use crate::domain::model::visit::Visit;
 use crate::storage::connection::{AnyRow, Database, Tx};
 use crate::storage::rows::{
     ComponentRow, DutySettingRow, GAUGE_COLUMNS, GaugeRow, PROPERTY_COLUMNS, PropertyRow, SYSTEM_COLUMNS,

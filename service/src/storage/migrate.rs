@@ -1,6 +1,6 @@
 //! Brings the tables up to date.
 
-use crate::domain::store::{StoreError, Stored};
+use crate::domain::base::error::{StoreError, Stored};
 use crate::storage::connection::{Database, Db};
 use crate::storage::errors::failed;
 use sqlx::migrate::{MigrateError, Migrator};

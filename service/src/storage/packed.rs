@@ -4,14 +4,14 @@
 //! systems waits for. So it is JSON, a line for the status and one a task, without what the rows beside it say already,
 //! and pressed: lines of one system and of all systems have most of their words in common.
 
-use crate::domain::cautions::Hazard;
-use crate::domain::component::Kind;
-use crate::domain::duty::{DecidedBy, Duty};
-use crate::domain::forecast::{DutyForecast, Prediction};
-use crate::domain::ids::{ComponentId, SystemId, TaskId};
-use crate::domain::status::{NextDuty, RecentRunoff, RunoffSince, Status};
-use crate::domain::store::Stored;
-use crate::domain::task::{State, Task};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{ComponentId, SystemId, TaskId};
+use crate::domain::model::duty::{DecidedBy, Duty};
+use crate::domain::model::forecast::{DutyForecast, Prediction};
+use crate::domain::model::hazard::Hazard;
+use crate::domain::model::part::Kind;
+use crate::domain::model::status::{NextDuty, RecentRunoff, RunoffSince, Status};
+use crate::domain::model::task::{State, Task};
 use crate::storage::errors::{bad, to_json};
 use chrono::NaiveDate;
 use lz4_flex::block::{compress_prepend_size_with_dict, decompress_size_prepended_with_dict};

@@ -1,9 +1,11 @@
 //! Properties.
 
-use crate::domain::ids::{AccountId, PropertyId};
-use crate::domain::paging::PageAsked;
-use crate::domain::property::{Property, PropertyFacts, Temperatures};
-use crate::domain::store::{Deleted, PropertyStore, Stored, Updated};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, PropertyId};
+use crate::domain::base::paging::PageAsked;
+use crate::domain::model::property::{Property, PropertyFacts, Temperatures};
+use crate::domain::ports::store::outcomes::{Deleted, Updated};
+use crate::domain::ports::store::properties::PropertyStore;
 use crate::storage::connection::{Database, retried};
 use crate::storage::errors::to_json;
 use crate::storage::rows::{PROPERTY_COLUMNS, PropertyRow, values};

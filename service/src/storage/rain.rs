@@ -1,10 +1,10 @@
 //! Rain: one row a gauge and day.
 
-use crate::domain::gauge::RainSpan;
-use crate::domain::ids::{AccountId, GaugeId};
-use crate::domain::paging::PageAsked;
-use crate::domain::rain::{RainDay, Upserted};
-use crate::domain::store::{RainKnown, RainRead, Stored};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, GaugeId};
+use crate::domain::base::paging::PageAsked;
+use crate::domain::model::gauge::RainSpan;
+use crate::domain::model::rain::{RainDay, RainKnown, RainRead, Upserted};
 use crate::storage::connection::{Database, Tx};
 use crate::storage::rows::{Place, values};
 use crate::storage::sql::{pieces, sql};

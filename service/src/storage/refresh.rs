@@ -6,12 +6,16 @@
 //! Most of what a refresh finds changes every day and goes into one packed row a system ([`super::packed`]). A task's own
 //! row holds what tasks are looked for by, and is written only when that changes.
 
-use crate::domain::component::Kind;
-use crate::domain::duty::Duty;
-use crate::domain::ids::{AccountId, ComponentId, SystemId, TaskId, VisitId};
-use crate::domain::reminder::{self, Doing, Entry, Gone, Standing, Telling, see};
-use crate::domain::store::{Refreshed, StaleSystem, Stored};
-use crate::domain::task::{NO_DATE, Task};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, ComponentId, SystemId, TaskId, VisitId};
+use crate::domain::model::duty::Duty;
+use crate::domain::model::part::Kind;
+use crate::domain::model::reminder::{Doing, Entry, Gone, Standing};
+use crate::domain::model::task::{NO_DATE, Task};
+use crate::domain::ports::store::tasks::{Refreshed, StaleSystem};
+use crate::domain::rules::reminders::decide::see;
+use crate::domain::rules::reminders::entries;
+use crate::domain::rules::reminders::inputs::Telling;
 use crate::storage::connection::{Database, Tx};
 use crate::storage::errors::to_json;
 use crate::storage::gone::{self, GoneTask};
@@ -247,7 +251,7 @@ async fn write_tasks(
                 let sequence = gone.map_or(0, |gone| gone.sequence + 1);
                 changed.push(Changed { task, line, standing, sequence });
             }
-            told.extend(raised.into_iter().map(|raised| reminder::of_task(task, raised, now)));
+            told.extend(raised.into_iter().map(|raised| entries::of_task(task, raised, now)));
         }
         gone.extend(there.into_values().map(|row| (one, row)));
     }
@@ -355,7 +359,7 @@ async fn remove_tasks(
             duty,
             done: row.known.done(row.place())?,
         };
-        Ok((one.claim.account_id, reminder::of_removed(gone, one.telling, now)))
+        Ok((one.claim.account_id, entries::of_removed(gone, one.telling, now)))
     });
     entries.collect()
 }

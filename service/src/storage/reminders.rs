@@ -1,8 +1,9 @@
 //! The reminders' feeds: appended to by the refresh, in its own transaction.
 
-use crate::domain::ids::AccountId;
-use crate::domain::reminder::{Entry, Read, ReminderFilter, Stretch, bits};
-use crate::domain::store::{ReminderStore, Stored};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::AccountId;
+use crate::domain::model::reminder::{Entry, Read, ReminderFilter, Stretch, bits};
+use crate::domain::ports::store::reminders::ReminderStore;
 use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::errors::to_json;
 use crate::storage::rows::{Place, values};

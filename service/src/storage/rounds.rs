@@ -1,12 +1,14 @@
 //! Rounds that are kept.
 
-use crate::domain::ids::{AccountId, PropertyId, RoundId, TaskId, VisitId};
-use crate::domain::paging::PageAsked;
-use crate::domain::rounds::places::Position;
-use crate::domain::rounds::{Outcome, Round, RoundFilter, RoundState, RoundTask};
-use crate::domain::store::{CalledOff, Finished, Kept, PlannedTask, RoundStore, StoreError, Stored};
-use crate::domain::task::Task;
-use crate::domain::visit::Visit;
+use crate::domain::base::error::{StoreError, Stored};
+use crate::domain::base::ids::{AccountId, PropertyId, RoundId, TaskId, VisitId};
+use crate::domain::base::paging::PageAsked;
+use crate::domain::model::property::Position;
+use crate::domain::model::round::{Outcome, Round, RoundFilter, RoundState, RoundTask};
+use crate::domain::model::task::Task;
+use crate::domain::model::visit::Visit;
+use crate::domain::ports::store::outcomes::{CalledOff, Finished, Kept};
+use crate::domain::ports::store::rounds::{PlannedTask, RoundStore};
 use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::rows::{PlannedTaskRow, ROUND_COLUMNS, RoundRow, RoundTaskRow, values};
 use crate::storage::sql::{Sql, pieces, sql};

@@ -3,12 +3,12 @@
 //! A change of a system's visits puts the system on a list; whoever claims it from there works its answers out and writes
 //! them as a whole. The instant of the claim tells it from a later one: a claimer that was away too long writes nothing.
 
-use crate::domain::duty::Duty;
-use crate::domain::forecast::Answers;
-use crate::domain::ids::{AccountId, AnswerId, SystemId};
-use crate::domain::paging::PageAsked;
-use crate::domain::skill::{Answered, DutySkill, History, SkillFilter};
-use crate::domain::store::{SkillStore, Stored, Unscored};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, AnswerId, SystemId};
+use crate::domain::base::paging::PageAsked;
+use crate::domain::model::duty::Duty;
+use crate::domain::model::skill::{Answered, Answers, DutySkill, History, SkillFilter};
+use crate::domain::ports::store::skill::{SkillStore, Unscored};
 use crate::storage::connection::{Database, Tx};
 use crate::storage::errors::{bad, to_json};
 use crate::storage::rows::{ANSWERED_COLUMNS, AnsweredRow, Kept, values};

@@ -1,6 +1,6 @@
 //! A statement with its values, before it is known which database it goes to.
 
-use crate::domain::ids::{
+use crate::domain::base::ids::{
     AccountId, AnswerId, CalendarId, ComponentId, DeliveryId, GaugeId, KeyId, PropertyId, RoundId,
     SubscriptionId, SystemId, TaskId, VisitId,
 };

@@ -1,8 +1,9 @@
 //! What several traits do alike: marking systems stale, keyset pages by name, guarded updates.
 
-use crate::domain::ids::{AccountId, GaugeId, PropertyId, SystemId};
-use crate::domain::paging::PageAsked;
-use crate::domain::store::{Stored, Updated};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, GaugeId, PropertyId, SystemId};
+use crate::domain::base::paging::PageAsked;
+use crate::domain::ports::store::outcomes::Updated;
 use crate::storage::connection::Tx;
 use crate::storage::sql::{Sql, sql};
 use uuid::Uuid;

@@ -1,17 +1,18 @@
 //! Subscriptions, and what of the feeds they have looked at.
 
-use crate::domain::ids::{AccountId, SubscriptionId, TaskId};
-use crate::domain::paging::PageAsked;
-use crate::domain::reminder::{Entry, ReminderFilter, bits};
-use crate::domain::store::{Deleted, Fanned, MakeLetter, Stored, SubscriptionStore, Updated};
-use crate::domain::subscription::delivery::{Body, Delivery, DeliveryState};
-use crate::domain::subscription::{Carries, Subscription};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, SubscriptionId, TaskId};
+use crate::domain::base::paging::PageAsked;
+use crate::domain::model::delivery::{Body, Delivery, DeliveryState};
+use crate::domain::model::reminder::{Entry, ReminderFilter, bits};
+use crate::domain::model::subscription::{Carries, Subscription};
+use crate::domain::ports::store::outcomes::{Deleted, Updated};
+use crate::domain::ports::store::subscriptions::{Fanned, MakeLetter, SubscriptionStore};
 use crate::storage::connection::{Database, Tx, retried};
-use crate::storage::deliveries;
-use crate::storage::reminders;
 use crate::storage::rows::{SUBSCRIPTION_COLUMNS, SubscriptionRow, secrets_before, values};
 use crate::storage::sql::{Sql, sql};
 use crate::storage::stale::why_not;
+use crate::storage::{deliveries, reminders};
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 use std::collections::{BTreeSet, HashMap, HashSet};

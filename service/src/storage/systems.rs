@@ -1,17 +1,19 @@
 //! Systems. Their components are in [`super::components`].
 
-use crate::domain::component::{Component, ComponentFacts};
-use crate::domain::ids::{AccountId, ComponentId, SystemId};
-use crate::domain::paging::PageAsked;
-use crate::domain::store::{Inputs, Stored, SystemFilter, SystemStore, Updated};
-use crate::domain::system::{System, SystemFacts};
-use crate::storage::components;
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, ComponentId, SystemId};
+use crate::domain::base::paging::PageAsked;
+use crate::domain::model::component::{Component, ComponentFacts};
+use crate::domain::model::inputs::Inputs;
+use crate::domain::model::system::{System, SystemFacts, SystemFilter};
+use crate::domain::ports::store::outcomes::Updated;
+use crate::domain::ports::store::systems::SystemStore;
 use crate::storage::connection::Database;
 use crate::storage::errors::to_json;
-use crate::storage::inputs;
 use crate::storage::rows::{SYSTEM_COLUMNS, SystemRow, values};
 use crate::storage::sql::{Sql, sql};
 use crate::storage::stale::{Reach, mark_stale, page_by_name, why_not};
+use crate::storage::{components, inputs};
 use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
 

@@ -1,11 +1,12 @@
 //! Tasks and statuses as they are read. How they are written is in [`super::refresh`].
 
-use crate::domain::duty::Duty;
-use crate::domain::ids::{AccountId, SystemId, TaskId};
-use crate::domain::paging::PageAsked;
-use crate::domain::status::Polled;
-use crate::domain::store::{Refreshed, StaleSystem, Stored, TaskFilter, TaskStore};
-use crate::domain::task::{Counted, Moves, NO_DATE, State, Task};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, SystemId, TaskId};
+use crate::domain::base::paging::PageAsked;
+use crate::domain::model::duty::Duty;
+use crate::domain::model::status::Polled;
+use crate::domain::model::task::{Counted, Moves, NO_DATE, State, Task, TaskFilter};
+use crate::domain::ports::store::tasks::{Refreshed, StaleSystem, TaskStore};
 use crate::storage::connection::{Database, retried};
 use crate::storage::packed::Opened;
 use crate::storage::refresh;

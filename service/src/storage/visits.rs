@@ -1,9 +1,11 @@
 //! Visits and what they were before each change.
 
-use crate::domain::ids::{AccountId, SystemId, VisitId};
-use crate::domain::paging::PageAsked;
-use crate::domain::store::{StoreError, Stored, Updated, VisitFilter, VisitStore};
-use crate::domain::visit::{Revision, Visit};
+use crate::domain::base::error::{StoreError, Stored};
+use crate::domain::base::ids::{AccountId, SystemId, VisitId};
+use crate::domain::base::paging::PageAsked;
+use crate::domain::model::visit::{Revision, Visit, VisitFilter};
+use crate::domain::ports::store::outcomes::Updated;
+use crate::domain::ports::store::visits::VisitStore;
 use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::errors::{is_taken, to_json};
 use crate::storage::rounds::{close_visited, free_visited};

@@ -4,8 +4,8 @@ use super::document::{Own, operations};
 use super::scenario::{component, id_of, items, place, property, system, three};
 use crate::support::app::{App, Reply, over_both};
 use chrono::TimeDelta;
-use eavesward_service::domain::idempotency::{Attempt, Claim};
-use eavesward_service::domain::ids::AccountId;
+use eavesward_service::domain::base::ids::AccountId;
+use eavesward_service::domain::model::idempotency::{Attempt, Claim};
 use serde_json::{Value, json};
 use sha2::{Digest as _, Sha256};
 

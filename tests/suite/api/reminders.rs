@@ -4,9 +4,10 @@ use super::scenario::{
     Place, component, gauge, id_of, items, place, place_with, property, rain, system, texts,
 };
 use crate::support::app::{App, Reply, over_both};
-use eavesward_service::domain::Context;
-use eavesward_service::domain::ids::AccountId;
-use eavesward_service::domain::reminder::{ReminderFilter, pull as pull_from};
+use eavesward_service::domain::base::ids::AccountId;
+use eavesward_service::domain::context::Context;
+use eavesward_service::domain::model::reminder::ReminderFilter;
+use eavesward_service::domain::use_cases::reminders::pull as pull_from;
 use serde_json::{Value, json};
 use std::time::{Duration, Instant};
 

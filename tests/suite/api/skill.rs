@@ -132,7 +132,7 @@ async fn what_was_kept_stays_when_rain_and_visits_follow(app: &App) {
     let all = answers(app).await;
     assert_eq!((all.len(), &all[1]), (2, &kept[0]));
     // Scoring again, and on another replica, changes nothing.
-    assert_eq!(eavesward_service::domain::skill::run(&app.cx).await.expect("scoring"), 0);
+    assert_eq!(eavesward_service::domain::background::scoring::run(&app.cx).await.expect("scoring"), 0);
     assert_eq!(answers(app).await, all);
 }
 

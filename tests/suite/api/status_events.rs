@@ -2,6 +2,7 @@
 
 use super::scenario::{id_of, place, rain, three};
 use crate::support::app::{App, Kind, Reply, over_both};
+use eavesward_service::domain::background::refresh;
 use serde_json::{Value, json};
 use std::time::Duration;
 
@@ -146,17 +147,17 @@ async fn who_has_it_already_is_not_told_again(app: &App) {
 }
 
 async fn what_another_replica_wrote_is_told_too(app: &App) {
-    use eavesward_service::domain::refresh;
     let place = place(app, three()).await;
     app.refresh().await;
     let mut reader = Reader::of(app.request("GET", &path(place.system_id()))).await;
     let first = reader.event().await;
     // A context of its own over the same store: what it writes rings nobody here.
-    let replica = eavesward_service::domain::Context::new(app.cx.store.clone(), app.cx.clock.clone());
+    let replica =
+        eavesward_service::domain::context::Context::new(app.cx.store.clone(), app.cx.clock.clone());
     let day = chrono::NaiveDate::from_ymd_opt(2026, 2, 25).expect("a day");
-    let rain = eavesward_service::domain::rain::RainDay { date: day, rain_mm: 7.0 };
+    let rain = eavesward_service::domain::model::rain::RainDay { date: day, rain_mm: 7.0 };
     let account = replica.store.accounts().await.expect("accounts")[0].id;
-    let gauge = eavesward_service::domain::ids::GaugeId(place.gauge.parse().expect("an id"));
+    let gauge = eavesward_service::domain::base::ids::GaugeId(place.gauge.parse().expect("an id"));
     replica.store.put_rain(account, gauge, &[rain]).await.expect("stored").expect("a gauge");
     refresh::run(&replica).await.expect("refreshing");
     let second = reader.event().await;

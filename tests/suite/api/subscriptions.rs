@@ -4,7 +4,7 @@ use super::receiver::{Receiver, Says, says};
 use super::scenario::{Place, component, id_of, items, place, texts};
 use crate::support::app::{App, Kind, Reply};
 use chrono::{DateTime, TimeDelta, Utc};
-use eavesward_service::domain::clock::Clock as _;
+use eavesward_service::domain::base::clock::Clock as _;
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::{Duration, Instant};

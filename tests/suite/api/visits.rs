@@ -1,7 +1,8 @@
 //! Visits: what they count for, and what is refused.
 
-use super::scenario::{Place, gauge};
-use super::scenario::{all_kinds, id_of, items, place, place_with, property, rain, texts, three};
+use super::scenario::{
+    Place, all_kinds, gauge, id_of, items, place, place_with, property, rain, texts, three,
+};
 use crate::support::app::{App, Reply, over_both};
 use serde_json::{Value, json};
 

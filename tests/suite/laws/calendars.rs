@@ -2,12 +2,12 @@
 
 use crate::support::python::read_with;
 use chrono::{DateTime, NaiveDate, Utc};
-use eavesward_service::domain::calendar::Calendar;
-use eavesward_service::domain::calendar::ical::{Event, escaped, write};
-use eavesward_service::domain::cautions::Hazard;
-use eavesward_service::domain::component::Kind;
-use eavesward_service::domain::duty::Duty;
-use eavesward_service::domain::ids::{AccountId, CalendarId, PropertyId, TaskId};
+use eavesward_service::domain::base::ids::{AccountId, CalendarId, PropertyId, TaskId};
+use eavesward_service::domain::model::calendar::Calendar;
+use eavesward_service::domain::model::duty::Duty;
+use eavesward_service::domain::model::hazard::Hazard;
+use eavesward_service::domain::model::part::Kind;
+use eavesward_service::domain::rules::ical::{Event, escaped, write};
 use proptest::prelude::*;
 use uuid::Uuid;
 

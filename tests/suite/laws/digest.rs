@@ -1,13 +1,14 @@
 //! The forms of a digest: whatever people call their things, a table stays a table, a list a list, and a line short.
 
 use chrono::{DateTime, Days, NaiveDate, Utc};
-use eavesward_service::domain::cautions::Hazard;
-use eavesward_service::domain::component::Kind;
-use eavesward_service::domain::digest::{Asked, Digest, Format, MOST_TASKS, make, render};
-use eavesward_service::domain::duty::{DecidedBy, Duty};
-use eavesward_service::domain::forecast::DutyForecast;
-use eavesward_service::domain::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
-use eavesward_service::domain::task::{Counted, State, Task};
+use eavesward_service::domain::base::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
+use eavesward_service::domain::model::duty::{DecidedBy, Duty};
+use eavesward_service::domain::model::forecast::DutyForecast;
+use eavesward_service::domain::model::hazard::Hazard;
+use eavesward_service::domain::model::part::Kind;
+use eavesward_service::domain::model::task::{Counted, State, Task};
+use eavesward_service::domain::rules::digest::make::{Asked, Digest, MOST_TASKS, make};
+use eavesward_service::domain::rules::digest::render::{Format, render};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
 use uuid::Uuid;

@@ -1,8 +1,9 @@
 //! What a reader is told of a task: never twice, never too late, and not of every wobble.
 
 use chrono::{Days, NaiveDate};
-use eavesward_service::domain::ids::VisitId;
-use eavesward_service::domain::reminder::{Basis, Cause, News, Raised, Sighting, Stage, Standing, Told, see};
+use eavesward_service::domain::base::ids::VisitId;
+use eavesward_service::domain::model::reminder::{Basis, Cause, News, Stage, Standing, Told};
+use eavesward_service::domain::rules::reminders::decide::{Raised, Sighting, see};
 use proptest::prelude::*;
 use std::collections::HashMap;
 use uuid::Uuid;

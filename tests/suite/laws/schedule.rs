@@ -3,7 +3,7 @@
 use chrono::{DateTime, TimeDelta, Timelike as _, Utc};
 use chrono_tz::Tz;
 use croner::parser::CronParser;
-use eavesward_service::domain::schedule::Schedule;
+use eavesward_service::domain::base::schedule::Schedule;
 use proptest::prelude::*;
 use proptest::sample::select;
 

@@ -2,9 +2,10 @@
 
 use super::make::{account, after, at, first, home, new_account, new_key};
 use super::{Rig, on_both};
-use eavesward_service::domain::account::Scope;
-use eavesward_service::domain::ids::{AccountId, SystemId};
-use eavesward_service::domain::store::{AccountStore as _, Store};
+use eavesward_service::domain::base::ids::{AccountId, SystemId};
+use eavesward_service::domain::model::account::Scope;
+use eavesward_service::domain::ports::store::Store;
+use eavesward_service::domain::ports::store::accounts::AccountStore as _;
 
 on_both!(
     accounts_and_keys_come_back_as_they_were,

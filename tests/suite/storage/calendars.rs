@@ -2,10 +2,13 @@
 
 use super::make::{account, after, at, first, new_property};
 use super::{Rig, on_both};
-use eavesward_service::domain::account::hash;
-use eavesward_service::domain::calendar::Calendar;
-use eavesward_service::domain::ids::{AccountId, CalendarId, PropertyId};
-use eavesward_service::domain::store::{CalendarStore as _, Deleted, PropertyStore as _, StoreError};
+use eavesward_service::domain::base::error::StoreError;
+use eavesward_service::domain::base::ids::{AccountId, CalendarId, PropertyId};
+use eavesward_service::domain::base::secret::hash;
+use eavesward_service::domain::model::calendar::Calendar;
+use eavesward_service::domain::ports::store::calendars::CalendarStore as _;
+use eavesward_service::domain::ports::store::outcomes::Deleted;
+use eavesward_service::domain::ports::store::properties::PropertyStore as _;
 
 on_both!(
     feeds_come_back_as_they_were,

@@ -6,21 +6,25 @@ use super::subscriptions::{of_digests, of_reminders, with_letters};
 use super::{Rig, on_both};
 use async_trait::async_trait;
 use chrono::{DateTime, TimeDelta, Utc};
-use eavesward_service::domain::Context;
-use eavesward_service::domain::clock::SetClock;
-use eavesward_service::domain::digest::Digest;
-use eavesward_service::domain::duty::Duty;
-use eavesward_service::domain::ids::{AccountId, ComponentId, DeliveryId};
-use eavesward_service::domain::property::{self, MonthsDraft, PropertyDraft};
-use eavesward_service::domain::reminder::{Entry, News};
-use eavesward_service::domain::store::{
-    DeliveryStore as _, GaugeStore as _, SubscriptionStore as _, TaskStore as _,
-};
-use eavesward_service::domain::subscription::delivery::{
-    self, Courier, DeliveryState, Letter, Posted, Prepared, Scribe, Turn,
-};
-use eavesward_service::domain::subscription::{self, Carries, Subscription, Timing};
-use eavesward_service::domain::task::State;
+use eavesward_service::domain::background::deliveries;
+use eavesward_service::domain::background::deliveries::{Prepared, Turn};
+use eavesward_service::domain::base::clock::SetClock;
+use eavesward_service::domain::base::ids::{AccountId, ComponentId, DeliveryId};
+use eavesward_service::domain::context::Context;
+use eavesward_service::domain::model::delivery::{DeliveryState, Posted};
+use eavesward_service::domain::model::duty::Duty;
+use eavesward_service::domain::model::property::{MonthsDraft, PropertyDraft};
+use eavesward_service::domain::model::reminder::{Entry, News};
+use eavesward_service::domain::model::subscription::{Carries, Subscription, Timing};
+use eavesward_service::domain::model::task::State;
+use eavesward_service::domain::ports::senders::{Courier, Letter, Scribe};
+use eavesward_service::domain::ports::store::deliveries::DeliveryStore as _;
+use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
+use eavesward_service::domain::ports::store::subscriptions::SubscriptionStore as _;
+use eavesward_service::domain::ports::store::tasks::TaskStore as _;
+use eavesward_service::domain::rules::digest::make::Digest;
+use eavesward_service::domain::use_cases;
+use eavesward_service::domain::use_cases::{properties, subscriptions};
 use std::sync::{Arc, Mutex};
 
 on_both!(
@@ -64,16 +68,16 @@ impl Carrying {
     /// Sends what is due at an instant; says how many attempts were made.
     async fn serve(&self, subscription: &Subscription, seconds: i64) -> usize {
         self.clock.set(at(seconds));
-        delivery::serve(&self.cx, &self.receiver, subscription.id).await.unwrap()
+        deliveries::serve(&self.cx, &self.receiver, subscription.id).await.unwrap()
     }
 
     async fn prepare(&mut self) -> Prepared {
-        delivery::prepare(&self.cx, &Plain, &mut self.turn).await.unwrap()
+        deliveries::prepare(&self.cx, &Plain, &mut self.turn).await.unwrap()
     }
 
     /// What waits of a subscription, and what was parked.
     async fn left(&self, subscription: &Subscription) -> (i64, i64) {
-        let shown = subscription::get(&self.cx, subscription.account_id, subscription.id).await.unwrap();
+        let shown = subscriptions::get(&self.cx, subscription.account_id, subscription.id).await.unwrap();
         (shown.waiting, shown.parked)
     }
 }
@@ -152,12 +156,14 @@ async fn nothing_is_parked_while_paused(rig: &Rig) {
     // Three days later its owner tries the way, and again after mending it.
     carrying.answers(500, None);
     carrying.clock.set(at(3 * DAY));
-    delivery::test(&carrying.cx, &Plain, home.account, made.id, DeliveryId::new()).await.unwrap();
+    use_cases::deliveries::test(&carrying.cx, &Plain, home.account, made.id, DeliveryId::new())
+        .await
+        .unwrap();
     assert_eq!(carrying.serve(&made, 3 * DAY).await, 1);
     assert_eq!(carrying.left(&made).await, (41, 0));
     carrying.answers(200, None);
     carrying.clock.set(at(3 * DAY + 60));
-    subscription::pause(&carrying.cx, home.account, made.id, false).await.unwrap();
+    subscriptions::pause(&carrying.cx, home.account, made.id, false).await.unwrap();
     assert_eq!(carrying.serve(&made, 3 * DAY + 60).await, 41);
     assert_eq!(carrying.left(&made).await, (0, 0));
 }
@@ -190,7 +196,9 @@ async fn a_word_that_fails_does_not_cut_a_rest_short(rig: &Rig) {
     carrying.answers(503, Some(3600));
     assert_eq!(carrying.serve(&made, 100).await, 4);
     carrying.answers(500, None);
-    delivery::test(&carrying.cx, &Plain, home.account, made.id, DeliveryId::new()).await.unwrap();
+    use_cases::deliveries::test(&carrying.cx, &Plain, home.account, made.id, DeliveryId::new())
+        .await
+        .unwrap();
     assert_eq!(carrying.serve(&made, 200).await, 1, "the word alone");
     carrying.answers(200, None);
     assert_eq!(carrying.serve(&made, 100 + 3590).await, 1, "the word alone, again");
@@ -309,9 +317,9 @@ async fn a_digest_that_is_due_stays_due_when_its_clock_moves(rig: &Rig) {
         months: MonthsDraft { mean_c: None, mean_minimum_c: None, evaporation_mm_per_day: None },
         notes: None,
     };
-    let shown = async || subscription::get(&carrying.cx, home.account, made.id).await.unwrap();
+    let shown = async || subscriptions::get(&carrying.cx, home.account, made.id).await.unwrap();
     let update = async |version, zone| {
-        property::update(&carrying.cx, home.account, home.property.id, version, draft(zone)).await.unwrap();
+        properties::update(&carrying.cx, home.account, home.property.id, version, draft(zone)).await.unwrap();
     };
     update(1, "Asia/Kathmandu").await;
     assert_eq!(shown().await.next_at, made.next_at);

@@ -1,7 +1,9 @@
 //! Connecting and migrating.
 
 use super::{Rig, on_both};
-use eavesward_service::domain::store::{AccountStore as _, Store as _, StoreError};
+use eavesward_service::domain::base::error::StoreError;
+use eavesward_service::domain::ports::store::Store as _;
+use eavesward_service::domain::ports::store::accounts::AccountStore as _;
 use eavesward_service::storage::{ConnectOptions, Database};
 use std::time::Duration;
 

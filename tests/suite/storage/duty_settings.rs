@@ -2,12 +2,14 @@
 
 use super::make::{self, account, at, home};
 use super::{Rig, on_both};
-use eavesward_service::domain::duty::Duty;
-use eavesward_service::domain::duty_settings::{DutySetting, DutySettings, Own};
-use eavesward_service::domain::ids::AccountId;
-use eavesward_service::domain::store::{
-    DutySettingStore as _, StoreError, SystemStore as _, TaskStore as _, Updated,
-};
+use eavesward_service::domain::base::error::StoreError;
+use eavesward_service::domain::base::ids::AccountId;
+use eavesward_service::domain::model::duty::Duty;
+use eavesward_service::domain::model::duty_settings::{DutySetting, DutySettings, Own};
+use eavesward_service::domain::ports::store::duty_settings::DutySettingStore as _;
+use eavesward_service::domain::ports::store::outcomes::Updated;
+use eavesward_service::domain::ports::store::systems::SystemStore as _;
+use eavesward_service::domain::ports::store::tasks::TaskStore as _;
 use std::sync::Arc;
 
 on_both!(
@@ -103,7 +105,9 @@ async fn a_setting_makes_all_systems_of_its_account_stale_and_no_others(rig: &Ri
     let home = home(rig).await;
     let other = make::home(rig).await;
     let gauge = make::new_gauge(home.account, "Second gauge");
-    eavesward_service::domain::store::GaugeStore::insert_gauge(&rig.database, &gauge).await.unwrap();
+    eavesward_service::domain::ports::store::gauges::GaugeStore::insert_gauge(&rig.database, &gauge)
+        .await
+        .unwrap();
     make::add_system(rig, home.account, home.property.id, gauge.id, "Greenhouse").await;
     make::settle(rig, &home, at(100), at(1_000_000)).await;
     let set = own(Some(3), None);
@@ -170,7 +174,7 @@ async fn settings_and_rain_at_once_leave_nothing_behind(rig: &Rig) {
     }
     let database = rig.replica().await;
     running.push(tokio::spawn(async move {
-        use eavesward_service::domain::store::GaugeStore as _;
+        use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
         for step in 0..15 {
             database.put_rain(account, gauge, &make::readings(step, &[2.0])).await.unwrap().unwrap();
         }

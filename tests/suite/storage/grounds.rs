@@ -3,17 +3,23 @@
 use super::make::{self, Home, at, day, first, home, readings};
 use super::{Rig, on_both};
 use chrono::{DateTime, TimeDelta, Utc};
-use eavesward_service::domain::clock::{Clock as _, SetClock};
-use eavesward_service::domain::component::{Component, ComponentFacts, Part};
-use eavesward_service::domain::forecast::{self, DutyForecast};
-use eavesward_service::domain::gauge::GaugeFacts;
-use eavesward_service::domain::ids::{ComponentId, GaugeId};
-use eavesward_service::domain::rounding::rounded;
-use eavesward_service::domain::store::{
-    Deleted, GaugeStore as _, RainKnown, RainRead, SystemStore as _, TaskFilter, TaskStore as _,
-};
-use eavesward_service::domain::system::SystemFacts;
-use eavesward_service::domain::{Context, refresh};
+use eavesward_service::domain::background::refresh;
+use eavesward_service::domain::base::clock::{Clock as _, SetClock};
+use eavesward_service::domain::base::ids::{ComponentId, GaugeId};
+use eavesward_service::domain::base::rounding::rounded;
+use eavesward_service::domain::context::Context;
+use eavesward_service::domain::model::component::{Component, ComponentFacts};
+use eavesward_service::domain::model::forecast::DutyForecast;
+use eavesward_service::domain::model::gauge::GaugeFacts;
+use eavesward_service::domain::model::part::Part;
+use eavesward_service::domain::model::rain::{RainKnown, RainRead};
+use eavesward_service::domain::model::system::SystemFacts;
+use eavesward_service::domain::model::task::TaskFilter;
+use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
+use eavesward_service::domain::ports::store::outcomes::Deleted;
+use eavesward_service::domain::ports::store::systems::SystemStore as _;
+use eavesward_service::domain::ports::store::tasks::TaskStore as _;
+use eavesward_service::domain::use_cases::forecasts;
 use eavesward_service::storage::Database;
 use std::sync::Arc;
 
@@ -141,7 +147,7 @@ fn as_kept(mut forecast: DutyForecast) -> DutyForecast {
 async fn refreshed_like_new(rig: &Rig, cx: &Context, home: &Home) {
     let round = refresh::run(cx).await.unwrap();
     assert!(round.refreshed > 0 && round.failed == 0, "{round:?}");
-    let found = forecast::stored(cx, home.account, home.system.id, None).await.unwrap();
+    let found = forecasts::stored(cx, home.account, home.system.id, None).await.unwrap();
     let filter = TaskFilter { system_id: Some(home.system.id), ..TaskFilter::default() };
     let tasks = rig.database.tasks(home.account, &filter, &first(100)).await.unwrap();
     assert!(!tasks.is_empty() && tasks.len() == found.duties.len());

@@ -3,9 +3,9 @@
 use super::make::{account, at};
 use super::{Rig, on_both};
 use chrono::{DateTime, TimeDelta, Utc};
-use eavesward_service::domain::idempotency::{Answer, Attempt, Claim, HELD, KEPT};
-use eavesward_service::domain::ids::AccountId;
-use eavesward_service::domain::store::IdempotencyStore as _;
+use eavesward_service::domain::base::ids::AccountId;
+use eavesward_service::domain::model::idempotency::{Answer, Attempt, Claim, HELD, KEPT};
+use eavesward_service::domain::ports::store::idempotency::IdempotencyStore as _;
 use uuid::Uuid;
 
 on_both!(

@@ -2,28 +2,32 @@
 
 use super::Rig;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use eavesward_service::domain::account::{Account, Key, Scope, hash};
-use eavesward_service::domain::cautions::Hazard;
-use eavesward_service::domain::component::{Component, ComponentFacts, Emptying, Kind, Part};
-use eavesward_service::domain::defaults::{Canopy, Surface};
-use eavesward_service::domain::duty::{DecidedBy, Duty};
-use eavesward_service::domain::forecast::{Chances, DutyForecast, Mark, Prediction, Tally, Window};
-use eavesward_service::domain::gauge::{Gauge, GaugeFacts, Normals, RainSpan};
-use eavesward_service::domain::ids::{
+use eavesward_service::domain::base::ids::{
     AccountId, ComponentId, GaugeId, KeyId, PropertyId, SystemId, TaskId, VisitId,
 };
-use eavesward_service::domain::paging::{After, PageAsked};
-use eavesward_service::domain::property::{Months, Property, PropertyFacts, Temperatures};
-use eavesward_service::domain::rain::RainDay;
-use eavesward_service::domain::reminder::{Basis, Telling};
-use eavesward_service::domain::status::{NextDuty, RecentRunoff, RunoffSince, Status};
-use eavesward_service::domain::store::{
-    AccountStore as _, GaugeStore as _, PropertyStore as _, Refreshed, StaleSystem, SystemStore as _,
-    TaskStore as _,
-};
-use eavesward_service::domain::system::{Roof, System, SystemFacts};
-use eavesward_service::domain::task::{State, Task};
-use eavesward_service::domain::visit::{Finding, FoundClass, Visit, VisitFacts, VisitItem};
+use eavesward_service::domain::base::paging::{After, PageAsked};
+use eavesward_service::domain::base::secret::hash;
+use eavesward_service::domain::model::account::{Account, Key, Scope};
+use eavesward_service::domain::model::component::{Component, ComponentFacts};
+use eavesward_service::domain::model::duty::{DecidedBy, Duty};
+use eavesward_service::domain::model::forecast::{Chances, DutyForecast, Mark, Prediction, Tally, Window};
+use eavesward_service::domain::model::gauge::{Gauge, GaugeFacts, Normals, RainSpan};
+use eavesward_service::domain::model::hazard::Hazard;
+use eavesward_service::domain::model::part::{Emptying, Kind, Part};
+use eavesward_service::domain::model::property::{Months, Property, PropertyFacts, Temperatures};
+use eavesward_service::domain::model::rain::RainDay;
+use eavesward_service::domain::model::reminder::Basis;
+use eavesward_service::domain::model::roof::{Canopy, Roof, Surface};
+use eavesward_service::domain::model::status::{NextDuty, RecentRunoff, RunoffSince, Status};
+use eavesward_service::domain::model::system::{System, SystemFacts};
+use eavesward_service::domain::model::task::{State, Task};
+use eavesward_service::domain::model::visit::{Finding, FoundClass, Visit, VisitFacts, VisitItem};
+use eavesward_service::domain::ports::store::accounts::AccountStore as _;
+use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
+use eavesward_service::domain::ports::store::properties::PropertyStore as _;
+use eavesward_service::domain::ports::store::systems::SystemStore as _;
+use eavesward_service::domain::ports::store::tasks::{Refreshed, StaleSystem, TaskStore as _};
+use eavesward_service::domain::rules::reminders::inputs::Telling;
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 use uuid::Uuid;

@@ -54,7 +54,7 @@ impl Rig {
     }
 
     pub async fn end(self) {
-        use eavesward_service::domain::store::Store as _;
+        use eavesward_service::domain::ports::store::Store as _;
         self.database.close().await;
         drop(self.dir);
     }

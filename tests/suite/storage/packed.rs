@@ -2,13 +2,15 @@
 
 use super::make::{self, Home, at, claim_all, day, first, home, new_task, refreshed};
 use super::{Rig, on_both};
-use eavesward_service::domain::component::{Component, Part};
-use eavesward_service::domain::duty::Duty;
-use eavesward_service::domain::forecast::DutyForecast;
-use eavesward_service::domain::ids::TaskId;
-use eavesward_service::domain::status::{NextDuty, Status};
-use eavesward_service::domain::store::{Refreshed, SystemStore as _, TaskFilter, TaskStore as _};
-use eavesward_service::domain::task::{State, Task};
+use eavesward_service::domain::base::ids::TaskId;
+use eavesward_service::domain::model::component::Component;
+use eavesward_service::domain::model::duty::Duty;
+use eavesward_service::domain::model::forecast::DutyForecast;
+use eavesward_service::domain::model::part::Part;
+use eavesward_service::domain::model::status::{NextDuty, Status};
+use eavesward_service::domain::model::task::{State, Task, TaskFilter};
+use eavesward_service::domain::ports::store::systems::SystemStore as _;
+use eavesward_service::domain::ports::store::tasks::{Refreshed, TaskStore as _};
 
 on_both!(
     figures_follow_where_no_row_of_a_task_changes,

@@ -2,12 +2,14 @@
 
 use super::make::{self, NAMES, account, after, at, first, home, new_gauge, new_property};
 use super::{Rig, on_both};
-use eavesward_service::domain::gauge::GaugeFacts;
-use eavesward_service::domain::ids::{GaugeId, PropertyId};
-use eavesward_service::domain::property::{Months, PropertyFacts, Temperatures};
-use eavesward_service::domain::store::{
-    Deleted, GaugeStore as _, PropertyStore as _, StoreError, SystemStore as _, Updated,
-};
+use eavesward_service::domain::base::error::StoreError;
+use eavesward_service::domain::base::ids::{GaugeId, PropertyId};
+use eavesward_service::domain::model::gauge::GaugeFacts;
+use eavesward_service::domain::model::property::{Months, PropertyFacts, Temperatures};
+use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
+use eavesward_service::domain::ports::store::outcomes::{Deleted, Updated};
+use eavesward_service::domain::ports::store::properties::PropertyStore as _;
+use eavesward_service::domain::ports::store::systems::SystemStore as _;
 
 on_both!(
     properties_come_back_and_change_under_guard,

@@ -2,12 +2,11 @@
 
 use super::make::{account, after, day, first, home, new_gauge, readings};
 use super::{Rig, on_both};
-use eavesward_service::domain::gauge::RainSpan;
-use eavesward_service::domain::ids::GaugeId;
-use eavesward_service::domain::paging::After;
-use eavesward_service::domain::paging::PageAsked;
-use eavesward_service::domain::rain::{RainDay, Upserted};
-use eavesward_service::domain::store::GaugeStore as _;
+use eavesward_service::domain::base::ids::GaugeId;
+use eavesward_service::domain::base::paging::{After, PageAsked};
+use eavesward_service::domain::model::gauge::RainSpan;
+use eavesward_service::domain::model::rain::{RainDay, Upserted};
+use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
 use uuid::Uuid;
 
 on_both!(

@@ -2,13 +2,13 @@
 
 use super::make::{self, Home, at, claim_all, day, first, home, new_task, refreshed};
 use super::{Rig, on_both};
-use eavesward_service::domain::duty::Duty;
-use eavesward_service::domain::forecast::DutyForecast;
-use eavesward_service::domain::ids::{GaugeId, SystemId};
-use eavesward_service::domain::store::{
-    GaugeStore as _, Refreshed, StaleSystem, SystemStore as _, TaskFilter, TaskStore as _,
-};
-use eavesward_service::domain::task::{State, Task};
+use eavesward_service::domain::base::ids::{GaugeId, SystemId};
+use eavesward_service::domain::model::duty::Duty;
+use eavesward_service::domain::model::forecast::DutyForecast;
+use eavesward_service::domain::model::task::{State, Task, TaskFilter};
+use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
+use eavesward_service::domain::ports::store::systems::SystemStore as _;
+use eavesward_service::domain::ports::store::tasks::{Refreshed, StaleSystem, TaskStore as _};
 use std::collections::{HashMap, HashSet};
 
 on_both!(

@@ -2,13 +2,13 @@
 
 use super::make::{self, Home, at, claim_all, day, first, home, new_task, refreshed};
 use super::{Rig, on_both};
-use eavesward_service::domain::duty::Duty;
-use eavesward_service::domain::ids::{AccountId, SystemId};
-use eavesward_service::domain::reminder::{Entry, News, Read, ReminderFilter, Stretch};
-use eavesward_service::domain::store::{
-    GaugeStore as _, Refreshed, ReminderStore as _, StaleSystem, TaskFilter, TaskStore as _,
-};
-use eavesward_service::domain::task::State;
+use eavesward_service::domain::base::ids::{AccountId, SystemId};
+use eavesward_service::domain::model::duty::Duty;
+use eavesward_service::domain::model::reminder::{Entry, News, Read, ReminderFilter, Stretch};
+use eavesward_service::domain::model::task::{State, TaskFilter};
+use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
+use eavesward_service::domain::ports::store::reminders::ReminderStore as _;
+use eavesward_service::domain::ports::store::tasks::{Refreshed, StaleSystem, TaskStore as _};
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -207,7 +207,7 @@ async fn a_replaced_coupling_is_done(rig: &Rig) {
     let mut one = found(&home, claim, 300, 0);
     one.tasks[0].duty = Duty::ReplaceCoupling;
     one.tasks[0].id =
-        eavesward_service::domain::ids::TaskId::of(home.components[0].id, Duty::ReplaceCoupling);
+        eavesward_service::domain::base::ids::TaskId::of(home.components[0].id, Duty::ReplaceCoupling);
     rig.database.finish_refresh(&[one], at(10)).await.unwrap();
     let mut replaced = refreshed(claim, &home.system, Vec::new(), at(90_000));
     replaced.telling.replaced.insert(home.components[0].id, day(-9));

@@ -2,19 +2,20 @@
 
 use super::make::{self, Home, account, after, at, claim_all, day, first, home, new_task, refreshed};
 use super::{Rig, on_both};
-use eavesward_service::domain::duty::Duty;
-use eavesward_service::domain::ids::{PropertyId, RoundId, TaskId, VisitId};
-use eavesward_service::domain::paging::PageAsked;
-use eavesward_service::domain::property::PropertyFacts;
-use eavesward_service::domain::rounds::kept::DoneOn;
-use eavesward_service::domain::rounds::places::Position;
-use eavesward_service::domain::rounds::{Outcome, Round, RoundFilter, RoundState, RoundTask};
-use eavesward_service::domain::store::{
-    CalledOff, Finished, Kept, PropertyStore as _, RoundStore as _, TaskStore as _, Updated, VisitStore as _,
-};
-use eavesward_service::domain::task::{State, Task};
-use eavesward_service::domain::visit::{Visit, VisitFacts, VisitItem, Withdrawn};
-use eavesward_service::domain::{cautions, store::StoreError};
+use eavesward_service::domain::base::error::StoreError;
+use eavesward_service::domain::base::ids::{PropertyId, RoundId, TaskId, VisitId};
+use eavesward_service::domain::base::paging::PageAsked;
+use eavesward_service::domain::model::duty::Duty;
+use eavesward_service::domain::model::hazard;
+use eavesward_service::domain::model::property::{Position, PropertyFacts};
+use eavesward_service::domain::model::round::{DoneOn, Outcome, Round, RoundFilter, RoundState, RoundTask};
+use eavesward_service::domain::model::task::{State, Task};
+use eavesward_service::domain::model::visit::{Visit, VisitFacts, VisitItem, Withdrawn};
+use eavesward_service::domain::ports::store::outcomes::{CalledOff, Finished, Kept, Updated};
+use eavesward_service::domain::ports::store::properties::PropertyStore as _;
+use eavesward_service::domain::ports::store::rounds::RoundStore as _;
+use eavesward_service::domain::ports::store::tasks::TaskStore as _;
+use eavesward_service::domain::ports::store::visits::VisitStore as _;
 
 on_both!(
     a_round_comes_back_as_it_was_kept,
@@ -49,7 +50,7 @@ fn round_task(home: &Home, (index, duty): (usize, Duty)) -> RoundTask {
         kind: component.facts.part.kind(),
         duty,
         due_on: (index > 0).then(|| day(9)),
-        hazards: cautions::hazards(&component.facts.part, duty),
+        hazards: hazard::hazards(&component.facts.part, duty),
         outcome: None,
     }
 }
@@ -178,7 +179,7 @@ async fn rivals_for_a_task_keep_one_round(rig: &Rig) {
         let winner = if outcomes[0] == Kept::Done { one } else { two };
         assert_eq!(rig.database.delete_round(home.account, winner.id, 1).await.unwrap(), CalledOff::Done);
     }
-    eavesward_service::domain::store::Store::close(&other).await;
+    eavesward_service::domain::ports::store::Store::close(&other).await;
 }
 
 async fn rounds_are_listed_by_day_page_by_page(rig: &Rig) {
@@ -262,7 +263,7 @@ async fn a_round_whose_visit_cannot_be_logged_is_not_done(rig: &Rig) {
     let (finished, visit) = done(&home, &round);
     let mut nowhere = visit.clone();
     nowhere.id = VisitId::new();
-    nowhere.facts.system_id = eavesward_service::domain::ids::SystemId::new();
+    nowhere.facts.system_id = eavesward_service::domain::base::ids::SystemId::new();
     let failed = store.finish_round(&finished, &[visit.clone(), nowhere]).await;
     assert!(matches!(failed, Err(StoreError::Dangling(_))), "{failed:?}");
     assert_eq!(store.round(home.account, round.id).await.unwrap().as_ref(), Some(&round));

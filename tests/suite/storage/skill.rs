@@ -2,12 +2,13 @@
 
 use super::make::{Home, add_system, at, day, first, home, new_visit};
 use super::{Rig, on_both};
-use eavesward_service::domain::duty::Duty;
-use eavesward_service::domain::forecast::{Answers, Window};
-use eavesward_service::domain::ids::{AnswerId, ComponentId};
-use eavesward_service::domain::skill::{Answered, Fullness, History, SkillFilter};
-use eavesward_service::domain::store::{SkillStore as _, Unscored, VisitStore as _};
-use eavesward_service::domain::visit::{Finding, Visit};
+use eavesward_service::domain::base::ids::{AnswerId, ComponentId};
+use eavesward_service::domain::model::duty::Duty;
+use eavesward_service::domain::model::forecast::Window;
+use eavesward_service::domain::model::skill::{Answered, Answers, Fullness, History, SkillFilter};
+use eavesward_service::domain::model::visit::{Finding, Visit};
+use eavesward_service::domain::ports::store::skill::{SkillStore as _, Unscored};
+use eavesward_service::domain::ports::store::visits::VisitStore as _;
 use std::collections::BTreeMap;
 
 on_both!(

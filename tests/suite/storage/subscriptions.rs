@@ -2,20 +2,23 @@
 
 use super::make::{self, Home, at, claim_all, day, first, home, new_task, refreshed};
 use super::{Rig, on_both};
-use eavesward_service::domain::duty::Duty;
-use eavesward_service::domain::ids::{DeliveryId, SubscriptionId};
-use eavesward_service::domain::reminder::{Entry, News};
-use eavesward_service::domain::schedule::Schedule;
-use eavesward_service::domain::store::{
-    Deleted, DeliveryStore as _, Fanned, GaugeStore as _, SubscriptionStore as _, TaskStore as _, Updated,
-};
-use eavesward_service::domain::subscription::delivery::{
+use eavesward_service::domain::base::ids::{DeliveryId, SubscriptionId};
+use eavesward_service::domain::base::schedule::Schedule;
+use eavesward_service::domain::model::delivery::{
     Body, Claimed, Content, Delivery, DeliveryAttempt, DeliveryState, Outcome,
 };
-use eavesward_service::domain::subscription::{
-    Carries, DigestForm, Paused, Secrets, SigningSecret, Subscription, SubscriptionFacts, Timing,
+use eavesward_service::domain::model::duty::Duty;
+use eavesward_service::domain::model::reminder::{Entry, News};
+use eavesward_service::domain::model::signing::{Secrets, SigningSecret};
+use eavesward_service::domain::model::subscription::{
+    Carries, DigestForm, Paused, Subscription, SubscriptionFacts, Timing,
 };
-use eavesward_service::domain::task::State;
+use eavesward_service::domain::model::task::State;
+use eavesward_service::domain::ports::store::deliveries::DeliveryStore as _;
+use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
+use eavesward_service::domain::ports::store::outcomes::{Deleted, Updated};
+use eavesward_service::domain::ports::store::subscriptions::{Fanned, SubscriptionStore as _};
+use eavesward_service::domain::ports::store::tasks::TaskStore as _;
 use std::collections::BTreeSet;
 
 on_both!(

@@ -2,16 +2,20 @@
 
 use super::make::{self, Home, NAMES, account, after, at, day, first, home};
 use super::{Rig, on_both};
-use eavesward_service::domain::component::{ComponentFacts, Part};
-use eavesward_service::domain::duty::Duty;
-use eavesward_service::domain::duty_settings::Own;
-use eavesward_service::domain::ids::{AccountId, ComponentId, SystemId};
-use eavesward_service::domain::store::{
-    DutySettingStore as _, GaugeStore as _, PropertyStore as _, SystemFilter, SystemStore as _,
-    TaskStore as _, Updated, VisitStore as _,
-};
-use eavesward_service::domain::system::SystemFacts;
-use eavesward_service::domain::visit::{Visit, Withdrawn};
+use eavesward_service::domain::base::ids::{AccountId, ComponentId, SystemId};
+use eavesward_service::domain::model::component::ComponentFacts;
+use eavesward_service::domain::model::duty::Duty;
+use eavesward_service::domain::model::duty_settings::Own;
+use eavesward_service::domain::model::part::Part;
+use eavesward_service::domain::model::system::{SystemFacts, SystemFilter};
+use eavesward_service::domain::model::visit::{Visit, Withdrawn};
+use eavesward_service::domain::ports::store::duty_settings::DutySettingStore as _;
+use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
+use eavesward_service::domain::ports::store::outcomes::Updated;
+use eavesward_service::domain::ports::store::properties::PropertyStore as _;
+use eavesward_service::domain::ports::store::systems::SystemStore as _;
+use eavesward_service::domain::ports::store::tasks::TaskStore as _;
+use eavesward_service::domain::ports::store::visits::VisitStore as _;
 
 on_both!(
     systems_come_back_and_change_under_guard,

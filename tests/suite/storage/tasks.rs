@@ -3,16 +3,17 @@
 use super::make::{self, Home, account, after, at, day, first, home, new_task, refreshed, task_of};
 use super::{Rig, on_both};
 use chrono::NaiveDate;
-use eavesward_service::domain::component::Kind;
-use eavesward_service::domain::duty::Duty;
-use eavesward_service::domain::ids::TaskId;
-use eavesward_service::domain::paging::PageAsked;
-use eavesward_service::domain::property::PropertyFacts;
-use eavesward_service::domain::store::{
-    PropertyStore as _, StaleSystem, SystemStore as _, TaskFilter, TaskStore as _, Updated,
-};
-use eavesward_service::domain::system::{System, SystemFacts};
-use eavesward_service::domain::task::{NO_DATE, State, Task};
+use eavesward_service::domain::base::ids::TaskId;
+use eavesward_service::domain::base::paging::PageAsked;
+use eavesward_service::domain::model::duty::Duty;
+use eavesward_service::domain::model::part::Kind;
+use eavesward_service::domain::model::property::PropertyFacts;
+use eavesward_service::domain::model::system::{System, SystemFacts};
+use eavesward_service::domain::model::task::{NO_DATE, State, Task, TaskFilter};
+use eavesward_service::domain::ports::store::outcomes::Updated;
+use eavesward_service::domain::ports::store::properties::PropertyStore as _;
+use eavesward_service::domain::ports::store::systems::SystemStore as _;
+use eavesward_service::domain::ports::store::tasks::{StaleSystem, TaskStore as _};
 
 on_both!(
     tasks_and_statuses_come_back_as_they_were,

@@ -3,10 +3,12 @@
 use super::make::{self, account, after, at, day, first, home, new_visit};
 use super::{Rig, on_both};
 use chrono::NaiveDate;
-use eavesward_service::domain::ids::VisitId;
-use eavesward_service::domain::paging::PageAsked;
-use eavesward_service::domain::store::{StoreError, Updated, VisitFilter, VisitStore as _};
-use eavesward_service::domain::visit::{Revision, Visit, Withdrawn};
+use eavesward_service::domain::base::error::StoreError;
+use eavesward_service::domain::base::ids::VisitId;
+use eavesward_service::domain::base::paging::PageAsked;
+use eavesward_service::domain::model::visit::{Revision, Visit, VisitFilter, Withdrawn};
+use eavesward_service::domain::ports::store::outcomes::Updated;
+use eavesward_service::domain::ports::store::visits::VisitStore as _;
 
 on_both!(
     visits_come_back_and_keep_their_history,

@@ -3,9 +3,10 @@
 
 use chrono::{DateTime, Utc};
 use eavesward_service::config::{DatabaseUrl, Layer, Settings};
-use eavesward_service::domain::account;
-use eavesward_service::domain::clock::SetClock;
-use eavesward_service::domain::{Context, refresh, skill};
+use eavesward_service::domain::background::{refresh, scoring};
+use eavesward_service::domain::base::clock::SetClock;
+use eavesward_service::domain::context::Context;
+use eavesward_service::domain::use_cases::accounts;
 use eavesward_service::server::{self, Application};
 use serde_json::Value;
 use std::sync::Arc;
@@ -72,7 +73,7 @@ impl App {
             actix_web::rt::System::new().block_on(async move {
                 let cx = server::open(&settings, own).await.expect("the database opens");
                 let (_, secret) =
-                    account::bootstrap(&cx, "first account").await.expect("bootstrap").expect("empty");
+                    accounts::bootstrap(&cx, "first account").await.expect("bootstrap").expect("empty");
                 let application = Application::start(&settings, cx.clone()).expect("it listens");
                 let told = (application.address, cx, secret.reveal().to_owned(), application.stopper());
                 tell.send(told).expect("the test waits");
@@ -108,7 +109,7 @@ impl App {
 
     /// Refreshes what is stale, as the job loop would, and waits until nothing is: the loop may hold some of it.
     pub async fn refresh(&self) {
-        use eavesward_service::domain::clock::Clock as _;
+        use eavesward_service::domain::base::clock::Clock as _;
         for _ in 0..200 {
             refresh::run(&self.cx).await.expect("refreshing");
             if self.cx.store.stale_count(self.clock.now()).await.expect("counting") == 0 {
@@ -122,7 +123,7 @@ impl App {
     /// Works out what findings answered, as the job loop would, and waits until nothing is left to do.
     pub async fn score(&self) {
         for _ in 0..200 {
-            skill::run(&self.cx).await.expect("scoring");
+            scoring::run(&self.cx).await.expect("scoring");
             if self.cx.store.unscored_count().await.expect("counting") == 0 {
                 return;
             }
@@ -133,7 +134,7 @@ impl App {
 
     /// A further account's key.
     pub async fn other_account(&self) -> String {
-        let (_, secret) = account::create(&self.cx, "another account").await.expect("an account");
+        let (_, secret) = accounts::create(&self.cx, "another account").await.expect("an account");
         secret.reveal().to_owned()
     }
 

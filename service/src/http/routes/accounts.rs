@@ -1,9 +1,10 @@
 //! The account and its keys.
 
 use super::Paging;
-use crate::domain::account;
-use crate::domain::ids::KeyId;
-use crate::domain::{Context, Error};
+use crate::domain::base::error::Error;
+use crate::domain::base::ids::KeyId;
+use crate::domain::context::Context;
+use crate::domain::use_cases::accounts;
 use crate::http::access::{Keeper, Reader};
 use crate::http::body::Json;
 use crate::http::conditional::{hashed, json, page};
@@ -23,7 +24,7 @@ type Answer = Result<HttpResponse, ApiError>;
 #[utoipa::path(get, path = "/v1/account", tag = "accounts", operation_id = "get_account",
     responses((status = 200, description = "The account", body = wire::Account)))]
 pub async fn account(req: HttpRequest, caller: Reader, cx: web::Data<Context>) -> Answer {
-    hashed(&req, &wire::Account::from(account::get(&cx, caller.0).await?))
+    hashed(&req, &wire::Account::from(accounts::get(&cx, caller.0).await?))
 }
 
 /// List keys
@@ -32,7 +33,7 @@ pub async fn account(req: HttpRequest, caller: Reader, cx: web::Data<Context>) -
 #[utoipa::path(get, path = "/v1/keys", tag = "accounts", operation_id = "list_keys", params(Paging),
     responses((status = 200, description = "One page of keys", body = wire::Page<wire::ApiKey>)))]
 pub async fn keys(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
-    let found = account::keys(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
+    let found = accounts::keys(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
     page::<_, wire::ApiKey>(&req, found)
 }
 
@@ -53,7 +54,7 @@ pub async fn create_key(
     let mut made = None;
     // What is kept for repetitions is the key without its secret; the secret goes to the first caller alone.
     let answer = idempotent::once(&cx, caller.0, &req, body.hash, |_| async {
-        let (key, secret) = account::create_key(&cx, caller.0, body.value.into()).await?;
+        let (key, secret) = accounts::create_key(&cx, caller.0, body.value.into()).await?;
         let key = wire::ApiKey::from(key);
         let reply = idempotent::Reply::created(format!("/v1/keys/{}", key.id), 1, &key)?;
         made = Some(wire::KeyCreated { key, secret: secret.reveal().to_owned() });
@@ -83,6 +84,6 @@ pub async fn create_key(
     params(("id" = Uuid, Path, description = "Id of the key")),
     responses((status = 204, description = "It is revoked")))]
 pub async fn revoke_key(caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
-    account::revoke_key(&cx, caller.0, KeyId(*id)).await?;
+    accounts::revoke_key(&cx, caller.0, KeyId(*id)).await?;
     Ok(HttpResponse::NoContent().finish())
 }

@@ -1,9 +1,10 @@
 //! Calendar feeds: kept under `/v1` with a key, read outside of it by their secret address.
 
 use super::Paging;
-use crate::domain::calendar;
-use crate::domain::ids::CalendarId;
-use crate::domain::{Context, Error};
+use crate::domain::base::error::Error;
+use crate::domain::base::ids::CalendarId;
+use crate::domain::context::Context;
+use crate::domain::use_cases::calendars;
 use crate::http::access::Keeper;
 use crate::http::body::Json;
 use crate::http::conditional::{json, page, text};
@@ -24,7 +25,7 @@ type Answer = Result<HttpResponse, ApiError>;
 #[utoipa::path(get, path = "/v1/calendars", tag = "calendars", operation_id = "list_calendars", params(Paging),
     responses((status = 200, description = "One page of feeds", body = wire::Page<wire::Calendar>)))]
 pub async fn list(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
-    let found = calendar::list(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
+    let found = calendars::list(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
     page::<_, wire::Calendar>(&req, found)
 }
 
@@ -46,7 +47,7 @@ pub async fn create(
     let mut made = None;
     // What is kept for repetitions is the feed without its secret; the secret goes to the first caller alone.
     let answer = idempotent::once(&cx, caller.0, &req, body.hash, |_| async {
-        let (calendar, secret) = calendar::create(&cx, caller.0, body.value.into()).await?;
+        let (calendar, secret) = calendars::create(&cx, caller.0, body.value.into()).await?;
         let calendar = wire::Calendar::from(calendar);
         let reply = idempotent::Reply::created(location(calendar.id), 1, &calendar)?;
         let path = format!("/calendars/{}.ics", secret.reveal());
@@ -83,7 +84,7 @@ fn location(id: Uuid) -> String {
     params(("id" = Uuid, Path, description = "Id of the feed")),
     responses((status = 204, description = "It is revoked")))]
 pub async fn revoke(caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
-    calendar::revoke(&cx, caller.0, CalendarId(*id)).await?;
+    calendars::revoke(&cx, caller.0, CalendarId(*id)).await?;
     Ok(HttpResponse::NoContent().finish())
 }
 
@@ -107,7 +108,7 @@ pub async fn read(
     token: web::Path<String>,
     _: Query<Nothing>,
 ) -> Answer {
-    let Some(feed) = calendar::read(&cx, &token).await? else {
+    let Some(feed) = calendars::read(&cx, &token).await? else {
         let detail = "There is no calendar at this address, or no longer. Whoever keeps the account's keys can make another.";
         return Err(ApiError::new(ProblemCode::NotFound, detail));
     };

@@ -1,7 +1,9 @@
 //! Components.
 
-use crate::domain::ids::{ComponentId, SystemId};
-use crate::domain::{Context, component, paging::PageFound};
+use crate::domain::base::ids::{ComponentId, SystemId};
+use crate::domain::base::paging::PageFound;
+use crate::domain::context::Context;
+use crate::domain::use_cases::components;
 use crate::http::access::{Onlooker, Reader, Version, Writer};
 use crate::http::body::Json;
 use crate::http::conditional::{page, versioned};
@@ -40,7 +42,7 @@ pub async fn list(
     which: Query<Which>,
 ) -> Answer {
     let id = SystemId(*id);
-    let items = component::list(&cx, caller.reach.to(id)?, id, which.include_removed).await?;
+    let items = components::list(&cx, caller.reach.to(id)?, id, which.include_removed).await?;
     page::<_, wire::Component>(&req, PageFound { items, next: None })
 }
 
@@ -60,7 +62,7 @@ pub async fn add(
 ) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
-        let made = component::add(cx, caller.0, SystemId(*id), ComponentId(seed), body.value.into()).await?;
+        let made = components::add(cx, caller.0, SystemId(*id), ComponentId(seed), body.value.into()).await?;
         let made = wire::Component::from(made);
         Reply::created(format!("/v1/components/{}", made.id), made.version, &made)
     })
@@ -74,7 +76,7 @@ pub async fn add(
     params(("id" = Uuid, Path, description = "Id of the component")),
     responses((status = 200, description = "The component", body = wire::Component)))]
 pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
-    let found = wire::Component::from(component::get(&cx, caller.0, ComponentId(*id)).await?);
+    let found = wire::Component::from(components::get(&cx, caller.0, ComponentId(*id)).await?);
     versioned(&req, found.version, &found)
 }
 
@@ -96,7 +98,7 @@ pub async fn update(
     version: Version,
     body: Json<wire::ComponentRequest>,
 ) -> Answer {
-    let changed = component::update(&cx, caller.0, ComponentId(*id), version.0, body.value.into()).await?;
+    let changed = components::update(&cx, caller.0, ComponentId(*id), version.0, body.value.into()).await?;
     let changed = wire::Component::from(changed);
     versioned(&req, changed.version, &changed)
 }
@@ -118,7 +120,7 @@ pub async fn replace(
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
         let made =
-            component::replace(cx, caller.0, ComponentId(*id), ComponentId(seed), body.value.into()).await?;
+            components::replace(cx, caller.0, ComponentId(*id), ComponentId(seed), body.value.into()).await?;
         let made = wire::Component::from(made);
         Reply::created(format!("/v1/components/{}", made.id), made.version, &made)
     })
@@ -141,7 +143,7 @@ pub async fn retire(
 ) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |_| async move {
-        let retired = component::retire(cx, caller.0, ComponentId(*id), body.value.on).await?;
+        let retired = components::retire(cx, caller.0, ComponentId(*id), body.value.on).await?;
         let retired = wire::Component::from(retired);
         Reply::done(retired.version, &retired)
     })

@@ -1,9 +1,13 @@
 //! The digest: the weekly list in one piece, for programs, spreadsheets, mails and pages.
 
 use super::tasks::span;
-use crate::domain::digest::{self, Asked, Format};
-use crate::domain::ids::{PropertyId, SystemId};
-use crate::domain::{Context, task};
+use crate::domain::base::clock;
+use crate::domain::base::ids::{PropertyId, SystemId};
+use crate::domain::context::Context;
+use crate::domain::rules::digest::make::Asked;
+use crate::domain::rules::digest::render;
+use crate::domain::rules::digest::render::Format;
+use crate::domain::use_cases::digest;
 use crate::http::access::Reader;
 use crate::http::conditional::{hashed, text};
 use crate::http::negotiate;
@@ -52,7 +56,7 @@ pub struct Which {
 impl Which {
     fn asked(&self, cx: &Context) -> Result<Asked, ApiError> {
         let (from, to) = match (&self.within, self.from, self.to) {
-            (None, None, None) => (None, task::last_day(cx.clock.now(), USUAL_DAYS)),
+            (None, None, None) => (None, clock::last_day(cx.clock.now(), USUAL_DAYS)),
             (within, from, to) => span(cx, within.as_deref(), (from, to))?,
         };
         let (property_id, system_id) = (self.property_id.map(PropertyId), self.system_id.map(SystemId));
@@ -131,7 +135,7 @@ async fn answer(
         None => hashed(req, &wire::Digest::from(digest)),
         Some(format) => {
             let media_type = format!("{media_type}; charset=utf-8");
-            Ok(text(req, &media_type, digest::render(&digest, format)))
+            Ok(text(req, &media_type, render::render(&digest, format)))
         }
     }
 }

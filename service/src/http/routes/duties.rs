@@ -1,7 +1,9 @@
 //! Duties: the figures that decide when they fall due, and the account's own.
 
-use crate::domain::duty::Duty;
-use crate::domain::{Context, duty_settings, paging::PageFound};
+use crate::domain::base::paging::PageFound;
+use crate::domain::context::Context;
+use crate::domain::model::duty::Duty;
+use crate::domain::use_cases::duty_settings;
 use crate::http::access::{Reader, Version, Writer};
 use crate::http::body::Json;
 use crate::http::conditional::{page, versioned};

@@ -1,7 +1,8 @@
 //! Forecasts: one system explained in full.
 
-use crate::domain::ids::SystemId;
-use crate::domain::{Context, forecast};
+use crate::domain::base::ids::SystemId;
+use crate::domain::context::Context;
+use crate::domain::use_cases::{forecasts, sketch};
 use crate::http::access::{Onlooker, Reader};
 use crate::http::body::Json;
 use crate::http::conditional::{hashed, json};
@@ -41,7 +42,7 @@ pub async fn of_system(
     query: Query<AsOf>,
 ) -> Answer {
     let id = SystemId(*id);
-    let found = forecast::stored(&cx, caller.reach.to(id)?, id, query.as_of).await?;
+    let found = forecasts::stored(&cx, caller.reach.to(id)?, id, query.as_of).await?;
     hashed(&req, &wire::SystemForecast::from(found))
 }
 
@@ -53,7 +54,7 @@ pub async fn of_system(
     request_body = wire::ForecastRequest,
     responses((status = 200, description = "The forecast", body = wire::SystemForecast)))]
 pub async fn stateless(_caller: Reader, body: Json<wire::ForecastRequest>) -> Answer {
-    let found = forecast::stateless(sketch(body.value)?).await?;
+    let found = sketch::stateless(sketch(body.value)?).await?;
     Ok(HttpResponse::Ok()
         .content_type("application/json")
         .insert_header((header::CACHE_CONTROL, "no-store"))

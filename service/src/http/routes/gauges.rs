@@ -1,9 +1,9 @@
 //! Gauges.
 
 use super::Paging;
-use crate::domain::Context;
-use crate::domain::gauge;
-use crate::domain::ids::GaugeId;
+use crate::domain::base::ids::GaugeId;
+use crate::domain::context::Context;
+use crate::domain::use_cases::gauges;
 use crate::http::access::{Reader, Version, Writer};
 use crate::http::body::Json;
 use crate::http::conditional::{compound, page, versioned};
@@ -22,7 +22,7 @@ type Answer = Result<HttpResponse, ApiError>;
 #[utoipa::path(get, path = "/v1/gauges", tag = "gauges", operation_id = "list_gauges", params(Paging),
     responses((status = 200, description = "One page of gauges", body = wire::Page<wire::Gauge>)))]
 pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
-    let found = gauge::list(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
+    let found = gauges::list(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
     page::<_, wire::Gauge>(&req, found)
 }
 
@@ -40,7 +40,7 @@ pub async fn create(
 ) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
-        let made = wire::Gauge::from(gauge::create(cx, caller.0, GaugeId(seed), body.value.into()).await?);
+        let made = wire::Gauge::from(gauges::create(cx, caller.0, GaugeId(seed), body.value.into()).await?);
         Reply::created(format!("/v1/gauges/{}", made.id), made.version, &made)
     })
     .await
@@ -53,7 +53,7 @@ pub async fn create(
     params(("id" = Uuid, Path, description = "Id of the gauge")),
     responses((status = 200, description = "The gauge", body = wire::Gauge)))]
 pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
-    let found = wire::Gauge::from(gauge::get(&cx, caller.0, GaugeId(*id)).await?);
+    let found = wire::Gauge::from(gauges::get(&cx, caller.0, GaugeId(*id)).await?);
     compound(&req, found.version, &found)
 }
 
@@ -76,7 +76,7 @@ pub async fn update(
     version: Version,
     body: Json<wire::GaugeRequest>,
 ) -> Answer {
-    let changed = gauge::update(&cx, caller.0, GaugeId(*id), version.0, body.value.into()).await?;
+    let changed = gauges::update(&cx, caller.0, GaugeId(*id), version.0, body.value.into()).await?;
     let changed = wire::Gauge::from(changed);
     versioned(&req, changed.version, &changed)
 }
@@ -91,6 +91,6 @@ pub async fn update(
     ),
     responses((status = 204, description = "It is gone")))]
 pub async fn remove(caller: Writer, cx: web::Data<Context>, id: web::Path<Uuid>, version: Version) -> Answer {
-    gauge::delete(&cx, caller.0, GaugeId(*id), version.0).await?;
+    gauges::delete(&cx, caller.0, GaugeId(*id), version.0).await?;
     Ok(HttpResponse::NoContent().finish())
 }

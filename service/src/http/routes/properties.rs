@@ -1,9 +1,9 @@
 //! Properties.
 
 use super::Paging;
-use crate::domain::Context;
-use crate::domain::ids::PropertyId;
-use crate::domain::property;
+use crate::domain::base::ids::PropertyId;
+use crate::domain::context::Context;
+use crate::domain::use_cases::properties;
 use crate::http::access::{Reader, Version, Writer};
 use crate::http::body::Json;
 use crate::http::conditional::{page, versioned};
@@ -22,7 +22,7 @@ type Answer = Result<HttpResponse, ApiError>;
 #[utoipa::path(get, path = "/v1/properties", tag = "properties", operation_id = "list_properties", params(Paging),
     responses((status = 200, description = "One page of properties", body = wire::Page<wire::Property>)))]
 pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
-    let found = property::list(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
+    let found = properties::list(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
     page::<_, wire::Property>(&req, found)
 }
 
@@ -40,8 +40,9 @@ pub async fn create(
 ) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
-        let made =
-            wire::Property::from(property::create(cx, caller.0, PropertyId(seed), body.value.into()).await?);
+        let made = wire::Property::from(
+            properties::create(cx, caller.0, PropertyId(seed), body.value.into()).await?,
+        );
         Reply::created(format!("/v1/properties/{}", made.id), made.version, &made)
     })
     .await
@@ -54,7 +55,7 @@ pub async fn create(
     params(("id" = Uuid, Path, description = "Id of the property")),
     responses((status = 200, description = "The property", body = wire::Property)))]
 pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
-    let found = wire::Property::from(property::get(&cx, caller.0, PropertyId(*id)).await?);
+    let found = wire::Property::from(properties::get(&cx, caller.0, PropertyId(*id)).await?);
     versioned(&req, found.version, &found)
 }
 
@@ -76,7 +77,7 @@ pub async fn update(
     version: Version,
     body: Json<wire::PropertyRequest>,
 ) -> Answer {
-    let changed = property::update(&cx, caller.0, PropertyId(*id), version.0, body.value.into()).await?;
+    let changed = properties::update(&cx, caller.0, PropertyId(*id), version.0, body.value.into()).await?;
     let changed = wire::Property::from(changed);
     versioned(&req, changed.version, &changed)
 }
@@ -91,6 +92,6 @@ pub async fn update(
     ),
     responses((status = 204, description = "It is gone")))]
 pub async fn remove(caller: Writer, cx: web::Data<Context>, id: web::Path<Uuid>, version: Version) -> Answer {
-    property::delete(&cx, caller.0, PropertyId(*id), version.0).await?;
+    properties::delete(&cx, caller.0, PropertyId(*id), version.0).await?;
     Ok(HttpResponse::NoContent().finish())
 }

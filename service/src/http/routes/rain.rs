@@ -1,9 +1,12 @@
 //! Rain in and out.
 
-use crate::domain::ids::GaugeId;
-use crate::domain::rain::{self, Offer, Offered};
-use crate::domain::rain_files::{self, Accumulated};
-use crate::domain::{Context, Error};
+use crate::domain::base::error::Error;
+use crate::domain::base::ids::GaugeId;
+use crate::domain::context::Context;
+use crate::domain::model::rain::{Offer, Offered};
+use crate::domain::rules::rain::files;
+use crate::domain::rules::rain::files::Accumulated;
+use crate::domain::use_cases::rain;
 use crate::http::access::{Reader, Writer};
 use crate::http::body::{media_type, read, too_large};
 use crate::http::conditional::{json, page};
@@ -134,14 +137,14 @@ fn from_json(bytes: &[u8]) -> Result<Offer, ApiError> {
 fn from_csv(bytes: &[u8], query: &Upload) -> Result<Offer, ApiError> {
     Ok(match query.layout {
         wire::RainLayout::DailyCsv => {
-            rain_files::daily_csv(bytes).map_err(|fault| Error::field("line 1", fault))?
+            files::daily_csv(bytes).map_err(|fault| Error::field("line 1", fault))?
         }
         wire::RainLayout::GhcnDaily => {
             let accumulated = match query.accumulated {
                 AccumulatedChoice::Spread => Accumulated::Spread,
                 AccumulatedChoice::Refuse => Accumulated::Refuse,
             };
-            rain_files::ghcn_daily(bytes, accumulated)
+            files::ghcn_daily(bytes, accumulated)
         }
     })
 }

@@ -1,8 +1,10 @@
 //! Reminders.
 
-use crate::domain::ids::{PropertyId, SystemId};
-use crate::domain::reminder::{self, News, ReminderFilter};
-use crate::domain::{Context, Error};
+use crate::domain::base::error::Error;
+use crate::domain::base::ids::{PropertyId, SystemId};
+use crate::domain::context::Context;
+use crate::domain::model::reminder::{News, ReminderFilter};
+use crate::domain::use_cases::reminders;
 use crate::http::access::Reader;
 use crate::http::conditional::hashed;
 use crate::http::problem::ApiError;
@@ -58,7 +60,7 @@ pub async fn pull(
         kinds: kinds(which.kind.as_deref())?,
     };
     let after = which.after.as_deref();
-    let pulled = reminder::pull(&cx, caller.0, &filter, after, which.limit, which.wait).await?;
+    let pulled = reminders::pull(&cx, caller.0, &filter, after, which.limit, which.wait).await?;
     hashed(&req, &feed(caller.0, pulled))
 }
 

@@ -1,8 +1,11 @@
 //! Rounds.
 
-use crate::domain::ids::{PropertyId, RoundId, SystemId};
-use crate::domain::rounds::{Ask, RoundFilter, kept, propose as proposal};
-use crate::domain::{Context, Error};
+use crate::domain::base::error::Error;
+use crate::domain::base::ids::{PropertyId, RoundId, SystemId};
+use crate::domain::context::Context;
+use crate::domain::model::round::RoundFilter;
+use crate::domain::rules::rounds::figures::Ask;
+use crate::domain::use_cases::rounds::{keep, propose as proposals};
 use crate::http::access::{Reader, Version, Writer, known};
 use crate::http::body::Json;
 use crate::http::conditional::{compound, hashed, page};
@@ -137,7 +140,7 @@ pub async fn propose(
     cx: web::Data<Context>,
     asked: Query<Asked>,
 ) -> Answer {
-    let found = proposal::propose(&cx, caller.0, &asked.ask()?).await?;
+    let found = proposals::propose(&cx, caller.0, &asked.ask()?).await?;
     hashed(&req, &wire::RoundProposal::from(found))
 }
 
@@ -157,7 +160,7 @@ pub async fn keep(
 ) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
-        let made = wire::Round::from(kept::keep(cx, caller.0, RoundId(seed), body.value.into()).await?);
+        let made = wire::Round::from(keep::keep(cx, caller.0, RoundId(seed), body.value.into()).await?);
         Reply::created(format!("/v1/rounds/{}", made.id), made.version, &made)
     })
     .await
@@ -171,7 +174,7 @@ pub async fn keep(
 pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, which: Query<Which>) -> Answer {
     let state = which.state.map(|state| known("state", state, "planned, done")).transpose()?;
     let filter = RoundFilter { state, from: which.from, to: which.to };
-    let found = kept::list(&cx, caller.0, &filter, which.cursor.as_deref(), which.limit).await?;
+    let found = keep::list(&cx, caller.0, &filter, which.cursor.as_deref(), which.limit).await?;
     page::<_, wire::Round>(&req, found)
 }
 
@@ -182,7 +185,7 @@ pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, whic
     params(("id" = Uuid, Path, description = "Id of the round")),
     responses((status = 200, description = "The round", body = wire::Round)))]
 pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
-    let found = wire::Round::from(kept::get(&cx, caller.0, RoundId(*id)).await?);
+    let found = wire::Round::from(keep::get(&cx, caller.0, RoundId(*id)).await?);
     compound(&req, found.version, &found)
 }
 
@@ -201,7 +204,7 @@ pub async fn call_off(
     id: web::Path<Uuid>,
     version: Version,
 ) -> Answer {
-    kept::call_off(&cx, caller.0, RoundId(*id), version.0).await?;
+    keep::call_off(&cx, caller.0, RoundId(*id), version.0).await?;
     Ok(HttpResponse::NoContent().finish())
 }
 
@@ -224,7 +227,7 @@ pub async fn finish(
 ) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |_| async move {
-        let done = kept::finish(cx, caller.0, RoundId(*id), report(body.value)).await?;
+        let done = keep::finish(cx, caller.0, RoundId(*id), report(body.value)).await?;
         let done = wire::RoundDone::from(done);
         Reply::done(done.round.version, &done)
     })

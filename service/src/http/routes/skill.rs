@@ -1,9 +1,11 @@
 //! Skill: how well past forecasts met what visits found.
 
-use crate::domain::error::{Error, Result};
-use crate::domain::ids::SystemId;
-use crate::domain::skill::{self, SkillFilter};
-use crate::domain::{Context, paging::PageFound};
+use crate::domain::base::error::{Error, Result};
+use crate::domain::base::ids::SystemId;
+use crate::domain::base::paging::PageFound;
+use crate::domain::context::Context;
+use crate::domain::model::skill::SkillFilter;
+use crate::domain::use_cases::skill;
 use crate::http::access::Reader;
 use crate::http::conditional::page;
 use crate::http::problem::ApiError;

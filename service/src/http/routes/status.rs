@@ -1,8 +1,10 @@
 //! The status of a system: for those who poll, and for those who stay connected.
 
-use crate::domain::account::{self, Key};
-use crate::domain::ids::{AccountId, SystemId};
-use crate::domain::{Context, Error, status};
+use crate::domain::base::error::Error;
+use crate::domain::base::ids::{AccountId, SystemId};
+use crate::domain::context::Context;
+use crate::domain::model::account::Key;
+use crate::domain::use_cases::{accounts, status};
 use crate::http::access::Onlooker;
 use crate::http::conditional::{hash, json, tagged};
 use crate::http::problem::{ApiError, HeadOnly};
@@ -202,7 +204,7 @@ impl Follower {
 
     /// The status now; nothing when the key is no longer accepted.
     async fn look(&self) -> Result<Option<Shown>, ApiError> {
-        if !account::still_accepted(&self.cx, &self.key)
+        if !accounts::still_accepted(&self.cx, &self.key)
             .await
             .map_err(|error: Error| ApiError::from(error))?
         {

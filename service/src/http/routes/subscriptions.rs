@@ -1,10 +1,12 @@
 //! Subscriptions and their deliveries.
 
 use super::Paging;
-use crate::domain::ids::{DeliveryId, SubscriptionId};
-use crate::domain::paging::PageFound;
-use crate::domain::subscription::{self, Subscription, delivery};
-use crate::domain::{Context, Error};
+use crate::domain::base::error::Error;
+use crate::domain::base::ids::{DeliveryId, SubscriptionId};
+use crate::domain::base::paging::PageFound;
+use crate::domain::context::Context;
+use crate::domain::model::subscription::Subscription;
+use crate::domain::use_cases::{deliveries, subscriptions};
 use crate::http::access::{Keeper, Version, known};
 use crate::http::body::Json;
 use crate::http::conditional::{compound, hashed, json, page};
@@ -27,7 +29,7 @@ type Answer = Result<HttpResponse, ApiError>;
     responses((status = 200, description = "One page of subscriptions", body = contract::Page<contract::Subscription>)))]
 pub async fn list(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, asked: Query<Paging>) -> Answer {
     let PageFound { items, next } =
-        subscription::list(&cx, caller.0, asked.cursor.as_deref(), asked.limit).await?;
+        subscriptions::list(&cx, caller.0, asked.cursor.as_deref(), asked.limit).await?;
     let items = items.into_iter().map(|one| shown(&cx, one)).collect();
     hashed(&req, &Page { items, next_cursor: next })
 }
@@ -56,7 +58,7 @@ pub async fn create(
     let draft = wire::subscription_draft(body.value)?;
     // What is kept for repetitions is the subscription without its secret; the secret goes to the first caller alone.
     let answer = once(context, caller.0, &req, body.hash, |seed| async move {
-        let new = subscription::create(context, caller.0, SubscriptionId(seed), draft).await?;
+        let new = subscriptions::create(context, caller.0, SubscriptionId(seed), draft).await?;
         let secret = new.secrets.current.reveal();
         let shown = shown(context, new);
         let reply = Reply::created(format!("/v1/subscriptions/{}", shown.id), shown.version, &shown)?;
@@ -88,7 +90,7 @@ pub async fn create(
     params(("id" = Uuid, Path, description = "Id of the subscription")),
     responses((status = 200, description = "The subscription", body = contract::Subscription)))]
 pub async fn get(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
-    let found = subscription::get(&cx, caller.0, SubscriptionId(*id)).await?;
+    let found = subscriptions::get(&cx, caller.0, SubscriptionId(*id)).await?;
     compound(&req, found.version, &shown(&cx, found))
 }
 
@@ -111,7 +113,7 @@ pub async fn update(
     body: Json<contract::SubscriptionRequest>,
 ) -> Answer {
     let draft = wire::subscription_draft(body.value)?;
-    let changed = subscription::update(&cx, caller.0, SubscriptionId(*id), version.0, draft).await?;
+    let changed = subscriptions::update(&cx, caller.0, SubscriptionId(*id), version.0, draft).await?;
     compound(&req, changed.version, &shown(&cx, changed))
 }
 
@@ -125,7 +127,7 @@ pub async fn update(
     ),
     responses((status = 204, description = "It is gone")))]
 pub async fn remove(caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>, version: Version) -> Answer {
-    subscription::delete(&cx, caller.0, SubscriptionId(*id), version.0).await?;
+    subscriptions::delete(&cx, caller.0, SubscriptionId(*id), version.0).await?;
     Ok(HttpResponse::NoContent().finish())
 }
 
@@ -152,7 +154,7 @@ pub async fn resume(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id
 
 async fn set_paused(req: &HttpRequest, caller: Keeper, cx: &Context, id: Uuid, paused: bool) -> Answer {
     once(cx, caller.0, req, [0; 32], |_| async {
-        let changed = subscription::pause(cx, caller.0, SubscriptionId(id), paused).await?;
+        let changed = subscriptions::pause(cx, caller.0, SubscriptionId(id), paused).await?;
         Reply::done(changed.version, &shown(cx, changed))
     })
     .await
@@ -170,7 +172,7 @@ pub async fn rotate(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id
     let mut made = None;
     let keep = &mut made;
     let answer = once(context, caller.0, &req, [0; 32], |_| async move {
-        let changed = subscription::rotate(context, caller.0, SubscriptionId(*id)).await?;
+        let changed = subscriptions::rotate(context, caller.0, SubscriptionId(*id)).await?;
         let secret = changed.secrets.current.reveal();
         let shown = shown(context, changed);
         let reply = Reply::done(shown.version, &shown)?;
@@ -204,7 +206,7 @@ pub async fn test(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id: 
     let cx: &Context = &cx;
     once(cx, caller.0, &req, [0; 32], |seed| async move {
         let made =
-            delivery::test(cx, &wire::Letters, caller.0, SubscriptionId(*id), DeliveryId(seed)).await?;
+            deliveries::test(cx, &wire::Letters, caller.0, SubscriptionId(*id), DeliveryId(seed)).await?;
         let made = contract::Delivery::from(made);
         Reply::created(format!("/v1/deliveries/{}", made.id), 1, &made)
     })
@@ -243,7 +245,7 @@ pub async fn deliveries(
     let words = "waiting, delivered, parked, superseded";
     let state = which.state.map(|state| known("state", state, words)).transpose()?;
     let (cursor, limit) = (which.cursor.as_deref(), which.limit);
-    let found = delivery::list(&cx, caller.0, SubscriptionId(*id), state, cursor, limit).await?;
+    let found = deliveries::list(&cx, caller.0, SubscriptionId(*id), state, cursor, limit).await?;
     page::<_, contract::Delivery>(&req, found)
 }
 
@@ -259,7 +261,7 @@ pub async fn delivery(
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
 ) -> Answer {
-    let (found, attempts) = delivery::get(&cx, caller.0, DeliveryId(*id)).await?;
+    let (found, attempts) = deliveries::get(&cx, caller.0, DeliveryId(*id)).await?;
     let attempts = attempts.into_iter().map(Into::into).collect();
     hashed(&req, &contract::DeliveryLog { delivery: found.into(), attempts })
 }
@@ -278,7 +280,7 @@ pub async fn send_again(
 ) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, [0; 32], |_| async move {
-        let sent = delivery::again(cx, caller.0, DeliveryId(*id)).await?;
+        let sent = deliveries::again(cx, caller.0, DeliveryId(*id)).await?;
         Reply::done(1, &contract::Delivery::from(sent))
     })
     .await

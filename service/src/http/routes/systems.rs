@@ -1,8 +1,9 @@
 //! Systems.
 
-use crate::domain::ids::{GaugeId, PropertyId, SystemId};
-use crate::domain::store::SystemFilter;
-use crate::domain::{Context, system};
+use crate::domain::base::ids::{GaugeId, PropertyId, SystemId};
+use crate::domain::context::Context;
+use crate::domain::model::system::SystemFilter;
+use crate::domain::use_cases::systems;
 use crate::http::access::{Reader, Version, Writer};
 use crate::http::body::Json;
 use crate::http::conditional::{compound, page};
@@ -43,7 +44,7 @@ pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, whic
         property_id: which.property_id.map(PropertyId),
         gauge_id: which.gauge_id.map(GaugeId),
     };
-    let found = system::list(&cx, caller.0, &filter, which.cursor.as_deref(), which.limit).await?;
+    let found = systems::list(&cx, caller.0, &filter, which.cursor.as_deref(), which.limit).await?;
     page::<_, wire::System>(&req, found)
 }
 
@@ -62,7 +63,8 @@ pub async fn create(
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
         let (facts, components) = registration(body.value);
-        let made = wire::System::from(system::create(cx, caller.0, SystemId(seed), facts, components).await?);
+        let made =
+            wire::System::from(systems::create(cx, caller.0, SystemId(seed), facts, components).await?);
         Reply::created(format!("/v1/systems/{}", made.id), made.version, &made)
     })
     .await
@@ -76,7 +78,7 @@ pub async fn create(
     params(("id" = Uuid, Path, description = "Id of the system")),
     responses((status = 200, description = "The system", body = wire::System)))]
 pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
-    let found = wire::System::from(system::get(&cx, caller.0, SystemId(*id)).await?);
+    let found = wire::System::from(systems::get(&cx, caller.0, SystemId(*id)).await?);
     compound(&req, found.version, &found)
 }
 
@@ -99,7 +101,7 @@ pub async fn update(
     version: Version,
     body: Json<wire::SystemUpdateRequest>,
 ) -> Answer {
-    let changed = system::update(&cx, caller.0, SystemId(*id), version.0, body.value.into()).await?;
+    let changed = systems::update(&cx, caller.0, SystemId(*id), version.0, body.value.into()).await?;
     let changed = wire::System::from(changed);
     compound(&req, changed.version, &changed)
 }

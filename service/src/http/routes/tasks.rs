@@ -1,8 +1,12 @@
 //! Tasks.
 
-use crate::domain::ids::{PropertyId, SystemId, TaskId};
-use crate::domain::store::TaskFilter;
-use crate::domain::{Context, Error, component, task};
+use crate::domain::base::clock;
+use crate::domain::base::error::Error;
+use crate::domain::base::ids::{PropertyId, SystemId, TaskId};
+use crate::domain::context::Context;
+use crate::domain::model::task::TaskFilter;
+use crate::domain::model::{part, task};
+use crate::domain::use_cases::tasks;
 use crate::http::access::{Onlooker, known};
 use crate::http::conditional::{hashed, page};
 use crate::http::problem::ApiError;
@@ -54,7 +58,7 @@ pub struct Which {
 pub async fn list(req: HttpRequest, caller: Onlooker, cx: web::Data<Context>, which: Query<Which>) -> Answer {
     let mut filter = filter(&cx, &which)?;
     filter.system_id = caller.reach.narrowed(filter.system_id)?;
-    let found = task::list(&cx, caller.reach.account, &filter, which.cursor.as_deref(), which.limit).await?;
+    let found = tasks::list(&cx, caller.reach.account, &filter, which.cursor.as_deref(), which.limit).await?;
     page::<_, wire::Task>(&req, found)
 }
 
@@ -65,13 +69,13 @@ pub async fn list(req: HttpRequest, caller: Onlooker, cx: web::Data<Context>, wh
     params(("id" = Uuid, Path, description = "Id of the task")),
     responses((status = 200, description = "The task", body = wire::Task)))]
 pub async fn get(req: HttpRequest, caller: Onlooker, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
-    hashed(&req, &wire::Task::from(task::seen(&cx, &caller.reach, TaskId(*id)).await?))
+    hashed(&req, &wire::Task::from(tasks::seen(&cx, &caller.reach, TaskId(*id)).await?))
 }
 
 fn filter(cx: &Context, which: &Which) -> Result<TaskFilter, ApiError> {
     let kind = which
         .component_kind
-        .map(|kind| known::<_, component::Kind>("component_kind", kind, "the kinds that /docs lists"))
+        .map(|kind| known::<_, part::Kind>("component_kind", kind, "the kinds that /docs lists"))
         .transpose()?;
     let (from, to) = span(cx, which.within.as_deref(), (which.from, which.to))?;
     Ok(TaskFilter {
@@ -94,7 +98,7 @@ pub(super) fn span(
     if from.is_some() || to.is_some() {
         return Err(Error::field("within", "send either within, or from and to").into());
     }
-    Ok((None, task::last_day(cx.clock.now(), days(within)?)))
+    Ok((None, clock::last_day(cx.clock.now(), days(within)?)))
 }
 
 fn states(text: Option<&str>) -> Result<Vec<task::State>, ApiError> {

@@ -1,8 +1,10 @@
 //! Visits.
 
-use crate::domain::ids::{SystemId, VisitId};
-use crate::domain::store::VisitFilter;
-use crate::domain::{Context, paging::PageFound, visit};
+use crate::domain::base::ids::{SystemId, VisitId};
+use crate::domain::base::paging::PageFound;
+use crate::domain::context::Context;
+use crate::domain::model::visit::VisitFilter;
+use crate::domain::use_cases::visits;
 use crate::http::access::{Reader, Version, Writer};
 use crate::http::body::Json;
 use crate::http::conditional::{page, versioned};
@@ -52,7 +54,7 @@ pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, whic
         to: which.to,
         include_withdrawn: which.include_withdrawn,
     };
-    let found = visit::list(&cx, caller.0, &filter, which.cursor.as_deref(), which.limit).await?;
+    let found = visits::list(&cx, caller.0, &filter, which.cursor.as_deref(), which.limit).await?;
     page::<_, wire::Visit>(&req, found)
 }
 
@@ -72,7 +74,7 @@ pub async fn log(
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
         let facts = visit_facts(body.value)?;
-        let made = wire::Visit::from(visit::log(cx, caller.0, VisitId(seed), facts).await?);
+        let made = wire::Visit::from(visits::log(cx, caller.0, VisitId(seed), facts).await?);
         Reply::created(format!("/v1/visits/{}", made.id), made.version, &made)
     })
     .await
@@ -85,7 +87,7 @@ pub async fn log(
     params(("id" = Uuid, Path, description = "Id of the visit")),
     responses((status = 200, description = "The visit", body = wire::Visit)))]
 pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
-    let found = wire::Visit::from(visit::get(&cx, caller.0, VisitId(*id)).await?);
+    let found = wire::Visit::from(visits::get(&cx, caller.0, VisitId(*id)).await?);
     versioned(&req, found.version, &found)
 }
 
@@ -108,7 +110,7 @@ pub async fn correct(
     body: Json<wire::VisitRequest>,
 ) -> Answer {
     let facts = visit_facts(body.value)?;
-    let changed = wire::Visit::from(visit::correct(&cx, caller.0, VisitId(*id), version.0, facts).await?);
+    let changed = wire::Visit::from(visits::correct(&cx, caller.0, VisitId(*id), version.0, facts).await?);
     versioned(&req, changed.version, &changed)
 }
 
@@ -128,7 +130,7 @@ pub async fn withdraw(
 ) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |_| async move {
-        let withdrawn = visit::withdraw(cx, caller.0, VisitId(*id), body.value.because).await?;
+        let withdrawn = visits::withdraw(cx, caller.0, VisitId(*id), body.value.because).await?;
         let withdrawn = wire::Visit::from(withdrawn);
         Reply::done(withdrawn.version, &withdrawn)
     })
@@ -147,6 +149,6 @@ pub async fn revisions(
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
 ) -> Answer {
-    let items = visit::revisions(&cx, caller.0, VisitId(*id)).await?;
+    let items = visits::revisions(&cx, caller.0, VisitId(*id)).await?;
     page::<_, wire::VisitRevision>(&req, PageFound { items, next: None })
 }

@@ -1,7 +1,7 @@
 //! Calendar feeds.
 
-use crate::domain::calendar;
-use crate::domain::ids::PropertyId;
+use crate::domain::base::ids::PropertyId;
+use crate::domain::model::calendar;
 use eavesward_contract as wire;
 
 impl From<wire::CalendarRequest> for calendar::CalendarDraft {

@@ -1,20 +1,20 @@
 //! Components and their parts.
 
 use super::{mirror, mirror_open};
-use crate::domain::component;
-use component::{Emptying, Part};
+use crate::domain::model::component;
+use crate::domain::model::part::{self, Emptying, Part};
 use eavesward_contract as wire;
 
-mirror_open!(ComponentKind: component::Kind {
+mirror_open!(ComponentKind: part::Kind {
     Roof, Gutter, DebrisScreen, FirstFlushDiverter, Coupling, Tank, FloatingIntake, OverflowTrap, Vent, Valve,
     LevelGauge, Pump, PressureVessel, CartridgeFilter, DisinfectionLamp, ExposedPipework,
 });
-mirror!(CouplingMaterial: component::Material { Epdm, Neoprene, NaturalOrSbr, PlasticisedPvc });
-mirror!(Exposition: component::Exposition {
+mirror!(CouplingMaterial: part::Material { Epdm, Neoprene, NaturalOrSbr, PlasticisedPvc });
+mirror!(Exposition: part::Exposition {
     VerticalPipe, Horizontal, FacingEquator, FacingEastOrWest, FacingPole, TiltedToEquator,
 });
-mirror!(Shade: component::Shade { FullSun, PartShade, UnderEaves, Covered });
-mirror!(ValveType: component::ValveType { Ball, Gate });
+mirror!(Shade: part::Shade { FullSun, PartShade, UnderEaves, Covered });
+mirror!(ValveType: part::ValveType { Ball, Gate });
 
 impl From<wire::Emptying> for Emptying {
     fn from(emptying: wire::Emptying) -> Self {
@@ -36,14 +36,14 @@ impl From<Emptying> for wire::Emptying {
     }
 }
 
-impl From<wire::MonthDay> for component::MonthDay {
+impl From<wire::MonthDay> for part::MonthDay {
     fn from(day: wire::MonthDay) -> Self {
         Self { month: day.month, day: day.day }
     }
 }
 
-impl From<component::MonthDay> for wire::MonthDay {
-    fn from(day: component::MonthDay) -> Self {
+impl From<part::MonthDay> for wire::MonthDay {
+    fn from(day: part::MonthDay) -> Self {
         Self { month: day.month, day: day.day }
     }
 }

@@ -1,18 +1,18 @@
 //! Digests.
 
 use super::duty::bring_of;
-use crate::domain::digest;
+use crate::domain::rules::digest::make;
 use eavesward_contract as wire;
 
-impl From<digest::Totals> for wire::DigestTotals {
-    fn from(totals: digest::Totals) -> Self {
-        let digest::Totals { tasks, late, due, near, resting, minutes, systems, properties } = totals;
+impl From<make::Totals> for wire::DigestTotals {
+    fn from(totals: make::Totals) -> Self {
+        let make::Totals { tasks, late, due, near, resting, minutes, systems, properties } = totals;
         Self { tasks, late, due, near, resting, minutes, systems, properties }
     }
 }
 
-impl From<digest::Line> for wire::DigestTask {
-    fn from(line: digest::Line) -> Self {
+impl From<make::Line> for wire::DigestTask {
+    fn from(line: make::Line) -> Self {
         Self {
             task_id: line.task_id.0,
             system_id: line.system_id.0,
@@ -33,8 +33,8 @@ impl From<digest::Line> for wire::DigestTask {
     }
 }
 
-impl From<digest::AtProperty> for wire::DigestProperty {
-    fn from(property: digest::AtProperty) -> Self {
+impl From<make::AtProperty> for wire::DigestProperty {
+    fn from(property: make::AtProperty) -> Self {
         Self {
             property_id: property.id.0,
             property_name: property.name,
@@ -45,8 +45,8 @@ impl From<digest::AtProperty> for wire::DigestProperty {
     }
 }
 
-impl From<digest::Digest> for wire::Digest {
-    fn from(digest: digest::Digest) -> Self {
+impl From<make::Digest> for wire::Digest {
+    fn from(digest: make::Digest) -> Self {
         Self {
             from: digest.asked.from,
             to: digest.asked.to,

@@ -1,9 +1,9 @@
 //! Duties and tasks.
 
 use super::mirror_open;
-use crate::domain::cautions::Hazard;
-use crate::domain::rounding::rounded;
-use crate::domain::{duty, duty_settings, forecast, task};
+use crate::domain::base::rounding::rounded;
+use crate::domain::model::hazard::Hazard;
+use crate::domain::model::{duty, duty_settings, forecast, task};
 use eavesward_contract as wire;
 
 mirror_open!(Duty: duty::Duty {

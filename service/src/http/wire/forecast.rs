@@ -3,16 +3,18 @@
 use super::duty::{UNKNOWN_DUTY, bring};
 use super::mirror_open;
 use super::people::months;
-use crate::domain::duty_settings::{Own, ceiling_source};
-use crate::domain::error::{self, Error, FieldError};
-use crate::domain::forecast;
-use crate::domain::rounding::rounded;
+use crate::domain::base::error;
+use crate::domain::base::error::{Error, FieldError};
+use crate::domain::base::rounding::rounded;
+use crate::domain::model::duty_settings::{Own, ceiling_source};
+use crate::domain::model::forecast;
+use crate::domain::use_cases::sketch;
 use eavesward_contract as wire;
 
 mirror_open!(ClimateBasis: forecast::Basis { Record, Normals, Both, None });
 
 /// Reads a sketch; a duty that this version does not know is refused by its place.
-pub fn sketch(request: wire::ForecastRequest) -> error::Result<forecast::Sketch> {
+pub fn sketch(request: wire::ForecastRequest) -> error::Result<sketch::Sketch> {
     let (mut duty_settings, mut errors) = (Vec::new(), Vec::new());
     for (index, input) in request.duty_settings.into_iter().enumerate() {
         let own = Own { ceiling_months: input.ceiling_months, tolerance: input.tolerance, ..Own::default() };
@@ -27,7 +29,7 @@ pub fn sketch(request: wire::ForecastRequest) -> error::Result<forecast::Sketch>
     if !errors.is_empty() {
         return Err(Error::Invalid(errors));
     }
-    Ok(forecast::Sketch {
+    Ok(sketch::Sketch {
         latitude_deg: request.latitude_deg,
         elevation_m: request.elevation_m,
         roof: request.roof.into(),

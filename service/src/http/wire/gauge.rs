@@ -1,6 +1,6 @@
 //! Gauges and rain.
 
-use crate::domain::{gauge, rain};
+use crate::domain::model::{gauge, rain};
 use eavesward_contract as wire;
 
 impl From<wire::MonthlyNormals> for gauge::Normals {

@@ -1,8 +1,8 @@
 //! Accounts, keys and properties.
 
 use super::mirror;
-use crate::domain::ids::SystemId;
-use crate::domain::{account, property};
+use crate::domain::base::ids::SystemId;
+use crate::domain::model::{account, property};
 use eavesward_contract as wire;
 
 mirror!(Scope: account::Scope { Read, Write, Admin });

@@ -2,8 +2,9 @@
 
 use super::duty::bring;
 use super::mirror_open;
-use crate::domain::ids::AccountId;
-use crate::domain::reminder;
+use crate::domain::base::ids::AccountId;
+use crate::domain::model::reminder;
+use crate::domain::use_cases::reminders;
 use eavesward_contract as wire;
 
 mirror_open!(ReminderKind: reminder::News { Coming, Due, Late, Moved, Done, Withdrawn });
@@ -24,7 +25,7 @@ pub fn entry(account: AccountId, entry: reminder::Entry) -> wire::Reminder {
     wire::Reminder {
         id: entry.id(account).0,
         number: entry.number,
-        cursor: reminder::cursor(account, entry.number),
+        cursor: reminders::cursor(account, entry.number),
         raised_at: entry.raised_at,
         as_of: entry.as_of,
         kind: entry.kind.into(),

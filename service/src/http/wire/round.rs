@@ -1,16 +1,17 @@
 //! Rounds.
 
 use super::mirror_open;
-use crate::domain::ids::{RoundId, TaskId};
-use crate::domain::rounds::figures::cost;
-use crate::domain::rounds::kept::{DoneRound, Skip, Word};
-use crate::domain::rounds::problem::Parts;
-use crate::domain::rounds::{self, Outcome, Placed};
-use crate::domain::{cautions, duty};
+use crate::domain::base::ids::{RoundId, TaskId};
+use crate::domain::model::round::{DoneRound, Outcome, Skip, Word};
+use crate::domain::model::{duty, hazard, round};
+use crate::domain::rules::rounds::figures::cost;
+use crate::domain::rules::rounds::problem::Parts;
+use crate::domain::rules::rounds::proposal;
+use crate::domain::rules::rounds::proposal::Placed;
 use eavesward_contract as wire;
 use std::collections::BTreeSet;
 
-mirror_open!(RoundState: rounds::RoundState { Planned, Done });
+mirror_open!(RoundState: round::RoundState { Planned, Done });
 
 impl From<Parts> for wire::RoundCosts {
     fn from(parts: Parts) -> Self {
@@ -51,7 +52,7 @@ impl From<Placed> for wire::RoundTask {
     }
 }
 
-fn proposed(round: rounds::ProposedRound, most_minutes: u32) -> wire::ProposedRound {
+fn proposed(round: proposal::ProposedRound, most_minutes: u32) -> wire::ProposedRound {
     let properties: BTreeSet<_> = round.tasks.iter().map(|placed| placed.task.property_id).collect();
     wire::ProposedRound {
         on: round.on,
@@ -67,8 +68,8 @@ fn proposed(round: rounds::ProposedRound, most_minutes: u32) -> wire::ProposedRo
     }
 }
 
-impl From<rounds::OverdueRound> for wire::OverdueRound {
-    fn from(round: rounds::OverdueRound) -> Self {
+impl From<proposal::OverdueRound> for wire::OverdueRound {
+    fn from(round: proposal::OverdueRound) -> Self {
         let id = round.id;
         let way_out = format!(
             "If it was done, report it: POST /v1/rounds/{id}/done. If not, call it off: DELETE /v1/rounds/{id}."
@@ -77,8 +78,8 @@ impl From<rounds::OverdueRound> for wire::OverdueRound {
     }
 }
 
-impl From<rounds::Proposal> for wire::RoundProposal {
-    fn from(proposal: rounds::Proposal) -> Self {
+impl From<proposal::Proposal> for wire::RoundProposal {
+    fn from(proposal: proposal::Proposal) -> Self {
         let figures = proposal.figures;
         let unplaced = proposal.unplaced.into_iter().map(|unplaced| wire::UnplacedTask {
             task_id: unplaced.task.id.0,
@@ -114,14 +115,14 @@ impl From<rounds::Proposal> for wire::RoundProposal {
     }
 }
 
-impl From<wire::RoundRequest> for rounds::Draft {
+impl From<wire::RoundRequest> for round::Draft {
     fn from(request: wire::RoundRequest) -> Self {
         let task_ids = request.task_ids.into_iter().map(TaskId).collect();
         Self { on: request.on, task_ids, note: request.note }
     }
 }
 
-fn kept(task: rounds::RoundTask, round: RoundId) -> wire::KeptTask {
+fn kept(task: round::RoundTask, round: RoundId) -> wire::KeptTask {
     let done_elsewhere = task.done_elsewhere(round).is_some();
     let (property_name, system_name, component_name) = task.names;
     let (visit_id, skipped, skipped_because) = match task.outcome {
@@ -149,11 +150,11 @@ fn kept(task: rounds::RoundTask, round: RoundId) -> wire::KeptTask {
     }
 }
 
-impl From<rounds::Round> for wire::Round {
-    fn from(round: rounds::Round) -> Self {
+impl From<round::Round> for wire::Round {
+    fn from(round: round::Round) -> Self {
         let own = || round.tasks.iter().filter(|task| task.done_elsewhere(round.id).is_none());
         let duties = || own().map(|task| task.duty);
-        let hazards = cautions::each_once(own().flat_map(|task| &task.hazards));
+        let hazards = hazard::each_once(own().flat_map(|task| &task.hazards));
         Self {
             id: round.id.0,
             on: round.on,
@@ -173,7 +174,7 @@ impl From<rounds::Round> for wire::Round {
 }
 
 /// Reads how a round went.
-pub fn report(request: wire::RoundDoneRequest) -> rounds::Report {
+pub fn report(request: wire::RoundDoneRequest) -> round::Report {
     let items = request.items.into_iter().map(|item| Word {
         task_id: TaskId(item.task_id),
         done: item.done,
@@ -184,7 +185,7 @@ pub fn report(request: wire::RoundDoneRequest) -> rounds::Report {
     });
     let skipped = request.skipped.into_iter();
     let skipped = skipped.map(|skip| Skip { task_id: TaskId(skip.task_id), because: skip.because });
-    rounds::Report {
+    round::Report {
         visited_on: request.visited_on,
         visited_by: request.visited_by,
         note: request.note,

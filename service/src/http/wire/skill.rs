@@ -1,7 +1,7 @@
 //! Skill.
 
-use crate::domain::rounding::rounded;
-use crate::domain::skill;
+use crate::domain::base::rounding::rounded;
+use crate::domain::model::skill;
 use eavesward_contract as wire;
 
 impl From<skill::DutySkill> for wire::DutySkill {

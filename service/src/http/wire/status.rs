@@ -1,7 +1,7 @@
 //! Statuses, and how they are kept small.
 
-use crate::domain::rounding::rounded;
-use crate::domain::status;
+use crate::domain::base::rounding::rounded;
+use crate::domain::model::status;
 use eavesward_contract as wire;
 use serde::Serialize;
 
@@ -89,7 +89,7 @@ mod tests {
     /// The longest of everything: every name, every title, every word, every figure.
     fn largest(name: &str) -> wire::SystemStatus {
         let day = NaiveDate::from_ymd_opt(2026, 12, 30).unwrap();
-        let duties = crate::domain::duty::Duty::ALL;
+        let duties = crate::domain::model::duty::Duty::ALL;
         let title = duties.iter().map(|duty| duty.title()).max_by_key(|title| title.len()).unwrap();
         let next = wire::NextDuty {
             task_id: Uuid::from_u128(u128::MAX),

@@ -1,16 +1,18 @@
 //! Subscriptions, and what they post.
 
 use super::{mirror_open, reminder};
-use crate::domain::digest::Digest;
-use crate::domain::error::{self, Error};
-use crate::domain::ids::{AccountId, PropertyId, SystemId};
-use crate::domain::reminder::{Entry, News};
-use crate::domain::subscription::delivery::{self, Scribe};
-use crate::domain::subscription::{self as domain, SubscriptionDraft};
+use crate::domain::base::error;
+use crate::domain::base::error::Error;
+use crate::domain::base::ids::{AccountId, PropertyId, SystemId};
+use crate::domain::model::reminder::{Entry, News};
+use crate::domain::model::subscription::SubscriptionDraft;
+use crate::domain::model::{delivery, subscription};
+use crate::domain::ports::senders::Scribe;
+use crate::domain::rules::digest::make::Digest;
 use chrono::{DateTime, Utc};
 use eavesward_contract as wire;
 
-mirror_open!(DigestForm: domain::DigestForm { Json, Text, Markdown, Csv });
+mirror_open!(DigestForm: subscription::DigestForm { Json, Text, Markdown, Csv });
 mirror_open!(DeliveryState: delivery::DeliveryState { Waiting, Delivered, Parked, Superseded });
 mirror_open!(DeliveryContent: delivery::Content { Reminder, Digest, Test });
 
@@ -26,7 +28,7 @@ pub fn subscription_draft(request: wire::SubscriptionRequest) -> error::Result<S
     };
     let kinds = request.kinds.into_iter().enumerate();
     let kinds = kinds.map(|(place, kind)| News::try_from(kind).map_err(|()| unknown(place)));
-    let form = request.form.map(domain::DigestForm::try_from).transpose();
+    let form = request.form.map(subscription::DigestForm::try_from).transpose();
     Ok(SubscriptionDraft {
         name: request.name,
         url: request.url,
@@ -42,12 +44,12 @@ pub fn subscription_draft(request: wire::SubscriptionRequest) -> error::Result<S
 }
 
 /// A subscription as it stands at an instant.
-pub fn subscription(from: domain::Subscription, now: DateTime<Utc>) -> wire::Subscription {
+pub fn subscription(from: subscription::Subscription, now: DateTime<Utc>) -> wire::Subscription {
     let next = from.upcoming(now);
     let facts = from.facts;
     let (carries, kinds, timing) = match facts.carries {
-        domain::Carries::Reminders { kinds } => (wire::Carries::Reminders, kinds, None),
-        domain::Carries::Digest(timing) => (wire::Carries::Digest, Vec::new(), Some(timing)),
+        subscription::Carries::Reminders { kinds } => (wire::Carries::Reminders, kinds, None),
+        subscription::Carries::Digest(timing) => (wire::Carries::Digest, Vec::new(), Some(timing)),
     };
     let (paused_at, paused_because) =
         from.paused.map_or((None, None), |paused| (Some(paused.at), paused.because));
@@ -119,7 +121,7 @@ impl Scribe for Letters {
         text(&wire::DigestPosted { kind: "digest".to_owned(), timestamp: at, data: digest.into() })
     }
 
-    fn test(&self, subscription: &domain::Subscription, at: DateTime<Utc>) -> String {
+    fn test(&self, subscription: &subscription::Subscription, at: DateTime<Utc>) -> String {
         let data =
             wire::TestData { subscription_id: subscription.id.0, name: subscription.facts.name.clone() };
         text(&wire::TestPosted { kind: "test".to_owned(), timestamp: at, data })

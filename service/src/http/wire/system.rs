@@ -1,14 +1,14 @@
 //! Systems and their roofs.
 
 use super::mirror;
-use crate::domain::ids::{GaugeId, PropertyId};
-use crate::domain::{component, defaults, system};
+use crate::domain::base::ids::{GaugeId, PropertyId};
+use crate::domain::model::{component, roof, system};
 use eavesward_contract as wire;
 
-mirror!(Surface: defaults::Surface { Metal, Tile, FibreCement, AsphaltShingle, FlatSmooth, FlatGravel, Green });
-mirror!(Canopy: defaults::Canopy { None, Deciduous, Conifer, EvergreenBroadleaf });
+mirror!(Surface: roof::Surface { Metal, Tile, FibreCement, AsphaltShingle, FlatSmooth, FlatGravel, Green });
+mirror!(Canopy: roof::Canopy { None, Deciduous, Conifer, EvergreenBroadleaf });
 
-impl From<wire::RoofRequest> for system::Roof {
+impl From<wire::RoofRequest> for roof::Roof {
     fn from(request: wire::RoofRequest) -> Self {
         Self {
             plan_area_m2: request.plan_area_m2,
@@ -21,8 +21,8 @@ impl From<wire::RoofRequest> for system::Roof {
     }
 }
 
-impl From<system::Roof> for wire::Roof {
-    fn from(roof: system::Roof) -> Self {
+impl From<roof::Roof> for wire::Roof {
+    fn from(roof: roof::Roof) -> Self {
         let source = |(_, given, source): (f64, bool, &str)| wire::CoefficientSource {
             given,
             source: source.to_owned(),

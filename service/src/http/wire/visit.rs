@@ -2,9 +2,10 @@
 
 use super::duty::UNKNOWN_DUTY;
 use super::mirror;
-use crate::domain::error::{Error, FieldError, Result};
-use crate::domain::ids::{ComponentId, SystemId};
-use crate::domain::visit::{self, Finding};
+use crate::domain::base::error::{Error, FieldError, Result};
+use crate::domain::base::ids::{ComponentId, SystemId};
+use crate::domain::model::visit;
+use crate::domain::model::visit::Finding;
 use eavesward_contract as wire;
 
 mirror!(FoundClass: visit::FoundClass { Light, Half, Heavy });

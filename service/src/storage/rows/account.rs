@@ -1,7 +1,7 @@
 use super::Place;
-use crate::domain::account::{Account, Key, Scope};
-use crate::domain::ids::{AccountId, KeyId, SystemId};
-use crate::domain::store::Stored;
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, KeyId, SystemId};
+use crate::domain::model::account::{Account, Key, Scope};
 use uuid::Uuid;
 
 #[derive(sqlx::FromRow)]

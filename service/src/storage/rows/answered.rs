@@ -1,10 +1,10 @@
 use super::Place;
-use crate::domain::duty::Duty;
-use crate::domain::forecast::Window;
-use crate::domain::ids::{AnswerId, ComponentId, SystemId, VisitId};
-use crate::domain::skill::{Answered, Fullness, History};
-use crate::domain::store::Stored;
-use crate::domain::visit::Finding;
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AnswerId, ComponentId, SystemId, VisitId};
+use crate::domain::model::duty::Duty;
+use crate::domain::model::forecast::Window;
+use crate::domain::model::skill::{Answered, Fullness, History};
+use crate::domain::model::visit::Finding;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use std::borrow::Cow;

@@ -1,7 +1,7 @@
 use super::Place;
-use crate::domain::calendar::Calendar;
-use crate::domain::ids::{AccountId, CalendarId, PropertyId};
-use crate::domain::store::Stored;
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, CalendarId, PropertyId};
+use crate::domain::model::calendar::Calendar;
 use uuid::Uuid;
 
 #[derive(sqlx::FromRow)]

@@ -1,7 +1,7 @@
 use super::Place;
-use crate::domain::component::{Component, ComponentFacts};
-use crate::domain::ids::{ComponentId, SystemId};
-use crate::domain::store::Stored;
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{ComponentId, SystemId};
+use crate::domain::model::component::{Component, ComponentFacts};
 use uuid::Uuid;
 
 /// The columns of a [`ComponentRow`].

@@ -1,8 +1,8 @@
 use super::Place;
-use crate::domain::duty::Duty;
-use crate::domain::duty_settings::{DutySetting, Own};
-use crate::domain::ids::AccountId;
-use crate::domain::store::Stored;
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::AccountId;
+use crate::domain::model::duty::Duty;
+use crate::domain::model::duty_settings::{DutySetting, Own};
 use uuid::Uuid;
 
 #[derive(sqlx::FromRow)]

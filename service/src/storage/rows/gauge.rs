@@ -1,7 +1,7 @@
 use super::Place;
-use crate::domain::gauge::{Gauge, GaugeFacts, RainSpan};
-use crate::domain::ids::{AccountId, GaugeId};
-use crate::domain::store::Stored;
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, GaugeId};
+use crate::domain::model::gauge::{Gauge, GaugeFacts, RainSpan};
 use uuid::Uuid;
 
 /// The columns of a [`GaugeRow`].

@@ -29,7 +29,7 @@ pub(super) use system::{SYSTEM_COLUMNS, SystemRow};
 pub(super) use task::TaskRow;
 pub(super) use visit::{RevisionRow, VISIT_COLUMNS, VisitRow};
 
-use crate::domain::store::Stored;
+use crate::domain::base::error::Stored;
 use crate::storage::errors::bad;
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;

@@ -1,7 +1,7 @@
 use super::Place;
-use crate::domain::ids::{AccountId, PropertyId};
-use crate::domain::property::{Months, Property, PropertyFacts};
-use crate::domain::store::Stored;
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, PropertyId};
+use crate::domain::model::property::{Months, Property, PropertyFacts};
 use uuid::Uuid;
 
 /// The columns of a [`PropertyRow`].

@@ -1,11 +1,11 @@
 use super::Place;
-use crate::domain::cautions;
-use crate::domain::component::Part;
-use crate::domain::duty::Duty;
-use crate::domain::ids::{AccountId, ComponentId, PropertyId, RoundId, SystemId, TaskId, VisitId};
-use crate::domain::rounds::kept::DoneOn;
-use crate::domain::rounds::{Outcome, Round, RoundTask};
-use crate::domain::store::{PlannedTask, Stored};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, RoundId, SystemId, TaskId, VisitId};
+use crate::domain::model::duty::Duty;
+use crate::domain::model::hazard;
+use crate::domain::model::part::Part;
+use crate::domain::model::round::{DoneOn, Outcome, Round, RoundTask};
+use crate::domain::ports::store::rounds::PlannedTask;
 use uuid::Uuid;
 
 /// The columns of a [`RoundRow`].
@@ -106,7 +106,7 @@ impl RoundTaskRow {
             kind: part.kind(),
             duty,
             due_on: place.date_if("due_on", self.due_on)?,
-            hazards: cautions::hazards(&part, duty),
+            hazards: hazard::hazards(&part, duty),
             outcome,
         })
     }

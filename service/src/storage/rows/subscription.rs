@@ -1,11 +1,12 @@
 use super::Place;
-use crate::domain::ids::{AccountId, DeliveryId, PropertyId, SubscriptionId, SystemId, TaskId};
-use crate::domain::reminder::News;
-use crate::domain::schedule::Schedule;
-use crate::domain::store::Stored;
-use crate::domain::subscription::delivery::{Body, Content, Delivery, DeliveryAttempt, DeliveryState};
-use crate::domain::subscription::{
-    Carries, DigestForm, Paused, Secrets, SigningSecret, Subscription, SubscriptionFacts, Timing,
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, DeliveryId, PropertyId, SubscriptionId, SystemId, TaskId};
+use crate::domain::base::schedule::Schedule;
+use crate::domain::model::delivery::{Body, Content, Delivery, DeliveryAttempt, DeliveryState};
+use crate::domain::model::reminder::News;
+use crate::domain::model::signing::{Secrets, SigningSecret};
+use crate::domain::model::subscription::{
+    Carries, DigestForm, Paused, Subscription, SubscriptionFacts, Timing,
 };
 use crate::storage::errors::to_json;
 use uuid::Uuid;

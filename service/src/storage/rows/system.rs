@@ -1,7 +1,7 @@
 use super::Place;
-use crate::domain::ids::{AccountId, GaugeId, PropertyId, SystemId};
-use crate::domain::store::Stored;
-use crate::domain::system::{System, SystemFacts};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, GaugeId, PropertyId, SystemId};
+use crate::domain::model::system::{System, SystemFacts};
 use uuid::Uuid;
 
 /// The columns of a [`SystemRow`].

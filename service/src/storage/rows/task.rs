@@ -1,9 +1,9 @@
 use super::Place;
-use crate::domain::component::Kind;
-use crate::domain::duty::Duty;
-use crate::domain::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
-use crate::domain::store::Stored;
-use crate::domain::task::{Moves, NO_DATE, State, Task};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
+use crate::domain::model::duty::Duty;
+use crate::domain::model::part::Kind;
+use crate::domain::model::task::{Moves, NO_DATE, State, Task};
 use crate::storage::packed::Opened;
 use uuid::Uuid;
 

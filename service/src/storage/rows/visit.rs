@@ -1,7 +1,7 @@
 use super::Place;
-use crate::domain::ids::{AccountId, SystemId, VisitId};
-use crate::domain::store::Stored;
-use crate::domain::visit::{Revision, Visit, VisitFacts, Withdrawn};
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, SystemId, VisitId};
+use crate::domain::model::visit::{Revision, Visit, VisitFacts, Withdrawn};
 use uuid::Uuid;
 
 /// The columns of a [`VisitRow`].

@@ -1,0 +1,213 @@
+//! Deliveries: writes down what subscriptions have to send, and sends it until it arrives or is parked.
+//!
+//! Everything is sent at least once, and always under the same id: a receiver that keeps the ids of a few days sees each
+//! entry once.
+
+use crate::domain::base::clock::local_date;
+use crate::domain::base::error::Result;
+use crate::domain::base::ids::{self, AccountId, DeliveryId, SubscriptionId};
+use crate::domain::context::Context;
+use crate::domain::model::delivery::{Body, Claimed, Content, Delivery, Outcome};
+use crate::domain::model::reminder::Entry;
+use crate::domain::model::subscription::{Carries, DigestForm, Subscription, Timing};
+use crate::domain::ports::senders::{Courier, Letter, Scribe};
+use crate::domain::ports::store::subscriptions::Fanned;
+use crate::domain::rules::delivery::{not_before, only_announces, outcome};
+use crate::domain::rules::digest::make::Asked;
+use crate::domain::rules::digest::render::{Format, render};
+use crate::domain::use_cases::digest;
+use crate::domain::use_cases::subscriptions::zone_now;
+use chrono::{Days, TimeDelta};
+
+/// How long a claim holds others off: longer than a round of attempts takes.
+const HELD: TimeDelta = TimeDelta::minutes(3);
+
+/// Deliveries of a subscription that are claimed at a time, and sent side by side. Judgement: a small receiver bears them.
+const AT_ONCE: u32 = 4;
+
+/// Deliveries of one visit to a receiver; then others have their turn.
+const MOST_A_VISIT: usize = 64;
+
+/// How long a visit goes on, at the most, before others have their turn.
+const LONG_VISIT: TimeDelta = TimeDelta::seconds(20);
+
+/// Subscriptions whose entries are written down in one pass. Judgement: it takes a second or two, some hundreds of entries
+/// each.
+const FANNED: u32 = 50;
+
+/// How long a digest waits for a refresh that is under way. Judgement: a fleet takes half a minute.
+const PATIENCE: TimeDelta = TimeDelta::minutes(5);
+
+/// Days that a digest looks ahead when its subscription does not say.
+const DIGEST_DAYS: u32 = 7;
+
+/// Whose feeds were looked at last; the next pass goes on behind them.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Turn(Option<AccountId>);
+
+/// What a pass of preparing came to.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Prepared {
+    /// Deliveries that were written.
+    pub written: usize,
+    /// Whether another pass would go on now.
+    pub more: bool,
+}
+
+/// Writes down what subscriptions have to post of the feeds and of the clock: one pass of bounded length, so that what is
+/// written is also sent, however much there is of it.
+pub async fn prepare(cx: &Context, scribe: &dyn Scribe, turn: &mut Turn) -> Result<Prepared> {
+    let fanned = fan_out(cx, scribe, turn).await?;
+    Ok(Prepared { written: fanned.written + digests(cx, scribe).await?, ..fanned })
+}
+
+/// Writes deliveries for some new entries of some subscriptions that carry them.
+async fn fan_out(cx: &Context, scribe: &dyn Scribe, turn: &mut Turn) -> Result<Prepared> {
+    let behind = cx.store.behind_feeds(turn.0, FANNED).await?;
+    turn.0 = behind.last().map(|last| last.account_id);
+    let (mut written, mut more, mut looked) = (0, behind.len() >= FANNED as usize, false);
+    for subscription in &behind {
+        if *cx.closing.borrow() {
+            return Ok(Prepared { written, more: false });
+        }
+        match fan_out_one(cx, scribe, subscription).await {
+            Ok(Some(fanned)) => {
+                (written, more, looked) = (written + fanned.written, more || fanned.more, true);
+            }
+            Ok(None) => {}
+            // What cannot be read for one must not keep others waiting.
+            Err(error) => {
+                let id = subscription.id;
+                tracing::error!(subscription = %id, error = ?error, "nothing could be written down for {id}");
+            }
+        }
+    }
+    // Where nobody came forward, another replica is at it, or it cannot be done; what is left has time.
+    Ok(Prepared { written, more: more && looked })
+}
+
+async fn fan_out_one(
+    cx: &Context,
+    scribe: &dyn Scribe,
+    subscription: &Subscription,
+) -> Result<Option<Fanned>> {
+    let now = cx.clock.now();
+    let kinds = match &subscription.facts.carries {
+        Carries::Reminders { kinds } => kinds,
+        Carries::Digest(_) => return Ok(None),
+    };
+    let make = |entry: &Entry, unheard: bool| {
+        let wanted = kinds.is_empty() || kinds.iter().any(|kind| entry.covers.contains(kind));
+        // It takes back an announcement that was wanted and not heard yet. Where the task is still ahead, nobody would
+        // announce it again: it does so itself, with the date as it is now.
+        let instead = unheard && only_announces(entry) && entry.due_on.is_some();
+        if !wanted && !instead {
+            return None;
+        }
+        let id = DeliveryId::of_entry(subscription.id, entry.number);
+        let due_at = not_before(subscription, entry, unheard, now);
+        let delivery = Delivery {
+            number: Some(entry.number),
+            task_id: Some(entry.task_id),
+            ..Delivery::new(id, subscription, Content::Reminder, now, due_at)
+        };
+        Some((delivery, Body::json(scribe.reminder(subscription.account_id, entry.clone()))))
+    };
+    Ok(cx.store.fan_out(subscription, now, &make).await?)
+}
+
+/// Makes the digests whose time has come: one each, however many times were missed.
+async fn digests(cx: &Context, scribe: &dyn Scribe) -> Result<usize> {
+    let mut count = 0;
+    let now = cx.clock.now();
+    let due = cx.store.due_digests(now).await?;
+    // At midnight, say, the day's refresh comes first.
+    let refreshing = !due.is_empty() && cx.store.stale_count(now).await? > 0;
+    for subscription in due {
+        if *cx.closing.borrow() {
+            break;
+        }
+        let id = subscription.id;
+        if refreshing && subscription.next_at.is_some_and(|at| now - at < PATIENCE) {
+            continue;
+        }
+        match digest(cx, scribe, subscription).await {
+            Ok(made) => count += usize::from(made),
+            // One that cannot be made must not keep others from being made.
+            Err(error) => {
+                tracing::error!(subscription = %id, error = ?error, "the digest of {id} could not be made");
+            }
+        }
+    }
+    Ok(count)
+}
+
+async fn digest(cx: &Context, scribe: &dyn Scribe, subscription: Subscription) -> Result<bool> {
+    let (Carries::Digest(timing), Some(was_due)) = (&subscription.facts.carries, subscription.next_at) else {
+        return Ok(false);
+    };
+    let now = cx.clock.now();
+    let timing = Timing { zone: zone_now(cx, &subscription, timing).await?, ..timing.clone() };
+    let days = u64::from(subscription.facts.lead_days.unwrap_or(DIGEST_DAYS));
+    let today = local_date(now, timing.zone);
+    let asked = Asked {
+        property_id: subscription.facts.property_id,
+        system_id: subscription.facts.system_id,
+        from: None,
+        to: today.checked_add_days(Days::new(days)),
+    };
+    let digest = digest::gather(cx, subscription.account_id, asked).await?;
+    let rendered = |media_type: &str, format| Body {
+        media_type: format!("{media_type}; charset=utf-8"),
+        text: render(&digest, format),
+    };
+    let body = match timing.form {
+        DigestForm::Json => Body::json(scribe.digest(digest, now)),
+        DigestForm::Text => rendered("text/plain", Format::Text),
+        DigestForm::Markdown => rendered("text/markdown", Format::Markdown),
+        DigestForm::Csv => rendered("text/csv", Format::Csv),
+    };
+    let id = DeliveryId::of_digest(subscription.id, was_due.timestamp_micros());
+    let delivery = Delivery::new(id, &subscription, Content::Digest, now, now);
+    let next = timing.schedule.next(now, timing.zone);
+    Ok(cx.store.put_digest(&subscription, was_due, (&delivery, &body), next).await?)
+}
+
+/// Sends what is due to one subscription's receiver, a few at a time, until nothing is due, the receiver wants a rest or took
+/// long over it, or the service shuts down. Says how many attempts were made.
+pub async fn serve(cx: &Context, courier: &dyn Courier, id: SubscriptionId) -> Result<usize> {
+    let (began, closing) = (cx.clock.now(), cx.closing.subscribe());
+    let mut attempts = 0;
+    while cx.clock.now() - began < LONG_VISIT && !*closing.borrow() {
+        let now = cx.clock.now();
+        let Some((subscription, claimed)) = cx.store.claim_deliveries(id, now, now + HELD, AT_ONCE).await?
+        else {
+            break;
+        };
+        let sent = claimed.iter().map(|one| send(cx, courier, &subscription, one));
+        let outcomes = futures_util::future::join_all(sent).await;
+        attempts += outcomes.len();
+        let finished: Vec<(&Claimed, Outcome)> = claimed.iter().zip(outcomes).collect();
+        cx.store.finish_deliveries(&subscription, &finished, cx.clock.now()).await?;
+        let over = claimed.len() < AT_ONCE as usize || attempts >= MOST_A_VISIT;
+        if over || finished.iter().any(|(_, outcome)| outcome.gone) {
+            break;
+        }
+    }
+    Ok(attempts)
+}
+
+async fn send(
+    cx: &Context,
+    courier: &dyn Courier,
+    subscription: &Subscription,
+    claimed: &Claimed,
+) -> Outcome {
+    let (delivery, now) = (&claimed.delivery, cx.clock.now());
+    let Body { media_type, text } = claimed.body.clone();
+    let id = delivery.id.to_string();
+    let signature = subscription.secrets.signature(&id, now, &text);
+    let url = subscription.facts.url.clone();
+    let letter = Letter { url, id, timestamp: now.timestamp(), signature, media_type, body: text };
+    outcome(delivery, courier.post(&letter).await, now, cx.clock.now(), ids::spread())
+}

@@ -1,0 +1,92 @@
+//! The one place that asks the machine what time it is.
+
+use chrono::{DateTime, Days, NaiveDate, SubsecRound, Utc};
+use chrono_tz::Tz;
+use std::sync::Mutex;
+
+/// Where the time comes from. Everything else takes it as a value.
+pub trait Clock: Send + Sync {
+    /// The instant, to the microsecond: both databases keep microseconds, so that what is read equals what was written.
+    fn now(&self) -> DateTime<Utc>;
+}
+
+/// The machine's clock.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct SystemClock;
+
+impl Clock for SystemClock {
+    #[expect(clippy::disallowed_methods, reason = "this is the module that the lint sends everybody to")]
+    fn now(&self) -> DateTime<Utc> {
+        Utc::now().trunc_subsecs(6)
+    }
+}
+
+/// A clock that stands still until it is set; for tests and for the demo, which plays on invented days.
+#[derive(Debug)]
+pub struct SetClock(Mutex<DateTime<Utc>>);
+
+impl SetClock {
+    /// A clock that shows `now`.
+    pub fn new(now: DateTime<Utc>) -> Self {
+        Self(Mutex::new(now.trunc_subsecs(6)))
+    }
+
+    /// Sets it, forwards or backwards.
+    pub fn set(&self, now: DateTime<Utc>) {
+        *self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner) = now.trunc_subsecs(6);
+    }
+}
+
+impl Clock for SetClock {
+    fn now(&self) -> DateTime<Utc> {
+        *self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner)
+    }
+}
+
+/// The civil date in a zone.
+pub fn local_date(now: DateTime<Utc>, zone: Tz) -> NaiveDate {
+    now.with_timezone(&zone).date_naive()
+}
+
+/// The instant at which the civil day after `date` begins in a zone.
+///
+/// Where daylight saving skips midnight the day begins at the first instant after the gap; where it repeats midnight
+/// the first pass counts.
+pub fn end_of_day(date: NaiveDate, zone: Tz) -> DateTime<Utc> {
+    use chrono::TimeZone;
+    let next = date.succ_opt().unwrap_or(NaiveDate::MAX).and_time(chrono::NaiveTime::MIN);
+    // Gaps are never longer than a day; stepping by quarters of an hour meets every zone's rules.
+    let mut wall = next;
+    for _ in 0..=96 {
+        if let Some(at) = zone.from_local_datetime(&wall).earliest() {
+            return at.with_timezone(&Utc);
+        }
+        wall += chrono::TimeDelta::minutes(15);
+    }
+    next.and_utc()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(y: i32, m: u32, d: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(y, m, d).unwrap()
+    }
+
+    #[test]
+    fn days_end_at_local_midnight_and_after_a_skipped_midnight() {
+        let end = end_of_day(day(2026, 6, 1), chrono_tz::America::Los_Angeles);
+        assert_eq!(end.to_rfc3339(), "2026-06-02T07:00:00+00:00");
+        // Beirut moved from 00:00 to 01:00 on 27 March 2022 (tz database): that day began at 01:00 local, 22:00 UTC.
+        let end = end_of_day(day(2022, 3, 26), chrono_tz::Asia::Beirut);
+        assert_eq!(end.to_rfc3339(), "2022-03-26T22:00:00+00:00");
+        assert_eq!(local_date(end, chrono_tz::Asia::Beirut), day(2022, 3, 27));
+    }
+}
+
+/// The last day of so many days from now. It counts from the latest civil date on earth: a week's list may show a task a
+/// few hours early, never too late.
+pub fn last_day(now: DateTime<Utc>, days: u64) -> Option<NaiveDate> {
+    local_date(now, chrono_tz::Pacific::Kiritimati).checked_add_days(Days::new(days))
+}

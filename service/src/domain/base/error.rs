@@ -1,0 +1,101 @@
+//! What can go wrong in a use case, without status codes: the HTTP edge translates.
+
+/// One refused field.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FieldError {
+    /// Path of the field, such as `components[2].part.capacity_l`.
+    pub field: String,
+    /// What was wrong, with the value and what is allowed.
+    pub message: String,
+}
+
+/// Why a use case did not do what was asked.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// No such thing in this account.
+    #[error("there is no {what} {id} in this account")]
+    NotFound {
+        /// `property`, `gauge`, `system`, `component`, `task`, `visit` or `round`.
+        what: &'static str,
+        /// The id that was asked for.
+        id: String,
+    },
+    /// Some values are not allowed.
+    #[error("{} of the values are not allowed", .0.len())]
+    Invalid(Vec<FieldError>),
+    /// Rain was refused as a whole because the caller asked for all or nothing.
+    #[error("{} readings are not allowed, so none were stored", .0.len())]
+    RainRefused(Vec<FieldError>),
+    /// The thing is still used by others.
+    #[error("{what} is still used by {by}")]
+    InUse {
+        /// What was to be removed.
+        what: &'static str,
+        /// What still uses it, and the way out.
+        by: String,
+    },
+    /// The thing is in a state that does not allow this.
+    #[error("{0}")]
+    Conflict(String),
+    /// The version the caller saw is no longer current.
+    #[error("the version is {current} now")]
+    VersionMismatch {
+        /// The current version.
+        current: i64,
+    },
+    /// The cursor was not made for this list.
+    #[error("the cursor was not made for this list")]
+    BadCursor,
+    /// Entries after the cursor are no longer kept.
+    #[error("entries after the cursor are no longer kept")]
+    CursorExpired {
+        /// How long entries are kept.
+        kept_days: i64,
+    },
+    /// The engine refused a value that the checks let through: a defect, kept apart so that the log names it.
+    #[error("the engine refused its input")]
+    Engine(#[from] eavesward_engine::EngineError),
+    /// The operating system gave no randomness.
+    #[error("no randomness to be had")]
+    Randomness(#[from] getrandom::Error),
+    /// The storage failed.
+    #[error("storage failed")]
+    Store(#[from] StoreError),
+}
+
+/// A use case's answer.
+pub type Result<T> = std::result::Result<T, Error>;
+
+impl Error {
+    /// One refused field.
+    pub fn field(field: impl Into<String>, message: impl Into<String>) -> Self {
+        Self::Invalid(vec![FieldError { field: field.into(), message: message.into() }])
+    }
+}
+
+/// The storage failed; the cause is for the log, not for the caller.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// It cannot be reached or is overloaded; trying again may help.
+    #[error("the storage cannot be reached")]
+    Unavailable(#[source] Box<dyn std::error::Error + Send + Sync>),
+    /// A row holds something that this version cannot read.
+    #[error("row {row} of {table} has an unreadable {column}")]
+    BadRow {
+        /// The table.
+        table: &'static str,
+        /// The column.
+        column: &'static str,
+        /// The row's id.
+        row: String,
+    },
+    /// What a new row refers to is not there, or is no longer.
+    #[error("what a row refers to is gone")]
+    Dangling(#[source] Box<dyn std::error::Error + Send + Sync>),
+    /// Anything else.
+    #[error("the storage failed")]
+    Failed(#[source] Box<dyn std::error::Error + Send + Sync>),
+}
+
+/// A storage answer.
+pub type Stored<T> = std::result::Result<T, StoreError>;

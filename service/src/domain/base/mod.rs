@@ -1,0 +1,13 @@
+//! Words that know nothing of rainwater.
+
+pub mod blocking;
+pub mod check;
+pub mod clock;
+pub mod error;
+pub mod ids;
+pub mod paging;
+pub mod plural;
+pub mod rounding;
+pub mod schedule;
+pub mod secret;
+pub mod words;

@@ -1,0 +1,166 @@
+//! Keyset pages: where a list goes on.
+
+use crate::domain::base::error::{Error, Result};
+use base64::Engine as _;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use chrono::{DateTime, NaiveDate, Utc};
+use uuid::Uuid;
+
+/// The most rows of a page.
+pub const MOST: u32 = 500;
+
+/// The rows of a page when the caller does not say.
+pub const USUAL: u32 = 100;
+
+/// The last row of the page before: rows after it in the order of `(key, id)` come next.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct After<K> {
+    /// The sort key of that row.
+    pub key: K,
+    /// Its id, which breaks ties.
+    pub id: Uuid,
+}
+
+/// Which page is asked for.
+#[derive(Clone, Debug)]
+pub struct PageAsked<K> {
+    /// Where to go on; from the start when absent.
+    pub after: Option<After<K>>,
+    /// How many rows, 1 to [`MOST`].
+    pub limit: u32,
+}
+
+/// One page.
+#[derive(Clone, Debug)]
+pub struct PageFound<T> {
+    /// The rows.
+    pub items: Vec<T>,
+    /// Where the next page begins, if there is one.
+    pub next: Option<String>,
+}
+
+/// A value that lists are sorted by.
+pub trait SortKey: Sized + Clone {
+    /// Writes it so that [`SortKey::read`] gives it back.
+    fn write(&self) -> String;
+    /// Reads it.
+    fn read(text: &str) -> Option<Self>;
+}
+
+impl SortKey for NaiveDate {
+    fn write(&self) -> String {
+        self.to_string()
+    }
+    fn read(text: &str) -> Option<Self> {
+        text.parse().ok()
+    }
+}
+
+impl SortKey for DateTime<Utc> {
+    fn write(&self) -> String {
+        self.timestamp_micros().to_string()
+    }
+    fn read(text: &str) -> Option<Self> {
+        DateTime::from_timestamp_micros(text.parse().ok()?)
+    }
+}
+
+impl SortKey for String {
+    fn write(&self) -> String {
+        self.clone()
+    }
+    fn read(text: &str) -> Option<Self> {
+        // No name has a zero character, and PostgreSQL fails on one instead of finding nothing.
+        (!text.contains('\0')).then(|| text.to_owned())
+    }
+}
+
+impl SortKey for i64 {
+    fn write(&self) -> String {
+        self.to_string()
+    }
+    fn read(text: &str) -> Option<Self> {
+        text.parse().ok()
+    }
+}
+
+/// Makes the opaque cursor behind a row. `list` names the list, so that a cursor of another one is refused.
+pub fn cursor<K: SortKey>(list: &str, key: &K, id: Uuid) -> String {
+    URL_SAFE_NO_PAD.encode(format!("{list}\n{id}\n{}", key.write()))
+}
+
+/// Reads a cursor.
+///
+/// # Errors
+/// [`Error::BadCursor`] when it was not made by [`cursor`] for this list.
+pub fn read_cursor<K: SortKey>(list: &str, text: &str) -> Result<After<K>> {
+    let bytes = URL_SAFE_NO_PAD.decode(text).map_err(|_| Error::BadCursor)?;
+    let text = String::from_utf8(bytes).map_err(|_| Error::BadCursor)?;
+    let mut parts = text.splitn(3, '\n');
+    let (Some(of), Some(id), Some(key)) = (parts.next(), parts.next(), parts.next()) else {
+        return Err(Error::BadCursor);
+    };
+    let id = Uuid::parse_str(id).map_err(|_| Error::BadCursor)?;
+    match K::read(key) {
+        Some(key) if of == list => Ok(After { key, id }),
+        _ => Err(Error::BadCursor),
+    }
+}
+
+impl<K: SortKey> PageAsked<K> {
+    /// Reads what a caller asked for.
+    ///
+    /// # Errors
+    /// When the limit is out of range or the cursor is not one of this list's.
+    pub fn read(list: &str, cursor: Option<&str>, limit: Option<u32>) -> Result<Self> {
+        Self::read_few(list, cursor, limit, MOST)
+    }
+
+    /// The same for a list whose rows are large, so that a page has fewer of them: at most `most`, and no more than that
+    /// when the caller does not say.
+    ///
+    /// # Errors
+    /// As [`PageAsked::read`].
+    pub fn read_few(list: &str, cursor: Option<&str>, limit: Option<u32>, most: u32) -> Result<Self> {
+        let limit = limit.unwrap_or(USUAL.min(most));
+        if limit == 0 || limit > most {
+            return Err(Error::field("limit", format!("{limit} is not from 1 to {most}")));
+        }
+        Ok(Self { after: cursor.map(|text| read_cursor(list, text)).transpose()?, limit })
+    }
+
+    /// How many rows to read: one more than asked for shows whether another page follows.
+    pub fn rows(&self) -> i64 {
+        i64::from(self.limit) + 1
+    }
+
+    /// Cuts the extra row off and makes the cursor.
+    pub fn page<T>(&self, list: &str, mut rows: Vec<T>, place: impl Fn(&T) -> (K, Uuid)) -> PageFound<T> {
+        let most = self.limit as usize;
+        let more = rows.len() > most;
+        rows.truncate(most);
+        let next = rows.last().filter(|_| more).map(|row| {
+            let (key, id) = place(row);
+            cursor(list, &key, id)
+        });
+        PageFound { items: rows, next }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cursor_comes_back_and_belongs_to_its_list() {
+        let id = Uuid::from_u128(7);
+        let day = NaiveDate::from_ymd_opt(2026, 2, 3).unwrap();
+        let text = cursor("tasks", &day, id);
+        assert_eq!(read_cursor::<NaiveDate>("tasks", &text).unwrap(), After { key: day, id });
+        assert!(read_cursor::<NaiveDate>("visits", &text).is_err());
+        assert!(read_cursor::<NaiveDate>("tasks", "not a cursor").is_err());
+        let name = "a\nname".to_owned();
+        let text = cursor("properties", &name, id);
+        assert_eq!(read_cursor::<String>("properties", &text).unwrap().key, name);
+    }
+}

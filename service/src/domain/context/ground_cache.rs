@@ -1,0 +1,317 @@
+//! What refreshes keep in memory of the gauges between two rounds: their records with what was worked out from them.
+//!
+//! A gauge is read from the store and fitted once. After that only the readings since are read and taken in, as long as
+//! the record did nothing but grow at its end: the store counts everything else, and tells ([`GaugeStore::rain_since`]).
+//! Nothing here is the only copy of anything; a process that knows nothing yet comes to the same forecasts.
+//!
+//! Room is bounded. A fleet is refreshed in the same order day after day, so dropping what was not used for longest would
+//! drop every gauge just before its turn: what was used within two days stays, and newcomers find no place.
+//!
+//! [`GaugeStore::rain_since`]: crate::domain::store::GaugeStore::rain_since
+
+use crate::domain::base::error::{Result, Stored};
+use crate::domain::base::ids::GaugeId;
+use crate::domain::model::gauge::{Gauge, Normals};
+use crate::domain::model::rain::{RainKnown, RainRead};
+use crate::domain::rules::forecast::ground::Ground;
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, PoisonError};
+
+/// Room for a thousand gauges with ten years of readings and four kinds of roofs each, 220 kB a gauge.
+const MOST_BYTES: usize = 256 << 20;
+
+/// What was not used for so long makes room: every gauge with a system that is in service is used once a day.
+const UNUSED: TimeDelta = TimeDelta::days(2);
+
+/// The gauges in memory.
+pub struct GroundCache {
+    most_bytes: usize,
+    gauges: Mutex<HashMap<GaugeId, Place>>,
+}
+
+/// The place of one gauge. Whoever holds its lock brings it up to date; others wait for that instead of doing it, too.
+struct Place {
+    kept: Arc<tokio::sync::Mutex<Option<Kept>>>,
+    bytes: usize,
+    used_at: DateTime<Utc>,
+}
+
+struct Kept {
+    ground: Arc<Ground>,
+    rewrites: i64,
+    made_of: MadeOf,
+}
+
+/// What a ground is made of beside the readings: the gauge and its normals.
+type MadeOf = (DateTime<Utc>, Option<Normals>);
+
+impl Default for GroundCache {
+    fn default() -> Self {
+        Self::with_room(MOST_BYTES)
+    }
+}
+
+impl GroundCache {
+    /// A cache that keeps at most about so many bytes.
+    pub fn with_room(most_bytes: usize) -> Self {
+        Self { most_bytes, gauges: Mutex::default() }
+    }
+
+    /// The ground under a gauge through a day, or beyond it when it was asked for a later day before. `read` reads what
+    /// is new of its record.
+    pub async fn ground(
+        &self,
+        gauge: &Gauge,
+        through: NaiveDate,
+        read: impl AsyncFn(Option<RainKnown>) -> Stored<RainRead>,
+    ) -> Result<Arc<Ground>> {
+        let made_of = (gauge.created_at, gauge.facts.normals.clone());
+        let place = self.place(gauge.id);
+        let mut place = place.lock().await;
+        let kept = place.take().filter(|kept| kept.made_of == made_of);
+        let known =
+            kept.as_ref().map(|kept| RainKnown { rewrites: kept.rewrites, through: kept.ground.through() });
+        let mut new = read(known).await?;
+        let mut ground = kept.map_or(Ok(None), |kept| grown(kept.ground, &new))?;
+        if ground.is_none() && !new.whole {
+            new = read(None).await?;
+        }
+        let ground =
+            ground.take().unwrap_or_else(|| Arc::new(Ground::new(&new.days, made_of.1.as_ref(), through)));
+        *place = Some(Kept { ground: Arc::clone(&ground), rewrites: new.rewrites, made_of });
+        Ok(ground)
+    }
+
+    fn place(&self, id: GaugeId) -> Arc<tokio::sync::Mutex<Option<Kept>>> {
+        let mut gauges = self.gauges.lock().unwrap_or_else(PoisonError::into_inner);
+        let new = || Place { kept: Arc::default(), bytes: 0, used_at: DateTime::UNIX_EPOCH };
+        Arc::clone(&gauges.entry(id).or_insert_with(new).kept)
+    }
+
+    /// To be told what was used and is done with for now: takes account of the room, and makes some.
+    pub fn used(&self, grounds: &HashMap<GaugeId, Arc<Ground>>, now: DateTime<Utc>) {
+        let mut gauges = self.gauges.lock().unwrap_or_else(PoisonError::into_inner);
+        for (id, ground) in grounds {
+            ground.forget_ahead();
+            if let Some(place) = gauges.get_mut(id) {
+                (place.bytes, place.used_at) = (ground.bytes(), now);
+            }
+        }
+        let mut bytes: usize = gauges.values().map(|place| place.bytes).sum();
+        if bytes <= self.most_bytes {
+            return;
+        }
+        gauges.retain(|_, place| place.used_at > now - UNUSED);
+        bytes = gauges.values().map(|place| place.bytes).sum();
+        for (id, ground) in grounds {
+            let Some(place) = gauges.get_mut(id).filter(|_| bytes > self.most_bytes) else { continue };
+            // Roofs take most of the room and little of the time.
+            ground.forget_roofs();
+            bytes -= place.bytes;
+            place.bytes = ground.bytes();
+            if bytes + place.bytes > self.most_bytes {
+                gauges.remove(id);
+            } else {
+                bytes += place.bytes;
+            }
+        }
+    }
+}
+
+/// A ground with what is new; `None` when it has to be made anew.
+fn grown(ground: Arc<Ground>, new: &RainRead) -> Result<Option<Arc<Ground>>> {
+    if new.whole {
+        return Ok(None);
+    }
+    if new.days.is_empty() {
+        return Ok(Some(ground));
+    }
+    Ok(ground.grown(&new.days)?.map(Arc::new))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::base::ids::AccountId;
+    use crate::domain::model::gauge::{GaugeFacts, RainSpan};
+    use crate::domain::model::rain::RainDay;
+    use crate::domain::rules::forecast::convert::to_day;
+    use eavesward_engine::{Canopy, Roof};
+    use std::cell::{Cell, RefCell};
+
+    fn now(days: i64) -> DateTime<Utc> {
+        DateTime::UNIX_EPOCH + TimeDelta::days(20_000 + days)
+    }
+
+    fn day(number: i64) -> NaiveDate {
+        now(number).date_naive()
+    }
+
+    fn gauge(normals: Option<Normals>) -> Gauge {
+        Gauge {
+            id: GaugeId(uuid::Uuid::from_u128(7)),
+            account_id: AccountId(uuid::Uuid::from_u128(1)),
+            facts: GaugeFacts {
+                name: "orchard gauge".to_owned(),
+                latitude_deg: 48.0,
+                longitude_deg: 0.5,
+                normals,
+            },
+            span: RainSpan::default(),
+            version: 1,
+            created_at: now(0),
+            updated_at: now(0),
+        }
+    }
+
+    fn roof(coefficient: f64) -> Roof {
+        Roof {
+            plan_area_m2: 50.0,
+            coefficient,
+            wetting_loss_mm: 0.5,
+            canopy: Canopy::None,
+            canopy_share: 0.0,
+        }
+    }
+
+    /// A record like a store's, and what was asked of it.
+    #[derive(Default)]
+    struct Record {
+        days: RefCell<Vec<RainDay>>,
+        rewrites: Cell<i64>,
+        asked: RefCell<Vec<Option<RainKnown>>>,
+    }
+
+    impl Record {
+        fn of(days: i64) -> Self {
+            let record = Self::default();
+            record.add(0, days);
+            record
+        }
+
+        fn add(&self, from: i64, to: i64) {
+            let reading = |n: i64| RainDay { date: day(n), rain_mm: (n * n % 11) as f64 / 2.0 };
+            self.days.borrow_mut().extend((from..to).map(reading));
+        }
+
+        async fn ground(&self, cache: &GroundCache, gauge: &Gauge, through: i64) -> Arc<Ground> {
+            let read = async |known: Option<RainKnown>| {
+                self.asked.borrow_mut().push(known);
+                let rewrites = self.rewrites.get();
+                let after = known.filter(|known| known.rewrites == rewrites).and_then(|known| known.through);
+                let new =
+                    |one: &&RainDay| one.date <= day(through) && after.is_none_or(|last| one.date > last);
+                let days = self.days.borrow().iter().filter(new).copied().collect();
+                Ok(RainRead { rewrites, whole: after.is_none(), days })
+            };
+            cache.ground(gauge, day(through), read).await.unwrap()
+        }
+
+        fn asked(&self) -> Vec<Option<NaiveDate>> {
+            self.asked.take().into_iter().map(|known| known.and_then(|known| known.through)).collect()
+        }
+    }
+
+    /// The same figures to the last bit.
+    fn same(a: &Ground, b: &Ground) -> bool {
+        let roofs = [roof(0.9), roof(0.6)];
+        let alike = |roof| a.catchment(roof).unwrap() == b.catchment(roof).unwrap();
+        a.through() == b.through()
+            && a.gauge.climate() == b.gauge.climate()
+            && a.gauge.record() == b.gauge.record()
+            && roofs.iter().all(alike)
+    }
+
+    #[tokio::test]
+    async fn only_what_is_new_is_read_and_gives_what_all_of_it_gives() {
+        let (cache, record, gauge) = (GroundCache::default(), Record::of(800), gauge(None));
+        let first = record.ground(&cache, &gauge, 799).await;
+        first.catchment(&roof(0.9)).unwrap();
+        assert_eq!(record.asked(), [None]);
+        assert!(Arc::ptr_eq(&first, &record.ground(&cache, &gauge, 800).await), "nothing is new");
+        assert_eq!(record.asked(), [Some(day(799))]);
+        for last in 800..830 {
+            record.add(last, last + 1);
+            let grown = record.ground(&cache, &gauge, last).await;
+            assert_eq!(record.asked(), [Some(day(last - 1))]);
+            let whole = Ground::new(&record.days.borrow(), None, day(last));
+            assert!(same(&grown, &whole), "through {}", day(last));
+        }
+        assert_eq!(first.through(), Some(day(799)), "whoever holds the one of before keeps it");
+    }
+
+    #[tokio::test]
+    async fn a_rewritten_record_and_other_normals_are_read_from_the_start() {
+        let (cache, record, gauge) = (GroundCache::default(), Record::of(800), gauge(None));
+        record.ground(&cache, &gauge, 900).await;
+        record.days.borrow_mut()[17].rain_mm = 99.0;
+        record.rewrites.set(1);
+        let corrected = record.ground(&cache, &gauge, 900).await;
+        assert!(same(&corrected, &Ground::new(&record.days.borrow(), None, day(900))));
+        assert_eq!(record.asked(), [None, Some(day(799))], "and once is enough");
+        let normals = Normals {
+            rain_mm: vec![60.0; 12],
+            wet_days: vec![9.0; 12],
+            wet_day_threshold_mm: 1.0,
+            years: 30.0,
+        };
+        let with = super::tests::gauge(Some(normals.clone()));
+        let changed = record.ground(&cache, &with, 900).await;
+        assert!(same(&changed, &Ground::new(&record.days.borrow(), Some(&normals), day(900))));
+        assert_eq!(record.asked(), [None]);
+        let again = Gauge { created_at: now(5), ..with };
+        record.ground(&cache, &again, 900).await;
+        assert_eq!(record.asked(), [None], "another gauge of the same id");
+    }
+
+    #[tokio::test]
+    async fn a_reading_that_does_not_come_after_the_last_one_leads_back_to_the_whole_record() {
+        let (cache, record, gauge) = (GroundCache::default(), Record::of(800), gauge(None));
+        record.ground(&cache, &gauge, 900).await;
+        record.asked();
+        // As a store that failed to count would tell it.
+        record.days.borrow_mut().push(RainDay { date: day(800), rain_mm: f64::NAN });
+        let ground = record.ground(&cache, &gauge, 900).await;
+        assert_eq!(record.asked(), [Some(day(799)), None]);
+        assert_eq!(ground.through(), Some(day(799)));
+    }
+
+    #[tokio::test]
+    async fn a_full_cache_lets_go_of_roofs_then_of_newcomers_and_first_of_what_lies_unused() {
+        let record = Record::of(4000);
+        let gauges: Vec<Gauge> =
+            (0..3).map(|n| Gauge { id: GaugeId(uuid::Uuid::from_u128(n)), ..gauge(None) }).collect();
+        // Room for two without roofs.
+        let cache = GroundCache::with_room(80_000);
+        let use_it = async |n: usize, at: i64| {
+            let ground = record.ground(&cache, &gauges[n], 5000).await;
+            ground.catchment(&roof(0.9)).unwrap();
+            cache.used(&HashMap::from([(gauges[n].id, ground)]), now(at));
+            record.asked().remove(0).is_some()
+        };
+        assert!(!use_it(0, 0).await && !use_it(1, 0).await && !use_it(2, 0).await, "all of them are new");
+        assert!(use_it(0, 1).await && use_it(1, 1).await, "the first two stayed");
+        assert!(!use_it(2, 1).await, "the third found no place");
+        assert!(!use_it(2, 3).await && use_it(2, 3).await, "the others lay unused for two days");
+        assert!(!use_it(0, 3).await);
+    }
+
+    #[tokio::test]
+    async fn roofs_that_nobody_asks_for_are_let_go() {
+        let (cache, record, gauge) = (GroundCache::default(), Record::of(800), gauge(None));
+        let ground = record.ground(&cache, &gauge, 900).await;
+        let bare = ground.bytes();
+        ground.catchment(&roof(0.9)).unwrap();
+        let one = ground.bytes() - bare;
+        ground.catchment(&roof(0.6)).unwrap();
+        record.add(800, 801);
+        let ground = record.ground(&cache, &gauge, 900).await;
+        assert!(ground.bytes() > bare + one, "both were asked for");
+        ground.catchment(&roof(0.6)).unwrap();
+        record.add(801, 802);
+        let ground = record.ground(&cache, &gauge, 900).await;
+        assert!(ground.bytes() < bare + one + one / 2, "one of them was not");
+        assert_eq!(ground.through().map(to_day), Some(to_day(day(801))));
+    }
+}

@@ -1,0 +1,84 @@
+//! What every use case needs at hand.
+
+pub mod ground_cache;
+
+use crate::domain::base::clock::{Clock, local_date};
+use crate::domain::base::error::Result;
+use crate::domain::context::ground_cache::GroundCache;
+use crate::domain::model::gauge::Gauge;
+use crate::domain::ports::store::Store;
+use crate::domain::rules::forecast::ground::Ground;
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::{Notify, watch};
+
+/// How long things are kept.
+#[derive(Clone, Copy, Debug)]
+pub struct Kept {
+    /// Entries of the reminders' feed.
+    pub reminders: TimeDelta,
+}
+
+impl Default for Kept {
+    fn default() -> Self {
+        Self { reminders: TimeDelta::days(90) }
+    }
+}
+
+/// The store, the clock and the bell that wakes the job loop.
+#[derive(Clone)]
+pub struct Context {
+    /// Where everything is kept.
+    pub store: Arc<dyn Store>,
+    /// What time it is.
+    pub clock: Arc<dyn Clock>,
+    /// Rung after a write that makes forecasts stale, so that the job loop need not wait for its next round.
+    pub bell: Arc<Notify>,
+    /// Counts up when this process has written something that readers wait for: a refresh, say. Whoever waits also looks by
+    /// itself now and then, since another replica may have done the writing.
+    pub news: watch::Sender<u64>,
+    /// How often whoever waits for the reminders' feed looks by itself.
+    pub look: Duration,
+    /// Becomes true when the service shuts down: whoever waits comes back with what there is.
+    pub closing: watch::Sender<bool>,
+    /// How long things are kept.
+    pub kept: Kept,
+    /// Whether subscriptions may post to addresses that are not public, and without encryption.
+    pub local_webhooks: bool,
+    /// What refreshes keep in memory of the gauges.
+    pub grounds: Arc<GroundCache>,
+}
+
+impl Context {
+    /// A context over a store and a clock.
+    pub fn new(store: Arc<dyn Store>, clock: Arc<dyn Clock>) -> Self {
+        let (news, closing) = (watch::Sender::new(0), watch::Sender::new(false));
+        let (bell, kept, grounds) = (Arc::new(Notify::new()), Kept::default(), Arc::default());
+        // Judgement: what another replica wrote is seldom waited for, and a second is soon enough.
+        let look = Duration::from_secs(1);
+        Self { store, clock, bell, news, look, closing, kept, local_webhooks: false, grounds }
+    }
+
+    /// Tells the job loop that something is stale.
+    pub fn ring(&self) {
+        self.bell.notify_one();
+    }
+
+    /// Tells whoever waits that there is something new to read.
+    pub fn tell(&self) {
+        self.news.send_modify(|count| *count = count.wrapping_add(1));
+    }
+}
+
+/// The latest civil date on earth: what lies after it has not happened anywhere.
+pub(crate) fn latest_today(cx: &Context) -> NaiveDate {
+    local_date(cx.clock.now(), chrono_tz::Pacific::Kiritimati)
+}
+
+/// The rain under a gauge, as far as any of its systems may use it: through the latest local date of all zones.
+pub(crate) async fn ground(cx: &Context, gauge: &Gauge, now: DateTime<Utc>) -> Result<Arc<Ground>> {
+    let through = local_date(now, chrono_tz::Pacific::Kiritimati);
+    let read = async |known| cx.store.rain_since(gauge.id, known, through).await;
+    cx.grounds.ground(gauge, through, read).await
+}

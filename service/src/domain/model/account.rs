@@ -1,0 +1,130 @@
+//! Accounts, keys and who may do what.
+
+use crate::domain::base::error::{Error, Result};
+use crate::domain::base::ids::{AccountId, KeyId, SystemId};
+use chrono::{DateTime, Utc};
+
+/// Everything stored belongs to one account.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Account {
+    /// Id.
+    pub id: AccountId,
+    /// What it is called.
+    pub name: String,
+    /// When it was made.
+    pub created_at: DateTime<Utc>,
+}
+
+/// What a key may do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Scope {
+    /// Read everything of the account.
+    Read,
+    /// Register, change, send rain, log visits.
+    Write,
+    /// Make and revoke keys.
+    Admin,
+}
+
+impl Scope {
+    /// All scopes.
+    pub const ALL: [Self; 3] = [Self::Read, Self::Write, Self::Admin];
+
+    /// The word that is stored and shown.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Read => "read",
+            Self::Write => "write",
+            Self::Admin => "admin",
+        }
+    }
+
+    /// Reads the word.
+    pub fn parse(text: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|scope| scope.as_str() == text)
+    }
+}
+
+/// A key as it is stored: the hash of the secret, never the secret.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Key {
+    /// Id.
+    pub id: KeyId,
+    /// Whose it is.
+    pub account_id: AccountId,
+    /// What it is for.
+    pub name: String,
+    /// What it may do, sorted, without repeats.
+    pub scopes: Vec<Scope>,
+    /// The one system it reads, if it is not for the whole account. Its only scope is `read` then.
+    pub system_id: Option<SystemId>,
+    /// SHA-256 of the secret. A fast hash is enough: the secret has 256 random bits, so nothing can be guessed.
+    pub hash: [u8; 32],
+    /// The first characters of the secret.
+    pub hint: String,
+    /// When it was made.
+    pub created_at: DateTime<Utc>,
+    /// When it stops being accepted.
+    pub expires_at: Option<DateTime<Utc>>,
+    /// When it was revoked.
+    pub revoked_at: Option<DateTime<Utc>>,
+}
+
+/// What a new key is to be.
+#[derive(Clone, Debug)]
+pub struct KeyDraft {
+    /// What it is for.
+    pub name: String,
+    /// What it may do.
+    pub scopes: Vec<Scope>,
+    /// The one system it is to read; the whole account when absent.
+    pub system_id: Option<SystemId>,
+    /// When it stops being accepted.
+    pub expires_at: Option<DateTime<Utc>>,
+}
+
+impl KeyDraft {
+    /// A key that may do everything, for ever.
+    pub fn of_everything(name: &str) -> Self {
+        Self { name: name.to_owned(), scopes: Scope::ALL.to_vec(), system_id: None, expires_at: None }
+    }
+}
+
+/// How far a key that reads can see: the whole account, or one system of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Reach {
+    /// The account.
+    pub account: AccountId,
+    /// The one system, if it is not all.
+    pub only: Option<SystemId>,
+}
+
+impl Reach {
+    /// Whether what belongs to a system is seen.
+    pub fn sees(&self, system: SystemId) -> bool {
+        self.only.is_none_or(|only| only == system)
+    }
+
+    /// The account, to look a system up in.
+    ///
+    /// # Errors
+    /// The system is not found, in the same words as one that does not exist.
+    pub fn to(&self, system: SystemId) -> Result<AccountId> {
+        if self.sees(system) {
+            Ok(self.account)
+        } else {
+            Err(Error::NotFound { what: "system", id: system.to_string() })
+        }
+    }
+
+    /// The system that a list is narrowed down to: what was asked for, and for a key of one system never more than that.
+    ///
+    /// # Errors
+    /// Another system was asked for than the one that is seen.
+    pub fn narrowed(&self, asked: Option<SystemId>) -> Result<Option<SystemId>> {
+        match asked {
+            Some(system) => self.to(system).map(|_| Some(system)),
+            None => Ok(self.only),
+        }
+    }
+}

@@ -1,0 +1,200 @@
+//! The account's own figures for duties, in the place of the defaults: the longest time to leave one, and the chance of
+//! being past the mark at which it falls due. They hold for every system of the account.
+
+use crate::domain::base::check::Check;
+use crate::domain::model::duty::Duty;
+use chrono::{DateTime, Utc};
+use std::collections::BTreeMap;
+
+/// The longest ceiling of an account's own, months. Judgement: twenty years outlast every part that is looked at.
+const MOST_MONTHS: u32 = 240;
+
+/// The least and the largest tolerance. Judgement: beyond them the date rests on the tail of the law alone.
+const TOLERANCES: (f64, f64) = (0.01, 0.99);
+
+/// Days before the due date from which a task is told of, when the account says nothing.
+pub const LEAD_DAYS: u32 = 7;
+
+/// The longest lead time, and the farthest that a date may move unseen, days. Judgement: a year ahead is a plan.
+const MOST_LEAD_DAYS: u32 = 365;
+
+/// What is said of a figure that the account gave.
+pub const OWN: &str = "the account's own figure";
+
+/// What an account has set for one duty; the default counts where it is absent.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Own {
+    /// Longest time to leave it, in months since it was last done.
+    pub ceiling_months: Option<u32>,
+    /// Chance of being past the mark at which it falls due, 0 to 1.
+    pub tolerance: Option<f64>,
+    /// Days before the due date from which it is told of.
+    pub lead_days: Option<u32>,
+    /// Days by which a due date that was told has to move to be told of again.
+    pub move_days: Option<u32>,
+}
+
+impl Own {
+    /// Checks them; to be called under the path of the fields.
+    pub(crate) fn check(self, check: &mut Check, duty: Duty) {
+        if let Some(months) = self.ceiling_months {
+            check.between("ceiling_months", f64::from(months), 1.0, f64::from(MOST_MONTHS));
+        }
+        if let Some(days) = self.lead_days {
+            check.between("lead_days", f64::from(days), 0.0, f64::from(MOST_LEAD_DAYS));
+        }
+        if let Some(days) = self.move_days {
+            check.between("move_days", f64::from(days), 1.0, f64::from(MOST_LEAD_DAYS));
+        }
+        let Some(tolerance) = self.tolerance else { return };
+        if duty.tolerance().is_none() {
+            let message = format!(
+                "the date of {} is not predicted from a mark: {} decides; leave tolerance out",
+                duty.code(),
+                decides(duty)
+            );
+            check.refuse("tolerance", message);
+        } else {
+            check.between("tolerance", tolerance, TOLERANCES.0, TOLERANCES.1);
+        }
+    }
+}
+
+/// What decides the date of a duty that is not predicted.
+const fn decides(duty: Duty) -> &'static str {
+    match duty {
+        Duty::DrainForFrost | Duty::RestartAfterFrost => "the season",
+        Duty::ChangeLamp => "the maker's rating or the ceiling",
+        _ => "the ceiling",
+    }
+}
+
+/// Where the ceiling of a duty comes from.
+pub fn ceiling_source(duty: Duty, own: bool) -> Option<&'static str> {
+    if own { Some(OWN) } else { duty.ceiling().map(|ceiling| ceiling.source) }
+}
+
+/// The longest time to leave a duty, as it counts for an account.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Longest {
+    /// Months since it was last done.
+    pub months: u32,
+    /// Where the figure comes from.
+    pub source: &'static str,
+    /// Whether the account gave it.
+    pub own: bool,
+}
+
+/// The figures that decide when a duty falls due for an account.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Figures {
+    /// The duty.
+    pub duty: Duty,
+    /// The longest time to leave it; none where only the tally or the season decides.
+    pub ceiling: Option<Longest>,
+    /// Chance of being past the mark at which it falls due; none where no date is predicted from a mark.
+    pub tolerance: Option<f64>,
+}
+
+/// When readers are told of a duty.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Lead {
+    /// Days before the due date from which it is told of.
+    pub lead_days: u32,
+    /// Days by which a due date that was told has to move to be told of again.
+    pub move_days: u32,
+}
+
+impl Lead {
+    /// What an account set, with the defaults where it set nothing.
+    ///
+    /// A date may move by half the lead time before it is told, by three days at the least and a fortnight at the most.
+    /// Judgement: within that, the trip that was planned still serves.
+    pub fn of(own: Own) -> Self {
+        let lead_days = own.lead_days.unwrap_or(LEAD_DAYS);
+        Self { lead_days, move_days: own.move_days.unwrap_or((lead_days / 2).clamp(3, 14)) }
+    }
+}
+
+/// What an account has set, by duty.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct DutySettings(BTreeMap<Duty, Own>);
+
+impl DutySettings {
+    /// The figures for a duty, the account's own first.
+    pub fn figures(&self, duty: Duty) -> Figures {
+        let own = self.0.get(&duty).copied().unwrap_or_default();
+        let default = duty.ceiling().map(|c| Longest { months: c.months, source: c.source, own: false });
+        let ceiling = own.ceiling_months.map(|months| Longest { months, source: OWN, own: true }).or(default);
+        Figures { duty, ceiling, tolerance: own.tolerance.or(duty.tolerance().map(|default| default.chance)) }
+    }
+}
+
+impl DutySettings {
+    /// When readers are told of a duty.
+    pub fn lead(&self, duty: Duty) -> Lead {
+        Lead::of(self.0.get(&duty).copied().unwrap_or_default())
+    }
+
+    /// What was set, in the order of the duties.
+    pub fn own(&self) -> impl Iterator<Item = (Duty, Own)> + '_ {
+        self.0.iter().map(|(duty, own)| (*duty, *own))
+    }
+}
+
+impl FromIterator<(Duty, Own)> for DutySettings {
+    fn from_iter<T: IntoIterator<Item = (Duty, Own)>>(own: T) -> Self {
+        Self(own.into_iter().collect())
+    }
+}
+
+/// A duty with what the account has set for it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DutySetting {
+    /// The duty.
+    pub duty: Duty,
+    /// What the account has set.
+    pub own: Own,
+    /// Counts up with every change; 0 before the first.
+    pub version: i64,
+    /// When it was last changed.
+    pub updated_at: Option<DateTime<Utc>>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn own_figures_stand_in_the_place_of_the_defaults_and_nowhere_else() {
+        let own = Own { ceiling_months: Some(30), tolerance: Some(0.35), ..Own::default() };
+        let settings: DutySettings = [(Duty::CleanScreen, own)].into_iter().collect();
+        let set = settings.figures(Duty::CleanScreen);
+        assert_eq!(set.ceiling, Some(Longest { months: 30, source: OWN, own: true }));
+        assert_eq!(set.tolerance, Some(0.35));
+        for &duty in Duty::ALL.iter().filter(|duty| **duty != Duty::CleanScreen) {
+            let figures = settings.figures(duty);
+            assert_eq!(figures, DutySettings::default().figures(duty));
+            assert_eq!(figures.ceiling.map(|longest| longest.source), ceiling_source(duty, false));
+        }
+        let half = Own { tolerance: None, ..own };
+        let settings: DutySettings = [(Duty::RemoveSediment, half)].into_iter().collect();
+        let set = settings.figures(Duty::RemoveSediment);
+        assert_eq!((set.ceiling.map(|longest| longest.months), set.tolerance), (Some(30), Some(0.2)));
+    }
+
+    #[test]
+    fn a_tolerance_is_only_taken_where_a_mark_decides() {
+        for &duty in Duty::ALL {
+            for (tolerance, fits) in
+                [(0.01, true), (0.99, true), (0.009, false), (0.991, false), (f64::NAN, false)]
+            {
+                let mut check = Check::new();
+                Own { tolerance: Some(tolerance), ..Own::default() }.check(&mut check, duty);
+                assert_eq!(check.done().is_ok(), fits && duty.tolerance().is_some(), "{duty:?} {tolerance}");
+            }
+            // What can be cleaned in part builds up towards a mark.
+            assert!(duty.tolerance().is_some() || !duty.builds_up(), "{duty:?}");
+        }
+    }
+}

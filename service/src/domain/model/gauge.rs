@@ -1,0 +1,119 @@
+//! Gauges: where rain is measured.
+
+use crate::domain::base::check::{Check, place};
+use crate::domain::base::error::Result;
+use crate::domain::base::ids::{AccountId, GaugeId};
+use chrono::{DateTime, NaiveDate, Utc};
+use serde::{Deserialize, Serialize};
+
+/// Days of the months in the longest year.
+const MONTH_DAYS: [f64; 12] = [31.0, 29.0, 31.0, 30.0, 31.0, 30.0, 31.0, 31.0, 30.0, 31.0, 30.0, 31.0];
+
+/// A gauge.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Gauge {
+    /// Id.
+    pub id: GaugeId,
+    /// Whose it is.
+    pub account_id: AccountId,
+    /// What is known of it.
+    pub facts: GaugeFacts,
+    /// What its record spans.
+    pub span: RainSpan,
+    /// Counts up with every change of the facts.
+    pub version: i64,
+    /// When it was made.
+    pub created_at: DateTime<Utc>,
+    /// When its facts were last changed.
+    pub updated_at: DateTime<Utc>,
+}
+
+/// What a daily record spans.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct RainSpan {
+    /// First day with a reading.
+    pub from: Option<NaiveDate>,
+    /// Last day with a reading.
+    pub through: Option<NaiveDate>,
+    /// Days with a reading.
+    pub days: i64,
+}
+
+/// What is known of a gauge.
+#[derive(Clone, Debug, PartialEq)]
+pub struct GaugeFacts {
+    /// What it is called.
+    pub name: String,
+    /// Degrees north.
+    pub latitude_deg: f64,
+    /// Degrees east.
+    pub longitude_deg: f64,
+    /// Monthly normals.
+    pub normals: Option<Normals>,
+}
+
+/// Twelve monthly normals, January first.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Normals {
+    /// Mean rain in mm.
+    pub rain_mm: Vec<f64>,
+    /// Mean number of wet days.
+    pub wet_days: Vec<f64>,
+    /// The least rain in mm that made a day wet.
+    pub wet_day_threshold_mm: f64,
+    /// Years behind them.
+    pub years: f64,
+}
+
+impl Normals {
+    /// Checks them; to be called under the path of the field.
+    pub(crate) fn check(&self, check: &mut Check) {
+        for (field, values) in [("rain_mm", &self.rain_mm), ("wet_days", &self.wet_days)] {
+            if values.len() != 12 {
+                check.refuse(field, format!("it has {} values; give twelve, January first", values.len()));
+                continue;
+            }
+            for (month, &value) in values.iter().enumerate() {
+                let most = if field == "rain_mm" { 5000.0 } else { MONTH_DAYS[month] };
+                check.between(&format!("{field}[{month}]"), value, 0.0, most);
+            }
+        }
+        if self.rain_mm.len() == 12 && self.wet_days.len() == 12 {
+            for month in 0..12 {
+                let (rain, days) = (self.rain_mm[month], self.wet_days[month]);
+                if rain > 0.0 && days == 0.0 && rain > 31.0 * self.wet_day_threshold_mm {
+                    let message =
+                        format!("{rain} mm cannot fall on no wet day of {} mm", self.wet_day_threshold_mm);
+                    check.refuse(&format!("wet_days[{month}]"), message);
+                }
+            }
+        }
+        check.between("wet_day_threshold_mm", self.wet_day_threshold_mm, 0.05, 10.0);
+        check.between("years", self.years, 1.0, 300.0);
+    }
+
+    /// As the engine takes them.
+    pub fn to_engine(&self) -> eavesward_engine::Normals {
+        let twelve = |values: &[f64]| std::array::from_fn(|month| values.get(month).copied().unwrap_or(0.0));
+        eavesward_engine::Normals {
+            rain_mm: twelve(&self.rain_mm),
+            wet_days: twelve(&self.wet_days),
+            wet_day_threshold_mm: self.wet_day_threshold_mm,
+            years: self.years,
+        }
+    }
+}
+
+impl GaugeFacts {
+    /// Checks everything.
+    pub fn check(self) -> Result<Self> {
+        let mut check = Check::new();
+        check.text("name", &self.name, 200);
+        place(&mut check, self.latitude_deg, self.longitude_deg);
+        if let Some(normals) = &self.normals {
+            check.within("normals", |check| normals.check(check));
+        }
+        check.done()?;
+        Ok(self)
+    }
+}

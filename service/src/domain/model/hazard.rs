@@ -1,0 +1,140 @@
+//! What to be careful of, by hazard, in our own words.
+//!
+//! Each text ends where licensed practice begins. No text, and no duty, tells anybody to enter a tank.
+
+use crate::domain::base::words::words;
+use crate::domain::model::duty::Duty;
+use crate::domain::model::part::Part;
+use std::collections::BTreeSet;
+
+words! {
+    /// A way in which work can hurt someone.
+    Hazard {
+        /// Falling.
+        Fall "fall",
+        /// Bad air.
+        ConfinedSpace "confined_space",
+        /// Drowning.
+        Drowning "drowning",
+        /// Electric shock.
+        Electricity "electricity",
+        /// Chlorine and other chemicals.
+        Chemicals "chemicals",
+        /// Contaminated sludge.
+        ContaminatedSludge "contaminated_sludge",
+        /// Mosquitoes breeding.
+        Mosquitoes "mosquitoes",
+        /// Rain water in the drinking-water pipes.
+        CrossConnection "cross_connection",
+        /// Freezing.
+        Freezing "freezing",
+        /// Pressure.
+        Pressure "pressure",
+        /// Breaking local rules unknowingly.
+        LocalCodes "local_codes",
+    }
+}
+
+impl Hazard {
+    /// What to do about it.
+    ///
+    /// Sources: ladder slope and reach, UK Health and Safety Executive on ladders; tanks as confined spaces and
+    /// would-be rescuers, enHealth 2010 s. 5.9 and NIOSH Alert 86-110; lids, enHealth s. 4.7; sludge, enHealth s. 4.5
+    /// and 5.8; chlorine, enHealth s. 5.2; electrics and pressure, common practice, no source.
+    pub const fn text(self) -> &'static str {
+        match self {
+            Self::Fall => {
+                "Work from the ground with a long tool where you can. Set a ladder at one in four on firm ground, tie \
+                 it, let it reach a metre above the edge, never lean it on a gutter. Stay off wet, brittle or unknown \
+                 roof sheets. Have somebody with you."
+            }
+            Self::ConfinedSpace => {
+                "A tank is a confined space: the air inside can kill without warning. Do all of this from outside and \
+                 never enter, nor go in after somebody: call for help. What cannot be done from outside is work for a \
+                 licensed crew."
+            }
+            Self::Drowning => {
+                "Keep children away while the lid is open, never leave it open, and lock it again."
+            }
+            Self::Electricity => {
+                "Switch off, unplug or lock off, and check that it is dead before you touch it. Fixed wiring is for \
+                 a licensed electrician."
+            }
+            Self::Chemicals => {
+                "Wear gloves and eye protection, work in moving air, and never mix chlorine with acids, ammonia or \
+                 another kind of chlorine. Follow the label."
+            }
+            Self::ContaminatedSludge => {
+                "Sediment can hold lead and germs: wear gloves, wash afterwards, keep it off food beds and out of \
+                 drains, and ask the local authority where it may go."
+            }
+            Self::Mosquitoes => {
+                "Leave no standing water open and no gap wider than 1 mm in a screen. Put no oil or fuel into water \
+                 that people use."
+            }
+            Self::CrossConnection => {
+                "Rain water and the public supply must never share a pipe. Look for the air gap or tested device; \
+                 changes there are for a licensed plumber."
+            }
+            Self::Freezing => {
+                "Ice bursts pipes and makes ground and ladders slippery. Drain before it freezes, not after."
+            }
+            Self::Pressure => {
+                "Let the pressure off and close the valves on both sides before you open anything."
+            }
+            Self::LocalCodes => "Local codes and licensed practice come first.",
+        }
+    }
+}
+
+/// The hazards of doing a duty to a part; the last one, for every duty, is that local codes may say otherwise.
+pub fn hazards(part: &Part, duty: Duty) -> Vec<Hazard> {
+    use Hazard as H;
+    let mut found = match duty {
+        Duty::ClearRoof | Duty::ClearGutter | Duty::CleanScreen => vec![H::Fall],
+        Duty::DrainDiverter | Duty::ClearWeepHole => vec![H::ContaminatedSludge, H::Mosquitoes],
+        Duty::ReplaceCoupling | Duty::CheckBands => vec![H::Fall, H::Pressure],
+        Duty::RemoveSediment => vec![H::ConfinedSpace, H::Drowning, H::ContaminatedSludge, H::Electricity],
+        Duty::MeasureSediment | Duty::CompareGauge | Duty::CheckIntake => vec![H::ConfinedSpace, H::Drowning],
+        Duty::LookOverTank => vec![H::ConfinedSpace, H::Drowning, H::Mosquitoes, H::CrossConnection],
+        Duty::CheckTrap | Duty::CheckMesh => vec![H::Mosquitoes, H::Fall],
+        Duty::WorkValve | Duty::CheckPump => vec![H::Pressure, H::CrossConnection],
+        Duty::CheckVessel => vec![H::Pressure, H::Electricity],
+        Duty::ChangeCartridge => vec![H::Pressure],
+        Duty::ChangeLamp => vec![H::Electricity, H::Pressure],
+        Duty::DrainForFrost => vec![H::Freezing, H::Electricity],
+        Duty::RestartAfterFrost => vec![H::Freezing, H::CrossConnection],
+    };
+    if matches!(part, Part::Pump { mains_powered: true }) {
+        found.insert(0, H::Electricity);
+    }
+    found.push(H::LocalCodes);
+    found
+}
+
+/// The hazards of several tasks, each once; local codes have the last word.
+pub fn each_once<'a>(all: impl IntoIterator<Item = &'a Hazard>) -> Vec<Hazard> {
+    let found: BTreeSet<Hazard> = all.into_iter().copied().collect();
+    found.into_iter().collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn work_on_an_open_tank_is_never_without_its_warning() {
+        let tank = Part::Tank {
+            capacity_l: 3000.0,
+            floor_area_m2: 1.5,
+            outlet_height_mm: 100.0,
+            calmed_inlet: true,
+            sediment_limit_mm: None,
+        };
+        for duty in [Duty::RemoveSediment, Duty::MeasureSediment, Duty::LookOverTank] {
+            let found = hazards(&tank, duty);
+            assert!(found.contains(&Hazard::ConfinedSpace) && found.contains(&Hazard::Drowning), "{duty:?}");
+        }
+        assert!(Hazard::ConfinedSpace.text().contains("never enter"));
+    }
+}

@@ -1,0 +1,194 @@
+//! Properties: the places that systems stand at.
+
+use crate::domain::base::check::{Check, place, zone};
+use crate::domain::base::error::Result;
+use crate::domain::base::ids::{AccountId, PropertyId};
+use chrono::{DateTime, Utc};
+use chrono_tz::Tz;
+use serde::{Deserialize, Serialize};
+
+/// Twelve figures, January first whatever the hemisphere.
+pub type Monthly = [f64; 12];
+
+/// Air temperatures of the months, degrees Celsius.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Temperatures {
+    /// Means.
+    pub mean_c: Option<Monthly>,
+    /// Means of the daily minima, none above the month's mean.
+    pub mean_minimum_c: Option<Monthly>,
+}
+
+/// What a place's months are like but for its rain, checked.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Months {
+    /// Air temperatures.
+    pub temperatures: Temperatures,
+    /// Evaporation from a trap's seal, mm a day.
+    pub evaporation_mm_per_day: Option<Monthly>,
+}
+
+/// What a place's months are like, as it came in.
+#[derive(Clone, Debug, Default)]
+pub struct MonthsDraft {
+    /// Mean air temperatures, degrees Celsius.
+    pub mean_c: Option<Vec<f64>>,
+    /// Means of the daily minima.
+    pub mean_minimum_c: Option<Vec<f64>>,
+    /// Evaporation from a trap's seal, mm a day.
+    pub evaporation_mm_per_day: Option<Vec<f64>>,
+}
+
+/// The coldest and the warmest month that is believed, degrees Celsius. Judgement: the coldest months of inhabited places
+/// have means near -50, the warmest near 40 (from memory).
+const TEMPERATURES_C: (f64, f64) = (-60.0, 50.0);
+
+/// The most evaporation that is believed, mm a day. Judgement: open pans in hot deserts lose about half of it (from memory).
+const MOST_EVAPORATION_MM: f64 = 30.0;
+
+impl MonthsDraft {
+    /// Checks everything; of a list that is refused nothing is kept.
+    pub(crate) fn check(self, check: &mut Check) -> Months {
+        let mut temperatures = Temperatures::default();
+        check.within("temperatures", |check| {
+            temperatures.mean_c = monthly(check, "mean_c", self.mean_c.as_deref(), TEMPERATURES_C);
+            temperatures.mean_minimum_c =
+                monthly(check, "mean_minimum_c", self.mean_minimum_c.as_deref(), TEMPERATURES_C);
+            let (Some(means), Some(minima)) = (temperatures.mean_c, temperatures.mean_minimum_c) else {
+                return;
+            };
+            for (month, (mean, minimum)) in means.into_iter().zip(minima).enumerate() {
+                if minimum > mean {
+                    let message = format!("a mean minimum of {minimum} is above the month's mean of {mean}");
+                    check.refuse(&format!("mean_minimum_c[{month}]"), message);
+                }
+            }
+        });
+        let given = self.evaporation_mm_per_day.as_deref();
+        let evaporation_mm_per_day =
+            monthly(check, "evaporation_mm_per_day", given, (0.0, MOST_EVAPORATION_MM));
+        Months { temperatures, evaporation_mm_per_day }
+    }
+}
+
+fn monthly(
+    check: &mut Check,
+    field: &str,
+    values: Option<&[f64]>,
+    (low, high): (f64, f64),
+) -> Option<Monthly> {
+    let values = values?;
+    let Ok(twelve) = Monthly::try_from(values) else {
+        check.refuse(field, format!("it has {} values; give twelve, January first", values.len()));
+        return None;
+    };
+    for (month, value) in twelve.into_iter().enumerate() {
+        check.between(&format!("{field}[{month}]"), value, low, high);
+    }
+    Some(twelve)
+}
+
+/// A property.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Property {
+    /// Id.
+    pub id: PropertyId,
+    /// Whose it is.
+    pub account_id: AccountId,
+    /// What is known of it.
+    pub facts: PropertyFacts,
+    /// Counts up with every change.
+    pub version: i64,
+    /// When it was made.
+    pub created_at: DateTime<Utc>,
+    /// When it was last changed.
+    pub updated_at: DateTime<Utc>,
+}
+
+/// What is known of a property, checked.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PropertyFacts {
+    /// What it is called.
+    pub name: String,
+    /// Degrees north.
+    pub latitude_deg: f64,
+    /// Degrees east.
+    pub longitude_deg: f64,
+    /// Metres above sea level.
+    pub elevation_m: f64,
+    /// Its days are counted in this zone.
+    pub time_zone: Tz,
+    /// What its months are like but for the rain.
+    pub months: Months,
+    /// Anything the next visitor should know.
+    pub notes: Option<String>,
+}
+
+/// What is known of a property, as it came in.
+#[derive(Clone, Debug)]
+pub struct PropertyDraft {
+    /// What it is called.
+    pub name: String,
+    /// Degrees north.
+    pub latitude_deg: f64,
+    /// Degrees east.
+    pub longitude_deg: f64,
+    /// Metres above sea level.
+    pub elevation_m: f64,
+    /// IANA name of its zone.
+    pub time_zone: String,
+    /// What its months are like but for the rain.
+    pub months: MonthsDraft,
+    /// Anything the next visitor should know.
+    pub notes: Option<String>,
+}
+
+impl PropertyDraft {
+    /// Checks everything.
+    pub fn check(self) -> Result<PropertyFacts> {
+        let mut check = Check::new();
+        check.text("name", &self.name, 200);
+        place(&mut check, self.latitude_deg, self.longitude_deg);
+        check.between("elevation_m", self.elevation_m, -450.0, 6000.0);
+        let zone = zone(&mut check, "time_zone", &self.time_zone);
+        let months = self.months.check(&mut check);
+        if let Some(notes) = &self.notes {
+            check.note("notes", notes, 4000);
+        }
+        check.done()?;
+        Ok(PropertyFacts {
+            name: self.name,
+            latitude_deg: self.latitude_deg,
+            longitude_deg: self.longitude_deg,
+            elevation_m: self.elevation_m,
+            time_zone: zone.unwrap_or(Tz::UTC),
+            months,
+            notes: self.notes,
+        })
+    }
+}
+
+/// Mean radius of the earth, km: 6371.0088 by the International Union of Geodesy and Geophysics (from memory).
+pub(crate) const EARTH_KM: f64 = 6371.0088;
+
+/// A position, degrees north and east.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Position {
+    /// Degrees north, -90 to 90.
+    pub latitude_deg: f64,
+    /// Degrees east, -180 to 180.
+    pub longitude_deg: f64,
+}
+
+impl Position {
+    /// The great-circle distance in km, by the haversine formula: good to half a per cent, the earth being no sphere.
+    /// Roads are longer.
+    pub fn km_to(self, other: Self) -> f64 {
+        let half = |one: f64, other: f64| ((other - one).to_radians() / 2.0).sin().powi(2);
+        let across = half(self.latitude_deg, other.latitude_deg)
+            + self.latitude_deg.to_radians().cos()
+                * other.latitude_deg.to_radians().cos()
+                * half(self.longitude_deg, other.longitude_deg);
+        2.0 * EARTH_KM * across.clamp(0.0, 1.0).sqrt().asin()
+    }
+}

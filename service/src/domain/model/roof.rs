@@ -1,0 +1,166 @@
+//! Roofs, with the default figures of each surface and their sources.
+
+use crate::domain::base::check::Check;
+use crate::domain::base::words::words;
+use serde::{Deserialize, Serialize};
+
+words! {
+    /// What a roof is covered with.
+    Surface {
+        /// Profiled or sheet metal.
+        Metal "metal",
+        /// Clay, concrete or slate tile.
+        Tile "tile",
+        /// Fibre-cement sheet.
+        FibreCement "fibre_cement",
+        /// Asphalt shingle.
+        AsphaltShingle "asphalt_shingle",
+        /// Flat, bare.
+        FlatSmooth "flat_smooth",
+        /// Flat with gravel.
+        FlatGravel "flat_gravel",
+        /// Planted.
+        Green "green",
+    }
+}
+
+words! {
+    /// The trees that shed onto a roof.
+    Canopy {
+        /// None near.
+        None "none",
+        /// Broad leaves shed in autumn.
+        Deciduous "deciduous",
+        /// Needles.
+        Conifer "conifer",
+        /// Evergreen broad leaves.
+        EvergreenBroadleaf "evergreen_broadleaf",
+    }
+}
+
+/// A default value and its source.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sourced {
+    /// The value.
+    pub value: f64,
+    /// Where it comes from.
+    pub source: &'static str,
+}
+
+impl Surface {
+    /// Share of the rain, after wetting, that reaches the downpipe.
+    pub const fn runoff_coefficient(self) -> Sourced {
+        match self {
+            Self::Metal => Sourced {
+                value: 0.92,
+                source: "metal roof, Farreny et al. 2011, Water Research 45:3245 (value from memory; the abstract \
+                         gives over 0.90 for sloping smooth roofs)",
+            },
+            Self::Tile => Sourced {
+                value: 0.84,
+                source: "clay tile, Farreny et al. 2011, Water Research 45:3245 (value from memory)",
+            },
+            Self::FibreCement => Sourced {
+                value: 0.85,
+                source: "middle of 0.8-0.9 for fibre-cement sheet, Warwick DTU, catchments table 1",
+            },
+            Self::AsphaltShingle => Sourced { value: 0.85, source: "judgement: between tile and metal" },
+            Self::FlatSmooth => Sourced {
+                value: 0.80,
+                source: "flat without gravel, EN 16941-1:2018 annex (value from memory)",
+            },
+            Self::FlatGravel => Sourced {
+                value: 0.62,
+                source: "flat gravel, Farreny et al. 2011, Water Research 45:3245 (value from memory)",
+            },
+            Self::Green => Sourced {
+                value: 0.50,
+                source: "extensive green roof, EN 16941-1:2018 annex (value from memory)",
+            },
+        }
+    }
+
+    /// Rain in mm that a dry roof holds back.
+    pub const fn wetting_loss_mm(self) -> Sourced {
+        match self {
+            Self::Metal => {
+                Sourced { value: 0.35, source: "middle of 0.2-0.5 mm for smooth metal (from memory)" }
+            }
+            Self::Tile | Self::FibreCement | Self::AsphaltShingle => {
+                Sourced { value: 0.75, source: "middle of 0.5-1 mm for tile (from memory)" }
+            }
+            Self::FlatSmooth => Sourced {
+                value: 2.54,
+                source: "flat roof, recommended 0.1 in, Urban Drainage and Flood Control District criteria, table 2-1",
+            },
+            Self::FlatGravel => {
+                Sourced { value: 3.0, source: "middle of 2-4 mm for flat gravel (from memory)" }
+            }
+            Self::Green => Sourced { value: 5.0, source: "judgement: a planted layer holds several mm back" },
+        }
+    }
+}
+
+/// A roof. Coefficient and loss stay absent when the surface's default counts, so that a better default reaches it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Roof {
+    /// Plan area in m2.
+    pub plan_area_m2: f64,
+    /// What it is covered with.
+    pub surface: Surface,
+    /// The account's own runoff coefficient.
+    pub runoff_coefficient: Option<f64>,
+    /// The account's own wetting loss in mm.
+    pub wetting_loss_mm: Option<f64>,
+    /// The trees that shed onto it.
+    pub canopy: Canopy,
+    /// Share of it under the canopy.
+    pub canopy_share: f64,
+}
+
+impl Roof {
+    pub(crate) fn check(&self, check: &mut Check) {
+        check.positive("plan_area_m2", self.plan_area_m2, 100_000.0);
+        check.positive_if_given("runoff_coefficient", self.runoff_coefficient, 1.0);
+        if let Some(loss) = self.wetting_loss_mm {
+            check.between("wetting_loss_mm", loss, 0.0, 20.0);
+        }
+        check.between("canopy_share", self.canopy_share, 0.0, 1.0);
+        if self.canopy == Canopy::None && self.canopy_share > 0.0 {
+            check.refuse(
+                "canopy_share",
+                format!("{} of the roof under no canopy; name the canopy", self.canopy_share),
+            );
+        }
+    }
+
+    /// The coefficient that is used, and its source.
+    pub fn coefficient(&self) -> (f64, bool, &'static str) {
+        own_or(self.runoff_coefficient, self.surface.runoff_coefficient())
+    }
+
+    /// The wetting loss that is used, and its source.
+    pub fn loss(&self) -> (f64, bool, &'static str) {
+        own_or(self.wetting_loss_mm, self.surface.wetting_loss_mm())
+    }
+
+    /// As the engine takes it.
+    pub fn to_engine(&self) -> eavesward_engine::Roof {
+        eavesward_engine::Roof {
+            plan_area_m2: self.plan_area_m2,
+            coefficient: self.coefficient().0,
+            wetting_loss_mm: self.loss().0,
+            canopy: match self.canopy {
+                Canopy::None => eavesward_engine::Canopy::None,
+                Canopy::Deciduous => eavesward_engine::Canopy::Deciduous,
+                Canopy::Conifer => eavesward_engine::Canopy::Conifer,
+                Canopy::EvergreenBroadleaf => eavesward_engine::Canopy::EvergreenBroadleaf,
+            },
+            canopy_share: self.canopy_share,
+        }
+    }
+}
+
+fn own_or(own: Option<f64>, default: Sourced) -> (f64, bool, &'static str) {
+    own.map_or((default.value, false, default.source), |value| (value, true, "given by the account"))
+}

@@ -1,0 +1,206 @@
+//! Kept rounds: planned, or done with their visits.
+
+use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, RoundId, SystemId, TaskId, VisitId};
+use crate::domain::base::words::words;
+use crate::domain::model::duty::Duty;
+use crate::domain::model::hazard::Hazard;
+use crate::domain::model::part::Kind;
+use crate::domain::model::visit::{Finding, MOST_ITEMS, Visit};
+use chrono::{DateTime, NaiveDate, Utc};
+
+/// The most tasks of a round.
+pub const MOST_TASKS: usize = MOST_ITEMS;
+
+/// The most rounds of a page, and those of one that does not say: each may have [`MOST_TASKS`] tasks. Judgement: that is
+/// 25,000 of them, some ten megabytes.
+pub const MOST_ROWS: u32 = 50;
+
+words! {
+    /// How far a kept round is.
+    RoundState {
+        /// Somebody means to go.
+        Planned "planned",
+        /// Its visits are logged.
+        Done "done",
+    }
+}
+
+/// What became of a task of a kept round.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// It stands in this visit: the round's own, or one that was logged since the round was kept.
+    Visited(VisitId),
+    /// It was left out, with the reason if one was given.
+    Skipped(Option<String>),
+}
+
+/// A task of a kept round.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RoundTask {
+    /// The task.
+    pub task_id: TaskId,
+    /// The property.
+    pub property_id: PropertyId,
+    /// The system.
+    pub system_id: SystemId,
+    /// The component.
+    pub component_id: ComponentId,
+    /// The names of property, system and component.
+    pub names: (String, String, String),
+    /// What the component is.
+    pub kind: Kind,
+    /// What is to be done.
+    pub duty: Duty,
+    /// When it fell due as the round was kept.
+    pub due_on: Option<NaiveDate>,
+    /// What to be careful of.
+    pub hazards: Vec<Hazard>,
+    /// What became of it, once the round or another visit did it.
+    pub outcome: Option<Outcome>,
+}
+
+impl RoundTask {
+    /// The visit that did it instead of its round.
+    pub fn done_elsewhere(&self, round: RoundId) -> Option<VisitId> {
+        match self.outcome {
+            Some(Outcome::Visited(visit)) if visit != VisitId::of(round, self.system_id) => Some(visit),
+            _ => None,
+        }
+    }
+}
+
+/// How a round was done.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DoneOn {
+    /// The day.
+    pub on: NaiveDate,
+    /// When that was reported.
+    pub at: DateTime<Utc>,
+}
+
+/// A kept round.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Round {
+    /// Id.
+    pub id: RoundId,
+    /// Whose it is.
+    pub account_id: AccountId,
+    /// The day it is planned for.
+    pub on: NaiveDate,
+    /// Anything worth keeping.
+    pub note: Option<String>,
+    /// What is to be done, by property, system, component and duty.
+    pub tasks: Vec<RoundTask>,
+    /// How it was done, once it was.
+    pub done: Option<DoneOn>,
+    /// 1 as it was kept; counts up with every change.
+    pub version: i64,
+    /// When it was kept.
+    pub created_at: DateTime<Utc>,
+    /// When it was last changed.
+    pub updated_at: DateTime<Utc>,
+}
+
+impl Round {
+    /// How far it is.
+    pub fn state(&self) -> RoundState {
+        if self.done.is_some() { RoundState::Done } else { RoundState::Planned }
+    }
+
+    /// The visits it made, in the order of its tasks.
+    pub fn visits(&self) -> Vec<VisitId> {
+        let mut visits: Vec<VisitId> = Vec::new();
+        for task in &self.tasks {
+            if let Some(Outcome::Visited(visit)) = &task.outcome
+                && task.done_elsewhere(self.id).is_none()
+                && !visits.contains(visit)
+            {
+                visits.push(*visit);
+            }
+        }
+        visits
+    }
+
+    /// Puts the tasks in their order.
+    pub fn in_order(mut self) -> Self {
+        self.tasks.sort_by(|one, other| {
+            let key = |task: &RoundTask| (task.names.clone(), task.system_id, task.component_id, task.duty);
+            key(one).cmp(&key(other))
+        });
+        self
+    }
+}
+
+/// A round that is to be kept.
+#[derive(Clone, Debug)]
+pub struct Draft {
+    /// The day.
+    pub on: NaiveDate,
+    /// Its tasks.
+    pub task_ids: Vec<TaskId>,
+    /// Anything worth keeping.
+    pub note: Option<String>,
+}
+
+/// Which rounds to list.
+#[derive(Clone, Debug, Default)]
+pub struct RoundFilter {
+    /// Those in this state; all when absent.
+    pub state: Option<RoundState>,
+    /// Those planned for this day or later.
+    pub from: Option<NaiveDate>,
+    /// Those planned for this day or earlier.
+    pub to: Option<NaiveDate>,
+}
+
+/// What there is to say of a task of a round that was done.
+#[derive(Clone, Debug)]
+pub struct Word {
+    /// The task.
+    pub task_id: TaskId,
+    /// Whether it was done; otherwise it was looked at.
+    pub done: bool,
+    /// What was found before.
+    pub finding: Option<Finding>,
+    /// How full a partial cleaning left it.
+    pub left_fraction: Option<f64>,
+    /// Whether it is believed to have been cleaned since the last logged service.
+    pub cleaned_meanwhile: bool,
+    /// Anything worth keeping.
+    pub note: Option<String>,
+}
+
+/// A task of a round that was left out.
+#[derive(Clone, Debug)]
+pub struct Skip {
+    /// The task.
+    pub task_id: TaskId,
+    /// Why.
+    pub because: Option<String>,
+}
+
+/// How a round went. Tasks that nothing is said of were done, with nothing more known of them.
+#[derive(Clone, Debug, Default)]
+pub struct Report {
+    /// The day; the one it was planned for when absent.
+    pub visited_on: Option<NaiveDate>,
+    /// Who went.
+    pub visited_by: Option<String>,
+    /// Anything worth keeping, with every visit.
+    pub note: Option<String>,
+    /// What there is to say of single tasks.
+    pub items: Vec<Word>,
+    /// Tasks that were left out.
+    pub skipped: Vec<Skip>,
+}
+
+/// A round that was done.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DoneRound {
+    /// The round.
+    pub round: Round,
+    /// Its visits, one a system.
+    pub visits: Vec<Visit>,
+    /// Whether it was reported before, so that this report changed nothing.
+    pub reported_before: bool,
+}

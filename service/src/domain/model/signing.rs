@@ -1,0 +1,114 @@
+//! Signatures of what is posted, by the open Standard Webhooks scheme: HMAC-SHA256 over id, timestamp and body.
+
+use crate::domain::base::error::Result;
+use crate::domain::base::ids;
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD;
+use chrono::{DateTime, TimeDelta, Utc};
+use hmac::{Hmac, KeyInit as _, Mac as _};
+use sha2::Sha256;
+
+/// How secrets begin, by the scheme.
+const PREFIX: &str = "whsec_";
+
+/// How long a secret that was replaced still signs beside the new one. Judgement: a day to change it at the other end.
+pub const OVERLAP: TimeDelta = TimeDelta::hours(24);
+
+/// The most replaced secrets that sign beside a new one.
+const MOST_BEFORE: usize = 8;
+
+/// A signing secret of 256 random bits. Both ends need it, so it is stored as it is.
+#[derive(Clone, PartialEq, Eq)]
+pub struct SigningSecret(Vec<u8>);
+
+impl SigningSecret {
+    /// A new one.
+    ///
+    /// # Errors
+    /// When the operating system gives no randomness.
+    pub fn new() -> Result<Self> {
+        Ok(Self(ids::random_256()?.to_vec()))
+    }
+
+    /// One that was stored.
+    pub fn of(bytes: Vec<u8>) -> Self {
+        Self(bytes)
+    }
+
+    /// Its bytes, to be stored.
+    pub fn bytes(&self) -> &[u8] {
+        &self.0
+    }
+
+    /// The text that its owner is shown: `whsec_` and Base64.
+    pub fn reveal(&self) -> String {
+        format!("{PREFIX}{}", STANDARD.encode(&self.0))
+    }
+
+    fn sign(&self, id: &str, timestamp: i64, body: &str) -> Option<String> {
+        // HMAC takes keys of any length.
+        let mut mac = Hmac::<Sha256>::new_from_slice(&self.0).ok()?;
+        mac.update(format!("{id}.{timestamp}.").as_bytes());
+        mac.update(body.as_bytes());
+        Some(format!("v1,{}", STANDARD.encode(mac.finalize().into_bytes())))
+    }
+}
+
+impl std::fmt::Debug for SigningSecret {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("SigningSecret(..)")
+    }
+}
+
+/// The secrets of a subscription.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Secrets {
+    /// The one that signs.
+    pub current: SigningSecret,
+    /// Those before, latest first, and until when each of them signs too.
+    pub before: Vec<(SigningSecret, DateTime<Utc>)>,
+}
+
+impl Secrets {
+    /// Until when the secret that was replaced last signs, if it does.
+    pub fn old_until(&self, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+        self.before.first().map(|(_, until)| *until).filter(|until| *until > now)
+    }
+
+    /// A new secret in the place of the current one, which signs for a while yet.
+    ///
+    /// # Errors
+    /// When the operating system gives no randomness.
+    pub fn rotated(self, now: DateTime<Utc>) -> Result<Self> {
+        let mut before = vec![(self.current, now + OVERLAP)];
+        before.extend(self.before.into_iter().filter(|(_, until)| *until > now).take(MOST_BEFORE));
+        Ok(Self { current: SigningSecret::new()?, before })
+    }
+
+    /// The value of `webhook-signature`: a signature for each secret that counts, set apart by spaces.
+    pub fn signature(&self, id: &str, now: DateTime<Utc>, body: &str) -> String {
+        let before = self.before.iter().filter(|(_, until)| *until > now).map(|(secret, _)| secret);
+        let all = std::iter::once(&self.current).chain(before);
+        all.filter_map(|secret| secret.sign(id, now.timestamp(), body)).collect::<Vec<_>>().join(" ")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_replaced_secret_signs_for_a_day() {
+        let now = DateTime::from_timestamp(1_780_000_000, 0).unwrap();
+        let first = Secrets { current: SigningSecret::of(vec![1; 32]), before: Vec::new() };
+        let alone = first.signature("msg_1", now, "{}");
+        let both = first.rotated(now).unwrap();
+        let signed = both.signature("msg_1", now, "{}");
+        assert!(signed.ends_with(&format!(" {alone}")), "{signed}");
+        let later = both.signature("msg_1", now + OVERLAP, "{}");
+        assert_eq!(later.split(' ').count(), 1);
+        let third = both.clone().rotated(now).unwrap().signature("msg_1", now, "{}");
+        assert!(third.split(' ').count() == 3 && third.ends_with(&alone), "the first has its day, too");
+        assert!(both.current.reveal().starts_with("whsec_") && !format!("{both:?}").contains("whsec"));
+    }
+}

@@ -1,0 +1,234 @@
+//! Skill: how well past forecasts met what visits found afterwards, so that people can see how far to trust the dates.
+//!
+//! Every finding answers the forecast of the look before it ([`crate::domain::forecast::answers`]). What had been predicted
+//! and what was found are kept, and stay as they are unless the visits they rest on change: neither later rain nor later
+//! findings touch them.
+
+use crate::domain::base::check::Check;
+use crate::domain::base::error::Result;
+use crate::domain::base::ids::{AnswerId, ComponentId, SystemId, VisitId};
+use crate::domain::model::duty::Duty;
+use crate::domain::model::forecast::Window;
+use crate::domain::model::visit::Finding;
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+/// The share of findings that are to fall inside the predicted range.
+pub const AIM: f64 = 0.8;
+
+/// Findings below which nothing is said of a duty. Judgement: with fewer, four in five may be all or three.
+const FEWEST: i64 = 8;
+
+/// A fingerprint of the looks that an answer rests on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct History(pub [u8; 32]);
+
+/// How full a part was expected to be, as shares of the mark.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Fullness {
+    /// 10 %.
+    pub low: f64,
+    /// 50 %.
+    pub likely: f64,
+    /// 90 %.
+    pub high: f64,
+}
+
+/// A forecast that a finding answered.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Answered {
+    /// Its id.
+    pub id: AnswerId,
+    /// The visit.
+    pub visit_id: VisitId,
+    /// The system.
+    pub system_id: SystemId,
+    /// The component.
+    pub component_id: ComponentId,
+    /// Its name, as it was.
+    pub component_name: String,
+    /// The duty that was predicted.
+    pub duty: Duty,
+    /// The day on which the forecast was made.
+    pub made_on: NaiveDate,
+    /// The day of the visit.
+    pub visited_on: NaiveDate,
+    /// When the mark was to be reached.
+    pub window: Window,
+    /// How full the part was expected to be on the day of the visit.
+    pub expected: Fullness,
+    /// What was found.
+    pub finding: Finding,
+    /// The same as a share of the mark, where it is a number or a class.
+    pub found: Option<f64>,
+    /// Where it falls in the prediction, from and to, 0 to 1.
+    pub position: (f64, f64),
+    /// How much of it lies below, inside and above the predicted 10 to 90 %.
+    pub shares: (f64, f64, f64),
+    /// What it rests on.
+    pub history: History,
+}
+
+impl Answered {
+    /// The middle of its position.
+    pub fn middle(&self) -> f64 {
+        0.5 * (self.position.0 + self.position.1)
+    }
+
+    /// Logarithm of what was found over what was expected, where both are numbers above 0.
+    pub fn log_ratio(&self) -> Option<f64> {
+        let ratio = self.found? / self.expected.likely;
+        (ratio > 0.0 && ratio.is_finite()).then(|| ratio.ln())
+    }
+}
+
+/// The answers of one duty together.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DutySkill {
+    /// The duty.
+    pub duty: Duty,
+    /// How many.
+    pub answered: i64,
+    /// Sums of the shares below, inside and above.
+    pub sums: (f64, f64, f64),
+    /// Sum of the middles of their positions.
+    pub middles: f64,
+    /// How many are numbers or classes.
+    pub measured: i64,
+    /// Sum of the logarithms of found over expected of those.
+    pub log_ratios: f64,
+}
+
+impl DutySkill {
+    fn mean(&self, sum: f64) -> f64 {
+        sum / self.answered.max(1) as f64
+    }
+
+    /// Share found emptier than the predicted 10 %, inside, and fuller than the predicted 90 %.
+    pub fn shares(&self) -> (f64, f64, f64) {
+        (self.mean(self.sums.0), self.mean(self.sums.1), self.mean(self.sums.2))
+    }
+
+    /// How far the share inside strays from the aim when forecasts are right, by its standard error.
+    pub fn standard_error(&self) -> f64 {
+        self.mean(AIM * (1.0 - AIM)).sqrt()
+    }
+
+    /// Mean position: one half without bias, less when dates come too early.
+    pub fn mean_position(&self) -> f64 {
+        self.mean(self.middles)
+    }
+
+    /// Geometric mean of found over expected fullness.
+    pub fn found_to_expected(&self) -> Option<f64> {
+        (self.measured > 0).then(|| (self.log_ratios / self.measured as f64).exp())
+    }
+
+    /// What the figures say, in words. A departure counts when it is over two standard errors of a forecast that is
+    /// right: `1/sqrt(12 n)` for the mean position, `sqrt(.8 x .2 / n)` for the share inside.
+    pub fn reading(&self) -> &'static str {
+        if self.answered < FEWEST {
+            return "Too few findings to say.";
+        }
+        let n = self.answered as f64;
+        let shift = (self.mean_position() - 0.5) * (12.0 * n).sqrt();
+        let spread = (self.shares().1 - AIM) / self.standard_error();
+        match (shift, spread) {
+            (shift, _) if shift < -2.0 => "Parts fill more slowly than predicted: dates come too early.",
+            (shift, _) if shift > 2.0 => "Parts fill faster than predicted: dates come too late.",
+            (_, spread) if spread < -2.0 => "The ranges are too narrow: trust the dates less than they say.",
+            (_, spread) if spread > 2.0 => "The ranges are wider than they need be: trust the dates more.",
+            _ => "The dates hold as they say.",
+        }
+    }
+}
+
+/// Which answers are asked for.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct SkillFilter {
+    /// Those of this system.
+    pub system_id: Option<SystemId>,
+    /// Those of this duty.
+    pub duty: Option<Duty>,
+    /// Visits on or after this day.
+    pub from: Option<NaiveDate>,
+    /// Visits on or before this day.
+    pub to: Option<NaiveDate>,
+}
+
+impl SkillFilter {
+    /// Checks that the days are in order.
+    pub fn check(&self) -> Result<()> {
+        let mut check = Check::new();
+        check.range(self.from, self.to);
+        check.done()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn skill(answered: i64, inside: f64, position: f64) -> DutySkill {
+        let n = answered as f64;
+        let rest = (1.0 - inside) / 2.0 * n;
+        DutySkill {
+            duty: Duty::CleanScreen,
+            answered,
+            sums: (rest, inside * n, rest),
+            middles: position * n,
+            measured: 0,
+            log_ratios: 0.0,
+        }
+    }
+
+    #[test]
+    fn words_follow_two_standard_errors() {
+        for (answered, inside, position, words) in [
+            (7, 0.0, 0.0, "Too few"),
+            (8, 0.8, 0.5, "hold"),
+            // 2 / sqrt(12 x 100) = .0577.
+            (100, 0.8, 0.443, "hold"),
+            (100, 0.8, 0.441, "too early"),
+            (100, 0.8, 0.559, "too late"),
+            // 2 x sqrt(.16 / 100) = .08.
+            (100, 0.73, 0.5, "hold"),
+            (100, 0.71, 0.5, "too narrow"),
+            (100, 0.89, 0.5, "wider"),
+        ] {
+            let reading = skill(answered, inside, position).reading();
+            assert!(reading.contains(words), "{answered} {inside} {position}: {reading}");
+        }
+    }
+
+    #[test]
+    fn means_are_over_what_was_answered() {
+        let one = skill(25, 0.8, 0.4);
+        let (emptier, inside, fuller) = one.shares();
+        assert!(
+            (emptier - 0.1).abs() < 1e-12 && (inside - 0.8).abs() < 1e-12 && (fuller - 0.1).abs() < 1e-12
+        );
+        assert!((one.standard_error() - 0.08).abs() < 1e-12);
+        assert_eq!(one.found_to_expected(), None);
+        let twice = DutySkill { measured: 2, log_ratios: 4.0_f64.ln(), ..one };
+        assert!((twice.found_to_expected().unwrap() - 2.0).abs() < 1e-12);
+    }
+}
+
+/// What the findings of a system answered.
+#[derive(Debug, Default)]
+pub struct Answers {
+    /// Those of before that are no longer so.
+    pub gone: Vec<AnswerId>,
+    /// Those to be written.
+    pub new: Vec<Answered>,
+}
+
+impl AnswerId {
+    /// The id of what a visit's finding on a component answered for a duty: computed, so that two replicas make the same
+    /// row.
+    pub fn of(visit: VisitId, component: ComponentId, duty: Duty) -> Self {
+        Self(Uuid::new_v5(&Uuid::new_v5(&visit.0, component.0.as_bytes()), duty.code().as_bytes()))
+    }
+}

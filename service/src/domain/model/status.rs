@@ -1,0 +1,125 @@
+//! Status: a system in a few lines, made by the refresh so that a poll reads one row.
+
+use crate::domain::base::ids::{SystemId, TaskId};
+use crate::domain::model::duty::Duty;
+use crate::domain::model::task::State;
+use chrono::{DateTime, NaiveDate, Utc};
+use serde::{Deserialize, Serialize};
+
+/// A duty that comes next.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct NextDuty {
+    /// The task.
+    pub task_id: TaskId,
+    /// The component's name.
+    pub component_name: String,
+    /// The duty.
+    pub duty: Duty,
+    /// How near it is.
+    pub state: State,
+    /// The day it falls due.
+    pub due_on: NaiveDate,
+}
+
+/// Runoff since a component was last served.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RunoffSince {
+    /// The component's name.
+    pub component_name: String,
+    /// The duty that was done.
+    pub duty: Duty,
+    /// The day.
+    pub since: NaiveDate,
+    /// Runoff in mm on the days with a reading.
+    pub runoff_mm: f64,
+}
+
+/// Runoff of the last days.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct RecentRunoff {
+    /// In mm, days without a reading left out.
+    pub mm: f64,
+    /// In litres off this roof.
+    pub litres: f64,
+    /// Days without a reading.
+    pub unread_days: u32,
+}
+
+/// A system in a few lines.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Status {
+    /// The system.
+    pub system_id: SystemId,
+    /// Its name.
+    pub system_name: String,
+    /// The local day.
+    pub as_of: NaiveDate,
+    /// The most pressing state.
+    pub state: State,
+    /// The next five duties.
+    pub next: Vec<NextDuty>,
+    /// Last day with a reading.
+    pub rain_through: Option<NaiveDate>,
+    /// The last seven days.
+    pub last_7_days: RecentRunoff,
+    /// The last thirty days.
+    pub last_30_days: RecentRunoff,
+    /// Runoff since each predicted duty was last done.
+    pub since_served: Vec<RunoffSince>,
+}
+
+/// How long a status may be shown without asking again, in seconds: anybody may log a visit at any moment, and nobody
+/// should see their own change later than this. Judgement.
+pub const KEEPS_S: u64 = 60;
+
+/// A status with what is known of its future.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Polled {
+    /// The status.
+    pub status: Status,
+    /// When its day ends at the property, and with it the status; absent when a refresh is under way or waited for.
+    pub ends_at: Option<DateTime<Utc>>,
+}
+
+impl Polled {
+    /// For how many seconds it may be shown without asking again: up to the next change that can be foreseen, and never
+    /// longer than [`KEEPS_S`]. 0 while a refresh is waited for.
+    pub fn keeps_s(&self, now: DateTime<Utc>) -> u64 {
+        let left = self.ends_at.map_or(0, |at| (at - now).num_seconds());
+        u64::try_from(left).unwrap_or(0).min(KEEPS_S)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn it_keeps_until_its_day_ends_and_never_longer_than_a_minute() {
+        let at = |text: &str| text.parse::<DateTime<Utc>>().unwrap();
+        let status = Status {
+            system_id: SystemId(uuid::Uuid::nil()),
+            system_name: "apple shed".to_owned(),
+            as_of: NaiveDate::from_ymd_opt(2026, 3, 1).unwrap(),
+            state: State::Resting,
+            next: Vec::new(),
+            rain_through: None,
+            last_7_days: RecentRunoff::default(),
+            last_30_days: RecentRunoff::default(),
+            since_served: Vec::new(),
+        };
+        let polled = |ends_at| Polled { status: status.clone(), ends_at };
+        let midnight = polled(Some(at("2026-03-02T00:00:00Z")));
+        for (now, keeps) in [
+            ("2026-03-01T12:00:00Z", 60),
+            ("2026-03-01T23:59:00Z", 60),
+            ("2026-03-01T23:59:17.5Z", 42),
+            ("2026-03-01T23:59:59.9Z", 0),
+            ("2026-03-02T00:00:00Z", 0),
+            ("2026-03-05T00:00:00Z", 0),
+        ] {
+            assert_eq!(midnight.keeps_s(at(now)), keeps, "{now}");
+        }
+        assert_eq!(polled(None).keeps_s(at("2026-03-01T12:00:00Z")), 0, "a refresh is waited for");
+    }
+}

@@ -1,0 +1,168 @@
+//! Tasks: what falls due, one row a component and duty.
+
+use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
+use crate::domain::base::words::words;
+use crate::domain::model::duty::Duty;
+use crate::domain::model::forecast::DutyForecast;
+use crate::domain::model::part::Kind;
+use chrono::{DateTime, NaiveDate, Utc};
+use uuid::Uuid;
+
+/// Days before the due date from which a task is near.
+pub const NEAR_DAYS: i64 = 7;
+
+/// Days after the due date from which a task is late, whatever its window.
+pub const LATE_DAYS: i64 = 14;
+
+/// Days after the due date from which a task is late if the late end of its window has passed too. A window can be a
+/// single day; a week is what a weekly round needs to come by.
+pub const LATE_DAYS_PAST_WINDOW: i64 = 7;
+
+/// Stands for "no date" in the sort order, after every date.
+pub const NO_DATE: NaiveDate = NaiveDate::from_ymd_opt(9999, 12, 31).expect("a date of the calendar");
+
+words! {
+    /// How near a task is.
+    State {
+        /// More than seven days off, or without a date.
+        Resting "resting",
+        /// Due within seven days.
+        Near "near",
+        /// The due date has come.
+        Due "due",
+        /// Due for longer than a fortnight, or for longer than a week and past the late end of its window.
+        Late "late",
+    }
+}
+
+impl State {
+    /// The state of a due date on a day.
+    pub fn on(day: NaiveDate, due_on: Option<NaiveDate>, late_on: Option<NaiveDate>) -> Self {
+        let Some(due_on) = due_on else { return Self::Resting };
+        let days = due_on.signed_duration_since(day).num_days();
+        if days > NEAR_DAYS {
+            Self::Resting
+        } else if days > 0 {
+            Self::Near
+        } else if -days > LATE_DAYS
+            || (-days > LATE_DAYS_PAST_WINDOW && late_on.is_some_and(|late| late < day))
+        {
+            Self::Late
+        } else {
+            Self::Due
+        }
+    }
+}
+
+/// A task as it is written by a refresh.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Task {
+    /// Id, the same at every refresh.
+    pub id: TaskId,
+    /// Whose it is.
+    pub account_id: AccountId,
+    /// The property.
+    pub property_id: PropertyId,
+    /// The system.
+    pub system_id: SystemId,
+    /// The component.
+    pub component_id: ComponentId,
+    /// What the component is.
+    pub kind: Kind,
+    /// The duty.
+    pub duty: Duty,
+    /// How near it is.
+    pub state: State,
+    /// The day it falls due.
+    pub due_on: Option<NaiveDate>,
+    /// The property's name, the system's name.
+    pub names: (String, String),
+    /// Everything else that a reader is shown, without its curve.
+    pub forecast: DutyForecast,
+    /// The local day it was computed for.
+    pub as_of: NaiveDate,
+    /// When it was computed.
+    pub refreshed_at: DateTime<Utc>,
+}
+
+impl Task {
+    /// The date it is sorted by.
+    pub fn sort_on(&self) -> NaiveDate {
+        self.due_on.unwrap_or(NO_DATE)
+    }
+}
+
+/// How often the due date of a task has moved, and when it last did.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Moves {
+    /// Counts up with every other due date; 0 for the first.
+    pub sequence: i64,
+    /// When the date became what it is.
+    pub changed_at: DateTime<Utc>,
+}
+
+/// How many tasks a filter finds, however many there are.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Counted {
+    /// By state and duty.
+    pub tasks: Vec<(State, Duty, u64)>,
+    /// Systems that they are of.
+    pub systems: u64,
+    /// Properties that those stand at.
+    pub properties: u64,
+}
+
+impl Counted {
+    /// All of them.
+    pub fn total(&self) -> u64 {
+        self.tasks.iter().map(|(_, _, count)| count).sum()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_task_comes_near_falls_due_and_runs_late() {
+        let day = |d| NaiveDate::from_ymd_opt(2026, 5, d).unwrap();
+        let on = |d, late: Option<u32>| State::on(day(d), Some(day(10)), late.map(day));
+        assert_eq!(State::on(day(1), None, None), State::Resting);
+        assert_eq!(on(2, None), State::Resting);
+        assert_eq!(on(3, None), State::Near);
+        assert_eq!(on(10, None), State::Due);
+        assert_eq!(on(24, None), State::Due);
+        assert_eq!(on(25, None), State::Late);
+        assert_eq!(on(17, Some(10)), State::Due);
+        assert_eq!(on(18, Some(18)), State::Due);
+        assert_eq!(on(18, Some(17)), State::Late);
+    }
+}
+
+impl TaskId {
+    /// The id of a component's duty: computed, so that refreshing twice or on two replicas makes the same row.
+    ///
+    /// It begins with the component's time, so that what is sorted by id keeps the tasks of a system together.
+    pub fn of(component: ComponentId, duty: Duty) -> Self {
+        let mut bytes = Uuid::new_v5(&component.0, duty.code().as_bytes()).into_bytes();
+        bytes[..6].copy_from_slice(&component.0.as_bytes()[..6]);
+        Self(uuid::Builder::from_custom_bytes(bytes).into_uuid())
+    }
+}
+
+/// Which tasks to list.
+#[derive(Clone, Debug, Default)]
+pub struct TaskFilter {
+    /// Those at this property.
+    pub property_id: Option<PropertyId>,
+    /// Those of this system.
+    pub system_id: Option<SystemId>,
+    /// Those of this kind of component.
+    pub kind: Option<Kind>,
+    /// Those in one of these states; all when empty.
+    pub states: Vec<State>,
+    /// Those due on or after this day.
+    pub from: Option<NaiveDate>,
+    /// Those due on or before this day.
+    pub to: Option<NaiveDate>,
+}

@@ -1,0 +1,215 @@
+//! Visits: what was done and what was found. A visit can be corrected or withdrawn; what stood before is kept.
+
+use crate::domain::base::check::Check;
+use crate::domain::base::ids::{AccountId, ComponentId, SystemId, VisitId};
+use crate::domain::base::words::words;
+use crate::domain::model::component::Component;
+use crate::domain::model::duty;
+use crate::domain::model::duty::Duty;
+use chrono::{DateTime, NaiveDate, Utc};
+use serde::{Deserialize, Serialize};
+
+words! {
+    /// How full a part was found, in words.
+    FoundClass {
+        /// 5 to 25 % of the way to wanting care.
+        Light "light",
+        /// 25 to 75 %.
+        Half "half",
+        /// 75 to 100 %.
+        Heavy "heavy",
+    }
+}
+
+impl FoundClass {
+    /// Where the class begins and ends, as shares of the mark.
+    pub const fn range(self) -> (f64, f64) {
+        match self {
+            Self::Light => (0.05, 0.25),
+            Self::Half => (0.25, 0.75),
+            Self::Heavy => (0.75, 1.0),
+        }
+    }
+
+    /// The upper end of the class.
+    pub const fn most(self) -> f64 {
+        self.range().1
+    }
+}
+
+/// What was found before anything was done.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub enum Finding {
+    /// Under 5 % of the way.
+    Nothing,
+    /// A share of the way to wanting care.
+    Fraction(f64),
+    /// A class.
+    Class(FoundClass),
+    /// A measured depth in mm.
+    DepthMm(f64),
+    /// Blocked or past use.
+    Blocked,
+}
+
+/// One duty seen to.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct VisitItem {
+    /// The component.
+    pub component_id: ComponentId,
+    /// The duty.
+    pub duty: Duty,
+    /// Whether it was done.
+    pub done: bool,
+    /// What was found before.
+    pub finding: Option<Finding>,
+    /// How full a partial cleaning left it, as a share of the way to wanting care: 0 to under 1.
+    pub left_fraction: Option<f64>,
+    /// Whether it is believed to have been cleaned since the last logged service, on a day nobody noted.
+    pub cleaned_meanwhile: bool,
+    /// Anything worth keeping.
+    pub note: Option<String>,
+}
+
+/// What is known of a visit.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct VisitFacts {
+    /// The system visited.
+    pub system_id: SystemId,
+    /// The day.
+    pub visited_on: NaiveDate,
+    /// Who went.
+    pub visited_by: Option<String>,
+    /// What was seen to.
+    pub items: Vec<VisitItem>,
+    /// Anything worth keeping.
+    pub note: Option<String>,
+}
+
+/// A withdrawal.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Withdrawn {
+    /// When.
+    pub at: DateTime<Utc>,
+    /// Why.
+    pub because: String,
+}
+
+/// A visit.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Visit {
+    /// Id.
+    pub id: VisitId,
+    /// Whose it is.
+    pub account_id: AccountId,
+    /// What is known of it.
+    pub facts: VisitFacts,
+    /// Its withdrawal, if it was withdrawn.
+    pub withdrawn: Option<Withdrawn>,
+    /// 1 as it was logged; counts up with every correction.
+    pub version: i64,
+    /// When it was logged.
+    pub created_at: DateTime<Utc>,
+    /// When it was last changed.
+    pub updated_at: DateTime<Utc>,
+}
+
+/// A visit as it stood before a change.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Revision {
+    /// When it was replaced.
+    pub replaced_at: DateTime<Utc>,
+    /// The visit as it stood.
+    pub visit: Visit,
+}
+
+/// The most duties of one visit.
+pub(crate) const MOST_ITEMS: usize = 500;
+
+pub(crate) fn check_item(check: &mut Check, item: &VisitItem, components: &[Component], on: NaiveDate) {
+    match item.finding {
+        Some(Finding::Fraction(share)) => check.between("finding.fraction", share, 0.0, 10.0),
+        Some(Finding::DepthMm(depth)) => {
+            check.between("finding.depth_mm", depth, 0.0, 20_000.0);
+            if !matches!(item.duty, Duty::RemoveSediment | Duty::MeasureSediment) {
+                check.refuse(
+                    "finding.found",
+                    "a depth can only be found of sediment; give a fraction or a class",
+                );
+            }
+        }
+        _ => {}
+    }
+    if let Some(left) = item.left_fraction {
+        check_left(check, item, left);
+    }
+    if !item.done && item.finding.is_none() {
+        check.refuse("finding", "it was neither done nor anything found; say what was found or leave it out");
+    }
+    if let Some(note) = &item.note {
+        check.note("note", note, 4000);
+    }
+    let Some(component) = components.iter().find(|component| component.id == item.component_id) else {
+        return check.refuse("component_id", format!("the system has no component {}", item.component_id));
+    };
+    let duties = duty::of(&component.facts.part);
+    if !duties.contains(&item.duty) {
+        let known: Vec<&str> = duties.iter().map(|duty| duty.code()).collect();
+        let kind = component.facts.part.kind().code();
+        check.refuse(
+            "duty",
+            format!("{} is no duty of a {kind}; it has {}", item.duty.code(), known.join(", ")),
+        );
+    }
+    if on < component.facts.installed_on {
+        let message = format!("it was installed on {}, after the visit", component.facts.installed_on);
+        check.refuse("component_id", message);
+    }
+    if let Some(removed) = component.removed_on.filter(|removed| on > *removed) {
+        check.refuse("component_id", format!("it was taken out on {removed}, before the visit"));
+    }
+}
+
+/// Checks what a partial cleaning left.
+fn check_left(check: &mut Check, item: &VisitItem, left: f64) {
+    const FIELD: &str = "left_fraction";
+    if !item.duty.builds_up() {
+        let all = Duty::ALL.iter().filter(|duty| duty.builds_up());
+        let all: Vec<&str> = all.map(|duty| duty.code()).collect();
+        let message = format!(
+            "{} leaves no part of it; leave it out, or say it of {}",
+            item.duty.code(),
+            all.join(", ")
+        );
+        return check.refuse(FIELD, message);
+    }
+    if !item.done {
+        return check.refuse(FIELD, "it was not done; say with done how full it was left, or what was found");
+    }
+    if !(0.0..1.0).contains(&left) {
+        let message = format!("{left} is not from 0 to under 1; left at 1 it was not done, only looked at");
+        return check.refuse(FIELD, message);
+    }
+    let most = match item.finding {
+        Some(Finding::Nothing) => 0.05,
+        Some(Finding::Fraction(share)) => share,
+        Some(Finding::Class(class)) => class.most(),
+        Some(Finding::DepthMm(_) | Finding::Blocked) | None => 1.0,
+    };
+    if left > most {
+        check.refuse(FIELD, format!("{left} is more than the {most} at most that were found"));
+    }
+}
+
+/// Which visits to list.
+#[derive(Clone, Debug, Default)]
+pub struct VisitFilter {
+    /// Those to this system.
+    pub system_id: Option<SystemId>,
+    /// Those on or after this day.
+    pub from: Option<NaiveDate>,
+    /// Those on or before this day.
+    pub to: Option<NaiveDate>,
+    /// Whether withdrawn ones are listed too.
+    pub include_withdrawn: bool,
+}

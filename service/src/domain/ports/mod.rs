@@ -1,0 +1,4 @@
+//! Traits that other rooms implement.
+
+pub mod senders;
+pub mod store;

@@ -1,0 +1,57 @@
+//! Deliveries in the store.
+
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, DeliveryId, SubscriptionId};
+use crate::domain::base::paging::PageAsked;
+use crate::domain::model::delivery::{Body, Claimed, Delivery, DeliveryAttempt, DeliveryState, Outcome};
+use crate::domain::model::subscription::Subscription;
+use async_trait::async_trait;
+use chrono::{DateTime, Utc};
+
+/// Deliveries.
+#[async_trait]
+pub trait DeliveryStore: Send + Sync {
+    /// Adds a delivery; does nothing when the id is there already.
+    async fn insert_delivery(&self, delivery: &Delivery, body: &Body) -> Stored<()>;
+    /// Subscriptions whose receivers have something due and need no rest, with their accounts, in no order.
+    async fn due_receivers(&self, now: DateTime<Utc>, limit: u32)
+    -> Stored<Vec<(AccountId, SubscriptionId)>>;
+    /// Claims up to `limit` due deliveries of one subscription and holds them until `until`; `None` when there are none, or
+    /// when its receiver rests. While a subscription is paused, only words to try the way are due.
+    async fn claim_deliveries(
+        &self,
+        id: SubscriptionId,
+        now: DateTime<Utc>,
+        until: DateTime<Utc>,
+        limit: u32,
+    ) -> Stored<Option<(Subscription, Vec<Claimed>)>>;
+    /// Logs attempts and what became of their deliveries, and lets go of them. A delivery that somebody else claimed
+    /// meanwhile is left to them, but that it arrived is noted. Unless the subscription was changed meanwhile, a receiver rests
+    /// for as long as it asks, and where all failed; one that has failed for two days has everything parked that has waited
+    /// as long, but not while the subscription is paused; and one that is gone pauses it.
+    async fn finish_deliveries(
+        &self,
+        subscription: &Subscription,
+        finished: &[(&Claimed, Outcome)],
+        now: DateTime<Utc>,
+    ) -> Stored<()>;
+    /// A subscription's deliveries, latest first: by `(created_at, id)` descending.
+    async fn deliveries(
+        &self,
+        account: AccountId,
+        id: SubscriptionId,
+        state: Option<DeliveryState>,
+        page: &PageAsked<DateTime<Utc>>,
+    ) -> Stored<Vec<Delivery>>;
+    /// One delivery with its attempts, oldest first.
+    async fn delivery(
+        &self,
+        account: AccountId,
+        id: DeliveryId,
+    ) -> Stored<Option<(Delivery, Vec<DeliveryAttempt>)>>;
+    /// Makes a delivery wait for a first attempt again; `false` when there is none in the account.
+    async fn send_again(&self, account: AccountId, id: DeliveryId, now: DateTime<Utc>) -> Stored<bool>;
+    /// Forgets deliveries that ended before an instant, and digests that ended before another one, later or not; says how
+    /// many.
+    async fn forget_deliveries(&self, before: DateTime<Utc>, digests_before: DateTime<Utc>) -> Stored<u64>;
+}

@@ -1,0 +1,26 @@
+//! The account's own figures for duties in the store.
+
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::AccountId;
+use crate::domain::model::duty::Duty;
+use crate::domain::model::duty_settings::{DutySetting, Own};
+use crate::domain::ports::store::outcomes::Updated;
+use async_trait::async_trait;
+use chrono::{DateTime, Utc};
+
+/// What accounts have set for duties.
+#[async_trait]
+pub trait DutySettingStore: Send + Sync {
+    /// Everything that the account ever set, back to the defaults included, in no order.
+    async fn duty_settings(&self, account: AccountId) -> Stored<Vec<DutySetting>>;
+    /// Replaces what is set for a duty if the version is current, 0 being that of a duty for which nothing was ever
+    /// set. All systems of the account become stale.
+    async fn put_duty_setting(
+        &self,
+        account: AccountId,
+        duty: Duty,
+        version: i64,
+        own: Own,
+        now: DateTime<Utc>,
+    ) -> Stored<Updated>;
+}

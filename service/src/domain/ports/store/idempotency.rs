@@ -1,0 +1,22 @@
+//! Repeated requests in the store.
+
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::AccountId;
+use crate::domain::model::idempotency::{Answer, Attempt, Claim};
+use async_trait::async_trait;
+use chrono::{DateTime, Utc};
+
+/// Repeated requests.
+#[async_trait]
+pub trait IdempotencyStore: Send + Sync {
+    /// Claims a key, or says what stands in the way. One of several rivals wins. A claim without an answer older than
+    /// [`crate::domain::model::idempotency::HELD`] is taken over with the first attempt's seed; an answer older than
+    /// [`crate::domain::model::idempotency::KEPT`] counts as gone.
+    async fn claim(&self, attempt: &Attempt) -> Stored<Claim>;
+    /// Keeps the answer.
+    async fn answer(&self, account: AccountId, key: &str, answer: &Answer) -> Stored<()>;
+    /// Forgets a claim whose request failed without doing anything.
+    async fn forget(&self, account: AccountId, key: &str) -> Stored<()>;
+    /// Removes answers and claims made before an instant; says how many.
+    async fn purge(&self, before: DateTime<Utc>) -> Stored<u64>;
+}

@@ -1,0 +1,65 @@
+//! What the domain needs kept: traits over domain types, implemented by the storage layer.
+//!
+//! "Not found" is an answer, never an error. Every method is one transaction: it happens as a whole or not at all, and
+//! when it has returned, what it wrote survives a kill and a power cut. Methods that take an account never show or touch
+//! another account's rows.
+//!
+//! Writes that a forecast depends on (an account's figures for a duty, a property's or gauge's facts, rain, a system, a
+//! component, a visit) mark the systems they reach as stale, in the same transaction.
+
+pub mod accounts;
+pub mod calendars;
+pub mod deliveries;
+pub mod duty_settings;
+pub mod gauges;
+pub mod idempotency;
+pub mod outcomes;
+pub mod properties;
+pub mod reminders;
+pub mod rounds;
+pub mod skill;
+pub mod subscriptions;
+pub mod systems;
+pub mod tasks;
+pub mod visits;
+
+use crate::domain::base::error::Stored;
+use crate::domain::ports::store::accounts::AccountStore;
+use crate::domain::ports::store::calendars::CalendarStore;
+use crate::domain::ports::store::deliveries::DeliveryStore;
+use crate::domain::ports::store::duty_settings::DutySettingStore;
+use crate::domain::ports::store::gauges::GaugeStore;
+use crate::domain::ports::store::idempotency::IdempotencyStore;
+use crate::domain::ports::store::properties::PropertyStore;
+use crate::domain::ports::store::reminders::ReminderStore;
+use crate::domain::ports::store::rounds::RoundStore;
+use crate::domain::ports::store::skill::SkillStore;
+use crate::domain::ports::store::subscriptions::SubscriptionStore;
+use crate::domain::ports::store::systems::SystemStore;
+use crate::domain::ports::store::tasks::TaskStore;
+use crate::domain::ports::store::visits::VisitStore;
+use async_trait::async_trait;
+
+/// The whole store.
+#[async_trait]
+pub trait Store:
+    AccountStore
+    + DutySettingStore
+    + PropertyStore
+    + GaugeStore
+    + SystemStore
+    + VisitStore
+    + TaskStore
+    + SkillStore
+    + ReminderStore
+    + CalendarStore
+    + SubscriptionStore
+    + DeliveryStore
+    + RoundStore
+    + IdempotencyStore
+{
+    /// Whether it can be reached.
+    async fn ping(&self) -> Stored<()>;
+    /// Lets go of its connections.
+    async fn close(&self);
+}

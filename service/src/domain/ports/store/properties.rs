@@ -1,0 +1,33 @@
+//! Properties in the store.
+
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, PropertyId};
+use crate::domain::base::paging::PageAsked;
+use crate::domain::model::property::{Property, PropertyFacts};
+use crate::domain::ports::store::outcomes::{Deleted, Updated};
+use async_trait::async_trait;
+use chrono::{DateTime, Utc};
+
+/// Properties.
+#[async_trait]
+pub trait PropertyStore: Send + Sync {
+    /// Adds a property; does nothing when the id is there already (a repeated request).
+    async fn insert_property(&self, property: &Property) -> Stored<()>;
+    /// One property.
+    async fn property(&self, account: AccountId, id: PropertyId) -> Stored<Option<Property>>;
+    /// The account's properties by `(name, id)`, names compared byte by byte on every database.
+    async fn properties(&self, account: AccountId, page: &PageAsked<String>) -> Stored<Vec<Property>>;
+    /// Those of these properties that are the account's, in no order.
+    async fn properties_of(&self, account: AccountId, ids: &[PropertyId]) -> Stored<Vec<Property>>;
+    /// Replaces the facts if the version is current; its systems become stale.
+    async fn update_property(
+        &self,
+        account: AccountId,
+        id: PropertyId,
+        version: i64,
+        facts: &PropertyFacts,
+        now: DateTime<Utc>,
+    ) -> Stored<Updated>;
+    /// Removes it if the version is current and no system stands at it.
+    async fn delete_property(&self, account: AccountId, id: PropertyId, version: i64) -> Stored<Deleted>;
+}

@@ -1,0 +1,31 @@
+//! Visits in the store.
+
+use crate::domain::base::error::Stored;
+use crate::domain::base::ids::{AccountId, VisitId};
+use crate::domain::base::paging::PageAsked;
+use crate::domain::model::visit::{Revision, Visit, VisitFilter};
+use crate::domain::ports::store::outcomes::Updated;
+use async_trait::async_trait;
+use chrono::NaiveDate;
+
+/// Visits.
+#[async_trait]
+pub trait VisitStore: Send + Sync {
+    /// Adds a visit; does nothing when the id is there already. Its system becomes stale.
+    async fn insert_visit(&self, visit: &Visit) -> Stored<()>;
+    /// One visit.
+    async fn visit(&self, account: AccountId, id: VisitId) -> Stored<Option<Visit>>;
+    /// The account's visits, latest day first: by `(visited_on, id)` descending, so the cursor's row and all above it
+    /// are behind.
+    async fn visits(
+        &self,
+        account: AccountId,
+        filter: &VisitFilter,
+        page: &PageAsked<NaiveDate>,
+    ) -> Stored<Vec<Visit>>;
+    /// Replaces a visit whose stored version is `version`, and keeps what stood before as a revision. Its system
+    /// becomes stale.
+    async fn update_visit(&self, account: AccountId, version: i64, new: &Visit) -> Stored<Updated>;
+    /// What a visit was before each change, oldest first.
+    async fn revisions(&self, id: VisitId) -> Stored<Vec<Revision>>;
+}

@@ -1,0 +1,60 @@
+//! When a delivery may be sent, and what an answer makes of it: pure functions.
+
+use crate::domain::model::delivery::{Delivery, DeliveryAttempt, DeliveryState, Outcome, Posted};
+use crate::domain::model::reminder::{Entry, News};
+use crate::domain::model::subscription::Subscription;
+use crate::domain::rules::retry;
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+
+/// Whether an entry tells of a date that is still to come, and of nothing else.
+pub(crate) fn only_announces(entry: &Entry) -> bool {
+    matches!(entry.kind, News::Coming | News::Moved)
+}
+
+/// What only announces a date is held back until the subscription's own lead time; a date that moved is so only if the
+/// old one was no nearer, or was not heard of.
+pub(crate) fn not_before(
+    subscription: &Subscription,
+    entry: &Entry,
+    unheard: bool,
+    now: DateTime<Utc>,
+) -> DateTime<Utc> {
+    let Some(lead) = subscription.facts.lead_days.filter(|_| only_announces(entry)) else {
+        return now;
+    };
+    let beyond =
+        |on: Option<NaiveDate>| Some(on?.signed_duration_since(entry.as_of).num_days() - i64::from(lead));
+    let before = entry.moved.filter(|_| !unheard).map(|moved| moved.from_due_on);
+    match (beyond(entry.due_on), before.map(beyond)) {
+        (Some(days), None) if days > 0 => now.max(entry.raised_at + TimeDelta::days(days)),
+        (Some(days), Some(before)) if days > 0 && before.is_none_or(|before| before > 0) => {
+            now.max(entry.raised_at + TimeDelta::days(days))
+        }
+        _ => now,
+    }
+}
+
+/// What an answer makes of a delivery. Anything from 200 to 299 is a yes; 410 says that nothing more is wanted.
+pub fn outcome(
+    delivery: &Delivery,
+    posted: Posted,
+    began: DateTime<Utc>,
+    now: DateTime<Utc>,
+    spread: f64,
+) -> Outcome {
+    let done = posted.status.is_some_and(|status| (200..300).contains(&status));
+    let gone = posted.status == Some(410);
+    let attempts = delivery.attempts.saturating_add(1);
+    // Its time runs from when somebody tried it: one that waited for a service that was off was not tried meanwhile.
+    let first_at = if delivery.attempts == 0 { delivery.due_at.max(began) } else { delivery.due_at };
+    let next_at = if done { None } else { retry::again(first_at, attempts, now, posted.retry_after, spread) };
+    let rest_until = retry::asked_for(posted.status, posted.retry_after, now);
+    let state = match (done, next_at) {
+        (true, _) => DeliveryState::Delivered,
+        (false, Some(_)) => DeliveryState::Waiting,
+        (false, None) => DeliveryState::Parked,
+    };
+    let milliseconds = (now - began).num_milliseconds().max(0);
+    let attempt = DeliveryAttempt { at: began, milliseconds, status: posted.status, error: posted.error };
+    Outcome { attempt, state, next_at, first_at, rest_until, failed: !done, gone }
+}

@@ -1,0 +1,101 @@
+//! A first-flush chamber with its history, as the engine takes it.
+
+use crate::domain::model::part::Emptying;
+use crate::domain::model::part::Part;
+use crate::domain::rules::forecast::history::InService;
+use eavesward_engine as engine;
+use engine::hydraulics::{Drain, circle_m2, pinhole_minimum_head_m};
+use engine::{Chamber, Day, Stretch};
+
+/// Runoff in mm beyond which a larger chamber takes no more: it holds any day's rain already. The engine's bound.
+pub(crate) const MOST_FLUSH_MM: f64 = 1000.0;
+
+/// Discharge of a sharp hole; 0.60 to 0.65 fit a clean one (from memory).
+const DISCHARGE: f64 = 0.62;
+
+const SECONDS_PER_DAY: f64 = 86_400.0;
+
+/// The part of a full chamber's head that a hole too fine for it keeps back at most. Judgement.
+const MOST_KEPT_BACK: f64 = 0.95;
+
+/// A first-flush chamber with its history.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OwnChamber {
+    pub volume_mm: f64,
+    pub emptying: OwnEmptying,
+    /// When it took nothing: before there was one, and while it was blocked.
+    pub idle: Vec<Stretch>,
+    /// Whether visits found it blocked.
+    pub found_blocked: bool,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+pub enum OwnEmptying {
+    WithinTheDay,
+    Trickle(f64),
+    ByHand(Vec<Day>),
+}
+
+impl OwnChamber {
+    /// As the engine takes it.
+    pub fn engine(&self) -> Chamber<'_> {
+        Chamber {
+            volume_mm: self.volume_mm,
+            emptying: match &self.emptying {
+                OwnEmptying::WithinTheDay => engine::Emptying::WithinTheDay,
+                OwnEmptying::Trickle(mm_per_day) => engine::Emptying::Trickle { mm_per_day: *mm_per_day },
+                OwnEmptying::ByHand(drained) => engine::Emptying::ByHand { drained },
+            },
+            blocked: &self.idle,
+        }
+    }
+
+    /// Whether it was blocked at some time.
+    pub fn was_blocked(&self) -> bool {
+        self.found_blocked
+    }
+
+    /// The day from which it is blocked, if it was found so and nobody has cleared it yet.
+    pub fn blocked_since(&self) -> Option<Day> {
+        self.idle.last().filter(|stretch| stretch.to.is_none()).map(|stretch| stretch.from)
+    }
+
+    /// Whether somebody has to empty it.
+    pub fn is_emptied_by_hand(&self) -> bool {
+        matches!(self.emptying, OwnEmptying::ByHand(_))
+    }
+
+    /// The chamber of one diverter over a roof, with what visits say of it. Nothing was blocked yet.
+    pub fn new(component: &InService<'_>, plan_area_m2: f64) -> Option<Self> {
+        let Part::FirstFlushDiverter { chamber_volume_l, emptying } = &component.facts.part else {
+            return None;
+        };
+        let volume_mm = (chamber_volume_l / plan_area_m2).min(MOST_FLUSH_MM);
+        let trickle = |mm: f64, days: f64| {
+            if days <= 1.0 { OwnEmptying::WithinTheDay } else { OwnEmptying::Trickle(mm / days) }
+        };
+        let (volume_mm, emptying) = match emptying {
+            Emptying::Hand => (volume_mm, OwnEmptying::ByHand(component.drained())),
+            Emptying::Drip { litres_per_hour } => {
+                let days = chamber_volume_l / (litres_per_hour * 24.0);
+                (volume_mm, trickle(volume_mm, days))
+            }
+            Emptying::WeepHole { hole_mm, head_m } => {
+                let hole_m = hole_mm / 1000.0;
+                // Surface tension keeps the last centimetres in: they take no further water.
+                let kept_m = pinhole_minimum_head_m(hole_m).min(MOST_KEPT_BACK * head_m);
+                let drain = Drain {
+                    section_m2: chamber_volume_l / 1000.0 / head_m,
+                    hole_m2: circle_m2(hole_m),
+                    discharge: DISCHARGE,
+                    minimum_head_m: kept_m,
+                };
+                let volume_mm = volume_mm * (1.0 - kept_m / head_m);
+                // A hole as wide as its chamber empties it at once.
+                let seconds = drain.seconds(*head_m, kept_m).ok().flatten().unwrap_or(0.0);
+                (volume_mm, trickle(volume_mm, seconds / SECONDS_PER_DAY))
+            }
+        };
+        Some(Self { volume_mm, emptying, idle: Vec::new(), found_blocked: false })
+    }
+}

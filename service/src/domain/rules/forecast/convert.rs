@@ -1,0 +1,39 @@
+//! Engine days and windows as civil dates, and back.
+
+use crate::domain::model::forecast::{Chances, Window};
+use chrono::NaiveDate;
+use eavesward_engine as engine;
+use engine::Day;
+
+/// Days between the engine's day 0, 1970-01-01, and chrono's day 0.
+const EPOCH_FROM_CE: i32 = 719_163;
+
+/// A civil date as the engine counts it.
+pub fn to_day(date: NaiveDate) -> Day {
+    use chrono::Datelike;
+    Day(date.num_days_from_ce() - EPOCH_FROM_CE)
+}
+
+/// An engine day as a civil date; absent outside chrono's calendar.
+pub fn to_date(day: Day) -> Option<NaiveDate> {
+    NaiveDate::from_num_days_from_ce_opt(day.0.checked_add(EPOCH_FROM_CE)?)
+}
+
+/// A window of the engine in civil dates.
+pub fn to_window(window: engine::Window) -> Window {
+    Window {
+        early_on: window.early.and_then(to_date),
+        likely_on: window.likely.and_then(to_date),
+        late_on: window.late.and_then(to_date),
+    }
+}
+
+/// Chances of the engine.
+pub fn to_chances(chance: engine::Chance) -> Chances {
+    Chances {
+        today: chance.today,
+        in_7_days: chance.in_7_days,
+        in_30_days: chance.in_30_days,
+        in_90_days: chance.in_90_days,
+    }
+}

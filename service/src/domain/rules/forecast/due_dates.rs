@@ -1,0 +1,295 @@
+//! Dates that do not come from a tally: ceilings, first looks, makers' ratings and days of the year.
+
+use crate::domain::base::error::Result;
+use crate::domain::model::duty::{DecidedBy, Duty};
+use crate::domain::model::duty_settings::{Figures, OWN};
+use crate::domain::model::part::{MonthDay, Part};
+use chrono::{Datelike, Days, Months, NaiveDate};
+use eavesward_engine::frost::{DRAIN_DAYS_BEFORE, Frost};
+
+/// A seasonal duty done this many days before its day of the year counts for that season. Judgement: half a year keeps
+/// one season's work from being taken for the next one's.
+const SEASON_DAYS: u64 = 180;
+
+/// The first look at a coupling's bands after installation. Common practice, no source.
+const FIRST_LOOK_MONTHS: u32 = 1;
+
+/// A date, what it is, and a sentence that explains it.
+#[derive(Debug)]
+pub struct Dated {
+    /// The date.
+    pub on: NaiveDate,
+    /// What it is.
+    pub by: DecidedBy,
+    /// Why.
+    pub reason: String,
+}
+
+/// What a calendar date counts from.
+#[derive(Clone, Copy, Debug)]
+pub struct Since {
+    /// The day.
+    pub day: NaiveDate,
+    /// Whether the duty was ever done; otherwise the day is that of the installation.
+    pub done_before: bool,
+}
+
+/// The ceiling of a duty, with its source.
+pub fn ceiling(figures: Figures, since: Since) -> Option<Dated> {
+    if figures.duty == Duty::CheckBands && !since.done_before {
+        let on = since.day.checked_add_months(Months::new(FIRST_LOOK_MONTHS))?;
+        let reason =
+            "Bands settle: they are looked at a month after installation (common practice, no source).";
+        return Some(Dated { on, by: DecidedBy::FirstLook, reason: reason.to_owned() });
+    }
+    let ceiling = figures.ceiling?;
+    let on = since.day.checked_add_months(Months::new(ceiling.months))?;
+    let source = if ceiling.own { OWN.to_owned() } else { format!("source: {}", ceiling.source) };
+    let months =
+        if ceiling.months == 1 { "1 month".to_owned() } else { format!("{} months", ceiling.months) };
+    let reason = format!("It is not left for longer than {months} ({source}).");
+    Some(Dated { on, by: DecidedBy::Ceiling, reason })
+}
+
+/// The day on which a maker's rating in hours is used up.
+pub fn rating(part: &Part, duty: Duty, since: Since) -> Option<Dated> {
+    let (Part::DisinfectionLamp { rated_hours: Some(hours), hours_per_day }, Duty::ChangeLamp) = (part, duty)
+    else {
+        return None;
+    };
+    let days = hours / hours_per_day;
+    let reason = format!("The maker's {hours} h are used up at {hours_per_day} h a day.");
+    // Whole days that are surely covered; ratings of centuries are no dates.
+    let on = since.day.checked_add_days(Days::new(days.floor().min(80_000.0) as u64))?;
+    Some(Dated { on, by: DecidedBy::Rating, reason })
+}
+
+/// What the season says of a duty.
+#[derive(Debug, Default)]
+pub struct Seasonal {
+    /// The next day of the year on which it falls.
+    pub dated: Option<Dated>,
+    /// What to send, or why there is no such day.
+    pub wanting: Option<String>,
+}
+
+/// When frost comes to exposed pipework and goes.
+#[derive(Clone, Copy, Debug)]
+struct Frosts {
+    drain: Yearly,
+    restart: Yearly,
+    first: MonthDay,
+    last: MonthDay,
+    /// Where the days come from.
+    by: &'static str,
+}
+
+impl Frosts {
+    /// The days that somebody gave, or those that monthly mean minima lead one to expect; else why there are none.
+    fn of(
+        first: Option<MonthDay>,
+        last: Option<MonthDay>,
+        minimum_c: Option<&[f64; 12]>,
+    ) -> Result<std::result::Result<Self, String>> {
+        if let (Some(first), Some(last)) = (first, last) {
+            let drain = Yearly { day: first, ahead: u64::from(DRAIN_DAYS_BEFORE) };
+            return Ok(Ok(Self {
+                drain,
+                restart: Yearly { day: last, ahead: 0 },
+                first,
+                last,
+                by: "the days given",
+            }));
+        }
+        let Some(minimum_c) = minimum_c else {
+            return Ok(Err(
+                "When frost comes here is not known: give the component its days of first and last frost \
+                           (first_frost, last_frost), or the property its monthly mean minima \
+                           (temperatures.mean_minimum_c)."
+                    .to_owned(),
+            ));
+        };
+        Ok(match Frost::from_minima(minimum_c)? {
+            Frost::None => Err("By the monthly mean minima frost does not come here.".to_owned()),
+            Frost::Rare { yearly_chance } => Err(format!(
+                "By the monthly mean minima frost comes in some {:.0} of a hundred years: go by the weather forecast.",
+                (yearly_chance * 100.0).max(1.0)
+            )),
+            Frost::AnyTime => {
+                Err("By the monthly mean minima frost may come at any time of the year: leave it drained."
+                    .to_owned())
+            }
+            Frost::Season(season) => {
+                let days = [season.drain_by, season.restart, season.first, season.last].map(month_day);
+                let [Some(drain), Some(restart), Some(first), Some(last)] = days else {
+                    return Ok(Err("No day of the year can be given.".to_owned()));
+                };
+                Ok(Self {
+                    drain: Yearly { day: drain, ahead: 0 },
+                    restart: Yearly { day: restart, ahead: 0 },
+                    first,
+                    last,
+                    by: "the monthly mean minima",
+                })
+            }
+        })
+    }
+}
+
+/// A day of a year of 365.
+fn month_day(day_of_year: u32) -> Option<MonthDay> {
+    // 2023 has no 29 February.
+    let date = NaiveDate::from_yo_opt(2023, day_of_year)?;
+    Some(MonthDay { month: date.month(), day: date.day() })
+}
+
+/// The next day of the year on which a seasonal duty falls.
+///
+/// A season that was missed lapses when its opposite comes: pipes that were not drained in autumn need no draining once
+/// the frost has gone, and the next autumn counts.
+pub fn season(
+    part: &Part,
+    duty: Duty,
+    since: Since,
+    minimum_c: Option<&[f64; 12]>,
+    as_of: NaiveDate,
+) -> Result<Seasonal> {
+    let Part::ExposedPipework { first_frost, last_frost } = *part else { return Ok(Seasonal::default()) };
+    let frosts = match Frosts::of(first_frost, last_frost, minimum_c)? {
+        Ok(frosts) => frosts,
+        Err(wanting) => return Ok(Seasonal { dated: None, wanting: Some(wanting) }),
+    };
+    let (this, opposite, reason) = match duty {
+        Duty::DrainForFrost => {
+            let reason = format!(
+                "Frost is to be expected from {}, by {}; pipes are drained a fortnight before.",
+                name(frosts.first),
+                frosts.by
+            );
+            (frosts.drain, frosts.restart, reason)
+        }
+        Duty::RestartAfterFrost => {
+            let reason =
+                format!("Frost is no longer to be expected after {}, by {}.", name(frosts.last), frosts.by);
+            (frosts.restart, frosts.drain, reason)
+        }
+        _ => return Ok(Seasonal::default()),
+    };
+    let next = || {
+        let after =
+            if since.done_before { since.day.checked_add_days(Days::new(SEASON_DAYS))? } else { since.day };
+        let mut on = this.after(after)?;
+        while opposite.after(on)? <= as_of {
+            on = this.after(on)?;
+        }
+        Some(on)
+    };
+    Ok(Seasonal { dated: next().map(|on| Dated { on, by: DecidedBy::Season, reason }), wanting: None })
+}
+
+/// A date that comes every year: so many days ahead of a day of the year.
+#[derive(Clone, Copy, Debug)]
+struct Yearly {
+    day: MonthDay,
+    ahead: u64,
+}
+
+impl Yearly {
+    /// The first such date after a day.
+    fn after(self, day: NaiveDate) -> Option<NaiveDate> {
+        (day.year()..=day.year() + 2)
+            .filter_map(|year| self.day.in_year(year)?.checked_sub_days(Days::new(self.ahead)))
+            .find(|on| *on > day)
+    }
+}
+
+fn name(day: MonthDay) -> String {
+    const MONTHS: [&str; 12] = [
+        "January",
+        "February",
+        "March",
+        "April",
+        "May",
+        "June",
+        "July",
+        "August",
+        "September",
+        "October",
+        "November",
+        "December",
+    ];
+    let month = (day.month as usize).checked_sub(1).and_then(|month| MONTHS.get(month)).unwrap_or(&"?");
+    format!("{} {month}", day.day)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::model::duty_settings::DutySettings;
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    fn pipes() -> Part {
+        Part::ExposedPipework {
+            first_frost: Some(MonthDay { month: 10, day: 25 }),
+            last_frost: Some(MonthDay { month: 4, day: 20 }),
+        }
+    }
+
+    #[test]
+    fn a_season_comes_once_a_year_whenever_it_was_last_done() {
+        let on = |duty, since: &str, done_before, as_of: &str| {
+            let since = Since { day: day(since), done_before };
+            season(&pipes(), duty, since, None, day(as_of)).unwrap().dated.map(|dated| dated.on)
+        };
+        let drain = |since, done_before| on(Duty::DrainForFrost, since, done_before, since);
+        // Two weeks before 25 October; done early, on the day, or late it counts for the same winter.
+        assert_eq!(drain("2025-06-01", false), Some(day("2025-10-11")));
+        assert_eq!(drain("2025-09-20", true), Some(day("2026-10-11")));
+        assert_eq!(drain("2025-10-11", true), Some(day("2026-10-11")));
+        assert_eq!(drain("2025-12-20", true), Some(day("2026-10-11")));
+        assert_eq!(drain("2025-12-20", false), Some(day("2026-10-11")));
+        assert_eq!(on(Duty::RestartAfterFrost, "2025-06-01", false, "2025-06-01"), Some(day("2026-04-20")));
+        // Missed in 2025: still due through the winter, lapsed once the frost is over.
+        assert_eq!(on(Duty::DrainForFrost, "2025-06-01", false, "2026-04-19"), Some(day("2025-10-11")));
+        assert_eq!(on(Duty::DrainForFrost, "2025-06-01", false, "2026-04-20"), Some(day("2026-10-11")));
+    }
+
+    #[test]
+    fn bands_are_looked_at_after_a_month_and_then_yearly() {
+        let figures = DutySettings::default().figures(Duty::CheckBands);
+        let first = ceiling(figures, Since { day: day("2026-01-31"), done_before: false }).unwrap();
+        assert_eq!((first.on, first.by), (day("2026-02-28"), DecidedBy::FirstLook));
+        let later = ceiling(figures, Since { day: day("2026-02-28"), done_before: true }).unwrap();
+        assert_eq!((later.on, later.by), (day("2027-02-28"), DecidedBy::Ceiling));
+    }
+
+    #[test]
+    fn days_of_frost_follow_from_mean_minima() {
+        let pipes = Part::ExposedPipework { first_frost: None, last_frost: None };
+        let since = Since { day: day("2026-06-01"), done_before: false };
+        let on = |duty, minimum_c: Option<&[f64; 12]>| {
+            season(&pipes, duty, since, minimum_c, day("2026-06-01")).unwrap()
+        };
+        // Cold winters of the north: drained in autumn, filled again in spring.
+        let cold = [-8.0, -7.0, -3.0, 2.0, 7.0, 11.0, 13.0, 12.0, 8.0, 3.0, -1.0, -6.0];
+        let drain = on(Duty::DrainForFrost, Some(&cold)).dated.unwrap().on;
+        assert!((day("2026-08-20")..day("2026-10-05")).contains(&drain), "{drain}");
+        let restart = on(Duty::RestartAfterFrost, Some(&cold)).dated.unwrap().on;
+        assert!((day("2027-04-15")..day("2027-06-05")).contains(&restart), "{restart}");
+        let warm = on(Duty::DrainForFrost, Some(&[20.0; 12]));
+        assert!(warm.dated.is_none() && warm.wanting.unwrap().contains("does not come"));
+        let unknown = on(Duty::DrainForFrost, None);
+        assert!(unknown.dated.is_none() && unknown.wanting.unwrap().contains("mean_minimum_c"));
+    }
+
+    #[test]
+    fn ratings_count_whole_days() {
+        let since = Since { day: day("2026-01-01"), done_before: true };
+        let lamp = Part::DisinfectionLamp { rated_hours: Some(100.0), hours_per_day: 24.0 };
+        let on = rating(&lamp, Duty::ChangeLamp, since).map(|dated| dated.on);
+        assert_eq!(on, Some(day("2026-01-05")));
+    }
+}

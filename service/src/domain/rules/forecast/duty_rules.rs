@@ -1,0 +1,127 @@
+//! The duties that have a tally: what counts, in what unit, and where the mark stands before anything was found.
+
+use crate::domain::base::error::Result;
+use crate::domain::model::duty::Duty;
+use crate::domain::model::forecast::Clock;
+use crate::domain::model::part::{Emptying, Exposition, Material, Part};
+use crate::domain::rules::forecast::chamber::OwnChamber;
+use crate::domain::rules::forecast::history::InService;
+use crate::domain::rules::forecast::rule::Rule;
+use crate::domain::rules::forecast::rule::clogging;
+use crate::domain::rules::forecast::scene::Scene;
+use eavesward_engine as engine;
+use engine::heat::{Warmth, activation_kj_mol, limit};
+use engine::{Exposure, Orientation, mark};
+
+/// Log-sd by month and by year of what a household draws. Judgement.
+const DEMAND_SIGMA: f64 = 0.2;
+
+/// The same of ageing by heat: a month may be some degrees off its mean, a year less. Judgement.
+const HEAT_SIGMA_MONTH: f64 = 0.15;
+
+const HEAT_SIGMA_YEAR: f64 = 0.08;
+
+/// The rules of a duty: none without a tally, two for a coupling that ages by light and by heat.
+pub fn of<'a>(component: &InService<'_>, duty: Duty, scene: &'a Scene<'_>) -> Result<Vec<Rule<'a>>> {
+    let area = scene.roof.plan_area_m2;
+    let part = &component.facts.part;
+    Ok(match (part, duty) {
+        (Part::Roof { .. }, Duty::ClearRoof) => {
+            vec![Rule::filling(Exposure::RoofLeaves, mark::roof(), "kg/m2 of dry leaf on the roof")]
+        }
+        (Part::Gutter { length_m, guarded }, Duty::ClearGutter) => vec![Rule::filling(
+            Exposure::GutterLeaves { length_m: *length_m, guarded: *guarded },
+            mark::gutter(),
+            "kg/m of dry leaf in the gutter",
+        )],
+        (Part::DebrisScreen { area_m2, .. }, Duty::CleanScreen) => vec![Rule::filling(
+            Exposure::Leaves { screen_area_m2: *area_m2 },
+            mark::screen(),
+            "kg/m2 of dry leaf on the screen",
+        )],
+        (Part::FirstFlushDiverter { chamber_volume_l, emptying: Emptying::Hand }, Duty::DrainDiverter) => {
+            let full = mark::hand_emptied_chamber(*chamber_volume_l, area)?;
+            vec![Rule::steady(Exposure::Runoff, full, "mm of runoff")]
+        }
+        (Part::FirstFlushDiverter { .. }, Duty::ClearWeepHole) => {
+            scene.own_chamber(component).and_then(|chamber| clogging(part, chamber)).into_iter().collect()
+        }
+        (Part::Tank { outlet_height_mm, calmed_inlet, sediment_limit_mm, .. }, Duty::RemoveSediment) => {
+            let limit = sediment_limit_mm.unwrap_or(mark::USUAL_SEDIMENT_MM);
+            vec![Rule::filling(
+                Exposure::Sediment {
+                    chamber: scene.chamber.as_ref().map(OwnChamber::engine),
+                    floor_area_m2: scene.tank_floor_m2,
+                    calmed_inlet: *calmed_inlet,
+                },
+                mark::tank_sediment(limit, Some(*outlet_height_mm)),
+                "mm of sediment on the floor",
+            )]
+        }
+        (Part::Coupling { material, exposition, shade, shade_share }, Duty::ReplaceCoupling) => {
+            let shade_share = shade_share.unwrap_or_else(|| shade.share());
+            coupling(engine_material(*material), orientation(*exposition), shade_share, scene)?
+        }
+        (Part::CartridgeFilter { rated_volume_l: Some(litres) }, Duty::ChangeCartridge) => {
+            let exposure = Exposure::Steady {
+                daily: [scene.demand_l_per_day; 12],
+                sigma_month: DEMAND_SIGMA,
+                sigma_year: DEMAND_SIGMA,
+                unit: "litres",
+            };
+            vec![Rule::steady(exposure, mark::cartridge(*litres)?, "litres through the filter")]
+        }
+        _ => Vec::new(),
+    })
+}
+
+fn coupling<'a>(
+    material: engine::Material,
+    orientation: Orientation,
+    shade_share: f64,
+    scene: &Scene<'_>,
+) -> Result<Vec<Rule<'a>>> {
+    let warmth = scene.mean_c.map(|air| Warmth::under_shade(air, shade_share)).transpose()?;
+    let light = Exposure::Ultraviolet {
+        orientation,
+        shade_share,
+        warmth: warmth.as_ref().map(Warmth::light_factors),
+    };
+    let mut rules = vec![Rule {
+        clock: Some(Clock::Light),
+        ..Rule::steady(light, mark::coupling(material), "MJ/m2 of ultraviolet")
+    }];
+    if let Some(warmth) = warmth {
+        let heat = Exposure::Steady {
+            daily: *warmth.ageing(activation_kj_mol(material))?.per_day(),
+            sigma_month: HEAT_SIGMA_MONTH,
+            sigma_year: HEAT_SIGMA_YEAR,
+            unit: "days at 25 C",
+        };
+        rules.push(Rule {
+            clock: Some(Clock::Heat),
+            ..Rule::steady(heat, limit(material), "days of ageing at 25 degrees C")
+        });
+    }
+    Ok(rules)
+}
+
+const fn engine_material(material: Material) -> engine::Material {
+    match material {
+        Material::Epdm => engine::Material::Epdm,
+        Material::Neoprene => engine::Material::Neoprene,
+        Material::NaturalOrSbr => engine::Material::NaturalOrSbr,
+        Material::PlasticisedPvc => engine::Material::PlasticisedPvc,
+    }
+}
+
+const fn orientation(exposition: Exposition) -> Orientation {
+    match exposition {
+        Exposition::VerticalPipe => Orientation::VerticalPipe,
+        Exposition::Horizontal => Orientation::Horizontal,
+        Exposition::FacingEquator => Orientation::FacingEquator,
+        Exposition::FacingEastOrWest => Orientation::FacingEastOrWest,
+        Exposition::FacingPole => Orientation::FacingPole,
+        Exposition::TiltedToEquator => Orientation::Tilted45Equator,
+    }
+}

@@ -1,0 +1,188 @@
+//! The rain of one gauge with what is computed from it once for all systems under it.
+
+use crate::domain::base::error::Result;
+use crate::domain::model::forecast::{Basis, ClimateSummary};
+use crate::domain::model::gauge::Normals;
+use crate::domain::model::rain::RainDay;
+use crate::domain::rules::forecast::convert::{to_date, to_day};
+use chrono::NaiveDate;
+use eavesward_engine as engine;
+use engine::supply::Forthcoming;
+use engine::{Catchment, Gauge, RainRecord};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+/// The rain of a gauge through a day, read once for all the systems under it.
+pub struct Ground {
+    /// The gauge.
+    pub gauge: Gauge,
+    /// Why there is no climate, and what to send.
+    pub wanting: Option<String>,
+    /// Runoff by kind of roof, worked out when first asked for.
+    catchments: Mutex<Vec<Asked>>,
+    /// Runoff that may come, by kind of roof and day.
+    forthcoming: Mutex<Vec<Ahead>>,
+}
+
+/// The runoff off a kind of roof, and whether anybody has asked for it since it was last worked out.
+struct Asked {
+    catchment: Arc<Catchment>,
+    lately: bool,
+}
+
+/// The runoff that may come off a kind of roof after a day.
+struct Ahead {
+    roof: engine::Roof,
+    after: NaiveDate,
+    paths: Option<Arc<Forthcoming>>,
+}
+
+impl Ground {
+    /// Reads the days up to `through`; later ones are left aside.
+    pub fn new(days: &[RainDay], normals: Option<&Normals>, through: NaiveDate) -> Self {
+        let days = days.iter().filter(|day| day.date <= through);
+        let record = RainRecord::from_readings(days.map(|day| (to_day(day.date), day.rain_mm)));
+        Self::of(Gauge::new(record, normals.map(Normals::to_engine)))
+    }
+
+    fn of(gauge: Gauge) -> Self {
+        // Having too little to fit is an answer, not a fault: it says what to send.
+        let wanting =
+            gauge.climate().err().map(|wanting| format!("Nothing is predicted from rain: {wanting}."));
+        Self { gauge, wanting, catchments: Mutex::default(), forthcoming: Mutex::default() }
+    }
+
+    /// The same with readings after the last one; `None` when they do not all come after it. What is known of roofs goes
+    /// along, but for kinds that nobody asked for since the last time.
+    pub fn grown(&self, days: &[RainDay]) -> Result<Option<Self>> {
+        let mut gauge = self.gauge.clone();
+        if gauge.push(days.iter().map(|day| (to_day(day.date), day.rain_mm))) != days.len() {
+            return Ok(None);
+        }
+        let grown = Self::of(gauge);
+        let mut catchments = Vec::new();
+        for asked in self.catchments().iter().filter(|asked| asked.lately) {
+            let mut catchment = Catchment::clone(&asked.catchment);
+            catchment.extend(&grown.gauge)?;
+            catchments.push(Asked { catchment: Arc::new(catchment), lately: false });
+        }
+        *grown.catchments() = catchments;
+        Ok(Some(grown))
+    }
+
+    /// The same without the readings after a day.
+    pub fn until(&self, day: NaiveDate) -> Self {
+        Self::of(self.gauge.until(to_day(day)))
+    }
+
+    /// Forgets what is known of roofs; it is worked out anew when asked for.
+    pub fn forget_roofs(&self) {
+        self.catchments().clear();
+        self.forget_ahead();
+    }
+
+    /// Forgets the runoff that may come, which is another one tomorrow.
+    pub fn forget_ahead(&self) {
+        self.ahead().clear();
+    }
+
+    /// About how much memory it holds, in bytes.
+    pub fn bytes(&self) -> usize {
+        // A day takes 8 bytes; climate, months and blocks come to some thousand.
+        let record = self.gauge.record();
+        let days = record.first().zip(record.last()).map_or(0, |(first, last)| last.since(first) + 1);
+        let roofs: usize = self.catchments().iter().map(|asked| asked.catchment.bytes()).sum();
+        let ahead: usize =
+            self.ahead().iter().flat_map(|ahead| &ahead.paths).map(|paths| paths.bytes()).sum();
+        8 * days as usize + 4096 + roofs + ahead
+    }
+
+    fn catchments(&self) -> MutexGuard<'_, Vec<Asked>> {
+        self.catchments.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn ahead(&self) -> MutexGuard<'_, Vec<Ahead>> {
+        self.forthcoming.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// First day with a reading.
+    pub fn from(&self) -> Option<NaiveDate> {
+        self.gauge.record().first().and_then(to_date)
+    }
+
+    /// Last day with a reading.
+    pub fn through(&self) -> Option<NaiveDate> {
+        self.gauge.record().last().and_then(to_date)
+    }
+
+    /// The runoff off a kind of roof.
+    pub fn catchment(&self, roof: &engine::Roof) -> Result<Arc<Catchment>> {
+        let mut known = self.catchments();
+        if let Some(asked) = known.iter_mut().find(|asked| asked.catchment.suits(roof)) {
+            asked.lately = true;
+            return Ok(Arc::clone(&asked.catchment));
+        }
+        let catchment = Arc::new(Catchment::new(&self.gauge, roof)?);
+        known.push(Asked { catchment: Arc::clone(&catchment), lately: true });
+        Ok(catchment)
+    }
+
+    /// The runoff that may come off a kind of roof after a day; absent without a climate. That of earlier days is
+    /// forgotten.
+    pub fn forthcoming(&self, roof: &engine::Roof, as_of: NaiveDate) -> Result<Option<Arc<Forthcoming>>> {
+        let alike = |other: &engine::Roof| {
+            other.wetting_loss_mm == roof.wetting_loss_mm && other.coefficient == roof.coefficient
+        };
+        let mut known = self.ahead();
+        if let Some(ahead) = known.iter().find(|ahead| alike(&ahead.roof) && ahead.after == as_of) {
+            return Ok(ahead.paths.clone());
+        }
+        known.retain(|ahead| ahead.after == as_of);
+        let paths = Forthcoming::new(&self.gauge, roof, to_day(as_of))?.map(Arc::new);
+        known.push(Ahead { roof: *roof, after: as_of, paths: paths.clone() });
+        Ok(paths)
+    }
+
+    pub(crate) fn summary(&self, coefficient: f64) -> ClimateSummary {
+        let mut advice = Vec::new();
+        let (basis, years, runoff) = match self.gauge.climate() {
+            Err(_) => {
+                advice.extend(self.wanting.clone());
+                (Basis::None, 0.0, Vec::new())
+            }
+            Ok(climate) => {
+                let basis = match climate.basis {
+                    engine::Basis::Record => Basis::Record,
+                    engine::Basis::Normals => Basis::Normals,
+                    engine::Basis::Both => Basis::Both,
+                };
+                let runoff = climate.mean_runoff_by_month().iter().map(|mm| mm * coefficient).collect();
+                (basis, climate.years, runoff)
+            }
+        };
+        match basis {
+            Basis::Record if years < 5.0 => {
+                advice.push(format!(
+                    "{years:.1} years of daily rain are few; twelve monthly normals beside them would narrow the windows."
+                ));
+            }
+            Basis::Normals => advice.push("A daily record would make the tallies exact.".to_owned()),
+            _ => {}
+        }
+        ClimateSummary {
+            basis,
+            years,
+            mean_runoff_mm_per_day: runoff,
+            rain_from: self.from(),
+            rain_through: self.through(),
+            advice,
+        }
+    }
+}
+
+/// A ground as it stood on a day.
+pub(crate) fn through(ground: &Arc<Ground>, day: NaiveDate) -> Arc<Ground> {
+    match ground.through() {
+        Some(last) if last > day => Arc::new(ground.until(day)),
+        _ => Arc::clone(ground),
+    }
+}

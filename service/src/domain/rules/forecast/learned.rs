@@ -1,0 +1,185 @@
+//! What visits taught about one mark.
+//!
+//! Every finding on a component's own duty (and measured depths of sediment) is held against what the part had taken since
+//! it was last clean, as the record now tells it; nothing is kept between forecasts, so that a corrected visit gives the
+//! forecast of a history that never had the error.
+
+use crate::domain::base::error::Result;
+use crate::domain::model::duty::Duty;
+use crate::domain::model::forecast::{Lesson, NextFinding};
+use crate::domain::model::visit::Finding;
+use crate::domain::rules::forecast::convert::to_day;
+use crate::domain::rules::forecast::history::InService;
+use crate::domain::rules::forecast::looks::{Look, found, looks};
+use crate::domain::rules::forecast::rule::Rule;
+use chrono::NaiveDate;
+use eavesward_engine as engine;
+use engine::learning::{BY_EYE_LOG_SD, Inspection, Learned, MEASURED_LOG_SD, Rate, Start, TaughtNothing};
+use engine::{Meter, learning};
+
+/// The largest relative doubt of an exposure that the engine takes.
+const MOST_CV: f64 = 2.0;
+
+/// A mark after everything that was found.
+pub struct Taught {
+    /// The belief on the day asked for.
+    pub rate: Rate,
+    /// How many findings taught something.
+    pub findings: usize,
+    /// Each of them.
+    pub lessons: Vec<Lesson>,
+    /// The day from which the tally counts.
+    pub since: NaiveDate,
+    /// Share of the mark that was left on that day.
+    pub left_share: f64,
+    /// The day on which it was found past its mark, if nobody has seen to it since.
+    pub past_mark_on: Option<NaiveDate>,
+    /// Whether somebody cleaned it since, on a day that nobody noted.
+    pub cleaned_on_unknown_day: bool,
+}
+
+/// Learns the mark of a duty from the visits up to the day asked for.
+///
+/// `since` is the day from which the tally counts today, `start` the one from which it counted at first.
+pub fn learn(
+    rule: &Rule<'_>,
+    meter: &Meter<'_>,
+    component: &InService<'_>,
+    duty: Duty,
+    (start, since): (NaiveDate, NaiveDate),
+    as_of: NaiveDate,
+) -> Result<Taught> {
+    let mut history = History::new(component, duty, start, since);
+    let mut inspections = Vec::new();
+    let mut sources = Vec::new();
+    for look in looks(&component.seen, duty).into_iter().filter(|look| look.on >= start) {
+        history.served_before(look.on);
+        if look.cleaned_meanwhile {
+            (history.clean, history.past_mark_on) = (Start::Unknown, None);
+        }
+        if let Some(finding) = look.finding {
+            let tally = meter.tally(to_day(history.since), to_day(look.on))?;
+            let exposure_cv = if tally.value > 0.0 { (tally.sd / tally.value).min(MOST_CV) } else { 0.0 };
+            let found = found(finding, rule.prior.mark.median);
+            inspections.push(Inspection {
+                day: to_day(look.on),
+                exposure: tally.value,
+                exposure_cv,
+                start: history.clean,
+                finding: found,
+            });
+            sources.push((look, finding));
+            history.past_mark_on = found.is_past_mark().then_some(history.past_mark_on.unwrap_or(look.on));
+        }
+        if let Some(left) = look.cleaned {
+            history.since = look.on;
+            history.clean = if left > 0.0 { Start::Left(left) } else { Start::Clean };
+            history.past_mark_on = None;
+        }
+    }
+    history.served_before(as_of);
+    let prior = Rate::of(rule.prior.mark);
+    // A prior is about a part that nobody has looked at, however long it has been there: it does not drift.
+    let first = inspections.first().map_or(to_day(start), |inspection| inspection.day);
+    let learned = learning::learn(prior, first, rule.drift_per_year, &inspections)?;
+    let left_share = match history.clean {
+        Start::Left(share) => share.min(MOST_LEFT),
+        Start::Clean | Start::Unknown => 0.0,
+    };
+    Ok(Taught {
+        rate: if inspections.is_empty() { prior } else { learned.drifted_to(to_day(as_of)) },
+        findings: learned.findings(),
+        lessons: lessons(&learned, &inspections, &sources),
+        since: history.since.max(since.min(as_of)),
+        left_share,
+        past_mark_on: history.past_mark_on,
+        cleaned_on_unknown_day: history.clean == Start::Unknown,
+    })
+}
+
+/// The largest share of a mark that a cleaning leaves, as the engine wants it: under 1.
+const MOST_LEFT: f64 = 0.99;
+
+/// The last service, as the visits go by.
+struct History {
+    since: NaiveDate,
+    clean: Start,
+    /// When it was first found past its mark since.
+    past_mark_on: Option<NaiveDate>,
+    served: Option<NaiveDate>,
+}
+
+impl History {
+    fn new(component: &InService<'_>, duty: Duty, start: NaiveDate, since: NaiveDate) -> Self {
+        let served =
+            component.facts.last_served_on.filter(|day| duty.is_routine() && *day > start && *day <= since);
+        Self { since: start, clean: Start::Clean, past_mark_on: None, served }
+    }
+
+    /// Takes in the service that was done before the service knew of the part.
+    fn served_before(&mut self, day: NaiveDate) {
+        if let Some(served) = self.served.filter(|served| *served <= day) {
+            if served >= self.since {
+                (self.since, self.clean, self.past_mark_on) = (served, Start::Clean, None);
+            }
+            self.served = None;
+        }
+    }
+}
+
+fn lessons(learned: &Learned, inspections: &[Inspection], sources: &[(Look, Finding)]) -> Vec<Lesson> {
+    let lesson = |step: &learning::Step| {
+        let (look, finding) = *sources.get(step.inspection)?;
+        let remark = match step.taught_nothing {
+            Some(why) => Some(why_nothing(why).to_owned()),
+            None if step.held_back => {
+                Some("One finding may at most double the mark; the rest has to be found again.".to_owned())
+            }
+            None if step.wild > 0.5 => Some(
+                "It lies far from what was believed, so it counts as a slip as likely as not until it is found again."
+                    .to_owned(),
+            ),
+            None => None,
+        };
+        Some(Lesson {
+            visit_id: look.visit,
+            visited_on: look.on,
+            finding,
+            taken: inspections.get(step.inspection)?.exposure,
+            mark_before: step.before.mark().median,
+            mark_after: step.after.mark().median,
+            log_sd_after: step.after.sd,
+            weight: step.weight,
+            remark,
+        })
+    };
+    learned.steps.iter().filter_map(lesson).collect()
+}
+
+const fn why_nothing(why: TaughtNothing) -> &'static str {
+    match why {
+        TaughtNothing::NoExposure => "The part had taken nothing since it was clean, so it taught nothing.",
+        TaughtNothing::CleanedOnUnknownDay => {
+            "Somebody had cleaned it on a day that nobody noted, so finding little taught nothing."
+        }
+        TaughtNothing::LessThanWasLeft => {
+            "Less was found than the last cleaning had left, so one of the two is wrong and it taught nothing."
+        }
+        TaughtNothing::AnyRateFits => "Any mark would have led to this finding, so it taught nothing.",
+        TaughtNothing::RateIsKnown => "The mark is known exactly, so there is nothing to learn.",
+    }
+}
+
+/// What the next finding would be worth after a tally; absent where nothing is to be learned.
+pub fn next_finding(rate: Rate, taken: f64, duty: Duty) -> Result<Option<NextFinding>> {
+    if rate.sd == 0.0 {
+        return Ok(None);
+    }
+    let log_sd = if duty == Duty::RemoveSediment { MEASURED_LOG_SD } else { BY_EYE_LOG_SD };
+    let worth = learning::next_finding(rate, taken, log_sd)?;
+    Ok(Some(NextFinding {
+        log_sd_after: worth.expected_sd,
+        range_ratio: worth.window_ratio,
+        nothing_to_find: worth.nothing_to_find,
+    }))
+}

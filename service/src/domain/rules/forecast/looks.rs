@@ -1,0 +1,70 @@
+//! What one visit says of a duty: what was found before anything was done, and what was done.
+
+use crate::domain::base::ids::VisitId;
+use crate::domain::model::duty::Duty;
+use crate::domain::model::visit::Finding;
+use crate::domain::rules::forecast::history::Seen;
+use chrono::NaiveDate;
+use eavesward_engine as engine;
+use engine::learning;
+
+/// Whether a finding on one duty speaks of the mark of another one.
+pub fn speaks_of(found_on: Duty, mark_of: Duty) -> bool {
+    found_on == mark_of || (found_on == Duty::MeasureSediment && mark_of == Duty::RemoveSediment)
+}
+
+/// What one visit says of a mark: what was found before anything was done, and what was done.
+#[derive(Clone, Copy, Debug)]
+pub struct Look {
+    /// The visit.
+    pub visit: VisitId,
+    /// Its day.
+    pub on: NaiveDate,
+    /// What was found; of several findings the depth, which was measured, or the first.
+    pub finding: Option<Finding>,
+    /// If it was cleaned, what share of the mark was left.
+    pub cleaned: Option<f64>,
+    /// Whether somebody had cleaned it before, on a day that nobody noted.
+    pub cleaned_meanwhile: bool,
+}
+
+/// What visits say of the mark of a duty, a visit a look, oldest first.
+pub fn looks(seen: &[Seen<'_>], duty: Duty) -> Vec<Look> {
+    let mut looks: Vec<Look> = Vec::new();
+    for seen in seen.iter().filter(|seen| speaks_of(seen.item.duty, duty)) {
+        if looks.last().is_none_or(|last| last.visit != seen.visit) {
+            looks.push(Look {
+                visit: seen.visit,
+                on: seen.on,
+                finding: None,
+                cleaned: None,
+                cleaned_meanwhile: false,
+            });
+        }
+        let Some(look) = looks.last_mut() else { continue };
+        look.cleaned_meanwhile |= seen.item.cleaned_meanwhile;
+        let measured = matches!(seen.item.finding, Some(Finding::DepthMm(_)))
+            && !matches!(look.finding, Some(Finding::DepthMm(_)));
+        if measured || look.finding.is_none() {
+            look.finding = seen.item.finding.or(look.finding);
+        }
+        if seen.item.done && seen.item.duty == duty {
+            look.cleaned = Some(seen.item.left_fraction.unwrap_or(0.0));
+        }
+    }
+    looks
+}
+
+/// A finding as the engine takes it; depths are held against the mark of the prior.
+pub fn found(finding: Finding, mark: f64) -> learning::Finding {
+    match finding {
+        Finding::Nothing => learning::Finding::NOTHING,
+        Finding::Fraction(share) => learning::Finding::by_eye(share),
+        Finding::Class(class) => {
+            let (from, to) = class.range();
+            learning::Finding::Between { from, to }
+        }
+        Finding::DepthMm(depth) => learning::Finding::measured(depth / mark),
+        Finding::Blocked => learning::Finding::BLOCKED,
+    }
+}

@@ -1,0 +1,59 @@
+//! What the model of a system is made from.
+
+use crate::domain::model::duty_settings::DutySettings;
+use crate::domain::model::inputs::Inputs;
+use crate::domain::model::property::Months;
+use crate::domain::model::roof::Roof;
+use crate::domain::rules::forecast::ground::Ground;
+use chrono::NaiveDate;
+
+/// Where a system stands and what is known of the air there.
+#[derive(Clone, Copy, Debug)]
+pub struct Place {
+    /// Degrees north.
+    pub latitude_deg: f64,
+    /// Metres above sea level.
+    pub elevation_m: f64,
+    /// What the months are like but for the rain.
+    pub months: Months,
+}
+
+/// What a scene is made of.
+pub struct Sight<'a> {
+    /// The place.
+    pub place: Place,
+    /// The roof.
+    pub roof: &'a Roof,
+    /// The rain.
+    pub ground: &'a Ground,
+    /// Litres a day.
+    pub demand_l_per_day: f64,
+    /// The day on which the system went into service; that of its oldest part when nobody said.
+    pub commissioned_on: Option<NaiveDate>,
+    /// The day asked for.
+    pub as_of: NaiveDate,
+    /// The account's own ceilings and tolerances.
+    pub settings: &'a DutySettings,
+    /// Whether to explain everything.
+    pub in_full: bool,
+}
+
+/// A stored system before its rain on a day.
+pub fn sight<'a>(inputs: &'a Inputs, ground: &'a Ground, as_of: NaiveDate, in_full: bool) -> Sight<'a> {
+    let place = &inputs.property.facts;
+    let facts = &inputs.system.facts;
+    Sight {
+        place: Place {
+            latitude_deg: place.latitude_deg,
+            elevation_m: place.elevation_m,
+            months: place.months,
+        },
+        roof: &facts.roof,
+        ground,
+        demand_l_per_day: facts.demand_l_per_day,
+        commissioned_on: Some(facts.commissioned_on),
+        as_of,
+        settings: &inputs.duty_settings,
+        in_full,
+    }
+}

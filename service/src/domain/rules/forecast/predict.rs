@@ -1,0 +1,168 @@
+//! The duties that have a tally: what the engine says of them, and why.
+
+use crate::domain::base::error::Result;
+use crate::domain::model::duty::Duty;
+use crate::domain::model::forecast::{Mark, Prediction, Tally, Window};
+use crate::domain::model::part::Part;
+use crate::domain::rules::forecast::chamber::OwnChamber;
+use crate::domain::rules::forecast::convert::{to_chances, to_date, to_day, to_window};
+use crate::domain::rules::forecast::history::InService;
+use crate::domain::rules::forecast::predicted::{HORIZON_DAYS, Predicted};
+use crate::domain::rules::forecast::reasons::{clock_reason, tally_reason};
+use crate::domain::rules::forecast::reasons::{
+    diverter_reason, measured_reason, note, outcome_reasons, taught_reasons,
+};
+use crate::domain::rules::forecast::rule::Rule;
+use crate::domain::rules::forecast::scene::Scene;
+use crate::domain::rules::forecast::{duty_rules, learned, simulated};
+use chrono::NaiveDate;
+use eavesward_engine as engine;
+use engine::{Outcome, Question};
+
+/// Predicts a duty that falls due at a chance of `tolerance`; absent for duties without a tally.
+///
+/// `start` is the day from which the part counted at first, `since` the one from which it counts today.
+pub fn predict(
+    scene: &Scene<'_>,
+    component: &InService<'_>,
+    duty: Duty,
+    tolerance: f64,
+    (start, since): (NaiveDate, NaiveDate),
+) -> Result<Option<Predicted>> {
+    if let (Part::OverflowTrap { seal_depth_mm }, Duty::CheckTrap) = (&component.facts.part, duty) {
+        return simulated::trap(scene, *seal_depth_mm, since, tolerance).map(Some);
+    }
+    let mut earliest: Option<Predicted> = None;
+    let mut others = Vec::new();
+    for rule in duty_rules::of(component, duty, scene)? {
+        let predicted = by_rule(scene, component, duty, &rule, tolerance, (start, since))?;
+        let Some(other) = earliest.take() else {
+            earliest = Some(predicted);
+            continue;
+        };
+        // Two clocks run in parallel; the earlier one counts.
+        let sooner = |on: Option<NaiveDate>| on.unwrap_or(NaiveDate::MAX);
+        let (first, second) =
+            if sooner(predicted.on) < sooner(other.on) { (predicted, other) } else { (other, predicted) };
+        others.extend((!second.past_mark).then(|| clock_reason(&second)));
+        earliest = Some(first);
+    }
+    let Some(mut predicted) = earliest else { return Ok(None) };
+    predicted.reasons.extend(others);
+    if duty == Duty::RemoveSediment {
+        if !predicted.past_mark {
+            predicted.reasons.extend(measured_reason(&predicted.prediction));
+        }
+        predicted.reasons.extend(diverter_reason(scene));
+        predicted.prediction.best_day = simulated::best_day(scene, &predicted)?;
+        predicted.reasons.extend(predicted.prediction.best_day.as_ref().map(simulated::best_day_reason));
+    }
+    if duty == Duty::DrainDiverter {
+        let full = predicted.on.filter(|on| *on <= scene.as_of);
+        predicted.reasons.extend(full.map(|full| simulated::mosquitoes(scene, full)).transpose()?.flatten());
+    }
+    if duty == Duty::ClearWeepHole {
+        let standing = scene.chamber.as_ref().and_then(OwnChamber::blocked_since).and_then(to_date);
+        let note = standing.map(|since| simulated::mosquitoes(scene, since)).transpose()?.flatten();
+        predicted.reasons.extend(note);
+    }
+    Ok(Some(predicted))
+}
+
+fn by_rule(
+    scene: &Scene<'_>,
+    component: &InService<'_>,
+    duty: Duty,
+    rule: &Rule<'_>,
+    tolerance: f64,
+    (start, since): (NaiveDate, NaiveDate),
+) -> Result<Predicted> {
+    let meter = scene.meter(rule.exposure)?;
+    let taught = learned::learn(rule, &meter, component, duty, (start, since), scene.as_of)?;
+    let engine_mark = taught.rate.mark();
+    let answer = meter.forecast(&Question {
+        mark: engine_mark,
+        left_share: taught.left_share,
+        since: to_day(taught.since),
+        as_of: to_day(scene.as_of),
+        horizon_days: HORIZON_DAYS,
+    })?;
+    let needs_rain = matches!(answer.outcome, Outcome::NeedsRain);
+    let on = if needs_rain { None } else { answer.day_of_chance(tolerance).and_then(to_date) };
+    let tally = Tally {
+        value: answer.tally.value,
+        unit: rule.unit.to_owned(),
+        from_readings: answer.tally.known,
+        from_climate: answer.tally.expected_unread,
+        days_read: answer.tally.days_read,
+        days_unread: answer.tally.days_unread,
+    };
+    let mark = Mark {
+        value: engine_mark.median,
+        unit: rule.unit.to_owned(),
+        log_sd: engine_mark.log_sd,
+        prior_value: rule.prior.mark.median,
+        prior_log_sd: rule.prior.mark.log_sd,
+        findings: taught.findings as u32,
+        source: rule.prior.source.to_owned(),
+        judgement: rule.prior.judgement,
+    };
+    let mut reasons: Vec<String> = if let Some(found_on) = taught.past_mark_on {
+        let seen = format!(
+            "It was found past its mark on {found_on}, and nobody has logged since that it was seen to."
+        );
+        std::iter::once(seen)
+            .chain((!needs_rain).then(|| tally_reason(&tally, &mark, taught.since)))
+            .collect()
+    } else if needs_rain {
+        scene.ground.wanting.iter().cloned().collect()
+    } else {
+        outcome_reasons(&answer, on, tolerance, &tally, &mark, (taught.since, scene.as_of))
+    };
+    reasons.extend(taught_reasons(&taught, &mark));
+    let on = taught.past_mark_on.map_or(on, |found_on| Some(on.map_or(found_on, |on| on.min(found_on))));
+    reasons.extend(answer.notes.iter().map(note));
+    let window = match answer.outcome {
+        Outcome::Window(window) => Some(to_window(window)),
+        Outcome::NeverReached { .. } | Outcome::NeedsRain => None,
+    };
+    let (window, chance) = match taught.past_mark_on {
+        Some(found_on) => (Some(reached_by(window, found_on)), Some(CERTAIN)),
+        None => (window, (!needs_rain).then_some(answer.chance)),
+    };
+    // What was seen needs no curve.
+    let curve = if window.is_some() && scene.in_full && taught.past_mark_on.is_none() {
+        answer.curve()?
+    } else {
+        Vec::new()
+    };
+    let next_finding =
+        if scene.in_full { learned::next_finding(taught.rate, tally.value, duty)? } else { None };
+    let prediction = Prediction {
+        window,
+        tolerance,
+        tally: (!needs_rain).then_some(tally),
+        mark,
+        chances: chance.map(to_chances),
+        clock: rule.clock,
+        best_day: None,
+        curve: curve.iter().filter_map(|point| Some((to_date(point.day)?, point.chance))).collect(),
+        lessons: taught.lessons,
+        next_finding,
+    };
+    Ok(Predicted { prediction, on, reasons, past_mark: taught.past_mark_on.is_some() })
+}
+
+/// The chances of what was seen.
+const CERTAIN: engine::Chance =
+    engine::Chance { today: 1.0, in_7_days: 1.0, in_30_days: 1.0, in_90_days: 1.0 };
+
+/// A window of a mark that was seen to be passed on a day.
+fn reached_by(window: Option<Window>, found_on: NaiveDate) -> Window {
+    let end = |on: Option<NaiveDate>| Some(on.map_or(found_on, |on| on.min(found_on)));
+    Window {
+        early_on: end(window.and_then(|window| window.early_on)),
+        likely_on: end(window.and_then(|window| window.likely_on)),
+        late_on: end(window.and_then(|window| window.late_on)),
+    }
+}

@@ -1,0 +1,151 @@
+//! The sentences that explain a predicted date.
+
+use crate::domain::model::forecast::{Clock, Mark, Prediction, Tally};
+use crate::domain::rules::forecast::learned::Taught;
+use crate::domain::rules::forecast::predicted::Predicted;
+use crate::domain::rules::forecast::scene::Scene;
+use chrono::NaiveDate;
+use eavesward_engine as engine;
+use engine::{Note, Outcome, Reason};
+
+pub(crate) fn clock_reason(other: &Predicted) -> String {
+    let name = other.prediction.clock.map_or("other", Clock::code);
+    match other.on {
+        Some(on) => format!("By its clock of {name} alone it would come on {on}."),
+        None => format!("By its clock of {name} alone it would not come in sixty years."),
+    }
+}
+
+/// What measured depths say of a tally that is reckoned from the rain: how fast it really gathers.
+pub(crate) fn measured_reason(prediction: &Prediction) -> Option<String> {
+    let (mark, tally) = (&prediction.mark, prediction.tally.as_ref()?);
+    let share = mark.prior_value / mark.value;
+    (mark.findings > 0 && share.is_finite()).then(|| {
+        format!(
+            "By what was found it gathers {} times as fast as the rain alone leads one to expect, so there are about {} of \
+             {} mm.",
+            significant(share),
+            significant(tally.value * share),
+            significant(mark.prior_value)
+        )
+    })
+}
+
+/// What stands behind the share of solids that the diverter takes.
+pub(crate) fn diverter_reason(scene: &Scene<'_>) -> Option<String> {
+    let chamber = scene.chamber.as_ref()?;
+    Some(if chamber.blocked_since().is_some() {
+        "The diverter's hole is blocked: nothing is kept from the tank until it is cleared.".to_owned()
+    } else if chamber.was_blocked() {
+        "While the diverter's hole was found blocked, it is taken that it kept nothing from the tank."
+            .to_owned()
+    } else if chamber.is_emptied_by_hand() {
+        "The diverter kept from the tank what it could hold between the days on which it was drained; from now on it is \
+         taken that it is drained in time."
+            .to_owned()
+    } else {
+        "It is taken that the first-flush diverter works.".to_owned()
+    })
+}
+
+pub(crate) fn taught_reasons(taught: &Taught, mark: &Mark) -> Option<String> {
+    if taught.cleaned_on_unknown_day && taught.past_mark_on.is_none() {
+        return Some(
+            "Somebody cleaned it on a day that nobody noted: the tally counts from the last day that is known, so there is \
+             likely less in it."
+                .to_owned(),
+        );
+    }
+    if taught.findings == 0 {
+        return None;
+    }
+    let count =
+        if taught.findings == 1 { "One finding".to_owned() } else { format!("{} findings", taught.findings) };
+    Some(format!(
+        "{count} moved the mark from {} to {}.",
+        significant(mark.prior_value),
+        significant(mark.value)
+    ))
+}
+
+pub(crate) fn tally_reason(tally: &Tally, mark: &Mark, since: NaiveDate) -> String {
+    format!(
+        "Since {since} it has taken {} {} of {}.",
+        significant(tally.value),
+        tally.unit,
+        significant(mark.value)
+    )
+}
+
+pub(crate) fn outcome_reasons(
+    answer: &engine::Answer,
+    on: Option<NaiveDate>,
+    tolerance: f64,
+    tally: &Tally,
+    mark: &Mark,
+    (since, as_of): (NaiveDate, NaiveDate),
+) -> Vec<String> {
+    let mut reasons = Vec::new();
+    // An own tolerance may have a fraction of a percent.
+    let chance = (tolerance * 1000.0).round() / 10.0;
+    match answer.outcome {
+        Outcome::NeedsRain => {}
+        Outcome::NeverReached { horizon_days, reason, .. } => reasons.push(match reason {
+            Reason::NoRain => "It never rains in this record, so the mark is not reached.".to_owned(),
+            Reason::NoExposure => "The part takes nothing here, so the mark is not reached.".to_owned(),
+            Reason::BeyondHorizon => {
+                let years = (f64::from(horizon_days) / 365.25).round();
+                format!("The mark is not reached within {years} years.")
+            }
+        }),
+        Outcome::Window(_) => match on {
+            Some(on) if on <= as_of => reasons.push(format!(
+                "The chance of being past the mark passed {chance} % on {on}; look at it, and log what you find."
+            )),
+            Some(on) => reasons.push(format!("The chance of being past the mark passes {chance} % on {on}.")),
+            None => reasons.push(format!("The chance of being past the mark does not pass {chance} % in sixty years.")),
+        },
+    }
+    reasons.push(tally_reason(tally, mark, since));
+    if tally.days_unread > 0 {
+        reasons.push(format!(
+            "{} of those {} days have no reading; the climate stands in for them.",
+            tally.days_unread,
+            tally.days_unread + tally.days_read
+        ));
+    }
+    if mark.log_sd > 0.0 && tally.value > mark.value * (1.645 * mark.log_sd).exp() {
+        reasons.push(
+            "It has outlived what the mark expects of nineteen parts in twenty: either it wants care now or the \
+             mark is too low here."
+                .to_owned(),
+        );
+    }
+    reasons
+}
+
+pub(crate) fn note(note: &Note) -> String {
+    match note {
+        Note::NormalsOnly => {
+            "The rain to come is taken from monthly normals; a daily record would narrow it.".to_owned()
+        }
+        Note::ShortRecord { years } => {
+            format!("Only {years:.1} years of rain stand behind it; normals or more record would narrow it.")
+        }
+        Note::WetShareAssumed { share } => {
+            format!("No rain is known, so {:.0} % of days are taken as overcast and wet.", share * 100.0)
+        }
+        Note::LatitudeHeld => {
+            "Beyond 60 degrees of latitude the factor of orientation is that of 60 degrees.".to_owned()
+        }
+    }
+}
+
+/// Three significant digits, without an exponent.
+pub fn significant(value: f64) -> String {
+    if !value.is_finite() || value == 0.0 {
+        return "0".to_owned();
+    }
+    let digits = (2 - value.abs().log10().floor() as i32).max(0) as usize;
+    format!("{value:.digits$}")
+}

@@ -1,0 +1,245 @@
+//! A system as the engine takes it: place, roof, rain, what stands between the roof and the tank, and the tank.
+
+use crate::domain::base::error::Result;
+use crate::domain::model::component::ComponentFacts;
+use crate::domain::model::duty::Duty;
+use crate::domain::model::duty_settings::DutySettings;
+use crate::domain::model::part::Part;
+use crate::domain::rules::forecast::chamber::OwnEmptying;
+use crate::domain::rules::forecast::chamber::{MOST_FLUSH_MM, OwnChamber};
+use crate::domain::rules::forecast::convert::to_day;
+use crate::domain::rules::forecast::ground::Ground;
+use crate::domain::rules::forecast::history::InService;
+use crate::domain::rules::forecast::looks::{found, looks};
+use crate::domain::rules::forecast::model_inputs::Sight;
+use crate::domain::rules::forecast::rule::clogging;
+use chrono::NaiveDate;
+use eavesward_engine as engine;
+use engine::supply::Supply;
+use engine::tank::Tank;
+use engine::{Catchment, Day, Exposure, Meter, Setting, Stretch};
+use std::cell::OnceCell;
+use std::sync::Arc;
+
+/// What a forecast is made of, beside the components.
+pub struct Scene<'a> {
+    /// The place.
+    pub site: engine::Site,
+    /// Monthly mean temperatures.
+    pub mean_c: Option<[f64; 12]>,
+    /// Monthly mean minima.
+    pub minimum_c: Option<[f64; 12]>,
+    /// Monthly evaporation, mm per day.
+    pub evaporation: Option<[f64; 12]>,
+    /// The roof.
+    pub roof: engine::Roof,
+    /// The rain.
+    pub ground: &'a Ground,
+    /// The runoff off roofs of this kind.
+    pub catchment: Arc<Catchment>,
+    /// What stands ahead of the tank, if anything: all chambers as one, with the times when they took nothing.
+    pub chamber: Option<OwnChamber>,
+    /// Each diverter's own chamber as it is when its hole is open.
+    own_chambers: Vec<(&'a ComponentFacts, OwnChamber)>,
+    /// The floor of all tanks together: solids spread over them by area, judgement.
+    pub tank_floor_m2: f64,
+    /// The tank, if there is one.
+    tank: Option<Tank>,
+    /// Litres a day.
+    pub demand_l_per_day: f64,
+    /// The day from which water came.
+    in_use_since: NaiveDate,
+    /// The day asked for.
+    pub as_of: NaiveDate,
+    /// The account's own ceilings and tolerances.
+    pub settings: &'a DutySettings,
+    /// Whether to explain everything; rows of a task list leave out curves and lessons.
+    pub in_full: bool,
+    supply: OnceCell<Option<Supply>>,
+}
+
+impl<'a> Scene<'a> {
+    /// Puts a system before its rain.
+    pub fn new(sight: &Sight<'a>, components: &[InService<'a>]) -> Result<Self> {
+        let Sight { place, ground, as_of, .. } = *sight;
+        let roof = sight.roof.to_engine();
+        let demand_l_per_day = sight.demand_l_per_day;
+        let installed = components.iter().map(|component| component.facts.installed_on);
+        let tanks = components.iter().filter_map(|component| match component.facts.part {
+            Part::Tank { capacity_l, floor_area_m2, .. } => Some((capacity_l, floor_area_m2)),
+            _ => None,
+        });
+        // Several tanks are linked, and fill and empty as one.
+        let all = tanks.reduce(|one, other| (one.0 + other.0, one.1 + other.1));
+        let own = |component: &InService<'a>| {
+            Some((component.facts, OwnChamber::new(component, roof.plan_area_m2)?))
+        };
+        let mut scene = Self {
+            site: engine::Site { latitude_deg: place.latitude_deg, elevation_m: place.elevation_m },
+            mean_c: place.months.temperatures.mean_c,
+            minimum_c: place.months.temperatures.mean_minimum_c,
+            evaporation: place.months.evaporation_mm_per_day,
+            catchment: ground.catchment(&roof)?,
+            roof,
+            ground,
+            chamber: None,
+            own_chambers: components.iter().filter_map(own).collect(),
+            tank: all.map(|(capacity_l, _)| Tank::new(capacity_l, demand_l_per_day)).transpose()?,
+            tank_floor_m2: all.map_or(0.0, |(_, floor_m2)| floor_m2),
+            demand_l_per_day,
+            in_use_since: sight.commissioned_on.or(installed.min()).unwrap_or(as_of),
+            as_of,
+            settings: sight.settings,
+            in_full: sight.in_full,
+            supply: OnceCell::new(),
+        };
+        scene.chamber = scene.chambers(components)?;
+        Ok(scene)
+    }
+
+    /// The chamber of a diverter as it is when its hole is open.
+    pub fn own_chamber(&self, component: &InService<'_>) -> Option<&OwnChamber> {
+        let own = self.own_chambers.iter().find(|(facts, _)| std::ptr::eq(*facts, component.facts));
+        own.map(|(_, chamber)| chamber)
+    }
+
+    /// All chambers as one: the largest stands for how they empty and when they were blocked; what trickles away adds up.
+    fn chambers(&self, components: &[InService<'_>]) -> Result<Option<OwnChamber>> {
+        let (mut total_mm, mut trickle_mm) = (0.0, 0.0);
+        let mut largest: Option<(OwnChamber, &InService<'_>)> = None;
+        for component in components {
+            let Some(chamber) = self.own_chamber(component) else { continue };
+            total_mm += chamber.volume_mm;
+            if let OwnEmptying::Trickle(mm_per_day) = chamber.emptying {
+                trickle_mm += mm_per_day;
+            }
+            if largest.as_ref().is_none_or(|(other, _)| other.volume_mm < chamber.volume_mm) {
+                largest = Some((chamber.clone(), component));
+            }
+        }
+        let Some((mut chamber, component)) = largest else { return Ok(None) };
+        let blocked = self.blocked_here(component, &chamber)?;
+        chamber.found_blocked = !blocked.is_empty();
+        // Water went to the tank unhindered before there was a diverter.
+        let all = components.iter().filter(|one| self.own_chamber(one).is_some());
+        let installed = all.flat_map(|one| one.before.iter().chain([one])).map(|one| one.facts.installed_on);
+        let first = installed.min().unwrap_or(component.facts.installed_on);
+        let without = (first > self.in_use_since)
+            .then(|| Stretch { from: to_day(self.in_use_since), to: Some(to_day(first)) });
+        chamber.idle = without.into_iter().chain(blocked).collect();
+        chamber.volume_mm = total_mm.min(MOST_FLUSH_MM);
+        if let OwnEmptying::Trickle(mm_per_day) = &mut chamber.emptying {
+            *mm_per_day = trickle_mm;
+        }
+        Ok(Some(chamber))
+    }
+
+    /// When the hole was blocked of a diverter or of one before it in its place, whose blockage went with it.
+    fn blocked_here(&self, component: &InService<'_>, chamber: &OwnChamber) -> Result<Vec<Stretch>> {
+        let mut stretches = self.blocked(component, chamber)?;
+        let mut taken_out = to_day(component.facts.installed_on);
+        for old in &component.before {
+            let Some(chamber) = OwnChamber::new(old, self.roof.plan_area_m2) else { continue };
+            let mut earlier = self.blocked(old, &chamber)?;
+            for stretch in &mut earlier {
+                stretch.to = Some(stretch.to.map_or(taken_out, |to| to.min(taken_out)));
+            }
+            earlier.append(&mut stretches);
+            stretches = earlier;
+            taken_out = to_day(old.facts.installed_on);
+        }
+        Ok(stretches)
+    }
+
+    /// When a diverter's hole was blocked, as far as visits found it so.
+    ///
+    /// Nobody saw the day on which it happened: the middle of what the mark says about the time since it was last
+    /// cleared stands for it.
+    fn blocked(&self, component: &InService<'_>, chamber: &OwnChamber) -> Result<Vec<Stretch>> {
+        let duty = Duty::ClearWeepHole;
+        let mut stretches: Vec<Stretch> = Vec::new();
+        let mut cleared = component.start(duty, Some(self.in_use_since));
+        let served = component.served(duty).filter(|day| *day <= self.as_of);
+        // Whether it was found blocked, if anybody looked, and whether it was clear afterwards or had been in between.
+        let mut events: Vec<(NaiveDate, Option<bool>, bool, bool)> =
+            served.into_iter().map(|day| (day, None, true, false)).collect();
+        events.extend(looks(&component.seen, duty).iter().map(|look| {
+            let blocked = look.finding.map(|finding| found(finding, 1.0).is_past_mark());
+            (look.on, blocked, look.cleaned.is_some(), look.cleaned_meanwhile)
+        }));
+        events.sort_by_key(|(on, ..)| *on);
+        let mut seen_open: Option<NaiveDate> = None;
+        for (on, blocked, done, cleared_meanwhile) in events {
+            let open = stretches.last_mut().filter(|stretch| stretch.to.is_none());
+            match (blocked, open) {
+                (Some(true), None) => {
+                    let from = self.blocked_from(component, chamber, cleared, on)?;
+                    // Nobody saw it block, but it was open when somebody last looked.
+                    let from = seen_open.map_or(from, |open| from.max(to_day(open).plus(1))).min(to_day(on));
+                    stretches.push(Stretch { from, to: done.then(|| to_day(on)) });
+                }
+                // Found open again although nobody cleared it, or cleared.
+                (blocked, Some(stretch)) if done || cleared_meanwhile || blocked == Some(false) => {
+                    stretch.to = Some(to_day(on));
+                }
+                _ => {}
+            }
+            if done {
+                cleared = cleared.max(on);
+            }
+            if done || blocked == Some(false) {
+                seen_open = Some(on);
+            }
+        }
+        Ok(stretches)
+    }
+
+    fn blocked_from(
+        &self,
+        component: &InService<'_>,
+        chamber: &OwnChamber,
+        cleared: NaiveDate,
+        found_on: NaiveDate,
+    ) -> Result<Day> {
+        let found = to_day(found_on);
+        let Some(rule) = clogging(&component.facts.part, chamber) else { return Ok(found) };
+        let meter = self.meter(rule.exposure)?;
+        let from = meter.reached_before(rule.prior.mark, to_day(cleared.min(found_on)), found)?;
+        Ok(from.unwrap_or(found))
+    }
+
+    /// A meter of an exposure.
+    pub fn meter<'s>(&'s self, exposure: Exposure<'s>) -> Result<Meter<'s>> {
+        Ok(Meter::new(&Setting {
+            site: &self.site,
+            roof: &self.roof,
+            gauge: &self.ground.gauge,
+            catchment: &self.catchment,
+            exposure,
+        })?)
+    }
+
+    /// The tank as it may go on; absent without a tank or a climate.
+    pub fn supply(&self) -> Result<Option<&Supply>> {
+        if let Some(supply) = self.supply.get() {
+            return Ok(supply.as_ref());
+        }
+        let forthcoming = match self.tank {
+            Some(_) => self.ground.forthcoming(&self.roof, self.as_of)?,
+            None => None,
+        };
+        let supply = match (self.tank, forthcoming) {
+            (Some(tank), Some(forthcoming)) => Some(Supply::new(
+                &self.ground.gauge,
+                &self.catchment,
+                &forthcoming,
+                &self.roof,
+                self.chamber.as_ref().map_or(0.0, |chamber| chamber.volume_mm),
+                tank,
+                to_day(self.in_use_since),
+            )?),
+            _ => None,
+        };
+        Ok(self.supply.get_or_init(|| supply).as_ref())
+    }
+}

@@ -1,0 +1,267 @@
+//! A feed as iCalendar text (RFC 5545).
+//!
+//! Every event lasts the whole of a day in nobody's time zone, so that it stands on the civil date that the property sees.
+//! DTSTAMP and LAST-MODIFIED are when the date last moved, and SEQUENCE how often it did. They follow the date alone: a
+//! window, a reason or a name can change without them. The text changes when what it says does, and not because it is asked
+//! for again. The note at the end of a feed that is not whole has no LAST-MODIFIED, since nobody keeps when its count moved.
+
+use crate::domain::base::ids::{CalendarId, PropertyId, TaskId};
+use crate::domain::model::calendar::Calendar;
+use crate::domain::model::duty::Duty;
+use crate::domain::model::forecast::Window;
+use crate::domain::model::hazard::Hazard;
+use crate::domain::model::part::Kind;
+use crate::domain::model::task::{Moves, Task};
+use chrono::{DateTime, NaiveDate, Utc};
+use std::fmt::Write as _;
+
+/// The most octets of a line, its end not counted (RFC 5545, 3.1).
+const WIDTH: usize = 75;
+
+/// How often a calendar is asked to look again. Judgement: dates move once a day, and after a visit.
+const LOOK_AGAIN: &str = "PT6H";
+
+/// One task on its due date.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Event {
+    /// The task.
+    pub task_id: TaskId,
+    /// Its property.
+    pub property_id: PropertyId,
+    /// The property's name, the system's name, the component's name.
+    pub names: [String; 3],
+    /// Latitude and longitude of the property, degrees.
+    pub position_deg: Option<(f64, f64)>,
+    /// What the component is.
+    pub kind: Kind,
+    /// What is to be done.
+    pub duty: Duty,
+    /// The day it falls due.
+    pub due_on: NaiveDate,
+    /// How often the date has moved.
+    pub sequence: i64,
+    /// When it last did.
+    pub changed_at: DateTime<Utc>,
+    /// Days before the due date on which the calendar says so.
+    pub lead_days: u32,
+    /// Why this date, a sentence each.
+    pub reasons: Vec<String>,
+    /// The predicted window.
+    pub window: Option<Window>,
+    /// What to be careful of.
+    pub hazards: Vec<Hazard>,
+}
+
+impl Event {
+    /// The event of a task; none without a date. Where it lies is not yet known.
+    pub fn of(task: Task, moves: Moves, lead_days: u32) -> Option<Self> {
+        let (property_name, system_name) = task.names;
+        Some(Self {
+            task_id: task.id,
+            property_id: task.property_id,
+            names: [property_name, system_name, task.forecast.component_name],
+            position_deg: None,
+            kind: task.kind,
+            duty: task.duty,
+            due_on: task.due_on?,
+            sequence: moves.sequence,
+            changed_at: moves.changed_at,
+            lead_days,
+            reasons: task.forecast.reasons,
+            window: task.forecast.prediction.and_then(|prediction| prediction.window),
+            hazards: task.forecast.hazards,
+        })
+    }
+
+    fn summary(&self) -> String {
+        let [_, system, component] = &self.names;
+        format!("{component}: {} ({system})", self.duty.title())
+    }
+
+    fn description(&self) -> String {
+        let mut text = String::new();
+        let [property, system, component] = &self.names;
+        // Writing to a string cannot fail.
+        let _ = writeln!(text, "{}, about {} min.", self.duty.title(), self.duty.minutes());
+        let _ = writeln!(text, "{component}, {system}, {property}");
+        let _ = writeln!(text, "\nWhy this date: {}", self.reasons.join(" "));
+        if let Some(window) = &self.window {
+            let date =
+                |date: Option<NaiveDate>| date.map_or_else(|| "later".to_owned(), |date| date.to_string());
+            let (early, likely, late) = (date(window.early_on), date(window.likely_on), date(window.late_on));
+            let _ = writeln!(text, "Window (chance of 10, 50 and 90 %): {early} / {likely} / {late}");
+        }
+        let _ = writeln!(text, "\nBring: {}", self.duty.bring().join(", "));
+        text.push_str("\nBe careful");
+        for hazard in &self.hazards {
+            let _ = write!(text, "\n- {}: {}", hazard.code().replace('_', " "), hazard.text());
+        }
+        text
+    }
+}
+
+/// What is not in a feed because it has no more room.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct LeftOut {
+    /// How many tasks.
+    pub tasks: u64,
+    /// The due date of the first of them.
+    pub from: NaiveDate,
+}
+
+/// The whole feed.
+pub fn write(calendar: &Calendar, events: &[Event], left_out: Option<LeftOut>) -> String {
+    let mut out = Lines(String::new());
+    out.line("BEGIN", "VCALENDAR");
+    out.line("VERSION", "2.0");
+    out.line("PRODID", "-//Eavesward//Calendar feed//EN");
+    out.line("CALSCALE", "GREGORIAN");
+    // The second name is what calendars read that are older than RFC 7986.
+    out.text("NAME", &calendar.name);
+    out.text("X-WR-CALNAME", &calendar.name);
+    out.line("REFRESH-INTERVAL;VALUE=DURATION", LOOK_AGAIN);
+    out.line("X-PUBLISHED-TTL", LOOK_AGAIN);
+    for event in events {
+        write_event(&mut out, event);
+    }
+    if let Some(left_out) = left_out {
+        // Not before any date in the feed moved.
+        let moved = events.iter().map(|event| event.changed_at).max();
+        let at = moved.map_or(calendar.created_at, |moved| moved.max(calendar.created_at));
+        write_left_out(&mut out, calendar, left_out, at);
+    } else if events.is_empty() {
+        // A calendar has to have a component (RFC 5545, 3.6).
+        out.0.push_str(NO_EVENTS);
+    }
+    out.line("END", "VCALENDAR");
+    out.0
+}
+
+/// A zone that nothing refers to.
+const NO_EVENTS: &str = "BEGIN:VTIMEZONE\r\nTZID:Etc/UTC\r\nBEGIN:STANDARD\r\nDTSTART:19700101T000000\r\n\
+                         TZOFFSETFROM:+0000\r\nTZOFFSETTO:+0000\r\nEND:STANDARD\r\nEND:VTIMEZONE\r\n";
+
+fn write_event(out: &mut Lines, event: &Event) {
+    out.line("BEGIN", "VEVENT");
+    out.line("UID", &uid(event.task_id));
+    out.stamps(event.changed_at);
+    out.line("SEQUENCE", &event.sequence.to_string());
+    out.day(event.due_on);
+    let summary = event.summary();
+    out.text("SUMMARY", &summary);
+    out.text("DESCRIPTION", &event.description());
+    out.text("LOCATION", &event.names[0]);
+    if let Some((latitude, longitude)) = event.position_deg {
+        out.line("GEO", &format!("{latitude:.6};{longitude:.6}"));
+    }
+    out.text("CATEGORIES", &event.kind.code().replace('_', " "));
+    out.line("TRANSP", "TRANSPARENT");
+    out.line("BEGIN", "VALARM");
+    out.line("ACTION", "DISPLAY");
+    out.text("DESCRIPTION", &summary);
+    out.line("TRIGGER", &trigger(event.lead_days));
+    out.line("END", "VALARM");
+    out.line("END", "VEVENT");
+}
+
+/// When an alarm so many days ahead rings: at nine in the morning, counted from the midnight at which the day begins. A day
+/// on which the clock is changed makes it eight or ten. Judgement: nobody wants to be woken for a gutter.
+fn trigger(lead_days: u32) -> String {
+    match lead_days {
+        0 => "PT9H".to_owned(),
+        1 => "-PT15H".to_owned(),
+        days => format!("-P{}DT15H", days - 1),
+    }
+}
+
+/// The feed says itself that it is not whole, on the day from which that is so.
+fn write_left_out(out: &mut Lines, calendar: &Calendar, left_out: LeftOut, at: DateTime<Utc>) {
+    let LeftOut { tasks, from } = left_out;
+    out.line("BEGIN", "VEVENT");
+    out.line("UID", &note_uid(calendar.id));
+    out.stamp("DTSTAMP", at);
+    out.day(from);
+    out.text("SUMMARY", &format!("From here on this calendar is not whole: {tasks} more tasks"));
+    let way_out =
+        "It has room for 2,000 tasks. Make a calendar for one property, or one that looks fewer days ahead.";
+    out.text("DESCRIPTION", way_out);
+    out.line("TRANSP", "TRANSPARENT");
+    out.line("END", "VEVENT");
+}
+
+/// The id of a task's event: the same for as long as the component is in service, in every feed.
+pub fn uid(task: TaskId) -> String {
+    format!("{task}@eavesward")
+}
+
+fn note_uid(calendar: CalendarId) -> String {
+    format!("{calendar}.rest@eavesward")
+}
+
+/// Content lines.
+struct Lines(String);
+
+impl Lines {
+    /// A line whose value stands as it is.
+    fn line(&mut self, name: &str, value: &str) {
+        fold(&mut self.0, &format!("{name}:{value}"));
+    }
+
+    /// A line with text.
+    fn text(&mut self, name: &str, value: &str) {
+        self.line(name, &escaped(value));
+    }
+
+    /// When what it says was last changed.
+    fn stamps(&mut self, at: DateTime<Utc>) {
+        self.stamp("DTSTAMP", at);
+        self.stamp("LAST-MODIFIED", at);
+    }
+
+    /// An instant.
+    fn stamp(&mut self, name: &str, at: DateTime<Utc>) {
+        self.line(name, &at.format("%Y%m%dT%H%M%SZ").to_string());
+    }
+
+    /// The whole of a day; the end is not part of it.
+    fn day(&mut self, day: NaiveDate) {
+        self.line("DTSTART;VALUE=DATE", &day.format("%Y%m%d").to_string());
+        self.line("DTEND;VALUE=DATE", &day.succ_opt().unwrap_or(day).format("%Y%m%d").to_string());
+    }
+}
+
+/// Text as a value (RFC 5545, 3.3.11): backslash, semicolon and comma behind a backslash, every kind of line end as `\\n`.
+/// Other control characters, which it cannot hold, become spaces.
+pub fn escaped(text: &str) -> String {
+    let mut out = String::with_capacity(text.len() + text.len() / 8);
+    let mut chars = text.chars().peekable();
+    while let Some(c) = chars.next() {
+        match c {
+            '\\' | ';' | ',' => out.extend(['\\', c]),
+            '\n' => out.push_str("\\n"),
+            '\r' => {
+                chars.next_if_eq(&'\n');
+                out.push_str("\\n");
+            }
+            '\t' => out.push(c),
+            c if c.is_control() => out.push(' '),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+/// Writes a content line, cut into pieces of at most [`WIDTH`] octets, each but the first behind a space that belongs to the
+/// cut (RFC 5545, 3.1). No cut goes through a character.
+fn fold(out: &mut String, line: &str) {
+    let mut used = 0;
+    for c in line.chars() {
+        if used + c.len_utf8() > WIDTH {
+            out.push_str("\r\n ");
+            used = 1;
+        }
+        out.push(c);
+        used += c.len_utf8();
+    }
+    out.push_str("\r\n");
+}

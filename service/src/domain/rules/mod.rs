@@ -1,0 +1,11 @@
+//! Pure decisions: the same inputs give the same answer, whoever asks and when.
+
+pub mod delivery;
+pub mod digest;
+pub mod forecast;
+pub mod ical;
+pub mod rain;
+pub mod reminders;
+pub mod retry;
+pub mod rounds;
+pub mod upkeep;

@@ -1,0 +1,314 @@
+//! Reads rain files: `date,mm`, and by-station lines of the Global Historical Climatology Network daily data.
+//!
+//! GHCN-Daily by-station lines have eight fields: station, date as `yyyymmdd`, element, value, measurement flag, quality
+//! flag, source flag, time of observation. `PRCP` is rain in tenths of a millimetre; `MDPR` is rain accumulated over
+//! several days, and `DAPR` on the same date says over how many. A quality flag means that the archive itself does not
+//! trust the value. Source: NOAA National Centers for Environmental Information, GHCN-Daily documentation (readme.txt and
+//! readme-by_station.txt), layout from memory of that document.
+
+use crate::domain::model::rain::{Offer, Offered, RainDay};
+use chrono::{Days, NaiveDate};
+use std::collections::{BTreeMap, HashSet};
+
+/// What to do with a reading that was taken after several days.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Accumulated {
+    /// Spread it evenly over the days it covers.
+    #[default]
+    Spread,
+    /// Refuse it and say so.
+    Refuse,
+}
+
+/// What GHCN-Daily writes for a missing value.
+const MISSING: f64 = -9999.0;
+
+const MISSING_SAID: &str = "-9999 stands for a missing value";
+
+/// The longest run of days that an accumulated reading is believed for.
+const LONGEST_RUN: u64 = 31;
+
+fn unreadable(line: u64, date: Option<&str>, reason: String) -> Offered {
+    Offered { line, date: date.map(str::to_owned), reading: Err(reason), spread: false }
+}
+
+/// Yields the fields of each line that is not blank with its number, or why it cannot be read.
+///
+/// Lines are taken one by one, since no reading spans two: an unbalanced quote spoils its own line and no other, and
+/// lines are counted alike whatever ends them.
+fn lines(text: &[u8], mut each: impl FnMut(u64, std::result::Result<&csv::StringRecord, String>)) {
+    let mut record = csv::StringRecord::new();
+    for (index, line) in text.split(|byte| *byte == b'\n').enumerate() {
+        let number = index as u64 + 1;
+        let mut reader = csv::ReaderBuilder::new()
+            .has_headers(false)
+            .flexible(true)
+            .trim(csv::Trim::All)
+            .buffer_capacity(line.len().max(1))
+            .from_reader(line);
+        match reader.read_record(&mut record) {
+            Ok(true) if record.iter().any(|field| !field.is_empty()) => each(number, Ok(&record)),
+            Ok(_) => {}
+            Err(error) => each(number, Err(format!("the line is not readable as CSV text: {error}"))),
+        }
+    }
+}
+
+/// Reads `date,mm` lines. A first line of words is a header; it may name its columns in any order, `date` and one of
+/// `mm`, `rain_mm`, `precipitation_mm`.
+///
+/// # Errors
+/// When there is a header that does not name the two columns: every line would be guesswork.
+pub fn daily_csv(text: &[u8]) -> Result<Offer, String> {
+    let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
+    let mut offer = Offer::default();
+    let (mut columns, mut width) = ((0, 1), 2);
+    let mut header_fault = None;
+    let mut first = true;
+    lines(text, |line, fields| {
+        let fields = match fields {
+            Ok(fields) => fields,
+            Err(reason) => return offer.readings.push(unreadable(line, None, reason)),
+        };
+        if std::mem::take(&mut first)
+            && !fields.iter().any(|field| field.starts_with(|c: char| c.is_ascii_digit()))
+        {
+            match header(fields) {
+                Ok(found) => (columns, width) = (found, fields.len()),
+                Err(fault) => header_fault = Some(fault),
+            }
+            return;
+        }
+        offer.readings.push(daily_line(line, fields, columns, width));
+    });
+    header_fault.map_or(Ok(offer), Err)
+}
+
+fn header(fields: &csv::StringRecord) -> Result<(usize, usize), String> {
+    let find =
+        |names: &[&str]| fields.iter().position(|field| names.contains(&field.to_ascii_lowercase().as_str()));
+    match (find(&["date"]), find(&["mm", "rain_mm", "precipitation_mm"])) {
+        (Some(date), Some(mm)) => Ok((date, mm)),
+        _ => Err(format!(
+            "the header {:?} does not name the columns date and mm, set apart by a comma; inches and tenths have to be \
+             converted first",
+            fields.iter().collect::<Vec<_>>().join(",")
+        )),
+    }
+}
+
+fn daily_line(line: u64, fields: &csv::StringRecord, (date, mm): (usize, usize), width: usize) -> Offered {
+    let (date, mm) = (fields.get(date), fields.get(mm));
+    let reading = (|| {
+        if fields.len() > width {
+            let count = fields.len();
+            return Err(format!(
+                "it has {count} fields where {width} are named; a decimal comma has to be a point"
+            ));
+        }
+        let text = date.filter(|text| !text.is_empty()).ok_or("it has no date")?;
+        if text.contains(';') {
+            return Err("its fields are set apart by semicolons; set them apart by commas".to_owned());
+        }
+        let date =
+            text.parse::<NaiveDate>().map_err(|_| format!("{text:?} is not a date like 2026-03-01"))?;
+        let text = mm.filter(|text| !text.is_empty()).ok_or("it has no reading; leave a missing day out")?;
+        let rain_mm = text.parse::<f64>().map_err(|_| format!("{text:?} is not a number of mm"))?;
+        Ok(RainDay { date, rain_mm })
+    })();
+    Offered { line, date: date.map(str::to_owned), reading, spread: false }
+}
+
+/// An accumulated reading: its line, its total and the days it covers.
+struct Run {
+    line: u64,
+    tenths: f64,
+    days: Option<u64>,
+    flagged: Option<String>,
+}
+
+/// Reads GHCN-Daily by-station lines.
+///
+/// Lines of other elements are counted, not refused. Lines of more than one station are refused from the second
+/// station on, since one gauge has one record.
+pub fn ghcn_daily(text: &[u8], accumulated: Accumulated) -> Offer {
+    let mut offer = Offer::default();
+    let mut station: Option<String> = None;
+    let mut runs: BTreeMap<NaiveDate, Run> = BTreeMap::new();
+    lines(text, |line, fields| {
+        let fields = match fields {
+            Ok(fields) => fields,
+            Err(reason) => return offer.readings.push(unreadable(line, None, reason)),
+        };
+        if line == 1
+            && fields.get(0).is_some_and(|field| field.eq_ignore_ascii_case("id") || field == "STATION")
+        {
+            return;
+        }
+        let Some(element) = fields.get(2).filter(|_| fields.len() >= 4) else {
+            let reason = "it does not have station, date, element and value".to_owned();
+            return offer.readings.push(unreadable(line, fields.get(1), reason));
+        };
+        if !matches!(element, "PRCP" | "MDPR" | "DAPR") {
+            offer.other += 1;
+            return;
+        }
+        let text = fields.get(1).unwrap_or_default();
+        let refuse = |reason: String| unreadable(line, Some(text), reason);
+        let name = fields.get(0).unwrap_or_default();
+        if station.get_or_insert_with(|| name.to_owned()) != name {
+            return offer
+                .readings
+                .push(refuse(format!("{name} is a second station; one gauge has one record")));
+        }
+        let Some(date) = compact_date(text) else {
+            return offer.readings.push(refuse(format!("{text:?} is not a date like 20260301")));
+        };
+        let value = fields.get(3).unwrap_or_default();
+        let Ok(number) = value.parse::<f64>() else {
+            return offer.readings.push(refuse(format!("{value:?} is not a number")));
+        };
+        let flagged = fields
+            .get(5)
+            .filter(|flag| !flag.is_empty())
+            .map(|flag| format!("the archive's quality check failed it (flag {flag})"));
+        match element {
+            "PRCP" => {
+                let reading = if let Some(reason) = flagged {
+                    Err(reason)
+                } else if number == MISSING {
+                    Err(MISSING_SAID.to_owned())
+                } else {
+                    Ok(RainDay { date, rain_mm: tenths_to_mm(number) })
+                };
+                offer.readings.push(Offered { line, date: Some(text.to_owned()), reading, spread: false });
+            }
+            "MDPR" => {
+                let run = runs.entry(date).or_insert(Run { line, tenths: number, days: None, flagged: None });
+                (run.line, run.tenths) = (line, number);
+                run.flagged = run.flagged.take().or(flagged);
+            }
+            _ => {
+                let run =
+                    runs.entry(date).or_insert(Run { line, tenths: f64::NAN, days: None, flagged: None });
+                // Ten years are past any belief and within any integer.
+                run.days = (number >= 1.0).then_some(number.min(3650.0) as u64);
+                run.flagged = run.flagged.take().or(flagged);
+            }
+        }
+    });
+    // A day that was measured by itself keeps its own value, whatever share of an accumulated total falls on it.
+    let measured: HashSet<NaiveDate> =
+        offer.readings.iter().filter_map(|offered| Some(offered.reading.as_ref().ok()?.date)).collect();
+    for (date, run) in runs {
+        spread(&mut offer.readings, &measured, date, &run, accumulated);
+    }
+    offer.readings.sort_by_key(|reading| reading.line);
+    offer
+}
+
+fn spread(
+    readings: &mut Vec<Offered>,
+    measured: &HashSet<NaiveDate>,
+    date: NaiveDate,
+    run: &Run,
+    accumulated: Accumulated,
+) {
+    let text = date.format("%Y%m%d").to_string();
+    let total = tenths_to_mm(run.tenths);
+    let refused = if let Some(reason) = &run.flagged {
+        Some(reason.clone())
+    } else if run.tenths == MISSING {
+        Some(MISSING_SAID.to_owned())
+    } else if run.tenths.is_nan() {
+        Some("a number of days (DAPR) without the total (MDPR) that they add up to".to_owned())
+    } else if accumulated == Accumulated::Refuse {
+        Some(format!("{total} mm accumulated over several days; ask for it to be spread, or leave it out"))
+    } else {
+        match run.days {
+            None => Some(format!("{total} mm accumulated over an unknown number of days (no DAPR)")),
+            Some(days) if days > LONGEST_RUN => {
+                Some(format!("{total} mm accumulated over {days} days is too coarse"))
+            }
+            Some(_) => None,
+        }
+    };
+    if let Some(reason) = refused {
+        return readings.push(unreadable(run.line, Some(&text), reason));
+    }
+    let days = run.days.unwrap_or(1);
+    let covered = (0..days).filter_map(|back| date.checked_sub_days(Days::new(back)));
+    let covered: Vec<NaiveDate> = covered.filter(|day| !measured.contains(day)).collect();
+    if covered.is_empty() {
+        let reason = format!("{total} mm accumulated over days that all have a reading of their own");
+        return readings.push(unreadable(run.line, Some(&text), reason));
+    }
+    let rain_mm = total / days as f64;
+    readings.extend(covered.into_iter().map(|day| Offered {
+        line: run.line,
+        date: Some(text.clone()),
+        reading: Ok(RainDay { date: day, rain_mm }),
+        spread: days > 1,
+    }));
+}
+
+fn tenths_to_mm(tenths: f64) -> f64 {
+    // Divided rather than multiplied by 0.1, so that 23 tenths are exactly 2.3.
+    tenths / 10.0
+}
+
+fn compact_date(text: &str) -> Option<NaiveDate> {
+    if text.len() == 8 && text.bytes().all(|byte| byte.is_ascii_digit()) {
+        NaiveDate::parse_from_str(text, "%Y%m%d").ok()
+    } else {
+        None
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn faults(offer: &Offer) -> Vec<(u64, &str)> {
+        let faults =
+            offer.readings.iter().filter_map(|read| Some((read.line, read.reading.as_ref().err()?.as_str())));
+        faults.collect()
+    }
+
+    #[test]
+    fn lines_are_counted_alike_whatever_ends_them_and_spoil_no_other() {
+        for end in ["\n", "\r\n"] {
+            let text = [
+                "date,mm",
+                "2026-01-01,1",
+                "\"2026-01-02,x",
+                "",
+                "2026-01-03,2",
+                "2026-01-04,3,5",
+                "2026-01-05;1",
+            ]
+            .join(end);
+            let offer = daily_csv(text.as_bytes()).expect("a header");
+            let lines: Vec<u64> = faults(&offer).iter().map(|fault| fault.0).collect();
+            assert_eq!(lines, [3, 6, 7], "{end:?}");
+            assert!(faults(&offer)[1].1.contains("decimal comma"), "{:?}", faults(&offer));
+            assert!(faults(&offer)[2].1.contains("semicolon"), "{:?}", faults(&offer));
+            assert_eq!(offer.readings.len(), 5);
+        }
+    }
+
+    #[test]
+    fn a_measured_day_keeps_its_value_within_an_accumulated_run() {
+        let text = "A,20260103,PRCP,20\nA,20260104,MDPR,120\nA,20260104,DAPR,4\nA,20260110,MDPR,-9999\nA,20260110,DAPR,3";
+        let offer = ghcn_daily(text.as_bytes(), Accumulated::Spread);
+        let mut read: Vec<(u32, f64)> = offer
+            .readings
+            .iter()
+            .filter_map(|read| read.reading.as_ref().ok())
+            .map(|day| (chrono::Datelike::day(&day.date), day.rain_mm))
+            .collect();
+        read.sort_by_key(|day| day.0);
+        assert_eq!(read, [(1, 3.0), (2, 3.0), (3, 2.0), (4, 3.0)]);
+        assert_eq!(faults(&offer), [(4, MISSING_SAID)]);
+    }
+}

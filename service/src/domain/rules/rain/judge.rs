@@ -1,0 +1,93 @@
+//! Judges offered readings one by one.
+
+use crate::domain::model::rain::{MOST_MM, Offer, RainDay, Refusal, Report};
+use chrono::{Datelike, NaiveDate};
+use std::collections::BTreeMap;
+
+/// The first year a reading may be of; older records than this do not exist.
+const FIRST_YEAR: i32 = 1700;
+
+/// The most refusals that are listed; all are counted.
+const MOST_LISTED: usize = 1000;
+
+/// Judges every reading by itself: the accepted by date, and the refusals.
+///
+/// `today` is the latest civil date anywhere on earth: a gauge has no zone of its own, and a reading is refused as
+/// future only where it is future everywhere.
+pub fn judge(offer: Offer, today: NaiveDate) -> (BTreeMap<NaiveDate, f64>, Report) {
+    let mut report = Report { other: offer.other, ..Report::default() };
+    let mut accepted: BTreeMap<NaiveDate, (f64, u64)> = BTreeMap::new();
+    for offered in offer.readings {
+        let verdict = offered.reading.and_then(|reading| {
+            plausible(reading, today)?;
+            match accepted.get(&reading.date) {
+                Some((value, line)) => Err(if *value == reading.rain_mm {
+                    format!("the date already stands at {line}")
+                } else {
+                    format!("the date already stands at {line} with {value} mm; the first one counts")
+                }),
+                None => Ok(reading),
+            }
+        });
+        match verdict {
+            Ok(reading) => {
+                accepted.insert(reading.date, (reading.rain_mm, offered.line));
+                report.spread += u32::from(offered.spread);
+            }
+            Err(reason) => {
+                report.refused += 1;
+                if report.refusals.len() < MOST_LISTED {
+                    report.refusals.push(Refusal { line: offered.line, date: offered.date, reason });
+                }
+            }
+        }
+    }
+    (accepted.into_iter().map(|(date, (mm, _))| (date, mm)).collect(), report)
+}
+
+fn plausible(reading: RainDay, today: NaiveDate) -> std::result::Result<(), String> {
+    let RainDay { date, rain_mm } = reading;
+    if !rain_mm.is_finite() {
+        Err(format!("{rain_mm} is not a number"))
+    } else if rain_mm < 0.0 {
+        Err(format!("{rain_mm} mm is negative; leave a missing day out"))
+    } else if rain_mm > MOST_MM {
+        Err(format!("{rain_mm} mm is more than a day can bring ({MOST_MM} mm); check the unit"))
+    } else if date.year() < FIRST_YEAR {
+        Err(format!("{date} is before the year {FIRST_YEAR}"))
+    } else if date > today {
+        Err(format!("{date} has not come yet"))
+    } else {
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_reading_is_judged_by_itself() {
+        let day = |d| NaiveDate::from_ymd_opt(2026, 3, d).unwrap();
+        let offered = |line, date, rain_mm| Offered {
+            line,
+            date: None,
+            reading: Ok(RainDay { date, rain_mm }),
+            spread: false,
+        };
+        let readings = vec![
+            offered(1, day(1), 2.0),
+            offered(2, day(2), -1.0),
+            offered(3, day(1), 3.0),
+            offered(4, day(3), 2000.0),
+            offered(5, day(4), 2000.1),
+            offered(6, day(5), f64::NAN),
+            offered(7, day(9), 0.0),
+        ];
+        let (accepted, report) = judge(Offer { readings, other: 0 }, day(8));
+        assert_eq!(accepted.into_iter().collect::<Vec<_>>(), [(day(1), 2.0), (day(3), 2000.0)]);
+        let lines: Vec<u64> = report.refusals.iter().map(|refusal| refusal.line).collect();
+        assert_eq!((report.refused, lines), (5, vec![2, 3, 5, 6, 7]));
+        assert!(report.refusals[1].reason.contains("stands at 1 with 2 mm"), "{}", report.refusals[1].reason);
+    }
+}

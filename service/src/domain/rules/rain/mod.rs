@@ -1,0 +1,4 @@
+//! Rain as it comes in: files are read, readings are judged.
+
+pub mod files;
+pub mod judge;

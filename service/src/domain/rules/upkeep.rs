@@ -1,0 +1,144 @@
+//! What a refresh makes of one system: its tasks, its status, and what its readers are told from.
+
+use crate::domain::base::error::Result;
+use crate::domain::base::ids::{TaskId, VisitId};
+use crate::domain::base::rounding::rounded;
+use crate::domain::model::forecast::{BestDay, Chances, DutyForecast, Mark, Prediction, Tally};
+use crate::domain::model::inputs::Inputs;
+use crate::domain::model::status::{NextDuty, RecentRunoff, RunoffSince, Status};
+use crate::domain::model::task::{State, Task};
+use crate::domain::rules::forecast::convert::to_day;
+use crate::domain::rules::forecast::ground::Ground;
+use crate::domain::rules::forecast::{history, model_inputs, system};
+use crate::domain::rules::reminders::inputs::Telling;
+use chrono::{DateTime, Days, NaiveDate, Utc};
+use std::collections::HashMap;
+
+/// Entries of a status.
+const NEXT: usize = 5;
+
+/// The most duties of a status that show their runoff: a poll stays small whatever the system.
+const MOST_SINCE: usize = 6;
+
+/// What is found of a system.
+pub(crate) struct Found {
+    pub tasks: Vec<Task>,
+    pub status: Status,
+    pub telling: Telling,
+}
+
+pub(crate) fn tasks_and_status(
+    input: &Inputs,
+    ground: &Ground,
+    as_of: NaiveDate,
+    now: DateTime<Utc>,
+) -> Result<Found> {
+    let components = history::in_service(input, as_of);
+    let seen: HashMap<_, _> = components.iter().filter_map(|one| Some((one.id?, &one.seen))).collect();
+    let duties = system::forecast(&model_inputs::sight(input, ground, as_of, false), &components)?;
+    let tasks: Vec<Task> = duties.into_iter().filter_map(|duty| task(input, duty, as_of, now)).collect();
+    let status = status(input, ground, &tasks, as_of)?;
+    let by_visit = tasks.iter().filter_map(|task| {
+        let seen = seen.get(&task.component_id)?.iter().rev();
+        let mut did = seen.filter(|seen| seen.item.done && seen.item.duty == task.duty);
+        Some((task.id, did.find(|seen| seen.on == task.forecast.since)?.visit))
+    });
+    let by_visit: HashMap<TaskId, VisitId> = by_visit.collect();
+    Ok(Found { telling: Telling::of(input, as_of, by_visit), tasks, status })
+}
+
+fn task(input: &Inputs, forecast: DutyForecast, as_of: NaiveDate, now: DateTime<Utc>) -> Option<Task> {
+    let component_id = forecast.component_id?;
+    let late_on = forecast.prediction.as_ref().and_then(|prediction| prediction.window?.late_on);
+    Some(Task {
+        id: TaskId::of(component_id, forecast.duty),
+        account_id: input.system.account_id,
+        property_id: input.property.id,
+        system_id: input.system.id,
+        component_id,
+        kind: forecast.kind,
+        duty: forecast.duty,
+        state: State::on(as_of, forecast.due_on, late_on),
+        due_on: forecast.due_on,
+        names: (input.property.facts.name.clone(), input.system.facts.name.clone()),
+        forecast: DutyForecast { prediction: forecast.prediction.map(kept), ..forecast },
+        as_of,
+        refreshed_at: now,
+    })
+}
+
+/// A prediction as it is kept: without what is shown in full only, and with as many digits as are ever shown.
+fn kept(prediction: Prediction) -> Prediction {
+    Prediction {
+        tally: prediction.tally.map(|tally| Tally {
+            value: rounded(tally.value),
+            from_readings: rounded(tally.from_readings),
+            from_climate: rounded(tally.from_climate),
+            ..tally
+        }),
+        mark: Mark {
+            value: rounded(prediction.mark.value),
+            log_sd: rounded(prediction.mark.log_sd),
+            prior_value: rounded(prediction.mark.prior_value),
+            prior_log_sd: rounded(prediction.mark.prior_log_sd),
+            ..prediction.mark
+        },
+        chances: prediction.chances.map(|chances| Chances {
+            today: rounded(chances.today),
+            in_7_days: rounded(chances.in_7_days),
+            in_30_days: rounded(chances.in_30_days),
+            in_90_days: rounded(chances.in_90_days),
+        }),
+        best_day: prediction.best_day.map(|best| BestDay {
+            water_lost_l: rounded(best.water_lost_l),
+            water_lost_low_l: rounded(best.water_lost_low_l),
+            water_lost_high_l: rounded(best.water_lost_high_l),
+            ..best
+        }),
+        curve: Vec::new(),
+        ..prediction
+    }
+}
+
+fn status(input: &Inputs, ground: &Ground, tasks: &[Task], as_of: NaiveDate) -> Result<Status> {
+    let roof = input.system.facts.roof.to_engine();
+    let catchment = ground.catchment(&roof)?;
+    let runoff = |since: NaiveDate| catchment.runoff_mm(to_day(since), to_day(as_of));
+    let next = tasks.iter().filter_map(|task| {
+        Some(NextDuty {
+            task_id: task.id,
+            component_name: task.forecast.component_name.clone(),
+            duty: task.duty,
+            state: task.state,
+            due_on: task.due_on?,
+        })
+    });
+    let fed = tasks.iter().filter(|task| task.duty.follows_runoff());
+    let since_served = fed.map(|task| RunoffSince {
+        component_name: task.forecast.component_name.clone(),
+        duty: task.duty,
+        since: task.forecast.since,
+        runoff_mm: rounded(runoff(task.forecast.since)),
+    });
+    let last = |days: u64| {
+        let from = as_of.checked_sub_days(Days::new(days)).unwrap_or(as_of);
+        let mm = runoff(from);
+        let read = ground.gauge.days_read(to_day(from), to_day(as_of));
+        RecentRunoff {
+            mm: rounded(mm),
+            litres: rounded(mm * roof.plan_area_m2),
+            unread_days: days as u32 - read,
+        }
+    };
+    Ok(Status {
+        system_id: input.system.id,
+        system_name: input.system.facts.name.clone(),
+        as_of,
+        state: tasks.iter().map(|task| task.state).max().unwrap_or(State::Resting),
+        next: next.take(NEXT).collect(),
+        rain_through: ground.through(),
+        last_7_days: last(7),
+        last_30_days: last(30),
+        since_served: since_served.take(MOST_SINCE).collect(),
+    })
+}

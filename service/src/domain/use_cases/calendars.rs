@@ -1,0 +1,135 @@
+//! Calendar feeds: make, list, revoke, read.
+
+use crate::domain::base::check::Check;
+use crate::domain::base::clock;
+use crate::domain::base::error::{Error, Result, StoreError};
+use crate::domain::base::ids::{AccountId, CalendarId, PropertyId};
+use crate::domain::base::paging::{PageAsked, PageFound};
+use crate::domain::base::secret::{Secret, hash};
+use crate::domain::context::Context;
+use crate::domain::model::calendar::{Calendar, CalendarDraft, MOST_DAYS, MOST_TASKS, USUAL_DAYS, WORD};
+use crate::domain::model::duty_settings::DutySettings;
+use crate::domain::model::task::TaskFilter;
+use crate::domain::rules::ical;
+use crate::domain::rules::ical::{Event, LeftOut};
+use crate::domain::use_cases::tasks;
+use chrono::TimeDelta;
+use std::collections::HashMap;
+
+/// How exactly it is kept when a feed was last read: a write for every read would make polling dear.
+const READ_TO: TimeDelta = TimeDelta::hours(1);
+
+/// Makes a feed; the secret is given this once.
+pub async fn create(cx: &Context, account: AccountId, draft: CalendarDraft) -> Result<(Calendar, Secret)> {
+    let horizon_days = draft.horizon_days.unwrap_or(USUAL_DAYS);
+    let mut check = Check::new();
+    check.text("name", &draft.name, 200);
+    check.between("horizon_days", f64::from(horizon_days), 1.0, f64::from(MOST_DAYS));
+    if let Some(id) = draft.property_id
+        && cx.store.property(account, id).await?.is_none()
+    {
+        check.refuse("property_id", no_property(id));
+    }
+    check.done()?;
+    let secret = Secret::random(WORD)?;
+    let calendar = Calendar {
+        id: CalendarId::new(),
+        account_id: account,
+        property_id: draft.property_id,
+        name: draft.name,
+        horizon_days,
+        hash: hash(secret.reveal()),
+        hint: secret.hint(WORD),
+        created_at: cx.clock.now(),
+        last_read_at: None,
+        revoked_at: None,
+    };
+    match (cx.store.insert_calendar(&calendar).await, draft.property_id) {
+        // Removed since it was looked for.
+        (Err(StoreError::Dangling(_)), Some(id)) => Err(Error::field("property_id", no_property(id))),
+        (done, _) => done.map(|()| (calendar, secret)).map_err(Into::into),
+    }
+}
+
+fn no_property(id: PropertyId) -> String {
+    format!("there is no property {id} in this account")
+}
+
+/// The account's feeds, oldest first, revoked ones included.
+pub async fn list(
+    cx: &Context,
+    account: AccountId,
+    cursor: Option<&str>,
+    limit: Option<u32>,
+) -> Result<PageFound<Calendar>> {
+    let asked = PageAsked::read("calendars", cursor, limit)?;
+    let rows = cx.store.calendars(account, &asked).await?;
+    Ok(asked.page("calendars", rows, |row| (row.created_at, row.id.0)))
+}
+
+/// Revokes a feed: its address leads nowhere from now on. Doing it twice changes nothing.
+pub async fn revoke(cx: &Context, account: AccountId, id: CalendarId) -> Result<()> {
+    if cx.store.revoke_calendar(account, id, cx.clock.now()).await? {
+        Ok(())
+    } else {
+        Err(Error::NotFound { what: "calendar", id: id.to_string() })
+    }
+}
+
+/// What the feed with this secret says, as iCalendar text; nothing when there is none, or when it is revoked.
+///
+/// Every task with a due date up to the horizon is an event, those that are overdue on their due date; one whose component
+/// was taken out is no longer a task, and drops out.
+pub async fn read(cx: &Context, secret: &str) -> Result<Option<String>> {
+    let now = cx.clock.now();
+    let found = cx.store.calendar_by_hash(&hash(secret)).await?;
+    let Some(calendar) = found.filter(|calendar| calendar.revoked_at.is_none()) else { return Ok(None) };
+    if calendar.last_read_at.is_none_or(|at| now - at >= READ_TO) {
+        // Nobody who reads a feed waits in vain because this cannot be written; the next reading writes it.
+        if let Err(error) = cx.store.calendar_was_read(calendar.id, now).await {
+            tracing::warn!(calendar = %calendar.id, ?error, "when a calendar was read could not be noted");
+        }
+    }
+    let account = calendar.account_id;
+    let filter = TaskFilter {
+        property_id: calendar.property_id,
+        to: clock::last_day(now, u64::from(calendar.horizon_days)),
+        ..TaskFilter::default()
+    };
+    let own = cx.store.duty_settings(account).await?;
+    let settings: DutySettings = own.into_iter().map(|setting| (setting.duty, setting.own)).collect();
+    let mut events = Vec::new();
+    let next = tasks::each(cx, account, &filter, MOST_TASKS, |task, moves| {
+        let lead_days = settings.lead(task.duty).lead_days;
+        events.extend(Event::of(task, moves, lead_days));
+    })
+    .await?;
+    place(cx, account, &mut events).await?;
+    let left_out = match next.and_then(|task| task.due_on) {
+        None => None,
+        Some(from) => {
+            let all = cx.store.count_tasks(account, &filter).await?.total();
+            Some(LeftOut { tasks: all.saturating_sub(events.len() as u64).max(1), from })
+        }
+    };
+    Ok(Some(ical::write(&calendar, &events, left_out)))
+}
+
+/// Says where the property of each event lies.
+async fn place(cx: &Context, account: AccountId, events: &mut [Event]) -> Result<()> {
+    let mut ids: Vec<PropertyId> = events.iter().map(|event| event.property_id).collect();
+    ids.sort_unstable();
+    ids.dedup();
+    let mut places = HashMap::new();
+    for some in ids.chunks(PLACES_AT_ONCE) {
+        let found = cx.store.properties_of(account, some).await?;
+        places.extend(found.into_iter().map(|p| (p.id, (p.facts.latitude_deg, p.facts.longitude_deg))));
+    }
+    for event in events {
+        event.position_deg = places.get(&event.property_id).copied();
+    }
+    Ok(())
+}
+
+/// Properties that are looked up with one query.
+const PLACES_AT_ONCE: usize = 512;

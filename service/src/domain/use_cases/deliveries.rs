@@ -1,0 +1,59 @@
+//! Deliveries: list, send a test, send again.
+
+use crate::domain::base::error::{Error, Result};
+use crate::domain::base::ids::{AccountId, DeliveryId, SubscriptionId};
+use crate::domain::base::paging::{PageAsked, PageFound};
+use crate::domain::context::Context;
+use crate::domain::model::delivery::{Body, Content, Delivery, DeliveryAttempt, DeliveryState};
+use crate::domain::ports::senders::Scribe;
+use crate::domain::use_cases::subscriptions;
+
+/// Queues a word to try the way to a subscription's receiver, also while it is paused.
+pub async fn test(
+    cx: &Context,
+    scribe: &dyn Scribe,
+    account: AccountId,
+    id: SubscriptionId,
+    delivery: DeliveryId,
+) -> Result<Delivery> {
+    let subscription = subscriptions::get(cx, account, id).await?;
+    let now = cx.clock.now();
+    let made = Delivery::new(delivery, &subscription, Content::Test, now, now);
+    cx.store.insert_delivery(&made, &Body::json(scribe.test(&subscription, now))).await?;
+    cx.tell();
+    Ok(get(cx, account, delivery).await?.0)
+}
+
+/// A subscription's deliveries, latest first.
+pub async fn list(
+    cx: &Context,
+    account: AccountId,
+    id: SubscriptionId,
+    state: Option<DeliveryState>,
+    cursor: Option<&str>,
+    limit: Option<u32>,
+) -> Result<PageFound<Delivery>> {
+    subscriptions::get(cx, account, id).await?;
+    let asked = PageAsked::read("deliveries", cursor, limit)?;
+    let rows = cx.store.deliveries(account, id, state, &asked).await?;
+    Ok(asked.page("deliveries", rows, |one| (one.created_at, one.id.0)))
+}
+
+/// One delivery with its attempts, oldest first.
+pub async fn get(
+    cx: &Context,
+    account: AccountId,
+    id: DeliveryId,
+) -> Result<(Delivery, Vec<DeliveryAttempt>)> {
+    let found = cx.store.delivery(account, id).await?;
+    found.ok_or_else(|| Error::NotFound { what: "delivery", id: id.to_string() })
+}
+
+/// Sends a delivery again, under the same id, whatever became of it.
+pub async fn again(cx: &Context, account: AccountId, id: DeliveryId) -> Result<Delivery> {
+    if !cx.store.send_again(account, id, cx.clock.now()).await? {
+        return Err(Error::NotFound { what: "delivery", id: id.to_string() });
+    }
+    cx.tell();
+    Ok(get(cx, account, id).await?.0)
+}

@@ -1,0 +1,86 @@
+//! Rain: put, list and remove readings of a gauge.
+
+use crate::domain::base::check::Check;
+use crate::domain::base::clock::local_date;
+use crate::domain::base::error::{Error, FieldError, Result};
+use crate::domain::base::ids::{AccountId, GaugeId};
+use crate::domain::base::paging::{PageAsked, PageFound};
+use crate::domain::context::Context;
+use crate::domain::model::rain::{MOST_READINGS, Offer, RainDay, Report};
+use crate::domain::rules::rain::judge::judge;
+use crate::domain::use_cases::gauges;
+use chrono::NaiveDate;
+
+/// Judges an offer and stores what is good: everything in one transaction, so an answer means that it is kept.
+pub async fn put(
+    cx: &Context,
+    account: AccountId,
+    id: GaugeId,
+    offer: Offer,
+    all_or_nothing: bool,
+) -> Result<Report> {
+    let gauge = gauges::get(cx, account, id).await?;
+    if offer.readings.len() > MOST_READINGS {
+        let message = format!("{} readings; send at most {MOST_READINGS} at a time", offer.readings.len());
+        return Err(Error::field("days", message));
+    }
+    // The first zone to begin a day is 14 hours ahead of UTC.
+    let today = local_date(cx.clock.now(), chrono_tz::Pacific::Kiritimati);
+    let (accepted, mut report) = judge(offer, today);
+    if all_or_nothing && report.refused > 0 {
+        let errors = report.refusals.iter().map(|refusal| FieldError {
+            field: format!("line {}", refusal.line),
+            message: refusal.reason.clone(),
+        });
+        return Err(Error::RainRefused(errors.collect()));
+    }
+    if accepted.is_empty() {
+        report.span = gauge.span;
+        return Ok(report);
+    }
+    let days: Vec<RainDay> = accepted.into_iter().map(|(date, rain_mm)| RainDay { date, rain_mm }).collect();
+    let Some((upserted, span)) = cx.store.put_rain(account, id, &days).await? else {
+        return Err(Error::NotFound { what: "gauge", id: id.to_string() });
+    };
+    if upserted.new + upserted.changed > 0 {
+        cx.ring();
+    }
+    Ok(Report { new: upserted.new, changed: upserted.changed, same: upserted.same, span, ..report })
+}
+
+/// A gauge's readings by date.
+pub async fn list(
+    cx: &Context,
+    account: AccountId,
+    id: GaugeId,
+    range: (Option<NaiveDate>, Option<NaiveDate>),
+    cursor: Option<&str>,
+    limit: Option<u32>,
+) -> Result<PageFound<RainDay>> {
+    let mut check = Check::new();
+    check.range(range.0, range.1);
+    check.done()?;
+    gauges::get(cx, account, id).await?;
+    let asked = PageAsked::<NaiveDate>::read("rain", cursor, limit)?;
+    let rows = cx.store.rain(id, range, &asked).await?;
+    Ok(asked.page("rain", rows, |row| (row.date, id.0)))
+}
+
+/// Removes readings, from one day to another, both included.
+pub async fn delete(
+    cx: &Context,
+    account: AccountId,
+    id: GaugeId,
+    from: NaiveDate,
+    to: NaiveDate,
+) -> Result<()> {
+    let mut check = Check::new();
+    check.range(Some(from), Some(to));
+    check.done()?;
+    if cx.store.delete_rain(account, id, from, to).await? {
+        cx.ring();
+        Ok(())
+    } else {
+        Err(Error::NotFound { what: "gauge", id: id.to_string() })
+    }
+}

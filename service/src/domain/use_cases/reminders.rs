@@ -1,0 +1,87 @@
+//! Reads the reminders' feed after a cursor, and waits for news.
+
+use crate::domain::base::error::{Error, Result};
+use crate::domain::base::ids::AccountId;
+use crate::domain::base::paging;
+use crate::domain::base::paging::{MOST, USUAL};
+use crate::domain::context::Context;
+use crate::domain::model::reminder::{Pulled, ReminderFilter, Stretch};
+use std::time::Duration;
+
+/// The longest wait for news, seconds.
+pub const LONGEST_WAIT_S: u32 = 30;
+
+/// What stands for the end of the feed in the place of a cursor.
+pub const NOW: &str = "now";
+
+/// Marks a cursor as one of the feed.
+const LIST: &str = "reminders";
+
+/// The cursor behind an entry of an account's feed.
+pub fn cursor(account: AccountId, number: i64) -> String {
+    paging::cursor(LIST, &number, account.0)
+}
+
+/// The number in a cursor.
+///
+/// # Errors
+/// [`Error::BadCursor`] when it is none of this account's feed.
+pub fn number(account: AccountId, cursor: &str) -> Result<i64> {
+    let after = paging::read_cursor::<i64>(LIST, cursor)?;
+    if after.id == account.0 && after.key >= 0 { Ok(after.key) } else { Err(Error::BadCursor) }
+}
+
+/// Reads the feed after a cursor, from the oldest entry that is kept when there is none; waits for news if there are none.
+///
+/// # Errors
+/// [`Error::CursorExpired`] when entries after the cursor are no longer kept.
+pub async fn pull(
+    cx: &Context,
+    account: AccountId,
+    filter: &ReminderFilter,
+    after: Option<&str>,
+    limit: Option<u32>,
+    wait_s: Option<u32>,
+) -> Result<Pulled> {
+    let limit = limit.unwrap_or(USUAL);
+    if limit == 0 || limit > MOST {
+        return Err(Error::field("limit", format!("{limit} is not from 1 to {MOST}")));
+    }
+    let wait_s = wait_s.unwrap_or(0);
+    if wait_s > LONGEST_WAIT_S {
+        return Err(Error::field("wait", format!("{wait_s} is not from 0 to {LONGEST_WAIT_S} seconds")));
+    }
+    let start = match after {
+        Some(NOW) => None,
+        Some(cursor) => Some(number(account, cursor)?),
+        None => Some(0),
+    };
+    let mut stretch = Stretch { after: start, limit };
+    let deadline = tokio::time::sleep(Duration::from_secs(wait_s.into()));
+    tokio::pin!(deadline);
+    let mut over = wait_s == 0;
+    let mut news = cx.news.subscribe();
+    let mut closing = cx.closing.subscribe();
+    loop {
+        news.mark_unchanged();
+        let read = cx.store.reminders(account, filter, stretch).await?;
+        let from = stretch.after.unwrap_or(read.last);
+        // A cursor beyond the end comes from a database that was since set back to an older copy.
+        if after.is_some() && (from < read.forgotten || from > read.last) {
+            return Err(Error::CursorExpired { kept_days: cx.kept.reminders.num_days() });
+        }
+        if over || !read.entries.is_empty() || *closing.borrow() {
+            // What the filter left out need not be looked at again.
+            let full = read.entries.len() >= limit as usize;
+            let at = if full { read.entries.last().map_or(from, |entry| entry.number) } else { read.last };
+            return Ok(Pulled { entries: read.entries, cursor: cursor(account, at), behind: read.last - at });
+        }
+        stretch.after = Some(read.last);
+        tokio::select! {
+            _ = news.changed() => {}
+            _ = closing.changed() => {}
+            () = &mut deadline => over = true,
+            () = tokio::time::sleep(cx.look) => {}
+        }
+    }
+}

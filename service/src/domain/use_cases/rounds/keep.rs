@@ -1,0 +1,217 @@
+//! Kept rounds: keep, list, call off, report as done.
+
+use crate::domain::base::check::Check;
+use crate::domain::base::error::{Error, Result};
+use crate::domain::base::ids::{AccountId, RoundId, SystemId, TaskId, VisitId};
+use crate::domain::base::paging::{PageAsked, PageFound};
+use crate::domain::context::Context;
+use crate::domain::model::round::{
+    DoneOn, DoneRound, Draft, MOST_ROWS, MOST_TASKS, Outcome, Report, Round, RoundFilter, RoundTask, Skip,
+    Word,
+};
+use crate::domain::model::task::Task;
+use crate::domain::model::visit::{Visit, VisitFacts, VisitItem};
+use crate::domain::ports::store::outcomes::{CalledOff, Finished, Kept};
+use crate::domain::rules::rounds::repeated;
+use crate::domain::rules::rounds::report::placed;
+use crate::domain::rules::rounds::report::{check_report, item};
+use crate::domain::use_cases::visits;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+/// How often a report is read anew while visits do tasks of its round.
+const ATTEMPTS: usize = 4;
+
+fn missing(id: RoundId) -> Error {
+    Error::NotFound { what: "round", id: id.to_string() }
+}
+
+/// Keeps a round as planned. `id` is given from outside so that a repeated request keeps it once.
+pub async fn keep(cx: &Context, account: AccountId, id: RoundId, draft: Draft) -> Result<Round> {
+    let mut check = Check::new();
+    check.date("on", draft.on);
+    if let Some(note) = &draft.note {
+        check.note("note", note, 4000);
+    }
+    let number = draft.task_ids.len();
+    if number == 0 || number > MOST_TASKS {
+        check.refuse("task_ids", format!("it has {number} entries; give 1 to {MOST_TASKS}"));
+    }
+    let mut seen = BTreeSet::new();
+    for (index, task) in draft.task_ids.iter().enumerate() {
+        if !seen.insert(*task) {
+            check.refuse(&format!("task_ids[{index}]"), "this task stands in the round already");
+        }
+    }
+    check.done()?;
+    let found = cx.store.tasks_by_id(account, &draft.task_ids).await?;
+    let mut found: HashMap<TaskId, Task> = found.into_iter().map(|task| (task.id, task)).collect();
+    let (mut tasks, mut check) = (Vec::with_capacity(number), Check::new());
+    for (index, id) in draft.task_ids.iter().enumerate() {
+        if let Some(task) = found.remove(id) {
+            tasks.push(round_task(task));
+        } else {
+            check.refuse(&format!("task_ids[{index}]"), format!("there is no task {id} in this account"));
+        }
+    }
+    check.done()?;
+    let now = cx.clock.now();
+    let round = Round {
+        id,
+        account_id: account,
+        on: draft.on,
+        note: draft.note,
+        tasks,
+        done: None,
+        version: 1,
+        created_at: now,
+        updated_at: now,
+    };
+    match cx.store.insert_round(&round.in_order()).await? {
+        Kept::Done => get(cx, account, id).await,
+        Kept::Taken { task_id, round_id } => Err(Error::Conflict(format!(
+            "task {task_id} stands in round {round_id}, which is planned; leave it out, or call that round off"
+        ))),
+    }
+}
+
+fn round_task(task: Task) -> RoundTask {
+    let (property, system) = task.names;
+    RoundTask {
+        task_id: task.id,
+        property_id: task.property_id,
+        system_id: task.system_id,
+        component_id: task.component_id,
+        names: (property, system, task.forecast.component_name),
+        kind: task.kind,
+        duty: task.duty,
+        due_on: task.due_on,
+        hazards: task.forecast.hazards,
+        outcome: None,
+    }
+}
+
+/// One round.
+pub async fn get(cx: &Context, account: AccountId, id: RoundId) -> Result<Round> {
+    cx.store.round(account, id).await?.ok_or_else(|| missing(id))
+}
+
+/// The account's rounds by the day they are planned for.
+pub async fn list(
+    cx: &Context,
+    account: AccountId,
+    filter: &RoundFilter,
+    cursor: Option<&str>,
+    limit: Option<u32>,
+) -> Result<PageFound<Round>> {
+    let mut check = Check::new();
+    check.range(filter.from, filter.to);
+    check.done()?;
+    let asked = PageAsked::read_few("rounds", cursor, limit, MOST_ROWS)?;
+    let rows = cx.store.rounds(account, filter, &asked).await?;
+    Ok(asked.page("rounds", rows, |row| (row.on, row.id.0)))
+}
+
+/// Calls a planned round off: it is gone, and its tasks are proposed again.
+pub async fn call_off(cx: &Context, account: AccountId, id: RoundId, version: i64) -> Result<()> {
+    match cx.store.delete_round(account, id, version).await? {
+        CalledOff::Done => Ok(()),
+        CalledOff::Missing => Err(missing(id)),
+        CalledOff::Stale { current } => Err(Error::VersionMismatch { current }),
+        CalledOff::WasDone => {
+            Err(Error::Conflict("the round was done and stays; withdraw its visits if it was not".to_owned()))
+        }
+    }
+}
+
+/// Reports a round as done: one visit a system is logged, all of them or none. What another visit did since the round was
+/// kept is not logged again. The same report twice, or an empty one, changes nothing and gives the same visits.
+///
+/// # Errors
+/// [`Error::Conflict`] when it was reported before and this report says something else.
+pub async fn finish(cx: &Context, account: AccountId, id: RoundId, report: Report) -> Result<DoneRound> {
+    let mut reported_before = true;
+    for attempt in 1.. {
+        let round = get(cx, account, id).await?;
+        if round.done.is_some() {
+            break;
+        }
+        let (round, visits) = reported(cx, round, &report).await?;
+        match cx.store.finish_round(&round, &visits).await? {
+            Finished::Missing => return Err(missing(id)),
+            Finished::Before => break,
+            Finished::Done => {
+                cx.ring();
+                reported_before = false;
+                break;
+            }
+            Finished::Moved if attempt < ATTEMPTS => {}
+            Finished::Moved => {
+                let message = "visits keep doing tasks of this round; send the report again";
+                return Err(Error::Conflict(message.to_owned()));
+            }
+        }
+    }
+    let round = get(cx, account, id).await?;
+    let mut visits = Vec::new();
+    for visit in round.visits() {
+        visits.push(visits::get(cx, account, visit).await?);
+    }
+    if reported_before {
+        repeated::check(&round, &visits, &report)?;
+    }
+    Ok(DoneRound { round, visits, reported_before })
+}
+
+/// The round as it was done, with its visits, checked.
+async fn reported(cx: &Context, mut round: Round, report: &Report) -> Result<(Round, Vec<Visit>)> {
+    check_report(&round, report)?;
+    let now = cx.clock.now();
+    let on = report.visited_on.unwrap_or(round.on);
+    let words: HashMap<TaskId, (usize, &Word)> =
+        report.items.iter().enumerate().map(|(index, word)| (word.task_id, (index, word))).collect();
+    let skipped: HashMap<TaskId, &Skip> = report.skipped.iter().map(|skip| (skip.task_id, skip)).collect();
+    // By system, each item with the place in the request that speaks of it.
+    let mut visits: BTreeMap<SystemId, (Vec<VisitItem>, Vec<String>)> = BTreeMap::new();
+    let round_id = round.id;
+    for task in &mut round.tasks {
+        if task.done_elsewhere(round_id).is_some() {
+            continue;
+        }
+        if let Some(skip) = skipped.get(&task.task_id) {
+            task.outcome = Some(Outcome::Skipped(skip.because.clone()));
+            continue;
+        }
+        let word = words.get(&task.task_id);
+        let (items, places) = visits.entry(task.system_id).or_default();
+        items.push(item(task, word.map(|(_, word)| *word)));
+        places.push(word.map_or_else(String::new, |(index, _)| format!("items[{index}]")));
+        task.outcome = Some(Outcome::Visited(VisitId::of(round_id, task.system_id)));
+    }
+    let (mut logged, mut errors) = (Vec::new(), Vec::new());
+    for (system_id, (items, places)) in visits {
+        let facts = VisitFacts {
+            system_id,
+            visited_on: on,
+            visited_by: report.visited_by.clone(),
+            items,
+            note: report.note.clone(),
+        };
+        match visits::checked(cx, round.account_id, &facts).await {
+            Err(Error::Invalid(refused)) => {
+                errors.extend(refused.into_iter().map(|error| placed(error, &places, &facts)));
+            }
+            other => other?,
+        }
+        let id = VisitId::of(round.id, system_id);
+        let (account_id, withdrawn) = (round.account_id, None);
+        logged.push(Visit { id, account_id, facts, withdrawn, version: 1, created_at: now, updated_at: now });
+    }
+    // What is wrong with the day or a note is wrong for every system, and is said once.
+    let mut said = BTreeSet::new();
+    errors.retain(|error| said.insert((error.field.clone(), error.message.clone())));
+    if !errors.is_empty() {
+        return Err(Error::Invalid(errors));
+    }
+    let done = Some(DoneOn { on, at: now });
+    Ok((Round { done, version: round.version + 1, updated_at: now, ..round }, logged))
+}

@@ -1,0 +1,4 @@
+//! Rounds: proposed, kept, reported.
+
+pub mod keep;
+pub mod propose;

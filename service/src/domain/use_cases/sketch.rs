@@ -1,0 +1,132 @@
+//! The forecast of a system that nobody has registered.
+
+use crate::domain::base::blocking::blocking;
+use crate::domain::base::check::Check;
+use crate::domain::base::error::Result;
+use crate::domain::model::component::ComponentFacts;
+use crate::domain::model::duty::Duty;
+use crate::domain::model::duty_settings::{DutySettings, Own};
+use crate::domain::model::forecast::SystemForecast;
+use crate::domain::model::gauge::Normals;
+use crate::domain::model::property::{Months, MonthsDraft};
+use crate::domain::model::rain::{MOST_MM, RainDay};
+use crate::domain::model::roof::Roof;
+use crate::domain::rules::forecast::ground::Ground;
+use crate::domain::rules::forecast::history::InService;
+use crate::domain::rules::forecast::model_inputs::{Place, Sight};
+use crate::domain::rules::forecast::system::forecast;
+use chrono::NaiveDate;
+use std::collections::HashMap;
+
+/// A system that nobody has registered.
+#[derive(Clone, Debug)]
+pub struct Sketch {
+    /// Degrees north.
+    pub latitude_deg: f64,
+    /// Metres above sea level.
+    pub elevation_m: f64,
+    /// The roof.
+    pub roof: Roof,
+    /// Litres a day.
+    pub demand_l_per_day: f64,
+    /// The components.
+    pub components: Vec<ComponentFacts>,
+    /// Daily rain.
+    pub rain: Vec<RainDay>,
+    /// Normals.
+    pub normals: Option<Normals>,
+    /// What the months are like but for the rain.
+    pub months: MonthsDraft,
+    /// Own figures for duties.
+    pub duty_settings: Vec<(Duty, Own)>,
+    /// The day to forecast for.
+    pub as_of: NaiveDate,
+}
+
+impl Sketch {
+    fn check(&self) -> Result<Months> {
+        let mut check = Check::new();
+        check.between("latitude_deg", self.latitude_deg, -90.0, 90.0);
+        check.between("elevation_m", self.elevation_m, -450.0, 6000.0);
+        check.within("roof", |check| self.roof.check(check));
+        check.between("demand_l_per_day", self.demand_l_per_day, 0.0, 1_000_000.0);
+        check.date("as_of", self.as_of);
+        if self.components.is_empty() || self.components.len() > 200 {
+            check.refuse("components", format!("it has {} entries; give 1 to 200", self.components.len()));
+        }
+        crate::domain::model::component::check_components(&mut check, &self.components, NaiveDate::MAX);
+        for (index, component) in self.components.iter().enumerate() {
+            let days = [
+                ("installed_on", Some(component.installed_on)),
+                ("last_served_on", component.last_served_on),
+            ];
+            for (field, day) in days {
+                if let Some(day) = day.filter(|day| *day > self.as_of) {
+                    let message = format!("{day} is after the day asked for");
+                    check.refuse(&format!("components[{index}].{field}"), message);
+                }
+            }
+        }
+        if self.rain.len() > crate::domain::model::rain::MOST_READINGS {
+            check.refuse("rain", format!("{} days; send at most 50,000", self.rain.len()));
+        }
+        let mut seen = std::collections::HashSet::new();
+        for (index, day) in self.rain.iter().enumerate() {
+            check.between(&format!("rain[{index}].rain_mm"), day.rain_mm, 0.0, MOST_MM);
+            check.date(&format!("rain[{index}].date"), day.date);
+            if !seen.insert(day.date) {
+                check.refuse(&format!("rain[{index}].date"), format!("{} stands there twice", day.date));
+            }
+        }
+        if let Some(normals) = &self.normals {
+            check.within("normals", |check| normals.check(check));
+        }
+        let months = self.months.clone().check(&mut check);
+        for (index, (duty, own)) in self.duty_settings.iter().enumerate() {
+            let repeated = self.duty_settings[..index].iter().any(|(other, _)| other == duty);
+            check.within(format!("duty_settings[{index}]"), |check| {
+                own.check(check, *duty);
+                if repeated {
+                    check.refuse("duty", format!("{} stands there twice", duty.code()));
+                }
+            });
+        }
+        check.done()?;
+        Ok(months)
+    }
+}
+
+/// The forecast of a system that nobody has registered. Nothing is stored.
+pub async fn stateless(sketch: Sketch) -> Result<SystemForecast> {
+    let months = sketch.check()?;
+    blocking(move || {
+        let as_of = sketch.as_of;
+        let ground = Ground::new(&sketch.rain, sketch.normals.as_ref(), as_of);
+        let settings: DutySettings = sketch.duty_settings.iter().copied().collect();
+        let sight = Sight {
+            place: Place { latitude_deg: sketch.latitude_deg, elevation_m: sketch.elevation_m, months },
+            roof: &sketch.roof,
+            ground: &ground,
+            demand_l_per_day: sketch.demand_l_per_day,
+            commissioned_on: None,
+            as_of,
+            settings: &settings,
+            in_full: true,
+        };
+        let components: Vec<InService<'_>> = sketch
+            .components
+            .iter()
+            .map(|facts| InService {
+                id: None,
+                facts,
+                done: HashMap::new(),
+                seen: Vec::new(),
+                before: Vec::new(),
+            })
+            .collect();
+        let duties = forecast(&sight, &components)?;
+        let climate = ground.summary(sketch.roof.coefficient().0);
+        Ok(SystemForecast { system_id: None, as_of, roof: sketch.roof.clone(), climate, duties })
+    })
+    .await
+}

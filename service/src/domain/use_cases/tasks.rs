@@ -1,0 +1,76 @@
+//! Tasks: list and read.
+
+use crate::domain::base::check::Check;
+use crate::domain::base::error::{Error, Result};
+use crate::domain::base::ids::{AccountId, TaskId};
+use crate::domain::base::paging;
+use crate::domain::base::paging::{After, PageAsked, PageFound};
+use crate::domain::context::Context;
+use crate::domain::model::account::Reach;
+use crate::domain::model::task::{Moves, Task, TaskFilter};
+use std::collections::HashSet;
+
+/// Hands the first `most` of the account's tasks over, by due date, as they are read, each once; gives the first one that is
+/// left out, if there are more.
+///
+/// Pages are read one by one, not as of one instant. A task that a refresh moves to a later date in between is handed over
+/// with its earlier one; a task that it moves to before the page that is read next is missed, and is there at the next
+/// reading.
+pub(crate) async fn each(
+    cx: &Context,
+    account: AccountId,
+    filter: &TaskFilter,
+    most: usize,
+    mut take: impl FnMut(Task, Moves) + Send,
+) -> Result<Option<Task>> {
+    let mut page = PageAsked { after: None, limit: paging::MOST };
+    let mut seen = HashSet::new();
+    loop {
+        let rows = cx.store.moved_tasks(account, filter, &page).await?;
+        let more = rows.len() > page.limit as usize;
+        for (task, moves) in rows.into_iter().take(page.limit as usize) {
+            page.after = Some(After { key: task.sort_on(), id: task.id.0 });
+            if !seen.insert(task.id) {
+                continue;
+            }
+            if seen.len() > most {
+                return Ok(Some(task));
+            }
+            take(task, moves);
+        }
+        if !more {
+            return Ok(None);
+        }
+    }
+}
+
+/// The account's tasks by due date.
+pub async fn list(
+    cx: &Context,
+    account: AccountId,
+    filter: &TaskFilter,
+    cursor: Option<&str>,
+    limit: Option<u32>,
+) -> Result<PageFound<Task>> {
+    let mut check = Check::new();
+    check.range(filter.from, filter.to);
+    check.done()?;
+    let asked = PageAsked::read("tasks", cursor, limit)?;
+    let rows = cx.store.tasks(account, filter, &asked).await?;
+    Ok(asked.page("tasks", rows, |row| (row.sort_on(), row.id.0)))
+}
+
+/// One task, if it is within reach.
+pub async fn seen(cx: &Context, reach: &Reach, id: TaskId) -> Result<Task> {
+    let found = get(cx, reach.account, id).await?;
+    if reach.sees(found.system_id) {
+        Ok(found)
+    } else {
+        Err(Error::NotFound { what: "task", id: id.to_string() })
+    }
+}
+
+/// One task.
+pub async fn get(cx: &Context, account: AccountId, id: TaskId) -> Result<Task> {
+    cx.store.task(account, id).await?.ok_or_else(|| Error::NotFound { what: "task", id: id.to_string() })
+}

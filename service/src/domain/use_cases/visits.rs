@@ -1,0 +1,146 @@
+//! Visits: log, correct, withdraw, list.
+
+use crate::domain::base::check::Check;
+use crate::domain::base::clock::local_date;
+use crate::domain::base::error::{Error, Result};
+use crate::domain::base::ids::{AccountId, VisitId};
+use crate::domain::base::paging::{PageAsked, PageFound};
+use crate::domain::context::Context;
+use crate::domain::model::visit::{
+    MOST_ITEMS, Revision, Visit, VisitFacts, VisitFilter, Withdrawn, check_item,
+};
+use crate::domain::ports::store::outcomes::Updated;
+use chrono::NaiveDate;
+
+fn missing(id: VisitId) -> Error {
+    Error::NotFound { what: "visit", id: id.to_string() }
+}
+
+/// Checks a visit before it is logged.
+pub(crate) async fn checked(cx: &Context, account: AccountId, facts: &VisitFacts) -> Result<()> {
+    let mut check = Check::new();
+    check.date("visited_on", facts.visited_on);
+    if let Some(by) = &facts.visited_by {
+        check.note("visited_by", by, 200);
+    }
+    if let Some(note) = &facts.note {
+        check.note("note", note, 4000);
+    }
+    if facts.items.is_empty() || facts.items.len() > MOST_ITEMS {
+        check.refuse("items", format!("it has {} entries; give 1 to {MOST_ITEMS}", facts.items.len()));
+    }
+    let Some(system) = cx.store.system(account, facts.system_id).await? else {
+        check.refuse("system_id", format!("there is no system {} in this account", facts.system_id));
+        return check.done();
+    };
+    let zone =
+        cx.store.property(account, system.facts.property_id).await?.map(|property| property.facts.time_zone);
+    let today = local_date(cx.clock.now(), zone.unwrap_or(chrono_tz::Tz::UTC));
+    if facts.visited_on > today {
+        check.refuse("visited_on", format!("{} has not come yet at the property", facts.visited_on));
+    }
+    let components = cx.store.components(account, facts.system_id).await?;
+    for (index, item) in facts.items.iter().enumerate() {
+        let repeated = facts.items[..index]
+            .iter()
+            .any(|other| (other.component_id, other.duty) == (item.component_id, item.duty));
+        check.within(format!("items[{index}]"), |check| {
+            check_item(check, item, &components, facts.visited_on);
+            if repeated {
+                check.refuse("duty", "this component and duty stand in the visit already");
+            }
+        });
+    }
+    check.done()
+}
+
+/// Logs a visit.
+pub async fn log(cx: &Context, account: AccountId, id: VisitId, facts: VisitFacts) -> Result<Visit> {
+    checked(cx, account, &facts).await?;
+    let now = cx.clock.now();
+    let visit = Visit {
+        id,
+        account_id: account,
+        facts,
+        withdrawn: None,
+        version: 1,
+        created_at: now,
+        updated_at: now,
+    };
+    cx.store.insert_visit(&visit).await?;
+    cx.ring();
+    get(cx, account, id).await
+}
+
+/// One visit.
+pub async fn get(cx: &Context, account: AccountId, id: VisitId) -> Result<Visit> {
+    cx.store.visit(account, id).await?.ok_or_else(|| missing(id))
+}
+
+/// The account's visits, latest day first.
+pub async fn list(
+    cx: &Context,
+    account: AccountId,
+    filter: &VisitFilter,
+    cursor: Option<&str>,
+    limit: Option<u32>,
+) -> Result<PageFound<Visit>> {
+    let mut check = Check::new();
+    check.range(filter.from, filter.to);
+    check.done()?;
+    let asked = PageAsked::<NaiveDate>::read("visits", cursor, limit)?;
+    let rows = cx.store.visits(account, filter, &asked).await?;
+    Ok(asked.page("visits", rows, |row| (row.facts.visited_on, row.id.0)))
+}
+
+async fn change(cx: &Context, account: AccountId, id: VisitId, version: i64, new: Visit) -> Result<Visit> {
+    match cx.store.update_visit(account, version, &new).await? {
+        Updated::Missing => Err(missing(id)),
+        Updated::Stale { current } => Err(Error::VersionMismatch { current }),
+        Updated::Done => {
+            cx.ring();
+            get(cx, account, id).await
+        }
+    }
+}
+
+/// Corrects a visit; what stood before is kept as a revision.
+pub async fn correct(
+    cx: &Context,
+    account: AccountId,
+    id: VisitId,
+    version: i64,
+    facts: VisitFacts,
+) -> Result<Visit> {
+    let old = get(cx, account, id).await?;
+    if old.withdrawn.is_some() {
+        return Err(Error::Conflict("the visit was withdrawn; log a new one".to_owned()));
+    }
+    if facts.system_id != old.facts.system_id {
+        let message = format!("the visit was to system {}; withdraw it and log another", old.facts.system_id);
+        return Err(Error::field("system_id", message));
+    }
+    checked(cx, account, &facts).await?;
+    let new = Visit { facts, version: version + 1, updated_at: cx.clock.now(), ..old };
+    change(cx, account, id, version, new).await
+}
+
+/// Withdraws a visit: it is kept, and counts for nothing. Doing it twice changes nothing.
+pub async fn withdraw(cx: &Context, account: AccountId, id: VisitId, because: String) -> Result<Visit> {
+    let mut check = Check::new();
+    check.text("because", &because, 4000);
+    check.done()?;
+    let old = get(cx, account, id).await?;
+    if old.withdrawn.is_some() {
+        return Ok(old);
+    }
+    let (version, at) = (old.version, cx.clock.now());
+    let withdrawn = Some(Withdrawn { at, because });
+    change(cx, account, id, version, Visit { withdrawn, version: version + 1, updated_at: at, ..old }).await
+}
+
+/// What a visit was before each change, oldest first.
+pub async fn revisions(cx: &Context, account: AccountId, id: VisitId) -> Result<Vec<Revision>> {
+    get(cx, account, id).await?;
+    Ok(cx.store.revisions(id).await?)
+}
