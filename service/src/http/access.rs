@@ -4,7 +4,7 @@ use super::problem::ApiError;
 use crate::domain::base::error::Error;
 use crate::domain::base::ids::AccountId;
 use crate::domain::context::Context;
-use crate::domain::model::account::{Key, Reach, Scope};
+use crate::domain::model::account::{Key, ReadAccess, Scope};
 use crate::domain::use_cases::accounts;
 use actix_web::body::{BoxBody, EitherBody, MessageBody};
 use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
@@ -81,7 +81,7 @@ fn of_account(req: &HttpRequest, scope: Scope) -> Result<AccountId, ApiError> {
 #[derive(Clone, Debug)]
 pub struct Onlooker {
     /// How far it sees.
-    pub reach: Reach,
+    pub reach: ReadAccess,
     /// The key.
     pub key: Rc<Key>,
 }
@@ -93,7 +93,7 @@ impl FromRequest for Onlooker {
     fn from_request(req: &HttpRequest, _: &mut Payload) -> Self::Future {
         let key = with_scope(req, Scope::Read);
         ready(key.map_err(Into::into).map(|key| {
-            let reach = Reach { account: key.account_id, only: key.system_id };
+            let reach = ReadAccess { account: key.account_id, only: key.system_id };
             Self { reach, key }
         }))
     }

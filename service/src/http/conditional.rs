@@ -1,7 +1,7 @@
 //! Answers with an `ETag`, and `304` for those who have it already.
 
 use super::problem::ApiError;
-use crate::domain::base::paging::PageFound;
+use crate::domain::base::paging::ListPage;
 use actix_web::http::StatusCode;
 use actix_web::http::header::{self, EntityTag};
 use actix_web::{HttpRequest, HttpResponse};
@@ -71,7 +71,7 @@ pub fn hashed(req: &HttpRequest, value: &impl Serialize) -> Result<HttpResponse,
 /// One page of a list.
 pub fn page<T, W: From<T> + Serialize>(
     req: &HttpRequest,
-    found: PageFound<T>,
+    found: ListPage<T>,
 ) -> Result<HttpResponse, ApiError> {
     let items = found.items.into_iter().map(W::from).collect();
     hashed(req, &Page { items, next_cursor: found.next })

@@ -26,7 +26,7 @@ use eavesward_contract::ProblemCode;
 
 pub use access_log::AccessLog;
 pub use problem::{ApiError, explain};
-pub use wire::Letters;
+pub use wire::WirePayloads;
 
 /// The whole API over a context. The caller wraps it in [`explain`] and whatever else it likes.
 pub fn configure(cfg: &mut ServiceConfig, cx: web::Data<Context>, open: web::Data<service::Open>) {

@@ -146,7 +146,7 @@ impl From<Error> for ApiError {
                 "The database cannot be reached. Nothing was changed; try again.",
                 error,
             ),
-            Error::Store(_) | Error::Engine(_) | Error::Randomness(_) => Self::failed(
+            Error::Store(_) | Error::Engine(_) | Error::Panicked(_) | Error::Randomness(_) => Self::failed(
                 C::Internal,
                 "Something failed that is not your fault. The request id finds it in the service's log.",
                 error,

@@ -17,7 +17,7 @@ mod skill;
 mod status;
 pub use status::small;
 mod subscription;
-pub use subscription::{Letters, subscription, subscription_draft};
+pub use subscription::{WirePayloads, subscription, subscription_draft};
 mod system;
 pub use system::registration;
 mod visit;

@@ -1,11 +1,11 @@
 //! The timed loop: refreshes what is stale, holds findings against past forecasts, and tidies up. Every step is a use case of the domain that a test can call
 //! with a clock of its own.
 
-mod post;
+mod deliver;
 
 use crate::domain::background::{refresh, scoring};
 use crate::domain::model::idempotency;
-pub use post::{Carrying, run as carry};
+pub use deliver::{Deliveries, run as carry};
 
 use crate::domain::base::error::Result;
 use crate::domain::context::Context;
@@ -62,7 +62,7 @@ pub async fn run(cx: Context, rhythm: Rhythm, mut stop: watch::Receiver<bool>) {
             tidy_at = next(&rhythm.housekeeping, now);
         }
         tokio::select! {
-            () = cx.bell.notified() => tokio::time::sleep(BURST).await,
+            () = cx.job_wakeup.notified() => tokio::time::sleep(BURST).await,
             () = tokio::time::sleep(wait) => {}
             _ = stop.changed() => {}
         }
@@ -73,7 +73,7 @@ pub async fn run(cx: Context, rhythm: Rhythm, mut stop: watch::Receiver<bool>) {
 }
 
 /// Refreshes everything that is stale now.
-pub async fn round(cx: &Context) -> Result<refresh::Round> {
+pub async fn round(cx: &Context) -> Result<refresh::RefreshCounts> {
     refresh::run(cx).await
 }
 
@@ -81,8 +81,8 @@ pub async fn round(cx: &Context) -> Result<refresh::Round> {
 pub async fn tidy(cx: &Context) -> Result<()> {
     let now = cx.clock.now();
     let answers = cx.store.purge(now - idempotency::KEPT).await?;
-    let reminders = cx.store.forget_reminders(now - cx.kept.reminders).await?;
-    let deliveries = cx.store.forget_deliveries(now - cx.kept.reminders, now - DIGESTS_KEPT).await?;
+    let reminders = cx.store.forget_reminders(now - cx.retention.reminders).await?;
+    let deliveries = cx.store.forget_deliveries(now - cx.retention.reminders, now - DIGESTS_KEPT).await?;
     tracing::debug!(answers, reminders, deliveries, "forgot what was old");
     Ok(())
 }

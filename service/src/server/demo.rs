@@ -13,7 +13,7 @@ use crate::domain::model::duty::Duty;
 use crate::domain::model::gauge::GaugeFacts;
 use crate::domain::model::part::{Emptying, Exposition, Material, MonthDay, Part, Shade, ValveType};
 use crate::domain::model::property::{MonthsDraft, PropertyDraft};
-use crate::domain::model::rain::{Offer, Offered, RainDay};
+use crate::domain::model::rain::{OfferedReading, RainDay, RainOffer};
 use crate::domain::model::roof::{Canopy, Roof, Surface};
 use crate::domain::model::system::{Assembled, SystemFacts};
 use crate::domain::model::task::TaskFilter;
@@ -95,13 +95,13 @@ async fn scenario(cx: &Context, account: AccountId, today: NaiveDate) -> Result<
     let first = today - Days::new(YEARS * 365);
     let mut weather = Weather { state: 20_260_301, wet: false };
     let readings =
-        first.iter_days().take_while(|date| *date < today).enumerate().map(|(index, date)| Offered {
+        first.iter_days().take_while(|date| *date < today).enumerate().map(|(index, date)| OfferedReading {
             line: index as u64 + 1,
             date: None,
             reading: Ok(RainDay { date, rain_mm: weather.day(date) }),
             spread: false,
         });
-    rain::put(cx, account, gauge_id, Offer { readings: readings.collect(), other: 0 }, true).await?;
+    rain::put(cx, account, gauge_id, RainOffer { readings: readings.collect(), other: 0 }, true).await?;
     let ago = |days: u64| today - Days::new(days);
     for place in places(ago) {
         let property_id = PropertyId::new();
@@ -208,7 +208,7 @@ fn months() -> MonthsDraft {
     }
 }
 
-struct Place {
+struct InventedProperty {
     property: &'static str,
     elevation_m: f64,
     system: &'static str,
@@ -224,14 +224,14 @@ fn part(name: &str, part: Part, installed_on: NaiveDate) -> ComponentFacts {
     ComponentFacts { name: name.to_owned(), part, installed_on, last_served_on: None }
 }
 
-fn places(ago: impl Fn(u64) -> NaiveDate) -> Vec<Place> {
+fn places(ago: impl Fn(u64) -> NaiveDate) -> Vec<InventedProperty> {
     vec![orchard(&ago), terrace(&ago), greenhouse(&ago)]
 }
 
-fn orchard(ago: &impl Fn(u64) -> NaiveDate) -> Place {
+fn orchard(ago: &impl Fn(u64) -> NaiveDate) -> InventedProperty {
     let day = ago(1500);
     let hand = Part::FirstFlushDiverter { chamber_volume_l: 80.0, emptying: Emptying::Hand };
-    Place {
+    InventedProperty {
         property: "Community orchard",
         elevation_m: 60.0,
         system: "apple shed",
@@ -295,10 +295,10 @@ fn orchard(ago: &impl Fn(u64) -> NaiveDate) -> Place {
     }
 }
 
-fn terrace(ago: &impl Fn(u64) -> NaiveDate) -> Place {
+fn terrace(ago: &impl Fn(u64) -> NaiveDate) -> InventedProperty {
     let day = ago(900);
     let weep = Emptying::WeepHole { hole_mm: 3.0, head_m: 1.2 };
-    Place {
+    InventedProperty {
         property: "Alder Row terrace",
         elevation_m: 45.0,
         system: "terrace north",
@@ -348,9 +348,9 @@ fn terrace(ago: &impl Fn(u64) -> NaiveDate) -> Place {
     }
 }
 
-fn greenhouse(ago: &impl Fn(u64) -> NaiveDate) -> Place {
+fn greenhouse(ago: &impl Fn(u64) -> NaiveDate) -> InventedProperty {
     let day = ago(28);
-    Place {
+    InventedProperty {
         property: "School greenhouse",
         elevation_m: 52.0,
         system: "seedling house",

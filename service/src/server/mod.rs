@@ -6,12 +6,12 @@ mod operate;
 pub use operate::{Command, run};
 
 use crate::config::Settings;
-use crate::courier::HttpCourier;
 use crate::domain::base::clock::Clock;
-use crate::domain::context::{Context, Kept};
+use crate::domain::context::{Context, Retention};
 use crate::http::service::Open;
 use crate::http::{self, AccessLog};
-use crate::jobs::{self, Carrying, Rhythm};
+use crate::jobs::{self, Deliveries, Rhythm};
+use crate::outbound::HttpSender;
 use crate::storage::{ConnectOptions, Database};
 use actix_web::dev::{Server, ServerHandle};
 use actix_web::middleware::{Compress, Condition, from_fn};
@@ -32,16 +32,16 @@ pub async fn open(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Context>
         .await
         .with_context(|| format!("the database {} cannot be opened", settings.database_url))?;
     database.migrate().await.context("the database's tables cannot be brought up to date")?;
-    let kept = Kept { reminders: settings.reminders_kept };
+    let retention = Retention { reminders: settings.reminders_kept };
     let local_webhooks = settings.local_webhooks;
-    Ok(Context { kept, local_webhooks, ..Context::new(Arc::new(database), clock) })
+    Ok(Context { retention, local_webhooks, ..Context::new(Arc::new(database), clock) })
 }
 
 /// What subscriptions are carried by.
-pub fn carrying(settings: &Settings) -> Result<Carrying> {
-    let courier = HttpCourier::new(settings.local_webhooks)
+pub fn carrying(settings: &Settings) -> Result<Deliveries> {
+    let sender = HttpSender::new(settings.local_webhooks)
         .context("nothing can be posted: the TLS roots of this machine cannot be read")?;
-    Ok(Carrying { courier: Arc::new(courier), scribe: Arc::new(http::Letters) })
+    Ok(Deliveries { sender: Arc::new(sender), payloads: Arc::new(http::WirePayloads) })
 }
 
 /// A service that listens, with its job loop.

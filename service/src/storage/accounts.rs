@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, KeyId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::account::{Account, Key};
 use crate::domain::ports::store::accounts::AccountStore;
 use crate::storage::connection::{Database, Tx};
@@ -79,7 +79,7 @@ impl AccountStore for Database {
         self.run(insert_key(key)).await.map(drop)
     }
 
-    async fn keys(&self, account: AccountId, page: &PageAsked<DateTime<Utc>>) -> Stored<Vec<Key>> {
+    async fn keys(&self, account: AccountId, page: &PageRequest<DateTime<Utc>>) -> Stored<Vec<Key>> {
         let mut query = select_keys();
         query.push("account_id = ").bind(account);
         if let Some(after) = &page.after {

@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, CalendarId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::calendar::Calendar;
 use crate::domain::ports::store::calendars::CalendarStore;
 use crate::storage::connection::Database;
@@ -32,7 +32,11 @@ impl CalendarStore for Database {
         self.run(query).await.map(drop)
     }
 
-    async fn calendars(&self, account: AccountId, page: &PageAsked<DateTime<Utc>>) -> Stored<Vec<Calendar>> {
+    async fn calendars(
+        &self,
+        account: AccountId,
+        page: &PageRequest<DateTime<Utc>>,
+    ) -> Stored<Vec<Calendar>> {
         let mut query = select();
         query.push("account_id = ").bind(account);
         if let Some(after) = &page.after {

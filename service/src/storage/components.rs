@@ -8,7 +8,7 @@ use crate::storage::connection::{Database, Tx};
 use crate::storage::errors::to_json;
 use crate::storage::rows::{COMPONENT_COLUMNS, ComponentRow, values};
 use crate::storage::sql::{Sql, pieces, sql};
-use crate::storage::stale::{Reach, mark_stale, why_not};
+use crate::storage::stale::{Affected, explain_miss, mark_stale};
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
@@ -74,7 +74,7 @@ pub(super) async fn one(
 pub(super) async fn add(database: &Database, account: AccountId, component: &Component) -> Stored<()> {
     let mut tx = database.begin().await?;
     // Marked first: this also says whether the system is the account's.
-    if mark_stale(&mut tx, account, Reach::System(component.system_id)).await? == 0 {
+    if mark_stale(&mut tx, account, Affected::System(component.system_id)).await? == 0 {
         return Ok(());
     }
     if insert(&mut tx, account, std::slice::from_ref(component)).await? == 0 {
@@ -105,9 +105,9 @@ pub(super) async fn update(
     let mut tx = database.begin().await?;
     let Some((system,)) = tx.first::<(Uuid,)>(update).await? else {
         let current = sql("SELECT version FROM components WHERE id = $1 AND account_id = $2");
-        return why_not(&mut tx, current.on(id).on(account)).await;
+        return explain_miss(&mut tx, current.on(id).on(account)).await;
     };
-    mark_stale(&mut tx, account, Reach::System(SystemId(system))).await?;
+    mark_stale(&mut tx, account, Affected::System(SystemId(system))).await?;
     tx.commit().await?;
     Ok(Updated::Done)
 }
@@ -133,7 +133,7 @@ pub(super) async fn take_out(
     if let Some(new) = new {
         insert(&mut tx, account, std::slice::from_ref(new)).await?;
     }
-    mark_stale(&mut tx, account, Reach::System(SystemId(system))).await?;
+    mark_stale(&mut tx, account, Affected::System(SystemId(system))).await?;
     tx.commit().await?;
     Ok(true)
 }

@@ -34,14 +34,14 @@ pub struct ConnectOptions {
     /// The most connections of this process.
     pub max_connections: u32,
     /// How long to wait for a free connection, and on SQLite for another writer, before giving up.
-    pub patience: Duration,
+    pub acquire_timeout: Duration,
     /// SQLite's page cache of each connection, in KiB.
     pub sqlite_cache_kib: u32,
 }
 
 impl Default for ConnectOptions {
     fn default() -> Self {
-        Self { max_connections: 8, patience: Duration::from_secs(15), sqlite_cache_kib: 16 * 1024 }
+        Self { max_connections: 8, acquire_timeout: Duration::from_secs(15), sqlite_cache_kib: 16 * 1024 }
     }
 }
 
@@ -49,7 +49,7 @@ impl Default for ConnectOptions {
 #[derive(Clone)]
 pub struct Database {
     pub(super) db: Db,
-    patience: Duration,
+    acquire_timeout: Duration,
 }
 
 #[derive(Clone)]
@@ -74,19 +74,20 @@ impl Database {
     /// # Errors
     /// When the URL is not understood or the database cannot be reached.
     pub async fn connect(url: &str, options: &ConnectOptions) -> Stored<Self> {
-        let patience = options.patience;
+        let acquire_timeout = options.acquire_timeout;
         let db = if url.starts_with("sqlite:") {
             Db::Sqlite(connect_sqlite(url, options).await?, Arc::new(Mutex::new(())))
         } else if url.starts_with("postgres://") || url.starts_with("postgresql://") {
             let connect =
                 PgConnectOptions::from_str(url).map_err(failed)?.statement_cache_capacity(STATEMENTS);
-            let pool =
-                PgPoolOptions::new().max_connections(options.max_connections).acquire_timeout(patience);
+            let pool = PgPoolOptions::new()
+                .max_connections(options.max_connections)
+                .acquire_timeout(acquire_timeout);
             Db::Pg(pool.connect_with(connect).await.map_err(failed)?)
         } else {
             return Err(failed_because("the database URL starts with neither sqlite:// nor postgres://"));
         };
-        Ok(Self { db, patience })
+        Ok(Self { db, acquire_timeout })
     }
 
     /// `sqlite` or `postgres`.
@@ -101,7 +102,7 @@ impl Database {
     pub(super) async fn begin(&self) -> Stored<Tx> {
         match &self.db {
             Db::Sqlite(pool, writers) => {
-                let turn = tokio::time::timeout(self.patience, Arc::clone(writers).lock_owned())
+                let turn = tokio::time::timeout(self.acquire_timeout, Arc::clone(writers).lock_owned())
                     .await
                     .map_err(|late| StoreError::Unavailable(late.into()))?;
                 // IMMEDIATE: a transaction that reads first and asks for the lock later is refused instead of waiting.
@@ -233,7 +234,7 @@ impl Tx {
     }
 
     /// Ends a SELECT whose rows are going to be changed, but not removed: references to them stay possible.
-    pub(super) fn for_change(&self) -> &'static str {
+    pub(super) fn for_update(&self) -> &'static str {
         if self.has_row_locks() { " FOR NO KEY UPDATE" } else { "" }
     }
 
@@ -243,7 +244,7 @@ impl Tx {
     }
 
     /// Ends a SELECT that takes rows nobody else is working on.
-    pub(super) fn for_whoever_comes_first(&self) -> &'static str {
+    pub(super) fn skip_locked(&self) -> &'static str {
         if self.has_row_locks() { " FOR NO KEY UPDATE SKIP LOCKED" } else { "" }
     }
 }
@@ -299,7 +300,7 @@ async fn connect_sqlite(url: &str, options: &ConnectOptions) -> Stored<SqlitePoo
         .statement_cache_capacity(STATEMENTS)
         // Rows come over from the driver's thread; a longer buffer lets both sides work on without waking each other.
         .row_buffer_size(ROWS_ON_THE_WAY)
-        .busy_timeout(options.patience)
+        .busy_timeout(options.acquire_timeout)
         .pragma("wal_autocheckpoint", WAL_PAGES.to_string())
         .pragma("cache_size", format!("-{}", options.sqlite_cache_kib));
     // The switch to WAL does not wait for rivals; on a new file, several processes meet there.
@@ -307,7 +308,7 @@ async fn connect_sqlite(url: &str, options: &ConnectOptions) -> Stored<SqlitePoo
     loop {
         let pool = SqlitePoolOptions::new()
             .max_connections(options.max_connections)
-            .acquire_timeout(options.patience)
+            .acquire_timeout(options.acquire_timeout)
             .connect_with(connect.clone());
         match pool.await.map_err(failed) {
             Err(StoreError::Unavailable(_)) if tries < 50 => {

@@ -2,8 +2,10 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, DeliveryId, SubscriptionId};
-use crate::domain::base::paging::PageAsked;
-use crate::domain::model::delivery::{Body, Claimed, Delivery, DeliveryAttempt, DeliveryState, Outcome};
+use crate::domain::base::paging::PageRequest;
+use crate::domain::model::delivery::{
+    AttemptOutcome, Body, ClaimedDelivery, Delivery, DeliveryAttempt, DeliveryState,
+};
 use crate::domain::model::subscription::{Subscription, gone};
 use crate::domain::ports::store::deliveries::DeliveryStore;
 use crate::domain::rules::retry;
@@ -77,14 +79,14 @@ impl DeliveryStore for Database {
         now: DateTime<Utc>,
         until: DateTime<Utc>,
         limit: u32,
-    ) -> Stored<Option<(Subscription, Vec<Claimed>)>> {
+    ) -> Stored<Option<(Subscription, Vec<ClaimedDelivery>)>> {
         retried(|| claim(self, id, now, until, limit)).await
     }
 
     async fn finish_deliveries(
         &self,
         subscription: &Subscription,
-        finished: &[(&Claimed, Outcome)],
+        finished: &[(&ClaimedDelivery, AttemptOutcome)],
         now: DateTime<Utc>,
     ) -> Stored<()> {
         retried(|| finish(self, subscription, finished, now)).await
@@ -95,7 +97,7 @@ impl DeliveryStore for Database {
         account: AccountId,
         id: SubscriptionId,
         state: Option<DeliveryState>,
-        page: &PageAsked<DateTime<Utc>>,
+        page: &PageRequest<DateTime<Utc>>,
     ) -> Stored<Vec<Delivery>> {
         let mut query = select();
         query.push("account_id = ").bind(account).push(" AND subscription_id = ").bind(id);
@@ -177,7 +179,7 @@ async fn claim(
     now: DateTime<Utc>,
     until: DateTime<Utc>,
     limit: u32,
-) -> Stored<Option<(Subscription, Vec<Claimed>)>> {
+) -> Stored<Option<(Subscription, Vec<ClaimedDelivery>)>> {
     let mut tx = database.begin().await?;
     let mut query = sql("WITH picked AS MATERIALIZED (SELECT d.id FROM deliveries d \
          JOIN subscriptions s ON s.id = d.subscription_id WHERE d.subscription_id = ");
@@ -200,14 +202,15 @@ async fn claim(
     let Some(subscription) = tx.first::<SubscriptionRow>(query).await? else { return Ok(None) };
     let subscription = subscription.read()?;
     tx.commit().await?;
-    let claimed = rows.into_iter().map(|(delivery, body)| Claimed { delivery, body, held_until: until });
+    let claimed =
+        rows.into_iter().map(|(delivery, body)| ClaimedDelivery { delivery, body, held_until: until });
     Ok(Some((subscription, claimed.collect())))
 }
 
 async fn finish(
     database: &Database,
     subscription: &Subscription,
-    finished: &[(&Claimed, Outcome)],
+    finished: &[(&ClaimedDelivery, AttemptOutcome)],
     now: DateTime<Utc>,
 ) -> Stored<()> {
     let mut tx = database.begin().await?;
@@ -215,7 +218,7 @@ async fn finish(
     let mut query = sql(
         "SELECT failures, failing_since, failed_at, rest_until, paused_at, version FROM subscriptions WHERE id = ",
     );
-    query.bind(subscription.id).push(tx.for_change());
+    query.bind(subscription.id).push(tx.for_update());
     let Some(known) = tx.first::<ReceiverRow>(query).await? else { return Ok(()) };
     for (claimed, outcome) in finished {
         log(&mut tx, claimed, outcome, now).await?;
@@ -230,7 +233,7 @@ async fn finish(
 async fn after(
     tx: &mut Tx,
     subscription: &Subscription,
-    finished: &[(&Claimed, Outcome)],
+    finished: &[(&ClaimedDelivery, AttemptOutcome)],
     known: &ReceiverRow,
     now: DateTime<Utc>,
 ) -> Stored<()> {
@@ -272,7 +275,12 @@ async fn after(
     Ok(())
 }
 
-async fn log(tx: &mut Tx, claimed: &Claimed, outcome: &Outcome, now: DateTime<Utc>) -> Stored<()> {
+async fn log(
+    tx: &mut Tx,
+    claimed: &ClaimedDelivery,
+    outcome: &AttemptOutcome,
+    now: DateTime<Utc>,
+) -> Stored<()> {
     let id = claimed.delivery.id;
     let delivered = outcome.state == DeliveryState::Delivered;
     let mut query = sql("UPDATE deliveries SET state = ");

@@ -3,13 +3,13 @@
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::AccountId;
 use crate::domain::model::duty::Duty;
-use crate::domain::model::duty_settings::{DutySetting, Own};
+use crate::domain::model::duty_settings::{DutySetting, Overrides};
 use crate::domain::ports::store::duty_settings::DutySettingStore;
 use crate::domain::ports::store::outcomes::Updated;
 use crate::storage::connection::{Database, retried};
 use crate::storage::rows::{DutySettingRow, values};
 use crate::storage::sql::{Sql, sql};
-use crate::storage::stale::{Reach, mark_stale, why_not};
+use crate::storage::stale::{Affected, explain_miss, mark_stale};
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 
@@ -34,7 +34,7 @@ impl DutySettingStore for Database {
         account: AccountId,
         duty: Duty,
         version: i64,
-        own: Own,
+        own: Overrides,
         now: DateTime<Utc>,
     ) -> Stored<Updated> {
         let write = if version == 0 {
@@ -60,13 +60,13 @@ impl DutySettingStore for Database {
             let mut tx = self.begin().await?;
             if tx.run(write.clone()).await? == 0 {
                 let current = sql("SELECT version FROM duty_settings WHERE account_id = $1 AND duty = $2");
-                return Ok(match why_not(&mut tx, current.on(account).on(duty.code())).await? {
+                return Ok(match explain_miss(&mut tx, current.on(account).on(duty.code())).await? {
                     // Nothing was ever set, which is a version like any other.
                     Updated::Missing => Updated::Stale { current: 0 },
                     other => other,
                 });
             }
-            mark_stale(&mut tx, account, Reach::Account).await?;
+            mark_stale(&mut tx, account, Affected::Account).await?;
             tx.commit().await?;
             Ok(Updated::Done)
         })

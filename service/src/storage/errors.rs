@@ -21,14 +21,16 @@ fn passing_code(code: &str) -> bool {
     if code.len() == 5 {
         let class = code.get(..2).unwrap_or_default();
         // Connection, resources, operator intervention; read-only standby, lock not available, broken tie.
-        return matches!(class, "08" | "53" | "57") || matches!(code, "25006" | "55P03") || broken_tie(code);
+        return matches!(class, "08" | "53" | "57")
+            || matches!(code, "25006" | "55P03")
+            || is_serialization_failure(code);
     }
     // BUSY, LOCKED.
     code.parse::<u32>().is_ok_and(|code| matches!(code & 0xff, 5 | 6))
 }
 
 /// Serialization failure and deadlock: the transaction left no trace and can be run again at once.
-fn broken_tie(code: &str) -> bool {
+fn is_serialization_failure(code: &str) -> bool {
     matches!(code, "40001" | "40P01")
 }
 
@@ -36,7 +38,7 @@ fn broken_tie(code: &str) -> bool {
 pub(super) fn can_rerun(error: &StoreError) -> bool {
     let StoreError::Unavailable(source) = error else { return false };
     let Some(sqlx::Error::Database(error)) = source.downcast_ref::<sqlx::Error>() else { return false };
-    error.code().is_some_and(|code| broken_tie(&code))
+    error.code().is_some_and(|code| is_serialization_failure(&code))
 }
 
 /// Whether somebody else has what only one can have.

@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, GaugeId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::gauge::{Gauge, GaugeFacts, RainSpan};
 use crate::domain::model::rain::{RainDay, RainKnown, RainRead, Upserted};
 use crate::domain::ports::store::gauges::GaugeStore;
@@ -12,7 +12,7 @@ use crate::storage::errors::to_json;
 use crate::storage::rain;
 use crate::storage::rows::{GAUGE_COLUMNS, GaugeRow, values};
 use crate::storage::sql::{Sql, sql};
-use crate::storage::stale::{Reach, mark_stale, page_by_name, why_not};
+use crate::storage::stale::{Affected, explain_miss, mark_stale, page_by_name};
 use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
 
@@ -52,7 +52,7 @@ impl GaugeStore for Database {
         self.first::<GaugeRow>(query).await?.map(GaugeRow::read).transpose()
     }
 
-    async fn gauges(&self, account: AccountId, page: &PageAsked<String>) -> Stored<Vec<Gauge>> {
+    async fn gauges(&self, account: AccountId, page: &PageRequest<String>) -> Stored<Vec<Gauge>> {
         let mut query = select();
         query.push("account_id = ").bind(account);
         page_by_name(&mut query, page);
@@ -81,9 +81,9 @@ impl GaugeStore for Database {
         retried(async || {
             let mut tx = self.begin().await?;
             if tx.run(update.clone()).await? == 0 {
-                return why_not(&mut tx, version_of(account, id)).await;
+                return explain_miss(&mut tx, version_of(account, id)).await;
             }
-            mark_stale(&mut tx, account, Reach::Gauge(id)).await?;
+            mark_stale(&mut tx, account, Affected::Gauge(id)).await?;
             tx.commit().await?;
             Ok(Updated::Done)
         })
@@ -123,7 +123,7 @@ impl GaugeStore for Database {
         &self,
         id: GaugeId,
         range: (Option<NaiveDate>, Option<NaiveDate>),
-        page: &PageAsked<NaiveDate>,
+        page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<RainDay>> {
         rain::page(self, id, range, page).await
     }

@@ -85,7 +85,7 @@ impl IdempotencyStore for Database {
             }
             let mut query = sql("SELECT fingerprint, seed, claimed_at, status, etag, location, body \
                  FROM idempotency WHERE account_id = $1 AND key = $2");
-            query.push(tx.for_change());
+            query.push(tx.for_update());
             // Absent when it was removed between the two statements: then the next round inserts.
             let Some(row) = tx.first::<Row>(query.on(attempt.account_id).on(&attempt.key)).await? else {
                 continue;

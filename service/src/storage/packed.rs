@@ -26,9 +26,9 @@ const TEXTS: [&[u8]; 1] = [include_bytes!("packed/1.txt")];
 
 /// The status. What is beside it in its row is left out.
 #[derive(Serialize, Deserialize)]
-struct Head<'a> {
+struct StatusLine<'a> {
     state: State,
-    next: Vec<Next<'a>>,
+    next: Vec<NextLine<'a>>,
     rain_through: Option<NaiveDate>,
     last_7_days: RecentRunoff,
     last_30_days: RecentRunoff,
@@ -36,8 +36,8 @@ struct Head<'a> {
 }
 
 #[derive(Serialize, Deserialize)]
-struct Next<'a> {
-    task: Which,
+struct NextLine<'a> {
+    task: TaskRef,
     component_name: Cow<'a, str>,
     duty: Duty,
     state: State,
@@ -47,14 +47,14 @@ struct Next<'a> {
 /// A task by its line, or by its id when it has none.
 #[derive(Serialize, Deserialize)]
 #[serde(untagged)]
-enum Which {
-    Line(usize),
+enum TaskRef {
+    ForecastLine(usize),
     Id(TaskId),
 }
 
 /// The forecast of one task. What is in the task's own row is left out.
 #[derive(Serialize, Deserialize)]
-struct Line<'a> {
+struct ForecastLine<'a> {
     component_name: Cow<'a, str>,
     since: NaiveDate,
     decided_by: DecidedBy,
@@ -75,14 +75,14 @@ pub(super) fn lined(tasks: &[Task]) -> Vec<&Task> {
 /// Packs a status and tasks that come from [`lined`].
 pub(super) fn pack(status: &Status, lined: &[&Task]) -> Stored<Vec<u8>> {
     let lines: HashMap<TaskId, usize> = lined.iter().map(|task| task.id).zip(1..).collect();
-    let next = status.next.iter().map(|next| Next {
-        task: lines.get(&next.task_id).map_or(Which::Id(next.task_id), |line| Which::Line(*line)),
+    let next = status.next.iter().map(|next| NextLine {
+        task: lines.get(&next.task_id).map_or(TaskRef::Id(next.task_id), |line| TaskRef::ForecastLine(*line)),
         component_name: Cow::Borrowed(&next.component_name),
         duty: next.duty,
         state: next.state,
         due_on: next.due_on,
     });
-    let mut text = to_json(&Head {
+    let mut text = to_json(&StatusLine {
         state: status.state,
         next: next.collect(),
         rain_through: status.rain_through,
@@ -94,7 +94,7 @@ pub(super) fn pack(status: &Status, lined: &[&Task]) -> Stored<Vec<u8>> {
         let forecast = &task.forecast;
         // No line of JSON holds a line's end.
         text.push('\n');
-        text.push_str(&to_json(&Line {
+        text.push_str(&to_json(&ForecastLine {
             component_name: Cow::Borrowed(&forecast.component_name),
             since: forecast.since,
             decided_by: forecast.decided_by,
@@ -112,12 +112,12 @@ pub(super) fn pack(status: &Status, lined: &[&Task]) -> Stored<Vec<u8>> {
 }
 
 /// What was packed, opened.
-pub(super) struct Opened {
+pub(super) struct Unpacked {
     text: String,
     row: Uuid,
 }
 
-impl Opened {
+impl Unpacked {
     /// Opens what stands in the row of a system.
     pub(super) fn of(packed: &[u8], row: Uuid) -> Stored<Self> {
         let open = || {
@@ -140,11 +140,11 @@ impl Opened {
         as_of: NaiveDate,
         ids: &HashMap<usize, TaskId>,
     ) -> Stored<Status> {
-        let head: Head<'_> = self.line(0)?;
+        let head: StatusLine<'_> = self.line(0)?;
         let next = head.next.into_iter().map(|next| {
             let task_id = match next.task {
-                Which::Id(id) => Some(id),
-                Which::Line(line) => ids.get(&line).copied(),
+                TaskRef::Id(id) => Some(id),
+                TaskRef::ForecastLine(line) => ids.get(&line).copied(),
             };
             Ok(NextDuty {
                 task_id: task_id.ok_or_else(|| bad("forecasts", "packed", &self.row))?,
@@ -174,7 +174,7 @@ impl Opened {
         (component_id, kind, duty): (ComponentId, Kind, Duty),
         due_on: Option<NaiveDate>,
     ) -> Stored<DutyForecast> {
-        let line: Line<'_> = self.line(line)?;
+        let line: ForecastLine<'_> = self.line(line)?;
         Ok(DutyForecast {
             component_id: Some(component_id),
             component_name: line.component_name.into_owned(),

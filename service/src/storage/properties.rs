@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, PropertyId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::property::{Property, PropertyFacts, Temperatures};
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
 use crate::domain::ports::store::properties::PropertyStore;
@@ -10,7 +10,7 @@ use crate::storage::connection::{Database, retried};
 use crate::storage::errors::to_json;
 use crate::storage::rows::{PROPERTY_COLUMNS, PropertyRow, values};
 use crate::storage::sql::{Sql, sql};
-use crate::storage::stale::{Reach, mark_stale, page_by_name, why_not};
+use crate::storage::stale::{Affected, explain_miss, mark_stale, page_by_name};
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 
@@ -56,7 +56,7 @@ impl PropertyStore for Database {
         self.first::<PropertyRow>(query).await?.map(PropertyRow::read).transpose()
     }
 
-    async fn properties(&self, account: AccountId, page: &PageAsked<String>) -> Stored<Vec<Property>> {
+    async fn properties(&self, account: AccountId, page: &PageRequest<String>) -> Stored<Vec<Property>> {
         let mut query = select();
         query.push("account_id = ").bind(account);
         page_by_name(&mut query, page);
@@ -101,9 +101,9 @@ impl PropertyStore for Database {
         retried(async || {
             let mut tx = self.begin().await?;
             if tx.run(update.clone()).await? == 0 {
-                return why_not(&mut tx, version_of(account, id)).await;
+                return explain_miss(&mut tx, version_of(account, id)).await;
             }
-            mark_stale(&mut tx, account, Reach::Property(id)).await?;
+            mark_stale(&mut tx, account, Affected::Property(id)).await?;
             tx.commit().await?;
             Ok(Updated::Done)
         })

@@ -2,13 +2,13 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, GaugeId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::gauge::RainSpan;
 use crate::domain::model::rain::{RainDay, RainKnown, RainRead, Upserted};
 use crate::storage::connection::{Database, Tx};
-use crate::storage::rows::{Place, values};
+use crate::storage::rows::{RowRef, values};
 use crate::storage::sql::{pieces, sql};
-use crate::storage::stale::{Reach, mark_stale};
+use crate::storage::stale::{Affected, mark_stale};
 use chrono::NaiveDate;
 use std::collections::HashMap;
 
@@ -20,12 +20,12 @@ type SpanRow = (Option<i64>, Option<i64>, i64);
 /// Locks a gauge, so that writers of its rain follow each other, and reads its span.
 async fn lock(tx: &mut Tx, account: AccountId, id: GaugeId) -> Stored<Option<SpanRow>> {
     let mut query = sql("SELECT first_day, last_day, days FROM gauges WHERE account_id = $1 AND id = $2");
-    query.push(tx.for_change());
+    query.push(tx.for_update());
     tx.first(query.on(account).on(id)).await
 }
 
 fn span(id: GaugeId, (first, last, days): SpanRow) -> Stored<RainSpan> {
-    let place = Place { table: "gauges", id: id.0 };
+    let place = RowRef { table: "gauges", id: id.0 };
     Ok(RainSpan { from: place.date_if("first_day", first)?, through: place.date_if("last_day", last)?, days })
 }
 
@@ -86,7 +86,7 @@ pub(super) async fn put(
     let grown = (written().chain(first).min(), written().chain(last).max(), count + i64::from(counts.new));
     let rewritten = last.is_some_and(|last| written().any(|day| day <= last));
     set_span(&mut tx, id, grown, rewritten).await?;
-    mark_stale(&mut tx, account, Reach::Gauge(id)).await?;
+    mark_stale(&mut tx, account, Affected::Gauge(id)).await?;
     tx.commit().await?;
     Ok(Some((counts, span(id, grown)?)))
 }
@@ -107,14 +107,14 @@ pub(super) async fn delete(
         let query = sql("SELECT MIN(day), MAX(day), COUNT(*) FROM rain WHERE gauge_id = $1");
         let left = tx.first::<SpanRow>(query.on(id)).await?.unwrap_or_default();
         set_span(&mut tx, id, left, true).await?;
-        mark_stale(&mut tx, account, Reach::Gauge(id)).await?;
+        mark_stale(&mut tx, account, Affected::Gauge(id)).await?;
     }
     tx.commit().await?;
     Ok(true)
 }
 
 fn read(id: GaugeId, rows: Vec<(i64, f64)>) -> Stored<Vec<RainDay>> {
-    let place = Place { table: "rain", id: id.0 };
+    let place = RowRef { table: "rain", id: id.0 };
     values(rows, |(day, rain_mm)| Ok(RainDay { date: place.date("day", day)?, rain_mm }))
 }
 
@@ -122,7 +122,7 @@ pub(super) async fn page(
     database: &Database,
     id: GaugeId,
     (from, to): (Option<NaiveDate>, Option<NaiveDate>),
-    page: &PageAsked<NaiveDate>,
+    page: &PageRequest<NaiveDate>,
 ) -> Stored<Vec<RainDay>> {
     let mut query = sql("SELECT day, mm FROM rain WHERE gauge_id = ");
     query.bind(id);

@@ -10,18 +10,18 @@ use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, ComponentId, SystemId, TaskId, VisitId};
 use crate::domain::model::duty::Duty;
 use crate::domain::model::part::Kind;
-use crate::domain::model::reminder::{Doing, Entry, Gone, Standing};
+use crate::domain::model::reminder::{DoneByVisit, Reminder, ReminderState, RemovedTask};
 use crate::domain::model::task::{NO_DATE, Task};
 use crate::domain::ports::store::tasks::{Refreshed, StaleSystem};
-use crate::domain::rules::reminders::decide::see;
+use crate::domain::rules::reminders::decide::decide;
 use crate::domain::rules::reminders::entries;
-use crate::domain::rules::reminders::inputs::Telling;
+use crate::domain::rules::reminders::inputs::ReminderInputs;
 use crate::storage::connection::{Database, Tx};
 use crate::storage::errors::to_json;
-use crate::storage::gone::{self, GoneTask};
 use crate::storage::packed::{lined, pack};
 use crate::storage::reminders::append;
-use crate::storage::rows::Place;
+use crate::storage::removed_tasks::{self, RemovedTaskRow};
+use crate::storage::rows::RowRef;
 use crate::storage::sql::{pieces, sql};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -48,7 +48,7 @@ pub(super) async fn claim(
     query.bind(now).push(" AND (held_until <= ").bind(now);
     query.push(" OR held_until > ").bind(now + LONGEST_HOLD);
     query.push(") ORDER BY refresh_at, gauge_id, system_id LIMIT ").bind(i64::from(limit));
-    query.push(tx.for_whoever_comes_first());
+    query.push(tx.skip_locked());
     query.push(") UPDATE refreshes SET held_version = inputs_version, held_until = ").bind(until);
     query.push(" WHERE system_id IN (SELECT system_id FROM picked) ");
     query.push("RETURNING gauge_id, account_id, system_id, inputs_version");
@@ -64,7 +64,7 @@ pub(super) async fn claim(
 }
 
 /// What a refresh offers of a system, ready to be written.
-pub(super) struct Offered<'a> {
+pub(super) struct OfferedRefresh<'a> {
     claim: StaleSystem,
     next_at: DateTime<Utc>,
     as_of: NaiveDate,
@@ -72,11 +72,11 @@ pub(super) struct Offered<'a> {
     /// By their lines.
     tasks: Vec<&'a Task>,
     packed: Vec<u8>,
-    telling: &'a Telling,
+    reminders: &'a ReminderInputs,
 }
 
 /// Makes ready what a refresh at an instant found: each system once, the newest of several, by id.
-pub(super) fn offered(refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<Vec<Offered<'_>>> {
+pub(super) fn offered(refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<Vec<OfferedRefresh<'_>>> {
     let mut newest: BTreeMap<SystemId, &Refreshed> = BTreeMap::new();
     for one in refreshed {
         let place = newest.entry(one.claim.system_id).or_insert(one);
@@ -87,7 +87,7 @@ pub(super) fn offered(refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<Vec
     let ready = newest.into_values().map(|one| {
         let tasks = lined(&one.tasks);
         let packed = pack(&one.status, &tasks)?;
-        Ok(Offered {
+        Ok(OfferedRefresh {
             claim: one.claim,
             next_at: one.next_at,
             as_of: one.status.as_of,
@@ -95,7 +95,7 @@ pub(super) fn offered(refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<Vec
             refreshed_at: tasks.first().map_or(now, |task| task.refreshed_at),
             tasks,
             packed,
-            telling: &one.telling,
+            reminders: &one.reminders,
         })
     });
     ready.collect()
@@ -104,7 +104,7 @@ pub(super) fn offered(refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<Vec
 /// Writes what was offered; says how many entries were appended to the feeds.
 pub(super) async fn finish(
     database: &Database,
-    offered: &[Offered<'_>],
+    offered: &[OfferedRefresh<'_>],
     now: DateTime<Utc>,
 ) -> Stored<usize> {
     if offered.is_empty() {
@@ -116,7 +116,7 @@ pub(super) async fn finish(
     Ok(told)
 }
 
-async fn write(tx: &mut Tx, offered: &[Offered<'_>], now: DateTime<Utc>) -> Stored<usize> {
+async fn write(tx: &mut Tx, offered: &[OfferedRefresh<'_>], now: DateTime<Utc>) -> Stored<usize> {
     lock(tx, offered.iter().map(|one| one.claim.system_id).collect()).await?;
     let taken = write_progress(tx, offered).await?;
     let entries = write_tasks(tx, &taken, now).await?;
@@ -133,7 +133,7 @@ async fn lock(tx: &mut Tx, mut ids: Vec<SystemId>) -> Stored<()> {
     ids.dedup();
     for piece in ids.chunks(SYSTEMS) {
         let mut query = sql("SELECT system_id FROM refreshes WHERE system_id IN ");
-        query.bind_list(piece).push(" ORDER BY system_id").push(tx.for_change());
+        query.bind_list(piece).push(" ORDER BY system_id").push(tx.for_update());
         tx.all::<(Uuid,)>(query).await?;
     }
     Ok(())
@@ -141,7 +141,10 @@ async fn lock(tx: &mut Tx, mut ids: Vec<SystemId>) -> Stored<()> {
 
 /// Notes how far systems are refreshed, and says which of the offers are at least as new as what was written last. Two on
 /// the same inputs differ when the day ended between them.
-async fn write_progress<'a>(tx: &mut Tx, offered: &'a [Offered<'a>]) -> Stored<Vec<&'a Offered<'a>>> {
+async fn write_progress<'a>(
+    tx: &mut Tx,
+    offered: &'a [OfferedRefresh<'a>],
+) -> Stored<Vec<&'a OfferedRefresh<'a>>> {
     let mut taken: HashSet<Uuid> = HashSet::with_capacity(offered.len());
     for piece in pieces(offered, ROWS) {
         // Both databases name the columns of VALUES like this.
@@ -174,35 +177,35 @@ pub(super) struct StoredTask {
     pub(super) sequence: i64,
     line: i64,
     #[sqlx(flatten)]
-    pub(super) known: Known,
+    pub(super) known: StoredReminderState,
 }
 
 /// What readers know of a task.
 #[derive(Default, sqlx::FromRow)]
-pub(super) struct Known {
+pub(super) struct StoredReminderState {
     pub(super) since_on: Option<i64>,
     pub(super) told: Option<String>,
     pub(super) done_by: Option<Uuid>,
     pub(super) done_on: Option<i64>,
 }
 
-impl Known {
-    pub(super) fn standing(&self, place: Place, sort_on: i64) -> Stored<Standing> {
+impl StoredReminderState {
+    pub(super) fn state(&self, place: RowRef, sort_on: i64) -> Stored<ReminderState> {
         let told = self.told.as_ref().map(|text| place.json("told", text)).transpose()?;
         let due_on = Some(place.date("sort_on", sort_on)?).filter(|date| *date != NO_DATE);
         let (since, done) = (place.date_if("since_on", self.since_on)?, self.done(place)?);
-        Ok(Standing { since, due_on, done, told })
+        Ok(ReminderState { since, due_on, done, told })
     }
 
-    fn done(&self, place: Place) -> Stored<Option<Doing>> {
+    fn done(&self, place: RowRef) -> Stored<Option<DoneByVisit>> {
         let Some((visit, on)) = self.done_by.zip(self.done_on) else { return Ok(None) };
-        Ok(Some(Doing { visit: VisitId(visit), on: place.date("done_on", on)? }))
+        Ok(Some(DoneByVisit { visit: VisitId(visit), on: place.date("done_on", on)? }))
     }
 }
 
 impl StoredTask {
-    const fn place(&self) -> Place {
-        Place { table: "tasks", id: self.id }
+    const fn place(&self) -> RowRef {
+        RowRef { table: "tasks", id: self.id }
     }
 }
 
@@ -210,7 +213,7 @@ impl StoredTask {
 struct Changed<'a> {
     task: &'a Task,
     line: i64,
-    standing: Standing,
+    state: ReminderState,
     /// How often the date of a task that was gone had changed.
     sequence: i64,
 }
@@ -218,19 +221,19 @@ struct Changed<'a> {
 /// Writes the rows of tasks that are new or changed, and removes those that are no more. Gives what there is to tell.
 async fn write_tasks(
     tx: &mut Tx,
-    taken: &[&Offered<'_>],
+    taken: &[&OfferedRefresh<'_>],
     now: DateTime<Utc>,
-) -> Stored<BTreeMap<AccountId, Vec<Entry>>> {
+) -> Stored<BTreeMap<AccountId, Vec<Reminder>>> {
     let mut stored = read_tasks(tx, taken).await?;
-    let is_new = |one: &&Offered<'_>, task: &Task| {
+    let is_new = |one: &&OfferedRefresh<'_>, task: &Task| {
         stored.get(&one.claim.system_id).is_none_or(|there| !there.contains_key(&task.id))
     };
     let new = taken.iter().flat_map(|one| one.tasks.iter().filter(|task| is_new(one, task)));
     let new: Vec<TaskId> = new.map(|task| task.id).collect();
-    let back = gone::take(tx, &new).await?;
-    let mut entries: BTreeMap<AccountId, Vec<Entry>> = BTreeMap::new();
+    let back = removed_tasks::take(tx, &new).await?;
+    let mut entries: BTreeMap<AccountId, Vec<Reminder>> = BTreeMap::new();
     let mut changed: Vec<Changed<'_>> = Vec::new();
-    let mut gone: Vec<(&Offered<'_>, StoredTask)> = Vec::new();
+    let mut gone: Vec<(&OfferedRefresh<'_>, StoredTask)> = Vec::new();
     for &one in taken {
         let mut there = stored.remove(&one.claim.system_id).unwrap_or_default();
         let told = entries.entry(one.claim.account_id).or_default();
@@ -238,18 +241,18 @@ async fn write_tasks(
             let row = there.remove(&task.id);
             let gone = back.get(&task.id);
             let before = match (&row, gone) {
-                (Some(row), _) => row.known.standing(row.place(), row.sort_on)?,
-                (None, Some(gone)) => gone.standing()?,
-                (None, None) => Standing::default(),
+                (Some(row), _) => row.known.state(row.place(), row.sort_on)?,
+                (None, Some(gone)) => gone.state()?,
+                (None, None) => ReminderState::default(),
             };
-            let (standing, raised) = see(&before, &one.telling.sighting(task));
+            let (state, raised) = decide(&before, &one.reminders.snapshot(task));
             let same = row.is_some_and(|row| {
                 let due = i64::from(task.sort_on().to_epoch_days());
-                row.state == task.state.code() && row.sort_on == due && row.line == line && before == standing
+                row.state == task.state.code() && row.sort_on == due && row.line == line && before == state
             });
             if !same {
                 let sequence = gone.map_or(0, |gone| gone.sequence + 1);
-                changed.push(Changed { task, line, standing, sequence });
+                changed.push(Changed { task, line, state, sequence });
             }
             told.extend(raised.into_iter().map(|raised| entries::of_task(task, raised, now)));
         }
@@ -265,7 +268,7 @@ async fn write_tasks(
 
 async fn read_tasks(
     tx: &mut Tx,
-    taken: &[&Offered<'_>],
+    taken: &[&OfferedRefresh<'_>],
 ) -> Stored<HashMap<SystemId, BTreeMap<TaskId, StoredTask>>> {
     #[derive(sqlx::FromRow)]
     struct OfSystem {
@@ -289,21 +292,19 @@ async fn read_tasks(
 }
 
 async fn put_tasks(tx: &mut Tx, changed: &[Changed<'_>], now: DateTime<Utc>) -> Stored<()> {
-    let told: Vec<Option<String>> = changed
-        .iter()
-        .map(|one| one.standing.told.as_ref().map(to_json).transpose())
-        .collect::<Stored<_>>()?;
+    let told: Vec<Option<String>> =
+        changed.iter().map(|one| one.state.told.as_ref().map(to_json).transpose()).collect::<Stored<_>>()?;
     let rows: Vec<(&Changed<'_>, &Option<String>)> = changed.iter().zip(&told).collect();
     for piece in pieces(&rows, ROWS) {
         let mut query = sql(
             "INSERT INTO tasks (id, account_id, system_id, component_id, kind, duty, state, sort_on, line, \
              since_on, told, done_by, done_on, sequence, date_changed_at) ",
         );
-        query.bind_rows(piece, |row, (Changed { task, line, standing, sequence }, told)| {
+        query.bind_rows(piece, |row, (Changed { task, line, state, sequence }, told)| {
             row.on(task.id).on(task.account_id).on(task.system_id).on(task.component_id);
             row.on(task.kind.code()).on(task.duty.code()).on(task.state.code()).on(task.sort_on()).on(*line);
-            row.on(standing.since).on(told.as_deref());
-            row.on(standing.done.map(|done| done.visit)).on(standing.done.map(|done| done.on));
+            row.on(state.since).on(told.as_deref());
+            row.on(state.done.map(|done| done.visit)).on(state.done.map(|done| done.on));
             row.on(*sequence).on(now);
         });
         // The rest of a row follows from its id.
@@ -323,26 +324,26 @@ async fn put_tasks(tx: &mut Tx, changed: &[Changed<'_>], now: DateTime<Utc>) -> 
 /// Removes rows; usually there are none. Whoever was told of such a task is told that it is no more.
 async fn remove_tasks(
     tx: &mut Tx,
-    gone: Vec<(&Offered<'_>, StoredTask)>,
+    gone: Vec<(&OfferedRefresh<'_>, StoredTask)>,
     now: DateTime<Utc>,
-) -> Stored<Vec<(AccountId, Entry)>> {
+) -> Stored<Vec<(AccountId, Reminder)>> {
     // Of the others nobody was told, and nobody did them. Those that have not begun yet by the day of this refresh have
     // met a clock that was set back, or another time zone, and will come again.
     let (mut told, mut kept) = (Vec::new(), Vec::with_capacity(gone.len()));
     for (one, row) in gone {
         let duty = row.place().word("duty", Duty::parse(&row.duty))?;
         let component_id = ComponentId(row.component_id);
-        let replaced = duty.is_replacement() && one.telling.replaced.contains_key(&component_id);
+        let replaced = duty.is_replacement() && one.reminders.replaced.contains_key(&component_id);
         let as_of = i64::from(one.as_of.to_epoch_days());
         let has_begun = row.known.since_on.is_none_or(|since| since <= as_of);
         if has_begun && (row.known.told.is_some() || row.known.done_by.is_some() || replaced) {
-            kept.push(GoneTask::told(&row, as_of));
+            kept.push(RemovedTaskRow::told(&row, as_of));
             told.push((one, row, duty, component_id));
         } else {
-            kept.push(GoneTask::untold(row));
+            kept.push(RemovedTaskRow::untold(row));
         }
     }
-    gone::keep(tx, &kept).await?;
+    removed_tasks::keep(tx, &kept).await?;
     let components: Vec<ComponentId> = told.iter().map(|(.., component_id)| *component_id).collect();
     let mut names: HashMap<Uuid, String> = HashMap::new();
     for piece in components.chunks(SYSTEMS) {
@@ -351,7 +352,7 @@ async fn remove_tasks(
         names.extend(tx.all::<(Uuid, String)>(query).await?);
     }
     let entries = told.into_iter().map(|(one, row, duty, component_id)| {
-        let gone = Gone {
+        let gone = RemovedTask {
             task_id: TaskId(row.id),
             component_id,
             component_name: names.get(&row.component_id).cloned().unwrap_or_default(),
@@ -359,12 +360,12 @@ async fn remove_tasks(
             duty,
             done: row.known.done(row.place())?,
         };
-        Ok((one.claim.account_id, entries::of_removed(gone, one.telling, now)))
+        Ok((one.claim.account_id, entries::of_removed(gone, one.reminders, now)))
     });
     entries.collect()
 }
 
-async fn write_forecasts(tx: &mut Tx, taken: &[&Offered<'_>]) -> Stored<()> {
+async fn write_forecasts(tx: &mut Tx, taken: &[&OfferedRefresh<'_>]) -> Stored<()> {
     for piece in pieces(taken, ROWS) {
         let mut query = sql("INSERT INTO forecasts (system_id, as_of, refreshed_at, packed) ");
         query.bind_rows(piece, |row, one| {

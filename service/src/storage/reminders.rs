@@ -2,11 +2,11 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::AccountId;
-use crate::domain::model::reminder::{Entry, Read, ReminderFilter, Stretch, bits};
+use crate::domain::model::reminder::{FeedPage, FeedRange, Reminder, ReminderFilter, bits};
 use crate::domain::ports::store::reminders::ReminderStore;
 use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::errors::to_json;
-use crate::storage::rows::{Place, values};
+use crate::storage::rows::{RowRef, values};
 use crate::storage::sql::{pieces, sql};
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
@@ -20,7 +20,7 @@ const FORGOTTEN: i64 = 10_000;
 
 /// Appends entries to feeds, as the last thing that a transaction does: from here to its commit nobody else appends to
 /// them. Accounts go in their order, so that two transactions cannot wait for each other.
-pub(super) async fn append(tx: &mut Tx, entries: BTreeMap<AccountId, Vec<Entry>>) -> Stored<usize> {
+pub(super) async fn append(tx: &mut Tx, entries: BTreeMap<AccountId, Vec<Reminder>>) -> Stored<usize> {
     let mut count = 0;
     for (account, mut entries) in entries {
         let mut query = sql("INSERT INTO feeds (account_id, last, forgotten) VALUES (");
@@ -31,7 +31,7 @@ pub(super) async fn append(tx: &mut Tx, entries: BTreeMap<AccountId, Vec<Entry>>
             entry.number = number;
         }
         count += entries.len();
-        let rows: Vec<(&Entry, String)> =
+        let rows: Vec<(&Reminder, String)> =
             entries.iter().map(|entry| Ok((entry, to_json(entry)?))).collect::<Stored<_>>()?;
         for piece in pieces(&rows, ROWS) {
             let mut query = sql(
@@ -49,13 +49,18 @@ pub(super) async fn append(tx: &mut Tx, entries: BTreeMap<AccountId, Vec<Entry>>
 
 #[async_trait]
 impl ReminderStore for Database {
-    async fn reminders(&self, account: AccountId, filter: &ReminderFilter, stretch: Stretch) -> Stored<Read> {
+    async fn reminders(
+        &self,
+        account: AccountId,
+        filter: &ReminderFilter,
+        stretch: FeedRange,
+    ) -> Stored<FeedPage> {
         let mut tx = self.begin_reading().await?;
         let (last, forgotten) = ends(&mut tx, account).await?;
         let after = stretch.after.unwrap_or(last).max(forgotten);
         let entries = between(&mut tx, account, filter, (after, last), stretch.limit).await?;
         tx.commit().await?;
-        Ok(Read { entries, last, forgotten })
+        Ok(FeedPage { entries, last, forgotten })
     }
 
     async fn forget_reminders(&self, before: DateTime<Utc>) -> Stored<u64> {
@@ -87,7 +92,7 @@ async fn between(
     filter: &ReminderFilter,
     (after, through): (i64, i64),
     limit: u32,
-) -> Stored<Vec<Entry>> {
+) -> Stored<Vec<Reminder>> {
     if after >= through {
         return Ok(Vec::new());
     }
@@ -113,7 +118,7 @@ pub(super) async fn stretch(
     filter: &ReminderFilter,
     after: i64,
     limit: u32,
-) -> Stored<(Vec<Entry>, i64)> {
+) -> Stored<(Vec<Reminder>, i64)> {
     let (last, forgotten) = ends(tx, account).await?;
     let entries = between(tx, account, filter, (after.max(forgotten), last), limit).await?;
     let full = entries.len() >= limit as usize;
@@ -121,11 +126,11 @@ pub(super) async fn stretch(
     Ok((entries, at.max(after)))
 }
 
-fn entries(account: AccountId, rows: Vec<(i64, String)>) -> Stored<Vec<Entry>> {
-    let place = Place { table: "reminders", id: account.0 };
+fn entries(account: AccountId, rows: Vec<(i64, String)>) -> Stored<Vec<Reminder>> {
+    let place = RowRef { table: "reminders", id: account.0 };
     values(rows, |(number, text)| {
-        let entry: Entry = place.json("entry", &text)?;
-        Ok(Entry { number, ..entry })
+        let entry: Reminder = place.json("entry", &text)?;
+        Ok(Reminder { number, ..entry })
     })
 }
 
@@ -134,7 +139,7 @@ fn entries(account: AccountId, rows: Vec<(i64, String)>) -> Stored<Vec<Entry>> {
 async fn forget(database: &Database, account: AccountId, before: DateTime<Utc>) -> Stored<u64> {
     let mut tx = database.begin().await?;
     let mut query = sql("SELECT last, forgotten FROM feeds WHERE account_id = ");
-    query.bind(account).push(tx.for_change());
+    query.bind(account).push(tx.for_update());
     let Some((last, forgotten)) = tx.first::<(i64, i64)>(query).await? else { return Ok(0) };
     let query = sql("SELECT MIN(number) FROM reminders WHERE account_id = $1 AND raised_at >= $2");
     let young = tx.first::<(Option<i64>,)>(query.on(account).on(before)).await?.and_then(|(number,)| number);

@@ -2,12 +2,12 @@
 
 use crate::domain::base::error::{StoreError, Stored};
 use crate::domain::base::ids::{AccountId, PropertyId, RoundId, TaskId, VisitId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::property::Position;
-use crate::domain::model::round::{Outcome, Round, RoundFilter, RoundState, RoundTask};
+use crate::domain::model::round::{Round, RoundFilter, RoundState, RoundTask, TaskOutcome};
 use crate::domain::model::task::Task;
 use crate::domain::model::visit::Visit;
-use crate::domain::ports::store::outcomes::{CalledOff, Finished, Kept};
+use crate::domain::ports::store::outcomes::{CalledOff, Finished, Inserted};
 use crate::domain::ports::store::rounds::{PlannedTask, RoundStore};
 use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::rows::{PlannedTaskRow, ROUND_COLUMNS, RoundRow, RoundTaskRow, values};
@@ -97,19 +97,19 @@ async fn insert_tasks(tx: &mut Tx, round: &Round) -> Stored<u64> {
 }
 
 /// A task of a round that stands in another planned one.
-async fn taken(tx: &mut Tx, round: &Round) -> Stored<Option<Kept>> {
+async fn taken(tx: &mut Tx, round: &Round) -> Stored<Option<Inserted>> {
     let ids: Vec<TaskId> = round.tasks.iter().map(|task| task.task_id).collect();
     let mut query = sql("SELECT task_id, round_id FROM round_tasks WHERE is_open = 1 AND account_id = ");
     query.bind(round.account_id).push(" AND round_id <> ").bind(round.id).push(" AND task_id IN ");
     query.bind_list(&ids).push(" ORDER BY task_id");
     let found = tx.first::<(Uuid, Uuid)>(query).await?;
-    Ok(found.map(|(task, other)| Kept::Taken { task_id: TaskId(task), round_id: RoundId(other) }))
+    Ok(found.map(|(task, other)| Inserted::Taken { task_id: TaskId(task), round_id: RoundId(other) }))
 }
 
 async fn write_outcome(tx: &mut Tx, round: &Round, task: &RoundTask) -> Stored<()> {
     let (visit, because): (Option<VisitId>, Option<String>) = match &task.outcome {
-        Some(Outcome::Visited(visit)) => (Some(*visit), None),
-        Some(Outcome::Skipped(because)) => (None, because.clone()),
+        Some(TaskOutcome::Visited(visit)) => (Some(*visit), None),
+        Some(TaskOutcome::Skipped(because)) => (None, because.clone()),
         None => (None, None),
     };
     let query = sql("UPDATE round_tasks SET is_open = 0, visit_id = $1, skipped_because = $2 \
@@ -177,7 +177,7 @@ pub(super) async fn free_visited(tx: &mut Tx, visit: &Visit) -> Stored<()> {
     // The rounds first, as whoever reports one does: otherwise one could be done between the look at it and the writing.
     let mut lock = sql("SELECT id FROM rounds WHERE done_at IS NULL AND id IN \
                         (SELECT round_id FROM round_tasks WHERE visit_id = ");
-    lock.bind(visit.id).push(") ORDER BY id").push(tx.for_change());
+    lock.bind(visit.id).push(") ORDER BY id").push(tx.for_update());
     if tx.all::<(Uuid,)>(lock).await?.is_empty() {
         return Ok(());
     }
@@ -205,7 +205,7 @@ pub(super) async fn free_visited(tx: &mut Tx, visit: &Visit) -> Stored<()> {
 /// Whether the tasks of a round that are still to be done are those that its reader saw.
 async fn is_as_read(tx: &mut Tx, round: &Round) -> Stored<bool> {
     let mut query = sql("SELECT task_id FROM round_tasks WHERE is_open = 1 AND round_id = ");
-    query.bind(round.id).push(" ORDER BY task_id").push(tx.for_change());
+    query.bind(round.id).push(" ORDER BY task_id").push(tx.for_update());
     let open: Vec<TaskId> = tx.all::<(Uuid,)>(query).await?.into_iter().map(|(id,)| TaskId(id)).collect();
     let mut seen: Vec<TaskId> = round
         .tasks
@@ -218,16 +218,16 @@ async fn is_as_read(tx: &mut Tx, round: &Round) -> Stored<bool> {
 }
 
 /// One attempt to keep a round; nothing when a round that was in its way has gone in the meantime.
-async fn try_insert(database: &Database, round: &Round) -> Stored<Option<Kept>> {
+async fn try_insert(database: &Database, round: &Round) -> Stored<Option<Inserted>> {
     let mut tx = database.begin().await?;
     if !insert(&mut tx, round).await? {
-        return Ok(Some(Kept::Done));
+        return Ok(Some(Inserted::Done));
     }
     if insert_tasks(&mut tx, round).await? < round.tasks.len() as u64 {
         return taken(&mut tx, round).await;
     }
     tx.commit().await?;
-    Ok(Some(Kept::Done))
+    Ok(Some(Inserted::Done))
 }
 
 #[async_trait]
@@ -260,7 +260,7 @@ impl RoundStore for Database {
         tasks::by_id(self, account, ids).await
     }
 
-    async fn insert_round(&self, round: &Round) -> Stored<Kept> {
+    async fn insert_round(&self, round: &Round) -> Stored<Inserted> {
         // Called off in the meantime, the round in the way leaves no trace: then the next attempt finds room.
         for _ in 0..ATTEMPTS {
             if let Some(kept) = retried(async || try_insert(self, round).await).await? {
@@ -282,7 +282,7 @@ impl RoundStore for Database {
         &self,
         account: AccountId,
         filter: &RoundFilter,
-        page: &PageAsked<NaiveDate>,
+        page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<Round>> {
         let mut query = select();
         query.push("account_id = ").bind(account);
@@ -341,7 +341,7 @@ impl RoundStore for Database {
         retried(async || {
             let mut tx = self.begin().await?;
             let mut lock = one(round.account_id, round.id);
-            lock.push(tx.for_change());
+            lock.push(tx.for_update());
             let Some(row) = tx.first::<RoundRow>(lock).await? else { return Ok(Finished::Missing) };
             if row.is_done() {
                 return Ok(Finished::Before);

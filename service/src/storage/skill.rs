@@ -5,13 +5,13 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, AnswerId, SystemId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::duty::Duty;
-use crate::domain::model::skill::{Answered, Answers, DutySkill, History, SkillFilter};
+use crate::domain::model::skill::{AnswerChanges, Answered, DutySkill, LooksHash, SkillFilter};
 use crate::domain::ports::store::skill::{SkillStore, Unscored};
 use crate::storage::connection::{Database, Tx};
 use crate::storage::errors::{bad, to_json};
-use crate::storage::rows::{ANSWERED_COLUMNS, AnsweredRow, Kept, values};
+use crate::storage::rows::{ANSWERED_COLUMNS, AnsweredRow, StoredAnswer, values};
 use crate::storage::sql::{Sql, pieces, sql};
 use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -51,7 +51,8 @@ fn held<'a>(query: &'a mut Sql, claim: &Unscored) -> &'a mut Sql {
 }
 
 async fn write(tx: &mut Tx, claim: &Unscored, new: &[Answered], now: DateTime<Utc>) -> Stored<()> {
-    let texts = new.iter().map(|answered| to_json(&Kept::of(answered))).collect::<Stored<Vec<_>>>()?;
+    let texts =
+        new.iter().map(|answered| to_json(&StoredAnswer::of(answered))).collect::<Stored<Vec<_>>>()?;
     let rows: Vec<(&Answered, String)> = new.iter().zip(texts).collect();
     for piece in pieces(&rows, ROWS) {
         let mut insert = sql(
@@ -111,7 +112,7 @@ impl SkillStore for Database {
         &self,
         account: AccountId,
         filter: &SkillFilter,
-        page: &PageAsked<NaiveDate>,
+        page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<Answered>> {
         let mut query = sql("SELECT ");
         query.push(ANSWERED_COLUMNS).push(" FROM answered WHERE account_id = ").bind(account);
@@ -141,7 +142,7 @@ impl SkillStore for Database {
         let mut query =
             sql("WITH picked AS MATERIALIZED (SELECT system_id FROM unscored WHERE held_until <= ");
         query.bind(now).push(" ORDER BY held_until, system_id LIMIT ").bind(i64::from(limit));
-        query.push(tx.for_whoever_comes_first());
+        query.push(tx.skip_locked());
         query.push(") UPDATE unscored SET held_until = ").bind(until);
         query.push(
             " WHERE system_id IN (SELECT system_id FROM picked) RETURNING account_id, system_id, changes",
@@ -157,17 +158,22 @@ impl SkillStore for Database {
         Ok(claims.collect())
     }
 
-    async fn histories(&self, system: SystemId) -> Stored<BTreeMap<AnswerId, History>> {
+    async fn histories(&self, system: SystemId) -> Stored<BTreeMap<AnswerId, LooksHash>> {
         let query = sql("SELECT id, history FROM answered WHERE system_id = $1").on(system);
         let rows = self.all::<(Uuid, Vec<u8>)>(query).await?;
         let read = |(id, history): (Uuid, Vec<u8>)| {
             let history = history.try_into().map_err(|_| bad("answered", "history", &id))?;
-            Ok((AnswerId(id), History(history)))
+            Ok((AnswerId(id), LooksHash(history)))
         };
         rows.into_iter().map(read).collect()
     }
 
-    async fn finish_scoring(&self, claim: &Unscored, answers: &Answers, now: DateTime<Utc>) -> Stored<()> {
+    async fn finish_scoring(
+        &self,
+        claim: &Unscored,
+        answers: &AnswerChanges,
+        now: DateTime<Utc>,
+    ) -> Stored<()> {
         let mut tx = self.begin().await?;
         let mut done = sql("DELETE FROM unscored");
         held(&mut done, claim).push(" AND changes = ").bind(claim.changes);

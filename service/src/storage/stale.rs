@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, GaugeId, PropertyId, SystemId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::ports::store::outcomes::Updated;
 use crate::storage::connection::Tx;
 use crate::storage::sql::{Sql, sql};
@@ -10,7 +10,7 @@ use uuid::Uuid;
 
 /// Which systems a write reaches.
 #[derive(Clone, Copy)]
-pub(super) enum Reach {
+pub(super) enum Affected {
     Account,
     Property(PropertyId),
     Gauge(GaugeId),
@@ -18,30 +18,30 @@ pub(super) enum Reach {
 }
 
 /// Marks the systems that a write reaches as stale; says how many there are.
-pub(super) async fn mark_stale(tx: &mut Tx, account: AccountId, reach: Reach) -> Stored<u64> {
-    let one = matches!(reach, Reach::System(_));
+pub(super) async fn mark_stale(tx: &mut Tx, account: AccountId, reach: Affected) -> Stored<u64> {
+    let one = matches!(reach, Affected::System(_));
     let which = |query: &mut Sql| {
         query.push(" WHERE account_id = ").bind(account);
         match reach {
-            Reach::Account => query
+            Affected::Account => query
                 .push(" AND gauge_id IN (SELECT id FROM gauges WHERE account_id = ")
                 .bind(account)
                 .push(")"),
-            Reach::Property(id) => query
+            Affected::Property(id) => query
                 .push(" AND system_id IN (SELECT id FROM systems WHERE account_id = ")
                 .bind(account)
                 .push(" AND property_id = ")
                 .bind(id)
                 .push(")"),
-            Reach::Gauge(id) => query.push(" AND gauge_id = ").bind(id),
-            Reach::System(id) => query.push(" AND system_id = ").bind(id),
+            Affected::Gauge(id) => query.push(" AND gauge_id = ").bind(id),
+            Affected::System(id) => query.push(" AND system_id = ").bind(id),
         };
     };
     if tx.has_row_locks() && !one {
         // An UPDATE locks rows as it meets them. Locked by id first, two of them cannot wait for each other.
         let mut lock = sql("SELECT system_id FROM refreshes");
         which(&mut lock);
-        lock.push(" ORDER BY system_id").push(tx.for_change());
+        lock.push(" ORDER BY system_id").push(tx.for_update());
         tx.all::<(Uuid,)>(lock).await?;
     }
     let mut query = sql("UPDATE refreshes SET inputs_version = inputs_version + 1, refresh_at = 0");
@@ -50,7 +50,7 @@ pub(super) async fn mark_stale(tx: &mut Tx, account: AccountId, reach: Reach) ->
 }
 
 /// Ends a SELECT with the conditions, order and length of a page by name; its WHERE must have begun.
-pub(super) fn page_by_name(query: &mut Sql, page: &PageAsked<String>) {
+pub(super) fn page_by_name(query: &mut Sql, page: &PageRequest<String>) {
     if let Some(after) = &page.after {
         query.push(" AND (name, id) > (").bind(&after.key).push(", ").bind(after.id).push(")");
     }
@@ -58,7 +58,7 @@ pub(super) fn page_by_name(query: &mut Sql, page: &PageAsked<String>) {
 }
 
 /// Why a guarded update touched no row. `versions` reads the version of the row.
-pub(super) async fn why_not(tx: &mut Tx, versions: Sql) -> Stored<Updated> {
+pub(super) async fn explain_miss(tx: &mut Tx, versions: Sql) -> Stored<Updated> {
     let current = tx.first::<(i64,)>(versions).await?;
     Ok(current.map_or(Updated::Missing, |(current,)| Updated::Stale { current }))
 }

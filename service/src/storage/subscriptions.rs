@@ -2,16 +2,16 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, SubscriptionId, TaskId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::delivery::{Body, Delivery, DeliveryState};
-use crate::domain::model::reminder::{Entry, ReminderFilter, bits};
+use crate::domain::model::reminder::{Reminder, ReminderFilter, bits};
 use crate::domain::model::subscription::{Carries, Subscription};
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
-use crate::domain::ports::store::subscriptions::{Fanned, MakeLetter, SubscriptionStore};
+use crate::domain::ports::store::subscriptions::{FanOut, MakeDelivery, SubscriptionStore};
 use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::rows::{SUBSCRIPTION_COLUMNS, SubscriptionRow, secrets_before, values};
 use crate::storage::sql::{Sql, sql};
-use crate::storage::stale::why_not;
+use crate::storage::stale::explain_miss;
 use crate::storage::{deliveries, reminders};
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
@@ -75,7 +75,7 @@ impl Columns {
 async fn drop_held(
     tx: &mut Tx,
     id: SubscriptionId,
-    entries: &[Entry],
+    entries: &[Reminder],
     now: DateTime<Utc>,
 ) -> Stored<HashSet<TaskId>> {
     let tasks: Vec<TaskId> =
@@ -94,10 +94,10 @@ async fn drop_held(
 /// The deliveries of some entries. One that is held back is dropped when a later entry tells of its task, as what was held
 /// back before is; `dropped` names the tasks of that.
 fn letters(
-    entries: &[Entry],
+    entries: &[Reminder],
     mut dropped: HashSet<TaskId>,
     now: DateTime<Utc>,
-    make: &MakeLetter<'_>,
+    make: &MakeDelivery<'_>,
 ) -> Vec<(Delivery, Body)> {
     let mut letters: Vec<(Delivery, Body)> = Vec::new();
     let mut last: HashMap<TaskId, usize> = HashMap::new();
@@ -159,7 +159,7 @@ impl SubscriptionStore for Database {
     async fn subscriptions(
         &self,
         account: AccountId,
-        page: &PageAsked<DateTime<Utc>>,
+        page: &PageRequest<DateTime<Utc>>,
     ) -> Stored<Vec<Subscription>> {
         let mut query = select();
         query.push("account_id = ").bind(account);
@@ -216,7 +216,7 @@ impl SubscriptionStore for Database {
             tx.run(go_on).await?;
         }
         if tx.run(update).await? == 0 {
-            return why_not(&mut tx, version_of(new.account_id, new.id)).await;
+            return explain_miss(&mut tx, version_of(new.account_id, new.id)).await;
         }
         tx.commit().await?;
         Ok(Updated::Done)
@@ -260,15 +260,15 @@ impl SubscriptionStore for Database {
         &self,
         subscription: &Subscription,
         now: DateTime<Utc>,
-        make: &MakeLetter<'_>,
-    ) -> Stored<Option<Fanned>> {
+        make: &MakeDelivery<'_>,
+    ) -> Stored<Option<FanOut>> {
         // What it does not tell of may still take back what it told of.
         let filter = ReminderFilter { kinds: Vec::new(), ..subscription.filter() };
         retried(async || {
             let mut tx = self.begin().await?;
             let mut query = sql("SELECT position FROM subscriptions WHERE paused_at IS NULL AND id = ");
             query.bind(subscription.id).push(" AND version = ").bind(subscription.version);
-            query.push(tx.for_whoever_comes_first());
+            query.push(tx.skip_locked());
             let Some((position,)) = tx.first::<(i64,)>(query).await? else { return Ok(None) };
             let (read, at) =
                 reminders::stretch(&mut tx, subscription.account_id, &filter, position, ENTRIES).await?;
@@ -278,7 +278,7 @@ impl SubscriptionStore for Database {
             let query = sql("UPDATE subscriptions SET position = $1 WHERE id = $2");
             tx.run(query.on(at).on(subscription.id)).await?;
             tx.commit().await?;
-            Ok(Some(Fanned { written: letters.len(), more: read.len() >= ENTRIES as usize }))
+            Ok(Some(FanOut { written: letters.len(), more: read.len() >= ENTRIES as usize }))
         })
         .await
     }

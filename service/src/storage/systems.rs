@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, ComponentId, SystemId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::component::{Component, ComponentFacts};
 use crate::domain::model::inputs::Inputs;
 use crate::domain::model::system::{System, SystemFacts, SystemFilter};
@@ -12,7 +12,7 @@ use crate::storage::connection::Database;
 use crate::storage::errors::to_json;
 use crate::storage::rows::{SYSTEM_COLUMNS, SystemRow, values};
 use crate::storage::sql::{Sql, sql};
-use crate::storage::stale::{Reach, mark_stale, page_by_name, why_not};
+use crate::storage::stale::{Affected, explain_miss, mark_stale, page_by_name};
 use crate::storage::{components, inputs};
 use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -62,7 +62,7 @@ impl SystemStore for Database {
         &self,
         account: AccountId,
         filter: &SystemFilter,
-        page: &PageAsked<String>,
+        page: &PageRequest<String>,
     ) -> Stored<Vec<System>> {
         let mut query = select();
         query.push("account_id = ").bind(account);
@@ -101,11 +101,11 @@ impl SystemStore for Database {
         .on(version);
         if tx.run(update).await? == 0 {
             let current = sql("SELECT version FROM systems WHERE account_id = $1 AND id = $2");
-            return why_not(&mut tx, current.on(account).on(id)).await;
+            return explain_miss(&mut tx, current.on(account).on(id)).await;
         }
         let follow = sql("UPDATE refreshes SET gauge_id = $1 WHERE system_id = $2 AND gauge_id <> $1");
         tx.run(follow.on(facts.gauge_id).on(id)).await?;
-        mark_stale(&mut tx, account, Reach::System(id)).await?;
+        mark_stale(&mut tx, account, Affected::System(id)).await?;
         tx.commit().await?;
         Ok(Updated::Done)
     }

@@ -2,15 +2,15 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, SystemId, TaskId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::duty::Duty;
 use crate::domain::model::status::Polled;
 use crate::domain::model::task::{Counted, Moves, NO_DATE, State, Task, TaskFilter};
 use crate::domain::ports::store::tasks::{Refreshed, StaleSystem, TaskStore};
 use crate::storage::connection::{Database, retried};
-use crate::storage::packed::Opened;
+use crate::storage::packed::Unpacked;
 use crate::storage::refresh;
-use crate::storage::rows::{Place, TaskRow, values};
+use crate::storage::rows::{RowRef, TaskRow, values};
 use crate::storage::sql::{Sql, sql};
 use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -23,7 +23,7 @@ const SELECT: &str = "SELECT t.id, t.account_id, s.property_id, t.system_id, t.c
 const BESIDE: &str = ") t JOIN systems s ON s.id = t.system_id JOIN properties p ON p.id = s.property_id \
                       JOIN forecasts f ON f.system_id = t.system_id ORDER BY t.sort_on, t.id";
 
-fn filter(query: &mut Sql, account: AccountId, filter: &TaskFilter, page: &PageAsked<NaiveDate>) {
+fn filter(query: &mut Sql, account: AccountId, filter: &TaskFilter, page: &PageRequest<NaiveDate>) {
     if filter.property_id.is_none() && filter.system_id.is_none() {
         query.push("account_id = ").bind(account);
     } else {
@@ -66,7 +66,7 @@ fn filter(query: &mut Sql, account: AccountId, filter: &TaskFilter, page: &PageA
     }
 }
 
-fn listed(account: AccountId, asked: &TaskFilter, page: &PageAsked<NaiveDate>) -> Sql {
+fn listed(account: AccountId, asked: &TaskFilter, page: &PageRequest<NaiveDate>) -> Sql {
     let mut query = sql(SELECT);
     filter(&mut query, account, asked, page);
     // The page is cut before the names are looked up, so that a database cannot begin with the names.
@@ -90,7 +90,7 @@ impl TaskStore for Database {
         &self,
         account: AccountId,
         asked: &TaskFilter,
-        page: &PageAsked<NaiveDate>,
+        page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<Task>> {
         values(self.all(listed(account, asked, page)).await?, TaskRow::read)
     }
@@ -99,7 +99,7 @@ impl TaskStore for Database {
         &self,
         account: AccountId,
         asked: &TaskFilter,
-        page: &PageAsked<NaiveDate>,
+        page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<(Task, Moves)>> {
         values(self.all(listed(account, asked, page)).await?, |row: TaskRow| {
             let moves = row.moves()?;
@@ -108,7 +108,7 @@ impl TaskStore for Database {
     }
 
     async fn count_tasks(&self, account: AccountId, asked: &TaskFilter) -> Stored<Counted> {
-        let all = PageAsked { after: None, limit: 1 };
+        let all = PageRequest { after: None, limit: 1 };
         let mut by = sql("SELECT state, duty, COUNT(*) FROM tasks WHERE ");
         filter(&mut by, account, asked, &all);
         by.push(" GROUP BY state, duty");
@@ -120,7 +120,7 @@ impl TaskStore for Database {
         let rows = tx.all::<(String, String, i64)>(by).await?;
         let (systems, properties) = tx.first::<(i64, i64)>(places).await?.unwrap_or_default();
         tx.commit().await?;
-        let place = Place { table: "tasks", id: account.0 };
+        let place = RowRef { table: "tasks", id: account.0 };
         let tasks = values(rows, |(state, duty, count)| {
             let state = place.word("state", State::parse(&state))?;
             Ok((state, place.word("duty", Duty::parse(&duty))?, count.unsigned_abs()))
@@ -147,9 +147,9 @@ impl TaskStore for Database {
         let ids = tx.all::<(i64, Uuid)>(query).await?;
         tx.commit().await?;
         let ids = ids.into_iter().map(|(line, id)| (line as usize, TaskId(id))).collect();
-        let as_of = Place { table: "forecasts", id: system.0 }.date("as_of", as_of)?;
-        let next_at = Place { table: "refreshes", id: system.0 }.instant("next_at", next_at)?;
-        let status = Opened::of(&packed, system.0)?.status((system, name), as_of, &ids)?;
+        let as_of = RowRef { table: "forecasts", id: system.0 }.date("as_of", as_of)?;
+        let next_at = RowRef { table: "refreshes", id: system.0 }.instant("next_at", next_at)?;
+        let status = Unpacked::of(&packed, system.0)?.status((system, name), as_of, &ids)?;
         Ok(Some(Polled { status, ends_at: up_to_date.then_some(next_at) }))
     }
 

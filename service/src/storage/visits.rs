@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::{StoreError, Stored};
 use crate::domain::base::ids::{AccountId, SystemId, VisitId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::visit::{Revision, Visit, VisitFilter};
 use crate::domain::ports::store::outcomes::Updated;
 use crate::domain::ports::store::visits::VisitStore;
@@ -12,7 +12,7 @@ use crate::storage::rounds::{close_visited, free_visited};
 use crate::storage::rows::{RevisionRow, VISIT_COLUMNS, VisitRow, values};
 use crate::storage::skill::mark_unscored;
 use crate::storage::sql::{Sql, sql};
-use crate::storage::stale::{Reach, mark_stale};
+use crate::storage::stale::{Affected, mark_stale};
 use async_trait::async_trait;
 use chrono::NaiveDate;
 
@@ -54,9 +54,9 @@ async fn replace(tx: &mut Tx, account: AccountId, new: &Visit) -> Stored<()> {
 /// and what their findings answered is to be worked out anew.
 async fn mark_both(tx: &mut Tx, account: AccountId, mut systems: [SystemId; 2]) -> Stored<()> {
     systems.sort_unstable();
-    mark_stale(tx, account, Reach::System(systems[0])).await?;
+    mark_stale(tx, account, Affected::System(systems[0])).await?;
     if systems[0] != systems[1] {
-        mark_stale(tx, account, Reach::System(systems[1])).await?;
+        mark_stale(tx, account, Affected::System(systems[1])).await?;
         mark_unscored(tx, account, systems[0]).await?;
     }
     mark_unscored(tx, account, systems[1]).await?;
@@ -79,7 +79,7 @@ pub(super) async fn insert(tx: &mut Tx, visit: &Visit) -> Stored<()> {
     query.push(" ON CONFLICT (id) DO NOTHING");
     if tx.run(query).await? > 0 {
         close_visited(tx, visit, None).await?;
-        mark_stale(tx, visit.account_id, Reach::System(visit.facts.system_id)).await?;
+        mark_stale(tx, visit.account_id, Affected::System(visit.facts.system_id)).await?;
         mark_unscored(tx, visit.account_id, visit.facts.system_id).await?;
     }
     Ok(())
@@ -88,7 +88,7 @@ pub(super) async fn insert(tx: &mut Tx, visit: &Visit) -> Stored<()> {
 async fn try_update(database: &Database, account: AccountId, version: i64, new: &Visit) -> Stored<Updated> {
     let mut tx = database.begin().await?;
     let mut lock = one(account, new.id);
-    lock.push(tx.for_change());
+    lock.push(tx.for_update());
     let Some(row) = tx.first::<VisitRow>(lock).await? else { return Ok(Updated::Missing) };
     let old = row.read()?;
     if old.version != version {
@@ -124,7 +124,7 @@ impl VisitStore for Database {
         &self,
         account: AccountId,
         filter: &VisitFilter,
-        page: &PageAsked<NaiveDate>,
+        page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<Visit>> {
         let mut query = select();
         query.push("account_id = ").bind(account);

@@ -1,6 +1,6 @@
 //! Completeness over the document: every operation answers as documented, and every problem is met by a test.
 
-use super::document::{Own, committed, operations};
+use super::document::{Overrides, committed, operations};
 use crate::support::app::{App, Reply, over_both};
 use serde_json::Value;
 
@@ -14,7 +14,7 @@ over_both! {
 const NEVER_MET: [&str; 1] = ["internal"];
 
 async fn every_operation_answers_as_documented(app: &App) {
-    let own = Own::of_first(app).await;
+    let own = Overrides::of_first(app).await;
     let mut all = operations();
     // Reads first, and what takes something away last.
     let rank = |method: &str| ["GET", "POST", "PUT", "DELETE"].iter().position(|known| *known == method);

@@ -36,7 +36,7 @@ impl Operation {
     }
 
     /// A request that is right: `id` goes into the path, `own` holds what the body refers to.
-    pub fn request(&self, app: &App, key: &str, id: &str, own: &Own) -> reqwest::RequestBuilder {
+    pub fn request(&self, app: &App, key: &str, id: &str, own: &Overrides) -> reqwest::RequestBuilder {
         let mut path =
             self.path.replace("{id}", id).replace("{duty}", "clear_roof").replace("{format}", "csv");
         if (self.method.as_str(), self.path.as_str()) == ("DELETE", "/v1/gauges/{id}/rain") {
@@ -57,7 +57,7 @@ impl Operation {
     }
 
     /// A body that is right. A new operation with a body has to be given one here.
-    fn body(&self, own: &Own) -> Option<Value> {
+    fn body(&self, own: &Overrides) -> Option<Value> {
         let visit = || {
             json!({"system_id": own.system, "visited_on": "2026-02-01", "items": [
                 {"component_id": own.component, "duty": "clean_screen", "done": true}]})
@@ -104,7 +104,7 @@ impl Operation {
 }
 
 /// What an account owns, one of each, by the noun of the path.
-pub struct Own {
+pub struct Overrides {
     property: String,
     gauge: String,
     system: String,
@@ -114,7 +114,7 @@ pub struct Own {
     ids: BTreeMap<&'static str, String>,
 }
 
-impl Own {
+impl Overrides {
     /// Makes one of each for the first account.
     pub async fn of_first(app: &App) -> Self {
         let place = place(app, three()).await;

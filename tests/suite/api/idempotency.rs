@@ -1,6 +1,6 @@
 //! POST requests are carried out once, however often they are sent.
 
-use super::document::{Own, operations};
+use super::document::{Overrides, operations};
 use super::scenario::{component, id_of, items, place, property, system, three};
 use crate::support::app::{App, Reply, over_both};
 use chrono::TimeDelta;
@@ -169,7 +169,7 @@ async fn keys_of_two_accounts_do_not_meet(app: &App) {
 }
 
 async fn a_bad_key_is_refused(app: &App) {
-    let own = Own::of_first(app).await;
+    let own = Overrides::of_first(app).await;
     for key in ["", "a b", &"x".repeat(201)] {
         for operation in operations() {
             if operation.method != "POST" || operation.path == "/v1/forecast" {

@@ -1,6 +1,6 @@
 //! Nothing of one account is seen or touched by another: asked for over every documented operation.
 
-use super::document::{Own, counts, operations};
+use super::document::{Overrides, counts, operations};
 use super::scenario::{component, id_of, place, system, three};
 use crate::support::app::{App, Reply, over_both};
 use serde_json::{Value, json};
@@ -13,9 +13,9 @@ over_both! {
 }
 
 async fn an_id_of_another_account_is_not_found(app: &App) {
-    let theirs = Own::of_first(app).await;
+    let theirs = Overrides::of_first(app).await;
     let key = app.other_account().await;
-    let own = Own::of_other(app, &key).await;
+    let own = Overrides::of_other(app, &key).await;
     let mut tried = 0;
     for operation in operations().into_iter().filter(|operation| operation.path.contains("{id}")) {
         let what = format!("{} {}", operation.method, operation.path);
@@ -45,7 +45,7 @@ async fn an_id_of_another_account_is_not_found(app: &App) {
 }
 
 async fn lists_of_another_account_are_empty(app: &App) {
-    Own::of_first(app).await;
+    Overrides::of_first(app).await;
     let key = app.other_account().await;
     for (path, count) in counts(app, &app.key).await {
         assert!(count > 0, "{path} shows nothing to its owner, so this test shows nothing");

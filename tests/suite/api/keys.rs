@@ -1,6 +1,6 @@
 //! Keys: who is let in, what a key may do, and how keys come and go.
 
-use super::document::{Own, operations};
+use super::document::{Overrides, operations};
 use super::scenario::{id_of, items};
 use crate::support::app::{App, Reply, over_both};
 use serde_json::{Value, json};
@@ -87,7 +87,7 @@ async fn a_key_ends_at_its_instant(app: &App) {
 }
 
 async fn each_scope_opens_its_own_operations_and_no_others(app: &App) {
-    let own = Own::of_first(app).await;
+    let own = Overrides::of_first(app).await;
     for scope in ["read", "write", "admin"] {
         let (_, secret) = make(app, json!({"name": scope, "scopes": [scope]})).await;
         for operation in operations() {

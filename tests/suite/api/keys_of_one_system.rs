@@ -1,6 +1,6 @@
 //! Keys of one system: what they are shown, and that everything else is closed to them.
 
-use super::document::{Own, operations};
+use super::document::{Overrides, operations};
 use super::scenario::{id_of, items, place, three};
 use crate::support::app::{App, Reply, over_both};
 use serde_json::{Value, json};
@@ -29,7 +29,7 @@ async fn key_of(app: &App, system: &str) -> String {
 }
 
 async fn everything_but_the_own_system_is_closed(app: &App) {
-    let own = Own::of_first(app).await;
+    let own = Overrides::of_first(app).await;
     let other = place(app, three()).await;
     app.refresh().await;
     let other_task = id_of(&other.tasks(app).await[0]);

@@ -11,7 +11,7 @@ use wiremock::{Mock, MockServer, Request, Respond, ResponseTemplate};
 
 /// One letter as it came.
 #[derive(Clone, Debug)]
-pub struct Letter {
+pub struct WebhookRequest {
     /// `webhook-id`.
     pub id: String,
     /// `webhook-timestamp`.
@@ -26,7 +26,7 @@ pub struct Letter {
     pub answered: u16,
 }
 
-impl Letter {
+impl WebhookRequest {
     /// The body as JSON.
     pub fn json(&self) -> Value {
         serde_json::from_str(&self.body).expect("JSON")
@@ -53,13 +53,13 @@ type Answer = Box<dyn Fn(usize) -> Says + Send + Sync>;
 
 /// A receiver on this machine.
 pub struct Receiver {
-    letters: Arc<Mutex<Vec<Letter>>>,
+    letters: Arc<Mutex<Vec<WebhookRequest>>>,
     server: Option<MockServer>,
     address: SocketAddr,
 }
 
 struct Taking {
-    letters: Arc<Mutex<Vec<Letter>>>,
+    letters: Arc<Mutex<Vec<WebhookRequest>>>,
     answer: Answer,
 }
 
@@ -71,7 +71,7 @@ impl Respond for Taking {
         };
         let mut letters = self.letters.lock().expect("the letters");
         let (answered, response) = (self.answer)(letters.len());
-        letters.push(Letter {
+        letters.push(WebhookRequest {
             id: header("webhook-id"),
             timestamp: header("webhook-timestamp").parse().expect("seconds"),
             signature: header("webhook-signature"),
@@ -135,7 +135,7 @@ impl Receiver {
     }
 
     /// What came so far.
-    pub fn letters(&self) -> Vec<Letter> {
+    pub fn letters(&self) -> Vec<WebhookRequest> {
         self.letters.lock().expect("the letters").clone()
     }
 }

@@ -167,7 +167,7 @@ async fn whoever_waits_is_woken_by_news(app: &App) {
     let account = app.get("/v1/account").await;
     let account = AccountId(id_of(&account).parse().expect("an id"));
     // One that would not look by itself for a minute, and does not wait any longer than half of it.
-    let sleeper = Context { look: Duration::from_mins(1), ..app.cx.clone() };
+    let sleeper = Context { poll_interval: Duration::from_mins(1), ..app.cx.clone() };
     let after = cursor(&feed);
     let waiting = async {
         let began = Instant::now();

@@ -67,7 +67,7 @@ async fn deliveries(app: &App, id: &str) -> Vec<Value> {
 /// Waits until what is due of a subscription now was tried, and no attempt is on its way.
 async fn settled(app: &App, id: &str) {
     for _ in 0..2000 {
-        app.cx.tell();
+        app.cx.notify_readers();
         // First whether entries of the feed are still to be written down, then whether what is written was tried.
         let behind = app.cx.store.behind_feeds(None, 100).await.expect("looking");
         let behind = behind.iter().any(|one| one.id.to_string() == id);
@@ -307,7 +307,7 @@ async fn what_fails_is_tried_over_two_days_and_parked(app: &App) {
         app.clock.set(next.parse().expect("an instant"));
         tries += 1;
         for _ in 0..500 {
-            app.cx.tell();
+            app.cx.notify_readers();
             settled(app, &id).await;
             if receiver.letters().len() >= tries {
                 break;
@@ -494,11 +494,11 @@ async fn a_thousand_letters_arrive_at_a_receiver_that_fails_and_dies(app: &App) 
     while receiver.letters().len() < 300 {
         now += TimeDelta::seconds(1);
         app.clock.set(now);
-        app.cx.tell();
+        app.cx.notify_readers();
         tokio::time::sleep(Duration::from_millis(5)).await;
     }
     receiver.die().await;
-    app.cx.tell();
+    app.cx.notify_readers();
     tokio::time::sleep(Duration::from_millis(300)).await;
     receiver.rise(unreliable).await;
     for _ in 0..2000 {
@@ -508,7 +508,7 @@ async fn a_thousand_letters_arrive_at_a_receiver_that_fails_and_dies(app: &App) 
         }
         now += TimeDelta::seconds(7);
         app.clock.set(now);
-        app.cx.tell();
+        app.cx.notify_readers();
         tokio::time::sleep(Duration::from_millis(10)).await;
     }
     let shown = app.get(&format!("/v1/subscriptions/{id}")).await;

@@ -2,8 +2,10 @@
 
 use chrono::{Days, NaiveDate};
 use eavesward_service::domain::base::ids::VisitId;
-use eavesward_service::domain::model::reminder::{Basis, Cause, News, Stage, Standing, Told};
-use eavesward_service::domain::rules::reminders::decide::{Raised, Sighting, see};
+use eavesward_service::domain::model::reminder::{
+    Cause, Fingerprints, LastReminder, ReminderKind, ReminderState, Stage,
+};
+use eavesward_service::domain::rules::reminders::decide::{NewReminder, TaskSnapshot, decide};
 use proptest::prelude::*;
 use std::collections::HashMap;
 use uuid::Uuid;
@@ -21,11 +23,11 @@ struct Found {
     since: i64,
     by_visit: Option<u128>,
     ahead: bool,
-    basis: Basis,
+    basis: Fingerprints,
 }
 
 fn found(as_of: i64, due: Option<i64>) -> Found {
-    Found { as_of, due, since: -100, by_visit: None, ahead: false, basis: Basis::default() }
+    Found { as_of, due, since: -100, by_visit: None, ahead: false, basis: Fingerprints::default() }
 }
 
 /// Lead time and days of a move.
@@ -34,8 +36,8 @@ const MOVE: u32 = 3;
 /// Days after which a task is late, as in the rule for tasks without a window.
 const LATE: i64 = 14;
 
-fn sighting(found: Found) -> Sighting {
-    Sighting {
+fn snapshot(found: Found) -> TaskSnapshot {
+    TaskSnapshot {
         as_of: day(found.as_of),
         since: day(found.since),
         by_visit: found.by_visit.map(|number| VisitId(Uuid::from_u128(number))),
@@ -51,10 +53,10 @@ fn sighting(found: Found) -> Sighting {
 }
 
 /// What a whole history raises, a list for each day.
-fn told(history: &[Found]) -> Vec<Vec<Raised>> {
-    let mut standing = Standing::default();
+fn told(history: &[Found]) -> Vec<Vec<NewReminder>> {
+    let mut standing = ReminderState::default();
     let each = history.iter().map(|found| {
-        let (after, raised) = see(&standing, &sighting(*found));
+        let (after, raised) = decide(&standing, &snapshot(*found));
         standing = after;
         raised
     });
@@ -62,7 +64,7 @@ fn told(history: &[Found]) -> Vec<Vec<Raised>> {
 }
 
 /// Days from the date that a reader knows to the one that holds: what is due is due today, for whoever was told so.
-fn apart(now: &Sighting, told: Told) -> i64 {
+fn apart(now: &TaskSnapshot, told: LastReminder) -> i64 {
     let far = NaiveDate::from_ymd_opt(9999, 12, 31).expect("a date");
     let today = |on: Option<NaiveDate>| on.unwrap_or(far).max(now.as_of);
     let holds = today(now.due_on);
@@ -74,12 +76,12 @@ fn apart(now: &Sighting, told: Told) -> i64 {
     (holds - known).num_days()
 }
 
-fn kinds(raised: &[Vec<Raised>]) -> Vec<News> {
+fn kinds(raised: &[Vec<NewReminder>]) -> Vec<ReminderKind> {
     raised.iter().flatten().map(|one| one.kind).collect()
 }
 
 /// Everything that was told, in order.
-fn covered(raised: &[Vec<Raised>]) -> Vec<News> {
+fn covered(raised: &[Vec<NewReminder>]) -> Vec<ReminderKind> {
     raised.iter().flatten().flat_map(|one| one.covers.clone()).collect()
 }
 
@@ -89,15 +91,21 @@ fn a_task_is_told_of_at_each_stage_once_and_when_it_was_done() {
     // Done on the last day; due again in half a year.
     history.push(Found { since: 39, by_visit: Some(1), ..found(40, Some(220)) });
     let raised = told(&history);
-    assert_eq!(kinds(&raised), [News::Coming, News::Due, News::Late, News::Done]);
+    assert_eq!(
+        kinds(&raised),
+        [ReminderKind::Coming, ReminderKind::Due, ReminderKind::Late, ReminderKind::Done]
+    );
     let when = |kind| raised.iter().position(|day| day.iter().any(|one| one.kind == kind));
-    assert_eq!((when(News::Coming), when(News::Due), when(News::Late)), (Some(8), Some(15), Some(30)));
+    assert_eq!(
+        (when(ReminderKind::Coming), when(ReminderKind::Due), when(ReminderKind::Late)),
+        (Some(8), Some(15), Some(30))
+    );
 }
 
 #[test]
 fn a_move_says_from_where_and_why() {
-    let visits = Basis { visits: 5, settings: 0 };
-    let settings = Basis { visits: 5, settings: 9 };
+    let visits = Fingerprints { visits: 5, settings: 0 };
+    let settings = Fingerprints { visits: 5, settings: 9 };
     let raised = told(&[
         found(0, Some(3)),
         // Three days are let pass, four are not.
@@ -120,21 +128,21 @@ fn a_move_says_from_where_and_why() {
     assert_eq!(
         causes,
         [
-            (News::Coming, None),
-            (News::Moved, Some((Some(day(3)), Cause::Rain))),
-            (News::Moved, Some((Some(day(7)), Cause::Finding))),
-            (News::Coming, Some((Some(day(11)), Cause::Settings))),
-            (News::Due, None),
-            (News::Moved, Some((Some(day(3)), Cause::Rain))),
+            (ReminderKind::Coming, None),
+            (ReminderKind::Moved, Some((Some(day(3)), Cause::Rain))),
+            (ReminderKind::Moved, Some((Some(day(7)), Cause::Finding))),
+            (ReminderKind::Coming, Some((Some(day(11)), Cause::Settings))),
+            (ReminderKind::Due, None),
+            (ReminderKind::Moved, Some((Some(day(3)), Cause::Rain))),
         ]
     );
-    assert_eq!(raised[5][0].covers, [News::Moved, News::Coming]);
+    assert_eq!(raised[5][0].covers, [ReminderKind::Moved, ReminderKind::Coming]);
 }
 
 /// What changed and left the date where it was is not given as the reason when the rain moves it later.
 #[test]
 fn a_change_that_moved_nothing_is_no_reason() {
-    let visits = Basis { visits: 5, settings: 0 };
+    let visits = Fingerprints { visits: 5, settings: 0 };
     let raised = told(&[
         found(0, Some(3)),
         Found { basis: visits, ..found(1, Some(3)) },
@@ -152,7 +160,7 @@ fn what_was_done_and_is_withdrawn_again_is_told_of_anew() {
         found(12, Some(5)),
         found(13, Some(5)),
     ]);
-    assert_eq!(kinds(&raised), [News::Due, News::Done, News::Due]);
+    assert_eq!(kinds(&raised), [ReminderKind::Due, ReminderKind::Done, ReminderKind::Due]);
 }
 
 #[test]
@@ -164,7 +172,7 @@ fn a_visit_that_is_taken_back_takes_its_next_date_with_it() {
         found(12, Some(60)),
         found(13, Some(60)),
     ]);
-    assert_eq!(kinds(&raised), [News::Due, News::Done, News::Moved]);
+    assert_eq!(kinds(&raised), [ReminderKind::Due, ReminderKind::Done, ReminderKind::Moved]);
     assert_eq!(
         raised[2][0].moved.map(|moved| (moved.from_due_on, moved.cause)),
         Some((Some(day(200)), Cause::Finding))
@@ -173,26 +181,32 @@ fn a_visit_that_is_taken_back_takes_its_next_date_with_it() {
 
 #[test]
 fn a_part_that_is_set_to_have_been_served_is_not_done() {
-    let served = Found { since: 8, basis: Basis { visits: 0, settings: 3 }, ..found(11, Some(200)) };
+    let served = Found { since: 8, basis: Fingerprints { visits: 0, settings: 3 }, ..found(11, Some(200)) };
     let raised = told(&[found(10, Some(5)), served]);
-    assert_eq!(kinds(&raised), [News::Due, News::Moved]);
+    assert_eq!(kinds(&raised), [ReminderKind::Due, ReminderKind::Moved]);
     assert_eq!(raised[1][0].moved.map(|moved| moved.cause), Some(Cause::Settings));
 }
 
 #[test]
 fn a_visit_that_moves_to_another_day_is_told_of_as_a_move() {
     let on = |since, due| {
-        let basis = Basis { visits: since, settings: 0 };
+        let basis = Fingerprints { visits: since, settings: 0 };
         Found { since, by_visit: Some(1), basis, ..found(12, Some(due)) }
     };
     let raised = told(&[found(10, Some(5)), on(10, 200), on(11, 201), on(2, 190), on(11, 201)]);
-    assert_eq!(kinds(&raised), [News::Due, News::Done, News::Moved, News::Moved]);
+    assert_eq!(
+        kinds(&raised),
+        [ReminderKind::Due, ReminderKind::Done, ReminderKind::Moved, ReminderKind::Moved]
+    );
     let moves: Vec<_> = raised.iter().flatten().filter_map(|one| one.moved).collect();
     assert_eq!(moves.iter().map(|moved| moved.cause).collect::<Vec<_>>(), [Cause::Finding; 2]);
     assert_eq!(moves[0].from_due_on, Some(day(201)));
     // Another visit is another doing, on whichever day the first one was.
     let next = Found { since: 12, by_visit: Some(2), ..found(12, Some(202)) };
-    assert_eq!(kinds(&told(&[found(10, Some(5)), on(10, 200), on(11, 201), next]))[2..], [News::Done]);
+    assert_eq!(
+        kinds(&told(&[found(10, Some(5)), on(10, 200), on(11, 201), next]))[2..],
+        [ReminderKind::Done]
+    );
 }
 
 /// What nobody was told of is no news when it turns out to have been otherwise.
@@ -206,7 +220,7 @@ fn a_history_that_is_mended_is_not_told_of() {
     // What was set moves what a visit had done; set back, it is what was told.
     let settled =
         [found(10, Some(5)), Found { since: 10, ..visited }, set(11, 700), Found { since: 10, ..visited }];
-    assert_eq!(kinds(&told(&settled)), [News::Due, News::Done]);
+    assert_eq!(kinds(&told(&settled)), [ReminderKind::Due, ReminderKind::Done]);
 }
 
 #[test]
@@ -214,20 +228,26 @@ fn a_day_before_the_last_visit_changes_nothing() {
     let done = Found { since: 10, by_visit: Some(1), ..found(10, Some(200)) };
     let before = |due| Found { ahead: true, ..found(9, Some(due)) };
     let raised = told(&[found(10, Some(5)), done, before(5), before(60), done]);
-    assert_eq!(kinds(&raised), [News::Due, News::Done]);
+    assert_eq!(kinds(&raised), [ReminderKind::Due, ReminderKind::Done]);
     // A visit that was logged by a clock that was ahead, and is put on the day it was: it is told of as of any other.
     let corrected = Found { since: 8, by_visit: Some(1), ..found(9, Some(60)) };
     let later = Found { as_of: 55, ..corrected };
-    assert_eq!(kinds(&told(&[found(10, Some(5)), done, corrected, later]))[2..], [News::Moved, News::Coming]);
+    assert_eq!(
+        kinds(&told(&[found(10, Some(5)), done, corrected, later]))[2..],
+        [ReminderKind::Moved, ReminderKind::Coming]
+    );
 }
 
 #[test]
 fn two_visits_on_a_day_are_one_doing() {
     let on = |by_visit, since| Found { since, by_visit: Some(by_visit), ..found(20, Some(200)) };
-    assert_eq!(kinds(&told(&[found(12, Some(5)), on(1, 10), on(2, 10), on(1, 10)])), [News::Due, News::Done]);
+    assert_eq!(
+        kinds(&told(&[found(12, Some(5)), on(1, 10), on(2, 10), on(1, 10)])),
+        [ReminderKind::Due, ReminderKind::Done]
+    );
     // The second one was of another day.
     let raised = told(&[found(12, Some(5)), on(1, 10), on(2, 10), on(2, 20)]);
-    assert_eq!(kinds(&raised), [News::Due, News::Done, News::Done]);
+    assert_eq!(kinds(&raised), [ReminderKind::Due, ReminderKind::Done, ReminderKind::Done]);
 }
 
 #[test]
@@ -243,7 +263,7 @@ fn history() -> impl Strategy<Value = Vec<Found>> {
     let shift = prop_oneof![8 => -2..3_i64, 2 => -30..40_i64];
     let step = (days, shift, 0..40_u32, 0..20_u32, any::<bool>());
     proptest::collection::vec(step, 1..120).prop_map(|steps| {
-        let (mut as_of, mut due, mut basis) = (0_i64, 10_i64, Basis::default());
+        let (mut as_of, mut due, mut basis) = (0_i64, 10_i64, Fingerprints::default());
         // Visits by number and day, each later than those before it.
         let (mut visits, mut number): (Vec<(u128, i64)>, _) = (Vec::new(), 0);
         let each = steps.into_iter().map(|(days, shift, what, none, rain)| {
@@ -284,31 +304,31 @@ proptest! {
     /// Refreshing again, on this replica or another, raises nothing.
     #[test]
     fn the_same_sighting_again_raises_nothing(history in history()) {
-        let mut standing = Standing::default();
+        let mut standing = ReminderState::default();
         for found in history {
-            standing = see(&standing, &sighting(found)).0;
-            let (again, raised) = see(&standing, &sighting(found));
+            standing = decide(&standing, &snapshot(found)).0;
+            let (again, raised) = decide(&standing, &snapshot(found));
             prop_assert_eq!(&raised, &[]);
             // All that may change is what will be given as the reason of the next move.
-            let but_basis = |standing: Standing| {
-                let told = standing.told.map(|told| Told { basis: Basis::default(), ..told });
-                Standing { told, ..standing }
+            let but_basis = |standing: ReminderState| {
+                let told = standing.told.map(|told| LastReminder { basis: Fingerprints::default(), ..told });
+                ReminderState { told, ..standing }
             };
             prop_assert_eq!(but_basis(again), but_basis(standing));
-            prop_assert_eq!(see(&again, &sighting(found)), (again, Vec::new()));
+            prop_assert_eq!(decide(&again, &snapshot(found)), (again, Vec::new()));
         }
     }
 
     /// Every entry that tells of a date tells how it moved from the one before, if by more than is let pass.
     #[test]
     fn no_date_changes_silently_between_entries(history in history()) {
-        let mut standing = Standing::default();
+        let mut standing = ReminderState::default();
         for found in history {
-            let now = sighting(found);
+            let now = snapshot(found);
             let before = standing;
-            let (after, raised) = see(&before, &now);
+            let (after, raised) = decide(&before, &now);
             standing = after;
-            let same = raised.iter().all(|one| one.kind != News::Done);
+            let same = raised.iter().all(|one| one.kind != ReminderKind::Done);
             if let (Some(told), Some(entry), true) = (before.told, raised.last(), same) {
                 prop_assert_eq!(apart(&now, told).abs() > i64::from(MOVE), entry.moved.is_some());
             }
@@ -320,7 +340,7 @@ proptest! {
     fn a_visit_is_done_once(history in history()) {
         let mut times: HashMap<u128, usize> = HashMap::new();
         for (found, raised) in history.iter().zip(told(&history)) {
-            for _ in raised.iter().filter(|one| one.kind == News::Done) {
+            for _ in raised.iter().filter(|one| one.kind == ReminderKind::Done) {
                 *times.entry(found.by_visit.expect("a visit did it")).or_default() += 1;
             }
         }
@@ -332,10 +352,10 @@ proptest! {
     fn a_refresh_raises_little(history in history()) {
         for raised in told(&history) {
             prop_assert!(raised.len() <= 2);
-            prop_assert!(raised.iter().skip(1).all(|one| one.kind != News::Done));
+            prop_assert!(raised.iter().skip(1).all(|one| one.kind != ReminderKind::Done));
             for one in &raised {
                 prop_assert_eq!(one.covers.last(), Some(&one.kind), "the most pressing one names it");
-                prop_assert_eq!(one.covers.contains(&News::Moved), one.moved.is_some());
+                prop_assert_eq!(one.covers.contains(&ReminderKind::Moved), one.moved.is_some());
             }
         }
     }
@@ -344,10 +364,10 @@ proptest! {
     /// day that was told never goes by unless the task is due or its new date is known.
     #[test]
     fn a_reader_is_never_left_behind(history in history()) {
-        let mut standing = Standing::default();
+        let mut standing = ReminderState::default();
         for found in history {
-            let now = sighting(found);
-            standing = see(&standing, &now).0;
+            let now = snapshot(found);
+            standing = decide(&standing, &now).0;
             if standing.since > Some(now.as_of) {
                 // A day that was told of already.
                 continue;
@@ -379,7 +399,7 @@ proptest! {
         }).collect();
         let told = covered(&told(&history));
         prop_assert!(told.len() <= 3, "{told:?}");
-        prop_assert!(!told.contains(&News::Moved), "{told:?}");
+        prop_assert!(!told.contains(&ReminderKind::Moved), "{told:?}");
     }
 
     /// However wildly a date swings, it is told of a few times only before the task is done.
@@ -396,7 +416,7 @@ proptest! {
     fn a_date_that_is_put_off_is_told_of(ahead in 1..20_i64, days in 30..120_i64) {
         let history: Vec<Found> = (0..days).map(|as_of| found(as_of, Some(as_of + ahead))).collect();
         let raised = told(&history);
-        let moves = kinds(&raised).iter().filter(|kind| **kind == News::Moved).count() as i64;
+        let moves = kinds(&raised).iter().filter(|kind| **kind == ReminderKind::Moved).count() as i64;
         // Within the lead time one more than is let pass; beyond it nobody was told a date.
         let expected = if ahead <= i64::from(LEAD) { days / (i64::from(MOVE) + 1) - 1 } else { 0 };
         prop_assert!((expected..=expected + 2).contains(&moves), "{moves} in {days} days");

@@ -12,9 +12,9 @@ use wiremock::{Mock, MockServer, ResponseTemplate};
 
 /// Everything that was told.
 #[derive(Clone, Default)]
-struct Told(Arc<Mutex<Vec<u8>>>);
+struct LastReminder(Arc<Mutex<Vec<u8>>>);
 
-impl Write for Told {
+impl Write for LastReminder {
     fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
         self.0.lock().expect("nobody panicked").extend_from_slice(bytes);
         Ok(bytes.len())
@@ -25,7 +25,7 @@ impl Write for Told {
     }
 }
 
-impl MakeWriter<'_> for Told {
+impl MakeWriter<'_> for LastReminder {
     type Writer = Self;
 
     fn make_writer(&self) -> Self {
@@ -33,7 +33,7 @@ impl MakeWriter<'_> for Told {
     }
 }
 
-impl Told {
+impl LastReminder {
     /// Listens to everything on this thread, where the runtime of the test does all of its work.
     fn listen(&self) -> tracing::subscriber::DefaultGuard {
         let listener = tracing_subscriber::fmt()
@@ -51,7 +51,7 @@ impl Told {
 
 #[tokio::test]
 async fn a_call_is_a_span_with_its_route_and_end_and_without_secrets() {
-    let told = Told::default();
+    let told = LastReminder::default();
     let _listening = told.listen();
     let server = MockServer::start().await;
     let get = |at: &str| Mock::given(method("GET")).and(path(at));

@@ -5,7 +5,7 @@ use super::{Rig, on_both};
 use eavesward_service::domain::base::error::StoreError;
 use eavesward_service::domain::base::ids::AccountId;
 use eavesward_service::domain::model::duty::Duty;
-use eavesward_service::domain::model::duty_settings::{DutySetting, DutySettings, Own};
+use eavesward_service::domain::model::duty_settings::{DutySetting, DutySettings, Overrides};
 use eavesward_service::domain::ports::store::duty_settings::DutySettingStore as _;
 use eavesward_service::domain::ports::store::outcomes::Updated;
 use eavesward_service::domain::ports::store::systems::SystemStore as _;
@@ -23,8 +23,13 @@ on_both!(
     an_account_that_is_not_there_sets_nothing,
 );
 
-fn own(ceiling_months: Option<u32>, tolerance: Option<f64>) -> Own {
-    Own { ceiling_months, tolerance, lead_days: ceiling_months.map(|months| months * 2), move_days: None }
+fn own(ceiling_months: Option<u32>, tolerance: Option<f64>) -> Overrides {
+    Overrides {
+        ceiling_months,
+        tolerance,
+        lead_days: ceiling_months.map(|months| months * 2),
+        move_days: None,
+    }
 }
 
 async fn settings_come_back_and_change_under_guard(rig: &Rig) {

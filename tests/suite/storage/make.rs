@@ -5,7 +5,7 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use eavesward_service::domain::base::ids::{
     AccountId, ComponentId, GaugeId, KeyId, PropertyId, SystemId, TaskId, VisitId,
 };
-use eavesward_service::domain::base::paging::{After, PageAsked};
+use eavesward_service::domain::base::paging::{After, PageRequest};
 use eavesward_service::domain::base::secret::hash;
 use eavesward_service::domain::model::account::{Account, Key, Scope};
 use eavesward_service::domain::model::component::{Component, ComponentFacts};
@@ -16,7 +16,7 @@ use eavesward_service::domain::model::hazard::Hazard;
 use eavesward_service::domain::model::part::{Emptying, Kind, Part};
 use eavesward_service::domain::model::property::{Months, Property, PropertyFacts, Temperatures};
 use eavesward_service::domain::model::rain::RainDay;
-use eavesward_service::domain::model::reminder::Basis;
+use eavesward_service::domain::model::reminder::Fingerprints;
 use eavesward_service::domain::model::roof::{Canopy, Roof, Surface};
 use eavesward_service::domain::model::status::{NextDuty, RecentRunoff, RunoffSince, Status};
 use eavesward_service::domain::model::system::{System, SystemFacts};
@@ -27,7 +27,7 @@ use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
 use eavesward_service::domain::ports::store::properties::PropertyStore as _;
 use eavesward_service::domain::ports::store::systems::SystemStore as _;
 use eavesward_service::domain::ports::store::tasks::{Refreshed, StaleSystem, TaskStore as _};
-use eavesward_service::domain::rules::reminders::inputs::Telling;
+use eavesward_service::domain::rules::reminders::inputs::ReminderInputs;
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 use uuid::Uuid;
@@ -45,12 +45,12 @@ pub fn day(number: i64) -> NaiveDate {
     NaiveDate::from_ymd_opt(2026, 1, 1).expect("a date") + TimeDelta::days(number)
 }
 
-pub fn first<K>(limit: u32) -> PageAsked<K> {
-    PageAsked { after: None, limit }
+pub fn first<K>(limit: u32) -> PageRequest<K> {
+    PageRequest { after: None, limit }
 }
 
-pub fn after<K>(key: K, id: Uuid, limit: u32) -> PageAsked<K> {
-    PageAsked { after: Some(After { key, id }), limit }
+pub fn after<K>(key: K, id: Uuid, limit: u32) -> PageRequest<K> {
+    PageRequest { after: Some(After { key, id }), limit }
 }
 
 pub fn new_account() -> (Account, Key) {
@@ -347,7 +347,7 @@ pub fn status(system: &System, as_of: NaiveDate) -> Status {
 }
 
 pub fn refreshed(claim: StaleSystem, system: &System, tasks: Vec<Task>, next_at: DateTime<Utc>) -> Refreshed {
-    Refreshed { claim, tasks, status: status(system, day(0)), next_at, telling: telling(system, day(0)) }
+    Refreshed { claim, tasks, status: status(system, day(0)), next_at, reminders: reminders(system, day(0)) }
 }
 
 /// Another system at the home, known by its id alone.
@@ -356,15 +356,15 @@ pub fn system_of(home: &Home, id: SystemId) -> System {
 }
 
 /// What has to be known to tell readers of a system's tasks.
-pub fn telling(system: &System, as_of: NaiveDate) -> Telling {
-    Telling {
+pub fn reminders(system: &System, as_of: NaiveDate) -> ReminderInputs {
+    ReminderInputs {
         as_of,
         property_id: system.facts.property_id,
         property_name: "Orchard".to_owned(),
         system_id: system.id,
         system_name: system.facts.name.clone(),
         settings: Arc::default(),
-        basis: Basis::default(),
+        basis: Fingerprints::default(),
         by_visit: HashMap::new(),
         ahead: (HashSet::new(), HashSet::new()),
         service: (day(-400), None),

@@ -5,10 +5,10 @@
 
 mod accounts;
 mod calendars;
-mod carrying;
 mod connecting;
+mod deliveries;
 mod duty_settings;
-mod grounds;
+mod gauge_models;
 mod idempotency;
 mod make;
 mod packed;

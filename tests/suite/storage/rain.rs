@@ -3,7 +3,7 @@
 use super::make::{account, after, day, first, home, new_gauge, readings};
 use super::{Rig, on_both};
 use eavesward_service::domain::base::ids::GaugeId;
-use eavesward_service::domain::base::paging::{After, PageAsked};
+use eavesward_service::domain::base::paging::{After, PageRequest};
 use eavesward_service::domain::model::gauge::RainSpan;
 use eavesward_service::domain::model::rain::{RainDay, Upserted};
 use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
@@ -133,13 +133,13 @@ async fn readings_are_listed_by_range_and_page(rig: &Rig) {
     let (store, gauge) = (&rig.database, home.gauge.id);
     let days = readings(0, &[1.0, 2.0, 3.0, 4.0, 5.0, 6.0]);
     store.put_rain(home.account, gauge, &days).await.unwrap().unwrap();
-    let list = async |from: Option<i64>, to: Option<i64>, page: PageAsked<_>| {
+    let list = async |from: Option<i64>, to: Option<i64>, page: PageRequest<_>| {
         store.rain(gauge, (from.map(day), to.map(day)), &page).await.unwrap()
     };
     assert_eq!(list(None, None, first(100)).await, days);
     assert_eq!(list(Some(1), Some(3), first(100)).await, days[1..=3]);
     assert_eq!(list(None, None, first(2)).await, days[..3], "one more than the page shows");
     assert_eq!(list(None, Some(4), after(day(2), Uuid::nil(), 100)).await, days[3..=4]);
-    let page = PageAsked { after: Some(After { key: day(0), id: gauge.0 }), limit: 1 };
+    let page = PageRequest { after: Some(After { key: day(0), id: gauge.0 }), limit: 1 };
     assert_eq!(list(Some(3), None, page).await, days[3..=4]);
 }

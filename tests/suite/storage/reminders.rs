@@ -4,7 +4,9 @@ use super::make::{self, Home, at, claim_all, day, first, home, new_task, refresh
 use super::{Rig, on_both};
 use eavesward_service::domain::base::ids::{AccountId, SystemId};
 use eavesward_service::domain::model::duty::Duty;
-use eavesward_service::domain::model::reminder::{Entry, News, Read, ReminderFilter, Stretch};
+use eavesward_service::domain::model::reminder::{
+    FeedPage, FeedRange, Reminder, ReminderFilter, ReminderKind,
+};
 use eavesward_service::domain::model::task::{State, TaskFilter};
 use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
 use eavesward_service::domain::ports::store::reminders::ReminderStore as _;
@@ -24,12 +26,12 @@ on_both!(
     a_feed_belongs_to_its_account,
 );
 
-async fn read(rig: &Rig, account: AccountId, after: i64) -> Read {
-    let stretch = Stretch { after: Some(after), limit: 500 };
+async fn read(rig: &Rig, account: AccountId, after: i64) -> FeedPage {
+    let stretch = FeedRange { after: Some(after), limit: 500 };
     rig.database.reminders(account, &ReminderFilter::default(), stretch).await.unwrap()
 }
 
-fn kinds(read: &Read) -> Vec<News> {
+fn kinds(read: &FeedPage) -> Vec<ReminderKind> {
     read.entries.iter().map(|entry| entry.kind).collect()
 }
 
@@ -40,7 +42,7 @@ fn found(home: &Home, claim: StaleSystem, due: i64, as_of: i64) -> Refreshed {
     let mut task = new_task(home, 0, Duty::ClearWeepHole, due_on, state);
     task.as_of = day(as_of);
     let mut one = refreshed(claim, &home.system, vec![task], at(86_400 * (as_of + 1)));
-    one.telling.as_of = day(as_of);
+    one.reminders.as_of = day(as_of);
     one.status.as_of = day(as_of);
     one
 }
@@ -58,9 +60,9 @@ async fn a_due_task_is_told_of_once_whoever_refreshes(rig: &Rig) {
     assert_eq!(a.unwrap() + b.unwrap(), 1);
     assert_eq!(rig.database.finish_refresh(&[one], at(12)).await.unwrap(), 0);
     let read = read(rig, home.account, 0).await;
-    assert_eq!((kinds(&read), read.last, read.forgotten), (vec![News::Due], 1, 0));
+    assert_eq!((kinds(&read), read.last, read.forgotten), (vec![ReminderKind::Due], 1, 0));
     let entry = &read.entries[0];
-    assert_eq!(entry.covers, [News::Coming, News::Due]);
+    assert_eq!(entry.covers, [ReminderKind::Coming, ReminderKind::Due]);
     assert_eq!((entry.due_on, entry.as_of, entry.number), (Some(day(0)), day(0), 1));
     assert_eq!(entry.system_name, home.system.facts.name);
     assert!(!entry.hazards.is_empty() && !entry.reasons.is_empty());
@@ -76,10 +78,10 @@ async fn a_refresh_that_is_cut_off_tells_nothing_and_the_next_one_everything(rig
     stranger.account_id = AccountId::new();
     broken.tasks.push(stranger);
     assert!(rig.database.finish_refresh(&[broken], at(10)).await.is_err());
-    assert_eq!(read(rig, home.account, 0).await, Read::default());
+    assert_eq!(read(rig, home.account, 0).await, FeedPage::default());
     assert_eq!(rig.database.tasks(home.account, &TaskFilter::default(), &first(10)).await.unwrap(), []);
     assert_eq!(rig.database.finish_refresh(&[found(&home, claim, 0, 0)], at(20)).await.unwrap(), 1);
-    assert_eq!(kinds(&read(rig, home.account, 0).await), [News::Due]);
+    assert_eq!(kinds(&read(rig, home.account, 0).await), [ReminderKind::Due]);
 }
 
 /// Commit order is not the order in which numbers are drawn: a reader that goes by the last number it saw must still see
@@ -102,7 +104,7 @@ async fn readers_see_every_number_once_while_eight_write(rig: &Rig) {
             loop {
                 // Asked for before the last look, so that the look comes after the last write.
                 let last_look = !writing.load(Ordering::SeqCst);
-                let stretch = Stretch { after: Some(after), limit };
+                let stretch = FeedRange { after: Some(after), limit };
                 let read = replica.reminders(account, &ReminderFilter::default(), stretch).await.unwrap();
                 after = read.entries.last().map_or(after, |entry| entry.number);
                 seen.extend(read.entries.iter().map(|entry| (entry.number, entry.system_id)));
@@ -196,7 +198,7 @@ async fn a_task_that_is_no_more_is_withdrawn(rig: &Rig) {
     assert_eq!(rig.database.finish_refresh(std::slice::from_ref(&empty), at(20)).await.unwrap(), 1);
     assert_eq!(rig.database.finish_refresh(&[empty], at(21)).await.unwrap(), 0);
     let read = read(rig, home.account, 0).await;
-    assert_eq!(kinds(&read), [News::Coming, News::Withdrawn]);
+    assert_eq!(kinds(&read), [ReminderKind::Coming, ReminderKind::Withdrawn]);
     assert_eq!(read.entries[1].component_name, home.components[0].facts.name);
     assert_eq!(read.entries[1].task_id, read.entries[0].task_id);
 }
@@ -210,10 +212,10 @@ async fn a_replaced_coupling_is_done(rig: &Rig) {
         eavesward_service::domain::base::ids::TaskId::of(home.components[0].id, Duty::ReplaceCoupling);
     rig.database.finish_refresh(&[one], at(10)).await.unwrap();
     let mut replaced = refreshed(claim, &home.system, Vec::new(), at(90_000));
-    replaced.telling.replaced.insert(home.components[0].id, day(-9));
+    replaced.reminders.replaced.insert(home.components[0].id, day(-9));
     rig.database.finish_refresh(&[replaced], at(20)).await.unwrap();
     let read = read(rig, home.account, 0).await;
-    assert_eq!(kinds(&read), [News::Done], "also when nobody had been told of it");
+    assert_eq!(kinds(&read), [ReminderKind::Done], "also when nobody had been told of it");
     assert_eq!(read.entries[0].done_on, Some(day(-9)));
 }
 
@@ -232,25 +234,25 @@ async fn filters_leave_out_and_the_end_is_still_reached(rig: &Rig) {
         rig.database.finish_refresh(&[one], at(10)).await.unwrap();
     }
     let read = async |filter: ReminderFilter| {
-        let stretch = Stretch { after: Some(0), limit: 10 };
+        let stretch = FeedRange { after: Some(0), limit: 10 };
         rig.database.reminders(home.account, &filter, stretch).await.unwrap()
     };
-    let systems = |read: &Read| read.entries.iter().map(|entry| entry.system_id).collect::<Vec<_>>();
+    let systems = |read: &FeedPage| read.entries.iter().map(|entry| entry.system_id).collect::<Vec<_>>();
     let of = |system_id| ReminderFilter { system_id: Some(system_id), ..ReminderFilter::default() };
     let kind = |kind| ReminderFilter { kinds: vec![kind], ..ReminderFilter::default() };
     assert_eq!(systems(&read(of(other.id)).await), [other.id]);
-    assert_eq!(systems(&read(kind(News::Late)).await), [other.id]);
-    assert_eq!(systems(&read(kind(News::Due)).await), [other.id], "what runs late had fallen due");
-    assert_eq!(systems(&read(kind(News::Coming)).await).len(), 2);
-    let none = read(kind(News::Done)).await;
+    assert_eq!(systems(&read(kind(ReminderKind::Late)).await), [other.id]);
+    assert_eq!(systems(&read(kind(ReminderKind::Due)).await), [other.id], "what runs late had fallen due");
+    assert_eq!(systems(&read(kind(ReminderKind::Coming)).await).len(), 2);
+    let none = read(kind(ReminderKind::Done)).await;
     assert_eq!((none.entries.len(), none.last), (0, 2));
     let at_property = ReminderFilter {
         property_id: Some(home.property.id),
-        kinds: vec![News::Late],
+        kinds: vec![ReminderKind::Late],
         ..ReminderFilter::default()
     };
     assert_eq!(systems(&read(at_property).await), [other.id]);
-    let from_the_end = Stretch { after: None, limit: 10 };
+    let from_the_end = FeedRange { after: None, limit: 10 };
     let end = rig.database.reminders(home.account, &ReminderFilter::default(), from_the_end).await.unwrap();
     assert_eq!((end.entries.len(), end.last), (0, 2));
 }
@@ -269,7 +271,10 @@ async fn what_is_old_is_forgotten_in_order(rig: &Rig) {
     // The third is old enough and stays, since the second is not.
     assert_eq!(store.forget_reminders(at(250)).await.unwrap(), 1);
     let read_on = read(rig, home.account, 1).await;
-    assert_eq!((kinds(&read_on), read_on.last, read_on.forgotten), (vec![News::Due, News::Late], 3, 1));
+    assert_eq!(
+        (kinds(&read_on), read_on.last, read_on.forgotten),
+        (vec![ReminderKind::Due, ReminderKind::Late], 3, 1)
+    );
     assert_eq!(store.forget_reminders(at(301)).await.unwrap(), 2);
     let read_on = read(rig, home.account, 0).await;
     assert_eq!((read_on.entries.len(), read_on.last, read_on.forgotten), (0, 3, 3));
@@ -280,7 +285,7 @@ async fn a_feed_belongs_to_its_account(rig: &Rig) {
     let claim = claim_all(rig, at(0)).await[0];
     rig.database.finish_refresh(&[found(&home, claim, 0, 0)], at(10)).await.unwrap();
     let other = make::account(rig).await;
-    assert_eq!(read(rig, other, 0).await, Read::default());
-    let entry: Entry = read(rig, home.account, 0).await.entries.remove(0);
+    assert_eq!(read(rig, other, 0).await, FeedPage::default());
+    let entry: Reminder = read(rig, home.account, 0).await.entries.remove(0);
     assert_ne!(entry.id(home.account), entry.id(other));
 }

@@ -4,14 +4,16 @@ use super::make::{self, Home, account, after, at, claim_all, day, first, home, n
 use super::{Rig, on_both};
 use eavesward_service::domain::base::error::StoreError;
 use eavesward_service::domain::base::ids::{PropertyId, RoundId, TaskId, VisitId};
-use eavesward_service::domain::base::paging::PageAsked;
+use eavesward_service::domain::base::paging::PageRequest;
 use eavesward_service::domain::model::duty::Duty;
 use eavesward_service::domain::model::hazard;
 use eavesward_service::domain::model::property::{Position, PropertyFacts};
-use eavesward_service::domain::model::round::{DoneOn, Outcome, Round, RoundFilter, RoundState, RoundTask};
+use eavesward_service::domain::model::round::{
+    DoneOn, Round, RoundFilter, RoundState, RoundTask, TaskOutcome,
+};
 use eavesward_service::domain::model::task::{State, Task};
 use eavesward_service::domain::model::visit::{Visit, VisitFacts, VisitItem, Withdrawn};
-use eavesward_service::domain::ports::store::outcomes::{CalledOff, Finished, Kept, Updated};
+use eavesward_service::domain::ports::store::outcomes::{CalledOff, Finished, Inserted, Updated};
 use eavesward_service::domain::ports::store::properties::PropertyStore as _;
 use eavesward_service::domain::ports::store::rounds::RoundStore as _;
 use eavesward_service::domain::ports::store::tasks::TaskStore as _;
@@ -72,7 +74,7 @@ fn new_round(home: &Home, on: i64, tasks: &[(usize, Duty)]) -> Round {
 
 async fn kept(rig: &Rig, home: &Home, on: i64, tasks: &[(usize, Duty)]) -> Round {
     let round = new_round(home, on, tasks);
-    assert_eq!(rig.database.insert_round(&round).await.unwrap(), Kept::Done);
+    assert_eq!(rig.database.insert_round(&round).await.unwrap(), Inserted::Done);
     round
 }
 
@@ -101,9 +103,9 @@ fn done(home: &Home, round: &Round) -> (Round, Visit) {
     let last = done.tasks.len() - 1;
     for (index, task) in done.tasks.iter_mut().enumerate() {
         task.outcome = Some(if index == last {
-            Outcome::Skipped(Some("the shed was locked".to_owned()))
+            TaskOutcome::Skipped(Some("the shed was locked".to_owned()))
         } else {
-            Outcome::Visited(visit_id)
+            TaskOutcome::Visited(visit_id)
         });
     }
     let items = done.tasks[..last].iter().map(|task| VisitItem {
@@ -142,7 +144,7 @@ async fn a_round_comes_back_as_it_was_kept(rig: &Rig) {
     // A repeated request keeps what is there.
     let mut again = round.clone();
     again.note = None;
-    assert_eq!(rig.database.insert_round(&again).await.unwrap(), Kept::Done);
+    assert_eq!(rig.database.insert_round(&again).await.unwrap(), Inserted::Done);
     assert_eq!(rig.database.round(home.account, round.id).await.unwrap().as_ref(), Some(&round));
     assert_eq!(planned(rig, &home).await, ids(&round));
     // Names are those of now.
@@ -160,11 +162,11 @@ async fn a_task_stands_in_one_planned_round_at_most(rig: &Rig) {
     let second = new_round(&home, 5, &DUTIES[1..]);
     let task_id = TaskId::of(home.components[1].id, Duty::MeasureSediment);
     let refused = rig.database.insert_round(&second).await.unwrap();
-    assert_eq!(refused, Kept::Taken { task_id, round_id: first.id });
+    assert_eq!(refused, Inserted::Taken { task_id, round_id: first.id });
     assert_eq!(rig.database.round(home.account, second.id).await.unwrap(), None, "nothing was kept");
     assert_eq!(planned(rig, &home).await, ids(&first));
     assert_eq!(rig.database.delete_round(home.account, first.id, 1).await.unwrap(), CalledOff::Done);
-    assert_eq!(rig.database.insert_round(&second).await.unwrap(), Kept::Done);
+    assert_eq!(rig.database.insert_round(&second).await.unwrap(), Inserted::Done);
 }
 
 async fn rivals_for_a_task_keep_one_round(rig: &Rig) {
@@ -174,9 +176,9 @@ async fn rivals_for_a_task_keep_one_round(rig: &Rig) {
         let (one, two) = (new_round(&home, turn, &DUTIES), new_round(&home, turn, &DUTIES));
         let (a, b) = tokio::join!(rig.database.insert_round(&one), other.insert_round(&two));
         let outcomes = [a.unwrap(), b.unwrap()];
-        let winners = outcomes.iter().filter(|outcome| **outcome == Kept::Done).count();
+        let winners = outcomes.iter().filter(|outcome| **outcome == Inserted::Done).count();
         assert_eq!(winners, 1, "{outcomes:?}");
-        let winner = if outcomes[0] == Kept::Done { one } else { two };
+        let winner = if outcomes[0] == Inserted::Done { one } else { two };
         assert_eq!(rig.database.delete_round(home.account, winner.id, 1).await.unwrap(), CalledOff::Done);
     }
     eavesward_service::domain::ports::store::Store::close(&other).await;
@@ -206,7 +208,7 @@ async fn rounds_are_listed_by_day_page_by_page(rig: &Rig) {
         let whole = list(&filter, first(100)).await;
         assert_eq!(whole.len(), number, "{filter:?}");
         let mut walked: Vec<Round> = Vec::new();
-        let mut page: PageAsked<chrono::NaiveDate> = first(1);
+        let mut page: PageRequest<chrono::NaiveDate> = first(1);
         while let Some(next) = list(&filter, page).await.into_iter().next() {
             page = after(next.on, next.id.0, 1);
             walked.push(next);
@@ -314,12 +316,12 @@ async fn a_visit_takes_what_it_did_out_of_planned_rounds(rig: &Rig) {
     store.insert_visit(&done_before).await.unwrap();
     let read = store.round(home.account, round.id).await.unwrap().unwrap();
     let outcomes: Vec<_> = read.tasks.iter().map(|task| task.outcome.clone()).collect();
-    assert_eq!(outcomes, [Some(Outcome::Visited(done_before.id)), None, None]);
+    assert_eq!(outcomes, [Some(TaskOutcome::Visited(done_before.id)), None, None]);
     assert_eq!(read.tasks[0].done_elsewhere(round.id), Some(done_before.id));
     assert_eq!(planned(rig, &home).await.len(), 2);
     // It is free for another round.
     let free = Round { tasks: one.to_vec(), ..new_round(&home, 5, &DUTIES[..1]) };
-    assert_eq!(store.insert_round(&free).await.unwrap(), Kept::Done);
+    assert_eq!(store.insert_round(&free).await.unwrap(), Inserted::Done);
     // Whoever read the round before is told to read it again, and logs nothing.
     let (stale, visit) = done(&home, &round);
     assert_eq!(store.finish_round(&stale, std::slice::from_ref(&visit)).await.unwrap(), Finished::Moved);
@@ -409,7 +411,7 @@ async fn a_round_that_is_done_meanwhile_gets_nothing_back(rig: &Rig) {
             replica.insert_round(&rival),
         );
         assert_eq!(gone.unwrap(), Updated::Done, "{attempt}");
-        assert!(matches!(kept.unwrap(), Kept::Done | Kept::Taken { .. }));
+        assert!(matches!(kept.unwrap(), Inserted::Done | Inserted::Taken { .. }));
         let reported = reported.unwrap();
         assert!(matches!(reported, Finished::Done | Finished::Moved), "{reported:?}");
         let now = store.round(home.account, round.id).await.unwrap().unwrap();

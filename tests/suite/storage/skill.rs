@@ -5,7 +5,7 @@ use super::{Rig, on_both};
 use eavesward_service::domain::base::ids::{AnswerId, ComponentId};
 use eavesward_service::domain::model::duty::Duty;
 use eavesward_service::domain::model::forecast::Window;
-use eavesward_service::domain::model::skill::{Answered, Answers, Fullness, History, SkillFilter};
+use eavesward_service::domain::model::skill::{AnswerChanges, Answered, Fullness, LooksHash, SkillFilter};
 use eavesward_service::domain::model::visit::{Finding, Visit};
 use eavesward_service::domain::ports::store::skill::{SkillStore as _, Unscored};
 use eavesward_service::domain::ports::store::visits::VisitStore as _;
@@ -36,7 +36,7 @@ fn answered(visit: &Visit, number: u8, shares: (f64, f64, f64), found: Option<f6
         found,
         position: (0.25, 0.5),
         shares,
-        history: History([number; 32]),
+        history: LooksHash([number; 32]),
     }
 }
 
@@ -62,7 +62,10 @@ async fn answers_come_back_and_add_up(rig: &Rig) {
         answered(&visit, 3, (0.0, 1.0, 0.0), None),
     ];
     let store = &rig.database;
-    store.finish_scoring(&claims[0], &Answers { gone: Vec::new(), new: new.clone() }, at(2)).await.unwrap();
+    store
+        .finish_scoring(&claims[0], &AnswerChanges { gone: Vec::new(), new: new.clone() }, at(2))
+        .await
+        .unwrap();
     let filter = SkillFilter::default();
     let mut listed = store.answers(mine.account, &filter, &first(10)).await.unwrap();
     listed.reverse();
@@ -84,7 +87,7 @@ async fn answers_come_back_and_add_up(rig: &Rig) {
     store.update_visit(mine.account, 1, &again).await.unwrap();
     let claims = claim(rig, 100).await;
     let more = answered(&visit, 9, (0.0, 1.0, 0.0), None);
-    let answers = Answers { gone: vec![new[1].id, AnswerId::new()], new: vec![more.clone()] };
+    let answers = AnswerChanges { gone: vec![new[1].id, AnswerId::new()], new: vec![more.clone()] };
     store.finish_scoring(&claims[0], &answers, at(101)).await.unwrap();
     let listed = store.answers(mine.account, &filter, &first(10)).await.unwrap();
     assert_eq!(listed, [more, new[2].clone(), new[0].clone()]);
@@ -99,7 +102,7 @@ async fn a_changed_visit_puts_its_systems_on_the_list(rig: &Rig) {
     assert_eq!(store.unscored_count().await.unwrap(), 1, "a repeated request adds nothing");
     let claims = claim(rig, 1).await;
     assert_eq!((claims[0].system_id, claims[0].changes), (home.system.id, 1));
-    store.finish_scoring(&claims[0], &Answers::default(), at(2)).await.unwrap();
+    store.finish_scoring(&claims[0], &AnswerChanges::default(), at(2)).await.unwrap();
     assert_eq!(store.unscored_count().await.unwrap(), 0);
     // A correction that moves a visit to another system concerns both.
     let (other, _) = add_system(rig, home.account, home.property.id, home.gauge.id, "Annexe").await;
@@ -113,7 +116,7 @@ async fn a_changed_visit_puts_its_systems_on_the_list(rig: &Rig) {
     assert_eq!(claimed, both);
     // An update that was refused changes nothing.
     for claim in claim(rig, 100).await {
-        store.finish_scoring(&claim, &Answers::default(), at(101)).await.unwrap();
+        store.finish_scoring(&claim, &AnswerChanges::default(), at(101)).await.unwrap();
     }
     store.update_visit(home.account, 1, &moved).await.unwrap();
     assert_eq!(store.unscored_count().await.unwrap(), 0);
@@ -147,7 +150,7 @@ async fn a_visit_that_changes_meanwhile_is_worked_out_again(rig: &Rig) {
     let claims = claim(rig, 1).await;
     let again = Visit { version: 2, ..visit.clone() };
     rig.database.update_visit(home.account, 1, &again).await.unwrap();
-    let old = Answers { gone: Vec::new(), new: vec![answered(&visit, 1, (0.0, 1.0, 0.0), None)] };
+    let old = AnswerChanges { gone: Vec::new(), new: vec![answered(&visit, 1, (0.0, 1.0, 0.0), None)] };
     rig.database.finish_scoring(&claims[0], &old, at(2)).await.unwrap();
     let filter = SkillFilter::default();
     assert_eq!(rig.database.answers(home.account, &filter, &first(10)).await.unwrap(), []);
@@ -164,8 +167,10 @@ async fn a_claimer_that_was_away_too_long_writes_nothing(rig: &Rig) {
     let slow = claim(rig, 1).await;
     let quick = claim(rig, 61).await;
     assert_eq!((slow.len(), quick.len()), (1, 1));
-    let of =
-        |number| Answers { gone: Vec::new(), new: vec![answered(&visit, number, (0.0, 1.0, 0.0), None)] };
+    let of = |number| AnswerChanges {
+        gone: Vec::new(),
+        new: vec![answered(&visit, number, (0.0, 1.0, 0.0), None)],
+    };
     rig.database.finish_scoring(&slow[0], &of(1), at(62)).await.unwrap();
     assert_eq!(rig.database.unscored_count().await.unwrap(), 1, "somebody else holds it");
     let right = of(2);

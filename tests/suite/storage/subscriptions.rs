@@ -5,10 +5,10 @@ use super::{Rig, on_both};
 use eavesward_service::domain::base::ids::{DeliveryId, SubscriptionId};
 use eavesward_service::domain::base::schedule::Schedule;
 use eavesward_service::domain::model::delivery::{
-    Body, Claimed, Content, Delivery, DeliveryAttempt, DeliveryState, Outcome,
+    AttemptOutcome, Body, ClaimedDelivery, Content, Delivery, DeliveryAttempt, DeliveryState,
 };
 use eavesward_service::domain::model::duty::Duty;
-use eavesward_service::domain::model::reminder::{Entry, News};
+use eavesward_service::domain::model::reminder::{Reminder, ReminderKind};
 use eavesward_service::domain::model::signing::{Secrets, SigningSecret};
 use eavesward_service::domain::model::subscription::{
     Carries, DigestForm, Paused, Subscription, SubscriptionFacts, Timing,
@@ -17,7 +17,7 @@ use eavesward_service::domain::model::task::State;
 use eavesward_service::domain::ports::store::deliveries::DeliveryStore as _;
 use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
 use eavesward_service::domain::ports::store::outcomes::{Deleted, Updated};
-use eavesward_service::domain::ports::store::subscriptions::{Fanned, SubscriptionStore as _};
+use eavesward_service::domain::ports::store::subscriptions::{FanOut, SubscriptionStore as _};
 use eavesward_service::domain::ports::store::tasks::TaskStore as _;
 use std::collections::BTreeSet;
 
@@ -46,7 +46,7 @@ pub fn of_reminders(home: &Home) -> Subscription {
         facts: SubscriptionFacts {
             name: "upkeep rota – Äpfel".to_owned(),
             url: "https://hooks.example/eaves".to_owned(),
-            carries: Carries::Reminders { kinds: vec![News::Due, News::Late] },
+            carries: Carries::Reminders { kinds: vec![ReminderKind::Due, ReminderKind::Late] },
             property_id: Some(home.property.id),
             system_id: None,
             lead_days: Some(3),
@@ -98,10 +98,10 @@ pub fn body() -> Body {
     Body { media_type: "text/plain".to_owned(), text: "Äpfel".to_owned() }
 }
 
-fn outcome(claimed: &Claimed, seconds: i64, status: u16) -> Outcome {
+fn outcome(claimed: &ClaimedDelivery, seconds: i64, status: u16) -> AttemptOutcome {
     let done = status < 300;
     let state = if done { DeliveryState::Delivered } else { DeliveryState::Waiting };
-    Outcome {
+    AttemptOutcome {
         attempt: DeliveryAttempt { at: at(seconds), milliseconds: 12, status: Some(status), error: None },
         state,
         next_at: (!done).then_some(at(seconds + 10)),
@@ -163,7 +163,7 @@ async fn raise(rig: &Rig, home: &Home, seconds: i64, due: i64) {
     assert_eq!(told.unwrap(), 1);
 }
 
-fn make_of(subscription: &Subscription, entry: &Entry) -> Delivery {
+fn make_of(subscription: &Subscription, entry: &Reminder) -> Delivery {
     Delivery {
         id: DeliveryId::of_entry(subscription.id, entry.number),
         content: Content::Reminder,
@@ -183,7 +183,7 @@ async fn a_subscription_begins_at_the_end_of_the_feed(rig: &Rig) {
     assert_eq!(rig.database.behind_feeds(None, 10).await.unwrap(), std::slice::from_ref(&made));
     let written =
         rig.database.fan_out(&made, at(20), &|entry, _| Some((make_of(&made, entry), body()))).await.unwrap();
-    assert_eq!(written, Some(Fanned { written: 1, more: false }));
+    assert_eq!(written, Some(FanOut { written: 1, more: false }));
     let all = rig.database.deliveries(home.account, made.id, None, &first(10)).await.unwrap();
     assert_eq!(all.iter().map(|one| one.number).collect::<Vec<_>>(), [Some(2)]);
 }
@@ -194,8 +194,9 @@ async fn two_replicas_write_an_entry_down_once(rig: &Rig) {
     rig.database.insert_subscription(&made).await.unwrap();
     raise(rig, &home, 2, 0).await;
     let replica = rig.replica().await;
-    let write =
-        |entry: &Entry, _: bool| entry.covers.contains(&News::Due).then(|| (make_of(&made, entry), body()));
+    let write = |entry: &Reminder, _: bool| {
+        entry.covers.contains(&ReminderKind::Due).then(|| (make_of(&made, entry), body()))
+    };
     let (a, b) =
         tokio::join!(rig.database.fan_out(&made, at(20), &write), replica.fan_out(&made, at(20), &write));
     // Whoever comes second finds the entry locked, or looked at.
@@ -203,7 +204,7 @@ async fn two_replicas_write_an_entry_down_once(rig: &Rig) {
     assert_eq!(rig.database.behind_feeds(None, 10).await.unwrap(), []);
     // It says nothing of an entry that its filter leaves out, and has looked at it.
     raise(rig, &home, 3, 40).await;
-    let nothing = Some(Fanned { written: 0, more: false });
+    let nothing = Some(FanOut { written: 0, more: false });
     assert_eq!(rig.database.fan_out(&made, at(20), &write).await.unwrap(), nothing);
     assert_eq!(rig.database.behind_feeds(None, 10).await.unwrap(), []);
     let (_, claimed) = rig.database.claim_deliveries(made.id, at(20), at(80), 10).await.unwrap().unwrap();
@@ -466,7 +467,7 @@ async fn a_late_answer_of_an_old_address_changes_nothing(rig: &Rig) {
     let mut new = made.clone();
     "https://hooks.example/new".clone_into(&mut new.facts.url);
     assert_eq!(store.update_subscription(&new).await.unwrap(), Updated::Done);
-    let gone = Outcome { gone: true, ..outcome(&claimed[0], 6, 410) };
+    let gone = AttemptOutcome { gone: true, ..outcome(&claimed[0], 6, 410) };
     store.finish_deliveries(&old, &[(&claimed[0], gone)], at(6)).await.unwrap();
     let shown = store.subscription(home.account, made.id).await.unwrap().unwrap();
     assert_eq!((shown.paused, shown.waiting), (None, 1));

@@ -5,7 +5,7 @@ use super::{Rig, on_both};
 use eavesward_service::domain::base::ids::{AccountId, ComponentId, SystemId};
 use eavesward_service::domain::model::component::ComponentFacts;
 use eavesward_service::domain::model::duty::Duty;
-use eavesward_service::domain::model::duty_settings::Own;
+use eavesward_service::domain::model::duty_settings::Overrides;
 use eavesward_service::domain::model::part::Part;
 use eavesward_service::domain::model::system::{SystemFacts, SystemFilter};
 use eavesward_service::domain::model::visit::{Visit, Withdrawn};
@@ -231,7 +231,7 @@ async fn every_write_that_matters_makes_systems_stale(rig: &Rig) {
     expect(rig, &home, 15, "a repeated visit", 0).await;
     store.update_visit(account, 1, &Visit { version: 2, ..visit }).await.unwrap();
     expect(rig, &home, 16, "a corrected visit", 1).await;
-    let own = Own { ceiling_months: Some(2), ..Own::default() };
+    let own = Overrides { ceiling_months: Some(2), ..Overrides::default() };
     store.put_duty_setting(account, Duty::CheckMesh, 0, own, at(9)).await.unwrap();
     expect(rig, &home, 17, "an own figure for a duty", 2).await;
     assert_eq!(store.stale_count(at(1_000_000)).await.unwrap(), 3, "when the day is over");

@@ -4,7 +4,7 @@ use super::make::{self, Home, account, after, at, day, first, home, new_task, re
 use super::{Rig, on_both};
 use chrono::NaiveDate;
 use eavesward_service::domain::base::ids::TaskId;
-use eavesward_service::domain::base::paging::PageAsked;
+use eavesward_service::domain::base::paging::PageRequest;
 use eavesward_service::domain::model::duty::Duty;
 use eavesward_service::domain::model::part::Kind;
 use eavesward_service::domain::model::property::PropertyFacts;
@@ -132,7 +132,7 @@ async fn tasks_are_filtered_and_those_without_a_date_come_last(rig: &Rig) {
 
 async fn every_page_goes_on_where_the_last_one_ended(rig: &Rig) {
     let fleet = fleet(rig).await;
-    let list = async |filter: &TaskFilter, page: PageAsked<NaiveDate>| {
+    let list = async |filter: &TaskFilter, page: PageRequest<NaiveDate>| {
         rig.database.tasks(fleet.home.account, filter, &page).await.unwrap()
     };
     for filter in filters(&fleet) {

@@ -5,7 +5,7 @@ use super::{Rig, on_both};
 use chrono::NaiveDate;
 use eavesward_service::domain::base::error::StoreError;
 use eavesward_service::domain::base::ids::VisitId;
-use eavesward_service::domain::base::paging::PageAsked;
+use eavesward_service::domain::base::paging::PageRequest;
 use eavesward_service::domain::model::visit::{Revision, Visit, VisitFilter, Withdrawn};
 use eavesward_service::domain::ports::store::outcomes::Updated;
 use eavesward_service::domain::ports::store::visits::VisitStore as _;
@@ -65,7 +65,7 @@ async fn the_latest_visit_comes_first_on_every_page(rig: &Rig) {
     gone.withdrawn = Some(Withdrawn { at: at(50), because: "twice".to_owned() });
     store.insert_visit(&gone).await.unwrap();
 
-    let list = async |filter: &VisitFilter, page: PageAsked<NaiveDate>| {
+    let list = async |filter: &VisitFilter, page: PageRequest<NaiveDate>| {
         store.visits(home.account, filter, &page).await.unwrap()
     };
     let all = list(&VisitFilter::default(), first(100)).await;

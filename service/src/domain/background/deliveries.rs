@@ -7,13 +7,13 @@ use crate::domain::base::clock::local_date;
 use crate::domain::base::error::Result;
 use crate::domain::base::ids::{self, AccountId, DeliveryId, SubscriptionId};
 use crate::domain::context::Context;
-use crate::domain::model::delivery::{Body, Claimed, Content, Delivery, Outcome};
-use crate::domain::model::reminder::Entry;
+use crate::domain::model::delivery::{AttemptOutcome, Body, ClaimedDelivery, Content, Delivery};
+use crate::domain::model::reminder::Reminder;
 use crate::domain::model::subscription::{Carries, DigestForm, Subscription, Timing};
-use crate::domain::ports::senders::{Courier, Letter, Scribe};
-use crate::domain::ports::store::subscriptions::Fanned;
+use crate::domain::ports::senders::{PayloadWriter, WebhookRequest, WebhookSender};
+use crate::domain::ports::store::subscriptions::FanOut;
 use crate::domain::rules::delivery::{not_before, only_announces, outcome};
-use crate::domain::rules::digest::make::Asked;
+use crate::domain::rules::digest::make::DigestQuery;
 use crate::domain::rules::digest::render::{Format, render};
 use crate::domain::use_cases::digest;
 use crate::domain::use_cases::subscriptions::zone_now;
@@ -43,7 +43,7 @@ const DIGEST_DAYS: u32 = 7;
 
 /// Whose feeds were looked at last; the next pass goes on behind them.
 #[derive(Clone, Copy, Debug, Default)]
-pub struct Turn(Option<AccountId>);
+pub struct FanOutTurn(Option<AccountId>);
 
 /// What a pass of preparing came to.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -56,13 +56,13 @@ pub struct Prepared {
 
 /// Writes down what subscriptions have to post of the feeds and of the clock: one pass of bounded length, so that what is
 /// written is also sent, however much there is of it.
-pub async fn prepare(cx: &Context, scribe: &dyn Scribe, turn: &mut Turn) -> Result<Prepared> {
-    let fanned = fan_out(cx, scribe, turn).await?;
-    Ok(Prepared { written: fanned.written + digests(cx, scribe).await?, ..fanned })
+pub async fn prepare(cx: &Context, payloads: &dyn PayloadWriter, turn: &mut FanOutTurn) -> Result<Prepared> {
+    let fanned = fan_out(cx, payloads, turn).await?;
+    Ok(Prepared { written: fanned.written + digests(cx, payloads).await?, ..fanned })
 }
 
 /// Writes deliveries for some new entries of some subscriptions that carry them.
-async fn fan_out(cx: &Context, scribe: &dyn Scribe, turn: &mut Turn) -> Result<Prepared> {
+async fn fan_out(cx: &Context, payloads: &dyn PayloadWriter, turn: &mut FanOutTurn) -> Result<Prepared> {
     let behind = cx.store.behind_feeds(turn.0, FANNED).await?;
     turn.0 = behind.last().map(|last| last.account_id);
     let (mut written, mut more, mut looked) = (0, behind.len() >= FANNED as usize, false);
@@ -70,7 +70,7 @@ async fn fan_out(cx: &Context, scribe: &dyn Scribe, turn: &mut Turn) -> Result<P
         if *cx.closing.borrow() {
             return Ok(Prepared { written, more: false });
         }
-        match fan_out_one(cx, scribe, subscription).await {
+        match fan_out_one(cx, payloads, subscription).await {
             Ok(Some(fanned)) => {
                 (written, more, looked) = (written + fanned.written, more || fanned.more, true);
             }
@@ -88,15 +88,15 @@ async fn fan_out(cx: &Context, scribe: &dyn Scribe, turn: &mut Turn) -> Result<P
 
 async fn fan_out_one(
     cx: &Context,
-    scribe: &dyn Scribe,
+    payloads: &dyn PayloadWriter,
     subscription: &Subscription,
-) -> Result<Option<Fanned>> {
+) -> Result<Option<FanOut>> {
     let now = cx.clock.now();
     let kinds = match &subscription.facts.carries {
         Carries::Reminders { kinds } => kinds,
         Carries::Digest(_) => return Ok(None),
     };
-    let make = |entry: &Entry, unheard: bool| {
+    let make = |entry: &Reminder, unheard: bool| {
         let wanted = kinds.is_empty() || kinds.iter().any(|kind| entry.covers.contains(kind));
         // It takes back an announcement that was wanted and not heard yet. Where the task is still ahead, nobody would
         // announce it again: it does so itself, with the date as it is now.
@@ -111,13 +111,13 @@ async fn fan_out_one(
             task_id: Some(entry.task_id),
             ..Delivery::new(id, subscription, Content::Reminder, now, due_at)
         };
-        Some((delivery, Body::json(scribe.reminder(subscription.account_id, entry.clone()))))
+        Some((delivery, Body::json(payloads.reminder(subscription.account_id, entry.clone()))))
     };
     Ok(cx.store.fan_out(subscription, now, &make).await?)
 }
 
 /// Makes the digests whose time has come: one each, however many times were missed.
-async fn digests(cx: &Context, scribe: &dyn Scribe) -> Result<usize> {
+async fn digests(cx: &Context, payloads: &dyn PayloadWriter) -> Result<usize> {
     let mut count = 0;
     let now = cx.clock.now();
     let due = cx.store.due_digests(now).await?;
@@ -131,7 +131,7 @@ async fn digests(cx: &Context, scribe: &dyn Scribe) -> Result<usize> {
         if refreshing && subscription.next_at.is_some_and(|at| now - at < PATIENCE) {
             continue;
         }
-        match digest(cx, scribe, subscription).await {
+        match digest(cx, payloads, subscription).await {
             Ok(made) => count += usize::from(made),
             // One that cannot be made must not keep others from being made.
             Err(error) => {
@@ -142,7 +142,7 @@ async fn digests(cx: &Context, scribe: &dyn Scribe) -> Result<usize> {
     Ok(count)
 }
 
-async fn digest(cx: &Context, scribe: &dyn Scribe, subscription: Subscription) -> Result<bool> {
+async fn digest(cx: &Context, payloads: &dyn PayloadWriter, subscription: Subscription) -> Result<bool> {
     let (Carries::Digest(timing), Some(was_due)) = (&subscription.facts.carries, subscription.next_at) else {
         return Ok(false);
     };
@@ -150,7 +150,7 @@ async fn digest(cx: &Context, scribe: &dyn Scribe, subscription: Subscription) -
     let timing = Timing { zone: zone_now(cx, &subscription, timing).await?, ..timing.clone() };
     let days = u64::from(subscription.facts.lead_days.unwrap_or(DIGEST_DAYS));
     let today = local_date(now, timing.zone);
-    let asked = Asked {
+    let asked = DigestQuery {
         property_id: subscription.facts.property_id,
         system_id: subscription.facts.system_id,
         from: None,
@@ -162,7 +162,7 @@ async fn digest(cx: &Context, scribe: &dyn Scribe, subscription: Subscription) -
         text: render(&digest, format),
     };
     let body = match timing.form {
-        DigestForm::Json => Body::json(scribe.digest(digest, now)),
+        DigestForm::Json => Body::json(payloads.digest(digest, now)),
         DigestForm::Text => rendered("text/plain", Format::Text),
         DigestForm::Markdown => rendered("text/markdown", Format::Markdown),
         DigestForm::Csv => rendered("text/csv", Format::Csv),
@@ -175,7 +175,7 @@ async fn digest(cx: &Context, scribe: &dyn Scribe, subscription: Subscription) -
 
 /// Sends what is due to one subscription's receiver, a few at a time, until nothing is due, the receiver wants a rest or took
 /// long over it, or the service shuts down. Says how many attempts were made.
-pub async fn serve(cx: &Context, courier: &dyn Courier, id: SubscriptionId) -> Result<usize> {
+pub async fn serve(cx: &Context, sender: &dyn WebhookSender, id: SubscriptionId) -> Result<usize> {
     let (began, closing) = (cx.clock.now(), cx.closing.subscribe());
     let mut attempts = 0;
     while cx.clock.now() - began < LONG_VISIT && !*closing.borrow() {
@@ -184,10 +184,10 @@ pub async fn serve(cx: &Context, courier: &dyn Courier, id: SubscriptionId) -> R
         else {
             break;
         };
-        let sent = claimed.iter().map(|one| send(cx, courier, &subscription, one));
+        let sent = claimed.iter().map(|one| send(cx, sender, &subscription, one));
         let outcomes = futures_util::future::join_all(sent).await;
         attempts += outcomes.len();
-        let finished: Vec<(&Claimed, Outcome)> = claimed.iter().zip(outcomes).collect();
+        let finished: Vec<(&ClaimedDelivery, AttemptOutcome)> = claimed.iter().zip(outcomes).collect();
         cx.store.finish_deliveries(&subscription, &finished, cx.clock.now()).await?;
         let over = claimed.len() < AT_ONCE as usize || attempts >= MOST_A_VISIT;
         if over || finished.iter().any(|(_, outcome)| outcome.gone) {
@@ -199,15 +199,15 @@ pub async fn serve(cx: &Context, courier: &dyn Courier, id: SubscriptionId) -> R
 
 async fn send(
     cx: &Context,
-    courier: &dyn Courier,
+    sender: &dyn WebhookSender,
     subscription: &Subscription,
-    claimed: &Claimed,
-) -> Outcome {
+    claimed: &ClaimedDelivery,
+) -> AttemptOutcome {
     let (delivery, now) = (&claimed.delivery, cx.clock.now());
     let Body { media_type, text } = claimed.body.clone();
     let id = delivery.id.to_string();
     let signature = subscription.secrets.signature(&id, now, &text);
     let url = subscription.facts.url.clone();
-    let letter = Letter { url, id, timestamp: now.timestamp(), signature, media_type, body: text };
-    outcome(delivery, courier.post(&letter).await, now, cx.clock.now(), ids::spread())
+    let request = WebhookRequest { url, id, timestamp: now.timestamp(), signature, media_type, body: text };
+    outcome(delivery, sender.post(&request).await, now, cx.clock.now(), ids::spread())
 }

@@ -1,18 +1,18 @@
 //! Scoring: holds the findings of changed visits against the forecasts they answer, and stores what comes of it.
 
+use crate::domain::base::blocking::caught;
 use crate::domain::base::clock::local_date;
-use crate::domain::base::error::{Error, Result};
+use crate::domain::base::error::Result;
 use crate::domain::base::ids::{GaugeId, SystemId};
 use crate::domain::context;
 use crate::domain::context::Context;
 use crate::domain::model::inputs::Inputs;
 use crate::domain::ports::store::skill::Unscored;
-use crate::domain::rules::forecast::ground::Ground;
-use crate::domain::rules::forecast::{answered, ground};
+use crate::domain::rules::forecast::gauge_model::GaugeModel;
+use crate::domain::rules::forecast::{answered, gauge_model};
 use chrono::{DateTime, TimeDelta, Utc};
 use std::collections::HashMap;
 use std::collections::hash_map::Entry;
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use tokio::runtime::Handle;
 
@@ -43,20 +43,20 @@ async fn batch(cx: &Context) -> Result<usize> {
     let keys: Vec<_> = claims.iter().map(|claim| (claim.account_id, claim.system_id)).collect();
     let inputs = cx.store.inputs(&keys).await?;
     let inputs: HashMap<SystemId, &Inputs> = inputs.iter().map(|input| (input.system.id, input)).collect();
-    let mut grounds: HashMap<GaugeId, Arc<Ground>> = HashMap::new();
+    let mut gauges: HashMap<GaugeId, Arc<GaugeModel>> = HashMap::new();
     for claim in &claims {
         let Some(input) = inputs.get(&claim.system_id) else { continue };
-        let ground = match grounds.entry(input.gauge.id) {
+        let gauge = match gauges.entry(input.gauge.id) {
             Entry::Occupied(known) => Arc::clone(known.get()),
-            Entry::Vacant(gap) => Arc::clone(gap.insert(context::ground(cx, &input.gauge, now).await?)),
+            Entry::Vacant(gap) => Arc::clone(gap.insert(context::gauge_model(cx, &input.gauge, now).await?)),
         };
-        if let Err(error) = score(cx, claim, input, &ground, now).await {
+        if let Err(error) = score(cx, claim, input, &gauge, now).await {
             let system = claim.system_id;
             tracing::error!(%system, error = ?error, "the answers of system {system} could not be worked out");
             cx.store.release_unscored(claim, now + RETRY).await?;
         }
     }
-    cx.grounds.used(&grounds, now);
+    cx.gauges.used(&gauges, now);
     Ok(claims.len())
 }
 
@@ -64,13 +64,11 @@ async fn score(
     cx: &Context,
     claim: &Unscored,
     input: &Inputs,
-    ground: &Arc<Ground>,
+    gauge: &Arc<GaugeModel>,
     now: DateTime<Utc>,
 ) -> Result<()> {
     let known = cx.store.histories(claim.system_id).await?;
-    let ground = ground::through(ground, local_date(now, input.property.facts.time_zone));
-    // A defect that one system's figures bring out must not stop the loop.
-    let answers = catch_unwind(AssertUnwindSafe(|| answered::answers(input, &ground, &known)));
-    let answers = answers.unwrap_or_else(|_| Err(Error::Conflict("the forecast panicked".to_owned())))?;
+    let gauge = gauge_model::until_day(gauge, local_date(now, input.property.facts.time_zone));
+    let answers = caught(|| answered::answers(input, &gauge, &known))?;
     Ok(cx.store.finish_scoring(claim, &answers, now).await?)
 }

@@ -55,6 +55,9 @@ pub enum Error {
     /// The engine refused a value that the checks let through: a defect, kept apart so that the log names it.
     #[error("the engine refused its input")]
     Engine(#[from] eavesward_engine::EngineError),
+    /// A computation panicked: a defect. The text is for the log.
+    #[error("a computation panicked: {0}")]
+    Panicked(String),
     /// The operating system gave no randomness.
     #[error("no randomness to be had")]
     Randomness(#[from] getrandom::Error),

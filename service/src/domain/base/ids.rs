@@ -45,7 +45,7 @@ ids! {
     /// Id of a forecast that a finding answered.
     AnswerId,
     /// Id of an entry of the reminders' feed.
-    EntryId,
+    ReminderId,
     /// Id of a calendar feed.
     CalendarId,
     /// Id of a subscription.
@@ -56,7 +56,7 @@ ids! {
     RoundId,
 }
 
-impl EntryId {
+impl ReminderId {
     /// The id of an entry by its place in its account's feed.
     pub fn of(account: AccountId, number: i64) -> Self {
         Self(Uuid::new_v5(&account.0, &number.to_be_bytes()))

@@ -23,7 +23,7 @@ pub struct After<K> {
 
 /// Which page is asked for.
 #[derive(Clone, Debug)]
-pub struct PageAsked<K> {
+pub struct PageRequest<K> {
     /// Where to go on; from the start when absent.
     pub after: Option<After<K>>,
     /// How many rows, 1 to [`MOST`].
@@ -32,7 +32,7 @@ pub struct PageAsked<K> {
 
 /// One page.
 #[derive(Clone, Debug)]
-pub struct PageFound<T> {
+pub struct ListPage<T> {
     /// The rows.
     pub items: Vec<T>,
     /// Where the next page begins, if there is one.
@@ -107,7 +107,7 @@ pub fn read_cursor<K: SortKey>(list: &str, text: &str) -> Result<After<K>> {
     }
 }
 
-impl<K: SortKey> PageAsked<K> {
+impl<K: SortKey> PageRequest<K> {
     /// Reads what a caller asked for.
     ///
     /// # Errors
@@ -120,7 +120,7 @@ impl<K: SortKey> PageAsked<K> {
     /// when the caller does not say.
     ///
     /// # Errors
-    /// As [`PageAsked::read`].
+    /// As [`PageRequest::read`].
     pub fn read_few(list: &str, cursor: Option<&str>, limit: Option<u32>, most: u32) -> Result<Self> {
         let limit = limit.unwrap_or(USUAL.min(most));
         if limit == 0 || limit > most {
@@ -135,7 +135,7 @@ impl<K: SortKey> PageAsked<K> {
     }
 
     /// Cuts the extra row off and makes the cursor.
-    pub fn page<T>(&self, list: &str, mut rows: Vec<T>, place: impl Fn(&T) -> (K, Uuid)) -> PageFound<T> {
+    pub fn page<T>(&self, list: &str, mut rows: Vec<T>, place: impl Fn(&T) -> (K, Uuid)) -> ListPage<T> {
         let most = self.limit as usize;
         let more = rows.len() > most;
         rows.truncate(most);
@@ -143,7 +143,7 @@ impl<K: SortKey> PageAsked<K> {
             let (key, id) = place(row);
             cursor(list, &key, id)
         });
-        PageFound { items: rows, next }
+        ListPage { items: rows, next }
     }
 }
 

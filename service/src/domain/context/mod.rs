@@ -1,13 +1,13 @@
 //! What every use case needs at hand.
 
-pub mod ground_cache;
+pub mod gauge_cache;
 
 use crate::domain::base::clock::{Clock, local_date};
 use crate::domain::base::error::Result;
-use crate::domain::context::ground_cache::GroundCache;
+use crate::domain::context::gauge_cache::GaugeCache;
 use crate::domain::model::gauge::Gauge;
 use crate::domain::ports::store::Store;
-use crate::domain::rules::forecast::ground::Ground;
+use crate::domain::rules::forecast::gauge_model::GaugeModel;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use std::sync::Arc;
 use std::time::Duration;
@@ -15,59 +15,69 @@ use tokio::sync::{Notify, watch};
 
 /// How long things are kept.
 #[derive(Clone, Copy, Debug)]
-pub struct Kept {
+pub struct Retention {
     /// Entries of the reminders' feed.
     pub reminders: TimeDelta,
 }
 
-impl Default for Kept {
+impl Default for Retention {
     fn default() -> Self {
         Self { reminders: TimeDelta::days(90) }
     }
 }
 
-/// The store, the clock and the bell that wakes the job loop.
+/// The store, the clock and what wakes the job loop.
 #[derive(Clone)]
 pub struct Context {
     /// Where everything is kept.
     pub store: Arc<dyn Store>,
     /// What time it is.
     pub clock: Arc<dyn Clock>,
-    /// Rung after a write that makes forecasts stale, so that the job loop need not wait for its next round.
-    pub bell: Arc<Notify>,
+    /// Notified after a write that makes forecasts stale, so that the job loop need not wait for its next pass.
+    pub job_wakeup: Arc<Notify>,
     /// Counts up when this process has written something that readers wait for: a refresh, say. Whoever waits also looks by
     /// itself now and then, since another replica may have done the writing.
-    pub news: watch::Sender<u64>,
+    pub written: watch::Sender<u64>,
     /// How often whoever waits for the reminders' feed looks by itself.
-    pub look: Duration,
+    pub poll_interval: Duration,
     /// Becomes true when the service shuts down: whoever waits comes back with what there is.
     pub closing: watch::Sender<bool>,
     /// How long things are kept.
-    pub kept: Kept,
+    pub retention: Retention,
     /// Whether subscriptions may post to addresses that are not public, and without encryption.
     pub local_webhooks: bool,
     /// What refreshes keep in memory of the gauges.
-    pub grounds: Arc<GroundCache>,
+    pub gauges: Arc<GaugeCache>,
 }
 
 impl Context {
     /// A context over a store and a clock.
     pub fn new(store: Arc<dyn Store>, clock: Arc<dyn Clock>) -> Self {
-        let (news, closing) = (watch::Sender::new(0), watch::Sender::new(false));
-        let (bell, kept, grounds) = (Arc::new(Notify::new()), Kept::default(), Arc::default());
+        let (written, closing) = (watch::Sender::new(0), watch::Sender::new(false));
+        let (job_wakeup, retention, gauges) = (Arc::new(Notify::new()), Retention::default(), Arc::default());
         // Judgement: what another replica wrote is seldom waited for, and a second is soon enough.
-        let look = Duration::from_secs(1);
-        Self { store, clock, bell, news, look, closing, kept, local_webhooks: false, grounds }
+        let poll_interval = Duration::from_secs(1);
+        Self {
+            store,
+            clock,
+            job_wakeup,
+            written,
+            poll_interval,
+            closing,
+            retention,
+            local_webhooks: false,
+            gauges,
+        }
     }
 
     /// Tells the job loop that something is stale.
-    pub fn ring(&self) {
-        self.bell.notify_one();
+    pub fn wake_jobs(&self) {
+        self.job_wakeup.notify_one();
     }
 
     /// Tells whoever waits that there is something new to read.
-    pub fn tell(&self) {
-        self.news.send_modify(|count| *count = count.wrapping_add(1));
+    pub fn notify_readers(&self) {
+        self.written.send_modify(|count| *count = count.wrapping_add(1));
     }
 }
 
@@ -77,8 +87,8 @@ pub(crate) fn latest_today(cx: &Context) -> NaiveDate {
 }
 
 /// The rain under a gauge, as far as any of its systems may use it: through the latest local date of all zones.
-pub(crate) async fn ground(cx: &Context, gauge: &Gauge, now: DateTime<Utc>) -> Result<Arc<Ground>> {
+pub(crate) async fn gauge_model(cx: &Context, gauge: &Gauge, now: DateTime<Utc>) -> Result<Arc<GaugeModel>> {
     let through = local_date(now, chrono_tz::Pacific::Kiritimati);
     let read = async |known| cx.store.rain_since(gauge.id, known, through).await;
-    cx.grounds.ground(gauge, through, read).await
+    cx.gauges.gauge_model(gauge, through, read).await
 }

@@ -92,14 +92,14 @@ impl KeyDraft {
 
 /// How far a key that reads can see: the whole account, or one system of it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Reach {
+pub struct ReadAccess {
     /// The account.
     pub account: AccountId,
     /// The one system, if it is not all.
     pub only: Option<SystemId>,
 }
 
-impl Reach {
+impl ReadAccess {
     /// Whether what belongs to a system is seen.
     pub fn sees(&self, system: SystemId) -> bool {
         self.only.is_none_or(|only| only == system)

@@ -118,7 +118,7 @@ pub struct DeliveryAttempt {
 
 /// A delivery that this process is to send.
 #[derive(Clone, Debug)]
-pub struct Claimed {
+pub struct ClaimedDelivery {
     /// It.
     pub delivery: Delivery,
     /// What is posted.
@@ -129,7 +129,7 @@ pub struct Claimed {
 
 /// What became of an attempt.
 #[derive(Clone, Debug)]
-pub struct Outcome {
+pub struct AttemptOutcome {
     /// The attempt.
     pub attempt: DeliveryAttempt,
     /// Where the delivery stands now.
@@ -148,7 +148,7 @@ pub struct Outcome {
 
 /// What came of posting.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Posted {
+pub struct WebhookResponse {
     /// What the receiver answered.
     pub status: Option<u16>,
     /// What it asked to wait.

@@ -23,7 +23,7 @@ pub const OWN: &str = "the account's own figure";
 
 /// What an account has set for one duty; the default counts where it is absent.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Own {
+pub struct Overrides {
     /// Longest time to leave it, in months since it was last done.
     pub ceiling_months: Option<u32>,
     /// Chance of being past the mark at which it falls due, 0 to 1.
@@ -34,7 +34,7 @@ pub struct Own {
     pub move_days: Option<u32>,
 }
 
-impl Own {
+impl Overrides {
     /// Checks them; to be called under the path of the fields.
     pub(crate) fn check(self, check: &mut Check, duty: Duty) {
         if let Some(months) = self.ceiling_months {
@@ -76,7 +76,7 @@ pub fn ceiling_source(duty: Duty, own: bool) -> Option<&'static str> {
 
 /// The longest time to leave a duty, as it counts for an account.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Longest {
+pub struct LongestInterval {
     /// Months since it was last done.
     pub months: u32,
     /// Where the figure comes from.
@@ -87,30 +87,30 @@ pub struct Longest {
 
 /// The figures that decide when a duty falls due for an account.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Figures {
+pub struct DutyFigures {
     /// The duty.
     pub duty: Duty,
     /// The longest time to leave it; none where only the tally or the season decides.
-    pub ceiling: Option<Longest>,
+    pub ceiling: Option<LongestInterval>,
     /// Chance of being past the mark at which it falls due; none where no date is predicted from a mark.
     pub tolerance: Option<f64>,
 }
 
 /// When readers are told of a duty.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Lead {
+pub struct LeadTimes {
     /// Days before the due date from which it is told of.
     pub lead_days: u32,
     /// Days by which a due date that was told has to move to be told of again.
     pub move_days: u32,
 }
 
-impl Lead {
+impl LeadTimes {
     /// What an account set, with the defaults where it set nothing.
     ///
     /// A date may move by half the lead time before it is told, by three days at the least and a fortnight at the most.
     /// Judgement: within that, the trip that was planned still serves.
-    pub fn of(own: Own) -> Self {
+    pub fn of(own: Overrides) -> Self {
         let lead_days = own.lead_days.unwrap_or(LEAD_DAYS);
         Self { lead_days, move_days: own.move_days.unwrap_or((lead_days / 2).clamp(3, 14)) }
     }
@@ -118,32 +118,38 @@ impl Lead {
 
 /// What an account has set, by duty.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct DutySettings(BTreeMap<Duty, Own>);
+pub struct DutySettings(BTreeMap<Duty, Overrides>);
 
 impl DutySettings {
     /// The figures for a duty, the account's own first.
-    pub fn figures(&self, duty: Duty) -> Figures {
+    pub fn figures(&self, duty: Duty) -> DutyFigures {
         let own = self.0.get(&duty).copied().unwrap_or_default();
-        let default = duty.ceiling().map(|c| Longest { months: c.months, source: c.source, own: false });
-        let ceiling = own.ceiling_months.map(|months| Longest { months, source: OWN, own: true }).or(default);
-        Figures { duty, ceiling, tolerance: own.tolerance.or(duty.tolerance().map(|default| default.chance)) }
+        let default =
+            duty.ceiling().map(|c| LongestInterval { months: c.months, source: c.source, own: false });
+        let ceiling =
+            own.ceiling_months.map(|months| LongestInterval { months, source: OWN, own: true }).or(default);
+        DutyFigures {
+            duty,
+            ceiling,
+            tolerance: own.tolerance.or(duty.tolerance().map(|default| default.chance)),
+        }
     }
 }
 
 impl DutySettings {
     /// When readers are told of a duty.
-    pub fn lead(&self, duty: Duty) -> Lead {
-        Lead::of(self.0.get(&duty).copied().unwrap_or_default())
+    pub fn lead(&self, duty: Duty) -> LeadTimes {
+        LeadTimes::of(self.0.get(&duty).copied().unwrap_or_default())
     }
 
     /// What was set, in the order of the duties.
-    pub fn own(&self) -> impl Iterator<Item = (Duty, Own)> + '_ {
+    pub fn own(&self) -> impl Iterator<Item = (Duty, Overrides)> + '_ {
         self.0.iter().map(|(duty, own)| (*duty, *own))
     }
 }
 
-impl FromIterator<(Duty, Own)> for DutySettings {
-    fn from_iter<T: IntoIterator<Item = (Duty, Own)>>(own: T) -> Self {
+impl FromIterator<(Duty, Overrides)> for DutySettings {
+    fn from_iter<T: IntoIterator<Item = (Duty, Overrides)>>(own: T) -> Self {
         Self(own.into_iter().collect())
     }
 }
@@ -154,7 +160,7 @@ pub struct DutySetting {
     /// The duty.
     pub duty: Duty,
     /// What the account has set.
-    pub own: Own,
+    pub own: Overrides,
     /// Counts up with every change; 0 before the first.
     pub version: i64,
     /// When it was last changed.
@@ -167,17 +173,17 @@ mod tests {
 
     #[test]
     fn own_figures_stand_in_the_place_of_the_defaults_and_nowhere_else() {
-        let own = Own { ceiling_months: Some(30), tolerance: Some(0.35), ..Own::default() };
+        let own = Overrides { ceiling_months: Some(30), tolerance: Some(0.35), ..Overrides::default() };
         let settings: DutySettings = [(Duty::CleanScreen, own)].into_iter().collect();
         let set = settings.figures(Duty::CleanScreen);
-        assert_eq!(set.ceiling, Some(Longest { months: 30, source: OWN, own: true }));
+        assert_eq!(set.ceiling, Some(LongestInterval { months: 30, source: OWN, own: true }));
         assert_eq!(set.tolerance, Some(0.35));
         for &duty in Duty::ALL.iter().filter(|duty| **duty != Duty::CleanScreen) {
             let figures = settings.figures(duty);
             assert_eq!(figures, DutySettings::default().figures(duty));
             assert_eq!(figures.ceiling.map(|longest| longest.source), ceiling_source(duty, false));
         }
-        let half = Own { tolerance: None, ..own };
+        let half = Overrides { tolerance: None, ..own };
         let settings: DutySettings = [(Duty::RemoveSediment, half)].into_iter().collect();
         let set = settings.figures(Duty::RemoveSediment);
         assert_eq!((set.ceiling.map(|longest| longest.months), set.tolerance), (Some(30), Some(0.2)));
@@ -190,7 +196,7 @@ mod tests {
                 [(0.01, true), (0.99, true), (0.009, false), (0.991, false), (f64::NAN, false)]
             {
                 let mut check = Check::new();
-                Own { tolerance: Some(tolerance), ..Own::default() }.check(&mut check, duty);
+                Overrides { tolerance: Some(tolerance), ..Overrides::default() }.check(&mut check, duty);
                 assert_eq!(check.done().is_ok(), fits && duty.tolerance().is_some(), "{duty:?} {tolerance}");
             }
             // What can be cleaned in part builds up towards a mark.

@@ -171,7 +171,7 @@ impl DutyForecast {
 
 words! {
     /// What a forecast's rain stands on.
-    Basis {
+    ClimateBasis {
         /// A daily record.
         Record "record",
         /// Normals.
@@ -187,7 +187,7 @@ words! {
 #[derive(Clone, Debug, PartialEq)]
 pub struct ClimateSummary {
     /// What it stands on.
-    pub basis: Basis,
+    pub basis: ClimateBasis,
     /// Effective years.
     pub years: f64,
     /// Mean runoff of each month in mm a day; empty without rain data.

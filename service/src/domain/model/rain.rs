@@ -21,7 +21,7 @@ pub struct RainDay {
 
 /// A reading as it came, or why it could not be read.
 #[derive(Clone, Debug)]
-pub struct Offered {
+pub struct OfferedReading {
     /// Line or position, from 1.
     pub line: u64,
     /// The date as it was sent.
@@ -34,9 +34,9 @@ pub struct Offered {
 
 /// Everything one request offers.
 #[derive(Clone, Debug, Default)]
-pub struct Offer {
+pub struct RainOffer {
     /// The readings.
-    pub readings: Vec<Offered>,
+    pub readings: Vec<OfferedReading>,
     /// Lines that say nothing about rain.
     pub other: u32,
 }
@@ -54,7 +54,7 @@ pub struct Refusal {
 
 /// What became of an offer.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Report {
+pub struct RainReport {
     /// Days that had no reading before.
     pub new: u32,
     /// Days whose reading changed.

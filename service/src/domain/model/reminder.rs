@@ -1,6 +1,6 @@
 //! Reminders: entries of an account's feed, and what was last told of a task.
 
-use crate::domain::base::ids::{AccountId, ComponentId, EntryId, PropertyId, SystemId, TaskId, VisitId};
+use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, ReminderId, SystemId, TaskId, VisitId};
 use crate::domain::base::words::words;
 use crate::domain::model::duty::{DecidedBy, Duty};
 use crate::domain::model::forecast::Window;
@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 
 words! {
     /// What an entry tells of.
-    News {
+    ReminderKind {
         /// The task has entered its lead time.
         Coming "coming",
         /// It has fallen due.
@@ -27,7 +27,7 @@ words! {
     }
 }
 
-impl News {
+impl ReminderKind {
     /// A bit of its own, so that what an entry tells of is one number.
     pub const fn bit(self) -> i64 {
         1 << self as u8
@@ -62,18 +62,18 @@ words! {
 
 impl Stage {
     /// What an entry says of it.
-    pub const fn news(self) -> News {
+    pub const fn news(self) -> ReminderKind {
         match self {
-            Self::Coming => News::Coming,
-            Self::Due => News::Due,
-            Self::Late => News::Late,
+            Self::Coming => ReminderKind::Coming,
+            Self::Due => ReminderKind::Due,
+            Self::Late => ReminderKind::Late,
         }
     }
 }
 
 /// Fingerprints of what a forecast is made from, but for the rain.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Basis {
+pub struct Fingerprints {
     /// Of the visits.
     pub visits: i64,
     /// Of everything that was set.
@@ -82,7 +82,7 @@ pub struct Basis {
 
 /// What was last told of a task since it was last done.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Told {
+pub struct LastReminder {
     /// How far it had come; absent when it had moved out of its lead time again.
     pub stage: Option<Stage>,
     /// The due date.
@@ -96,12 +96,12 @@ pub struct Told {
     /// How often the date turned back after such a move.
     pub turns: u32,
     /// What it was made from.
-    pub basis: Basis,
+    pub basis: Fingerprints,
 }
 
 /// A visit that did a task, and its day.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Doing {
+pub struct DoneByVisit {
     /// The visit.
     pub visit: VisitId,
     /// The day.
@@ -110,15 +110,15 @@ pub struct Doing {
 
 /// Where a task stands with its readers.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Standing {
+pub struct ReminderState {
     /// The day from which tally and ceiling counted; absent for a task that was never seen.
     pub since: Option<NaiveDate>,
     /// The due date that was found last.
     pub due_on: Option<NaiveDate>,
     /// The visit of which it was told last that it did the task.
-    pub done: Option<Doing>,
+    pub done: Option<DoneByVisit>,
     /// What was told since then; nothing for most tasks at most times.
-    pub told: Option<Told>,
+    pub told: Option<LastReminder>,
 }
 
 /// How a date moved.
@@ -134,7 +134,7 @@ pub struct Moved {
 
 /// One entry of an account's feed. It stays as it was written, whatever becomes of the task.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Entry {
+pub struct Reminder {
     /// Its place in the feed: 1 for the first entry, and no gap. 0 until it is appended.
     #[serde(skip)]
     pub number: i64,
@@ -143,9 +143,9 @@ pub struct Entry {
     /// The local day it was raised on.
     pub as_of: NaiveDate,
     /// The most pressing of what it tells of.
-    pub kind: News,
+    pub kind: ReminderKind,
     /// Everything that it tells of.
-    pub covers: Vec<News>,
+    pub covers: Vec<ReminderKind>,
     /// The task.
     pub task_id: TaskId,
     /// The property.
@@ -180,10 +180,10 @@ pub struct Entry {
     pub hazards: Vec<Hazard>,
 }
 
-impl Entry {
+impl Reminder {
     /// Its id: computed, so that it is the same wherever it is read or sent.
-    pub fn id(&self, account: AccountId) -> EntryId {
-        EntryId::of(account, self.number)
+    pub fn id(&self, account: AccountId) -> ReminderId {
+        ReminderId::of(account, self.number)
     }
 
     /// What it tells of, as one number.
@@ -193,13 +193,13 @@ impl Entry {
 }
 
 /// Several kinds as one number.
-pub fn bits(kinds: &[News]) -> i64 {
+pub fn bits(kinds: &[ReminderKind]) -> i64 {
     kinds.iter().fold(0, |bits, news| bits | news.bit())
 }
 
 /// A task whose row is removed.
 #[derive(Clone, Debug)]
-pub struct Gone {
+pub struct RemovedTask {
     /// The task.
     pub task_id: TaskId,
     /// The component.
@@ -211,7 +211,7 @@ pub struct Gone {
     /// The duty.
     pub duty: Duty,
     /// The visit of which it was told last that it did the task.
-    pub done: Option<Doing>,
+    pub done: Option<DoneByVisit>,
 }
 
 /// Which entries to read.
@@ -222,12 +222,12 @@ pub struct ReminderFilter {
     /// Those of this system.
     pub system_id: Option<SystemId>,
     /// Those that tell of one of these; all when empty.
-    pub kinds: Vec<News>,
+    pub kinds: Vec<ReminderKind>,
 }
 
 /// What of a feed to read.
 #[derive(Clone, Copy, Debug)]
-pub struct Stretch {
+pub struct FeedRange {
     /// The number of the last entry that was read; 0 for none. Absent: from the end.
     pub after: Option<i64>,
     /// How many entries.
@@ -236,9 +236,9 @@ pub struct Stretch {
 
 /// A stretch of a feed, read from one state of it.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Read {
+pub struct FeedPage {
     /// Entries, oldest first, at most as many as asked for.
-    pub entries: Vec<Entry>,
+    pub entries: Vec<Reminder>,
     /// The number of the last entry of the feed.
     pub last: i64,
     /// The number of the last entry that is no longer kept.
@@ -247,9 +247,9 @@ pub struct Read {
 
 /// What a reader pulled.
 #[derive(Clone, Debug)]
-pub struct Pulled {
+pub struct PulledReminders {
     /// Entries, oldest first.
-    pub entries: Vec<Entry>,
+    pub entries: Vec<Reminder>,
     /// Where to go on, whether there was anything or not.
     pub cursor: String,
     /// How many entries the feed holds after that cursor, those that the filter leaves out included.

@@ -27,7 +27,7 @@ words! {
 
 /// What became of a task of a kept round.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Outcome {
+pub enum TaskOutcome {
     /// It stands in this visit: the round's own, or one that was logged since the round was kept.
     Visited(VisitId),
     /// It was left out, with the reason if one was given.
@@ -56,14 +56,14 @@ pub struct RoundTask {
     /// What to be careful of.
     pub hazards: Vec<Hazard>,
     /// What became of it, once the round or another visit did it.
-    pub outcome: Option<Outcome>,
+    pub outcome: Option<TaskOutcome>,
 }
 
 impl RoundTask {
     /// The visit that did it instead of its round.
     pub fn done_elsewhere(&self, round: RoundId) -> Option<VisitId> {
         match self.outcome {
-            Some(Outcome::Visited(visit)) if visit != VisitId::of(round, self.system_id) => Some(visit),
+            Some(TaskOutcome::Visited(visit)) if visit != VisitId::of(round, self.system_id) => Some(visit),
             _ => None,
         }
     }
@@ -111,7 +111,7 @@ impl Round {
     pub fn visits(&self) -> Vec<VisitId> {
         let mut visits: Vec<VisitId> = Vec::new();
         for task in &self.tasks {
-            if let Some(Outcome::Visited(visit)) = &task.outcome
+            if let Some(TaskOutcome::Visited(visit)) = &task.outcome
                 && task.done_elsewhere(self.id).is_none()
                 && !visits.contains(visit)
             {
@@ -133,7 +133,7 @@ impl Round {
 
 /// A round that is to be kept.
 #[derive(Clone, Debug)]
-pub struct Draft {
+pub struct RoundDraft {
     /// The day.
     pub on: NaiveDate,
     /// Its tasks.
@@ -155,7 +155,7 @@ pub struct RoundFilter {
 
 /// What there is to say of a task of a round that was done.
 #[derive(Clone, Debug)]
-pub struct Word {
+pub struct TaskReport {
     /// The task.
     pub task_id: TaskId,
     /// Whether it was done; otherwise it was looked at.
@@ -172,7 +172,7 @@ pub struct Word {
 
 /// A task of a round that was left out.
 #[derive(Clone, Debug)]
-pub struct Skip {
+pub struct SkippedTask {
     /// The task.
     pub task_id: TaskId,
     /// Why.
@@ -181,7 +181,7 @@ pub struct Skip {
 
 /// How a round went. Tasks that nothing is said of were done, with nothing more known of them.
 #[derive(Clone, Debug, Default)]
-pub struct Report {
+pub struct RoundReport {
     /// The day; the one it was planned for when absent.
     pub visited_on: Option<NaiveDate>,
     /// Who went.
@@ -189,9 +189,9 @@ pub struct Report {
     /// Anything worth keeping, with every visit.
     pub note: Option<String>,
     /// What there is to say of single tasks.
-    pub items: Vec<Word>,
+    pub items: Vec<TaskReport>,
     /// Tasks that were left out.
-    pub skipped: Vec<Skip>,
+    pub skipped: Vec<SkippedTask>,
 }
 
 /// A round that was done.

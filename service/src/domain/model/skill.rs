@@ -22,7 +22,7 @@ const FEWEST: i64 = 8;
 
 /// A fingerprint of the looks that an answer rests on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct History(pub [u8; 32]);
+pub struct LooksHash(pub [u8; 32]);
 
 /// How full a part was expected to be, as shares of the mark.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -67,7 +67,7 @@ pub struct Answered {
     /// How much of it lies below, inside and above the predicted 10 to 90 %.
     pub shares: (f64, f64, f64),
     /// What it rests on.
-    pub history: History,
+    pub history: LooksHash,
 }
 
 impl Answered {
@@ -218,7 +218,7 @@ mod tests {
 
 /// What the findings of a system answered.
 #[derive(Debug, Default)]
-pub struct Answers {
+pub struct AnswerChanges {
     /// Those of before that are no longer so.
     pub gone: Vec<AnswerId>,
     /// Those to be written.

@@ -4,7 +4,7 @@ use crate::domain::base::check::{Check, zone};
 use crate::domain::base::ids::{AccountId, PropertyId, SubscriptionId, SystemId};
 use crate::domain::base::schedule::Schedule;
 use crate::domain::base::words::words;
-use crate::domain::model::reminder::{News, ReminderFilter};
+use crate::domain::model::reminder::{ReminderFilter, ReminderKind};
 use crate::domain::model::signing::Secrets;
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
@@ -59,7 +59,7 @@ pub enum Carries {
     /// Entries of the feed as they come, those that tell of one of these; all when empty.
     Reminders {
         /// What they tell of.
-        kinds: Vec<News>,
+        kinds: Vec<ReminderKind>,
     },
     /// A digest at set times.
     Digest(Timing),
@@ -150,7 +150,7 @@ pub struct SubscriptionDraft {
     /// Whether it carries a digest, and not reminders.
     pub digest: bool,
     /// Of reminders: what they tell of.
-    pub kinds: Vec<News>,
+    pub kinds: Vec<ReminderKind>,
     /// What concerns this property alone.
     pub property_id: Option<PropertyId>,
     /// What concerns this system alone.

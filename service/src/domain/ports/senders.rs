@@ -1,8 +1,8 @@
 //! Traits for what leaves the service: writing a payload and sending it.
 
 use crate::domain::base::ids::AccountId;
-use crate::domain::model::delivery::Posted;
-use crate::domain::model::reminder::Entry;
+use crate::domain::model::delivery::WebhookResponse;
+use crate::domain::model::reminder::Reminder;
 use crate::domain::model::subscription::Subscription;
 use crate::domain::rules::digest::make::Digest;
 use async_trait::async_trait;
@@ -10,7 +10,7 @@ use chrono::{DateTime, Utc};
 
 /// Something to be posted.
 #[derive(Clone, Debug)]
-pub struct Letter {
+pub struct WebhookRequest {
     /// Where to.
     pub url: String,
     /// Its id.
@@ -25,17 +25,17 @@ pub struct Letter {
     pub body: String,
 }
 
-/// Posts letters.
+/// Sends webhook requests.
 #[async_trait]
-pub trait Courier: Send + Sync {
-    /// Posts one; always comes back within a bounded time.
-    async fn post(&self, letter: &Letter) -> Posted;
+pub trait WebhookSender: Send + Sync {
+    /// Sends one; always comes back within a bounded time.
+    async fn post(&self, letter: &WebhookRequest) -> WebhookResponse;
 }
 
 /// Writes down what is posted, in the words of the contract.
-pub trait Scribe: Send + Sync {
+pub trait PayloadWriter: Send + Sync {
     /// An entry of a feed, as JSON.
-    fn reminder(&self, account: AccountId, entry: Entry) -> String;
+    fn reminder(&self, account: AccountId, entry: Reminder) -> String;
     /// A digest made at an instant, as JSON.
     fn digest(&self, digest: Digest, at: DateTime<Utc>) -> String;
     /// A word to try the way, as JSON.

@@ -1,21 +1,23 @@
 //! When a delivery may be sent, and what an answer makes of it: pure functions.
 
-use crate::domain::model::delivery::{Delivery, DeliveryAttempt, DeliveryState, Outcome, Posted};
-use crate::domain::model::reminder::{Entry, News};
+use crate::domain::model::delivery::{
+    AttemptOutcome, Delivery, DeliveryAttempt, DeliveryState, WebhookResponse,
+};
+use crate::domain::model::reminder::{Reminder, ReminderKind};
 use crate::domain::model::subscription::Subscription;
 use crate::domain::rules::retry;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
 /// Whether an entry tells of a date that is still to come, and of nothing else.
-pub(crate) fn only_announces(entry: &Entry) -> bool {
-    matches!(entry.kind, News::Coming | News::Moved)
+pub(crate) fn only_announces(entry: &Reminder) -> bool {
+    matches!(entry.kind, ReminderKind::Coming | ReminderKind::Moved)
 }
 
 /// What only announces a date is held back until the subscription's own lead time; a date that moved is so only if the
 /// old one was no nearer, or was not heard of.
 pub(crate) fn not_before(
     subscription: &Subscription,
-    entry: &Entry,
+    entry: &Reminder,
     unheard: bool,
     now: DateTime<Utc>,
 ) -> DateTime<Utc> {
@@ -37,11 +39,11 @@ pub(crate) fn not_before(
 /// What an answer makes of a delivery. Anything from 200 to 299 is a yes; 410 says that nothing more is wanted.
 pub fn outcome(
     delivery: &Delivery,
-    posted: Posted,
+    posted: WebhookResponse,
     began: DateTime<Utc>,
     now: DateTime<Utc>,
     spread: f64,
-) -> Outcome {
+) -> AttemptOutcome {
     let done = posted.status.is_some_and(|status| (200..300).contains(&status));
     let gone = posted.status == Some(410);
     let attempts = delivery.attempts.saturating_add(1);
@@ -56,5 +58,5 @@ pub fn outcome(
     };
     let milliseconds = (now - began).num_milliseconds().max(0);
     let attempt = DeliveryAttempt { at: began, milliseconds, status: posted.status, error: posted.error };
-    Outcome { attempt, state, next_at, first_at, rest_until, failed: !done, gone }
+    AttemptOutcome { attempt, state, next_at, first_at, rest_until, failed: !done, gone }
 }

@@ -8,9 +8,10 @@ use crate::domain::model::inputs::Inputs;
 use crate::domain::model::status::{NextDuty, RecentRunoff, RunoffSince, Status};
 use crate::domain::model::task::{State, Task};
 use crate::domain::rules::forecast::convert::to_day;
-use crate::domain::rules::forecast::ground::Ground;
-use crate::domain::rules::forecast::{history, model_inputs, system};
-use crate::domain::rules::reminders::inputs::Telling;
+use crate::domain::rules::forecast::gauge_model::GaugeModel;
+use crate::domain::rules::forecast::model_inputs::ModelInputs;
+use crate::domain::rules::forecast::{history, system};
+use crate::domain::rules::reminders::inputs::ReminderInputs;
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use std::collections::HashMap;
 
@@ -21,30 +22,30 @@ const NEXT: usize = 5;
 const MOST_SINCE: usize = 6;
 
 /// What is found of a system.
-pub(crate) struct Found {
+pub(crate) struct Upkeep {
     pub tasks: Vec<Task>,
     pub status: Status,
-    pub telling: Telling,
+    pub reminders: ReminderInputs,
 }
 
 pub(crate) fn tasks_and_status(
     input: &Inputs,
-    ground: &Ground,
+    gauge_model: &GaugeModel,
     as_of: NaiveDate,
     now: DateTime<Utc>,
-) -> Result<Found> {
+) -> Result<Upkeep> {
     let components = history::in_service(input, as_of);
     let seen: HashMap<_, _> = components.iter().filter_map(|one| Some((one.id?, &one.seen))).collect();
-    let duties = system::forecast(&model_inputs::sight(input, ground, as_of, false), &components)?;
+    let duties = system::forecast(&ModelInputs::of_system(input, gauge_model, as_of, false), &components)?;
     let tasks: Vec<Task> = duties.into_iter().filter_map(|duty| task(input, duty, as_of, now)).collect();
-    let status = status(input, ground, &tasks, as_of)?;
+    let status = status(input, gauge_model, &tasks, as_of)?;
     let by_visit = tasks.iter().filter_map(|task| {
         let seen = seen.get(&task.component_id)?.iter().rev();
         let mut did = seen.filter(|seen| seen.item.done && seen.item.duty == task.duty);
         Some((task.id, did.find(|seen| seen.on == task.forecast.since)?.visit))
     });
     let by_visit: HashMap<TaskId, VisitId> = by_visit.collect();
-    Ok(Found { telling: Telling::of(input, as_of, by_visit), tasks, status })
+    Ok(Upkeep { reminders: ReminderInputs::of(input, as_of, by_visit), tasks, status })
 }
 
 fn task(input: &Inputs, forecast: DutyForecast, as_of: NaiveDate, now: DateTime<Utc>) -> Option<Task> {
@@ -100,9 +101,9 @@ fn kept(prediction: Prediction) -> Prediction {
     }
 }
 
-fn status(input: &Inputs, ground: &Ground, tasks: &[Task], as_of: NaiveDate) -> Result<Status> {
+fn status(input: &Inputs, gauge_model: &GaugeModel, tasks: &[Task], as_of: NaiveDate) -> Result<Status> {
     let roof = input.system.facts.roof.to_engine();
-    let catchment = ground.catchment(&roof)?;
+    let catchment = gauge_model.catchment(&roof)?;
     let runoff = |since: NaiveDate| catchment.runoff_mm(to_day(since), to_day(as_of));
     let next = tasks.iter().filter_map(|task| {
         Some(NextDuty {
@@ -123,7 +124,7 @@ fn status(input: &Inputs, ground: &Ground, tasks: &[Task], as_of: NaiveDate) -> 
     let last = |days: u64| {
         let from = as_of.checked_sub_days(Days::new(days)).unwrap_or(as_of);
         let mm = runoff(from);
-        let read = ground.gauge.days_read(to_day(from), to_day(as_of));
+        let read = gauge_model.gauge.days_read(to_day(from), to_day(as_of));
         RecentRunoff {
             mm: rounded(mm),
             litres: rounded(mm * roof.plan_area_m2),
@@ -136,7 +137,7 @@ fn status(input: &Inputs, ground: &Ground, tasks: &[Task], as_of: NaiveDate) -> 
         as_of,
         state: tasks.iter().map(|task| task.state).max().unwrap_or(State::Resting),
         next: next.take(NEXT).collect(),
-        rain_through: ground.through(),
+        rain_through: gauge_model.through(),
         last_7_days: last(7),
         last_30_days: last(30),
         since_served: since_served.take(MOST_SINCE).collect(),

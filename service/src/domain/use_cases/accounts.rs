@@ -3,7 +3,7 @@
 use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, KeyId};
-use crate::domain::base::paging::{PageAsked, PageFound};
+use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::base::secret::{Secret, hash};
 use crate::domain::context::Context;
 use crate::domain::model::account::{Account, Key, KeyDraft, Scope};
@@ -97,8 +97,8 @@ pub async fn keys(
     account: AccountId,
     cursor: Option<&str>,
     limit: Option<u32>,
-) -> Result<PageFound<Key>> {
-    let asked = PageAsked::read("keys", cursor, limit)?;
+) -> Result<ListPage<Key>> {
+    let asked = PageRequest::read("keys", cursor, limit)?;
     let rows = cx.store.keys(account, &asked).await?;
     Ok(asked.page("keys", rows, |key| (key.created_at, key.id.0)))
 }

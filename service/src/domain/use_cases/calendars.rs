@@ -4,7 +4,7 @@ use crate::domain::base::check::Check;
 use crate::domain::base::clock;
 use crate::domain::base::error::{Error, Result, StoreError};
 use crate::domain::base::ids::{AccountId, CalendarId, PropertyId};
-use crate::domain::base::paging::{PageAsked, PageFound};
+use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::base::secret::{Secret, hash};
 use crate::domain::context::Context;
 use crate::domain::model::calendar::{Calendar, CalendarDraft, MOST_DAYS, MOST_TASKS, USUAL_DAYS, WORD};
@@ -61,8 +61,8 @@ pub async fn list(
     account: AccountId,
     cursor: Option<&str>,
     limit: Option<u32>,
-) -> Result<PageFound<Calendar>> {
-    let asked = PageAsked::read("calendars", cursor, limit)?;
+) -> Result<ListPage<Calendar>> {
+    let asked = PageRequest::read("calendars", cursor, limit)?;
     let rows = cx.store.calendars(account, &asked).await?;
     Ok(asked.page("calendars", rows, |row| (row.created_at, row.id.0)))
 }

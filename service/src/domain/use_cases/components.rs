@@ -40,7 +40,7 @@ pub async fn add(
     }
     let component = Component::new(id, system_id, facts, cx.clock.now());
     cx.store.insert_component(account, &component).await?;
-    cx.ring();
+    cx.wake_jobs();
     get(cx, account, id).await
 }
 
@@ -81,7 +81,7 @@ pub async fn update(
         Updated::Missing => Err(missing(id)),
         Updated::Stale { current } => Err(Error::VersionMismatch { current }),
         Updated::Done => {
-            cx.ring();
+            cx.wake_jobs();
             get(cx, account, id).await
         }
     }
@@ -138,7 +138,7 @@ pub async fn replace(
     if !cx.store.replace_component(account, &old, &new, replacement.on).await? {
         return Err(Error::Conflict("the component was changed meanwhile; read it again".to_owned()));
     }
-    cx.ring();
+    cx.wake_jobs();
     get(cx, account, new_id).await
 }
 
@@ -163,6 +163,6 @@ pub async fn retire(cx: &Context, account: AccountId, id: ComponentId, on: Naive
     if !cx.store.retire_component(account, &old, on, cx.clock.now()).await? {
         return Err(Error::Conflict("the component was changed meanwhile; read it again".to_owned()));
     }
-    cx.ring();
+    cx.wake_jobs();
     get(cx, account, id).await
 }

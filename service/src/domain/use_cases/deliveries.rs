@@ -2,16 +2,16 @@
 
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, DeliveryId, SubscriptionId};
-use crate::domain::base::paging::{PageAsked, PageFound};
+use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::context::Context;
 use crate::domain::model::delivery::{Body, Content, Delivery, DeliveryAttempt, DeliveryState};
-use crate::domain::ports::senders::Scribe;
+use crate::domain::ports::senders::PayloadWriter;
 use crate::domain::use_cases::subscriptions;
 
 /// Queues a word to try the way to a subscription's receiver, also while it is paused.
 pub async fn test(
     cx: &Context,
-    scribe: &dyn Scribe,
+    payloads: &dyn PayloadWriter,
     account: AccountId,
     id: SubscriptionId,
     delivery: DeliveryId,
@@ -19,8 +19,8 @@ pub async fn test(
     let subscription = subscriptions::get(cx, account, id).await?;
     let now = cx.clock.now();
     let made = Delivery::new(delivery, &subscription, Content::Test, now, now);
-    cx.store.insert_delivery(&made, &Body::json(scribe.test(&subscription, now))).await?;
-    cx.tell();
+    cx.store.insert_delivery(&made, &Body::json(payloads.test(&subscription, now))).await?;
+    cx.notify_readers();
     Ok(get(cx, account, delivery).await?.0)
 }
 
@@ -32,9 +32,9 @@ pub async fn list(
     state: Option<DeliveryState>,
     cursor: Option<&str>,
     limit: Option<u32>,
-) -> Result<PageFound<Delivery>> {
+) -> Result<ListPage<Delivery>> {
     subscriptions::get(cx, account, id).await?;
-    let asked = PageAsked::read("deliveries", cursor, limit)?;
+    let asked = PageRequest::read("deliveries", cursor, limit)?;
     let rows = cx.store.deliveries(account, id, state, &asked).await?;
     Ok(asked.page("deliveries", rows, |one| (one.created_at, one.id.0)))
 }
@@ -54,6 +54,6 @@ pub async fn again(cx: &Context, account: AccountId, id: DeliveryId) -> Result<D
     if !cx.store.send_again(account, id, cx.clock.now()).await? {
         return Err(Error::NotFound { what: "delivery", id: id.to_string() });
     }
-    cx.tell();
+    cx.notify_readers();
     Ok(get(cx, account, id).await?.0)
 }

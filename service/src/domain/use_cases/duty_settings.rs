@@ -5,7 +5,7 @@ use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::AccountId;
 use crate::domain::context::Context;
 use crate::domain::model::duty::Duty;
-use crate::domain::model::duty_settings::{DutySetting, Own};
+use crate::domain::model::duty_settings::{DutySetting, Overrides};
 use crate::domain::ports::store::outcomes::Updated;
 
 /// Every duty with what the account has set for it.
@@ -13,7 +13,7 @@ pub async fn list(cx: &Context, account: AccountId) -> Result<Vec<DutySetting>> 
     let stored = cx.store.duty_settings(account).await?;
     let of = |duty| stored.iter().find(|setting| setting.duty == duty).copied();
     let all = Duty::ALL.iter().map(|&duty| {
-        of(duty).unwrap_or(DutySetting { duty, own: Own::default(), version: 0, updated_at: None })
+        of(duty).unwrap_or(DutySetting { duty, own: Overrides::default(), version: 0, updated_at: None })
     });
     Ok(all.collect())
 }
@@ -31,7 +31,7 @@ pub async fn set(
     account: AccountId,
     duty: Duty,
     version: i64,
-    own: Own,
+    own: Overrides,
 ) -> Result<DutySetting> {
     let mut check = Check::new();
     own.check(&mut check, duty);
@@ -40,7 +40,7 @@ pub async fn set(
         Updated::Missing => Err(Error::NotFound { what: "account", id: account.to_string() }),
         Updated::Stale { current } => Err(Error::VersionMismatch { current }),
         Updated::Done => {
-            cx.ring();
+            cx.wake_jobs();
             get(cx, account, duty).await
         }
     }

@@ -7,9 +7,9 @@ use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, SystemId};
 use crate::domain::context::Context;
 use crate::domain::model::forecast::SystemForecast;
-use crate::domain::rules::forecast::ground::Ground;
+use crate::domain::rules::forecast::gauge_model::GaugeModel;
 use crate::domain::rules::forecast::history::in_service;
-use crate::domain::rules::forecast::model_inputs::sight;
+use crate::domain::rules::forecast::model_inputs::ModelInputs;
 use crate::domain::rules::forecast::system::forecast;
 use chrono::NaiveDate;
 
@@ -28,11 +28,11 @@ pub async fn stored(
     check.done()?;
     let days = cx.store.rain_record(inputs.gauge.id, as_of).await?;
     blocking(move || {
-        let ground = Ground::new(&days, inputs.gauge.facts.normals.as_ref(), as_of);
+        let gauge_model = GaugeModel::new(&days, inputs.gauge.facts.normals.as_ref(), as_of);
         let components = in_service(&inputs, as_of);
         let facts = &inputs.system.facts;
-        let duties = forecast(&sight(&inputs, &ground, as_of, true), &components)?;
-        let mut climate = ground.summary(facts.roof.coefficient().0);
+        let duties = forecast(&ModelInputs::of_system(&inputs, &gauge_model, as_of, true), &components)?;
+        let mut climate = gauge_model.summary(facts.roof.coefficient().0);
         if facts.commissioned_on > as_of {
             climate.advice.push(format!(
                 "The system goes into service on {}; nothing is due before.",

@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, GaugeId};
-use crate::domain::base::paging::{PageAsked, PageFound};
+use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::context::Context;
 use crate::domain::model::gauge::{Gauge, GaugeFacts, RainSpan};
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
@@ -32,8 +32,8 @@ pub async fn list(
     account: AccountId,
     cursor: Option<&str>,
     limit: Option<u32>,
-) -> Result<PageFound<Gauge>> {
-    let asked = PageAsked::read("gauges", cursor, limit)?;
+) -> Result<ListPage<Gauge>> {
+    let asked = PageRequest::read("gauges", cursor, limit)?;
     let rows = cx.store.gauges(account, &asked).await?;
     Ok(asked.page("gauges", rows, |row| (row.facts.name.clone(), row.id.0)))
 }
@@ -51,7 +51,7 @@ pub async fn update(
         Updated::Missing => Err(missing(id)),
         Updated::Stale { current } => Err(Error::VersionMismatch { current }),
         Updated::Done => {
-            cx.ring();
+            cx.wake_jobs();
             get(cx, account, id).await
         }
     }

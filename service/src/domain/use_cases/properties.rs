@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, PropertyId};
-use crate::domain::base::paging::{PageAsked, PageFound};
+use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::context::Context;
 use crate::domain::model::property::{Property, PropertyDraft};
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
@@ -37,8 +37,8 @@ pub async fn list(
     account: AccountId,
     cursor: Option<&str>,
     limit: Option<u32>,
-) -> Result<PageFound<Property>> {
-    let asked = PageAsked::read("properties", cursor, limit)?;
+) -> Result<ListPage<Property>> {
+    let asked = PageRequest::read("properties", cursor, limit)?;
     let rows = cx.store.properties(account, &asked).await?;
     Ok(asked.page("properties", rows, |row| (row.facts.name.clone(), row.id.0)))
 }
@@ -56,7 +56,7 @@ pub async fn update(
         Updated::Missing => Err(missing(id)),
         Updated::Stale { current } => Err(Error::VersionMismatch { current }),
         Updated::Done => {
-            cx.ring();
+            cx.wake_jobs();
             subscriptions::follow_zones(cx, account).await?;
             get(cx, account, id).await
         }

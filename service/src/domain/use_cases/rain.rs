@@ -4,9 +4,9 @@ use crate::domain::base::check::Check;
 use crate::domain::base::clock::local_date;
 use crate::domain::base::error::{Error, FieldError, Result};
 use crate::domain::base::ids::{AccountId, GaugeId};
-use crate::domain::base::paging::{PageAsked, PageFound};
+use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::context::Context;
-use crate::domain::model::rain::{MOST_READINGS, Offer, RainDay, Report};
+use crate::domain::model::rain::{MOST_READINGS, RainDay, RainOffer, RainReport};
 use crate::domain::rules::rain::judge::judge;
 use crate::domain::use_cases::gauges;
 use chrono::NaiveDate;
@@ -16,9 +16,9 @@ pub async fn put(
     cx: &Context,
     account: AccountId,
     id: GaugeId,
-    offer: Offer,
+    offer: RainOffer,
     all_or_nothing: bool,
-) -> Result<Report> {
+) -> Result<RainReport> {
     let gauge = gauges::get(cx, account, id).await?;
     if offer.readings.len() > MOST_READINGS {
         let message = format!("{} readings; send at most {MOST_READINGS} at a time", offer.readings.len());
@@ -43,9 +43,9 @@ pub async fn put(
         return Err(Error::NotFound { what: "gauge", id: id.to_string() });
     };
     if upserted.new + upserted.changed > 0 {
-        cx.ring();
+        cx.wake_jobs();
     }
-    Ok(Report { new: upserted.new, changed: upserted.changed, same: upserted.same, span, ..report })
+    Ok(RainReport { new: upserted.new, changed: upserted.changed, same: upserted.same, span, ..report })
 }
 
 /// A gauge's readings by date.
@@ -56,12 +56,12 @@ pub async fn list(
     range: (Option<NaiveDate>, Option<NaiveDate>),
     cursor: Option<&str>,
     limit: Option<u32>,
-) -> Result<PageFound<RainDay>> {
+) -> Result<ListPage<RainDay>> {
     let mut check = Check::new();
     check.range(range.0, range.1);
     check.done()?;
     gauges::get(cx, account, id).await?;
-    let asked = PageAsked::<NaiveDate>::read("rain", cursor, limit)?;
+    let asked = PageRequest::<NaiveDate>::read("rain", cursor, limit)?;
     let rows = cx.store.rain(id, range, &asked).await?;
     Ok(asked.page("rain", rows, |row| (row.date, id.0)))
 }
@@ -78,7 +78,7 @@ pub async fn delete(
     check.range(Some(from), Some(to));
     check.done()?;
     if cx.store.delete_rain(account, id, from, to).await? {
-        cx.ring();
+        cx.wake_jobs();
         Ok(())
     } else {
         Err(Error::NotFound { what: "gauge", id: id.to_string() })

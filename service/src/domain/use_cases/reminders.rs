@@ -1,14 +1,14 @@
-//! Reads the reminders' feed after a cursor, and waits for news.
+//! Reads the reminders' feed after a cursor, and waits for new entries.
 
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::AccountId;
 use crate::domain::base::paging;
 use crate::domain::base::paging::{MOST, USUAL};
 use crate::domain::context::Context;
-use crate::domain::model::reminder::{Pulled, ReminderFilter, Stretch};
+use crate::domain::model::reminder::{FeedRange, PulledReminders, ReminderFilter};
 use std::time::Duration;
 
-/// The longest wait for news, seconds.
+/// The longest wait for new entries, seconds.
 pub const LONGEST_WAIT_S: u32 = 30;
 
 /// What stands for the end of the feed in the place of a cursor.
@@ -31,7 +31,7 @@ pub fn number(account: AccountId, cursor: &str) -> Result<i64> {
     if after.id == account.0 && after.key >= 0 { Ok(after.key) } else { Err(Error::BadCursor) }
 }
 
-/// Reads the feed after a cursor, from the oldest entry that is kept when there is none; waits for news if there are none.
+/// Reads the feed after a cursor, from the oldest entry that is kept when there is none; waits for new ones if there are none.
 ///
 /// # Errors
 /// [`Error::CursorExpired`] when entries after the cursor are no longer kept.
@@ -42,7 +42,7 @@ pub async fn pull(
     after: Option<&str>,
     limit: Option<u32>,
     wait_s: Option<u32>,
-) -> Result<Pulled> {
+) -> Result<PulledReminders> {
     let limit = limit.unwrap_or(USUAL);
     if limit == 0 || limit > MOST {
         return Err(Error::field("limit", format!("{limit} is not from 1 to {MOST}")));
@@ -56,11 +56,11 @@ pub async fn pull(
         Some(cursor) => Some(number(account, cursor)?),
         None => Some(0),
     };
-    let mut stretch = Stretch { after: start, limit };
+    let mut stretch = FeedRange { after: start, limit };
     let deadline = tokio::time::sleep(Duration::from_secs(wait_s.into()));
     tokio::pin!(deadline);
     let mut over = wait_s == 0;
-    let mut news = cx.news.subscribe();
+    let mut news = cx.written.subscribe();
     let mut closing = cx.closing.subscribe();
     loop {
         news.mark_unchanged();
@@ -68,20 +68,24 @@ pub async fn pull(
         let from = stretch.after.unwrap_or(read.last);
         // A cursor beyond the end comes from a database that was since set back to an older copy.
         if after.is_some() && (from < read.forgotten || from > read.last) {
-            return Err(Error::CursorExpired { kept_days: cx.kept.reminders.num_days() });
+            return Err(Error::CursorExpired { kept_days: cx.retention.reminders.num_days() });
         }
         if over || !read.entries.is_empty() || *closing.borrow() {
             // What the filter left out need not be looked at again.
             let full = read.entries.len() >= limit as usize;
             let at = if full { read.entries.last().map_or(from, |entry| entry.number) } else { read.last };
-            return Ok(Pulled { entries: read.entries, cursor: cursor(account, at), behind: read.last - at });
+            return Ok(PulledReminders {
+                entries: read.entries,
+                cursor: cursor(account, at),
+                behind: read.last - at,
+            });
         }
         stretch.after = Some(read.last);
         tokio::select! {
             _ = news.changed() => {}
             _ = closing.changed() => {}
             () = &mut deadline => over = true,
-            () = tokio::time::sleep(cx.look) => {}
+            () = tokio::time::sleep(cx.poll_interval) => {}
         }
     }
 }

@@ -5,15 +5,15 @@ use crate::domain::base::check::Check;
 use crate::domain::base::error::Result;
 use crate::domain::model::component::ComponentFacts;
 use crate::domain::model::duty::Duty;
-use crate::domain::model::duty_settings::{DutySettings, Own};
+use crate::domain::model::duty_settings::{DutySettings, Overrides};
 use crate::domain::model::forecast::SystemForecast;
 use crate::domain::model::gauge::Normals;
 use crate::domain::model::property::{Months, MonthsDraft};
 use crate::domain::model::rain::{MOST_MM, RainDay};
 use crate::domain::model::roof::Roof;
-use crate::domain::rules::forecast::ground::Ground;
+use crate::domain::rules::forecast::gauge_model::GaugeModel;
 use crate::domain::rules::forecast::history::InService;
-use crate::domain::rules::forecast::model_inputs::{Place, Sight};
+use crate::domain::rules::forecast::model_inputs::{Location, ModelInputs};
 use crate::domain::rules::forecast::system::forecast;
 use chrono::NaiveDate;
 use std::collections::HashMap;
@@ -38,7 +38,7 @@ pub struct Sketch {
     /// What the months are like but for the rain.
     pub months: MonthsDraft,
     /// Own figures for duties.
-    pub duty_settings: Vec<(Duty, Own)>,
+    pub duty_settings: Vec<(Duty, Overrides)>,
     /// The day to forecast for.
     pub as_of: NaiveDate,
 }
@@ -101,12 +101,12 @@ pub async fn stateless(sketch: Sketch) -> Result<SystemForecast> {
     let months = sketch.check()?;
     blocking(move || {
         let as_of = sketch.as_of;
-        let ground = Ground::new(&sketch.rain, sketch.normals.as_ref(), as_of);
+        let gauge_model = GaugeModel::new(&sketch.rain, sketch.normals.as_ref(), as_of);
         let settings: DutySettings = sketch.duty_settings.iter().copied().collect();
-        let sight = Sight {
-            place: Place { latitude_deg: sketch.latitude_deg, elevation_m: sketch.elevation_m, months },
+        let inputs = ModelInputs {
+            place: Location { latitude_deg: sketch.latitude_deg, elevation_m: sketch.elevation_m, months },
             roof: &sketch.roof,
-            ground: &ground,
+            gauge_model: &gauge_model,
             demand_l_per_day: sketch.demand_l_per_day,
             commissioned_on: None,
             as_of,
@@ -124,8 +124,8 @@ pub async fn stateless(sketch: Sketch) -> Result<SystemForecast> {
                 before: Vec::new(),
             })
             .collect();
-        let duties = forecast(&sight, &components)?;
-        let climate = ground.summary(sketch.roof.coefficient().0);
+        let duties = forecast(&inputs, &components)?;
+        let climate = gauge_model.summary(sketch.roof.coefficient().0);
         Ok(SystemForecast { system_id: None, as_of, roof: sketch.roof.clone(), climate, duties })
     })
     .await

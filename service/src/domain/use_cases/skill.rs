@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::Result;
 use crate::domain::base::ids::AccountId;
-use crate::domain::base::paging::{PageAsked, PageFound};
+use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::context::Context;
 use crate::domain::model::skill::{Answered, DutySkill, SkillFilter};
 
@@ -21,10 +21,10 @@ pub async fn list(
     filter: &SkillFilter,
     cursor: Option<&str>,
     limit: Option<u32>,
-) -> Result<PageFound<Answered>> {
+) -> Result<ListPage<Answered>> {
     const LIST: &str = "answers";
     filter.check()?;
-    let page = PageAsked::read(LIST, cursor, limit)?;
+    let page = PageRequest::read(LIST, cursor, limit)?;
     let rows = cx.store.answers(account, filter, &page).await?;
     Ok(page.page(LIST, rows, |answered| (answered.visited_on, answered.id.0)))
 }

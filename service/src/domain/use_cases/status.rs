@@ -4,9 +4,9 @@ use crate::domain::base::blocking;
 use crate::domain::base::clock::local_date;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, SystemId};
-use crate::domain::context::{Context, ground};
+use crate::domain::context::{Context, gauge_model};
 use crate::domain::model::status::{Polled, Status};
-use crate::domain::rules::forecast::ground::through;
+use crate::domain::rules::forecast::gauge_model::until_day;
 use crate::domain::rules::upkeep::tasks_and_status;
 
 /// Makes the status of a system that was never refreshed.
@@ -14,8 +14,8 @@ pub async fn make_status(cx: &Context, account: AccountId, id: SystemId) -> Resu
     let Some(input) = cx.store.inputs(&[(account, id)]).await?.pop() else { return Ok(None) };
     let now = cx.clock.now();
     let as_of = local_date(now, input.property.facts.time_zone);
-    let ground = through(&ground(cx, &input.gauge, now).await?, as_of);
-    blocking::blocking(move || Ok(Some(tasks_and_status(&input, &ground, as_of, now)?.status))).await
+    let gauge_model = until_day(&gauge_model(cx, &input.gauge, now).await?, as_of);
+    blocking::blocking(move || Ok(Some(tasks_and_status(&input, &gauge_model, as_of, now)?.status))).await
 }
 
 /// The status of a system as of its last refresh; made now if it was never refreshed.

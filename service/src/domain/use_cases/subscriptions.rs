@@ -3,7 +3,7 @@
 use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, SubscriptionId};
-use crate::domain::base::paging::{PageAsked, PageFound};
+use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::context::Context;
 use crate::domain::model::signing::{Secrets, SigningSecret};
 use crate::domain::model::subscription::{
@@ -134,7 +134,7 @@ pub(crate) async fn zone_now(cx: &Context, subscription: &Subscription, timing: 
 
 /// Lets digests follow the clocks of their properties after one of these was moved to another zone.
 pub(crate) async fn follow_zones(cx: &Context, account: AccountId) -> Result<()> {
-    let all = PageAsked { after: None, limit: MOST as u32 };
+    let all = PageRequest { after: None, limit: MOST as u32 };
     for known in cx.store.subscriptions(account, &all).await? {
         let Carries::Digest(timing) = &known.facts.carries else { continue };
         let zone = zone_now(cx, &known, timing).await?;
@@ -191,8 +191,8 @@ pub async fn list(
     account: AccountId,
     cursor: Option<&str>,
     limit: Option<u32>,
-) -> Result<PageFound<Subscription>> {
-    let asked = PageAsked::read("subscriptions", cursor, limit)?;
+) -> Result<ListPage<Subscription>> {
+    let asked = PageRequest::read("subscriptions", cursor, limit)?;
     let rows = cx.store.subscriptions(account, &asked).await?;
     Ok(asked.page("subscriptions", rows, |one| (one.created_at, one.id.0)))
 }
@@ -208,7 +208,7 @@ async fn changed(
         Updated::Missing => Err(missing(id)),
         Updated::Stale { current } => Err(Error::VersionMismatch { current }),
         Updated::Done => {
-            cx.tell();
+            cx.notify_readers();
             get(cx, account, id).await
         }
     }

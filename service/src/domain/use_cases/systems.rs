@@ -3,7 +3,7 @@
 use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, Result, StoreError};
 use crate::domain::base::ids::{AccountId, ComponentId, SystemId};
-use crate::domain::base::paging::{PageAsked, PageFound};
+use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::context;
 use crate::domain::context::Context;
 use crate::domain::model::component::{Component, ComponentFacts, check_components};
@@ -83,7 +83,7 @@ pub async fn create(
     if let Err(error) = cx.store.insert_system(&system, &components).await {
         return Err(dangling(cx, account, &system.facts, error).await);
     }
-    cx.ring();
+    cx.wake_jobs();
     get(cx, account, id).await
 }
 
@@ -102,8 +102,8 @@ pub async fn list(
     filter: &SystemFilter,
     cursor: Option<&str>,
     limit: Option<u32>,
-) -> Result<PageFound<Assembled>> {
-    let asked = PageAsked::read("systems", cursor, limit)?;
+) -> Result<ListPage<Assembled>> {
+    let asked = PageRequest::read("systems", cursor, limit)?;
     let rows = cx.store.systems(account, filter, &asked).await?;
     let page = asked.page("systems", rows, |row| (row.facts.name.clone(), row.id.0));
     let ids: Vec<SystemId> = page.items.iter().map(|system| system.id).collect();
@@ -117,7 +117,7 @@ pub async fn list(
         let components = by_system.remove(&system.id).unwrap_or_default();
         Assembled { system, components }
     });
-    Ok(PageFound { items: items.collect(), next: page.next })
+    Ok(ListPage { items: items.collect(), next: page.next })
 }
 
 /// Replaces what is known of a system.
@@ -134,7 +134,7 @@ pub async fn update(
         Ok(Updated::Missing) => Err(missing(id)),
         Ok(Updated::Stale { current }) => Err(Error::VersionMismatch { current }),
         Ok(Updated::Done) => {
-            cx.ring();
+            cx.wake_jobs();
             subscriptions::follow_zones(cx, account).await?;
             get(cx, account, id).await
         }

@@ -4,9 +4,9 @@ use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, TaskId};
 use crate::domain::base::paging;
-use crate::domain::base::paging::{After, PageAsked, PageFound};
+use crate::domain::base::paging::{After, ListPage, PageRequest};
 use crate::domain::context::Context;
-use crate::domain::model::account::Reach;
+use crate::domain::model::account::ReadAccess;
 use crate::domain::model::task::{Moves, Task, TaskFilter};
 use std::collections::HashSet;
 
@@ -23,7 +23,7 @@ pub(crate) async fn each(
     most: usize,
     mut take: impl FnMut(Task, Moves) + Send,
 ) -> Result<Option<Task>> {
-    let mut page = PageAsked { after: None, limit: paging::MOST };
+    let mut page = PageRequest { after: None, limit: paging::MOST };
     let mut seen = HashSet::new();
     loop {
         let rows = cx.store.moved_tasks(account, filter, &page).await?;
@@ -51,17 +51,17 @@ pub async fn list(
     filter: &TaskFilter,
     cursor: Option<&str>,
     limit: Option<u32>,
-) -> Result<PageFound<Task>> {
+) -> Result<ListPage<Task>> {
     let mut check = Check::new();
     check.range(filter.from, filter.to);
     check.done()?;
-    let asked = PageAsked::read("tasks", cursor, limit)?;
+    let asked = PageRequest::read("tasks", cursor, limit)?;
     let rows = cx.store.tasks(account, filter, &asked).await?;
     Ok(asked.page("tasks", rows, |row| (row.sort_on(), row.id.0)))
 }
 
 /// One task, if it is within reach.
-pub async fn seen(cx: &Context, reach: &Reach, id: TaskId) -> Result<Task> {
+pub async fn seen(cx: &Context, reach: &ReadAccess, id: TaskId) -> Result<Task> {
     let found = get(cx, reach.account, id).await?;
     if reach.sees(found.system_id) {
         Ok(found)

@@ -4,7 +4,7 @@ use crate::domain::base::check::Check;
 use crate::domain::base::clock::local_date;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, VisitId};
-use crate::domain::base::paging::{PageAsked, PageFound};
+use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::context::Context;
 use crate::domain::model::visit::{
     MOST_ITEMS, Revision, Visit, VisitFacts, VisitFilter, Withdrawn, check_item,
@@ -68,7 +68,7 @@ pub async fn log(cx: &Context, account: AccountId, id: VisitId, facts: VisitFact
         updated_at: now,
     };
     cx.store.insert_visit(&visit).await?;
-    cx.ring();
+    cx.wake_jobs();
     get(cx, account, id).await
 }
 
@@ -84,11 +84,11 @@ pub async fn list(
     filter: &VisitFilter,
     cursor: Option<&str>,
     limit: Option<u32>,
-) -> Result<PageFound<Visit>> {
+) -> Result<ListPage<Visit>> {
     let mut check = Check::new();
     check.range(filter.from, filter.to);
     check.done()?;
-    let asked = PageAsked::<NaiveDate>::read("visits", cursor, limit)?;
+    let asked = PageRequest::<NaiveDate>::read("visits", cursor, limit)?;
     let rows = cx.store.visits(account, filter, &asked).await?;
     Ok(asked.page("visits", rows, |row| (row.facts.visited_on, row.id.0)))
 }
@@ -98,7 +98,7 @@ async fn change(cx: &Context, account: AccountId, id: VisitId, version: i64, new
         Updated::Missing => Err(missing(id)),
         Updated::Stale { current } => Err(Error::VersionMismatch { current }),
         Updated::Done => {
-            cx.ring();
+            cx.wake_jobs();
             get(cx, account, id).await
         }
     }

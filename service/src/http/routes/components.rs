@@ -1,7 +1,7 @@
 //! Components.
 
 use crate::domain::base::ids::{ComponentId, SystemId};
-use crate::domain::base::paging::PageFound;
+use crate::domain::base::paging::ListPage;
 use crate::domain::context::Context;
 use crate::domain::use_cases::components;
 use crate::http::access::{Onlooker, Reader, Version, Writer};
@@ -43,7 +43,7 @@ pub async fn list(
 ) -> Answer {
     let id = SystemId(*id);
     let items = components::list(&cx, caller.reach.to(id)?, id, which.include_removed).await?;
-    page::<_, wire::Component>(&req, PageFound { items, next: None })
+    page::<_, wire::Component>(&req, ListPage { items, next: None })
 }
 
 /// Add a component

@@ -4,7 +4,7 @@ use super::tasks::span;
 use crate::domain::base::clock;
 use crate::domain::base::ids::{PropertyId, SystemId};
 use crate::domain::context::Context;
-use crate::domain::rules::digest::make::Asked;
+use crate::domain::rules::digest::make::DigestQuery;
 use crate::domain::rules::digest::render;
 use crate::domain::rules::digest::render::Format;
 use crate::domain::use_cases::digest;
@@ -54,13 +54,13 @@ pub struct Which {
 }
 
 impl Which {
-    fn asked(&self, cx: &Context) -> Result<Asked, ApiError> {
+    fn asked(&self, cx: &Context) -> Result<DigestQuery, ApiError> {
         let (from, to) = match (&self.within, self.from, self.to) {
             (None, None, None) => (None, clock::last_day(cx.clock.now(), USUAL_DAYS)),
             (within, from, to) => span(cx, within.as_deref(), (from, to))?,
         };
         let (property_id, system_id) = (self.property_id.map(PropertyId), self.system_id.map(SystemId));
-        Ok(Asked { property_id, system_id, from, to })
+        Ok(DigestQuery { property_id, system_id, from, to })
     }
 }
 

@@ -1,6 +1,6 @@
 //! Duties: the figures that decide when they fall due, and the account's own.
 
-use crate::domain::base::paging::PageFound;
+use crate::domain::base::paging::ListPage;
 use crate::domain::context::Context;
 use crate::domain::model::duty::Duty;
 use crate::domain::use_cases::duty_settings;
@@ -30,7 +30,7 @@ fn named(word: &str) -> Result<Duty, ApiError> {
     responses((status = 200, description = "The duties", body = wire::Page<wire::DutySettings>)))]
 pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>) -> Answer {
     let items = duty_settings::list(&cx, caller.0).await?;
-    page::<_, wire::DutySettings>(&req, PageFound { items, next: None })
+    page::<_, wire::DutySettings>(&req, ListPage { items, next: None })
 }
 
 /// Show a duty

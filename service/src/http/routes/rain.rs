@@ -3,7 +3,7 @@
 use crate::domain::base::error::Error;
 use crate::domain::base::ids::GaugeId;
 use crate::domain::context::Context;
-use crate::domain::model::rain::{Offer, Offered};
+use crate::domain::model::rain::{OfferedReading, RainOffer};
 use crate::domain::rules::rain::files;
 use crate::domain::rules::rain::files::Accumulated;
 use crate::domain::use_cases::rain;
@@ -119,7 +119,7 @@ struct LooseRain {
     days: Vec<serde_json::Value>,
 }
 
-fn from_json(bytes: &[u8]) -> Result<Offer, ApiError> {
+fn from_json(bytes: &[u8]) -> Result<RainOffer, ApiError> {
     let loose: LooseRain = read(bytes)?;
     let readings = loose.days.into_iter().enumerate().map(|(index, day)| {
         let date = day.get("date").and_then(serde_json::Value::as_str).map(str::to_owned);
@@ -129,12 +129,12 @@ fn from_json(bytes: &[u8]) -> Result<Offer, ApiError> {
             // A list of two would be read as the fields in their order.
             Err("it is not an object with date and rain_mm".to_owned())
         };
-        Offered { line: index as u64 + 1, date, reading, spread: false }
+        OfferedReading { line: index as u64 + 1, date, reading, spread: false }
     });
-    Ok(Offer { readings: readings.collect(), other: 0 })
+    Ok(RainOffer { readings: readings.collect(), other: 0 })
 }
 
-fn from_csv(bytes: &[u8], query: &Upload) -> Result<Offer, ApiError> {
+fn from_csv(bytes: &[u8], query: &Upload) -> Result<RainOffer, ApiError> {
     Ok(match query.layout {
         wire::RainLayout::DailyCsv => {
             files::daily_csv(bytes).map_err(|fault| Error::field("line 1", fault))?

@@ -3,7 +3,7 @@
 use crate::domain::base::error::Error;
 use crate::domain::base::ids::{PropertyId, SystemId};
 use crate::domain::context::Context;
-use crate::domain::model::reminder::{News, ReminderFilter};
+use crate::domain::model::reminder::{ReminderFilter, ReminderKind};
 use crate::domain::use_cases::reminders;
 use crate::http::access::Reader;
 use crate::http::conditional::hashed;
@@ -64,11 +64,11 @@ pub async fn pull(
     hashed(&req, &feed(caller.0, pulled))
 }
 
-fn kinds(text: Option<&str>) -> Result<Vec<News>, ApiError> {
+fn kinds(text: Option<&str>) -> Result<Vec<ReminderKind>, ApiError> {
     let words = text.into_iter().flat_map(|text| text.split(',')).map(|word| word.trim_matches(' '));
     words
         .map(|word| {
-            News::parse(word).ok_or_else(|| {
+            ReminderKind::parse(word).ok_or_else(|| {
                 let message = format!("{word:?} is not one of coming, due, late, moved, done, withdrawn");
                 Error::field("kind", message).into()
             })

@@ -4,7 +4,7 @@ use crate::domain::base::error::Error;
 use crate::domain::base::ids::{PropertyId, RoundId, SystemId};
 use crate::domain::context::Context;
 use crate::domain::model::round::RoundFilter;
-use crate::domain::rules::rounds::figures::Ask;
+use crate::domain::rules::rounds::figures::RoundsQuery;
 use crate::domain::use_cases::rounds::{keep, propose as proposals};
 use crate::http::access::{Reader, Version, Writer, known};
 use crate::http::body::Json;
@@ -89,14 +89,14 @@ pub struct Which {
 }
 
 impl Asked {
-    fn ask(&self) -> Result<Ask, ApiError> {
+    fn ask(&self) -> Result<RoundsQuery, ApiError> {
         let off_weekdays = listed(self.off_weekdays.as_deref(), "off_weekdays", |word| {
             word.parse().map_err(|_| format!("{word:?} is not one of mon, tue, wed, thu, fri, sat, sun"))
         })?;
         let off_dates = listed(self.off_dates.as_deref(), "off_dates", |word| {
             word.parse().map_err(|_| format!("{word:?} is not a date such as 2026-04-03"))
         })?;
-        Ok(Ask {
+        Ok(RoundsQuery {
             from: self.from,
             to: self.to,
             property_id: self.property_id.map(PropertyId),

@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::SystemId;
-use crate::domain::base::paging::PageFound;
+use crate::domain::base::paging::ListPage;
 use crate::domain::context::Context;
 use crate::domain::model::skill::SkillFilter;
 use crate::domain::use_cases::skill;
@@ -79,7 +79,7 @@ pub async fn by_duty(
     let filter =
         SkillFilter { system_id: which.system_id.map(SystemId), duty: None, from: which.from, to: which.to };
     let items = skill::by_duty(&cx, caller.0, &filter).await?;
-    page::<_, wire::DutySkill>(&req, PageFound { items, next: None })
+    page::<_, wire::DutySkill>(&req, ListPage { items, next: None })
 }
 
 /// List answered forecasts

@@ -113,7 +113,7 @@ pub async fn events(
     beat.reset();
     let mut follower = Follower {
         // Subscribed before the first look, so that nothing falls between.
-        news: cx.news.subscribe(),
+        news: cx.written.subscribe(),
         cx: cx.get_ref().clone(),
         key: caller.key,
         account,

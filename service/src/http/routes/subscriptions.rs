@@ -3,7 +3,7 @@
 use super::Paging;
 use crate::domain::base::error::Error;
 use crate::domain::base::ids::{DeliveryId, SubscriptionId};
-use crate::domain::base::paging::PageFound;
+use crate::domain::base::paging::ListPage;
 use crate::domain::context::Context;
 use crate::domain::model::subscription::Subscription;
 use crate::domain::use_cases::{deliveries, subscriptions};
@@ -28,7 +28,7 @@ type Answer = Result<HttpResponse, ApiError>;
 #[utoipa::path(get, path = "/v1/subscriptions", tag = "subscriptions", operation_id = "list_subscriptions", params(Paging),
     responses((status = 200, description = "One page of subscriptions", body = contract::Page<contract::Subscription>)))]
 pub async fn list(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, asked: Query<Paging>) -> Answer {
-    let PageFound { items, next } =
+    let ListPage { items, next } =
         subscriptions::list(&cx, caller.0, asked.cursor.as_deref(), asked.limit).await?;
     let items = items.into_iter().map(|one| shown(&cx, one)).collect();
     hashed(&req, &Page { items, next_cursor: next })
@@ -205,8 +205,8 @@ pub async fn rotate(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id
 pub async fn test(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, [0; 32], |seed| async move {
-        let made =
-            deliveries::test(cx, &wire::Letters, caller.0, SubscriptionId(*id), DeliveryId(seed)).await?;
+        let made = deliveries::test(cx, &wire::WirePayloads, caller.0, SubscriptionId(*id), DeliveryId(seed))
+            .await?;
         let made = contract::Delivery::from(made);
         Reply::created(format!("/v1/deliveries/{}", made.id), 1, &made)
     })

@@ -1,7 +1,7 @@
 //! Visits.
 
 use crate::domain::base::ids::{SystemId, VisitId};
-use crate::domain::base::paging::PageFound;
+use crate::domain::base::paging::ListPage;
 use crate::domain::context::Context;
 use crate::domain::model::visit::VisitFilter;
 use crate::domain::use_cases::visits;
@@ -150,5 +150,5 @@ pub async fn revisions(
     id: web::Path<Uuid>,
 ) -> Answer {
     let items = visits::revisions(&cx, caller.0, VisitId(*id)).await?;
-    page::<_, wire::VisitRevision>(&req, PageFound { items, next: None })
+    page::<_, wire::VisitRevision>(&req, ListPage { items, next: None })
 }

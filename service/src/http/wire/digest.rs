@@ -11,8 +11,8 @@ impl From<make::Totals> for wire::DigestTotals {
     }
 }
 
-impl From<make::Line> for wire::DigestTask {
-    fn from(line: make::Line) -> Self {
+impl From<make::DigestTask> for wire::DigestTask {
+    fn from(line: make::DigestTask) -> Self {
         Self {
             task_id: line.task_id.0,
             system_id: line.system_id.0,
@@ -33,8 +33,8 @@ impl From<make::Line> for wire::DigestTask {
     }
 }
 
-impl From<make::AtProperty> for wire::DigestProperty {
-    fn from(property: make::AtProperty) -> Self {
+impl From<make::PropertyTasks> for wire::DigestProperty {
+    fn from(property: make::PropertyTasks) -> Self {
         Self {
             property_id: property.id.0,
             property_name: property.name,

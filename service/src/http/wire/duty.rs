@@ -22,7 +22,7 @@ mirror_open!(Hazard: Hazard {
 /// What is said of a duty that this version does not know.
 pub const UNKNOWN_DUTY: &str = "this service knows no such duty; GET /v1/duties lists them";
 
-impl From<wire::DutySettingsRequest> for duty_settings::Own {
+impl From<wire::DutySettingsRequest> for duty_settings::Overrides {
     fn from(request: wire::DutySettingsRequest) -> Self {
         Self {
             ceiling_months: request.ceiling_months,
@@ -52,8 +52,11 @@ impl From<duty_settings::DutySetting> for wire::DutySettings {
             lead_days: own.lead_days,
             move_days: own.move_days,
             default_lead_days: duty_settings::LEAD_DAYS,
-            default_move_days: duty_settings::Lead::of(duty_settings::Own { move_days: None, ..own })
-                .move_days,
+            default_move_days: duty_settings::LeadTimes::of(duty_settings::Overrides {
+                move_days: None,
+                ..own
+            })
+            .move_days,
             version,
             updated_at,
         }

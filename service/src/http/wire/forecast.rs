@@ -6,18 +6,22 @@ use super::people::months;
 use crate::domain::base::error;
 use crate::domain::base::error::{Error, FieldError};
 use crate::domain::base::rounding::rounded;
-use crate::domain::model::duty_settings::{Own, ceiling_source};
+use crate::domain::model::duty_settings::{Overrides, ceiling_source};
 use crate::domain::model::forecast;
 use crate::domain::use_cases::sketch;
 use eavesward_contract as wire;
 
-mirror_open!(ClimateBasis: forecast::Basis { Record, Normals, Both, None });
+mirror_open!(ClimateBasis: forecast::ClimateBasis { Record, Normals, Both, None });
 
 /// Reads a sketch; a duty that this version does not know is refused by its place.
 pub fn sketch(request: wire::ForecastRequest) -> error::Result<sketch::Sketch> {
     let (mut duty_settings, mut errors) = (Vec::new(), Vec::new());
     for (index, input) in request.duty_settings.into_iter().enumerate() {
-        let own = Own { ceiling_months: input.ceiling_months, tolerance: input.tolerance, ..Own::default() };
+        let own = Overrides {
+            ceiling_months: input.ceiling_months,
+            tolerance: input.tolerance,
+            ..Overrides::default()
+        };
         match input.duty.try_into() {
             Ok(duty) => duty_settings.push((duty, own)),
             Err(()) => errors.push(FieldError {

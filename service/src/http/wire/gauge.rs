@@ -67,8 +67,8 @@ impl From<wire::RainDay> for rain::RainDay {
     }
 }
 
-impl From<rain::Report> for wire::RainReport {
-    fn from(report: rain::Report) -> Self {
+impl From<rain::RainReport> for wire::RainReport {
+    fn from(report: rain::RainReport) -> Self {
         let refused = report.refusals.into_iter().map(|refusal| wire::RainRefusal {
             line: refusal.line,
             date: refusal.date,

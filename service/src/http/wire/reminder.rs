@@ -7,7 +7,7 @@ use crate::domain::model::reminder;
 use crate::domain::use_cases::reminders;
 use eavesward_contract as wire;
 
-mirror_open!(ReminderKind: reminder::News { Coming, Due, Late, Moved, Done, Withdrawn });
+mirror_open!(ReminderKind: reminder::ReminderKind { Coming, Due, Late, Moved, Done, Withdrawn });
 mirror_open!(MoveCause: reminder::Cause { Rain, Finding, Settings, Calendar });
 
 impl From<reminder::Moved> for wire::DateMoved {
@@ -21,7 +21,7 @@ impl From<reminder::Moved> for wire::DateMoved {
 }
 
 /// An entry of an account's feed.
-pub fn entry(account: AccountId, entry: reminder::Entry) -> wire::Reminder {
+pub fn entry(account: AccountId, entry: reminder::Reminder) -> wire::Reminder {
     wire::Reminder {
         id: entry.id(account).0,
         number: entry.number,
@@ -52,7 +52,7 @@ pub fn entry(account: AccountId, entry: reminder::Entry) -> wire::Reminder {
 }
 
 /// A stretch of an account's feed.
-pub fn feed(account: AccountId, pulled: reminder::Pulled) -> wire::ReminderFeed {
+pub fn feed(account: AccountId, pulled: reminder::PulledReminders) -> wire::ReminderFeed {
     wire::ReminderFeed {
         items: pulled.entries.into_iter().map(|one| entry(account, one)).collect(),
         cursor: pulled.cursor,

@@ -2,12 +2,12 @@
 
 use super::mirror_open;
 use crate::domain::base::ids::{RoundId, TaskId};
-use crate::domain::model::round::{DoneRound, Outcome, Skip, Word};
+use crate::domain::model::round::{DoneRound, SkippedTask, TaskOutcome, TaskReport};
 use crate::domain::model::{duty, hazard, round};
 use crate::domain::rules::rounds::figures::cost;
 use crate::domain::rules::rounds::problem::Parts;
 use crate::domain::rules::rounds::proposal;
-use crate::domain::rules::rounds::proposal::Placed;
+use crate::domain::rules::rounds::proposal::ScheduledTask;
 use eavesward_contract as wire;
 use std::collections::BTreeSet;
 
@@ -24,10 +24,10 @@ impl From<Parts> for wire::RoundCosts {
     }
 }
 
-impl From<Placed> for wire::RoundTask {
-    fn from(placed: Placed) -> Self {
+impl From<ScheduledTask> for wire::RoundTask {
+    fn from(placed: ScheduledTask) -> Self {
         let (days_early, days_late, outside) = (placed.days_early(), placed.days_late(), placed.is_outside());
-        let Placed { task, allowed, .. } = placed;
+        let ScheduledTask { task, allowed, .. } = placed;
         let (property_name, system_name) = task.names;
         Self {
             task_id: task.id.0,
@@ -115,7 +115,7 @@ impl From<proposal::Proposal> for wire::RoundProposal {
     }
 }
 
-impl From<wire::RoundRequest> for round::Draft {
+impl From<wire::RoundRequest> for round::RoundDraft {
     fn from(request: wire::RoundRequest) -> Self {
         let task_ids = request.task_ids.into_iter().map(TaskId).collect();
         Self { on: request.on, task_ids, note: request.note }
@@ -127,8 +127,8 @@ fn kept(task: round::RoundTask, round: RoundId) -> wire::KeptTask {
     let (property_name, system_name, component_name) = task.names;
     let (visit_id, skipped, skipped_because) = match task.outcome {
         None => (None, false, None),
-        Some(Outcome::Visited(visit)) => (Some(visit.0), false, None),
-        Some(Outcome::Skipped(because)) => (None, true, because),
+        Some(TaskOutcome::Visited(visit)) => (Some(visit.0), false, None),
+        Some(TaskOutcome::Skipped(because)) => (None, true, because),
     };
     wire::KeptTask {
         task_id: task.task_id.0,
@@ -174,8 +174,8 @@ impl From<round::Round> for wire::Round {
 }
 
 /// Reads how a round went.
-pub fn report(request: wire::RoundDoneRequest) -> round::Report {
-    let items = request.items.into_iter().map(|item| Word {
+pub fn report(request: wire::RoundDoneRequest) -> round::RoundReport {
+    let items = request.items.into_iter().map(|item| TaskReport {
         task_id: TaskId(item.task_id),
         done: item.done,
         finding: item.finding.map(Into::into),
@@ -184,8 +184,8 @@ pub fn report(request: wire::RoundDoneRequest) -> round::Report {
         note: item.note,
     });
     let skipped = request.skipped.into_iter();
-    let skipped = skipped.map(|skip| Skip { task_id: TaskId(skip.task_id), because: skip.because });
-    round::Report {
+    let skipped = skipped.map(|skip| SkippedTask { task_id: TaskId(skip.task_id), because: skip.because });
+    round::RoundReport {
         visited_on: request.visited_on,
         visited_by: request.visited_by,
         note: request.note,

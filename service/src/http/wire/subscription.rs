@@ -4,10 +4,10 @@ use super::{mirror_open, reminder};
 use crate::domain::base::error;
 use crate::domain::base::error::Error;
 use crate::domain::base::ids::{AccountId, PropertyId, SystemId};
-use crate::domain::model::reminder::{Entry, News};
+use crate::domain::model::reminder::{Reminder, ReminderKind};
 use crate::domain::model::subscription::SubscriptionDraft;
 use crate::domain::model::{delivery, subscription};
-use crate::domain::ports::senders::Scribe;
+use crate::domain::ports::senders::PayloadWriter;
 use crate::domain::rules::digest::make::Digest;
 use chrono::{DateTime, Utc};
 use eavesward_contract as wire;
@@ -27,7 +27,7 @@ pub fn subscription_draft(request: wire::SubscriptionRequest) -> error::Result<S
         Error::field(format!("kinds[{place}]"), "it is not one of coming, due, late, moved, done, withdrawn")
     };
     let kinds = request.kinds.into_iter().enumerate();
-    let kinds = kinds.map(|(place, kind)| News::try_from(kind).map_err(|()| unknown(place)));
+    let kinds = kinds.map(|(place, kind)| ReminderKind::try_from(kind).map_err(|()| unknown(place)));
     let form = request.form.map(subscription::DigestForm::try_from).transpose();
     Ok(SubscriptionDraft {
         name: request.name,
@@ -103,12 +103,12 @@ impl From<delivery::DeliveryAttempt> for wire::DeliveryAttempt {
     }
 }
 
-/// Writes letters in the words of the contract.
+/// Writes payloads in the words of the contract.
 #[derive(Clone, Copy, Debug)]
-pub struct Letters;
+pub struct WirePayloads;
 
-impl Scribe for Letters {
-    fn reminder(&self, account: AccountId, entry: Entry) -> String {
+impl PayloadWriter for WirePayloads {
+    fn reminder(&self, account: AccountId, entry: Reminder) -> String {
         let posted = wire::ReminderPosted {
             kind: format!("reminder.{}", entry.kind.code()),
             timestamp: entry.raised_at,

@@ -1,4 +1,4 @@
-use super::Place;
+use super::RowRef;
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, KeyId, SystemId};
 use crate::domain::model::account::{Account, Key, Scope};
@@ -13,7 +13,7 @@ pub(in crate::storage) struct AccountRow {
 
 impl AccountRow {
     pub(in crate::storage) fn read(self) -> Stored<Account> {
-        let place = Place { table: "accounts", id: self.id };
+        let place = RowRef { table: "accounts", id: self.id };
         let created_at = place.instant("created_at", self.created_at)?;
         Ok(Account { id: AccountId(self.id), name: self.name, created_at })
     }
@@ -40,7 +40,7 @@ pub(in crate::storage) fn scope_words(scopes: &[Scope]) -> String {
 
 impl KeyRow {
     pub(in crate::storage) fn read(self) -> Stored<Key> {
-        let place = Place { table: "keys", id: self.id };
+        let place = RowRef { table: "keys", id: self.id };
         Ok(Key {
             id: KeyId(self.id),
             account_id: AccountId(self.account_id),

@@ -1,9 +1,9 @@
-use super::Place;
+use super::RowRef;
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AnswerId, ComponentId, SystemId, VisitId};
 use crate::domain::model::duty::Duty;
 use crate::domain::model::forecast::Window;
-use crate::domain::model::skill::{Answered, Fullness, History};
+use crate::domain::model::skill::{Answered, Fullness, LooksHash};
 use crate::domain::model::visit::Finding;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -29,7 +29,7 @@ pub(in crate::storage) struct AnsweredRow {
 
 /// What is kept of an answer as JSON.
 #[derive(Serialize, Deserialize)]
-pub(in crate::storage) struct Kept<'a> {
+pub(in crate::storage) struct StoredAnswer<'a> {
     visit_id: VisitId,
     component_id: ComponentId,
     component_name: Cow<'a, str>,
@@ -41,7 +41,7 @@ pub(in crate::storage) struct Kept<'a> {
     position: (f64, f64),
 }
 
-impl<'a> Kept<'a> {
+impl<'a> StoredAnswer<'a> {
     /// The part of an answer that has no column.
     pub(in crate::storage) fn of(answered: &'a Answered) -> Self {
         Self {
@@ -60,8 +60,8 @@ impl<'a> Kept<'a> {
 
 impl AnsweredRow {
     pub(in crate::storage) fn read(self) -> Stored<Answered> {
-        let place = Place { table: "answered", id: self.id };
-        let kept: Kept<'_> = place.json("answer", &self.answer)?;
+        let place = RowRef { table: "answered", id: self.id };
+        let kept: StoredAnswer<'_> = place.json("answer", &self.answer)?;
         Ok(Answered {
             id: AnswerId(self.id),
             visit_id: kept.visit_id,
@@ -77,7 +77,7 @@ impl AnsweredRow {
             found: kept.found,
             position: kept.position,
             shares: (self.below, self.inside, self.above),
-            history: History(place.word("history", self.history.try_into().ok())?),
+            history: LooksHash(place.word("history", self.history.try_into().ok())?),
         })
     }
 }

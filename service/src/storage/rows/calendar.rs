@@ -1,4 +1,4 @@
-use super::Place;
+use super::RowRef;
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, CalendarId, PropertyId};
 use crate::domain::model::calendar::Calendar;
@@ -20,7 +20,7 @@ pub(in crate::storage) struct CalendarRow {
 
 impl CalendarRow {
     pub(in crate::storage) fn read(self) -> Stored<Calendar> {
-        let place = Place { table: "calendars", id: self.id };
+        let place = RowRef { table: "calendars", id: self.id };
         Ok(Calendar {
             id: CalendarId(self.id),
             account_id: AccountId(self.account_id),

@@ -1,4 +1,4 @@
-use super::Place;
+use super::RowRef;
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{ComponentId, SystemId};
 use crate::domain::model::component::{Component, ComponentFacts};
@@ -24,7 +24,7 @@ pub(in crate::storage) struct ComponentRow {
 
 impl ComponentRow {
     pub(in crate::storage) fn read(self) -> Stored<Component> {
-        let place = Place { table: "components", id: self.id };
+        let place = RowRef { table: "components", id: self.id };
         Ok(Component {
             id: ComponentId(self.id),
             system_id: SystemId(self.system_id),

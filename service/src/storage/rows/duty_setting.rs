@@ -1,8 +1,8 @@
-use super::Place;
+use super::RowRef;
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::AccountId;
 use crate::domain::model::duty::Duty;
-use crate::domain::model::duty_settings::{DutySetting, Own};
+use crate::domain::model::duty_settings::{DutySetting, Overrides};
 use uuid::Uuid;
 
 #[derive(sqlx::FromRow)]
@@ -20,13 +20,13 @@ pub(in crate::storage) struct DutySettingRow {
 impl DutySettingRow {
     /// The setting, and whose it is.
     pub(in crate::storage) fn read(self) -> Stored<(AccountId, DutySetting)> {
-        let place = Place { table: "duty_settings", id: self.account_id };
+        let place = RowRef { table: "duty_settings", id: self.account_id };
         let count = |column, number: Option<i64>| {
             number.map(|number| place.word(column, u32::try_from(number).ok())).transpose()
         };
         let setting = DutySetting {
             duty: place.word("duty", Duty::parse(&self.duty))?,
-            own: Own {
+            own: Overrides {
                 ceiling_months: count("ceiling_months", self.ceiling_months)?,
                 tolerance: self.tolerance,
                 lead_days: count("lead_days", self.lead_days)?,

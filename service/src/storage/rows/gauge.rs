@@ -1,4 +1,4 @@
-use super::Place;
+use super::RowRef;
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, GaugeId};
 use crate::domain::model::gauge::{Gauge, GaugeFacts, RainSpan};
@@ -26,7 +26,7 @@ pub(in crate::storage) struct GaugeRow {
 
 impl GaugeRow {
     pub(in crate::storage) fn read(self) -> Stored<Gauge> {
-        let place = Place { table: "gauges", id: self.id };
+        let place = RowRef { table: "gauges", id: self.id };
         let normals = self.normals.map(|text| place.json("normals", &text)).transpose()?;
         Ok(Gauge {
             id: GaugeId(self.id),

@@ -14,7 +14,7 @@ mod task;
 mod visit;
 
 pub(super) use account::{AccountRow, KeyRow, scope_words};
-pub(super) use answered::{ANSWERED_COLUMNS, AnsweredRow, Kept};
+pub(super) use answered::{ANSWERED_COLUMNS, AnsweredRow, StoredAnswer};
 pub(super) use calendar::CalendarRow;
 pub(super) use component::{COMPONENT_COLUMNS, ComponentRow};
 pub(super) use duty_setting::DutySettingRow;
@@ -36,12 +36,12 @@ use uuid::Uuid;
 
 /// A row of one table, for reading its columns.
 #[derive(Clone, Copy)]
-pub(super) struct Place {
+pub(super) struct RowRef {
     pub(super) table: &'static str,
     pub(super) id: Uuid,
 }
 
-impl Place {
+impl RowRef {
     /// An instant.
     pub(super) fn instant(self, column: &'static str, micros: i64) -> Stored<DateTime<Utc>> {
         DateTime::from_timestamp_micros(micros).ok_or_else(|| bad(self.table, column, &self.id))

@@ -1,4 +1,4 @@
-use super::Place;
+use super::RowRef;
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, PropertyId};
 use crate::domain::model::property::{Months, Property, PropertyFacts};
@@ -27,7 +27,7 @@ pub(in crate::storage) struct PropertyRow {
 
 impl PropertyRow {
     pub(in crate::storage) fn read(self) -> Stored<Property> {
-        let place = Place { table: "properties", id: self.id };
+        let place = RowRef { table: "properties", id: self.id };
         let temperatures = self.temperatures.map(|text| place.json("temperatures", &text)).transpose()?;
         let evaporation = self.evaporation_mm_per_day.map(|text| place.json("evaporation_mm_per_day", &text));
         let months = Months {

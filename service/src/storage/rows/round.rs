@@ -1,10 +1,10 @@
-use super::Place;
+use super::RowRef;
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, RoundId, SystemId, TaskId, VisitId};
 use crate::domain::model::duty::Duty;
 use crate::domain::model::hazard;
 use crate::domain::model::part::Part;
-use crate::domain::model::round::{DoneOn, Outcome, Round, RoundTask};
+use crate::domain::model::round::{DoneOn, Round, RoundTask, TaskOutcome};
 use crate::domain::ports::store::rounds::PlannedTask;
 use uuid::Uuid;
 
@@ -32,7 +32,7 @@ impl RoundRow {
     }
 
     pub(in crate::storage) fn read(self, tasks: Vec<RoundTask>) -> Stored<Round> {
-        let place = Place { table: "rounds", id: self.id };
+        let place = RowRef { table: "rounds", id: self.id };
         let done = place.date_if("done_on", self.done_on)?.zip(place.instant_if("done_at", self.done_at)?);
         let round = Round {
             id: RoundId(self.id),
@@ -59,7 +59,7 @@ pub(in crate::storage) struct PlannedTaskRow {
 
 impl PlannedTaskRow {
     pub(in crate::storage) fn read(self) -> Stored<PlannedTask> {
-        let place = Place { table: "rounds", id: self.round_id };
+        let place = RowRef { table: "rounds", id: self.round_id };
         Ok(PlannedTask {
             task_id: TaskId(self.task_id),
             round_id: RoundId(self.round_id),
@@ -89,13 +89,13 @@ pub(in crate::storage) struct RoundTaskRow {
 
 impl RoundTaskRow {
     pub(in crate::storage) fn read(self) -> Stored<RoundTask> {
-        let place = Place { table: "round_tasks", id: self.round_id };
-        let part: Part = Place { table: "components", id: self.component_id }.json("part", &self.part)?;
+        let place = RowRef { table: "round_tasks", id: self.round_id };
+        let part: Part = RowRef { table: "components", id: self.component_id }.json("part", &self.part)?;
         let duty = place.word("duty", Duty::parse(&self.duty))?;
         let outcome = match self.visit_id {
             _ if self.is_open != 0 => None,
-            Some(visit) => Some(Outcome::Visited(VisitId(visit))),
-            None => Some(Outcome::Skipped(self.skipped_because)),
+            Some(visit) => Some(TaskOutcome::Visited(VisitId(visit))),
+            None => Some(TaskOutcome::Skipped(self.skipped_because)),
         };
         Ok(RoundTask {
             task_id: TaskId(self.task_id),

@@ -1,9 +1,9 @@
-use super::Place;
+use super::RowRef;
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, DeliveryId, PropertyId, SubscriptionId, SystemId, TaskId};
 use crate::domain::base::schedule::Schedule;
 use crate::domain::model::delivery::{Body, Content, Delivery, DeliveryAttempt, DeliveryState};
-use crate::domain::model::reminder::News;
+use crate::domain::model::reminder::ReminderKind;
 use crate::domain::model::signing::{Secrets, SigningSecret};
 use crate::domain::model::subscription::{
     Carries, DigestForm, Paused, Subscription, SubscriptionFacts, Timing,
@@ -58,14 +58,14 @@ pub(in crate::storage) struct SubscriptionRow {
 
 impl SubscriptionRow {
     pub(in crate::storage) fn read(self) -> Stored<Subscription> {
-        let place = Place { table: "subscriptions", id: self.id };
+        let place = RowRef { table: "subscriptions", id: self.id };
         let lead_days = self.lead_days.map(|days| place.word("lead_days", u32::try_from(days).ok()));
         let before = place.json::<Vec<Before>>("secrets_before", &self.secrets_before)?;
         let before = before
             .into_iter()
             .map(|one| Ok((SigningSecret::of(one.secret), place.instant("secrets_before", one.until)?)));
         let carries = if let Some(bits) = self.kinds {
-            let kinds = News::ALL.iter().copied().filter(|news| news.bit() & bits != 0);
+            let kinds = ReminderKind::ALL.iter().copied().filter(|news| news.bit() & bits != 0);
             Carries::Reminders { kinds: kinds.collect() }
         } else {
             let schedule = self.schedule.as_deref().and_then(|text| Schedule::parse(text).ok());
@@ -124,7 +124,7 @@ pub(in crate::storage) struct DeliveryRow {
 
 impl DeliveryRow {
     pub(in crate::storage) fn read(self) -> Stored<Delivery> {
-        let place = Place { table: "deliveries", id: self.id };
+        let place = RowRef { table: "deliveries", id: self.id };
         Ok(Delivery {
             id: DeliveryId(self.id),
             account_id: AccountId(self.account_id),
@@ -168,7 +168,7 @@ pub(in crate::storage) struct AttemptRow {
 
 impl AttemptRow {
     pub(in crate::storage) fn read(self) -> Stored<DeliveryAttempt> {
-        let place = Place { table: "delivery_attempts", id: self.delivery_id };
+        let place = RowRef { table: "delivery_attempts", id: self.delivery_id };
         let status = self.status.map(|status| place.word("status", u16::try_from(status).ok()));
         Ok(DeliveryAttempt {
             at: place.instant("at", self.at)?,

@@ -1,4 +1,4 @@
-use super::Place;
+use super::RowRef;
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, GaugeId, PropertyId, SystemId};
 use crate::domain::model::system::{System, SystemFacts};
@@ -26,7 +26,7 @@ pub(in crate::storage) struct SystemRow {
 
 impl SystemRow {
     pub(in crate::storage) fn read(self) -> Stored<System> {
-        let place = Place { table: "systems", id: self.id };
+        let place = RowRef { table: "systems", id: self.id };
         Ok(System {
             id: SystemId(self.id),
             account_id: AccountId(self.account_id),

@@ -1,10 +1,10 @@
-use super::Place;
+use super::RowRef;
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
 use crate::domain::model::duty::Duty;
 use crate::domain::model::part::Kind;
 use crate::domain::model::task::{Moves, NO_DATE, State, Task};
-use crate::storage::packed::Opened;
+use crate::storage::packed::Unpacked;
 use uuid::Uuid;
 
 #[derive(sqlx::FromRow)]
@@ -31,7 +31,7 @@ pub(in crate::storage) struct TaskRow {
 impl TaskRow {
     /// How its due date moved.
     pub(in crate::storage) fn moves(&self) -> Stored<Moves> {
-        let place = Place { table: "tasks", id: self.id };
+        let place = RowRef { table: "tasks", id: self.id };
         Ok(Moves {
             sequence: self.sequence,
             changed_at: place.instant("date_changed_at", self.date_changed_at)?,
@@ -39,14 +39,14 @@ impl TaskRow {
     }
 
     pub(in crate::storage) fn read(self) -> Stored<Task> {
-        let place = Place { table: "tasks", id: self.id };
-        let found = Place { table: "forecasts", id: self.system_id };
+        let place = RowRef { table: "tasks", id: self.id };
+        let found = RowRef { table: "forecasts", id: self.system_id };
         let component_id = ComponentId(self.component_id);
         let kind = place.word("kind", Kind::parse(&self.kind))?;
         let duty = place.word("duty", Duty::parse(&self.duty))?;
         let due_on = Some(place.date("sort_on", self.sort_on)?).filter(|date| *date != NO_DATE);
         let line = place.word("line", usize::try_from(self.line).ok())?;
-        let opened = Opened::of(&self.packed, self.system_id)?;
+        let opened = Unpacked::of(&self.packed, self.system_id)?;
         Ok(Task {
             id: TaskId(self.id),
             account_id: AccountId(self.account_id),

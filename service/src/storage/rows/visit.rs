@@ -1,4 +1,4 @@
-use super::Place;
+use super::RowRef;
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, SystemId, VisitId};
 use crate::domain::model::visit::{Revision, Visit, VisitFacts, Withdrawn};
@@ -26,7 +26,7 @@ pub(in crate::storage) struct VisitRow {
 
 impl VisitRow {
     pub(in crate::storage) fn read(self) -> Stored<Visit> {
-        let place = Place { table: "visits", id: self.id };
+        let place = RowRef { table: "visits", id: self.id };
         let withdrawn = match place.instant_if("withdrawn_at", self.withdrawn_at)? {
             None => None,
             Some(at) => {
@@ -60,7 +60,7 @@ pub(in crate::storage) struct RevisionRow {
 
 impl RevisionRow {
     pub(in crate::storage) fn read(self) -> Stored<Revision> {
-        let place = Place { table: "visit_revisions", id: self.visit_id };
+        let place = RowRef { table: "visit_revisions", id: self.visit_id };
         let visit = place.json("visit", &self.visit)?;
         Ok(Revision { replaced_at: place.instant("replaced_at", self.replaced_at)?, visit })
     }

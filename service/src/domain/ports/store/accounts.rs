@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, KeyId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::account::{Account, Key};
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
@@ -22,7 +22,7 @@ pub trait AccountStore: Send + Sync {
     /// Adds a key.
     async fn insert_key(&self, key: &Key) -> Stored<()>;
     /// The account's keys by `(created_at, id)`.
-    async fn keys(&self, account: AccountId, page: &PageAsked<DateTime<Utc>>) -> Stored<Vec<Key>>;
+    async fn keys(&self, account: AccountId, page: &PageRequest<DateTime<Utc>>) -> Stored<Vec<Key>>;
     /// Sets `revoked_at` if it is not set; `false` when there is no such key in the account.
     async fn revoke_key(&self, account: AccountId, id: KeyId, now: DateTime<Utc>) -> Stored<bool>;
     /// The key with this hash, whatever its state.

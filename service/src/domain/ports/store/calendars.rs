@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, CalendarId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::calendar::Calendar;
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
@@ -13,7 +13,8 @@ pub trait CalendarStore: Send + Sync {
     /// Adds a feed. It goes when its property does.
     async fn insert_calendar(&self, calendar: &Calendar) -> Stored<()>;
     /// The account's feeds by `(created_at, id)`, revoked ones included.
-    async fn calendars(&self, account: AccountId, page: &PageAsked<DateTime<Utc>>) -> Stored<Vec<Calendar>>;
+    async fn calendars(&self, account: AccountId, page: &PageRequest<DateTime<Utc>>)
+    -> Stored<Vec<Calendar>>;
     /// Sets `revoked_at` if it is not set; `false` when there is no such feed in the account.
     async fn revoke_calendar(&self, account: AccountId, id: CalendarId, now: DateTime<Utc>) -> Stored<bool>;
     /// The feed with this hash, whatever its state.

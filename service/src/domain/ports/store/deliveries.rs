@@ -2,8 +2,10 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, DeliveryId, SubscriptionId};
-use crate::domain::base::paging::PageAsked;
-use crate::domain::model::delivery::{Body, Claimed, Delivery, DeliveryAttempt, DeliveryState, Outcome};
+use crate::domain::base::paging::PageRequest;
+use crate::domain::model::delivery::{
+    AttemptOutcome, Body, ClaimedDelivery, Delivery, DeliveryAttempt, DeliveryState,
+};
 use crate::domain::model::subscription::Subscription;
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
@@ -24,7 +26,7 @@ pub trait DeliveryStore: Send + Sync {
         now: DateTime<Utc>,
         until: DateTime<Utc>,
         limit: u32,
-    ) -> Stored<Option<(Subscription, Vec<Claimed>)>>;
+    ) -> Stored<Option<(Subscription, Vec<ClaimedDelivery>)>>;
     /// Logs attempts and what became of their deliveries, and lets go of them. A delivery that somebody else claimed
     /// meanwhile is left to them, but that it arrived is noted. Unless the subscription was changed meanwhile, a receiver rests
     /// for as long as it asks, and where all failed; one that has failed for two days has everything parked that has waited
@@ -32,7 +34,7 @@ pub trait DeliveryStore: Send + Sync {
     async fn finish_deliveries(
         &self,
         subscription: &Subscription,
-        finished: &[(&Claimed, Outcome)],
+        finished: &[(&ClaimedDelivery, AttemptOutcome)],
         now: DateTime<Utc>,
     ) -> Stored<()>;
     /// A subscription's deliveries, latest first: by `(created_at, id)` descending.
@@ -41,7 +43,7 @@ pub trait DeliveryStore: Send + Sync {
         account: AccountId,
         id: SubscriptionId,
         state: Option<DeliveryState>,
-        page: &PageAsked<DateTime<Utc>>,
+        page: &PageRequest<DateTime<Utc>>,
     ) -> Stored<Vec<Delivery>>;
     /// One delivery with its attempts, oldest first.
     async fn delivery(

@@ -3,7 +3,7 @@
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::AccountId;
 use crate::domain::model::duty::Duty;
-use crate::domain::model::duty_settings::{DutySetting, Own};
+use crate::domain::model::duty_settings::{DutySetting, Overrides};
 use crate::domain::ports::store::outcomes::Updated;
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
@@ -20,7 +20,7 @@ pub trait DutySettingStore: Send + Sync {
         account: AccountId,
         duty: Duty,
         version: i64,
-        own: Own,
+        own: Overrides,
         now: DateTime<Utc>,
     ) -> Stored<Updated>;
 }

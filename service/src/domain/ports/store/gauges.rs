@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, GaugeId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::gauge::{Gauge, GaugeFacts, RainSpan};
 use crate::domain::model::rain::{RainDay, RainKnown, RainRead, Upserted};
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
@@ -17,7 +17,7 @@ pub trait GaugeStore: Send + Sync {
     /// One gauge with the span of its record.
     async fn gauge(&self, account: AccountId, id: GaugeId) -> Stored<Option<Gauge>>;
     /// The account's gauges by `(name, id)`.
-    async fn gauges(&self, account: AccountId, page: &PageAsked<String>) -> Stored<Vec<Gauge>>;
+    async fn gauges(&self, account: AccountId, page: &PageRequest<String>) -> Stored<Vec<Gauge>>;
     /// Replaces the facts if the version is current; the systems under it become stale.
     async fn update_gauge(
         &self,
@@ -43,7 +43,7 @@ pub trait GaugeStore: Send + Sync {
         &self,
         id: GaugeId,
         range: (Option<NaiveDate>, Option<NaiveDate>),
-        page: &PageAsked<NaiveDate>,
+        page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<RainDay>>;
     /// The whole record of a gauge through a day, by date.
     async fn rain_record(&self, id: GaugeId, through: NaiveDate) -> Stored<Vec<RainDay>>;

@@ -37,7 +37,7 @@ pub enum Deleted {
 
 /// What became of a round that was to be kept.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kept {
+pub enum Inserted {
     /// It is kept, now or from an earlier attempt.
     Done,
     /// A task of it stands in another round that is planned; nothing was kept.

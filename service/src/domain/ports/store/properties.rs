@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, PropertyId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::property::{Property, PropertyFacts};
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
 use async_trait::async_trait;
@@ -16,7 +16,7 @@ pub trait PropertyStore: Send + Sync {
     /// One property.
     async fn property(&self, account: AccountId, id: PropertyId) -> Stored<Option<Property>>;
     /// The account's properties by `(name, id)`, names compared byte by byte on every database.
-    async fn properties(&self, account: AccountId, page: &PageAsked<String>) -> Stored<Vec<Property>>;
+    async fn properties(&self, account: AccountId, page: &PageRequest<String>) -> Stored<Vec<Property>>;
     /// Those of these properties that are the account's, in no order.
     async fn properties_of(&self, account: AccountId, ids: &[PropertyId]) -> Stored<Vec<Property>>;
     /// Replaces the facts if the version is current; its systems become stale.

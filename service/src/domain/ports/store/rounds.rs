@@ -2,12 +2,12 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, PropertyId, RoundId, TaskId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::property::Position;
 use crate::domain::model::round::{Round, RoundFilter};
 use crate::domain::model::task::Task;
 use crate::domain::model::visit::Visit;
-use crate::domain::ports::store::outcomes::{CalledOff, Finished, Kept};
+use crate::domain::ports::store::outcomes::{CalledOff, Finished, Inserted};
 use async_trait::async_trait;
 use chrono::NaiveDate;
 
@@ -39,7 +39,7 @@ pub trait RoundStore: Send + Sync {
     async fn tasks_by_id(&self, account: AccountId, ids: &[TaskId]) -> Stored<Vec<Task>>;
     /// Keeps a round as planned; does nothing when the id is there already. Of two rounds with a task in common that are
     /// kept at once, one is refused.
-    async fn insert_round(&self, round: &Round) -> Stored<Kept>;
+    async fn insert_round(&self, round: &Round) -> Stored<Inserted>;
     /// One round. Names are those of now.
     async fn round(&self, account: AccountId, id: RoundId) -> Stored<Option<Round>>;
     /// The account's rounds by `(on, id)`.
@@ -47,7 +47,7 @@ pub trait RoundStore: Send + Sync {
         &self,
         account: AccountId,
         filter: &RoundFilter,
-        page: &PageAsked<NaiveDate>,
+        page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<Round>>;
     /// Removes a planned round if the version is current; its tasks are free.
     async fn delete_round(&self, account: AccountId, id: RoundId, version: i64) -> Stored<CalledOff>;

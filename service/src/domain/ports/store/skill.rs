@@ -2,8 +2,8 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, AnswerId, SystemId};
-use crate::domain::base::paging::PageAsked;
-use crate::domain::model::skill::{Answered, Answers, DutySkill, History, SkillFilter};
+use crate::domain::base::paging::PageRequest;
+use crate::domain::model::skill::{AnswerChanges, Answered, DutySkill, LooksHash, SkillFilter};
 use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
 use std::collections::BTreeMap;
@@ -31,7 +31,7 @@ pub trait SkillStore: Send + Sync {
         &self,
         account: AccountId,
         filter: &SkillFilter,
-        page: &PageAsked<NaiveDate>,
+        page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<Answered>>;
     /// Claims up to `limit` systems whose visits changed since their answers were worked out, and holds them until
     /// `until`. Two replicas never get the same system at once.
@@ -42,10 +42,15 @@ pub trait SkillStore: Send + Sync {
         limit: u32,
     ) -> Stored<Vec<Unscored>>;
     /// What the answers that are kept of a system rest on.
-    async fn histories(&self, system: SystemId) -> Stored<BTreeMap<AnswerId, History>>;
+    async fn histories(&self, system: SystemId) -> Stored<BTreeMap<AnswerId, LooksHash>>;
     /// Removes what is no longer so of a claimed system and writes what is new. Does nothing when a visit changed since the
     /// claim, or when somebody else holds it by now.
-    async fn finish_scoring(&self, claim: &Unscored, answers: &Answers, now: DateTime<Utc>) -> Stored<()>;
+    async fn finish_scoring(
+        &self,
+        claim: &Unscored,
+        answers: &AnswerChanges,
+        now: DateTime<Utc>,
+    ) -> Stored<()>;
     /// Lets go of a claimed system whose answers could not be worked out, to be tried again at `at`.
     async fn release_unscored(&self, claim: &Unscored, at: DateTime<Utc>) -> Stored<()>;
     /// How many systems have answers to be worked out.

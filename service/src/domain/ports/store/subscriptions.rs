@@ -2,20 +2,20 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, SubscriptionId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::delivery::{Body, Delivery};
-use crate::domain::model::reminder::Entry;
+use crate::domain::model::reminder::Reminder;
 use crate::domain::model::subscription::Subscription;
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 
 /// Makes what is posted of an entry, if anything; told whether what was said last of its task was dropped unheard.
-pub type MakeLetter<'a> = dyn for<'e> Fn(&'e Entry, bool) -> Option<(Delivery, Body)> + Send + Sync + 'a;
+pub type MakeDelivery<'a> = dyn for<'e> Fn(&'e Reminder, bool) -> Option<(Delivery, Body)> + Send + Sync + 'a;
 
 /// What came of looking at a feed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Fanned {
+pub struct FanOut {
     /// Deliveries that were written.
     pub written: usize,
     /// Whether there is more to look at.
@@ -35,7 +35,7 @@ pub trait SubscriptionStore: Send + Sync {
     async fn subscriptions(
         &self,
         account: AccountId,
-        page: &PageAsked<DateTime<Utc>>,
+        page: &PageRequest<DateTime<Utc>>,
     ) -> Stored<Vec<Subscription>>;
     /// Replaces everything that a subscription is if its version is current, and lets its receiver's rest end. One that
     /// carries reminders from now on begins at the end of the feed; one that goes on after a pause has all its time again for
@@ -60,8 +60,8 @@ pub trait SubscriptionStore: Send + Sync {
         &self,
         subscription: &Subscription,
         now: DateTime<Utc>,
-        make: &MakeLetter<'_>,
-    ) -> Stored<Option<Fanned>>;
+        make: &MakeDelivery<'_>,
+    ) -> Stored<Option<FanOut>>;
     /// Subscriptions, not paused, whose next digest is due.
     async fn due_digests(&self, now: DateTime<Utc>) -> Stored<Vec<Subscription>>;
     /// Writes the digest that was due at an instant, in the place of older ones that still wait, and when the next one is; `false`, and nothing done, when another

@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, ComponentId, SystemId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::component::{Component, ComponentFacts};
 use crate::domain::model::inputs::Inputs;
 use crate::domain::model::system::{System, SystemFacts, SystemFilter};
@@ -22,7 +22,7 @@ pub trait SystemStore: Send + Sync {
         &self,
         account: AccountId,
         filter: &SystemFilter,
-        page: &PageAsked<String>,
+        page: &PageRequest<String>,
     ) -> Stored<Vec<System>>;
     /// Replaces the facts if the version is current; it becomes stale.
     async fn update_system(

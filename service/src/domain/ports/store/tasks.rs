@@ -2,10 +2,10 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, SystemId, TaskId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::status::{Polled, Status};
 use crate::domain::model::task::{Counted, Moves, Task, TaskFilter};
-use crate::domain::rules::reminders::inputs::Telling;
+use crate::domain::rules::reminders::inputs::ReminderInputs;
 use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
 
@@ -32,7 +32,7 @@ pub struct Refreshed {
     /// When the local day ends and it is stale again.
     pub next_at: DateTime<Utc>,
     /// What has to be known to tell its readers.
-    pub telling: Telling,
+    pub reminders: ReminderInputs,
 }
 
 /// Tasks, status and the work of refreshing them.
@@ -44,14 +44,14 @@ pub trait TaskStore: Send + Sync {
         &self,
         account: AccountId,
         filter: &TaskFilter,
-        page: &PageAsked<NaiveDate>,
+        page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<Task>>;
     /// The same, with how their due dates moved.
     async fn moved_tasks(
         &self,
         account: AccountId,
         filter: &TaskFilter,
-        page: &PageAsked<NaiveDate>,
+        page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<(Task, Moves)>>;
     /// How many tasks a filter finds, in no order.
     async fn count_tasks(&self, account: AccountId, filter: &TaskFilter) -> Stored<Counted>;

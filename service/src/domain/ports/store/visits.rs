@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, VisitId};
-use crate::domain::base::paging::PageAsked;
+use crate::domain::base::paging::PageRequest;
 use crate::domain::model::visit::{Revision, Visit, VisitFilter};
 use crate::domain::ports::store::outcomes::Updated;
 use async_trait::async_trait;
@@ -21,7 +21,7 @@ pub trait VisitStore: Send + Sync {
         &self,
         account: AccountId,
         filter: &VisitFilter,
-        page: &PageAsked<NaiveDate>,
+        page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<Visit>>;
     /// Replaces a visit whose stored version is `version`, and keeps what stood before as a revision. Its system
     /// becomes stale.

@@ -20,7 +20,7 @@ pub const MOST_TASKS: usize = 2_000;
 
 /// What a digest is of.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Asked {
+pub struct DigestQuery {
     /// Tasks at this property alone.
     pub property_id: Option<PropertyId>,
     /// Tasks of this system alone.
@@ -64,7 +64,7 @@ impl Totals {
         } += count;
     }
 
-    fn of_lines<'a>(lines: impl Iterator<Item = &'a Line>) -> Self {
+    fn of_lines<'a>(lines: impl Iterator<Item = &'a DigestTask>) -> Self {
         let (mut totals, mut systems) = (Self::default(), BTreeSet::new());
         for line in lines {
             totals.add(line.state, line.duty, 1);
@@ -84,7 +84,7 @@ impl Totals {
 
 /// One task of a digest.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Line {
+pub struct DigestTask {
     /// The task.
     pub task_id: TaskId,
     /// The system.
@@ -115,7 +115,7 @@ pub struct Line {
 
 /// The tasks of one property, by due date.
 #[derive(Clone, Debug, PartialEq)]
-pub struct AtProperty {
+pub struct PropertyTasks {
     /// The property.
     pub id: PropertyId,
     /// Its name.
@@ -125,14 +125,14 @@ pub struct AtProperty {
     /// What to bring, each thing once.
     pub bring: Vec<&'static str>,
     /// The tasks.
-    pub tasks: Vec<Line>,
+    pub tasks: Vec<DigestTask>,
 }
 
 /// What falls due in a stretch of days.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Digest {
     /// What it is of.
-    pub asked: Asked,
+    pub asked: DigestQuery,
     /// How much there is to do, what is left out included.
     pub totals: Totals,
     /// Tasks that are not listed.
@@ -142,7 +142,7 @@ pub struct Digest {
     /// What to be careful of in everything that is listed, each hazard once; that local codes come first is the last.
     pub hazards: Vec<Hazard>,
     /// The properties, the one with the earliest date first.
-    pub properties: Vec<AtProperty>,
+    pub properties: Vec<PropertyTasks>,
 }
 
 impl Digest {
@@ -166,8 +166,8 @@ impl Digest {
 
 /// A digest of tasks that come by due date. At most [`MOST_TASKS`] are listed; `all` counts what was asked for where that
 /// is more, and is not needed otherwise.
-pub fn make(asked: Asked, tasks: impl IntoIterator<Item = Task>, all: Option<&Counted>) -> Digest {
-    let mut maker = Maker::default();
+pub fn make(asked: DigestQuery, tasks: impl IntoIterator<Item = Task>, all: Option<&Counted>) -> Digest {
+    let mut maker = DigestBuilder::default();
     let mut beyond = 0;
     for task in tasks {
         if maker.lines < MOST_TASKS { maker.add(task) } else { beyond += 1 }
@@ -177,13 +177,13 @@ pub fn make(asked: Asked, tasks: impl IntoIterator<Item = Task>, all: Option<&Co
 
 /// A digest in the making: of each task it keeps what a digest shows, and no more.
 #[derive(Default)]
-pub(crate) struct Maker {
-    properties: Vec<AtProperty>,
+pub(crate) struct DigestBuilder {
+    properties: Vec<PropertyTasks>,
     places: std::collections::HashMap<PropertyId, usize>,
     lines: usize,
 }
 
-impl Maker {
+impl DigestBuilder {
     /// Adds a task; tasks come by due date.
     pub(crate) fn add(&mut self, task: Task) {
         let (property_name, system_name) = task.names;
@@ -192,7 +192,7 @@ impl Maker {
         let place = *self.places.entry(task.property_id).or_insert(self.properties.len());
         if place == self.properties.len() {
             let (totals, bring, tasks) = (Totals::default(), Vec::new(), Vec::new());
-            self.properties.push(AtProperty {
+            self.properties.push(PropertyTasks {
                 id: task.property_id,
                 name: property_name,
                 totals,
@@ -200,7 +200,7 @@ impl Maker {
                 tasks,
             });
         }
-        self.properties[place].tasks.push(Line {
+        self.properties[place].tasks.push(DigestTask {
             task_id: task.id,
             system_id: task.system_id,
             system_name,
@@ -219,7 +219,7 @@ impl Maker {
     }
 
     /// `beyond` were seen and not added; `all` counts these and whatever was not seen.
-    pub(crate) fn done(mut self, asked: Asked, beyond: u64, all: Option<&Counted>) -> Digest {
+    pub(crate) fn done(mut self, asked: DigestQuery, beyond: u64, all: Option<&Counted>) -> Digest {
         for property in &mut self.properties {
             property.bring = bring(property.tasks.iter().map(|line| line.duty));
             property.totals = Totals { properties: 1, ..Totals::of_lines(property.tasks.iter()) };

@@ -1,6 +1,6 @@
 //! A digest as CommonMark. What users wrote is escaped, so that a name stays a name.
 
-use crate::domain::rules::digest::make::{Digest, Line};
+use crate::domain::rules::digest::make::{Digest, DigestTask};
 use crate::domain::rules::digest::words;
 use std::fmt::Write as _;
 
@@ -27,7 +27,7 @@ pub(crate) fn render(digest: &Digest) -> String {
     out
 }
 
-fn task(out: &mut String, line: &Line) {
+fn task(out: &mut String, line: &DigestTask) {
     let (system, component) = (escaped(&line.system_name), escaped(&line.component_name));
     let what = escaped(line.duty.title());
     let minutes = words::minutes(line.duty.minutes().into());

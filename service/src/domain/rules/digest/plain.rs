@@ -1,6 +1,6 @@
 //! A digest as plain text of at most eighty columns.
 
-use crate::domain::rules::digest::make::{Digest, Line};
+use crate::domain::rules::digest::make::{Digest, DigestTask};
 use crate::domain::rules::digest::words;
 
 /// Columns of a line.
@@ -37,7 +37,7 @@ pub(crate) fn render(digest: &Digest) -> String {
     page.0
 }
 
-fn task(page: &mut Page, line: &Line) {
+fn task(page: &mut Page, line: &DigestTask) {
     let (system, component) = (words::one_line(&line.system_name), words::one_line(&line.component_name));
     page.paragraph(
         "",

@@ -2,7 +2,7 @@
 //! with counts and minutes, in columns of their own so that the column `minutes` adds up to the work once; `bring`, `caution`, and `note` for what is not listed.
 
 use crate::domain::model::hazard::Hazard;
-use crate::domain::rules::digest::make::{AtProperty, Digest, Line, Totals};
+use crate::domain::rules::digest::make::{Digest, DigestTask, PropertyTasks, Totals};
 use crate::domain::rules::digest::words;
 use chrono::NaiveDate;
 
@@ -84,7 +84,7 @@ fn amounts(row: Row, totals: &Totals) -> Row {
     row.set("total_tasks", totals.tasks.to_string()).set("total_minutes", totals.minutes.to_string())
 }
 
-fn task(property: &AtProperty, line: &Line) -> Row {
+fn task(property: &PropertyTasks, line: &DigestTask) -> Row {
     let date = |date: Option<NaiveDate>| date.map(|date| date.to_string()).unwrap_or_default();
     let hazards: Vec<&str> = line.hazards.iter().copied().map(Hazard::code).collect();
     let (early, likely, late) =

@@ -2,7 +2,7 @@
 
 use crate::domain::base::plural::counted;
 use crate::domain::model::forecast::Window;
-use crate::domain::rules::digest::make::{Digest, Line, Totals};
+use crate::domain::rules::digest::make::{Digest, DigestTask, Totals};
 use chrono::NaiveDate;
 
 /// Minutes as people say them.
@@ -55,7 +55,7 @@ fn states(totals: &Totals) -> String {
 }
 
 /// The day a task falls due.
-pub(crate) fn due(line: &Line) -> String {
+pub(crate) fn due(line: &DigestTask) -> String {
     line.due_on.map_or_else(|| "no date".to_owned(), |date| date.to_string())
 }
 

@@ -13,15 +13,15 @@ use crate::domain::model::duty::Duty;
 use crate::domain::model::forecast::Window;
 use crate::domain::model::inputs::Inputs;
 use crate::domain::model::part::Kind;
-use crate::domain::model::skill::{Answered, Answers, Fullness, History};
+use crate::domain::model::skill::{AnswerChanges, Answered, Fullness, LooksHash};
 use crate::domain::model::visit::Finding;
 use crate::domain::rules::forecast::convert::{to_date, to_day, to_window};
-use crate::domain::rules::forecast::ground::Ground;
-use crate::domain::rules::forecast::history::{InService, Seen, in_service, seen_by_component, since};
+use crate::domain::rules::forecast::gauge_model::GaugeModel;
+use crate::domain::rules::forecast::history::{InService, VisitedItem, in_service, seen_by_component, since};
 use crate::domain::rules::forecast::looks::{Look, found, looks};
-use crate::domain::rules::forecast::model_inputs::sight;
+use crate::domain::rules::forecast::model_inputs::ModelInputs;
 use crate::domain::rules::forecast::predicted::HORIZON_DAYS;
-use crate::domain::rules::forecast::scene::Scene;
+use crate::domain::rules::forecast::system_model::SystemModel;
 use crate::domain::rules::forecast::{duty_rules, learned};
 use chrono::NaiveDate;
 use eavesward_engine as engine;
@@ -30,26 +30,30 @@ use sha2::{Digest, Sha256};
 use std::collections::{BTreeMap, HashMap, HashSet};
 
 /// A finding on a component, and what had been seen of it.
-struct Asked<'a> {
+struct FindingCase<'a> {
     component: &'a Component,
     duty: Duty,
     look: Look,
     finding: Finding,
     /// The day of the forecast that it answers.
     made_on: NaiveDate,
-    history: History,
+    history: LooksHash,
 }
 
-impl Asked<'_> {
+impl FindingCase<'_> {
     fn id(&self) -> AnswerId {
         AnswerId::of(self.look.visit, self.component.id, self.duty)
     }
 }
 
 /// Holds every finding on a system against what had been predicted; `known` are the answers that are kept of it.
-pub fn answers(inputs: &Inputs, whole: &Ground, known: &BTreeMap<AnswerId, History>) -> Result<Answers> {
+pub fn answers(
+    inputs: &Inputs,
+    whole: &GaugeModel,
+    known: &BTreeMap<AnswerId, LooksHash>,
+) -> Result<AnswerChanges> {
     let seen = seen_by_component(inputs, NaiveDate::MAX);
-    let mut asked: Vec<Asked<'_>> =
+    let mut asked: Vec<FindingCase<'_>> =
         inputs.components.iter().flat_map(|component| questions(inputs, component, &seen)).collect();
     // What rests on the same looks as before is kept.
     let mut kept = HashSet::new();
@@ -59,17 +63,17 @@ pub fn answers(inputs: &Inputs, whole: &Ground, known: &BTreeMap<AnswerId, Histo
         !same
     });
     let gone = known.keys().filter(|id| !kept.contains(id)).copied().collect();
-    let mut answers = Answers { gone, new: Vec::new() };
+    let mut answers = AnswerChanges { gone, new: Vec::new() };
     // The rain as it stood on a day is worked out once for all the forecasts of that day, and let go of after.
     asked.sort_by_key(|asked| asked.made_on);
     for day in asked.chunk_by(|a, b| a.made_on == b.made_on) {
         let Some(made_on) = day.first().map(|asked| asked.made_on) else { continue };
-        let ground = whole.until(made_on);
+        let gauge_model = whole.until(made_on);
         let components = in_service(inputs, made_on);
-        let sight = sight(inputs, &ground, made_on, false);
-        let scene = Scene::new(&sight, &components)?;
+        let model_inputs = ModelInputs::of_system(inputs, &gauge_model, made_on, false);
+        let model = SystemModel::new(&model_inputs, &components)?;
         for asked in day {
-            answers.new.extend(answer(inputs, &scene, &components, asked)?);
+            answers.new.extend(answer(inputs, &model, &components, asked)?);
         }
     }
     Ok(answers)
@@ -79,8 +83,8 @@ pub fn answers(inputs: &Inputs, whole: &Ground, known: &BTreeMap<AnswerId, Histo
 fn questions<'a>(
     inputs: &Inputs,
     component: &'a Component,
-    seen: &HashMap<ComponentId, Vec<Seen<'_>>>,
-) -> Vec<Asked<'a>> {
+    seen: &HashMap<ComponentId, Vec<VisitedItem<'_>>>,
+) -> Vec<FindingCase<'a>> {
     let mut asked = Vec::new();
     let Some(own) = seen.get(&component.id) else { return asked };
     let part = InService::bare(component);
@@ -101,8 +105,8 @@ fn questions<'a>(
             // What is seen of a part that was cleaned the same day says nothing of the days before.
             let asks = !look.cleaned_meanwhile && made_on < look.on && cleaned_on != Some(look.on);
             if let Some(finding) = look.finding.filter(|_| asks) {
-                let history = History(before.clone().finalize().into());
-                asked.push(Asked { component, duty, look, finding, made_on, history });
+                let history = LooksHash(before.clone().finalize().into());
+                asked.push(FindingCase { component, duty, look, finding, made_on, history });
             }
             days.push(look.on);
             cleaned_on = look.cleaned.map(|_| look.on).or(cleaned_on);
@@ -120,7 +124,7 @@ fn stands_for(look: &Look) -> String {
 /// What visits say of the diverters, by day, where it decides what reaches the part: the tank's sediment.
 fn upstream(
     inputs: &Inputs,
-    seen: &HashMap<ComponentId, Vec<Seen<'_>>>,
+    seen: &HashMap<ComponentId, Vec<VisitedItem<'_>>>,
     duty: Duty,
 ) -> Vec<(NaiveDate, ComponentId, Look)> {
     if duty != Duty::RemoveSediment {
@@ -141,9 +145,9 @@ fn upstream(
 /// What a forecast of that day had said; absent where it could say nothing.
 fn answer(
     inputs: &Inputs,
-    scene: &Scene<'_>,
+    model: &SystemModel<'_>,
     components: &[InService<'_>],
-    asked: &Asked<'_>,
+    asked: &FindingCase<'_>,
 ) -> Result<Option<Answered>> {
     let part = components.iter().find(|part| part.id == Some(asked.component.id));
     // A part that was in service on the day of the visit was not on that of the forecast, if it was installed before the
@@ -152,10 +156,10 @@ fn answer(
     let start = component.start(asked.duty, Some(inputs.system.facts.commissioned_on));
     let since = since(component, asked.duty, start, asked.made_on).day;
     let found_on = to_day(asked.look.on);
-    let tolerance = scene.settings.figures(asked.duty).tolerance.unwrap_or(0.5);
+    let tolerance = model.settings.figures(asked.duty).tolerance.unwrap_or(0.5);
     let mut earliest: Option<(NaiveDate, Answered)> = None;
-    for rule in duty_rules::of(component, asked.duty, scene)? {
-        let meter = scene.meter(rule.exposure)?;
+    for rule in duty_rules::of(component, asked.duty, model)? {
+        let meter = model.meter(rule.exposure)?;
         let taught = learned::learn(&rule, &meter, component, asked.duty, (start, since), asked.made_on)?;
         if taught.cleaned_on_unknown_day || taught.left_share > 0.0 || taught.past_mark_on.is_some() {
             continue;

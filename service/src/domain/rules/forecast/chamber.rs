@@ -20,9 +20,9 @@ const MOST_KEPT_BACK: f64 = 0.95;
 
 /// A first-flush chamber with its history.
 #[derive(Clone, Debug, PartialEq)]
-pub struct OwnChamber {
+pub struct DiverterChamber {
     pub volume_mm: f64,
-    pub emptying: OwnEmptying,
+    pub emptying: ChamberEmptying,
     /// When it took nothing: before there was one, and while it was blocked.
     pub idle: Vec<Stretch>,
     /// Whether visits found it blocked.
@@ -30,21 +30,21 @@ pub struct OwnChamber {
 }
 
 #[derive(Clone, Debug, PartialEq)]
-pub enum OwnEmptying {
+pub enum ChamberEmptying {
     WithinTheDay,
     Trickle(f64),
     ByHand(Vec<Day>),
 }
 
-impl OwnChamber {
+impl DiverterChamber {
     /// As the engine takes it.
     pub fn engine(&self) -> Chamber<'_> {
         Chamber {
             volume_mm: self.volume_mm,
             emptying: match &self.emptying {
-                OwnEmptying::WithinTheDay => engine::Emptying::WithinTheDay,
-                OwnEmptying::Trickle(mm_per_day) => engine::Emptying::Trickle { mm_per_day: *mm_per_day },
-                OwnEmptying::ByHand(drained) => engine::Emptying::ByHand { drained },
+                ChamberEmptying::WithinTheDay => engine::Emptying::WithinTheDay,
+                ChamberEmptying::Trickle(mm_per_day) => engine::Emptying::Trickle { mm_per_day: *mm_per_day },
+                ChamberEmptying::ByHand(drained) => engine::Emptying::ByHand { drained },
             },
             blocked: &self.idle,
         }
@@ -62,7 +62,7 @@ impl OwnChamber {
 
     /// Whether somebody has to empty it.
     pub fn is_emptied_by_hand(&self) -> bool {
-        matches!(self.emptying, OwnEmptying::ByHand(_))
+        matches!(self.emptying, ChamberEmptying::ByHand(_))
     }
 
     /// The chamber of one diverter over a roof, with what visits say of it. Nothing was blocked yet.
@@ -72,10 +72,10 @@ impl OwnChamber {
         };
         let volume_mm = (chamber_volume_l / plan_area_m2).min(MOST_FLUSH_MM);
         let trickle = |mm: f64, days: f64| {
-            if days <= 1.0 { OwnEmptying::WithinTheDay } else { OwnEmptying::Trickle(mm / days) }
+            if days <= 1.0 { ChamberEmptying::WithinTheDay } else { ChamberEmptying::Trickle(mm / days) }
         };
         let (volume_mm, emptying) = match emptying {
-            Emptying::Hand => (volume_mm, OwnEmptying::ByHand(component.drained())),
+            Emptying::Hand => (volume_mm, ChamberEmptying::ByHand(component.drained())),
             Emptying::Drip { litres_per_hour } => {
                 let days = chamber_volume_l / (litres_per_hour * 24.0);
                 (volume_mm, trickle(volume_mm, days))

@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::Result;
 use crate::domain::model::duty::{DecidedBy, Duty};
-use crate::domain::model::duty_settings::{Figures, OWN};
+use crate::domain::model::duty_settings::{DutyFigures, OWN};
 use crate::domain::model::part::{MonthDay, Part};
 use chrono::{Datelike, Days, Months, NaiveDate};
 use eavesward_engine::frost::{DRAIN_DAYS_BEFORE, Frost};
@@ -35,7 +35,7 @@ pub struct Since {
 }
 
 /// The ceiling of a duty, with its source.
-pub fn ceiling(figures: Figures, since: Since) -> Option<Dated> {
+pub fn ceiling(figures: DutyFigures, since: Since) -> Option<Dated> {
     if figures.duty == Duty::CheckBands && !since.done_before {
         let on = since.day.checked_add_months(Months::new(FIRST_LOOK_MONTHS))?;
         let reason =

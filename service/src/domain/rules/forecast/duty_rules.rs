@@ -4,11 +4,11 @@ use crate::domain::base::error::Result;
 use crate::domain::model::duty::Duty;
 use crate::domain::model::forecast::Clock;
 use crate::domain::model::part::{Emptying, Exposition, Material, Part};
-use crate::domain::rules::forecast::chamber::OwnChamber;
+use crate::domain::rules::forecast::chamber::DiverterChamber;
 use crate::domain::rules::forecast::history::InService;
 use crate::domain::rules::forecast::rule::Rule;
 use crate::domain::rules::forecast::rule::clogging;
-use crate::domain::rules::forecast::scene::Scene;
+use crate::domain::rules::forecast::system_model::SystemModel;
 use eavesward_engine as engine;
 use engine::heat::{Warmth, activation_kj_mol, limit};
 use engine::{Exposure, Orientation, mark};
@@ -22,8 +22,8 @@ const HEAT_SIGMA_MONTH: f64 = 0.15;
 const HEAT_SIGMA_YEAR: f64 = 0.08;
 
 /// The rules of a duty: none without a tally, two for a coupling that ages by light and by heat.
-pub fn of<'a>(component: &InService<'_>, duty: Duty, scene: &'a Scene<'_>) -> Result<Vec<Rule<'a>>> {
-    let area = scene.roof.plan_area_m2;
+pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>) -> Result<Vec<Rule<'a>>> {
+    let area = model.roof.plan_area_m2;
     let part = &component.facts.part;
     Ok(match (part, duty) {
         (Part::Roof { .. }, Duty::ClearRoof) => {
@@ -44,14 +44,14 @@ pub fn of<'a>(component: &InService<'_>, duty: Duty, scene: &'a Scene<'_>) -> Re
             vec![Rule::steady(Exposure::Runoff, full, "mm of runoff")]
         }
         (Part::FirstFlushDiverter { .. }, Duty::ClearWeepHole) => {
-            scene.own_chamber(component).and_then(|chamber| clogging(part, chamber)).into_iter().collect()
+            model.own_chamber(component).and_then(|chamber| clogging(part, chamber)).into_iter().collect()
         }
         (Part::Tank { outlet_height_mm, calmed_inlet, sediment_limit_mm, .. }, Duty::RemoveSediment) => {
             let limit = sediment_limit_mm.unwrap_or(mark::USUAL_SEDIMENT_MM);
             vec![Rule::filling(
                 Exposure::Sediment {
-                    chamber: scene.chamber.as_ref().map(OwnChamber::engine),
-                    floor_area_m2: scene.tank_floor_m2,
+                    chamber: model.chamber.as_ref().map(DiverterChamber::engine),
+                    floor_area_m2: model.tank_floor_m2,
                     calmed_inlet: *calmed_inlet,
                 },
                 mark::tank_sediment(limit, Some(*outlet_height_mm)),
@@ -60,11 +60,11 @@ pub fn of<'a>(component: &InService<'_>, duty: Duty, scene: &'a Scene<'_>) -> Re
         }
         (Part::Coupling { material, exposition, shade, shade_share }, Duty::ReplaceCoupling) => {
             let shade_share = shade_share.unwrap_or_else(|| shade.share());
-            coupling(engine_material(*material), orientation(*exposition), shade_share, scene)?
+            coupling(engine_material(*material), orientation(*exposition), shade_share, model)?
         }
         (Part::CartridgeFilter { rated_volume_l: Some(litres) }, Duty::ChangeCartridge) => {
             let exposure = Exposure::Steady {
-                daily: [scene.demand_l_per_day; 12],
+                daily: [model.demand_l_per_day; 12],
                 sigma_month: DEMAND_SIGMA,
                 sigma_year: DEMAND_SIGMA,
                 unit: "litres",
@@ -79,9 +79,9 @@ fn coupling<'a>(
     material: engine::Material,
     orientation: Orientation,
     shade_share: f64,
-    scene: &Scene<'_>,
+    model: &SystemModel<'_>,
 ) -> Result<Vec<Rule<'a>>> {
-    let warmth = scene.mean_c.map(|air| Warmth::under_shade(air, shade_share)).transpose()?;
+    let warmth = model.mean_c.map(|air| Warmth::under_shade(air, shade_share)).transpose()?;
     let light = Exposure::Ultraviolet {
         orientation,
         shade_share,

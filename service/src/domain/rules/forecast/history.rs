@@ -21,14 +21,14 @@ pub struct InService<'a> {
     /// The last day on which each duty was done.
     pub done: HashMap<Duty, NaiveDate>,
     /// What visits saw to, oldest first.
-    pub seen: Vec<Seen<'a>>,
+    pub seen: Vec<VisitedItem<'a>>,
     /// The components that were in its place before it, latest first: what they let through still lies in the tank.
     pub before: Vec<Self>,
 }
 
 /// One duty of a component that a visit saw to.
 #[derive(Clone, Copy)]
-pub struct Seen<'a> {
+pub struct VisitedItem<'a> {
     /// The visit.
     pub visit: VisitId,
     /// Its day.
@@ -97,11 +97,14 @@ pub(crate) fn since(component: &InService<'_>, duty: Duty, start: NaiveDate, as_
 }
 
 /// What visits through a day saw to, by component, oldest first: that is how the visits come.
-pub(crate) fn seen_by_component(inputs: &Inputs, through: NaiveDate) -> HashMap<ComponentId, Vec<Seen<'_>>> {
-    let mut seen: HashMap<ComponentId, Vec<Seen<'_>>> = HashMap::new();
+pub(crate) fn seen_by_component(
+    inputs: &Inputs,
+    through: NaiveDate,
+) -> HashMap<ComponentId, Vec<VisitedItem<'_>>> {
+    let mut seen: HashMap<ComponentId, Vec<VisitedItem<'_>>> = HashMap::new();
     for visit in inputs.visits.iter().filter(|visit| visit.facts.visited_on <= through) {
         for item in &visit.facts.items {
-            let one = Seen { visit: visit.id, on: visit.facts.visited_on, item };
+            let one = VisitedItem { visit: visit.id, on: visit.facts.visited_on, item };
             seen.entry(item.component_id).or_default().push(one);
         }
     }

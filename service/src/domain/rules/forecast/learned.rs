@@ -21,7 +21,7 @@ use engine::{Meter, learning};
 const MOST_CV: f64 = 2.0;
 
 /// A mark after everything that was found.
-pub struct Taught {
+pub struct LearnedLimit {
     /// The belief on the day asked for.
     pub rate: Rate,
     /// How many findings taught something.
@@ -48,8 +48,8 @@ pub fn learn(
     duty: Duty,
     (start, since): (NaiveDate, NaiveDate),
     as_of: NaiveDate,
-) -> Result<Taught> {
-    let mut history = History::new(component, duty, start, since);
+) -> Result<LearnedLimit> {
+    let mut history = ServiceHistory::new(component, duty, start, since);
     let mut inspections = Vec::new();
     let mut sources = Vec::new();
     for look in looks(&component.seen, duty).into_iter().filter(|look| look.on >= start) {
@@ -86,7 +86,7 @@ pub fn learn(
         Start::Left(share) => share.min(MOST_LEFT),
         Start::Clean | Start::Unknown => 0.0,
     };
-    Ok(Taught {
+    Ok(LearnedLimit {
         rate: if inspections.is_empty() { prior } else { learned.drifted_to(to_day(as_of)) },
         findings: learned.findings(),
         lessons: lessons(&learned, &inspections, &sources),
@@ -101,7 +101,7 @@ pub fn learn(
 const MOST_LEFT: f64 = 0.99;
 
 /// The last service, as the visits go by.
-struct History {
+struct ServiceHistory {
     since: NaiveDate,
     clean: Start,
     /// When it was first found past its mark since.
@@ -109,7 +109,7 @@ struct History {
     served: Option<NaiveDate>,
 }
 
-impl History {
+impl ServiceHistory {
     fn new(component: &InService<'_>, duty: Duty, start: NaiveDate, since: NaiveDate) -> Self {
         let served =
             component.facts.last_served_on.filter(|day| duty.is_routine() && *day > start && *day <= since);

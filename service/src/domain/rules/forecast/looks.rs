@@ -3,7 +3,7 @@
 use crate::domain::base::ids::VisitId;
 use crate::domain::model::duty::Duty;
 use crate::domain::model::visit::Finding;
-use crate::domain::rules::forecast::history::Seen;
+use crate::domain::rules::forecast::history::VisitedItem;
 use chrono::NaiveDate;
 use eavesward_engine as engine;
 use engine::learning;
@@ -29,7 +29,7 @@ pub struct Look {
 }
 
 /// What visits say of the mark of a duty, a visit a look, oldest first.
-pub fn looks(seen: &[Seen<'_>], duty: Duty) -> Vec<Look> {
+pub fn looks(seen: &[VisitedItem<'_>], duty: Duty) -> Vec<Look> {
     let mut looks: Vec<Look> = Vec::new();
     for seen in seen.iter().filter(|seen| speaks_of(seen.item.duty, duty)) {
         if looks.last().is_none_or(|last| last.visit != seen.visit) {

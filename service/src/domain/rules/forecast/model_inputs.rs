@@ -4,12 +4,12 @@ use crate::domain::model::duty_settings::DutySettings;
 use crate::domain::model::inputs::Inputs;
 use crate::domain::model::property::Months;
 use crate::domain::model::roof::Roof;
-use crate::domain::rules::forecast::ground::Ground;
+use crate::domain::rules::forecast::gauge_model::GaugeModel;
 use chrono::NaiveDate;
 
 /// Where a system stands and what is known of the air there.
 #[derive(Clone, Copy, Debug)]
-pub struct Place {
+pub struct Location {
     /// Degrees north.
     pub latitude_deg: f64,
     /// Metres above sea level.
@@ -18,14 +18,14 @@ pub struct Place {
     pub months: Months,
 }
 
-/// What a scene is made of.
-pub struct Sight<'a> {
+/// What a system model is made of.
+pub struct ModelInputs<'a> {
     /// The place.
-    pub place: Place,
+    pub place: Location,
     /// The roof.
     pub roof: &'a Roof,
     /// The rain.
-    pub ground: &'a Ground,
+    pub gauge_model: &'a GaugeModel,
     /// Litres a day.
     pub demand_l_per_day: f64,
     /// The day on which the system went into service; that of its oldest part when nobody said.
@@ -38,22 +38,29 @@ pub struct Sight<'a> {
     pub in_full: bool,
 }
 
-/// A stored system before its rain on a day.
-pub fn sight<'a>(inputs: &'a Inputs, ground: &'a Ground, as_of: NaiveDate, in_full: bool) -> Sight<'a> {
-    let place = &inputs.property.facts;
-    let facts = &inputs.system.facts;
-    Sight {
-        place: Place {
-            latitude_deg: place.latitude_deg,
-            elevation_m: place.elevation_m,
-            months: place.months,
-        },
-        roof: &facts.roof,
-        ground,
-        demand_l_per_day: facts.demand_l_per_day,
-        commissioned_on: Some(facts.commissioned_on),
-        as_of,
-        settings: &inputs.duty_settings,
-        in_full,
+impl<'a> ModelInputs<'a> {
+    /// A stored system on a day. `in_full` asks for curves and lessons, which rows of a task list leave out.
+    pub fn of_system(
+        inputs: &'a Inputs,
+        gauge_model: &'a GaugeModel,
+        as_of: NaiveDate,
+        in_full: bool,
+    ) -> Self {
+        let place = &inputs.property.facts;
+        let facts = &inputs.system.facts;
+        Self {
+            place: Location {
+                latitude_deg: place.latitude_deg,
+                elevation_m: place.elevation_m,
+                months: place.months,
+            },
+            roof: &facts.roof,
+            gauge_model,
+            demand_l_per_day: facts.demand_l_per_day,
+            commissioned_on: Some(facts.commissioned_on),
+            as_of,
+            settings: &inputs.duty_settings,
+            in_full,
+        }
     }
 }

@@ -4,7 +4,7 @@ use crate::domain::base::error::Result;
 use crate::domain::model::duty::Duty;
 use crate::domain::model::forecast::{Mark, Prediction, Tally, Window};
 use crate::domain::model::part::Part;
-use crate::domain::rules::forecast::chamber::OwnChamber;
+use crate::domain::rules::forecast::chamber::DiverterChamber;
 use crate::domain::rules::forecast::convert::{to_chances, to_date, to_day, to_window};
 use crate::domain::rules::forecast::history::InService;
 use crate::domain::rules::forecast::predicted::{HORIZON_DAYS, Predicted};
@@ -13,7 +13,7 @@ use crate::domain::rules::forecast::reasons::{
     diverter_reason, measured_reason, note, outcome_reasons, taught_reasons,
 };
 use crate::domain::rules::forecast::rule::Rule;
-use crate::domain::rules::forecast::scene::Scene;
+use crate::domain::rules::forecast::system_model::SystemModel;
 use crate::domain::rules::forecast::{duty_rules, learned, simulated};
 use chrono::NaiveDate;
 use eavesward_engine as engine;
@@ -23,19 +23,19 @@ use engine::{Outcome, Question};
 ///
 /// `start` is the day from which the part counted at first, `since` the one from which it counts today.
 pub fn predict(
-    scene: &Scene<'_>,
+    model: &SystemModel<'_>,
     component: &InService<'_>,
     duty: Duty,
     tolerance: f64,
     (start, since): (NaiveDate, NaiveDate),
 ) -> Result<Option<Predicted>> {
     if let (Part::OverflowTrap { seal_depth_mm }, Duty::CheckTrap) = (&component.facts.part, duty) {
-        return simulated::trap(scene, *seal_depth_mm, since, tolerance).map(Some);
+        return simulated::trap(model, *seal_depth_mm, since, tolerance).map(Some);
     }
     let mut earliest: Option<Predicted> = None;
     let mut others = Vec::new();
-    for rule in duty_rules::of(component, duty, scene)? {
-        let predicted = by_rule(scene, component, duty, &rule, tolerance, (start, since))?;
+    for rule in duty_rules::of(component, duty, model)? {
+        let predicted = by_rule(model, component, duty, &rule, tolerance, (start, since))?;
         let Some(other) = earliest.take() else {
             earliest = Some(predicted);
             continue;
@@ -53,38 +53,38 @@ pub fn predict(
         if !predicted.past_mark {
             predicted.reasons.extend(measured_reason(&predicted.prediction));
         }
-        predicted.reasons.extend(diverter_reason(scene));
-        predicted.prediction.best_day = simulated::best_day(scene, &predicted)?;
+        predicted.reasons.extend(diverter_reason(model));
+        predicted.prediction.best_day = simulated::best_day(model, &predicted)?;
         predicted.reasons.extend(predicted.prediction.best_day.as_ref().map(simulated::best_day_reason));
     }
     if duty == Duty::DrainDiverter {
-        let full = predicted.on.filter(|on| *on <= scene.as_of);
-        predicted.reasons.extend(full.map(|full| simulated::mosquitoes(scene, full)).transpose()?.flatten());
+        let full = predicted.on.filter(|on| *on <= model.as_of);
+        predicted.reasons.extend(full.map(|full| simulated::mosquitoes(model, full)).transpose()?.flatten());
     }
     if duty == Duty::ClearWeepHole {
-        let standing = scene.chamber.as_ref().and_then(OwnChamber::blocked_since).and_then(to_date);
-        let note = standing.map(|since| simulated::mosquitoes(scene, since)).transpose()?.flatten();
+        let standing = model.chamber.as_ref().and_then(DiverterChamber::blocked_since).and_then(to_date);
+        let note = standing.map(|since| simulated::mosquitoes(model, since)).transpose()?.flatten();
         predicted.reasons.extend(note);
     }
     Ok(Some(predicted))
 }
 
 fn by_rule(
-    scene: &Scene<'_>,
+    model: &SystemModel<'_>,
     component: &InService<'_>,
     duty: Duty,
     rule: &Rule<'_>,
     tolerance: f64,
     (start, since): (NaiveDate, NaiveDate),
 ) -> Result<Predicted> {
-    let meter = scene.meter(rule.exposure)?;
-    let taught = learned::learn(rule, &meter, component, duty, (start, since), scene.as_of)?;
+    let meter = model.meter(rule.exposure)?;
+    let taught = learned::learn(rule, &meter, component, duty, (start, since), model.as_of)?;
     let engine_mark = taught.rate.mark();
     let answer = meter.forecast(&Question {
         mark: engine_mark,
         left_share: taught.left_share,
         since: to_day(taught.since),
-        as_of: to_day(scene.as_of),
+        as_of: to_day(model.as_of),
         horizon_days: HORIZON_DAYS,
     })?;
     let needs_rain = matches!(answer.outcome, Outcome::NeedsRain);
@@ -115,9 +115,9 @@ fn by_rule(
             .chain((!needs_rain).then(|| tally_reason(&tally, &mark, taught.since)))
             .collect()
     } else if needs_rain {
-        scene.ground.wanting.iter().cloned().collect()
+        model.gauge_model.wanting.iter().cloned().collect()
     } else {
-        outcome_reasons(&answer, on, tolerance, &tally, &mark, (taught.since, scene.as_of))
+        outcome_reasons(&answer, on, tolerance, &tally, &mark, (taught.since, model.as_of))
     };
     reasons.extend(taught_reasons(&taught, &mark));
     let on = taught.past_mark_on.map_or(on, |found_on| Some(on.map_or(found_on, |on| on.min(found_on))));
@@ -131,13 +131,13 @@ fn by_rule(
         None => (window, (!needs_rain).then_some(answer.chance)),
     };
     // What was seen needs no curve.
-    let curve = if window.is_some() && scene.in_full && taught.past_mark_on.is_none() {
+    let curve = if window.is_some() && model.in_full && taught.past_mark_on.is_none() {
         answer.curve()?
     } else {
         Vec::new()
     };
     let next_finding =
-        if scene.in_full { learned::next_finding(taught.rate, tally.value, duty)? } else { None };
+        if model.in_full { learned::next_finding(taught.rate, tally.value, duty)? } else { None };
     let prediction = Prediction {
         window,
         tolerance,

@@ -1,9 +1,9 @@
 //! The sentences that explain a predicted date.
 
 use crate::domain::model::forecast::{Clock, Mark, Prediction, Tally};
-use crate::domain::rules::forecast::learned::Taught;
+use crate::domain::rules::forecast::learned::LearnedLimit;
 use crate::domain::rules::forecast::predicted::Predicted;
-use crate::domain::rules::forecast::scene::Scene;
+use crate::domain::rules::forecast::system_model::SystemModel;
 use chrono::NaiveDate;
 use eavesward_engine as engine;
 use engine::{Note, Outcome, Reason};
@@ -32,8 +32,8 @@ pub(crate) fn measured_reason(prediction: &Prediction) -> Option<String> {
 }
 
 /// What stands behind the share of solids that the diverter takes.
-pub(crate) fn diverter_reason(scene: &Scene<'_>) -> Option<String> {
-    let chamber = scene.chamber.as_ref()?;
+pub(crate) fn diverter_reason(model: &SystemModel<'_>) -> Option<String> {
+    let chamber = model.chamber.as_ref()?;
     Some(if chamber.blocked_since().is_some() {
         "The diverter's hole is blocked: nothing is kept from the tank until it is cleared.".to_owned()
     } else if chamber.was_blocked() {
@@ -48,7 +48,7 @@ pub(crate) fn diverter_reason(scene: &Scene<'_>) -> Option<String> {
     })
 }
 
-pub(crate) fn taught_reasons(taught: &Taught, mark: &Mark) -> Option<String> {
+pub(crate) fn taught_reasons(taught: &LearnedLimit, mark: &Mark) -> Option<String> {
     if taught.cleaned_on_unknown_day && taught.past_mark_on.is_none() {
         return Some(
             "Somebody cleaned it on a day that nobody noted: the tally counts from the last day that is known, so there is \

@@ -2,7 +2,7 @@
 
 use crate::domain::model::forecast::Clock;
 use crate::domain::model::part::{Emptying, Part};
-use crate::domain::rules::forecast::chamber::OwnChamber;
+use crate::domain::rules::forecast::chamber::DiverterChamber;
 use eavesward_engine as engine;
 use engine::learning::DRIFT_PER_YEAR;
 use engine::{Exposure, Prior, mark};
@@ -34,7 +34,7 @@ impl<'a> Rule<'a> {
 }
 
 /// What clogs a diverter that empties itself.
-pub fn clogging<'a>(part: &Part, chamber: &'a OwnChamber) -> Option<Rule<'a>> {
+pub fn clogging<'a>(part: &Part, chamber: &'a DiverterChamber) -> Option<Rule<'a>> {
     match part {
         Part::FirstFlushDiverter { emptying: Emptying::WeepHole { .. }, .. } => Some(Rule::filling(
             Exposure::Grit { chamber: chamber.engine() },

@@ -5,7 +5,7 @@ use crate::domain::model::forecast::{BestDay, Mark, Prediction, Tally};
 use crate::domain::rules::forecast::convert::{to_chances, to_date, to_day, to_window};
 use crate::domain::rules::forecast::predicted::{HORIZON_DAYS, Predicted};
 use crate::domain::rules::forecast::reasons::significant;
-use crate::domain::rules::forecast::scene::Scene;
+use crate::domain::rules::forecast::system_model::SystemModel;
 use chrono::{Days, NaiveDate};
 use eavesward_engine as engine;
 use engine::heat::MonthlyClock;
@@ -27,21 +27,21 @@ const DEEPEST_SEAL_MM: f64 = 500.0;
 
 /// The day inside the window on which the tank is best emptied; absent without a tank to follow, or when the window
 /// begins more than two years ahead.
-pub fn best_day(scene: &Scene<'_>, predicted: &Predicted) -> Result<Option<BestDay>> {
+pub fn best_day(model: &SystemModel<'_>, predicted: &Predicted) -> Result<Option<BestDay>> {
     let Some(window) = predicted.prediction.window else { return Ok(None) };
     let Some(early) = window.early_on else { return Ok(None) };
-    let from = early.max(scene.as_of);
+    let from = early.max(model.as_of);
     let Some(year) = from.checked_add_days(Days::new(SEARCH_DAYS)) else { return Ok(None) };
     // A window that has passed leaves the whole year to choose from.
-    let late = window.late_on.filter(|late| *late > scene.as_of);
+    let late = window.late_on.filter(|late| *late > model.as_of);
     let to = late.map_or(year, |late| late.min(year)).max(from);
     // A task list has no use for a day that is years ahead, and following every tank every day would cost more than all the
     // rest.
-    let ahead = if scene.in_full { engine::supply::AHEAD_DAYS as u64 } else { TASK_AHEAD_DAYS };
-    if from >= scene.as_of + Days::new(ahead) {
+    let ahead = if model.in_full { engine::supply::AHEAD_DAYS as u64 } else { TASK_AHEAD_DAYS };
+    if from >= model.as_of + Days::new(ahead) {
         return Ok(None);
     }
-    let Some(supply) = scene.supply()? else { return Ok(None) };
+    let Some(supply) = model.supply()? else { return Ok(None) };
     let Some(best) = supply.best_day(to_day(from), to_day(to))? else { return Ok(None) };
     Ok(to_date(best.day).map(|on| BestDay {
         on,
@@ -64,21 +64,21 @@ pub fn best_day_reason(best: &BestDay) -> String {
 
 /// The seal of an overflow trap that was last filled by hand or checked on a day.
 pub fn trap(
-    scene: &Scene<'_>,
+    model: &SystemModel<'_>,
     seal_depth_mm: f64,
     filled_on: NaiveDate,
     tolerance: f64,
 ) -> Result<Predicted> {
-    let evaporation = match scene.evaporation {
+    let evaporation = match model.evaporation {
         Some(mm_per_day) => trap::evaporation(mm_per_day)?,
-        None => trap::usual_evaporation(scene.mean_c.as_ref())?,
+        None => trap::usual_evaporation(model.mean_c.as_ref())?,
     };
-    let supply = scene.supply()?;
+    let supply = model.supply()?;
     let mut predicted = match supply {
-        Some(supply) => followed(scene, supply, seal_depth_mm, filled_on, &evaporation, tolerance)?,
-        None => unfollowed(scene, seal_depth_mm, filled_on, &evaporation, tolerance)?,
+        Some(supply) => followed(model, supply, seal_depth_mm, filled_on, &evaporation, tolerance)?,
+        None => unfollowed(model, seal_depth_mm, filled_on, &evaporation, tolerance)?,
     };
-    if scene.evaporation.is_none() {
+    if model.evaporation.is_none() {
         predicted.reasons.push(
             "How fast its water evaporates is judgement; give the property twelve figures (evaporation_mm_per_day) to do \
              better."
@@ -88,9 +88,9 @@ pub fn trap(
     predicted.reasons.push(
         "Its end screen is what keeps insects out while the tank overflows: look at it, too.".to_owned(),
     );
-    if let (Some(mean_c), Some(tally)) = (&scene.mean_c, &predicted.prediction.tally)
+    if let (Some(mean_c), Some(tally)) = (&model.mean_c, &predicted.prediction.tally)
         && tally.value < seal_depth_mm
-        && let Some(out) = mosquito::first_emergence(to_day(scene.as_of), mean_c)?.and_then(to_date)
+        && let Some(out) = mosquito::first_emergence(to_day(model.as_of), mean_c)?.and_then(to_date)
     {
         predicted.reasons.push(format!(
             "Its water stays warm enough for eggs laid today to leave it as mosquitoes about {out}."
@@ -101,7 +101,7 @@ pub fn trap(
 
 /// A seal that the tank fills again when it overflows.
 fn followed(
-    scene: &Scene<'_>,
+    model: &SystemModel<'_>,
     supply: &Supply,
     seal_depth_mm: f64,
     filled_on: NaiveDate,
@@ -112,11 +112,11 @@ fn followed(
     let scaled = trap::evaporation(evaporation.per_day().map(|mm| mm * scale))?;
     let outlook = supply.seal(seal_depth_mm * scale, to_day(filled_on), &scaled)?;
     let full_on = to_date(outlook.full_on).unwrap_or(filled_on);
-    let mut predicted = seal(scene, seal_depth_mm, full_on, outlook.lost_mm / scale, evaporation, tolerance);
+    let mut predicted = seal(model, seal_depth_mm, full_on, outlook.lost_mm / scale, evaporation, tolerance);
     let mut window = outlook.window;
     predicted.on = outlook.day_of_chance(tolerance).and_then(to_date);
     if outlook.chance.today > 0.0 {
-        let before = dried(scene, seal_depth_mm, full_on, evaporation)?;
+        let before = dried(model, seal_depth_mm, full_on, evaporation)?;
         let today = outlook.chance.today;
         // What is ahead begins today; a chance that was passed before was passed on its own day.
         let passed = |chance: f64| before.day_of_chance(chance).filter(|_| chance <= today);
@@ -127,10 +127,10 @@ fn followed(
     }
     predicted.prediction.window = window.early.map(|_| to_window(window));
     predicted.prediction.chances = Some(to_chances(outlook.chance));
-    if scene.in_full {
+    if model.in_full {
         let step = engine::supply::AHEAD_DAYS / (CURVE_POINTS - 1);
         let point =
-            |ahead: usize| Some((to_date(to_day(scene.as_of).plus(ahead as i32))?, outlook.chance_in(ahead)));
+            |ahead: usize| Some((to_date(to_day(model.as_of).plus(ahead as i32))?, outlook.chance_in(ahead)));
         predicted.prediction.curve = (0..CURVE_POINTS).filter_map(|k| point(k * step)).collect();
     }
     let last = if full_on > filled_on {
@@ -148,39 +148,39 @@ fn followed(
 
 /// A seal since it was last full, had nothing filled it again: on which day each chance that it is gone was passed.
 fn dried(
-    scene: &Scene<'_>,
+    model: &SystemModel<'_>,
     seal_depth_mm: f64,
     full_on: NaiveDate,
     evaporation: &MonthlyClock,
 ) -> Result<engine::Answer> {
     let daily = *evaporation.per_day();
     let meter =
-        scene.meter(engine::Exposure::Steady { daily, sigma_month: 0.0, sigma_year: 0.0, unit: "mm" })?;
+        model.meter(engine::Exposure::Steady { daily, sigma_month: 0.0, sigma_year: 0.0, unit: "mm" })?;
     Ok(meter.forecast(&engine::Question {
         mark: engine::Mark { median: seal_depth_mm, log_sd: EVAPORATION_LOG_SD },
         left_share: 0.0,
         since: to_day(full_on),
-        as_of: to_day(scene.as_of),
+        as_of: to_day(model.as_of),
         horizon_days: HORIZON_DAYS,
     })?)
 }
 
 /// A seal that nothing fills again, for want of a tank or of rain to follow.
 fn unfollowed(
-    scene: &Scene<'_>,
+    model: &SystemModel<'_>,
     seal_depth_mm: f64,
     filled_on: NaiveDate,
     evaporation: &MonthlyClock,
     tolerance: f64,
 ) -> Result<Predicted> {
-    let lost = evaporation.between(to_day(filled_on), to_day(scene.as_of)).min(seal_depth_mm);
-    let mut predicted = seal(scene, seal_depth_mm, filled_on, lost, evaporation, tolerance);
-    let answer = dried(scene, seal_depth_mm, filled_on, evaporation)?;
+    let lost = evaporation.between(to_day(filled_on), to_day(model.as_of)).min(seal_depth_mm);
+    let mut predicted = seal(model, seal_depth_mm, filled_on, lost, evaporation, tolerance);
+    let answer = dried(model, seal_depth_mm, filled_on, evaporation)?;
     predicted.on = answer.day_of_chance(tolerance).and_then(to_date);
     predicted.prediction.chances = Some(to_chances(answer.chance));
     if let engine::Outcome::Window(window) = answer.outcome {
         predicted.prediction.window = Some(to_window(window));
-        if scene.in_full {
+        if model.in_full {
             let curve = answer.curve()?;
             predicted.prediction.curve =
                 curve.iter().filter_map(|point| Some((to_date(point.day)?, point.chance))).collect();
@@ -193,7 +193,7 @@ fn unfollowed(
 }
 
 fn seal(
-    scene: &Scene<'_>,
+    model: &SystemModel<'_>,
     depth_mm: f64,
     full_on: NaiveDate,
     lost_mm: f64,
@@ -201,7 +201,7 @@ fn seal(
     tolerance: f64,
 ) -> Predicted {
     let unit = "mm evaporated from the seal".to_owned();
-    let days = scene.as_of.signed_duration_since(full_on).num_days().max(0) as u32;
+    let days = model.as_of.signed_duration_since(full_on).num_days().max(0) as u32;
     let (low, high) = evaporation
         .per_day()
         .iter()
@@ -245,11 +245,11 @@ fn seal(
 }
 
 /// What to say of a chamber that stands full since a day of the warm season.
-pub fn mosquitoes(scene: &Scene<'_>, full: NaiveDate) -> Result<Option<String>> {
-    let Some(mean_c) = &scene.mean_c else { return Ok(None) };
+pub fn mosquitoes(model: &SystemModel<'_>, full: NaiveDate) -> Result<Option<String>> {
+    let Some(mean_c) = &model.mean_c else { return Ok(None) };
     let out = mosquito::first_emergence(to_day(full), mean_c)?.and_then(to_date);
     Ok(out.map(|out| {
-        let verb = if out <= scene.as_of { "may have left" } else { "may leave" };
+        let verb = if out <= model.as_of { "may have left" } else { "may leave" };
         format!(
             "Water has stood in it since about {full}: mosquitoes {verb} it from {out}, by the degree-days of one kind \
              (Aedes, threshold 8.3 degrees C)."

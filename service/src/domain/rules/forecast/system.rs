@@ -6,20 +6,20 @@ use crate::domain::model::forecast::{DutyForecast, Prediction};
 use crate::domain::model::{duty, hazard};
 use crate::domain::rules::forecast::due_dates::Since;
 use crate::domain::rules::forecast::history::{InService, since};
-use crate::domain::rules::forecast::model_inputs::Sight;
-use crate::domain::rules::forecast::scene::Scene;
+use crate::domain::rules::forecast::model_inputs::ModelInputs;
+use crate::domain::rules::forecast::system_model::SystemModel;
 use crate::domain::rules::forecast::{due_dates, predict};
 use chrono::NaiveDate;
 
 /// Forecasts components behind one roof.
-pub fn forecast(sight: &Sight<'_>, components: &[InService<'_>]) -> Result<Vec<DutyForecast>> {
-    let scene = Scene::new(sight, components)?;
+pub fn forecast(inputs: &ModelInputs<'_>, components: &[InService<'_>]) -> Result<Vec<DutyForecast>> {
+    let model = SystemModel::new(inputs, components)?;
     let mut duties = Vec::new();
     for component in components {
         for &duty in duty::of(&component.facts.part) {
-            let start = component.start(duty, sight.commissioned_on);
-            let since = since(component, duty, start, sight.as_of);
-            duties.push(one(&scene, component, duty, start, since)?);
+            let start = component.start(duty, inputs.commissioned_on);
+            let since = since(component, duty, start, inputs.as_of);
+            duties.push(one(&model, component, duty, start, since)?);
         }
     }
     duties.sort_by(|a, b| {
@@ -30,14 +30,14 @@ pub fn forecast(sight: &Sight<'_>, components: &[InService<'_>]) -> Result<Vec<D
 }
 
 pub(crate) fn one(
-    scene: &Scene<'_>,
+    model: &SystemModel<'_>,
     component: &InService<'_>,
     duty: Duty,
     start: NaiveDate,
     since: Since,
 ) -> Result<DutyForecast> {
     let part = &component.facts.part;
-    let figures = scene.settings.figures(duty);
+    let figures = model.settings.figures(duty);
     let ceiling = due_dates::ceiling(figures, since);
     let own_ceiling = figures.ceiling.is_some_and(|ceiling| ceiling.own)
         && ceiling.as_ref().is_some_and(|dated| dated.by == DecidedBy::Ceiling);
@@ -47,13 +47,13 @@ pub(crate) fn one(
     let mut prediction: Option<Prediction> = None;
     // Every duty with a tally has a tolerance.
     if let Some(tolerance) = figures.tolerance
-        && let Some(predicted) = predict::predict(scene, component, duty, tolerance, (start, since.day))?
+        && let Some(predicted) = predict::predict(model, component, duty, tolerance, (start, since.day))?
     {
         dates.extend(predicted.on.map(|on| (on, DecidedBy::Prediction)));
         reasons = predicted.reasons;
         prediction = Some(predicted.prediction);
     }
-    let season = due_dates::season(part, duty, since, scene.minimum_c.as_ref(), scene.as_of)?;
+    let season = due_dates::season(part, duty, since, model.minimum_c.as_ref(), model.as_of)?;
     let others = [due_dates::rating(part, duty, since), season.dated, ceiling];
     for dated in others.into_iter().flatten() {
         dates.push((dated.on, dated.by));

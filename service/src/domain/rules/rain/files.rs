@@ -6,7 +6,7 @@
 //! trust the value. Source: NOAA National Centers for Environmental Information, GHCN-Daily documentation (readme.txt and
 //! readme-by_station.txt), layout from memory of that document.
 
-use crate::domain::model::rain::{Offer, Offered, RainDay};
+use crate::domain::model::rain::{OfferedReading, RainDay, RainOffer};
 use chrono::{Days, NaiveDate};
 use std::collections::{BTreeMap, HashSet};
 
@@ -28,8 +28,8 @@ const MISSING_SAID: &str = "-9999 stands for a missing value";
 /// The longest run of days that an accumulated reading is believed for.
 const LONGEST_RUN: u64 = 31;
 
-fn unreadable(line: u64, date: Option<&str>, reason: String) -> Offered {
-    Offered { line, date: date.map(str::to_owned), reading: Err(reason), spread: false }
+fn unreadable(line: u64, date: Option<&str>, reason: String) -> OfferedReading {
+    OfferedReading { line, date: date.map(str::to_owned), reading: Err(reason), spread: false }
 }
 
 /// Yields the fields of each line that is not blank with its number, or why it cannot be read.
@@ -59,9 +59,9 @@ fn lines(text: &[u8], mut each: impl FnMut(u64, std::result::Result<&csv::String
 ///
 /// # Errors
 /// When there is a header that does not name the two columns: every line would be guesswork.
-pub fn daily_csv(text: &[u8]) -> Result<Offer, String> {
+pub fn daily_csv(text: &[u8]) -> Result<RainOffer, String> {
     let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
-    let mut offer = Offer::default();
+    let mut offer = RainOffer::default();
     let (mut columns, mut width) = ((0, 1), 2);
     let mut header_fault = None;
     let mut first = true;
@@ -97,7 +97,12 @@ fn header(fields: &csv::StringRecord) -> Result<(usize, usize), String> {
     }
 }
 
-fn daily_line(line: u64, fields: &csv::StringRecord, (date, mm): (usize, usize), width: usize) -> Offered {
+fn daily_line(
+    line: u64,
+    fields: &csv::StringRecord,
+    (date, mm): (usize, usize),
+    width: usize,
+) -> OfferedReading {
     let (date, mm) = (fields.get(date), fields.get(mm));
     let reading = (|| {
         if fields.len() > width {
@@ -116,7 +121,7 @@ fn daily_line(line: u64, fields: &csv::StringRecord, (date, mm): (usize, usize),
         let rain_mm = text.parse::<f64>().map_err(|_| format!("{text:?} is not a number of mm"))?;
         Ok(RainDay { date, rain_mm })
     })();
-    Offered { line, date: date.map(str::to_owned), reading, spread: false }
+    OfferedReading { line, date: date.map(str::to_owned), reading, spread: false }
 }
 
 /// An accumulated reading: its line, its total and the days it covers.
@@ -131,8 +136,8 @@ struct Run {
 ///
 /// Lines of other elements are counted, not refused. Lines of more than one station are refused from the second
 /// station on, since one gauge has one record.
-pub fn ghcn_daily(text: &[u8], accumulated: Accumulated) -> Offer {
-    let mut offer = Offer::default();
+pub fn ghcn_daily(text: &[u8], accumulated: Accumulated) -> RainOffer {
+    let mut offer = RainOffer::default();
     let mut station: Option<String> = None;
     let mut runs: BTreeMap<NaiveDate, Run> = BTreeMap::new();
     lines(text, |line, fields| {
@@ -181,7 +186,12 @@ pub fn ghcn_daily(text: &[u8], accumulated: Accumulated) -> Offer {
                 } else {
                     Ok(RainDay { date, rain_mm: tenths_to_mm(number) })
                 };
-                offer.readings.push(Offered { line, date: Some(text.to_owned()), reading, spread: false });
+                offer.readings.push(OfferedReading {
+                    line,
+                    date: Some(text.to_owned()),
+                    reading,
+                    spread: false,
+                });
             }
             "MDPR" => {
                 let run = runs.entry(date).or_insert(Run { line, tenths: number, days: None, flagged: None });
@@ -208,7 +218,7 @@ pub fn ghcn_daily(text: &[u8], accumulated: Accumulated) -> Offer {
 }
 
 fn spread(
-    readings: &mut Vec<Offered>,
+    readings: &mut Vec<OfferedReading>,
     measured: &HashSet<NaiveDate>,
     date: NaiveDate,
     run: &Run,
@@ -244,7 +254,7 @@ fn spread(
         return readings.push(unreadable(run.line, Some(&text), reason));
     }
     let rain_mm = total / days as f64;
-    readings.extend(covered.into_iter().map(|day| Offered {
+    readings.extend(covered.into_iter().map(|day| OfferedReading {
         line: run.line,
         date: Some(text.clone()),
         reading: Ok(RainDay { date: day, rain_mm }),
@@ -269,7 +279,7 @@ fn compact_date(text: &str) -> Option<NaiveDate> {
 mod tests {
     use super::*;
 
-    fn faults(offer: &Offer) -> Vec<(u64, &str)> {
+    fn faults(offer: &RainOffer) -> Vec<(u64, &str)> {
         let faults =
             offer.readings.iter().filter_map(|read| Some((read.line, read.reading.as_ref().err()?.as_str())));
         faults.collect()

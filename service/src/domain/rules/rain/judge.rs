@@ -1,6 +1,6 @@
 //! Judges offered readings one by one.
 
-use crate::domain::model::rain::{MOST_MM, Offer, RainDay, Refusal, Report};
+use crate::domain::model::rain::{MOST_MM, RainDay, RainOffer, RainReport, Refusal};
 use chrono::{Datelike, NaiveDate};
 use std::collections::BTreeMap;
 
@@ -14,8 +14,8 @@ const MOST_LISTED: usize = 1000;
 ///
 /// `today` is the latest civil date anywhere on earth: a gauge has no zone of its own, and a reading is refused as
 /// future only where it is future everywhere.
-pub fn judge(offer: Offer, today: NaiveDate) -> (BTreeMap<NaiveDate, f64>, Report) {
-    let mut report = Report { other: offer.other, ..Report::default() };
+pub fn judge(offer: RainOffer, today: NaiveDate) -> (BTreeMap<NaiveDate, f64>, RainReport) {
+    let mut report = RainReport { other: offer.other, ..RainReport::default() };
     let mut accepted: BTreeMap<NaiveDate, (f64, u64)> = BTreeMap::new();
     for offered in offer.readings {
         let verdict = offered.reading.and_then(|reading| {
@@ -65,11 +65,12 @@ fn plausible(reading: RainDay, today: NaiveDate) -> std::result::Result<(), Stri
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::domain::model::rain::OfferedReading;
 
     #[test]
     fn each_reading_is_judged_by_itself() {
         let day = |d| NaiveDate::from_ymd_opt(2026, 3, d).unwrap();
-        let offered = |line, date, rain_mm| Offered {
+        let offered = |line, date, rain_mm| OfferedReading {
             line,
             date: None,
             reading: Ok(RainDay { date, rain_mm }),
@@ -84,7 +85,7 @@ mod tests {
             offered(6, day(5), f64::NAN),
             offered(7, day(9), 0.0),
         ];
-        let (accepted, report) = judge(Offer { readings, other: 0 }, day(8));
+        let (accepted, report) = judge(RainOffer { readings, other: 0 }, day(8));
         assert_eq!(accepted.into_iter().collect::<Vec<_>>(), [(day(1), 2.0), (day(3), 2000.0)]);
         let lines: Vec<u64> = report.refusals.iter().map(|refusal| refusal.line).collect();
         assert_eq!((report.refused, lines), (5, vec![2, 3, 5, 6, 7]));

@@ -5,7 +5,9 @@
 
 use crate::domain::base::ids::VisitId;
 use crate::domain::model::forecast::Window;
-use crate::domain::model::reminder::{Basis, Cause, Doing, Moved, News, Stage, Standing, Told};
+use crate::domain::model::reminder::{
+    Cause, DoneByVisit, Fingerprints, LastReminder, Moved, ReminderKind, ReminderState, Stage,
+};
 use crate::domain::model::task::NO_DATE;
 use chrono::NaiveDate;
 
@@ -15,7 +17,7 @@ const MOST_TURNS: u32 = 22;
 
 /// What a refresh finds of a task.
 #[derive(Clone, Copy, Debug)]
-pub struct Sighting {
+pub struct TaskSnapshot {
     /// The day.
     pub as_of: NaiveDate,
     /// The day from which tally and ceiling count.
@@ -33,7 +35,7 @@ pub struct Sighting {
     /// Whether the date is predicted from a tally.
     pub predicted: bool,
     /// What it is made from.
-    pub basis: Basis,
+    pub basis: Fingerprints,
     /// Days before the due date from which it is told of.
     pub lead_days: u32,
     /// Days by which the date has to move, the first time, to be told of.
@@ -42,23 +44,23 @@ pub struct Sighting {
 
 /// Something to tell.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Raised {
+pub struct NewReminder {
     /// The most pressing of what it tells of.
-    pub kind: News,
+    pub kind: ReminderKind,
     /// Everything that it tells of.
-    pub covers: Vec<News>,
+    pub covers: Vec<ReminderKind>,
     /// How the date moved, if it did.
     pub moved: Option<Moved>,
 }
 
-impl Raised {
+impl NewReminder {
     /// An entry that tells of one thing.
-    pub fn of(kind: News) -> Self {
+    pub fn of(kind: ReminderKind) -> Self {
         Self { kind, covers: vec![kind], moved: None }
     }
 }
 
-impl Sighting {
+impl TaskSnapshot {
     fn stage(&self) -> Option<Stage> {
         let days = self.due_on?.signed_duration_since(self.as_of).num_days();
         match days {
@@ -82,7 +84,7 @@ impl Sighting {
         now.signed_duration_since(told).num_days()
     }
 
-    fn cause(&self, told: &Told) -> Cause {
+    fn cause(&self, told: &LastReminder) -> Cause {
         if told.basis.visits != self.basis.visits {
             Cause::Finding
         } else if told.basis.settings != self.basis.settings {
@@ -99,7 +101,7 @@ impl Sighting {
     /// That is news by itself while the task is within its lead time, or was when it was told of last, and in any case on
     /// the day that was told. The fewest days that are told of double every time it turns back, so that a forecast that
     /// swings is told of a few times and not every day.
-    fn moved(&self, told: &Told) -> Option<Shift> {
+    fn moved(&self, told: &LastReminder) -> Option<Shift> {
         let days = self.shift(told.due_on, told.stage >= Some(Stage::Due));
         let (least, later) = (i64::from(self.move_days), days > 0);
         if days.abs() <= least {
@@ -114,9 +116,9 @@ impl Sighting {
     }
 
     /// What is told with an entry.
-    fn told(&self, stage: Option<Stage>, later: Option<bool>, turns: u32) -> Told {
+    fn told(&self, stage: Option<Stage>, later: Option<bool>, turns: u32) -> LastReminder {
         let Self { due_on, window, predicted, basis, .. } = *self;
-        Told { stage, due_on, window, predicted, later, turns, basis }
+        LastReminder { stage, due_on, window, predicted, later, turns, basis }
     }
 }
 
@@ -128,26 +130,26 @@ struct Shift {
     turns: u32,
 }
 
-impl Standing {
-    /// Whether a sighting finds the task done by a visit that nobody was told of. A visit that was told of and is now of
+impl ReminderState {
+    /// Whether a snapshot finds the task done by a visit that nobody was told of. A visit that was told of and is now of
     /// a later day is not another one.
-    fn newly_done(&self, now: &Sighting) -> Option<Doing> {
+    fn newly_done(&self, now: &TaskSnapshot) -> Option<DoneByVisit> {
         let visit = now.by_visit.filter(|visit| self.done.is_none_or(|done| done.visit != *visit))?;
-        self.since.filter(|since| *since < now.since).map(|_| Doing { visit, on: now.since })
+        self.since.filter(|since| *since < now.since).map(|_| DoneByVisit { visit, on: now.since })
     }
 
     /// Whether the visit that was told of is now of another day, or did not do it: then the date that was told with it is
     /// another one, too.
-    fn is_amended(&self, now: &Sighting) -> bool {
+    fn is_amended(&self, now: &TaskSnapshot) -> bool {
         self.done.is_some_and(|done| {
             now.since < done.on || now.since != done.on && now.by_visit == Some(done.visit)
         })
     }
 
     /// The visit that was told of, as it is known now.
-    fn still_done(&self, now: &Sighting) -> Option<Doing> {
+    fn still_done(&self, now: &TaskSnapshot) -> Option<DoneByVisit> {
         let done = self.done?;
-        let counts_from = now.by_visit.map(|visit| Doing { visit, on: now.since });
+        let counts_from = now.by_visit.map(|visit| DoneByVisit { visit, on: now.since });
         match counts_from {
             Some(found) if found.visit == done.visit => counts_from,
             // It was withdrawn, or is of a day before others. What it counts from instead was told of before.
@@ -159,12 +161,12 @@ impl Standing {
 
 /// What to tell of a task, in order, and where it stands then.
 ///
-/// At most two entries: that it was done, and one for everything else. The same sighting again raises nothing, and neither
+/// At most two entries: that it was done, and one for everything else. The same snapshot again raises nothing, and neither
 /// does one of a day before the task was last done: then the clock was set back, or another replica's is behind.
 ///
 /// Of two visits only the one that was told of last is remembered: a first one that is moved to a day after the second is
 /// told of once more.
-pub fn see(before: &Standing, now: &Sighting) -> (Standing, Vec<Raised>) {
+pub fn decide(before: &ReminderState, now: &TaskSnapshot) -> (ReminderState, Vec<NewReminder>) {
     if now.ahead && before.since.is_some_and(|since| since > now.as_of) {
         return (*before, Vec::new());
     }
@@ -173,13 +175,13 @@ pub fn see(before: &Standing, now: &Sighting) -> (Standing, Vec<Raised>) {
     let newly_done = before.newly_done(now);
     let amended = newly_done.is_none() && before.is_amended(now);
     if newly_done.is_some() {
-        raised.push(Raised::of(News::Done));
+        raised.push(NewReminder::of(ReminderKind::Done));
         told = None;
     } else if amended && told.is_none() {
         // The last that was told is that it was done, and when it comes next.
-        told = Some(Told {
+        told = Some(LastReminder {
             due_on: before.due_on,
-            basis: Basis { visits: !now.basis.visits, ..now.basis },
+            basis: Fingerprints { visits: !now.basis.visits, ..now.basis },
             ..now.told(None, None, 0)
         });
     } else if let Some(told) = told.as_mut().filter(|_| before.due_on == now.due_on) {
@@ -192,11 +194,11 @@ pub fn see(before: &Standing, now: &Sighting) -> (Standing, Vec<Raised>) {
     let from = told.and_then(|told| told.stage);
     // Stages passed since the last entry. A date that moved away takes its stage with it.
     let passed = Stage::ALL.iter().filter(|one| from < Some(**one) && Some(**one) <= stage);
-    let mut covers: Vec<News> = passed.map(|stage| stage.news()).collect();
-    let kind = covers.last().copied().or(news.then_some(News::Moved));
+    let mut covers: Vec<ReminderKind> = passed.map(|stage| stage.news()).collect();
+    let kind = covers.last().copied().or(news.then_some(ReminderKind::Moved));
     if let Some(kind) = kind {
         if shift.is_some() {
-            covers.insert(0, News::Moved);
+            covers.insert(0, ReminderKind::Moved);
         }
         let (later, turns) = match (&shift, &told) {
             (Some(shift), _) => (Some(shift.later), shift.turns),
@@ -204,10 +206,10 @@ pub fn see(before: &Standing, now: &Sighting) -> (Standing, Vec<Raised>) {
             (None, None) => (None, 0),
         };
         told = Some(now.told(stage, later, turns));
-        raised.push(Raised { kind, covers, moved: shift.map(|shift| shift.moved) });
+        raised.push(NewReminder { kind, covers, moved: shift.map(|shift| shift.moved) });
     } else if amended {
         told = before.told;
     }
     let done = newly_done.or_else(|| before.still_done(now));
-    (Standing { since: Some(now.since), due_on: now.due_on, done, told }, raised)
+    (ReminderState { since: Some(now.since), due_on: now.due_on, done, told }, raised)
 }

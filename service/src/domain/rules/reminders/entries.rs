@@ -1,17 +1,17 @@
 //! Makes entries of the feed.
 
 use crate::domain::model::forecast::Window;
-use crate::domain::model::reminder::{Entry, Gone, News};
+use crate::domain::model::reminder::{Reminder, ReminderKind, RemovedTask};
 use crate::domain::model::task::Task;
-use crate::domain::rules::reminders::decide::Raised;
-use crate::domain::rules::reminders::inputs::Telling;
+use crate::domain::rules::reminders::decide::NewReminder;
+use crate::domain::rules::reminders::inputs::ReminderInputs;
 use chrono::{DateTime, Utc};
 
 /// An entry of a task as a refresh found it.
-pub fn of_task(task: &Task, raised: Raised, at: DateTime<Utc>) -> Entry {
+pub fn of_task(task: &Task, raised: NewReminder, at: DateTime<Utc>) -> Reminder {
     let forecast = &task.forecast;
     let (property_name, system_name) = task.names.clone();
-    Entry {
+    Reminder {
         number: 0,
         raised_at: at,
         as_of: task.as_of,
@@ -30,31 +30,31 @@ pub fn of_task(task: &Task, raised: Raised, at: DateTime<Utc>) -> Entry {
         window: window(task),
         decided_by: Some(forecast.decided_by),
         moved: raised.moved,
-        done_on: (raised.kind == News::Done).then_some(forecast.since),
+        done_on: (raised.kind == ReminderKind::Done).then_some(forecast.since),
         reasons: forecast.reasons.clone(),
         hazards: forecast.hazards.clone(),
     }
 }
 
 /// An entry of a task that is no longer among those of its system.
-pub fn of_removed(gone: Gone, telling: &Telling, at: DateTime<Utc>) -> Entry {
-    let replaced_on = telling.replaced.get(&gone.component_id).copied();
+pub fn of_removed(gone: RemovedTask, reminders: &ReminderInputs, at: DateTime<Utc>) -> Reminder {
+    let replaced_on = reminders.replaced.get(&gone.component_id).copied();
     // A part that wants replacing at times and was replaced has had what it wanted, unless a visit said so already.
     let done_on =
         replaced_on.filter(|on| gone.duty.is_replacement() && gone.done.is_none_or(|done| done.on < *on));
-    let kind = if done_on.is_some() { News::Done } else { News::Withdrawn };
-    let why = telling.why_gone(gone.component_id);
-    Entry {
+    let kind = if done_on.is_some() { ReminderKind::Done } else { ReminderKind::Withdrawn };
+    let why = reminders.why_removed(gone.component_id);
+    Reminder {
         number: 0,
         raised_at: at,
-        as_of: telling.as_of,
+        as_of: reminders.as_of,
         kind,
         covers: vec![kind],
         task_id: gone.task_id,
-        property_id: telling.property_id,
-        property_name: telling.property_name.clone(),
-        system_id: telling.system_id,
-        system_name: telling.system_name.clone(),
+        property_id: reminders.property_id,
+        property_name: reminders.property_name.clone(),
+        system_id: reminders.system_id,
+        system_name: reminders.system_name.clone(),
         component_id: gone.component_id,
         component_name: gone.component_name,
         component_kind: gone.kind,

@@ -4,9 +4,9 @@ use crate::domain::base::ids::{ComponentId, PropertyId, SystemId, TaskId, VisitI
 use crate::domain::model::duty::DecidedBy;
 use crate::domain::model::duty_settings::DutySettings;
 use crate::domain::model::inputs::Inputs;
-use crate::domain::model::reminder::Basis;
+use crate::domain::model::reminder::Fingerprints;
 use crate::domain::model::task::{State, Task};
-use crate::domain::rules::reminders::decide::Sighting;
+use crate::domain::rules::reminders::decide::TaskSnapshot;
 use crate::domain::rules::reminders::entries::window;
 use chrono::NaiveDate;
 use std::collections::{HashMap, HashSet};
@@ -14,7 +14,7 @@ use std::sync::Arc;
 
 /// What a refresh has to know of a system to tell its readers of its tasks.
 #[derive(Clone, Debug)]
-pub struct Telling {
+pub struct ReminderInputs {
     /// The local day.
     pub as_of: NaiveDate,
     /// The property.
@@ -28,7 +28,7 @@ pub struct Telling {
     /// The account's own lead times.
     pub settings: Arc<DutySettings>,
     /// What the forecast is made from.
-    pub basis: Basis,
+    pub basis: Fingerprints,
     /// Tasks that count from the day of a visit, with the visit.
     pub by_visit: HashMap<TaskId, VisitId>,
     /// Tasks that a visit of a later day does, and components that go on one: known only where the clock was ahead, or a
@@ -42,7 +42,7 @@ pub struct Telling {
     pub in_service: HashSet<ComponentId>,
 }
 
-impl Telling {
+impl ReminderInputs {
     /// Of a system's inputs.
     pub fn of(input: &Inputs, as_of: NaiveDate, by_visit: HashMap<TaskId, VisitId>) -> Self {
         let in_service = input.components.iter().filter(|component| component.in_service_on(as_of));
@@ -63,9 +63,9 @@ impl Telling {
     }
 
     /// What a refresh finds of a task.
-    pub fn sighting(&self, task: &Task) -> Sighting {
+    pub fn snapshot(&self, task: &Task) -> TaskSnapshot {
         let lead = self.settings.lead(task.duty);
-        Sighting {
+        TaskSnapshot {
             as_of: task.as_of,
             since: task.forecast.since,
             by_visit: self.by_visit.get(&task.id).copied(),
@@ -83,7 +83,7 @@ impl Telling {
     }
 
     /// Why a component has no such task any more.
-    pub fn why_gone(&self, component: ComponentId) -> String {
+    pub fn why_removed(&self, component: ComponentId) -> String {
         let (commissioned_on, retired_on) = self.service;
         if self.replaced.contains_key(&component) {
             "The component was replaced.".to_owned()
@@ -115,7 +115,7 @@ fn replaced(input: &Inputs, as_of: NaiveDate) -> HashMap<ComponentId, NaiveDate>
 }
 
 /// Tells whether visits or settings are still those of before. The same on every machine and in every version.
-pub fn fingerprint(input: &Inputs) -> Basis {
+pub fn fingerprint(input: &Inputs) -> Fingerprints {
     let mut visits = Fold::default();
     for visit in &input.visits {
         visits.take(visit.id.0.as_bytes());
@@ -136,7 +136,7 @@ pub fn fingerprint(input: &Inputs) -> Basis {
         settings.take(&own.ceiling_months.unwrap_or_default().to_le_bytes());
         settings.take(&own.tolerance.unwrap_or_default().to_le_bytes());
     }
-    Basis { visits: visits.number(), settings: settings.number() }
+    Fingerprints { visits: visits.number(), settings: settings.number() }
 }
 
 /// The published hash FNV-1a of 64 bits (its constants from memory, held by published values in a test).

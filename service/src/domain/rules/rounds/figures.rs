@@ -26,7 +26,7 @@ const THOUSANDTHS: f64 = 1000.0;
 
 /// What was asked for; what is absent has a default.
 #[derive(Clone, Debug, Default)]
-pub struct Ask {
+pub struct RoundsQuery {
     /// The first day; today (UTC) when absent.
     pub from: Option<NaiveDate>,
     /// The last day; four weeks in all when absent.
@@ -57,7 +57,7 @@ pub struct Ask {
 
 /// What things cost, in any unit of the caller's: only the ratios count.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Figures {
+pub struct CostFigures {
     /// A trip, however many properties it goes to.
     pub trip_cost: f64,
     /// Each property of a trip beyond the first; not more than a trip.
@@ -72,7 +72,7 @@ pub struct Figures {
     pub nearby_km: f64,
 }
 
-impl Figures {
+impl CostFigures {
     /// What counts where the caller says nothing. All of it is judgement: a trip is worth a task four months early or one
     /// a month late; a neighbour costs a quarter of a trip; six hours of work leave room for the ways of a day.
     pub const USUAL: Self = Self {
@@ -103,17 +103,17 @@ pub fn cost(thousandths: Cost) -> f64 {
 
 /// What was asked for, checked and completed.
 #[derive(Clone, Debug)]
-pub(crate) struct Asked {
+pub(crate) struct PlanRequest {
     pub from: NaiveDate,
     pub to: NaiveDate,
     pub days: Vec<NaiveDate>,
-    pub figures: Figures,
+    pub figures: CostFigures,
     pub defaults: Vec<&'static str>,
 }
 
-impl Ask {
+impl RoundsQuery {
     /// Checks everything.
-    pub(crate) fn check(&self, now: DateTime<Utc>) -> Result<Asked> {
+    pub(crate) fn check(&self, now: DateTime<Utc>) -> Result<PlanRequest> {
         let mut check = Check::new();
         let today = local_date(now, chrono_tz::Tz::UTC);
         let from = self.from.unwrap_or(today);
@@ -138,7 +138,7 @@ impl Ask {
             );
             check.done()?;
         }
-        Ok(Asked { from, to, days, figures, defaults })
+        Ok(PlanRequest { from, to, days, figures, defaults })
     }
 
     fn check_days(&self, check: &mut Check, now: DateTime<Utc>, from: NaiveDate, to: NaiveDate) {
@@ -167,8 +167,8 @@ impl Ask {
     }
 
     /// The figures, and the names of those that were left to their defaults.
-    fn figures(&self, check: &mut Check) -> (Figures, Vec<&'static str>) {
-        let usual = Figures::USUAL;
+    fn figures(&self, check: &mut Check) -> (CostFigures, Vec<&'static str>) {
+        let usual = CostFigures::USUAL;
         let mut defaults = Vec::new();
         let mut own = |name: &'static str, given: Option<f64>, usual: f64, most: f64| {
             if given.is_none() {
@@ -200,8 +200,14 @@ impl Ask {
                 format!("{stop_cost} is more than a trip's {trip_cost}; nobody would share a trip"),
             );
         }
-        let figures =
-            Figures { trip_cost, stop_cost, cost_per_day_early, cost_per_day_late, most_minutes, nearby_km };
+        let figures = CostFigures {
+            trip_cost,
+            stop_cost,
+            cost_per_day_early,
+            cost_per_day_late,
+            most_minutes,
+            nearby_km,
+        };
         (figures, defaults)
     }
 }

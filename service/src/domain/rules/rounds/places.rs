@@ -54,6 +54,6 @@ mod tests {
             }
         }
         assert_eq!((near.of(0), near.of(3)), (&[1, 2][..], &[][..]));
-        assert_eq!(near(&places, 0.0), Near::none(4));
+        assert_eq!(super::near(&places, 0.0), Near::none(4));
     }
 }

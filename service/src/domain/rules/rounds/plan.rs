@@ -6,10 +6,12 @@ use crate::domain::model::hazard::each_once;
 use crate::domain::model::property::Position;
 use crate::domain::model::task::Task;
 use crate::domain::rules::rounds::allowed::Allowed;
-use crate::domain::rules::rounds::figures::Asked;
+use crate::domain::rules::rounds::figures::PlanRequest;
 use crate::domain::rules::rounds::places::near;
 use crate::domain::rules::rounds::problem::{Job, Near, Parts, Problem, Trip};
-use crate::domain::rules::rounds::proposal::{OverdueRound, Placed, Proposal, ProposedRound, Unplaced};
+use crate::domain::rules::rounds::proposal::{
+    OverdueRound, Proposal, ProposedRound, ScheduledTask, UnscheduledTask,
+};
 use crate::domain::rules::rounds::solve::solve;
 use crate::domain::rules::rounds::why;
 use chrono::NaiveDate;
@@ -24,7 +26,7 @@ const OUTSIDE_DAYS: i64 = 7;
 
 /// What was read.
 #[derive(Default)]
-pub(crate) struct Found {
+pub(crate) struct PlanInputs {
     pub due: Vec<(Task, Allowed)>,
     pub may_join: Vec<(Task, Allowed)>,
     pub already_planned: usize,
@@ -34,8 +36,8 @@ pub(crate) struct Found {
 
 /// The plan, from what was read alone.
 pub(crate) fn plan(
-    asked: Asked,
-    found: Found,
+    asked: PlanRequest,
+    found: PlanInputs,
     places: &[PropertyId],
     positions: &[(PropertyId, Position)],
 ) -> Proposal {
@@ -48,7 +50,7 @@ pub(crate) fn plan(
                 jobs.push(Job { place, minutes, first, last, aim });
                 tasks.push((task, allowed));
             }
-            Err(because) => unplaced.push(Unplaced { task, allowed, because }),
+            Err(because) => unplaced.push(UnscheduledTask { task, allowed, because }),
         }
     }
     let at: HashMap<PropertyId, Position> = positions.iter().copied().collect();
@@ -103,7 +105,11 @@ fn number(day: NaiveDate) -> i64 {
 }
 
 /// The working days of a task's interval, first and last by index; why there is none otherwise.
-fn interval(asked: &Asked, duty: Duty, allowed: Allowed) -> std::result::Result<(usize, usize), String> {
+fn interval(
+    asked: &PlanRequest,
+    duty: Duty,
+    allowed: Allowed,
+) -> std::result::Result<(usize, usize), String> {
     let (first_on, last_on) = (allowed.earliest_on.max(asked.from), allowed.latest_on.min(asked.to));
     let first = asked.days.partition_point(|day| *day < first_on);
     let after = asked.days.partition_point(|day| *day <= last_on);
@@ -128,7 +134,7 @@ fn interval(asked: &Asked, duty: Duty, allowed: Allowed) -> std::result::Result<
 }
 
 fn round(
-    asked: &Asked,
+    asked: &PlanRequest,
     problem: &Problem,
     trip: &Trip,
     tasks: &[(Task, Allowed)],
@@ -137,9 +143,9 @@ fn round(
     let on = asked.days[trip.day];
     let placed = trip.jobs.iter().map(|job| {
         let (task, allowed) = tasks[*job].clone();
-        Placed { task, allowed, on }
+        ScheduledTask { task, allowed, on }
     });
-    let mut placed: Vec<Placed> = placed.collect();
+    let mut placed: Vec<ScheduledTask> = placed.collect();
     placed.sort_by(|one, other| key(&one.task).cmp(&key(&other.task)));
     ProposedRound {
         on,
@@ -183,7 +189,7 @@ fn join(rounds: &mut [ProposedRound], tasks: Vec<(Task, Allowed)>, most_minutes:
         if let Some(index) = there {
             minutes[*index] += own;
             let round = &mut rounds[*index];
-            round.may_join.push(Placed { task, allowed, on: round.on });
+            round.may_join.push(ScheduledTask { task, allowed, on: round.on });
         }
     }
 }

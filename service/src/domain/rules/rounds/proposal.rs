@@ -4,13 +4,13 @@ use crate::domain::base::ids::RoundId;
 use crate::domain::model::hazard::Hazard;
 use crate::domain::model::task::Task;
 use crate::domain::rules::rounds::allowed::Allowed;
-use crate::domain::rules::rounds::figures::Figures;
+use crate::domain::rules::rounds::figures::CostFigures;
 use crate::domain::rules::rounds::problem::{Cost, Parts};
 use chrono::NaiveDate;
 
 /// A task on a day.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Placed {
+pub struct ScheduledTask {
     /// The task.
     pub task: Task,
     /// When it may be done.
@@ -19,7 +19,7 @@ pub struct Placed {
     pub on: NaiveDate,
 }
 
-impl Placed {
+impl ScheduledTask {
     /// Days before the day it is best done on.
     pub fn days_early(&self) -> i64 {
         self.allowed.aim_on.signed_duration_since(self.on).num_days().max(0)
@@ -47,7 +47,7 @@ pub struct ProposedRound {
     /// The day.
     pub on: NaiveDate,
     /// What is done, by property and system.
-    pub tasks: Vec<Placed>,
+    pub tasks: Vec<ScheduledTask>,
     /// Minutes of work.
     pub minutes: u64,
     /// What to bring.
@@ -59,12 +59,12 @@ pub struct ProposedRound {
     /// Why this day, a sentence each.
     pub reasons: Vec<String>,
     /// Tasks of these properties that fall due after the plan and may be done already, as far as there is room.
-    pub may_join: Vec<Placed>,
+    pub may_join: Vec<ScheduledTask>,
 }
 
 /// A task that found no day.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Unplaced {
+pub struct UnscheduledTask {
     /// The task.
     pub task: Task,
     /// When it may be done.
@@ -92,13 +92,13 @@ pub struct Proposal {
     /// The last day.
     pub to: NaiveDate,
     /// What things cost.
-    pub figures: Figures,
+    pub figures: CostFigures,
     /// The figures that were left to their defaults, which are judgement.
     pub defaults: Vec<&'static str>,
     /// By day.
     pub rounds: Vec<ProposedRound>,
     /// What found no day.
-    pub unplaced: Vec<Unplaced>,
+    pub unplaced: Vec<UnscheduledTask>,
     /// What the rounds cost.
     pub parts: Parts,
     /// What no plan can cost less than.

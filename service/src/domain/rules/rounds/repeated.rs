@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::TaskId;
-use crate::domain::model::round::{Outcome, Report, Round, Word};
+use crate::domain::model::round::{Round, RoundReport, TaskOutcome, TaskReport};
 use crate::domain::model::visit::Visit;
 use crate::domain::rules::rounds::report::item;
 use std::collections::HashMap;
@@ -12,7 +12,7 @@ const MOST_NAMED: usize = 10;
 
 /// Refuses a report that says something else than the one that was taken. One that says nothing at all asks for the
 /// visits; a visit that was corrected since is not compared, for the first report is no longer in it.
-pub(crate) fn check(round: &Round, visits: &[Visit], report: &Report) -> Result<()> {
+pub(crate) fn check(round: &Round, visits: &[Visit], report: &RoundReport) -> Result<()> {
     if says_nothing(report) || is_same(round, visits, report) {
         return Ok(());
     }
@@ -28,13 +28,13 @@ pub(crate) fn check(round: &Round, visits: &[Visit], report: &Report) -> Result<
     )))
 }
 
-fn says_nothing(report: &Report) -> bool {
-    let Report { visited_on, visited_by, note, items, skipped } = report;
+fn says_nothing(report: &RoundReport) -> bool {
+    let RoundReport { visited_on, visited_by, note, items, skipped } = report;
     visited_on.is_none() && visited_by.is_none() && note.is_none() && items.is_empty() && skipped.is_empty()
 }
 
-fn is_same(round: &Round, visits: &[Visit], report: &Report) -> bool {
-    let words: HashMap<TaskId, &Word> = report.items.iter().map(|word| (word.task_id, word)).collect();
+fn is_same(round: &Round, visits: &[Visit], report: &RoundReport) -> bool {
+    let words: HashMap<TaskId, &TaskReport> = report.items.iter().map(|word| (word.task_id, word)).collect();
     let skipped: HashMap<TaskId, &Option<String>> =
         report.skipped.iter().map(|skip| (skip.task_id, &skip.because)).collect();
     let untouched = |visit: &&Visit| visit.version == 1;
@@ -51,10 +51,10 @@ fn is_same(round: &Round, visits: &[Visit], report: &Report) -> bool {
         && all_known
         && round.tasks.iter().all(|task| match &task.outcome {
             _ if task.done_elsewhere(round.id).is_some() => !words.contains_key(&task.task_id),
-            Some(Outcome::Skipped(because)) => {
+            Some(TaskOutcome::Skipped(because)) => {
                 skipped.get(&task.task_id).is_some_and(|said| *said == because)
             }
-            Some(Outcome::Visited(id)) => {
+            Some(TaskOutcome::Visited(id)) => {
                 let said = item(task, words.get(&task.task_id).copied());
                 let visit = visits.iter().filter(untouched).find(|visit| visit.id == *id);
                 !skipped.contains_key(&task.task_id)

@@ -3,11 +3,11 @@
 use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, FieldError, Result};
 use crate::domain::base::ids::{TaskId, VisitId};
-use crate::domain::model::round::{Report, Round, RoundTask, Word};
+use crate::domain::model::round::{Round, RoundReport, RoundTask, TaskReport};
 use crate::domain::model::visit::{VisitFacts, VisitItem};
 use std::collections::{BTreeMap, BTreeSet};
 
-pub(crate) fn check_report(round: &Round, report: &Report) -> Result<()> {
+pub(crate) fn check_report(round: &Round, report: &RoundReport) -> Result<()> {
     let mut check = Check::new();
     let own: BTreeSet<TaskId> = round.tasks.iter().map(|task| task.task_id).collect();
     let elsewhere: BTreeMap<TaskId, VisitId> =
@@ -52,7 +52,7 @@ pub(crate) fn check_report(round: &Round, report: &Report) -> Result<()> {
 }
 
 /// What a visit says of a task.
-pub(crate) fn item(task: &RoundTask, word: Option<&Word>) -> VisitItem {
+pub(crate) fn item(task: &RoundTask, word: Option<&TaskReport>) -> VisitItem {
     VisitItem {
         component_id: task.component_id,
         duty: task.duty,

@@ -2,17 +2,17 @@
 
 use crate::domain::base::ids::PropertyId;
 use crate::domain::model::property::Position;
-use crate::domain::rules::rounds::figures::{Asked, cost};
+use crate::domain::rules::rounds::figures::{PlanRequest, cost};
 use crate::domain::rules::rounds::problem::{Problem, Trip};
-use crate::domain::rules::rounds::proposal::Placed;
+use crate::domain::rules::rounds::proposal::ScheduledTask;
 use std::collections::HashMap;
 
 /// A sentence each: which days there are to choose from, why this one, and what is out of the ordinary.
 pub(crate) fn reasons(
-    asked: &Asked,
+    asked: &PlanRequest,
     problem: &Problem,
     trip: &Trip,
-    tasks: &[Placed],
+    tasks: &[ScheduledTask],
     at: &HashMap<PropertyId, Position>,
 ) -> Vec<String> {
     let mut reasons = vec![days(asked, problem, trip, tasks)];
@@ -39,12 +39,12 @@ pub(crate) fn reasons(
     reasons
 }
 
-fn name(placed: &Placed) -> String {
+fn name(placed: &ScheduledTask) -> String {
     format!("{} ({})", placed.task.duty.title(), placed.task.forecast.component_name)
 }
 
-fn outside(placed: &Placed) -> String {
-    let Placed { allowed, on, .. } = placed;
+fn outside(placed: &ScheduledTask) -> String {
+    let ScheduledTask { allowed, on, .. } = placed;
     let name = name(placed);
     if *on > allowed.latest_on {
         let latest = allowed.latest_on;
@@ -60,7 +60,7 @@ fn outside(placed: &Placed) -> String {
     }
 }
 
-fn days(asked: &Asked, problem: &Problem, trip: &Trip, tasks: &[Placed]) -> String {
+fn days(asked: &PlanRequest, problem: &Problem, trip: &Trip, tasks: &[ScheduledTask]) -> String {
     let (first, last) = problem.common(&trip.jobs);
     let what = match tasks.len() {
         1 => "The task".to_owned(),
@@ -90,10 +90,10 @@ fn days(asked: &Asked, problem: &Problem, trip: &Trip, tasks: &[Placed]) -> Stri
 }
 
 /// What the day costs, and that no other costs less: trips are put on their best day after everything else.
-fn costs(asked: &Asked, problem: &Problem, trip: &Trip, tasks: &[Placed]) -> Option<String> {
+fn costs(asked: &PlanRequest, problem: &Problem, trip: &Trip, tasks: &[ScheduledTask]) -> Option<String> {
     let parts = problem.parts(trip)?;
-    let early: i64 = tasks.iter().map(Placed::days_early).sum();
-    let late: i64 = tasks.iter().map(Placed::days_late).sum();
+    let early: i64 = tasks.iter().map(ScheduledTask::days_early).sum();
+    let late: i64 = tasks.iter().map(ScheduledTask::days_late).sum();
     let (first, last) = problem.common(&trip.jobs);
     let other = if first == last { "." } else { "; no other of these days costs less." };
     let overdue = tasks.iter().any(|placed| placed.due_before(asked.from).is_some());
@@ -112,7 +112,7 @@ fn costs(asked: &Asked, problem: &Problem, trip: &Trip, tasks: &[Placed]) -> Opt
     })
 }
 
-fn shared(tasks: &[Placed], at: &HashMap<PropertyId, Position>) -> Option<String> {
+fn shared(tasks: &[ScheduledTask], at: &HashMap<PropertyId, Position>) -> Option<String> {
     let mut properties: Vec<PropertyId> = tasks.iter().map(|placed| placed.task.property_id).collect();
     properties.sort_unstable();
     properties.dedup();

@@ -3,15 +3,15 @@
 use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, RoundId, SystemId, TaskId, VisitId};
-use crate::domain::base::paging::{PageAsked, PageFound};
+use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::context::Context;
 use crate::domain::model::round::{
-    DoneOn, DoneRound, Draft, MOST_ROWS, MOST_TASKS, Outcome, Report, Round, RoundFilter, RoundTask, Skip,
-    Word,
+    DoneOn, DoneRound, MOST_ROWS, MOST_TASKS, Round, RoundDraft, RoundFilter, RoundReport, RoundTask,
+    SkippedTask, TaskOutcome, TaskReport,
 };
 use crate::domain::model::task::Task;
 use crate::domain::model::visit::{Visit, VisitFacts, VisitItem};
-use crate::domain::ports::store::outcomes::{CalledOff, Finished, Kept};
+use crate::domain::ports::store::outcomes::{CalledOff, Finished, Inserted};
 use crate::domain::rules::rounds::repeated;
 use crate::domain::rules::rounds::report::placed;
 use crate::domain::rules::rounds::report::{check_report, item};
@@ -26,7 +26,7 @@ fn missing(id: RoundId) -> Error {
 }
 
 /// Keeps a round as planned. `id` is given from outside so that a repeated request keeps it once.
-pub async fn keep(cx: &Context, account: AccountId, id: RoundId, draft: Draft) -> Result<Round> {
+pub async fn keep(cx: &Context, account: AccountId, id: RoundId, draft: RoundDraft) -> Result<Round> {
     let mut check = Check::new();
     check.date("on", draft.on);
     if let Some(note) = &draft.note {
@@ -67,8 +67,8 @@ pub async fn keep(cx: &Context, account: AccountId, id: RoundId, draft: Draft) -
         updated_at: now,
     };
     match cx.store.insert_round(&round.in_order()).await? {
-        Kept::Done => get(cx, account, id).await,
-        Kept::Taken { task_id, round_id } => Err(Error::Conflict(format!(
+        Inserted::Done => get(cx, account, id).await,
+        Inserted::Taken { task_id, round_id } => Err(Error::Conflict(format!(
             "task {task_id} stands in round {round_id}, which is planned; leave it out, or call that round off"
         ))),
     }
@@ -102,11 +102,11 @@ pub async fn list(
     filter: &RoundFilter,
     cursor: Option<&str>,
     limit: Option<u32>,
-) -> Result<PageFound<Round>> {
+) -> Result<ListPage<Round>> {
     let mut check = Check::new();
     check.range(filter.from, filter.to);
     check.done()?;
-    let asked = PageAsked::read_few("rounds", cursor, limit, MOST_ROWS)?;
+    let asked = PageRequest::read_few("rounds", cursor, limit, MOST_ROWS)?;
     let rows = cx.store.rounds(account, filter, &asked).await?;
     Ok(asked.page("rounds", rows, |row| (row.on, row.id.0)))
 }
@@ -128,7 +128,7 @@ pub async fn call_off(cx: &Context, account: AccountId, id: RoundId, version: i6
 ///
 /// # Errors
 /// [`Error::Conflict`] when it was reported before and this report says something else.
-pub async fn finish(cx: &Context, account: AccountId, id: RoundId, report: Report) -> Result<DoneRound> {
+pub async fn finish(cx: &Context, account: AccountId, id: RoundId, report: RoundReport) -> Result<DoneRound> {
     let mut reported_before = true;
     for attempt in 1.. {
         let round = get(cx, account, id).await?;
@@ -140,7 +140,7 @@ pub async fn finish(cx: &Context, account: AccountId, id: RoundId, report: Repor
             Finished::Missing => return Err(missing(id)),
             Finished::Before => break,
             Finished::Done => {
-                cx.ring();
+                cx.wake_jobs();
                 reported_before = false;
                 break;
             }
@@ -163,13 +163,14 @@ pub async fn finish(cx: &Context, account: AccountId, id: RoundId, report: Repor
 }
 
 /// The round as it was done, with its visits, checked.
-async fn reported(cx: &Context, mut round: Round, report: &Report) -> Result<(Round, Vec<Visit>)> {
+async fn reported(cx: &Context, mut round: Round, report: &RoundReport) -> Result<(Round, Vec<Visit>)> {
     check_report(&round, report)?;
     let now = cx.clock.now();
     let on = report.visited_on.unwrap_or(round.on);
-    let words: HashMap<TaskId, (usize, &Word)> =
+    let words: HashMap<TaskId, (usize, &TaskReport)> =
         report.items.iter().enumerate().map(|(index, word)| (word.task_id, (index, word))).collect();
-    let skipped: HashMap<TaskId, &Skip> = report.skipped.iter().map(|skip| (skip.task_id, skip)).collect();
+    let skipped: HashMap<TaskId, &SkippedTask> =
+        report.skipped.iter().map(|skip| (skip.task_id, skip)).collect();
     // By system, each item with the place in the request that speaks of it.
     let mut visits: BTreeMap<SystemId, (Vec<VisitItem>, Vec<String>)> = BTreeMap::new();
     let round_id = round.id;
@@ -178,14 +179,14 @@ async fn reported(cx: &Context, mut round: Round, report: &Report) -> Result<(Ro
             continue;
         }
         if let Some(skip) = skipped.get(&task.task_id) {
-            task.outcome = Some(Outcome::Skipped(skip.because.clone()));
+            task.outcome = Some(TaskOutcome::Skipped(skip.because.clone()));
             continue;
         }
         let word = words.get(&task.task_id);
         let (items, places) = visits.entry(task.system_id).or_default();
         items.push(item(task, word.map(|(_, word)| *word)));
         places.push(word.map_or_else(String::new, |(index, _)| format!("items[{index}]")));
-        task.outcome = Some(Outcome::Visited(VisitId::of(round_id, task.system_id)));
+        task.outcome = Some(TaskOutcome::Visited(VisitId::of(round_id, task.system_id)));
     }
     let (mut logged, mut errors) = (Vec::new(), Vec::new());
     for (system_id, (items, places)) in visits {

@@ -4,13 +4,13 @@ use crate::domain::base::blocking::blocking;
 use crate::domain::base::clock::local_date;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, PropertyId};
-use crate::domain::base::paging::{After, PageAsked};
+use crate::domain::base::paging::{After, PageRequest};
 use crate::domain::context::Context;
 use crate::domain::model::part::Kind;
 use crate::domain::model::task::TaskFilter;
 use crate::domain::rules::rounds::allowed::{allowed, later};
-use crate::domain::rules::rounds::figures::{Ask, Asked};
-use crate::domain::rules::rounds::plan::{Found, JOIN_DAYS, plan};
+use crate::domain::rules::rounds::figures::{PlanRequest, RoundsQuery};
+use crate::domain::rules::rounds::plan::{JOIN_DAYS, PlanInputs, plan};
 use crate::domain::rules::rounds::problem::MOST_JOBS;
 use crate::domain::rules::rounds::proposal::{OverdueRound, Proposal};
 use std::collections::{BTreeMap, HashSet};
@@ -19,7 +19,7 @@ use std::collections::{BTreeMap, HashSet};
 const PAGE: u32 = 500;
 
 /// Puts the account's tasks that fall due up to a day into trips, and tanks that are best emptied by then.
-pub async fn propose(cx: &Context, account: AccountId, ask: &Ask) -> Result<Proposal> {
+pub async fn propose(cx: &Context, account: AccountId, ask: &RoundsQuery) -> Result<Proposal> {
     let asked = ask.check(cx.clock.now())?;
     let found = read(cx, account, ask, &asked).await?;
     let mut places: Vec<PropertyId> = found.due.iter().map(|(task, _)| task.property_id).collect();
@@ -34,7 +34,12 @@ pub async fn propose(cx: &Context, account: AccountId, ask: &Ask) -> Result<Prop
     blocking(move || Ok(plan(asked, found, &places, &positions))).await
 }
 
-async fn read(cx: &Context, account: AccountId, ask: &Ask, asked: &Asked) -> Result<Found> {
+async fn read(
+    cx: &Context,
+    account: AccountId,
+    ask: &RoundsQuery,
+    asked: &PlanRequest,
+) -> Result<PlanInputs> {
     let now = cx.clock.now();
     let (mut planned, mut overdue) = (HashSet::new(), BTreeMap::new());
     for task in cx.store.planned_tasks(account).await? {
@@ -52,10 +57,10 @@ async fn read(cx: &Context, account: AccountId, ask: &Ask, asked: &Asked) -> Res
     };
     let overdue = overdue.into_iter();
     let overdue_rounds = overdue.map(|((on, id), tasks)| OverdueRound { id, on, tasks }).collect();
-    let mut found = Found { overdue_rounds, ..Found::default() };
+    let mut found = PlanInputs { overdue_rounds, ..PlanInputs::default() };
     // A refresh between two pages can move a task from one to the other.
     let mut seen = HashSet::new();
-    let mut page = PageAsked { after: None, limit: PAGE };
+    let mut page = PageRequest { after: None, limit: PAGE };
     loop {
         let mut rows = cx.store.tasks(account, &filter, &page).await?;
         let more = rows.len() > PAGE as usize;

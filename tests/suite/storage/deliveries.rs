@@ -7,17 +7,17 @@ use super::{Rig, on_both};
 use async_trait::async_trait;
 use chrono::{DateTime, TimeDelta, Utc};
 use eavesward_service::domain::background::deliveries;
-use eavesward_service::domain::background::deliveries::{Prepared, Turn};
+use eavesward_service::domain::background::deliveries::{FanOutTurn, Prepared};
 use eavesward_service::domain::base::clock::SetClock;
 use eavesward_service::domain::base::ids::{AccountId, ComponentId, DeliveryId};
 use eavesward_service::domain::context::Context;
-use eavesward_service::domain::model::delivery::{DeliveryState, Posted};
+use eavesward_service::domain::model::delivery::{DeliveryState, WebhookResponse};
 use eavesward_service::domain::model::duty::Duty;
 use eavesward_service::domain::model::property::{MonthsDraft, PropertyDraft};
-use eavesward_service::domain::model::reminder::{Entry, News};
+use eavesward_service::domain::model::reminder::{Reminder, ReminderKind};
 use eavesward_service::domain::model::subscription::{Carries, Subscription, Timing};
 use eavesward_service::domain::model::task::State;
-use eavesward_service::domain::ports::senders::{Courier, Letter, Scribe};
+use eavesward_service::domain::ports::senders::{PayloadWriter, WebhookRequest, WebhookSender};
 use eavesward_service::domain::ports::store::deliveries::DeliveryStore as _;
 use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
 use eavesward_service::domain::ports::store::subscriptions::SubscriptionStore as _;
@@ -45,24 +45,25 @@ on_both!(
 const DAY: i64 = 24 * 3600;
 
 /// A service's carrying without its loop.
-struct Carrying {
+struct Deliveries {
     cx: Context,
     clock: Arc<SetClock>,
     receiver: Receiver,
-    turn: Turn,
+    turn: FanOutTurn,
 }
 
-impl Carrying {
+impl Deliveries {
     fn new(rig: &Rig, seconds: i64) -> Self {
         let clock = Arc::new(SetClock::new(at(seconds)));
         let cx = Context::new(Arc::new(rig.database.clone()), clock.clone());
-        Self { cx, clock, receiver: Receiver::default(), turn: Turn::default() }
+        Self { cx, clock, receiver: Receiver::default(), turn: FanOutTurn::default() }
     }
 
     /// The receiver answers so from now on.
     fn answers(&self, status: u16, asked: Option<i64>) {
         let retry_after = asked.map(TimeDelta::seconds);
-        *self.receiver.says.lock().unwrap() = Posted { status: Some(status), retry_after, error: None };
+        *self.receiver.says.lock().unwrap() =
+            WebhookResponse { status: Some(status), retry_after, error: None };
     }
 
     /// Sends what is due at an instant; says how many attempts were made.
@@ -83,20 +84,21 @@ impl Carrying {
 }
 
 struct Receiver {
-    says: Mutex<Posted>,
+    says: Mutex<WebhookResponse>,
     letters: Mutex<Vec<String>>,
 }
 
 impl Default for Receiver {
     fn default() -> Self {
-        let says = Posted { status: None, retry_after: None, error: Some("nobody is there".to_owned()) };
+        let says =
+            WebhookResponse { status: None, retry_after: None, error: Some("nobody is there".to_owned()) };
         Self { says: Mutex::new(says), letters: Mutex::default() }
     }
 }
 
 #[async_trait]
-impl Courier for Receiver {
-    async fn post(&self, letter: &Letter) -> Posted {
+impl WebhookSender for Receiver {
+    async fn post(&self, letter: &WebhookRequest) -> WebhookResponse {
         self.letters.lock().unwrap().push(letter.body.clone());
         self.says.lock().unwrap().clone()
     }
@@ -105,8 +107,8 @@ impl Courier for Receiver {
 /// Writes down kind and date alone.
 struct Plain;
 
-impl Scribe for Plain {
-    fn reminder(&self, _: AccountId, entry: Entry) -> String {
+impl PayloadWriter for Plain {
+    fn reminder(&self, _: AccountId, entry: Reminder) -> String {
         format!("{} {:?}", entry.kind.code(), entry.due_on)
     }
 
@@ -121,7 +123,7 @@ impl Scribe for Plain {
 
 async fn what_waited_while_the_service_was_off_has_its_two_days(rig: &Rig) {
     let home = home(rig).await;
-    let (made, carrying) = (of_reminders(&home), Carrying::new(rig, 0));
+    let (made, carrying) = (of_reminders(&home), Deliveries::new(rig, 0));
     with_letters(rig, &made, 20).await;
     // It starts after a long weekend, before its network.
     let monday = 60 * 3600;
@@ -134,7 +136,7 @@ async fn what_waited_while_the_service_was_off_has_its_two_days(rig: &Rig) {
 
 async fn a_receiver_does_not_fail_while_the_service_is_off(rig: &Rig) {
     let home = home(rig).await;
-    let (made, carrying) = (of_reminders(&home), Carrying::new(rig, 0));
+    let (made, carrying) = (of_reminders(&home), Deliveries::new(rig, 0));
     with_letters(rig, &made, 20).await;
     // It fails on Friday, a minute before the service goes off, and on Monday it is not up again yet.
     assert_eq!(carrying.serve(&made, 30).await, 4);
@@ -149,7 +151,7 @@ async fn a_receiver_does_not_fail_while_the_service_is_off(rig: &Rig) {
 
 async fn nothing_is_parked_while_paused(rig: &Rig) {
     let home = home(rig).await;
-    let (made, carrying) = (of_reminders(&home), Carrying::new(rig, 0));
+    let (made, carrying) = (of_reminders(&home), Deliveries::new(rig, 0));
     with_letters(rig, &made, 40).await;
     carrying.answers(410, None);
     assert_eq!(carrying.serve(&made, 100).await, 4);
@@ -171,7 +173,7 @@ async fn nothing_is_parked_while_paused(rig: &Rig) {
 async fn a_receiver_that_asks_for_an_hour_has_it(rig: &Rig) {
     let home = home(rig).await;
     for status in [429, 503] {
-        let (made, carrying) = (of_reminders(&home), Carrying::new(rig, 0));
+        let (made, carrying) = (of_reminders(&home), Deliveries::new(rig, 0));
         with_letters(rig, &made, 9).await;
         carrying.answers(status, Some(3600));
         // Four go out side by side; the others are left for later.
@@ -181,7 +183,7 @@ async fn a_receiver_that_asks_for_an_hour_has_it(rig: &Rig) {
         assert_eq!(carrying.serve(&made, 100 + 3600).await, 9);
     }
     // Of one letter's fault it says nothing for the others.
-    let (made, carrying) = (of_reminders(&home), Carrying::new(rig, 0));
+    let (made, carrying) = (of_reminders(&home), Deliveries::new(rig, 0));
     with_letters(rig, &made, 9).await;
     carrying.answers(413, Some(3600));
     assert_eq!(carrying.serve(&made, 100).await, 4);
@@ -191,7 +193,7 @@ async fn a_receiver_that_asks_for_an_hour_has_it(rig: &Rig) {
 
 async fn a_word_that_fails_does_not_cut_a_rest_short(rig: &Rig) {
     let home = home(rig).await;
-    let (made, carrying) = (of_reminders(&home), Carrying::new(rig, 0));
+    let (made, carrying) = (of_reminders(&home), Deliveries::new(rig, 0));
     with_letters(rig, &made, 9).await;
     carrying.answers(503, Some(3600));
     assert_eq!(carrying.serve(&made, 100).await, 4);
@@ -221,12 +223,12 @@ async fn find(rig: &Rig, home: &Home, seconds: i64, as_of: i64, due: impl Into<O
 }
 
 /// A subscription to what is announced and falls due.
-async fn announced(rig: &Rig) -> (Home, Subscription, Carrying) {
+async fn announced(rig: &Rig) -> (Home, Subscription, Deliveries) {
     let home = home(rig).await;
     let mut made = of_reminders(&home);
-    made.facts.carries = Carries::Reminders { kinds: vec![News::Coming, News::Due] };
+    made.facts.carries = Carries::Reminders { kinds: vec![ReminderKind::Coming, ReminderKind::Due] };
     rig.database.insert_subscription(&made).await.unwrap();
-    (home, made, Carrying::new(rig, 0))
+    (home, made, Deliveries::new(rig, 0))
 }
 
 async fn a_move_takes_the_place_of_what_was_held_back(rig: &Rig) {
@@ -306,7 +308,7 @@ async fn a_digest_that_is_due_stays_due_when_its_clock_moves(rig: &Rig) {
     }
     rig.database.insert_subscription(&made).await.unwrap();
     // It came due while the service was off.
-    let carrying = Carrying::new(rig, 200);
+    let carrying = Deliveries::new(rig, 200);
     let facts = home.property.facts.clone();
     let draft = |zone: &str| PropertyDraft {
         name: facts.name.clone(),
@@ -363,7 +365,7 @@ async fn a_pass_is_bounded_and_fair(rig: &Rig) {
         rig.database.insert_subscription(&of_reminders(home)).await.unwrap();
     }
     raise_everywhere(rig, &[&busy, &quiet]).await;
-    let mut carrying = Carrying::new(rig, 10);
+    let mut carrying = Deliveries::new(rig, 10);
     assert_eq!(carrying.prepare().await, Prepared { written: 50, more: true });
     // The one was not behind the many.
     let left = rig.database.behind_feeds(None, 100).await.unwrap();
@@ -377,7 +379,7 @@ async fn a_long_feed_takes_several_passes(rig: &Rig) {
     let made = of_reminders(&home);
     rig.database.insert_subscription(&made).await.unwrap();
     find_of(rig, &home, 0, 501).await;
-    let mut carrying = Carrying::new(rig, 10);
+    let mut carrying = Deliveries::new(rig, 10);
     assert_eq!(carrying.prepare().await, Prepared { written: 500, more: true });
     assert_eq!(carrying.prepare().await, Prepared { written: 1, more: false });
     assert_eq!(carrying.left(&made).await, (501, 0));
@@ -389,7 +391,7 @@ async fn nothing_more_is_written_down_at_the_end(rig: &Rig) {
     rig.database.insert_subscription(&reminders).await.unwrap();
     rig.database.insert_subscription(&digests).await.unwrap();
     find_of(rig, &home, 0, 1).await;
-    let mut carrying = Carrying::new(rig, 10_000);
+    let mut carrying = Deliveries::new(rig, 10_000);
     carrying.cx.closing.send_replace(true);
     assert_eq!(carrying.prepare().await, Prepared::default());
     carrying.cx.closing.send_replace(false);

@@ -13,7 +13,7 @@ use crate::domain::base::error::{Result, Stored};
 use crate::domain::base::ids::GaugeId;
 use crate::domain::model::gauge::{Gauge, Normals};
 use crate::domain::model::rain::{RainKnown, RainRead};
-use crate::domain::rules::forecast::ground::Ground;
+use crate::domain::rules::forecast::gauge_model::GaugeModel;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -25,109 +25,111 @@ const MOST_BYTES: usize = 256 << 20;
 const UNUSED: TimeDelta = TimeDelta::days(2);
 
 /// The gauges in memory.
-pub struct GroundCache {
+pub struct GaugeCache {
     most_bytes: usize,
-    gauges: Mutex<HashMap<GaugeId, Place>>,
+    gauges: Mutex<HashMap<GaugeId, Slot>>,
 }
 
 /// The place of one gauge. Whoever holds its lock brings it up to date; others wait for that instead of doing it, too.
-struct Place {
-    kept: Arc<tokio::sync::Mutex<Option<Kept>>>,
+struct Slot {
+    cached: Arc<tokio::sync::Mutex<Option<CachedGauge>>>,
     bytes: usize,
     used_at: DateTime<Utc>,
 }
 
-struct Kept {
-    ground: Arc<Ground>,
+struct CachedGauge {
+    gauge_model: Arc<GaugeModel>,
     rewrites: i64,
-    made_of: MadeOf,
+    made_of: GaugeVersion,
 }
 
-/// What a ground is made of beside the readings: the gauge and its normals.
-type MadeOf = (DateTime<Utc>, Option<Normals>);
+/// What a gauge model is made of beside the readings: the gauge and its normals.
+type GaugeVersion = (DateTime<Utc>, Option<Normals>);
 
-impl Default for GroundCache {
+impl Default for GaugeCache {
     fn default() -> Self {
         Self::with_room(MOST_BYTES)
     }
 }
 
-impl GroundCache {
+impl GaugeCache {
     /// A cache that keeps at most about so many bytes.
     pub fn with_room(most_bytes: usize) -> Self {
         Self { most_bytes, gauges: Mutex::default() }
     }
 
-    /// The ground under a gauge through a day, or beyond it when it was asked for a later day before. `read` reads what
+    /// The model of a gauge through a day, or beyond it when it was asked for a later day before. `read` reads what
     /// is new of its record.
-    pub async fn ground(
+    pub async fn gauge_model(
         &self,
         gauge: &Gauge,
         through: NaiveDate,
         read: impl AsyncFn(Option<RainKnown>) -> Stored<RainRead>,
-    ) -> Result<Arc<Ground>> {
+    ) -> Result<Arc<GaugeModel>> {
         let made_of = (gauge.created_at, gauge.facts.normals.clone());
-        let place = self.place(gauge.id);
-        let mut place = place.lock().await;
-        let kept = place.take().filter(|kept| kept.made_of == made_of);
-        let known =
-            kept.as_ref().map(|kept| RainKnown { rewrites: kept.rewrites, through: kept.ground.through() });
+        let slot = self.slot(gauge.id);
+        let mut slot = slot.lock().await;
+        let cached = slot.take().filter(|cached| cached.made_of == made_of);
+        let known = cached
+            .as_ref()
+            .map(|cached| RainKnown { rewrites: cached.rewrites, through: cached.gauge_model.through() });
         let mut new = read(known).await?;
-        let mut ground = kept.map_or(Ok(None), |kept| grown(kept.ground, &new))?;
-        if ground.is_none() && !new.whole {
+        let mut gauge_model = cached.map_or(Ok(None), |cached| grown(cached.gauge_model, &new))?;
+        if gauge_model.is_none() && !new.whole {
             new = read(None).await?;
         }
-        let ground =
-            ground.take().unwrap_or_else(|| Arc::new(Ground::new(&new.days, made_of.1.as_ref(), through)));
-        *place = Some(Kept { ground: Arc::clone(&ground), rewrites: new.rewrites, made_of });
-        Ok(ground)
+        let gauge_model = gauge_model
+            .take()
+            .unwrap_or_else(|| Arc::new(GaugeModel::new(&new.days, made_of.1.as_ref(), through)));
+        *slot = Some(CachedGauge { gauge_model: Arc::clone(&gauge_model), rewrites: new.rewrites, made_of });
+        Ok(gauge_model)
     }
 
-    fn place(&self, id: GaugeId) -> Arc<tokio::sync::Mutex<Option<Kept>>> {
+    fn slot(&self, id: GaugeId) -> Arc<tokio::sync::Mutex<Option<CachedGauge>>> {
         let mut gauges = self.gauges.lock().unwrap_or_else(PoisonError::into_inner);
-        let new = || Place { kept: Arc::default(), bytes: 0, used_at: DateTime::UNIX_EPOCH };
-        Arc::clone(&gauges.entry(id).or_insert_with(new).kept)
+        let new = || Slot { cached: Arc::default(), bytes: 0, used_at: DateTime::UNIX_EPOCH };
+        Arc::clone(&gauges.entry(id).or_insert_with(new).cached)
     }
 
     /// To be told what was used and is done with for now: takes account of the room, and makes some.
-    pub fn used(&self, grounds: &HashMap<GaugeId, Arc<Ground>>, now: DateTime<Utc>) {
+    pub fn used(&self, models: &HashMap<GaugeId, Arc<GaugeModel>>, now: DateTime<Utc>) {
         let mut gauges = self.gauges.lock().unwrap_or_else(PoisonError::into_inner);
-        for (id, ground) in grounds {
-            ground.forget_ahead();
-            if let Some(place) = gauges.get_mut(id) {
-                (place.bytes, place.used_at) = (ground.bytes(), now);
+        for (id, gauge_model) in models {
+            gauge_model.forget_ahead();
+            if let Some(slot) = gauges.get_mut(id) {
+                (slot.bytes, slot.used_at) = (gauge_model.bytes(), now);
             }
         }
-        let mut bytes: usize = gauges.values().map(|place| place.bytes).sum();
+        let mut bytes: usize = gauges.values().map(|slot| slot.bytes).sum();
         if bytes <= self.most_bytes {
             return;
         }
-        gauges.retain(|_, place| place.used_at > now - UNUSED);
-        bytes = gauges.values().map(|place| place.bytes).sum();
-        for (id, ground) in grounds {
-            let Some(place) = gauges.get_mut(id).filter(|_| bytes > self.most_bytes) else { continue };
+        gauges.retain(|_, slot| slot.used_at > now - UNUSED);
+        bytes = gauges.values().map(|slot| slot.bytes).sum();
+        for (id, gauge_model) in models {
+            let Some(slot) = gauges.get_mut(id).filter(|_| bytes > self.most_bytes) else { continue };
             // Roofs take most of the room and little of the time.
-            ground.forget_roofs();
-            bytes -= place.bytes;
-            place.bytes = ground.bytes();
-            if bytes + place.bytes > self.most_bytes {
+            gauge_model.forget_roofs();
+            bytes -= slot.bytes;
+            slot.bytes = gauge_model.bytes();
+            if bytes + slot.bytes > self.most_bytes {
                 gauges.remove(id);
             } else {
-                bytes += place.bytes;
+                bytes += slot.bytes;
             }
         }
     }
 }
 
-/// A ground with what is new; `None` when it has to be made anew.
-fn grown(ground: Arc<Ground>, new: &RainRead) -> Result<Option<Arc<Ground>>> {
+/// A model with what is new; `None` when it has to be made anew.
+fn grown(gauge_model: Arc<GaugeModel>, new: &RainRead) -> Result<Option<Arc<GaugeModel>>> {
     if new.whole {
         return Ok(None);
     }
     if new.days.is_empty() {
-        return Ok(Some(ground));
+        return Ok(Some(gauge_model));
     }
-    Ok(ground.grown(&new.days)?.map(Arc::new))
+    Ok(gauge_model.grown(&new.days)?.map(Arc::new))
 }
 
 #[cfg(test)]
@@ -195,7 +197,7 @@ mod tests {
             self.days.borrow_mut().extend((from..to).map(reading));
         }
 
-        async fn ground(&self, cache: &GroundCache, gauge: &Gauge, through: i64) -> Arc<Ground> {
+        async fn gauge_model(&self, cache: &GaugeCache, gauge: &Gauge, through: i64) -> Arc<GaugeModel> {
             let read = async |known: Option<RainKnown>| {
                 self.asked.borrow_mut().push(known);
                 let rewrites = self.rewrites.get();
@@ -205,7 +207,7 @@ mod tests {
                 let days = self.days.borrow().iter().filter(new).copied().collect();
                 Ok(RainRead { rewrites, whole: after.is_none(), days })
             };
-            cache.ground(gauge, day(through), read).await.unwrap()
+            cache.gauge_model(gauge, day(through), read).await.unwrap()
         }
 
         fn asked(&self) -> Vec<Option<NaiveDate>> {
@@ -214,7 +216,7 @@ mod tests {
     }
 
     /// The same figures to the last bit.
-    fn same(a: &Ground, b: &Ground) -> bool {
+    fn same(a: &GaugeModel, b: &GaugeModel) -> bool {
         let roofs = [roof(0.9), roof(0.6)];
         let alike = |roof| a.catchment(roof).unwrap() == b.catchment(roof).unwrap();
         a.through() == b.through()
@@ -225,17 +227,17 @@ mod tests {
 
     #[tokio::test]
     async fn only_what_is_new_is_read_and_gives_what_all_of_it_gives() {
-        let (cache, record, gauge) = (GroundCache::default(), Record::of(800), gauge(None));
-        let first = record.ground(&cache, &gauge, 799).await;
+        let (cache, record, gauge) = (GaugeCache::default(), Record::of(800), gauge(None));
+        let first = record.gauge_model(&cache, &gauge, 799).await;
         first.catchment(&roof(0.9)).unwrap();
         assert_eq!(record.asked(), [None]);
-        assert!(Arc::ptr_eq(&first, &record.ground(&cache, &gauge, 800).await), "nothing is new");
+        assert!(Arc::ptr_eq(&first, &record.gauge_model(&cache, &gauge, 800).await), "nothing is new");
         assert_eq!(record.asked(), [Some(day(799))]);
         for last in 800..830 {
             record.add(last, last + 1);
-            let grown = record.ground(&cache, &gauge, last).await;
+            let grown = record.gauge_model(&cache, &gauge, last).await;
             assert_eq!(record.asked(), [Some(day(last - 1))]);
-            let whole = Ground::new(&record.days.borrow(), None, day(last));
+            let whole = GaugeModel::new(&record.days.borrow(), None, day(last));
             assert!(same(&grown, &whole), "through {}", day(last));
         }
         assert_eq!(first.through(), Some(day(799)), "whoever holds the one of before keeps it");
@@ -243,12 +245,12 @@ mod tests {
 
     #[tokio::test]
     async fn a_rewritten_record_and_other_normals_are_read_from_the_start() {
-        let (cache, record, gauge) = (GroundCache::default(), Record::of(800), gauge(None));
-        record.ground(&cache, &gauge, 900).await;
+        let (cache, record, gauge) = (GaugeCache::default(), Record::of(800), gauge(None));
+        record.gauge_model(&cache, &gauge, 900).await;
         record.days.borrow_mut()[17].rain_mm = 99.0;
         record.rewrites.set(1);
-        let corrected = record.ground(&cache, &gauge, 900).await;
-        assert!(same(&corrected, &Ground::new(&record.days.borrow(), None, day(900))));
+        let corrected = record.gauge_model(&cache, &gauge, 900).await;
+        assert!(same(&corrected, &GaugeModel::new(&record.days.borrow(), None, day(900))));
         assert_eq!(record.asked(), [None, Some(day(799))], "and once is enough");
         let normals = Normals {
             rain_mm: vec![60.0; 12],
@@ -257,24 +259,24 @@ mod tests {
             years: 30.0,
         };
         let with = super::tests::gauge(Some(normals.clone()));
-        let changed = record.ground(&cache, &with, 900).await;
-        assert!(same(&changed, &Ground::new(&record.days.borrow(), Some(&normals), day(900))));
+        let changed = record.gauge_model(&cache, &with, 900).await;
+        assert!(same(&changed, &GaugeModel::new(&record.days.borrow(), Some(&normals), day(900))));
         assert_eq!(record.asked(), [None]);
         let again = Gauge { created_at: now(5), ..with };
-        record.ground(&cache, &again, 900).await;
+        record.gauge_model(&cache, &again, 900).await;
         assert_eq!(record.asked(), [None], "another gauge of the same id");
     }
 
     #[tokio::test]
     async fn a_reading_that_does_not_come_after_the_last_one_leads_back_to_the_whole_record() {
-        let (cache, record, gauge) = (GroundCache::default(), Record::of(800), gauge(None));
-        record.ground(&cache, &gauge, 900).await;
+        let (cache, record, gauge) = (GaugeCache::default(), Record::of(800), gauge(None));
+        record.gauge_model(&cache, &gauge, 900).await;
         record.asked();
         // As a store that failed to count would tell it.
         record.days.borrow_mut().push(RainDay { date: day(800), rain_mm: f64::NAN });
-        let ground = record.ground(&cache, &gauge, 900).await;
+        let gauge_model = record.gauge_model(&cache, &gauge, 900).await;
         assert_eq!(record.asked(), [Some(day(799)), None]);
-        assert_eq!(ground.through(), Some(day(799)));
+        assert_eq!(gauge_model.through(), Some(day(799)));
     }
 
     #[tokio::test]
@@ -283,11 +285,11 @@ mod tests {
         let gauges: Vec<Gauge> =
             (0..3).map(|n| Gauge { id: GaugeId(uuid::Uuid::from_u128(n)), ..gauge(None) }).collect();
         // Room for two without roofs.
-        let cache = GroundCache::with_room(80_000);
+        let cache = GaugeCache::with_room(80_000);
         let use_it = async |n: usize, at: i64| {
-            let ground = record.ground(&cache, &gauges[n], 5000).await;
-            ground.catchment(&roof(0.9)).unwrap();
-            cache.used(&HashMap::from([(gauges[n].id, ground)]), now(at));
+            let gauge_model = record.gauge_model(&cache, &gauges[n], 5000).await;
+            gauge_model.catchment(&roof(0.9)).unwrap();
+            cache.used(&HashMap::from([(gauges[n].id, gauge_model)]), now(at));
             record.asked().remove(0).is_some()
         };
         assert!(!use_it(0, 0).await && !use_it(1, 0).await && !use_it(2, 0).await, "all of them are new");
@@ -299,19 +301,19 @@ mod tests {
 
     #[tokio::test]
     async fn roofs_that_nobody_asks_for_are_let_go() {
-        let (cache, record, gauge) = (GroundCache::default(), Record::of(800), gauge(None));
-        let ground = record.ground(&cache, &gauge, 900).await;
-        let bare = ground.bytes();
-        ground.catchment(&roof(0.9)).unwrap();
-        let one = ground.bytes() - bare;
-        ground.catchment(&roof(0.6)).unwrap();
+        let (cache, record, gauge) = (GaugeCache::default(), Record::of(800), gauge(None));
+        let gauge_model = record.gauge_model(&cache, &gauge, 900).await;
+        let bare = gauge_model.bytes();
+        gauge_model.catchment(&roof(0.9)).unwrap();
+        let one = gauge_model.bytes() - bare;
+        gauge_model.catchment(&roof(0.6)).unwrap();
         record.add(800, 801);
-        let ground = record.ground(&cache, &gauge, 900).await;
-        assert!(ground.bytes() > bare + one, "both were asked for");
-        ground.catchment(&roof(0.6)).unwrap();
+        let gauge_model = record.gauge_model(&cache, &gauge, 900).await;
+        assert!(gauge_model.bytes() > bare + one, "both were asked for");
+        gauge_model.catchment(&roof(0.6)).unwrap();
         record.add(801, 802);
-        let ground = record.ground(&cache, &gauge, 900).await;
-        assert!(ground.bytes() < bare + one + one / 2, "one of them was not");
-        assert_eq!(ground.through().map(to_day), Some(to_day(day(801))));
+        let gauge_model = record.gauge_model(&cache, &gauge, 900).await;
+        assert!(gauge_model.bytes() < bare + one + one / 2, "one of them was not");
+        assert_eq!(gauge_model.through().map(to_day), Some(to_day(day(801))));
     }
 }

@@ -276,7 +276,7 @@ async fn many_batches_are_refreshed_by_several_hands(rig: &Rig) {
     let cx = process(&rig.database, &clock);
     let round = refresh::run(&cx).await.unwrap();
     assert_eq!((round.refreshed, round.failed), (1100, 0));
-    assert_eq!(refresh::run(&cx).await.unwrap(), refresh::Round::default());
+    assert_eq!(refresh::run(&cx).await.unwrap(), refresh::RefreshCounts::default());
     clock.set(noon(0) + TimeDelta::days(1));
     assert_eq!(refresh::run(&cx).await.unwrap().refreshed, 1100, "the day is over for all of them");
     assert_eq!(rig.database.stale_count(clock.now()).await.unwrap(), 0);

@@ -5,9 +5,9 @@
 
 mod address;
 
-use crate::domain::model::delivery::Posted;
+use crate::domain::model::delivery::WebhookResponse;
 use crate::domain::model::subscription::address as checked;
-use crate::domain::ports::senders::{Courier, Letter};
+use crate::domain::ports::senders::{WebhookRequest, WebhookSender};
 use address::is_public;
 use async_trait::async_trait;
 use chrono::TimeDelta;
@@ -21,9 +21,9 @@ use url::Host;
 
 /// The longest time to connect, resolving included. Judgement.
 const CONNECT: Duration = Duration::from_secs(5);
-/// The longest time for everything. The scheme advises 15 to 30 seconds (from memory); a receiver that only notes a letter needs less.
+/// The longest time for everything. The scheme advises 15 to 30 seconds (from memory); a receiver that only notes a request needs less.
 const WHOLE: Duration = Duration::from_secs(15);
-/// The longest letter, bytes. Judgement: a digest has two thousand tasks at most, some two megabytes.
+/// The longest request, bytes. Judgement: a digest has two thousand tasks at most, some two megabytes.
 const LARGEST: usize = 8 * 1024 * 1024;
 
 /// What is said when an address may not be posted to.
@@ -31,13 +31,13 @@ const NOT_PUBLIC: &str = "its address is not a public one";
 
 /// Posts over HTTP.
 #[derive(Clone, Debug)]
-pub struct HttpCourier {
+pub struct HttpSender {
     http: reqwest::Client,
     local: bool,
 }
 
-impl HttpCourier {
-    /// A courier; `local` lets it post to any address and without encryption.
+impl HttpSender {
+    /// A sender; `local` lets it post to any address and without encryption.
     ///
     /// # Errors
     /// When the TLS roots of the machine cannot be read.
@@ -54,12 +54,12 @@ impl HttpCourier {
         Ok(Self { http, local })
     }
 
-    async fn try_post(&self, letter: &Letter) -> Result<Posted, String> {
-        if letter.body.len() > LARGEST {
-            return Err(format!("it has {} bytes; at most {LARGEST} are posted", letter.body.len()));
+    async fn try_post(&self, request: &WebhookRequest) -> Result<WebhookResponse, String> {
+        if request.body.len() > LARGEST {
+            return Err(format!("it has {} bytes; at most {LARGEST} are posted", request.body.len()));
         }
         // The rules may have changed since it was registered; and an address that is written out is not resolved.
-        let url = checked(&letter.url, self.local)?;
+        let url = checked(&request.url, self.local)?;
         let inside = match url.host() {
             Some(Host::Ipv4(address)) => !is_public(address.into()),
             Some(Host::Ipv6(address)) => !is_public(address.into()),
@@ -72,22 +72,22 @@ impl HttpCourier {
         let request = self
             .http
             .post(url)
-            .header(CONTENT_TYPE, &letter.media_type)
-            .header("webhook-id", &letter.id)
-            .header("webhook-timestamp", letter.timestamp)
-            .header("webhook-signature", &letter.signature)
-            .body(letter.body.clone());
+            .header(CONTENT_TYPE, &request.media_type)
+            .header("webhook-id", &request.id)
+            .header("webhook-timestamp", request.timestamp)
+            .header("webhook-signature", &request.signature)
+            .body(request.body.clone());
         let answer = request.send().await.map_err(|error| cause(&error))?;
         // What it says besides is not read: nothing hangs on it, and it could be endless.
         let retry_after = retry_after(answer.headers());
-        Ok(Posted { status: Some(answer.status().as_u16()), retry_after, error: None })
+        Ok(WebhookResponse { status: Some(answer.status().as_u16()), retry_after, error: None })
     }
 }
 
 #[async_trait]
-impl Courier for HttpCourier {
-    async fn post(&self, letter: &Letter) -> Posted {
-        self.try_post(letter).await.unwrap_or_else(|error| Posted {
+impl WebhookSender for HttpSender {
+    async fn post(&self, request: &WebhookRequest) -> WebhookResponse {
+        self.try_post(request).await.unwrap_or_else(|error| WebhookResponse {
             status: None,
             retry_after: None,
             error: Some(error),
@@ -154,8 +154,8 @@ impl Resolve for PublicOnly {
 mod tests {
     use super::*;
 
-    fn letter(url: &str) -> Letter {
-        Letter {
+    fn request(url: &str) -> WebhookRequest {
+        WebhookRequest {
             url: url.to_owned(),
             id: "a".to_owned(),
             timestamp: 0,
@@ -167,7 +167,7 @@ mod tests {
 
     #[tokio::test]
     async fn nothing_is_posted_to_where_it_should_not_go() {
-        let courier = HttpCourier::new(false).unwrap();
+        let sender = HttpSender::new(false).unwrap();
         // By number in every way of writing it, and by names that resolve to this machine.
         for url in [
             "https://127.0.0.1:9/",
@@ -179,10 +179,10 @@ mod tests {
             "https://10.1.2.3/",
             "https://localhost:9/",
         ] {
-            let posted = courier.post(&letter(url)).await;
+            let posted = sender.post(&request(url)).await;
             assert_eq!(posted.error.as_deref(), Some(NOT_PUBLIC), "{url}");
         }
-        let posted = courier.post(&letter("http://hooks.example/")).await;
+        let posted = sender.post(&request("http://hooks.example/")).await;
         assert!(posted.error.is_some_and(|error| error.contains("https")));
     }
 
@@ -217,9 +217,9 @@ mod tests {
 
     #[tokio::test]
     async fn a_letter_that_is_too_large_stays() {
-        let courier = HttpCourier::new(true).unwrap();
+        let sender = HttpSender::new(true).unwrap();
         let body = "x".repeat(LARGEST + 1);
-        let posted = courier.post(&Letter { body, ..letter("http://127.0.0.1:9/") }).await;
+        let posted = sender.post(&WebhookRequest { body, ..request("http://127.0.0.1:9/") }).await;
         assert!(posted.error.is_some_and(|error| error.contains("bytes")));
     }
 }

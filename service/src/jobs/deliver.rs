@@ -2,10 +2,10 @@
 //! keeps nobody waiting.
 
 use crate::domain::background::deliveries;
-use crate::domain::background::deliveries::Turn;
+use crate::domain::background::deliveries::FanOutTurn;
 use crate::domain::base::ids::{AccountId, SubscriptionId};
 use crate::domain::context::Context;
-use crate::domain::ports::senders::{Courier, Scribe};
+use crate::domain::ports::senders::{PayloadWriter, WebhookSender};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
@@ -18,29 +18,29 @@ const RECEIVERS: usize = 64;
 const OF_ONE_ACCOUNT: usize = 16;
 /// Receivers with something due that are looked at in one round: more than there are places for, since some are being served.
 const LISTED: u32 = 1_000;
-/// How often it looks when nobody told of news: another replica may have written, or a retry's time may have come.
+/// How often it looks when nobody notified it: another replica may have written, or a retry's time may have come.
 const LOOK: Duration = Duration::from_secs(2);
 /// The wait after a round that failed, the database being away say.
 const AFTER_FAILURE: Duration = Duration::from_secs(5);
 
-/// What carrying takes.
+/// What delivering needs.
 #[derive(Clone)]
-pub struct Carrying {
-    /// Posts letters.
-    pub courier: Arc<dyn Courier>,
-    /// Writes them.
-    pub scribe: Arc<dyn Scribe>,
+pub struct Deliveries {
+    /// Sends requests.
+    pub sender: Arc<dyn WebhookSender>,
+    /// Writes their payloads.
+    pub payloads: Arc<dyn PayloadWriter>,
 }
 
 /// Receivers that are being served, with their accounts.
 type Busy = Arc<Mutex<HashMap<SubscriptionId, AccountId>>>;
 
 /// Carries until `stop` says so; what is on its way then is awaited.
-pub async fn run(cx: Context, carrying: Carrying, mut stop: watch::Receiver<bool>) {
-    let mut news = cx.news.subscribe();
+pub async fn run(cx: Context, carrying: Deliveries, mut stop: watch::Receiver<bool>) {
+    let mut news = cx.written.subscribe();
     let busy = Busy::default();
     let mut served = JoinSet::new();
-    let mut turn = Turn::default();
+    let mut turn = FanOutTurn::default();
     loop {
         news.mark_unchanged();
         let wait = match round(&cx, &carrying, &busy, &mut served, &mut turn).await {
@@ -67,13 +67,13 @@ pub async fn run(cx: Context, carrying: Carrying, mut stop: watch::Receiver<bool
 /// Writes down and sends some of what there is; says whether there is more to write down now.
 async fn round(
     cx: &Context,
-    carrying: &Carrying,
+    carrying: &Deliveries,
     busy: &Busy,
     served: &mut JoinSet<()>,
-    turn: &mut Turn,
+    turn: &mut FanOutTurn,
 ) -> crate::domain::base::error::Result<bool> {
     while served.try_join_next().is_some() {}
-    let prepared = deliveries::prepare(cx, carrying.scribe.as_ref(), turn).await;
+    let prepared = deliveries::prepare(cx, carrying.payloads.as_ref(), turn).await;
     let due = cx.store.due_receivers(cx.clock.now(), LISTED).await?;
     for (account, id) in due {
         if served.len() >= RECEIVERS {
@@ -86,11 +86,11 @@ async fn round(
         }
         places.insert(id, account);
         drop(places);
-        let (cx, courier, busy) = (cx.clone(), Arc::clone(&carrying.courier), Arc::clone(busy));
+        let (cx, sender, busy) = (cx.clone(), Arc::clone(&carrying.sender), Arc::clone(busy));
         served.spawn(async move {
             // Given back also when serving panics.
-            let _place = Place { id, busy };
-            if let Err(error) = deliveries::serve(&cx, courier.as_ref(), id).await {
+            let _place = BusyReceiver { id, busy };
+            if let Err(error) = deliveries::serve(&cx, sender.as_ref(), id).await {
                 tracing::error!(subscription = %id, error = ?error, "serving {id} failed; trying again when its claim ends");
             }
         });
@@ -103,12 +103,12 @@ fn lock(busy: &Busy) -> std::sync::MutexGuard<'_, HashMap<SubscriptionId, Accoun
 }
 
 /// A receiver's place, given back in the end.
-struct Place {
+struct BusyReceiver {
     id: SubscriptionId,
     busy: Busy,
 }
 
-impl Drop for Place {
+impl Drop for BusyReceiver {
     fn drop(&mut self) {
         lock(&self.busy).remove(&self.id);
     }

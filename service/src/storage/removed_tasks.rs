@@ -6,10 +6,10 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::TaskId;
-use crate::domain::model::reminder::Standing;
+use crate::domain::model::reminder::ReminderState;
 use crate::storage::connection::Tx;
-use crate::storage::refresh::{Known, StoredTask};
-use crate::storage::rows::Place;
+use crate::storage::refresh::{StoredReminderState, StoredTask};
+use crate::storage::rows::RowRef;
 use crate::storage::sql::{pieces, sql};
 use std::collections::HashMap;
 use uuid::Uuid;
@@ -19,20 +19,20 @@ const ROWS: usize = 64;
 
 /// A task that is gone.
 #[derive(sqlx::FromRow)]
-pub(super) struct GoneTask {
+pub(super) struct RemovedTaskRow {
     task_id: Uuid,
     sort_on: i64,
     /// How often its date had changed.
     pub(super) sequence: i64,
     #[sqlx(flatten)]
-    known: Known,
+    known: StoredReminderState,
 }
 
-impl GoneTask {
+impl RemovedTaskRow {
     /// One whose readers are told on a day that it is gone: from then on they know nothing of it, and what an earlier day
     /// would tell was told before.
     pub(super) fn told(row: &StoredTask, day: i64) -> Self {
-        let known = Known { since_on: Some(day), ..Known::default() };
+        let known = StoredReminderState { since_on: Some(day), ..StoredReminderState::default() };
         Self { task_id: row.id, sort_on: row.sort_on, sequence: row.sequence, known }
     }
 
@@ -42,17 +42,17 @@ impl GoneTask {
     }
 
     /// Where it stood with its readers.
-    pub(super) fn standing(&self) -> Stored<Standing> {
-        self.known.standing(Place { table: "gone_tasks", id: self.task_id }, self.sort_on)
+    pub(super) fn state(&self) -> Stored<ReminderState> {
+        self.known.state(RowRef { table: "gone_tasks", id: self.task_id }, self.sort_on)
     }
 }
 
 /// Removes the rows of tasks and keeps these in their place.
-pub(super) async fn keep(tx: &mut Tx, gone: &[GoneTask]) -> Stored<()> {
+pub(super) async fn keep(tx: &mut Tx, gone: &[RemovedTaskRow]) -> Stored<()> {
     for piece in pieces(gone, ROWS) {
         let mut query =
             sql("INSERT INTO gone_tasks (task_id, sort_on, sequence, since_on, told, done_by, done_on) ");
-        query.bind_rows(piece, |row, GoneTask { task_id, sort_on, sequence, known }| {
+        query.bind_rows(piece, |row, RemovedTaskRow { task_id, sort_on, sequence, known }| {
             row.on(*task_id).on(*sort_on).on(*sequence).on(known.since_on).on(known.told.as_deref());
             row.on(known.done_by).on(known.done_on);
         });
@@ -71,7 +71,7 @@ pub(super) async fn keep(tx: &mut Tx, gone: &[GoneTask]) -> Stored<()> {
 }
 
 /// Takes back those that are there again.
-pub(super) async fn take(tx: &mut Tx, new: &[TaskId]) -> Stored<HashMap<TaskId, GoneTask>> {
+pub(super) async fn take(tx: &mut Tx, new: &[TaskId]) -> Stored<HashMap<TaskId, RemovedTaskRow>> {
     let mut back = HashMap::new();
     // A fleet's first refresh is all new, and there is nothing to look for.
     let any = sql("SELECT sequence FROM gone_tasks LIMIT 1");
@@ -83,7 +83,7 @@ pub(super) async fn take(tx: &mut Tx, new: &[TaskId]) -> Stored<HashMap<TaskId, 
             "SELECT task_id, sort_on, sequence, since_on, told, done_by, done_on FROM gone_tasks WHERE task_id IN ",
         );
         query.bind_list(piece);
-        let found = tx.all::<GoneTask>(query).await?;
+        let found = tx.all::<RemovedTaskRow>(query).await?;
         if found.is_empty() {
             continue;
         }

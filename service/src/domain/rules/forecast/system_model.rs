@@ -5,13 +5,13 @@ use crate::domain::model::component::ComponentFacts;
 use crate::domain::model::duty::Duty;
 use crate::domain::model::duty_settings::DutySettings;
 use crate::domain::model::part::Part;
-use crate::domain::rules::forecast::chamber::OwnEmptying;
-use crate::domain::rules::forecast::chamber::{MOST_FLUSH_MM, OwnChamber};
+use crate::domain::rules::forecast::chamber::ChamberEmptying;
+use crate::domain::rules::forecast::chamber::{DiverterChamber, MOST_FLUSH_MM};
 use crate::domain::rules::forecast::convert::to_day;
-use crate::domain::rules::forecast::ground::Ground;
+use crate::domain::rules::forecast::gauge_model::GaugeModel;
 use crate::domain::rules::forecast::history::InService;
 use crate::domain::rules::forecast::looks::{found, looks};
-use crate::domain::rules::forecast::model_inputs::Sight;
+use crate::domain::rules::forecast::model_inputs::ModelInputs;
 use crate::domain::rules::forecast::rule::clogging;
 use chrono::NaiveDate;
 use eavesward_engine as engine;
@@ -22,7 +22,7 @@ use std::cell::OnceCell;
 use std::sync::Arc;
 
 /// What a forecast is made of, beside the components.
-pub struct Scene<'a> {
+pub struct SystemModel<'a> {
     /// The place.
     pub site: engine::Site,
     /// Monthly mean temperatures.
@@ -34,13 +34,13 @@ pub struct Scene<'a> {
     /// The roof.
     pub roof: engine::Roof,
     /// The rain.
-    pub ground: &'a Ground,
+    pub gauge_model: &'a GaugeModel,
     /// The runoff off roofs of this kind.
     pub catchment: Arc<Catchment>,
     /// What stands ahead of the tank, if anything: all chambers as one, with the times when they took nothing.
-    pub chamber: Option<OwnChamber>,
+    pub chamber: Option<DiverterChamber>,
     /// Each diverter's own chamber as it is when its hole is open.
-    own_chambers: Vec<(&'a ComponentFacts, OwnChamber)>,
+    own_chambers: Vec<(&'a ComponentFacts, DiverterChamber)>,
     /// The floor of all tanks together: solids spread over them by area, judgement.
     pub tank_floor_m2: f64,
     /// The tank, if there is one.
@@ -58,12 +58,12 @@ pub struct Scene<'a> {
     supply: OnceCell<Option<Supply>>,
 }
 
-impl<'a> Scene<'a> {
+impl<'a> SystemModel<'a> {
     /// Puts a system before its rain.
-    pub fn new(sight: &Sight<'a>, components: &[InService<'a>]) -> Result<Self> {
-        let Sight { place, ground, as_of, .. } = *sight;
-        let roof = sight.roof.to_engine();
-        let demand_l_per_day = sight.demand_l_per_day;
+    pub fn new(inputs: &ModelInputs<'a>, components: &[InService<'a>]) -> Result<Self> {
+        let ModelInputs { place, gauge_model, as_of, .. } = *inputs;
+        let roof = inputs.roof.to_engine();
+        let demand_l_per_day = inputs.demand_l_per_day;
         let installed = components.iter().map(|component| component.facts.installed_on);
         let tanks = components.iter().filter_map(|component| match component.facts.part {
             Part::Tank { capacity_l, floor_area_m2, .. } => Some((capacity_l, floor_area_m2)),
@@ -72,45 +72,45 @@ impl<'a> Scene<'a> {
         // Several tanks are linked, and fill and empty as one.
         let all = tanks.reduce(|one, other| (one.0 + other.0, one.1 + other.1));
         let own = |component: &InService<'a>| {
-            Some((component.facts, OwnChamber::new(component, roof.plan_area_m2)?))
+            Some((component.facts, DiverterChamber::new(component, roof.plan_area_m2)?))
         };
-        let mut scene = Self {
+        let mut model = Self {
             site: engine::Site { latitude_deg: place.latitude_deg, elevation_m: place.elevation_m },
             mean_c: place.months.temperatures.mean_c,
             minimum_c: place.months.temperatures.mean_minimum_c,
             evaporation: place.months.evaporation_mm_per_day,
-            catchment: ground.catchment(&roof)?,
+            catchment: gauge_model.catchment(&roof)?,
             roof,
-            ground,
+            gauge_model,
             chamber: None,
             own_chambers: components.iter().filter_map(own).collect(),
             tank: all.map(|(capacity_l, _)| Tank::new(capacity_l, demand_l_per_day)).transpose()?,
             tank_floor_m2: all.map_or(0.0, |(_, floor_m2)| floor_m2),
             demand_l_per_day,
-            in_use_since: sight.commissioned_on.or(installed.min()).unwrap_or(as_of),
+            in_use_since: inputs.commissioned_on.or(installed.min()).unwrap_or(as_of),
             as_of,
-            settings: sight.settings,
-            in_full: sight.in_full,
+            settings: inputs.settings,
+            in_full: inputs.in_full,
             supply: OnceCell::new(),
         };
-        scene.chamber = scene.chambers(components)?;
-        Ok(scene)
+        model.chamber = model.chambers(components)?;
+        Ok(model)
     }
 
     /// The chamber of a diverter as it is when its hole is open.
-    pub fn own_chamber(&self, component: &InService<'_>) -> Option<&OwnChamber> {
+    pub fn own_chamber(&self, component: &InService<'_>) -> Option<&DiverterChamber> {
         let own = self.own_chambers.iter().find(|(facts, _)| std::ptr::eq(*facts, component.facts));
         own.map(|(_, chamber)| chamber)
     }
 
     /// All chambers as one: the largest stands for how they empty and when they were blocked; what trickles away adds up.
-    fn chambers(&self, components: &[InService<'_>]) -> Result<Option<OwnChamber>> {
+    fn chambers(&self, components: &[InService<'_>]) -> Result<Option<DiverterChamber>> {
         let (mut total_mm, mut trickle_mm) = (0.0, 0.0);
-        let mut largest: Option<(OwnChamber, &InService<'_>)> = None;
+        let mut largest: Option<(DiverterChamber, &InService<'_>)> = None;
         for component in components {
             let Some(chamber) = self.own_chamber(component) else { continue };
             total_mm += chamber.volume_mm;
-            if let OwnEmptying::Trickle(mm_per_day) = chamber.emptying {
+            if let ChamberEmptying::Trickle(mm_per_day) = chamber.emptying {
                 trickle_mm += mm_per_day;
             }
             if largest.as_ref().is_none_or(|(other, _)| other.volume_mm < chamber.volume_mm) {
@@ -128,18 +128,18 @@ impl<'a> Scene<'a> {
             .then(|| Stretch { from: to_day(self.in_use_since), to: Some(to_day(first)) });
         chamber.idle = without.into_iter().chain(blocked).collect();
         chamber.volume_mm = total_mm.min(MOST_FLUSH_MM);
-        if let OwnEmptying::Trickle(mm_per_day) = &mut chamber.emptying {
+        if let ChamberEmptying::Trickle(mm_per_day) = &mut chamber.emptying {
             *mm_per_day = trickle_mm;
         }
         Ok(Some(chamber))
     }
 
     /// When the hole was blocked of a diverter or of one before it in its place, whose blockage went with it.
-    fn blocked_here(&self, component: &InService<'_>, chamber: &OwnChamber) -> Result<Vec<Stretch>> {
+    fn blocked_here(&self, component: &InService<'_>, chamber: &DiverterChamber) -> Result<Vec<Stretch>> {
         let mut stretches = self.blocked(component, chamber)?;
         let mut taken_out = to_day(component.facts.installed_on);
         for old in &component.before {
-            let Some(chamber) = OwnChamber::new(old, self.roof.plan_area_m2) else { continue };
+            let Some(chamber) = DiverterChamber::new(old, self.roof.plan_area_m2) else { continue };
             let mut earlier = self.blocked(old, &chamber)?;
             for stretch in &mut earlier {
                 stretch.to = Some(stretch.to.map_or(taken_out, |to| to.min(taken_out)));
@@ -155,7 +155,7 @@ impl<'a> Scene<'a> {
     ///
     /// Nobody saw the day on which it happened: the middle of what the mark says about the time since it was last
     /// cleared stands for it.
-    fn blocked(&self, component: &InService<'_>, chamber: &OwnChamber) -> Result<Vec<Stretch>> {
+    fn blocked(&self, component: &InService<'_>, chamber: &DiverterChamber) -> Result<Vec<Stretch>> {
         let duty = Duty::ClearWeepHole;
         let mut stretches: Vec<Stretch> = Vec::new();
         let mut cleared = component.start(duty, Some(self.in_use_since));
@@ -197,7 +197,7 @@ impl<'a> Scene<'a> {
     fn blocked_from(
         &self,
         component: &InService<'_>,
-        chamber: &OwnChamber,
+        chamber: &DiverterChamber,
         cleared: NaiveDate,
         found_on: NaiveDate,
     ) -> Result<Day> {
@@ -213,7 +213,7 @@ impl<'a> Scene<'a> {
         Ok(Meter::new(&Setting {
             site: &self.site,
             roof: &self.roof,
-            gauge: &self.ground.gauge,
+            gauge: &self.gauge_model.gauge,
             catchment: &self.catchment,
             exposure,
         })?)
@@ -225,12 +225,12 @@ impl<'a> Scene<'a> {
             return Ok(supply.as_ref());
         }
         let forthcoming = match self.tank {
-            Some(_) => self.ground.forthcoming(&self.roof, self.as_of)?,
+            Some(_) => self.gauge_model.forthcoming(&self.roof, self.as_of)?,
             None => None,
         };
         let supply = match (self.tank, forthcoming) {
             (Some(tank), Some(forthcoming)) => Some(Supply::new(
-                &self.ground.gauge,
+                &self.gauge_model.gauge,
                 &self.catchment,
                 &forthcoming,
                 &self.roof,

@@ -1,7 +1,7 @@
 //! The rain of one gauge with what is computed from it once for all systems under it.
 
 use crate::domain::base::error::Result;
-use crate::domain::model::forecast::{Basis, ClimateSummary};
+use crate::domain::model::forecast::{ClimateBasis, ClimateSummary};
 use crate::domain::model::gauge::Normals;
 use crate::domain::model::rain::RainDay;
 use crate::domain::rules::forecast::convert::{to_date, to_day};
@@ -12,32 +12,32 @@ use engine::{Catchment, Gauge, RainRecord};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// The rain of a gauge through a day, read once for all the systems under it.
-pub struct Ground {
+pub struct GaugeModel {
     /// The gauge.
     pub gauge: Gauge,
     /// Why there is no climate, and what to send.
     pub wanting: Option<String>,
     /// Runoff by kind of roof, worked out when first asked for.
-    catchments: Mutex<Vec<Asked>>,
+    catchments: Mutex<Vec<CachedCatchment>>,
     /// Runoff that may come, by kind of roof and day.
-    forthcoming: Mutex<Vec<Ahead>>,
+    forthcoming: Mutex<Vec<CachedForthcoming>>,
 }
 
 /// The runoff off a kind of roof, and whether anybody has asked for it since it was last worked out.
-struct Asked {
+struct CachedCatchment {
     catchment: Arc<Catchment>,
     lately: bool,
 }
 
 /// The runoff that may come off a kind of roof after a day.
-struct Ahead {
+struct CachedForthcoming {
     roof: engine::Roof,
     after: NaiveDate,
     paths: Option<Arc<Forthcoming>>,
 }
 
-impl Ground {
-    /// Reads the days up to `through`; later ones are left aside.
+impl GaugeModel {
+    /// Reads the days up to `until_day`; later ones are left aside.
     pub fn new(days: &[RainDay], normals: Option<&Normals>, through: NaiveDate) -> Self {
         let days = days.iter().filter(|day| day.date <= through);
         let record = RainRecord::from_readings(days.map(|day| (to_day(day.date), day.rain_mm)));
@@ -63,7 +63,7 @@ impl Ground {
         for asked in self.catchments().iter().filter(|asked| asked.lately) {
             let mut catchment = Catchment::clone(&asked.catchment);
             catchment.extend(&grown.gauge)?;
-            catchments.push(Asked { catchment: Arc::new(catchment), lately: false });
+            catchments.push(CachedCatchment { catchment: Arc::new(catchment), lately: false });
         }
         *grown.catchments() = catchments;
         Ok(Some(grown))
@@ -96,11 +96,11 @@ impl Ground {
         8 * days as usize + 4096 + roofs + ahead
     }
 
-    fn catchments(&self) -> MutexGuard<'_, Vec<Asked>> {
+    fn catchments(&self) -> MutexGuard<'_, Vec<CachedCatchment>> {
         self.catchments.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn ahead(&self) -> MutexGuard<'_, Vec<Ahead>> {
+    fn ahead(&self) -> MutexGuard<'_, Vec<CachedForthcoming>> {
         self.forthcoming.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
@@ -122,7 +122,7 @@ impl Ground {
             return Ok(Arc::clone(&asked.catchment));
         }
         let catchment = Arc::new(Catchment::new(&self.gauge, roof)?);
-        known.push(Asked { catchment: Arc::clone(&catchment), lately: true });
+        known.push(CachedCatchment { catchment: Arc::clone(&catchment), lately: true });
         Ok(catchment)
     }
 
@@ -138,7 +138,7 @@ impl Ground {
         }
         known.retain(|ahead| ahead.after == as_of);
         let paths = Forthcoming::new(&self.gauge, roof, to_day(as_of))?.map(Arc::new);
-        known.push(Ahead { roof: *roof, after: as_of, paths: paths.clone() });
+        known.push(CachedForthcoming { roof: *roof, after: as_of, paths: paths.clone() });
         Ok(paths)
     }
 
@@ -147,25 +147,25 @@ impl Ground {
         let (basis, years, runoff) = match self.gauge.climate() {
             Err(_) => {
                 advice.extend(self.wanting.clone());
-                (Basis::None, 0.0, Vec::new())
+                (ClimateBasis::None, 0.0, Vec::new())
             }
             Ok(climate) => {
                 let basis = match climate.basis {
-                    engine::Basis::Record => Basis::Record,
-                    engine::Basis::Normals => Basis::Normals,
-                    engine::Basis::Both => Basis::Both,
+                    engine::Basis::Record => ClimateBasis::Record,
+                    engine::Basis::Normals => ClimateBasis::Normals,
+                    engine::Basis::Both => ClimateBasis::Both,
                 };
                 let runoff = climate.mean_runoff_by_month().iter().map(|mm| mm * coefficient).collect();
                 (basis, climate.years, runoff)
             }
         };
         match basis {
-            Basis::Record if years < 5.0 => {
+            ClimateBasis::Record if years < 5.0 => {
                 advice.push(format!(
                     "{years:.1} years of daily rain are few; twelve monthly normals beside them would narrow the windows."
                 ));
             }
-            Basis::Normals => advice.push("A daily record would make the tallies exact.".to_owned()),
+            ClimateBasis::Normals => advice.push("A daily record would make the tallies exact.".to_owned()),
             _ => {}
         }
         ClimateSummary {
@@ -179,10 +179,10 @@ impl Ground {
     }
 }
 
-/// A ground as it stood on a day.
-pub(crate) fn through(ground: &Arc<Ground>, day: NaiveDate) -> Arc<Ground> {
-    match ground.through() {
-        Some(last) if last > day => Arc::new(ground.until(day)),
-        _ => Arc::clone(ground),
+/// A gauge model as it stood on a day.
+pub(crate) fn until_day(gauge_model: &Arc<GaugeModel>, day: NaiveDate) -> Arc<GaugeModel> {
+    match gauge_model.through() {
+        Some(last) if last > day => Arc::new(gauge_model.until(day)),
+        _ => Arc::clone(gauge_model),
     }
 }
