@@ -30,7 +30,7 @@ struct Room {
 /// The room that sends to addresses that callers chose.
 const OUTWARD: &str = "courier";
 
-const ROOMS: [Room; 10] = [
+const ROOMS: [Room; 9] = [
     Room {
         name: "domain",
         uses: &[],
@@ -42,13 +42,12 @@ const ROOMS: [Room; 10] = [
     Room { name: "jobs", uses: &["domain"], ours: &[], without: &[&HTTP_CRATES, &SQL_CRATES] },
     // What goes out to addresses that callers chose goes through this door alone.
     Room { name: OUTWARD, uses: &["domain"], ours: &[], without: &[&HTTP_CRATES, &SQL_CRATES] },
-    Room { name: "pages", uses: &["domain"], ours: &[], without: &[&SQL_CRATES] },
     // Settings name what they set: a log format, a limit of the domain.
     Room { name: "config", uses: &["domain", "telemetry"], ours: &[], without: &[&HTTP_CRATES, &SQL_CRATES] },
     Room { name: "telemetry", uses: &[], ours: &[], without: &[&SQL_CRATES] },
     Room {
         name: "server",
-        uses: &["domain", "storage", "http", "jobs", OUTWARD, "pages", "config", "telemetry"],
+        uses: &["domain", "storage", "http", "jobs", OUTWARD, "config", "telemetry"],
         ours: &["eavesward_contract", "eavesward_engine"],
         without: &[],
     },
@@ -217,7 +216,6 @@ mod can_fail {
             ("http/task.rs", "use sqlx::Row;", "http may not use sqlx::Row"),
             ("http/task.rs", "use crate::config::Config;", "http may not use crate::config::Config"),
             ("jobs/mod.rs", "use crate::{domain::Clock, server};", "jobs may not use crate::server"),
-            ("pages/mod.rs", "use crate::http::Problem;", "pages may not use crate::http::Problem"),
             ("telemetry.rs", "use crate::config::Log;", "telemetry may not use crate::config::Log"),
             ("lib.rs", "pub mod storage; pub use storage::Db;", "lib may not use crate::storage::Db"),
             ("main.rs", "use eavesward_service::storage::Db;", "main may not use crate::storage::Db"),
