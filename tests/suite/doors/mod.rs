@@ -6,8 +6,12 @@
 //! exception that nothing needs fails too. Each file's `can_fail` shows on made-up sources that its tests can fail.
 
 mod ambient;
+mod circles;
 mod folders;
+mod gates;
+mod graph;
 mod manifests;
+mod outline;
 mod rooms;
 mod scanner;
 mod tokens;
