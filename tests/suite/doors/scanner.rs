@@ -6,6 +6,7 @@
 
 use std::collections::BTreeMap;
 
+use super::gates::{without_feature, without_tests};
 use super::tokens::{Kind, Token, tokens};
 
 /// A path named in a file, from the crate's root (`crate::…`) or from another crate (`sqlx::…`).
@@ -15,6 +16,22 @@ pub struct Named {
     pub path: Vec<String>,
     /// Whether all that lies below the path comes into reach: a glob import, or a new name for it.
     pub open: bool,
+    pub way: Way,
+}
+
+/// How a file comes to name a path.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Way {
+    Code,
+    /// In an attribute's string, where a module may stand for what is in it.
+    Attribute,
+    /// By a `use`, which binds this name: `*` for a glob, `_` for none.
+    Import {
+        name: String,
+        /// Whether the name is the file's own, to be had from other files, and not that of a block or inline module.
+        outermost: bool,
+        public: bool,
+    },
 }
 
 impl Named {
@@ -31,6 +48,11 @@ impl Named {
         self.path.len() >= tail.len() && self.path[self.path.len() - tail.len()..] == tail
     }
 
+    /// Whether this is a `use` that hands on what it imports.
+    pub fn is_public(&self) -> bool {
+        matches!(self.way, Way::Import { public: true, .. })
+    }
+
     pub fn text(&self) -> String {
         let text = self.path.join("::");
         if self.open { format!("{text}::*") } else { text }
@@ -45,6 +67,8 @@ pub struct Place<'a> {
     pub library: &'a str,
     /// A feature whose code is left out of the scan.
     pub without_feature: Option<&'a str>,
+    /// Whether tests are left out of the scan.
+    pub without_tests: bool,
 }
 
 impl<'a> Place<'a> {
@@ -56,7 +80,7 @@ impl<'a> Place<'a> {
         if matches!(module.last().map(String::as_str), Some("mod" | "lib" | "main")) {
             module.pop();
         }
-        Self { module, library, without_feature: None }
+        Self { module, library, without_feature: None, without_tests: false }
     }
 }
 
@@ -66,12 +90,16 @@ pub fn named(source: &str, place: &Place<'_>) -> Vec<Named> {
     if let Some(feature) = place.without_feature {
         tokens = without_feature(&tokens, feature);
     }
+    if place.without_tests {
+        tokens = without_tests(&tokens).0;
+    }
     let mut walk = Walk {
         place,
         tokens: &tokens,
         at: 0,
         module: place.module.clone(),
         depth: 0,
+        public: false,
         opened: Vec::new(),
         names: BTreeMap::new(),
         raw: Vec::new(),
@@ -135,6 +163,8 @@ struct Walk<'a> {
     /// The module at this point of the file.
     module: Vec<String>,
     depth: usize,
+    /// Whether the `use` at this point hands on what it imports.
+    public: bool,
     /// Depths at which inline modules were opened.
     opened: Vec<usize>,
     /// What imported names and child modules of this file stand for. Scopes are not told apart: a name that means
@@ -160,13 +190,16 @@ impl Walk<'_> {
                 Kind::Text(text) if self.holds_a_path() => {
                     let path: Vec<String> = text.split("::").map(|part| part.trim().to_owned()).collect();
                     if path.len() > 1 {
-                        self.keep(line, path, false);
+                        self.keep(line, path, false, Way::Attribute);
                     }
                 }
                 Kind::Word(word) => match word.as_str() {
                     "mod" => self.module_item(),
                     // `use<'a>` in a type is not an import.
                     "use" if !self.mark_follows('<') => {
+                        // `pub use`, or the bracket of `pub(…) use`.
+                        self.public = self.at > 0
+                            && (self.word_at(self.at - 1) == Some("pub") || self.tokens[self.at - 1].is(')'));
                         self.at += 1;
                         self.tree(Vec::new());
                         continue;
@@ -195,8 +228,13 @@ impl Walk<'_> {
         self.tokens.get(self.at + 1).is_some_and(|token| token.is(mark))
     }
 
-    fn keep(&mut self, line: usize, path: Vec<String>, open: bool) {
-        self.raw.push((self.module.clone(), Named { line, path, open }));
+    fn keep(&mut self, line: usize, path: Vec<String>, open: bool, way: Way) {
+        self.raw.push((self.module.clone(), Named { line, path, open, way }));
+    }
+
+    fn keep_import(&mut self, line: usize, path: Vec<String>, open: bool, name: &str) {
+        let way = Way::Import { name: name.to_owned(), outermost: self.depth == 0, public: self.public };
+        self.keep(line, path, open, way);
     }
 
     /// Whether the string at this point is an attribute's path, as in `#[serde(with = "crate::storage::day")]`.
@@ -246,7 +284,7 @@ impl Walk<'_> {
             self.at += 1;
         }
         if path.len() > 1 && !field {
-            self.keep(line, path, false);
+            self.keep(line, path, false, Way::Code);
         }
     }
 
@@ -272,7 +310,7 @@ impl Walk<'_> {
                 }
                 Kind::Mark('*') => {
                     self.at += 1;
-                    self.keep(line, path, true);
+                    self.keep_import(line, path, true, "*");
                     return;
                 }
                 Kind::Mark('{') => {
@@ -305,77 +343,13 @@ impl Walk<'_> {
     fn import(&mut self, line: usize, path: Vec<String>, new_name: Option<String>) {
         let full = resolve(&path, &self.module, self.place.library, &self.names);
         let open = new_name.is_some();
-        if let Some(name) = new_name.or_else(|| path.last().cloned()) {
-            // `use x::x` must not make `x` stand for `x::x`'s own parent.
-            if full.first() != Some(&name) {
-                self.names.insert(name, full);
-            }
-        }
-        self.keep(line, path, open);
-    }
-}
-
-/// Leaves out `#[cfg_attr(feature = "F", …)]` and whatever stands under `#[cfg(feature = "F")]`.
-fn without_feature(tokens: &[Token], feature: &str) -> Vec<Token> {
-    let mut kept = Vec::new();
-    let mut at = 0;
-    while at < tokens.len() {
-        let gate = tokens.get(at + 2).and_then(Token::word).filter(|_| tokens[at].is('#'));
-        let gated = tokens.get(at + 4).and_then(Token::word) == Some("feature")
-            && tokens.get(at + 6).is_some_and(|token| token.kind == Kind::Text(feature.to_owned()));
-        // Nothing but the feature alone may be the condition: `not(…)` and `any(…)` hold without it.
-        let ends = |mark| tokens.get(at + 7).is_some_and(|token| token.is(mark));
-        match gate {
-            Some("cfg_attr") if gated && ends(',') => at = group_end(tokens, at + 1),
-            Some("cfg") if gated && ends(')') => {
-                at = group_end(tokens, at + 1);
-                while tokens.get(at).is_some_and(|token| token.is('#')) {
-                    at = group_end(tokens, at + 1);
-                }
-                at = item_end(tokens, at);
-            }
-            _ => {
-                kept.push(tokens[at].clone());
-                at += 1;
-            }
+        let Some(name) = new_name.or_else(|| path.last().cloned()) else { return };
+        self.keep_import(line, path, open, &name);
+        // `use x::x` must not make `x` stand for `x::x`'s own parent.
+        if full.first() != Some(&name) {
+            self.names.insert(name, full);
         }
     }
-    kept
-}
-
-/// The place after the bracket that closes the one at `at`.
-fn group_end(tokens: &[Token], at: usize) -> usize {
-    let mut depth = 0_usize;
-    for (index, token) in tokens.iter().enumerate().skip(at) {
-        match token.kind {
-            Kind::Mark('(' | '[' | '{') => depth += 1,
-            Kind::Mark(')' | ']' | '}') => {
-                depth = depth.saturating_sub(1);
-                if depth == 0 {
-                    return index + 1;
-                }
-            }
-            _ => {}
-        }
-    }
-    tokens.len()
-}
-
-/// The place after the item, field or arm that starts at `at`.
-fn item_end(tokens: &[Token], mut at: usize) -> usize {
-    let import = tokens.get(at).and_then(Token::word) == Some("use");
-    while let Some(token) = tokens.get(at) {
-        match token.kind {
-            Kind::Mark(';' | ',') => return at + 1,
-            // The braces of an import do not end it.
-            Kind::Mark('{') if !import => return group_end(tokens, at),
-            Kind::Mark('(' | '[' | '{') => at = group_end(tokens, at),
-            // The end of the list that holds the field.
-            Kind::Mark('}' | ')') => return at,
-            _ => at += 1,
-        }
-    }
-    at
 }
 
 #[cfg(test)]
@@ -470,29 +444,6 @@ mod tests {
         }
         assert_eq!(read("macro_rules! m { () => { $crate::storage::x() } }"), ["1 crate::storage::x"]);
         assert!(read("#[expect(dead_code, reason = \"sqlx::FromRow\")] fn f() { a.b }").is_empty());
-    }
-
-    #[test]
-    fn code_under_a_feature_can_be_left_out() {
-        let place = Place { without_feature: Some("openapi"), ..Place::of("lib.rs", "") };
-        let left = |source: &str| named(source, &place).iter().map(Named::text).collect::<Vec<_>>();
-        for source in [
-            "#[cfg_attr(feature = \"openapi\", derive(utoipa::ToSchema))] struct A { b: x::Y }",
-            "#[cfg(feature = \"openapi\")] impl utoipa::ToSchema for A { fn f() { utoipa::x() } } type B = x::Y;",
-            "#[cfg(feature = \"openapi\")] #[doc(hidden)] use utoipa::{ToSchema, openapi}; use x::Y;",
-            "struct A { #[cfg(feature = \"openapi\")] a: utoipa::A } type B = x::Y;",
-        ] {
-            assert_eq!(left(source), ["x::Y"], "{source}");
-        }
-        for source in [
-            "#[derive(utoipa::ToSchema)] struct A;",
-            "#[cfg_attr(feature = \"other\", derive(utoipa::ToSchema))] struct A;",
-            "#[cfg_attr(not(feature = \"openapi\"), derive(utoipa::ToSchema))] struct A;",
-            "#[cfg(any(feature = \"openapi\", test))] use utoipa::ToSchema;",
-            "#[cfg(feature = \"openapi\")] use x::Y; use utoipa::ToSchema;",
-        ] {
-            assert_eq!(left(source), ["utoipa::ToSchema"], "{source}");
-        }
     }
 
     #[test]
