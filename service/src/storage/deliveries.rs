@@ -10,9 +10,10 @@ use crate::domain::model::subscription::{Subscription, gone};
 use crate::domain::ports::store::deliveries::DeliveryStore;
 use crate::domain::rules::retry;
 use crate::storage::connection::{Database, Tx, retried};
-use crate::storage::rows::{AttemptRow, DELIVERY_COLUMNS, DeliveryRow, LetterRow, SubscriptionRow, values};
+use crate::storage::rows::{
+    AttemptRow, DELIVERY_COLUMNS, DeliveryRow, LetterRow, SubscriptionRow, select_subscriptions, values,
+};
 use crate::storage::sql::{Sql, pieces, sql};
-use crate::storage::subscriptions;
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
@@ -197,7 +198,7 @@ async fn claim(
         return Ok(None);
     }
     rows.sort_unstable_by_key(|(one, _)| (one.number, one.created_at, one.id));
-    let mut query = subscriptions::select_bare();
+    let mut query = select_subscriptions();
     query.push("id = ").bind(id);
     let Some(subscription) = tx.first::<SubscriptionRow>(query).await? else { return Ok(None) };
     let subscription = subscription.read()?;

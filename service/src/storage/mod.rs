@@ -23,6 +23,7 @@ mod idempotency;
 mod inputs;
 mod migrate;
 mod packed;
+mod planned_rounds;
 mod properties;
 mod rain;
 mod refresh;

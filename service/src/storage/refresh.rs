@@ -7,11 +7,11 @@
 //! row holds what tasks are looked for by, and is written only when that changes.
 
 use crate::domain::base::error::Stored;
-use crate::domain::base::ids::{AccountId, ComponentId, SystemId, TaskId, VisitId};
+use crate::domain::base::ids::{AccountId, ComponentId, SystemId, TaskId};
 use crate::domain::model::duty::Duty;
 use crate::domain::model::part::Kind;
-use crate::domain::model::reminder::{DoneByVisit, Reminder, ReminderState, RemovedTask};
-use crate::domain::model::task::{NO_DATE, Task};
+use crate::domain::model::reminder::{Reminder, ReminderState, RemovedTask};
+use crate::domain::model::task::Task;
 use crate::domain::ports::store::tasks::{Refreshed, StaleSystem};
 use crate::domain::rules::reminders::decide::decide;
 use crate::domain::rules::reminders::entries;
@@ -21,7 +21,7 @@ use crate::storage::errors::to_json;
 use crate::storage::packed::{lined, pack};
 use crate::storage::reminders::append;
 use crate::storage::removed_tasks::{self, RemovedTaskRow};
-use crate::storage::rows::RowRef;
+use crate::storage::rows::StoredTask;
 use crate::storage::sql::{pieces, sql};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -163,50 +163,6 @@ async fn write_progress<'a>(
         taken.extend(tx.all::<(Uuid,)>(query).await?.into_iter().map(|(id,)| id));
     }
     Ok(offered.iter().filter(|one| taken.contains(&one.claim.system_id.0)).collect())
-}
-
-/// A task's row as it stands.
-#[derive(sqlx::FromRow)]
-pub(super) struct StoredTask {
-    pub(super) id: Uuid,
-    component_id: Uuid,
-    kind: String,
-    duty: String,
-    state: String,
-    pub(super) sort_on: i64,
-    pub(super) sequence: i64,
-    line: i64,
-    #[sqlx(flatten)]
-    pub(super) known: StoredReminderState,
-}
-
-/// What readers know of a task.
-#[derive(Default, sqlx::FromRow)]
-pub(super) struct StoredReminderState {
-    pub(super) since_on: Option<i64>,
-    pub(super) told: Option<String>,
-    pub(super) done_by: Option<Uuid>,
-    pub(super) done_on: Option<i64>,
-}
-
-impl StoredReminderState {
-    pub(super) fn state(&self, place: RowRef, sort_on: i64) -> Stored<ReminderState> {
-        let told = self.told.as_ref().map(|text| place.json("told", text)).transpose()?;
-        let due_on = Some(place.date("sort_on", sort_on)?).filter(|date| *date != NO_DATE);
-        let (since, done) = (place.date_if("since_on", self.since_on)?, self.done(place)?);
-        Ok(ReminderState { since, due_on, done, told })
-    }
-
-    fn done(&self, place: RowRef) -> Stored<Option<DoneByVisit>> {
-        let Some((visit, on)) = self.done_by.zip(self.done_on) else { return Ok(None) };
-        Ok(Some(DoneByVisit { visit: VisitId(visit), on: place.date("done_on", on)? }))
-    }
-}
-
-impl StoredTask {
-    const fn place(&self) -> RowRef {
-        RowRef { table: "tasks", id: self.id }
-    }
 }
 
 /// A row to be written.

@@ -14,15 +14,12 @@ use crate::storage::rows::{PlannedTaskRow, ROUND_COLUMNS, RoundRow, RoundTaskRow
 use crate::storage::sql::{Sql, pieces, sql};
 use crate::storage::{tasks, visits};
 use async_trait::async_trait;
-use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
-use std::collections::{BTreeSet, HashMap};
+use chrono::NaiveDate;
+use std::collections::HashMap;
 use uuid::Uuid;
 
 /// Tasks of one statement.
 const PIECE: usize = 256;
-/// How long before a round was kept a visit may have been that did a task of it, and was logged later. Judgement: a month
-/// is what a pile of paper takes; whoever types in the visits of past years means no round of today.
-const LOGGED_LATE: TimeDelta = TimeDelta::days(31);
 /// How often a round is kept anew while rounds with the same tasks come and go.
 const ATTEMPTS: usize = 4;
 
@@ -115,91 +112,6 @@ async fn write_outcome(tx: &mut Tx, round: &Round, task: &RoundTask) -> Stored<(
     let query = sql("UPDATE round_tasks SET is_open = 0, visit_id = $1, skipped_because = $2 \
                      WHERE round_id = $3 AND task_id = $4");
     tx.run(query.on(visit).on(because).on(round.id).on(task.task_id)).await.map(drop)
-}
-
-/// What a visit closes in planned rounds: the tasks that it did, in rounds that were kept by an instant.
-struct Closes {
-    tasks: BTreeSet<TaskId>,
-    kept_by: DateTime<Utc>,
-}
-
-impl Closes {
-    fn of(visit: &Visit) -> Self {
-        let facts = &visit.facts;
-        let done = facts.items.iter().filter(|item| item.done && visit.withdrawn.is_none());
-        let tasks = done.map(|item| TaskId::of(item.component_id, item.duty)).collect();
-        let kept_by = facts.visited_on.and_time(NaiveTime::MIN).and_utc().checked_add_signed(LOGGED_LATE);
-        Self { tasks, kept_by: kept_by.unwrap_or(visit.created_at) }
-    }
-}
-
-/// Closes the tasks that a visit did in rounds that are planned: they are free, and the round will not log them again. Of a
-/// visit that was corrected, only what it closes now and did not `before`: rounds that were kept since mean to do it anew.
-pub(super) async fn close_visited(tx: &mut Tx, visit: &Visit, before: Option<&Visit>) -> Stored<()> {
-    let (now, before) = (Closes::of(visit), before.map(Closes::of));
-    let knew = |task: &&TaskId| before.as_ref().is_some_and(|before| before.tasks.contains(task));
-    let (known, new): (Vec<TaskId>, Vec<TaskId>) = now.tasks.iter().partition(knew);
-    close(tx, visit, &new, None, now.kept_by).await?;
-    match before {
-        Some(before) if before.kept_by < now.kept_by => {
-            close(tx, visit, &known, Some(before.kept_by), now.kept_by).await
-        }
-        _ => Ok(()),
-    }
-}
-
-/// Closes these tasks in planned rounds that were kept by an instant, and after another.
-async fn close(
-    tx: &mut Tx,
-    visit: &Visit,
-    tasks: &[TaskId],
-    after: Option<DateTime<Utc>>,
-    kept_by: DateTime<Utc>,
-) -> Stored<()> {
-    for piece in pieces(tasks, PIECE) {
-        let mut query = sql("UPDATE round_tasks SET is_open = 0, visit_id = ");
-        query.bind(visit.id).push(" WHERE is_open = 1 AND account_id = ").bind(visit.account_id);
-        query.push(" AND task_id IN ").bind_list(piece);
-        query.push(" AND EXISTS (SELECT 1 FROM rounds r WHERE r.id = round_id AND r.created_at <= ");
-        query.bind(kept_by);
-        if let Some(after) = after {
-            query.push(" AND r.created_at > ").bind(after);
-        }
-        query.push(")");
-        tx.run(query).await?;
-    }
-    Ok(())
-}
-
-/// Frees what a visit had closed in rounds that are planned still, and closes no longer. Where a task stands in another
-/// planned round by now it is left to that one, and where the visit had closed it in several, to the newest.
-pub(super) async fn free_visited(tx: &mut Tx, visit: &Visit) -> Stored<()> {
-    // The rounds first, as whoever reports one does: otherwise one could be done between the look at it and the writing.
-    let mut lock = sql("SELECT id FROM rounds WHERE done_at IS NULL AND id IN \
-                        (SELECT round_id FROM round_tasks WHERE visit_id = ");
-    lock.bind(visit.id).push(") ORDER BY id").push(tx.for_update());
-    if tx.all::<(Uuid,)>(lock).await?.is_empty() {
-        return Ok(());
-    }
-    let now = Closes::of(visit);
-    let mut query = sql("UPDATE round_tasks SET is_open = 1, visit_id = NULL WHERE visit_id = ");
-    query.bind(visit.id).push(
-        " AND EXISTS (SELECT 1 FROM rounds r WHERE r.id = round_tasks.round_id AND r.done_at IS NULL \
-         AND (r.created_at > ",
-    );
-    query.bind(now.kept_by);
-    let still: Vec<TaskId> = now.tasks.into_iter().collect();
-    if still.is_empty() {
-        query.push(" OR TRUE");
-    } else {
-        query.push(" OR round_tasks.task_id NOT IN ").bind_list(&still);
-    }
-    query.push(
-        ")) AND NOT EXISTS (SELECT 1 FROM round_tasks o JOIN rounds r ON r.id = o.round_id \
-         WHERE o.account_id = round_tasks.account_id AND o.task_id = round_tasks.task_id AND (o.is_open = 1 \
-         OR o.visit_id = round_tasks.visit_id AND r.done_at IS NULL AND o.round_id > round_tasks.round_id))",
-    );
-    tx.run(query).await.map(drop)
 }
 
 /// Whether the tasks of a round that are still to be done are those that its reader saw.

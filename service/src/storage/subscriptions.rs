@@ -9,7 +9,9 @@ use crate::domain::model::subscription::{Carries, Subscription};
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
 use crate::domain::ports::store::subscriptions::{FanOut, MakeDelivery, SubscriptionStore};
 use crate::storage::connection::{Database, Tx, retried};
-use crate::storage::rows::{SUBSCRIPTION_COLUMNS, SubscriptionRow, secrets_before, values};
+use crate::storage::rows::{
+    SUBSCRIPTION_COLUMNS, SubscriptionRow, secrets_before, select_subscriptions, values,
+};
 use crate::storage::sql::{Sql, sql};
 use crate::storage::stale::explain_miss;
 use crate::storage::{deliveries, reminders};
@@ -20,14 +22,6 @@ use uuid::Uuid;
 
 /// Entries that are looked at in one go.
 const ENTRIES: u32 = 500;
-
-/// Subscriptions without what waits for them: that takes counting.
-pub(super) fn select_bare() -> Sql {
-    let mut query = sql("SELECT ");
-    query.push(SUBSCRIPTION_COLUMNS);
-    query.push(", CAST(0 AS BIGINT) AS waiting, CAST(0 AS BIGINT) AS parked FROM subscriptions WHERE ");
-    query
-}
 
 fn select() -> Sql {
     let mut query = sql("SELECT ");
@@ -93,28 +87,28 @@ async fn drop_held(
 
 /// The deliveries of some entries. One that is held back is dropped when a later entry tells of its task, as what was held
 /// back before is; `dropped` names the tasks of that.
-fn letters(
+fn make_deliveries(
     entries: &[Reminder],
     mut dropped: HashSet<TaskId>,
     now: DateTime<Utc>,
     make: &MakeDelivery<'_>,
 ) -> Vec<(Delivery, Body)> {
-    let mut letters: Vec<(Delivery, Body)> = Vec::new();
+    let mut made: Vec<(Delivery, Body)> = Vec::new();
     let mut last: HashMap<TaskId, usize> = HashMap::new();
     for entry in entries {
         let task = entry.task_id;
-        if let Some((before, _)) = last.remove(&task).and_then(|index| letters.get_mut(index))
+        if let Some((before, _)) = last.remove(&task).and_then(|index| made.get_mut(index))
             && before.next_at > Some(now)
         {
             (before.state, before.next_at, before.ended_at) = (DeliveryState::Superseded, None, Some(now));
             dropped.insert(task);
         }
-        if let Some(letter) = make(entry, dropped.remove(&task)) {
-            last.insert(task, letters.len());
-            letters.push(letter);
+        if let Some(one) = make(entry, dropped.remove(&task)) {
+            last.insert(task, made.len());
+            made.push(one);
         }
     }
-    letters
+    made
 }
 
 #[async_trait]
@@ -273,18 +267,18 @@ impl SubscriptionStore for Database {
             let (read, at) =
                 reminders::stretch(&mut tx, subscription.account_id, &filter, position, ENTRIES).await?;
             let dropped = drop_held(&mut tx, subscription.id, &read, now).await?;
-            let letters = letters(&read, dropped, now, make);
-            deliveries::insert(&mut tx, &letters).await?;
+            let made = make_deliveries(&read, dropped, now, make);
+            deliveries::insert(&mut tx, &made).await?;
             let query = sql("UPDATE subscriptions SET position = $1 WHERE id = $2");
             tx.run(query.on(at).on(subscription.id)).await?;
             tx.commit().await?;
-            Ok(Some(FanOut { written: letters.len(), more: read.len() >= ENTRIES as usize }))
+            Ok(Some(FanOut { written: made.len(), more: read.len() >= ENTRIES as usize }))
         })
         .await
     }
 
     async fn due_digests(&self, now: DateTime<Utc>) -> Stored<Vec<Subscription>> {
-        let mut query = select_bare();
+        let mut query = select_subscriptions();
         query.push("paused_at IS NULL AND next_at <= ").bind(now).push(" ORDER BY next_at, id LIMIT 100");
         values(self.all(query).await?, SubscriptionRow::read)
     }

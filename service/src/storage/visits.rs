@@ -8,7 +8,7 @@ use crate::domain::ports::store::outcomes::Updated;
 use crate::domain::ports::store::visits::VisitStore;
 use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::errors::{is_taken, to_json};
-use crate::storage::rounds::{close_visited, free_visited};
+use crate::storage::planned_rounds::{close_visited, free_visited};
 use crate::storage::rows::{RevisionRow, VISIT_COLUMNS, VisitRow, values};
 use crate::storage::skill::mark_unscored;
 use crate::storage::sql::{Sql, sql};

@@ -3,7 +3,7 @@
 use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
 use crate::domain::base::words::words;
 use crate::domain::model::duty::Duty;
-use crate::domain::model::forecast::DutyForecast;
+use crate::domain::model::forecast::{DutyForecast, Window};
 use crate::domain::model::part::Kind;
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
@@ -89,6 +89,11 @@ impl Task {
     /// The date it is sorted by.
     pub fn sort_on(&self) -> NaiveDate {
         self.due_on.unwrap_or(NO_DATE)
+    }
+
+    /// The predicted window, where something is predicted.
+    pub fn window(&self) -> Option<Window> {
+        self.forecast.prediction.as_ref().and_then(|prediction| prediction.window)
     }
 }
 

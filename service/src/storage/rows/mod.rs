@@ -8,6 +8,7 @@ mod duty_setting;
 mod gauge;
 mod property;
 mod round;
+mod stored_task;
 mod subscription;
 mod system;
 mod task;
@@ -21,9 +22,10 @@ pub(super) use duty_setting::DutySettingRow;
 pub(super) use gauge::{GAUGE_COLUMNS, GaugeRow};
 pub(super) use property::{PROPERTY_COLUMNS, PropertyRow};
 pub(super) use round::{PlannedTaskRow, ROUND_COLUMNS, RoundRow, RoundTaskRow};
+pub(super) use stored_task::{StoredReminderState, StoredTask};
 pub(super) use subscription::{
     AttemptRow, DELIVERY_COLUMNS, DeliveryRow, LetterRow, SUBSCRIPTION_COLUMNS, SubscriptionRow,
-    secrets_before,
+    secrets_before, select_subscriptions,
 };
 pub(super) use system::{SYSTEM_COLUMNS, SystemRow};
 pub(super) use task::TaskRow;

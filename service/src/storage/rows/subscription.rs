@@ -9,10 +9,19 @@ use crate::domain::model::subscription::{
     Carries, DigestForm, Paused, Subscription, SubscriptionFacts, Timing,
 };
 use crate::storage::errors::to_json;
+use crate::storage::sql::{Sql, sql};
 use uuid::Uuid;
 
 pub(in crate::storage) const SUBSCRIPTION_COLUMNS: &str = "id, account_id, name, url, property_id, system_id, lead_days, kinds, schedule, time_zone, zone_given, form, secret, \
      secrets_before, paused_at, paused_because, next_at, version, created_at, updated_at";
+
+/// Subscriptions without what waits for them: that takes counting.
+pub(in crate::storage) fn select_subscriptions() -> Sql {
+    let mut query = sql("SELECT ");
+    query.push(SUBSCRIPTION_COLUMNS);
+    query.push(", CAST(0 AS BIGINT) AS waiting, CAST(0 AS BIGINT) AS parked FROM subscriptions WHERE ");
+    query
+}
 
 /// A secret that was replaced.
 #[derive(serde::Serialize, serde::Deserialize)]

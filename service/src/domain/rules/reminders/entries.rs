@@ -1,6 +1,4 @@
 //! Makes entries of the feed.
-
-use crate::domain::model::forecast::Window;
 use crate::domain::model::reminder::{Reminder, ReminderKind, RemovedTask};
 use crate::domain::model::task::Task;
 use crate::domain::rules::reminders::decide::NewReminder;
@@ -27,7 +25,7 @@ pub fn of_task(task: &Task, raised: NewReminder, at: DateTime<Utc>) -> Reminder 
         component_kind: task.kind,
         duty: task.duty,
         due_on: task.due_on,
-        window: window(task),
+        window: task.window(),
         decided_by: Some(forecast.decided_by),
         moved: raised.moved,
         done_on: (raised.kind == ReminderKind::Done).then_some(forecast.since),
@@ -67,8 +65,4 @@ pub fn of_removed(gone: RemovedTask, reminders: &ReminderInputs, at: DateTime<Ut
         reasons: vec![why],
         hazards: Vec::new(),
     }
-}
-
-pub(crate) fn window(task: &Task) -> Option<Window> {
-    task.forecast.prediction.as_ref().and_then(|prediction| prediction.window)
 }

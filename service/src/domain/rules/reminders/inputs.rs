@@ -7,7 +7,6 @@ use crate::domain::model::inputs::Inputs;
 use crate::domain::model::reminder::Fingerprints;
 use crate::domain::model::task::{State, Task};
 use crate::domain::rules::reminders::decide::TaskSnapshot;
-use crate::domain::rules::reminders::entries::window;
 use chrono::NaiveDate;
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
@@ -74,7 +73,7 @@ impl ReminderInputs {
                 || self.service.1.is_some_and(|retired_on| retired_on > self.as_of),
             due_on: task.due_on,
             late: task.state == State::Late,
-            window: window(task),
+            window: task.window(),
             predicted: task.forecast.decided_by == DecidedBy::Prediction,
             basis: self.basis,
             lead_days: lead.lead_days,
