@@ -66,7 +66,7 @@ fn with_scope(req: &HttpRequest, scope: Scope) -> Result<Rc<Key>, ApiError> {
 
 /// The account of a key that has the scope and is for the whole account.
 ///
-/// A route is closed to keys of one system unless it asks for an [`Onlooker`]: one that nobody thought of is closed.
+/// A route is closed to keys of one system unless it asks for a [`SystemReader`]: one that nobody thought of is closed.
 fn of_account(req: &HttpRequest, scope: Scope) -> Result<AccountId, ApiError> {
     let one_system = req.extensions().get::<Rc<Key>>().is_some_and(|key| key.system_id.is_some());
     if one_system {
@@ -79,14 +79,14 @@ fn of_account(req: &HttpRequest, scope: Scope) -> Result<AccountId, ApiError> {
 
 /// A caller who may read all systems or one of them, with the key.
 #[derive(Clone, Debug)]
-pub struct Onlooker {
+pub struct SystemReader {
     /// How far it sees.
     pub reach: ReadAccess,
     /// The key.
     pub key: Rc<Key>,
 }
 
-impl FromRequest for Onlooker {
+impl FromRequest for SystemReader {
     type Error = actix_web::Error;
     type Future = Ready<Result<Self, Self::Error>>;
 
@@ -121,8 +121,8 @@ callers! {
     Reader Read;
     /// A caller who may write, by account.
     Writer Write;
-    /// A caller who may keep keys, by account.
-    Keeper Admin;
+    /// A caller who may keep keys and addresses, by account.
+    Admin Admin;
 }
 
 /// The version named by `If-Match`.
@@ -169,6 +169,6 @@ fn version(req: &HttpRequest) -> Result<i64, ApiError> {
 }
 
 /// Refuses a word of a query that this version does not know.
-pub fn known<W, D: TryFrom<W>>(field: &str, value: W, words: &str) -> Result<D, ApiError> {
+pub fn known_word<W, D: TryFrom<W>>(field: &str, value: W, words: &str) -> Result<D, ApiError> {
     D::try_from(value).map_err(|_| Error::field(field, format!("it is not one of {words}")).into())
 }

@@ -8,7 +8,7 @@ use tracing::{Span, field};
 use tracing_actix_web::{RequestId, RootSpanBuilder};
 
 /// What is shown of a path: all of it, but for the secret in the address of a calendar, however it is spelt.
-pub fn shown(path: &str) -> &str {
+pub fn without_secret(path: &str) -> &str {
     let plain = percent_decode(path);
     if plain.contains(WORD) || plain.trim_start_matches('/').starts_with("calendars") {
         "/calendars/(secret)"
@@ -37,7 +37,7 @@ pub struct AccessLog;
 
 impl RootSpanBuilder for AccessLog {
     fn on_request_start(request: &ServiceRequest) -> Span {
-        let (method, path) = (request.method().as_str(), shown(request.path()));
+        let (method, path) = (request.method().as_str(), without_secret(request.path()));
         let id = request.extensions().get::<RequestId>().map(|id| field::display(*id));
         // Health checks come every few seconds; they are only told of when somebody debugs.
         if matches!(path, "/healthz" | "/readyz" | "/metrics") {
@@ -77,10 +77,10 @@ mod tests {
             "/v1/tasks/ewc_abc",
             "/calendars",
         ] {
-            assert_eq!(shown(path), "/calendars/(secret)", "{path}");
+            assert_eq!(without_secret(path), "/calendars/(secret)", "{path}");
         }
         for path in ["/v1/calendars", "/v1/calendars/0190", "/v1/tasks", "/", "/%", "/%zz/%2"] {
-            assert_eq!(shown(path), path);
+            assert_eq!(without_secret(path), path);
         }
     }
 }

@@ -36,7 +36,7 @@ impl<T: DeserializeOwned + Serialize + 'static> FromRequest for Json<T> {
                 return Err(ApiError::new(ProblemCode::UnsupportedMediaType, detail).into());
             }
             let bytes = bytes.await.map_err(|error| too_large(&error))?;
-            Ok(Self { value: read_closely(&bytes)?, hash: Sha256::digest(&bytes).into() })
+            Ok(Self { value: read_strictly(&bytes)?, hash: Sha256::digest(&bytes).into() })
         })
     }
 }
@@ -76,93 +76,93 @@ pub fn read<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, ApiError> {
 
 /// Reads JSON and refuses what the reader would take in another shape than the document shows: deep inside, too, a list of
 /// bare values stands for the fields of an object in their order, and an object with one empty field for a word.
-fn read_closely<T: DeserializeOwned + Serialize>(bytes: &[u8]) -> Result<T, ApiError> {
+fn read_strictly<T: DeserializeOwned + Serialize>(bytes: &[u8]) -> Result<T, ApiError> {
     let value: T = match read(bytes) {
         Ok(value) => value,
         Err(refusal) => {
-            let value = read_whole_numbers(bytes).ok_or(refusal)?;
+            let value = read_without_zero_fractions(bytes).ok_or(refusal)?;
             // That reading keeps the last of two fields of one name, so it cannot refuse them itself.
-            read::<Once>(bytes)?;
+            read::<NoRepeats>(bytes)?;
             value
         }
     };
     let as_sent: Value = serde_json::from_slice(bytes).map_err(|error| malformed(".", &error.to_string()))?;
     let as_meant = serde_json::to_value(&value).map_err(|error| malformed(".", &error.to_string()))?;
-    match misshapen(&as_sent, &as_meant, "") {
-        Some((path, wanted)) => Err(malformed(&path, &format!("{wanted} is expected here"))),
+    match mismatch(&as_sent, &as_meant, "") {
+        Some(mismatch) => Err(malformed(&mismatch.path, &format!("{} is expected here", mismatch.expected))),
         None => Ok(value),
     }
 }
 
 /// Reads once more with `3.0` written as `3`: JSON knows one kind of number, and both are the same whole number.
-fn read_whole_numbers<T: DeserializeOwned>(bytes: &[u8]) -> Option<T> {
+fn read_without_zero_fractions<T: DeserializeOwned>(bytes: &[u8]) -> Option<T> {
     let mut body: Value = serde_json::from_slice(bytes).ok().filter(Value::is_object)?;
-    whole(&mut body).then(|| serde_json::from_value(body).ok())?
+    drop_zero_fractions(&mut body).then(|| serde_json::from_value(body).ok())?
 }
 
 /// JSON of any shape in which no object has a field twice.
-struct Once;
+struct NoRepeats;
 
-impl<'de> Deserialize<'de> for Once {
+impl<'de> Deserialize<'de> for NoRepeats {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        deserializer.deserialize_any(OnceVisitor)
+        deserializer.deserialize_any(NoRepeatsVisitor)
     }
 }
 
-struct OnceVisitor;
+struct NoRepeatsVisitor;
 
-impl<'de> Visitor<'de> for OnceVisitor {
-    type Value = Once;
+impl<'de> Visitor<'de> for NoRepeatsVisitor {
+    type Value = NoRepeats;
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str("JSON")
     }
 
-    fn visit_bool<E>(self, _: bool) -> Result<Once, E> {
-        Ok(Once)
+    fn visit_bool<E>(self, _: bool) -> Result<NoRepeats, E> {
+        Ok(NoRepeats)
     }
 
-    fn visit_i64<E>(self, _: i64) -> Result<Once, E> {
-        Ok(Once)
+    fn visit_i64<E>(self, _: i64) -> Result<NoRepeats, E> {
+        Ok(NoRepeats)
     }
 
-    fn visit_u64<E>(self, _: u64) -> Result<Once, E> {
-        Ok(Once)
+    fn visit_u64<E>(self, _: u64) -> Result<NoRepeats, E> {
+        Ok(NoRepeats)
     }
 
-    fn visit_f64<E>(self, _: f64) -> Result<Once, E> {
-        Ok(Once)
+    fn visit_f64<E>(self, _: f64) -> Result<NoRepeats, E> {
+        Ok(NoRepeats)
     }
 
-    fn visit_str<E>(self, _: &str) -> Result<Once, E> {
-        Ok(Once)
+    fn visit_str<E>(self, _: &str) -> Result<NoRepeats, E> {
+        Ok(NoRepeats)
     }
 
-    fn visit_unit<E>(self) -> Result<Once, E> {
-        Ok(Once)
+    fn visit_unit<E>(self) -> Result<NoRepeats, E> {
+        Ok(NoRepeats)
     }
 
-    fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Once, A::Error> {
-        while list.next_element::<Once>()?.is_some() {}
-        Ok(Once)
+    fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<NoRepeats, A::Error> {
+        while list.next_element::<NoRepeats>()?.is_some() {}
+        Ok(NoRepeats)
     }
 
-    fn visit_map<A: MapAccess<'de>>(self, mut object: A) -> Result<Once, A::Error> {
+    fn visit_map<A: MapAccess<'de>>(self, mut object: A) -> Result<NoRepeats, A::Error> {
         let mut seen = HashSet::new();
         while let Some(name) = object.next_key::<String>()? {
             if seen.contains(&name) {
                 object.next_value::<IgnoredAny>()?;
                 return Err(A::Error::custom(format_args!("duplicate field `{name}`")));
             }
-            object.next_value::<Once>()?;
+            object.next_value::<NoRepeats>()?;
             seen.insert(name);
         }
-        Ok(Once)
+        Ok(NoRepeats)
     }
 }
 
 /// Writes whole numbers without a fraction; whether there were any with one.
-fn whole(value: &mut Value) -> bool {
+fn drop_zero_fractions(value: &mut Value) -> bool {
     /// Beyond it not every whole number has a double.
     const EXACT: f64 = 9_007_199_254_740_992.0;
     match value {
@@ -174,27 +174,37 @@ fn whole(value: &mut Value) -> bool {
             _ => false,
         },
         // Every one of them has to be seen, so nothing here stops at the first.
-        Value::Array(list) => list.iter_mut().fold(false, |any, value| whole(value) | any),
-        Value::Object(object) => object.values_mut().fold(false, |any, value| whole(value) | any),
+        Value::Array(list) => list.iter_mut().fold(false, |any, value| drop_zero_fractions(value) | any),
+        Value::Object(object) => {
+            object.values_mut().fold(false, |any, value| drop_zero_fractions(value) | any)
+        }
         _ => false,
     }
 }
 
-/// Where something was sent in another shape than it was taken for, and the shape that is right.
-fn misshapen(sent: &Value, meant: &Value, path: &str) -> Option<(String, &'static str)> {
+/// A place where something was sent in another shape than it was taken for.
+struct Mismatch {
+    path: String,
+    /// The shape that is right.
+    expected: &'static str,
+}
+
+/// The first place where the shapes differ.
+fn mismatch(sent: &Value, meant: &Value, path: &str) -> Option<Mismatch> {
+    let expected = |expected| Some(Mismatch { path: path.to_owned(), expected });
     match (sent, meant) {
         (Value::Object(sent), Value::Object(meant)) => sent.iter().find_map(|(name, sent)| {
             let path = if path.is_empty() { name.clone() } else { format!("{path}.{name}") };
-            misshapen(sent, meant.get(name)?, &path)
+            mismatch(sent, meant.get(name)?, &path)
         }),
         (Value::Array(sent), Value::Array(meant)) => {
             let mut pairs = sent.iter().zip(meant).enumerate();
-            pairs.find_map(|(index, (sent, meant))| misshapen(sent, meant, &format!("{path}[{index}]")))
+            pairs.find_map(|(index, (sent, meant))| mismatch(sent, meant, &format!("{path}[{index}]")))
         }
         (Value::Null, _) => None,
-        (_, Value::Object(_)) => Some((path.to_owned(), "an object")),
-        (_, Value::Array(_)) => Some((path.to_owned(), "a list")),
-        (Value::Object(_) | Value::Array(_), _) => Some((path.to_owned(), "a single value")),
+        (_, Value::Object(_)) => expected("an object"),
+        (_, Value::Array(_)) => expected("a list"),
+        (Value::Object(_) | Value::Array(_), _) => expected("a single value"),
         _ => None,
     }
 }
@@ -235,7 +245,7 @@ mod tests {
 
     #[test]
     fn shapes_are_those_of_the_document() {
-        let field = |body: Value| match read_closely::<Outer>(body.to_string().as_bytes()) {
+        let field = |body: Value| match read_strictly::<Outer>(body.to_string().as_bytes()) {
             Ok(_) => String::new(),
             Err(refusal) => refusal.errors[0].field.clone(),
         };
@@ -252,7 +262,7 @@ mod tests {
     #[test]
     fn a_field_that_comes_twice_is_refused() {
         let message = |body: &str| {
-            let read = read_closely::<Outer>(body.as_bytes());
+            let read = read_strictly::<Outer>(body.as_bytes());
             read.err().map(|refusal| refusal.errors[0].message.clone()).unwrap_or_default()
         };
         for (body, part) in [

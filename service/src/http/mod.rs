@@ -1,8 +1,8 @@
 //! The HTTP edge: extract, call a use case, answer.
 //!
 //! To add a route: a wire type in the contract crate, its conversion in `wire`, a handler of a few lines in `routes`
-//! with its `#[utoipa::path]`, a line in `routes::configure` and one in the list of [`openapi`]; then
-//! `UPDATE_OPENAPI=1 ./tests/run openapi` writes the document anew.
+//! with its `#[utoipa::path]`, and a row in `table`; then `UPDATE_OPENAPI=1 ./tests/run contract` writes the document
+//! anew.
 
 mod access;
 mod access_log;
@@ -11,32 +11,39 @@ mod conditional;
 mod idempotent;
 mod negotiate;
 pub mod openapi;
-mod precise;
+mod path;
 mod problem;
 mod query;
+mod router;
 mod routes;
-mod samples;
-pub mod service;
+pub mod streams;
+mod table;
 mod wire;
 
 use crate::domain::context::Context;
-use actix_web::middleware::from_fn;
 use actix_web::web::{self, ServiceConfig};
 use eavesward_contract::ProblemCode;
+use routes::service::ServedDocument;
+use std::sync::LazyLock;
 
 pub use access_log::AccessLog;
 pub use problem::{ApiError, explain};
-pub use wire::WirePayloads;
+pub use wire::subscription::ContractPayloads;
+
+/// The document, made once for all workers.
+static DOCUMENT: LazyLock<web::Data<ServedDocument>> =
+    LazyLock::new(|| web::Data::new(ServedDocument::new(openapi::text())));
 
 /// The whole API over a context. The caller wraps it in [`explain`] and whatever else it likes.
-pub fn configure(cfg: &mut ServiceConfig, cx: web::Data<Context>, open: web::Data<service::Open>) {
+pub fn configure(cfg: &mut ServiceConfig, cx: web::Data<Context>, slots: web::Data<streams::StreamSlots>) {
     cfg.app_data(cx)
-        .app_data(open)
-        .app_data(web::PayloadConfig::new(routes::JSON_LIMIT))
+        .app_data(slots)
+        .app_data(web::Data::clone(&DOCUMENT))
+        .app_data(web::PayloadConfig::new(table::BODY_LIMIT))
         .app_data(web::PathConfig::default().error_handler(|_, _| {
             let detail = "The id in the path has to be a UUID, such as those that lists and answers show.";
             ApiError::new(ProblemCode::MalformedParameter, detail).into()
         }))
-        .service(web::scope("/v1").wrap(from_fn(access::authenticate)).configure(routes::configure))
-        .configure(service::configure);
+        .configure(router::configure)
+        .configure(routes::service::configure);
 }

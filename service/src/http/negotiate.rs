@@ -11,7 +11,7 @@ pub fn best<'a>(req: &HttpRequest, offers: &[&'a str]) -> Option<&'a str> {
 }
 
 fn best_of<'a>(accept: &str, offers: &[&'a str]) -> Option<&'a str> {
-    let ranges: Vec<(String, u16)> = accept.split(',').filter_map(range).collect();
+    let ranges: Vec<MediaRange> = accept.split(',').filter_map(range).collect();
     if ranges.is_empty() {
         return offers.first().copied();
     }
@@ -25,18 +25,25 @@ fn best_of<'a>(accept: &str, offers: &[&'a str]) -> Option<&'a str> {
     best.map(|(offer, _)| offer)
 }
 
-/// A media range with its weight in thousandths. Parameters but for the weight are not looked at.
-fn range(text: &str) -> Option<(String, u16)> {
+/// A media range of `Accept`.
+struct MediaRange {
+    /// In small letters, without parameters.
+    name: String,
+    thousandths: u16,
+}
+
+/// Reads a media range. Parameters but for the weight are not looked at.
+fn range(text: &str) -> Option<MediaRange> {
     let mut parts = text.split(';').map(str::trim);
-    let range = parts.next().filter(|range| range.contains('/'))?.to_ascii_lowercase();
+    let name = parts.next().filter(|range| range.contains('/'))?.to_ascii_lowercase();
     let weight = parts.find_map(|part| part.strip_prefix("q=").or_else(|| part.strip_prefix("Q=")));
     // A weight that is none counts as nothing said.
     let weight = weight.and_then(|weight| weight.trim().parse::<f64>().ok()).unwrap_or(1.0);
-    Some((range, (weight.clamp(0.0, 1.0) * 1000.0).round() as u16))
+    Some(MediaRange { name, thousandths: (weight.clamp(0.0, 1.0) * 1000.0).round() as u16 })
 }
 
 /// The weight that the most exact range gives to an offer.
-fn weight(offer: &str, ranges: &[(String, u16)]) -> u16 {
+fn weight(offer: &str, ranges: &[MediaRange]) -> u16 {
     let family = offer.split('/').next().unwrap_or_default();
     let exactness = |range: &str| {
         if range == offer {
@@ -47,9 +54,10 @@ fn weight(offer: &str, ranges: &[(String, u16)]) -> u16 {
             u8::from(range == "*/*")
         }
     };
-    let fitting =
-        ranges.iter().map(|(range, weight)| (exactness(range), *weight)).filter(|(exact, _)| *exact > 0);
-    fitting.max().map_or(0, |(_, weight)| weight)
+    let fitting = ranges.iter().filter(|range| exactness(&range.name) > 0);
+    fitting
+        .max_by_key(|range| (exactness(&range.name), range.thousandths))
+        .map_or(0, |range| range.thousandths)
 }
 
 #[cfg(test)]

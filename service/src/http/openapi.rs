@@ -1,18 +1,17 @@
 //! The OpenAPI document: collected from the handlers, committed as `openapi/openapi.json`, never written by hand.
 
-use super::routes::{
-    accounts, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, rounds,
-    skill, status, subscriptions, systems, tasks, visits,
-};
-use super::{precise, samples, service};
+mod constraints;
+mod samples;
+
+use super::table::{WITH_KEY, table};
 use eavesward_contract as wire;
+use utoipa::OpenApi;
 use utoipa::openapi::path::{Operation, ParameterIn};
 use utoipa::openapi::schema::Schema;
 use utoipa::openapi::security::{Http, HttpAuthScheme, SecurityScheme};
 use utoipa::openapi::{ContentBuilder, Ref, RefOr, ResponseBuilder};
-use utoipa::{Modify, OpenApi};
 
-/// The document's definition.
+/// The document without its paths, which come from the table.
 #[derive(OpenApi)]
 #[openapi(
     info(
@@ -25,29 +24,6 @@ use utoipa::{Modify, OpenApi};
             when somebody was faster.\n\n**Reading.** Every GET carries a strong `ETag` and is answered `304` to those \
             who send it back. Lists are keyset pages: pass `next_cursor` on as `cursor`.",
         license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0")
-    ),
-    paths(
-        accounts::account, accounts::keys, accounts::create_key, accounts::revoke_key,
-        duties::list, duties::get, duties::update,
-        properties::list, properties::create, properties::get, properties::update, properties::remove,
-        gauges::list, gauges::create, gauges::get, gauges::update, gauges::remove,
-        rain::list, rain::upsert, rain::remove,
-        systems::list, systems::create, systems::get, systems::update,
-        status::get, status::events,
-        components::list, components::add, components::get, components::update, components::replace,
-        components::retire,
-        tasks::list, tasks::get,
-        reminders::pull,
-        subscriptions::list, subscriptions::create, subscriptions::get, subscriptions::update, subscriptions::remove,
-        subscriptions::pause, subscriptions::resume, subscriptions::rotate, subscriptions::test,
-        subscriptions::deliveries, subscriptions::delivery, subscriptions::send_again,
-        digest::accepted, digest::by_ending,
-        calendars::list, calendars::create, calendars::revoke, calendars::read,
-        forecasts::of_system, forecasts::stateless,
-        skill::by_duty, skill::answers,
-        rounds::propose, rounds::keep, rounds::list, rounds::get, rounds::call_off, rounds::finish,
-        visits::list, visits::log, visits::get, visits::correct, visits::withdraw, visits::revisions,
-        service::healthz, service::readyz, service::document,
     ),
     components(schemas(wire::Problem, wire::FieldProblem, wire::ProblemCode, wire::ReminderPosted, wire::DigestPosted, wire::TestPosted)),
     tags(
@@ -66,14 +42,18 @@ use utoipa::{Modify, OpenApi};
         (name = "skill", description = "How far to trust the dates"),
         (name = "rounds", description = "Tasks put together into trips"),
         (name = "service", description = "The service itself"),
-    ),
-    modifiers(&Shared)
+    )
 )]
-struct Document;
+struct Frame;
 
 /// The document.
 pub fn document() -> utoipa::openapi::OpenApi {
-    Document::openapi()
+    let mut document = Frame::openapi();
+    for row in table() {
+        document.merge(row.document.clone());
+    }
+    complete(&mut document);
+    document
 }
 
 /// The document as it is committed: pretty, with a line feed at the end.
@@ -84,55 +64,48 @@ pub fn text() -> String {
     text.replace("\"format\": \"u-int", "\"format\": \"uint")
 }
 
-/// What every operation shares: the bearer key, the header for repetitions, and the problems it can answer with.
-struct Shared;
-
-impl Modify for Shared {
-    fn modify(&self, api: &mut utoipa::openapi::OpenApi) {
-        let components = api.components.get_or_insert_default();
-        components.add_security_scheme("key", SecurityScheme::Http(Http::new(HttpAuthScheme::Bearer)));
-        for (name, schema) in &mut components.schemas {
-            hide_unknown(schema);
-            precise::bound(name, schema);
-            precise::close_kinds(schema);
+/// Adds what every operation shares: the bearer key, the header for repetitions, and the problems it can answer with.
+fn complete(api: &mut utoipa::openapi::OpenApi) {
+    let components = api.components.get_or_insert_default();
+    components.add_security_scheme("key", SecurityScheme::Http(Http::new(HttpAuthScheme::Bearer)));
+    for (name, schema) in &mut components.schemas {
+        hide_unknown(schema);
+        constraints::bound_values(name, schema);
+        constraints::close_kinds(schema);
+    }
+    constraints::refer_to_items(&mut components.schemas);
+    for (name, sample) in samples::by_schema() {
+        if let Some(RefOr::T(Schema::Object(object))) = components.schemas.get_mut(name) {
+            object.examples = vec![sample];
         }
-        precise::refer(&mut components.schemas);
-        for (name, sample) in samples::by_schema() {
-            if let Some(RefOr::T(Schema::Object(object))) = components.schemas.get_mut(name) {
-                object.examples = vec![sample];
-            }
+    }
+    for (path, item) in &mut api.paths.paths {
+        let guarded = path.starts_with(WITH_KEY);
+        if guarded || path.starts_with("/calendars/") {
+            item.get.iter_mut().for_each(constraints::describe_etag);
         }
-        for (path, item) in &mut api.paths.paths {
-            let guarded = path.starts_with("/v1/");
-            if guarded || path.starts_with("/calendars/") {
-                item.get.iter_mut().for_each(precise::tagged);
+        let operations = [
+            (&mut item.get, false),
+            (&mut item.post, true),
+            (&mut item.put, false),
+            (&mut item.delete, false),
+        ];
+        for (operation, post) in operations {
+            let Some(operation) = operation else { continue };
+            for parameter in operation.parameters.iter_mut().flatten() {
+                if let RefOr::T(parameter) = parameter {
+                    parameter.schema.iter_mut().for_each(hide_unknown);
+                }
             }
-            let operations = [
-                (&mut item.get, false),
-                (&mut item.post, true),
-                (&mut item.put, false),
-                (&mut item.delete, false),
-            ];
-            for (operation, post) in operations {
-                let Some(operation) = operation else { continue };
-                for parameter in operation.parameters.iter_mut().flatten() {
-                    if let RefOr::T(parameter) = parameter {
-                        parameter.schema.iter_mut().for_each(hide_unknown);
-                    }
-                }
-                if guarded {
-                    operation.security = Some(vec![utoipa::openapi::SecurityRequirement::new::<
-                        _,
-                        [&str; 0],
-                        &str,
-                    >("key", [])]);
-                }
-                if post && guarded && path != "/v1/forecast" {
-                    repeatable(operation);
-                }
-                precise::guarded(operation);
-                problems(path, operation, guarded, post);
+            if guarded {
+                operation.security =
+                    Some(vec![utoipa::openapi::SecurityRequirement::new::<_, [&str; 0], &str>("key", [])]);
             }
+            if post && guarded && path != "/v1/forecast" {
+                repeatable(operation);
+            }
+            constraints::describe_if_match(operation);
+            problems(path, operation, guarded, post);
         }
     }
 }

@@ -1,6 +1,6 @@
 //! The one place where errors become problem documents.
 
-use super::access_log::shown;
+use super::access_log::without_secret;
 use crate::domain::base::error::{Error, FieldError, StoreError};
 use actix_web::body::{BoxBody, EitherBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
@@ -171,7 +171,7 @@ pub async fn explain<B: MessageBody>(
         req.head_mut().method = Method::GET;
         req.extensions_mut().insert(HeadOnly);
     }
-    let instance = Some(shown(req.path()).to_owned());
+    let instance = Some(without_secret(req.path()).to_owned());
     let request_id = req.extensions().get::<RequestId>().map(ToString::to_string);
     let mut response = next.call(req).await?;
     let replacement = match response.response().error() {

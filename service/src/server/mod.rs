@@ -8,7 +8,7 @@ pub use operate::{Command, run};
 use crate::config::Settings;
 use crate::domain::base::clock::Clock;
 use crate::domain::context::{Context, Retention};
-use crate::http::service::Open;
+use crate::http::streams::StreamSlots;
 use crate::http::{self, AccessLog};
 use crate::jobs::{self, Deliveries, Rhythm};
 use crate::outbound::HttpSender;
@@ -41,7 +41,7 @@ pub async fn open(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Context>
 pub fn carrying(settings: &Settings) -> Result<Deliveries> {
     let sender = HttpSender::new(settings.local_webhooks)
         .context("nothing can be posted: the TLS roots of this machine cannot be read")?;
-    Ok(Deliveries { sender: Arc::new(sender), payloads: Arc::new(http::WirePayloads) })
+    Ok(Deliveries { sender: Arc::new(sender), payloads: Arc::new(http::ContractPayloads) })
 }
 
 /// A service that listens, with its job loop.
@@ -52,7 +52,7 @@ pub struct Application {
     pub cx: Context,
     /// The HTTP server; it runs when awaited.
     server: Server,
-    open: web::Data<Open>,
+    slots: web::Data<StreamSlots>,
     jobs: JoinHandle<()>,
     post: JoinHandle<()>,
     stop_jobs: watch::Sender<bool>,
@@ -63,7 +63,7 @@ pub struct Application {
 #[derive(Clone)]
 pub struct Stopper {
     handle: ServerHandle,
-    open: web::Data<Open>,
+    slots: web::Data<StreamSlots>,
     stop_jobs: watch::Sender<bool>,
     closing: watch::Sender<bool>,
     drain: Duration,
@@ -72,7 +72,7 @@ pub struct Stopper {
 impl Stopper {
     /// Says that no more requests are wanted, waits for load balancers to notice, lets running requests end.
     pub async fn stop(self) {
-        self.open.close();
+        self.slots.close();
         let _ = self.stop_jobs.send(true);
         // Nobody may be listening, which is as well.
         self.closing.send_replace(true);
@@ -84,8 +84,8 @@ impl Stopper {
 impl Application {
     /// Listens and starts the job loop. The port is known afterwards, also when it was asked for as 0.
     pub fn start(settings: &Settings, cx: Context) -> Result<Self> {
-        let open = web::Data::new(Open::new(settings.streams));
-        let (data, ready) = (web::Data::new(cx.clone()), open.clone());
+        let slots = web::Data::new(StreamSlots::new(settings.streams));
+        let (data, ready) = (web::Data::new(cx.clone()), slots.clone());
         let metrics = PrometheusMetricsBuilder::new("eavesward")
             .endpoint("/metrics")
             // Unknown paths must not become labels: anybody could make as many as they like.
@@ -114,14 +114,14 @@ impl Application {
         let rhythm = Rhythm { every: settings.refresh_every, housekeeping: settings.housekeeping.clone() };
         let post = tokio::spawn(jobs::carry(cx.clone(), carrying(settings)?, stopped.clone()));
         let jobs = tokio::spawn(jobs::run(cx.clone(), rhythm, stopped));
-        Ok(Self { address, cx, server: server.run(), open, jobs, post, stop_jobs, drain: settings.drain })
+        Ok(Self { address, cx, server: server.run(), slots, jobs, post, stop_jobs, drain: settings.drain })
     }
 
     /// What stops it.
     pub fn stopper(&self) -> Stopper {
         Stopper {
             handle: self.server.handle(),
-            open: self.open.clone(),
+            slots: self.slots.clone(),
             stop_jobs: self.stop_jobs.clone(),
             closing: self.cx.closing.clone(),
             drain: self.drain,

@@ -7,7 +7,7 @@ use eavesward_service::domain::model::forecast::DutyForecast;
 use eavesward_service::domain::model::hazard::Hazard;
 use eavesward_service::domain::model::part::Kind;
 use eavesward_service::domain::model::task::{Counted, State, Task};
-use eavesward_service::domain::rules::digest::make::{Digest, DigestQuery, MOST_TASKS, make};
+use eavesward_service::domain::rules::digest::make::{Digest, DigestScope, MOST_TASKS, make};
 use eavesward_service::domain::rules::digest::render::{Format, render};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
@@ -56,7 +56,7 @@ fn task(number: u64, property: u128, names: [&str; 3], duty: Duty, state: State)
 
 fn of(names: [&str; 3]) -> Digest {
     make(
-        DigestQuery { to: Some(day(9)), ..DigestQuery::default() },
+        DigestScope { to: Some(day(9)), ..DigestScope::default() },
         [task(1, 1, names, Duty::CheckMesh, State::Due)],
         None,
     )
@@ -69,7 +69,7 @@ fn a_digest_groups_and_adds_up() {
         task(2, 3, ["Terrace", "barrel", "tank"], Duty::RemoveSediment, State::Due),
         task(3, 7, ["Grove", "shed", "gutter"], Duty::ClearGutter, State::Near),
     ];
-    let digest = make(DigestQuery::default(), tasks, None);
+    let digest = make(DigestScope::default(), tasks, None);
     let names: Vec<&str> = digest.properties.iter().map(|property| property.name.as_str()).collect();
     assert_eq!(names, ["Grove", "Terrace"], "by the earliest date");
     let totals = digest.totals;
@@ -88,15 +88,15 @@ fn a_digest_groups_and_adds_up() {
 #[test]
 fn what_is_left_out_is_counted() {
     let tasks = || (0..2_500).map(|n| task(n, 1, ["Grove", "shed", "vent"], Duty::CheckMesh, State::Due));
-    let digest = make(DigestQuery::default(), tasks(), None);
+    let digest = make(DigestScope::default(), tasks(), None);
     assert_eq!((digest.listed(), digest.left_out), (MOST_TASKS as u64, 500));
     let counted = Counted { tasks: vec![(State::Due, Duty::CheckMesh, 4_000)], systems: 3, properties: 2 };
-    let digest = make(DigestQuery::default(), tasks(), Some(&counted));
+    let digest = make(DigestScope::default(), tasks(), Some(&counted));
     assert_eq!((digest.totals.tasks, digest.totals.systems, digest.left_out), (4_000, 3, 2_000));
     assert_eq!(digest.totals.minutes, 40_000);
     // A count that was taken a moment later and is less than what was read changes nothing.
     let fewer = Counted { tasks: vec![(State::Due, Duty::CheckMesh, 10)], systems: 1, properties: 1 };
-    let digest = make(DigestQuery::default(), tasks().take(20), Some(&fewer));
+    let digest = make(DigestScope::default(), tasks().take(20), Some(&fewer));
     assert_eq!((digest.totals.tasks, digest.left_out), (20, 0));
 }
 

@@ -13,7 +13,7 @@ use crate::domain::model::subscription::{Carries, DigestForm, Subscription, Timi
 use crate::domain::ports::senders::{PayloadWriter, WebhookRequest, WebhookSender};
 use crate::domain::ports::store::subscriptions::FanOut;
 use crate::domain::rules::delivery::{not_before, only_announces, outcome};
-use crate::domain::rules::digest::make::DigestQuery;
+use crate::domain::rules::digest::make::DigestScope;
 use crate::domain::rules::digest::render::{Format, render};
 use crate::domain::use_cases::digest;
 use crate::domain::use_cases::subscriptions::zone_now;
@@ -150,7 +150,7 @@ async fn digest(cx: &Context, payloads: &dyn PayloadWriter, subscription: Subscr
     let timing = Timing { zone: zone_now(cx, &subscription, timing).await?, ..timing.clone() };
     let days = u64::from(subscription.facts.lead_days.unwrap_or(DIGEST_DAYS));
     let today = local_date(now, timing.zone);
-    let asked = DigestQuery {
+    let asked = DigestScope {
         property_id: subscription.facts.property_id,
         system_id: subscription.facts.system_id,
         from: None,

@@ -5,18 +5,18 @@ use crate::domain::base::error::Result;
 use crate::domain::base::ids::AccountId;
 use crate::domain::context::Context;
 use crate::domain::model::task::TaskFilter;
-use crate::domain::rules::digest::make::{Digest, DigestBuilder, DigestQuery, MOST_TASKS};
+use crate::domain::rules::digest::make::{Digest, DigestBuilder, DigestScope, MOST_TASKS};
 use crate::domain::use_cases::tasks;
 
 /// The digest of an account's tasks.
 ///
 /// # Errors
 /// When the days are out of order, or the storage fails.
-pub async fn gather(cx: &Context, account: AccountId, asked: DigestQuery) -> Result<Digest> {
+pub async fn gather(cx: &Context, account: AccountId, asked: DigestScope) -> Result<Digest> {
     let mut check = Check::new();
     check.range(asked.from, asked.to);
     check.done()?;
-    let DigestQuery { property_id, system_id, from, to } = asked;
+    let DigestScope { property_id, system_id, from, to } = asked;
     let filter = TaskFilter { property_id, system_id, from, to, ..TaskFilter::default() };
     let mut maker = DigestBuilder::default();
     let next = tasks::each(cx, account, &filter, MOST_TASKS, |task, _| maker.add(task)).await?;

@@ -5,7 +5,7 @@ use crate::domain::base::error::Error;
 use crate::domain::base::ids::KeyId;
 use crate::domain::context::Context;
 use crate::domain::use_cases::accounts;
-use crate::http::access::{Keeper, Reader};
+use crate::http::access::{Admin, Reader};
 use crate::http::body::Json;
 use crate::http::conditional::{hashed, json, page};
 use crate::http::idempotent;
@@ -32,7 +32,7 @@ pub async fn account(req: HttpRequest, caller: Reader, cx: web::Data<Context>) -
 /// Every key of the account, oldest first, revoked ones included. Needs the scope `admin`.
 #[utoipa::path(get, path = "/v1/keys", tag = "accounts", operation_id = "list_keys", params(Paging),
     responses((status = 200, description = "One page of keys", body = wire::Page<wire::ApiKey>)))]
-pub async fn keys(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
+pub async fn keys(req: HttpRequest, caller: Admin, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
     let found = accounts::keys(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
     page::<_, wire::ApiKey>(&req, found)
 }
@@ -46,7 +46,7 @@ pub async fn keys(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, pagi
     responses((status = 201, description = "The key with its secret", body = wire::KeyCreated)))]
 pub async fn create_key(
     req: HttpRequest,
-    caller: Keeper,
+    caller: Admin,
     cx: web::Data<Context>,
     body: Json<wire::KeyRequest>,
 ) -> Answer {
@@ -83,7 +83,7 @@ pub async fn create_key(
 #[utoipa::path(delete, path = "/v1/keys/{id}", tag = "accounts", operation_id = "revoke_key",
     params(("id" = Uuid, Path, description = "Id of the key")),
     responses((status = 204, description = "It is revoked")))]
-pub async fn revoke_key(caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn revoke_key(caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
     accounts::revoke_key(&cx, caller.0, KeyId(*id)).await?;
     Ok(HttpResponse::NoContent().finish())
 }

@@ -5,7 +5,7 @@ use crate::domain::base::error::Error;
 use crate::domain::base::ids::CalendarId;
 use crate::domain::context::Context;
 use crate::domain::use_cases::calendars;
-use crate::http::access::Keeper;
+use crate::http::access::Admin;
 use crate::http::body::Json;
 use crate::http::conditional::{json, page, text};
 use crate::http::idempotent;
@@ -24,7 +24,7 @@ type Answer = Result<HttpResponse, ApiError>;
 /// Every feed of the account, oldest first, revoked ones included. Needs the scope `admin`.
 #[utoipa::path(get, path = "/v1/calendars", tag = "calendars", operation_id = "list_calendars", params(Paging),
     responses((status = 200, description = "One page of feeds", body = wire::Page<wire::Calendar>)))]
-pub async fn list(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
+pub async fn list(req: HttpRequest, caller: Admin, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
     let found = calendars::list(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
     page::<_, wire::Calendar>(&req, found)
 }
@@ -39,7 +39,7 @@ pub async fn list(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, pagi
     responses((status = 201, description = "The feed with its address", body = wire::CalendarCreated)))]
 pub async fn create(
     req: HttpRequest,
-    caller: Keeper,
+    caller: Admin,
     cx: web::Data<Context>,
     body: Json<wire::CalendarRequest>,
 ) -> Answer {
@@ -83,7 +83,7 @@ fn location(id: Uuid) -> String {
 #[utoipa::path(delete, path = "/v1/calendars/{id}", tag = "calendars", operation_id = "revoke_calendar",
     params(("id" = Uuid, Path, description = "Id of the feed")),
     responses((status = 204, description = "It is revoked")))]
-pub async fn revoke(caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn revoke(caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
     calendars::revoke(&cx, caller.0, CalendarId(*id)).await?;
     Ok(HttpResponse::NoContent().finish())
 }
@@ -91,7 +91,7 @@ pub async fn revoke(caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>)
 /// A feed takes no parameters.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Nothing {}
+pub struct NoQuery {}
 
 /// Read a calendar feed
 ///
@@ -106,7 +106,7 @@ pub async fn read(
     req: HttpRequest,
     cx: web::Data<Context>,
     token: web::Path<String>,
-    _: Query<Nothing>,
+    _: Query<NoQuery>,
 ) -> Answer {
     let Some(feed) = calendars::read(&cx, &token).await? else {
         let detail = "There is no calendar at this address, or no longer. Whoever keeps the account's keys can make another.";

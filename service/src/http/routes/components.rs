@@ -4,7 +4,7 @@ use crate::domain::base::ids::{ComponentId, SystemId};
 use crate::domain::base::paging::ListPage;
 use crate::domain::context::Context;
 use crate::domain::use_cases::components;
-use crate::http::access::{Onlooker, Reader, Version, Writer};
+use crate::http::access::{Reader, SystemReader, Version, Writer};
 use crate::http::body::Json;
 use crate::http::conditional::{page, versioned};
 use crate::http::idempotent::{Reply, once};
@@ -21,7 +21,7 @@ type Answer = Result<HttpResponse, ApiError>;
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
-pub struct Which {
+pub struct ComponentsQuery {
     /// Whether those taken out are listed too; `false` when absent.
     #[serde(default)]
     #[param(required = false)]
@@ -32,17 +32,17 @@ pub struct Which {
 ///
 /// All components of a system in one page, oldest first.
 #[utoipa::path(get, path = "/v1/systems/{id}/components", tag = "components", operation_id = "list_components",
-    params(("id" = Uuid, Path, description = "Id of the system"), Which),
+    params(("id" = Uuid, Path, description = "Id of the system"), ComponentsQuery),
     responses((status = 200, description = "The components", body = wire::Page<wire::Component>)))]
 pub async fn list(
     req: HttpRequest,
-    caller: Onlooker,
+    caller: SystemReader,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
-    which: Query<Which>,
+    query: Query<ComponentsQuery>,
 ) -> Answer {
     let id = SystemId(*id);
-    let items = components::list(&cx, caller.reach.to(id)?, id, which.include_removed).await?;
+    let items = components::list(&cx, caller.reach.to(id)?, id, query.include_removed).await?;
     page::<_, wire::Component>(&req, ListPage { items, next: None })
 }
 

@@ -1,10 +1,10 @@
 //! The digest: the weekly list in one piece, for programs, spreadsheets, mails and pages.
 
-use super::tasks::span;
+use super::tasks::{DayRange, day_range};
 use crate::domain::base::clock;
 use crate::domain::base::ids::{PropertyId, SystemId};
 use crate::domain::context::Context;
-use crate::domain::rules::digest::make::DigestQuery;
+use crate::domain::rules::digest::make::DigestScope;
 use crate::domain::rules::digest::render;
 use crate::domain::rules::digest::render::Format;
 use crate::domain::use_cases::digest;
@@ -25,20 +25,28 @@ type Answer = Result<HttpResponse, ApiError>;
 /// Days ahead of a digest that does not say: a week.
 const USUAL_DAYS: u64 = 7;
 
-/// What a digest can be written as: the ending of its path, the media type, and how. JSON comes first, for those who take
-/// anything.
-const FORMATS: [(&str, &str, Option<Format>); 4] = [
-    ("json", "application/json", None),
-    ("txt", "text/plain", Some(Format::Text)),
-    ("md", "text/markdown", Some(Format::Markdown)),
-    ("csv", "text/csv", Some(Format::Csv)),
+/// What a digest can be written as.
+struct Representation {
+    /// The ending of its path.
+    ending: &'static str,
+    media_type: &'static str,
+    /// How its text is written; none for JSON.
+    format: Option<Format>,
+}
+
+/// JSON comes first, for those who take anything.
+const REPRESENTATIONS: [Representation; 4] = [
+    Representation { ending: "json", media_type: "application/json", format: None },
+    Representation { ending: "txt", media_type: "text/plain", format: Some(Format::Text) },
+    Representation { ending: "md", media_type: "text/markdown", format: Some(Format::Markdown) },
+    Representation { ending: "csv", media_type: "text/csv", format: Some(Format::Csv) },
 ];
 
 /// What a digest is of.
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
-pub struct Which {
+pub struct DigestQuery {
     /// Tasks at this property.
     pub property_id: Option<Uuid>,
     /// Tasks of this system.
@@ -53,14 +61,14 @@ pub struct Which {
     pub to: Option<NaiveDate>,
 }
 
-impl Which {
-    fn asked(&self, cx: &Context) -> Result<DigestQuery, ApiError> {
-        let (from, to) = match (&self.within, self.from, self.to) {
-            (None, None, None) => (None, clock::last_day(cx.clock.now(), USUAL_DAYS)),
-            (within, from, to) => span(cx, within.as_deref(), (from, to))?,
+impl DigestQuery {
+    fn asked(&self, cx: &Context) -> Result<DigestScope, ApiError> {
+        let DayRange { from, to } = match (&self.within, self.from, self.to) {
+            (None, None, None) => DayRange { from: None, to: clock::last_day(cx.clock.now(), USUAL_DAYS) },
+            (within, from, to) => day_range(cx, within.as_deref(), DayRange { from, to })?,
         };
         let (property_id, system_id) = (self.property_id.map(PropertyId), self.system_id.map(SystemId));
-        Ok(DigestQuery { property_id, system_id, from, to })
+        Ok(DigestScope { property_id, system_id, from, to })
     }
 }
 
@@ -69,7 +77,7 @@ impl Which {
 /// What falls due, by property, with totals, what to bring for the whole trip, and every caution once; a week when no days
 /// are given. As JSON, plain text, Markdown or CSV, by `Accept`. It lists at most 2,000 tasks, counts those that it leaves
 /// out and says how to ask for less.
-#[utoipa::path(get, path = "/v1/digest", tag = "tasks", operation_id = "get_digest", params(Which),
+#[utoipa::path(get, path = "/v1/digest", tag = "tasks", operation_id = "get_digest", params(DigestQuery),
     responses((status = 200, description = "The digest", content(
         (wire::Digest = "application/json"), (String = "text/plain"), (String = "text/markdown"),
         (String = "text/csv")))))]
@@ -77,14 +85,14 @@ pub async fn accepted(
     req: HttpRequest,
     caller: Reader,
     cx: web::Data<Context>,
-    which: Query<Which>,
+    query: Query<DigestQuery>,
 ) -> Answer {
-    let best = negotiate::best(&req, &FORMATS.map(|(_, media_type, _)| media_type));
-    let Some(found) = FORMATS.iter().find(|(_, media_type, _)| Some(*media_type) == best) else {
+    let best = negotiate::best(&req, &REPRESENTATIONS.map(|known| known.media_type));
+    let Some(found) = REPRESENTATIONS.iter().find(|known| Some(known.media_type) == best) else {
         let detail = "Accept rules out all that a digest can be: application/json, text/plain, text/markdown, text/csv.";
         return Err(ApiError::new(ProblemCode::NotAcceptable, detail));
     };
-    let mut response = answer(&req, caller, &cx, &which, found.2, found.1).await?;
+    let mut response = answer(&req, caller, &cx, &query, found).await?;
     response.headers_mut().append(header::VARY, HeaderValue::from_static("accept"));
     Ok(response)
 }
@@ -93,7 +101,7 @@ pub async fn accepted(
 ///
 /// The same for those who cannot set `Accept`: the ending of the path decides.
 #[utoipa::path(get, path = "/v1/digest.{format}", tag = "tasks", operation_id = "get_digest_as",
-    params(("format" = inline(Ending), Path, description = "How it is written"), Which),
+    params(("format" = inline(Ending), Path, description = "How it is written"), DigestQuery),
     responses((status = 200, description = "The digest", content(
         (wire::Digest = "application/json"), (String = "text/plain"), (String = "text/markdown"),
         (String = "text/csv")))))]
@@ -102,13 +110,13 @@ pub async fn by_ending(
     caller: Reader,
     cx: web::Data<Context>,
     ending: web::Path<String>,
-    which: Query<Which>,
+    query: Query<DigestQuery>,
 ) -> Answer {
-    let Some(found) = FORMATS.iter().find(|(known, _, _)| *known == ending.as_str()) else {
+    let Some(found) = REPRESENTATIONS.iter().find(|known| known.ending == ending.as_str()) else {
         let detail = "A digest ends in .json, .txt, .md or .csv.";
         return Err(ApiError::new(ProblemCode::NotAcceptable, detail));
     };
-    answer(&req, caller, &cx, &which, found.2, found.1).await
+    answer(&req, caller, &cx, &query, found).await
 }
 
 /// The endings, for the document.
@@ -126,15 +134,14 @@ async fn answer(
     req: &HttpRequest,
     caller: Reader,
     cx: &Context,
-    which: &Which,
-    format: Option<Format>,
-    media_type: &str,
+    query: &DigestQuery,
+    representation: &Representation,
 ) -> Answer {
-    let digest = digest::gather(cx, caller.0, which.asked(cx)?).await?;
-    match format {
+    let digest = digest::gather(cx, caller.0, query.asked(cx)?).await?;
+    match representation.format {
         None => hashed(req, &wire::Digest::from(digest)),
         Some(format) => {
-            let media_type = format!("{media_type}; charset=utf-8");
+            let media_type = format!("{}; charset=utf-8", representation.media_type);
             Ok(text(req, &media_type, render::render(&digest, format)))
         }
     }

@@ -15,7 +15,7 @@ use eavesward_contract::ProblemCode;
 type Answer = Result<HttpResponse, ApiError>;
 
 /// The duty that a path names.
-fn named(word: &str) -> Result<Duty, ApiError> {
+fn duty_named(word: &str) -> Result<Duty, ApiError> {
     Duty::parse(word).ok_or_else(|| {
         let detail = format!("There is no duty {word:?}; GET /v1/duties lists them.");
         ApiError::new(ProblemCode::NotFound, detail)
@@ -45,7 +45,7 @@ pub async fn get(
     cx: web::Data<Context>,
     duty: web::Path<String>,
 ) -> Answer {
-    let found = wire::DutySettings::from(duty_settings::get(&cx, caller.0, named(&duty)?).await?);
+    let found = wire::DutySettings::from(duty_settings::get(&cx, caller.0, duty_named(&duty)?).await?);
     versioned(&req, found.version, &found)
 }
 
@@ -68,7 +68,7 @@ pub async fn update(
     version: Version,
     body: Json<wire::DutySettingsRequest>,
 ) -> Answer {
-    let duty = named(&duty)?;
+    let duty = duty_named(&duty)?;
     let changed = duty_settings::set(&cx, caller.0, duty, version.0, body.value.into()).await?;
     let changed = wire::DutySettings::from(changed);
     versioned(&req, changed.version, &changed)

@@ -3,12 +3,12 @@
 use crate::domain::base::ids::SystemId;
 use crate::domain::context::Context;
 use crate::domain::use_cases::{forecasts, sketch};
-use crate::http::access::{Onlooker, Reader};
+use crate::http::access::{Reader, SystemReader};
 use crate::http::body::Json;
 use crate::http::conditional::{hashed, json};
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
-use crate::http::wire::sketch;
+use crate::http::wire::forecast::sketch;
 use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::NaiveDate;
@@ -22,7 +22,7 @@ type Answer = Result<HttpResponse, ApiError>;
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
-pub struct AsOf {
+pub struct ForecastQuery {
     /// The day to forecast for, with what was known by then; today at the property when absent.
     pub as_of: Option<NaiveDate>,
 }
@@ -32,14 +32,14 @@ pub struct AsOf {
 /// Every duty of every component with its window, tally, mark, chances, curve and reasons. A day in the past uses only
 /// the rain, visits and components up to that day.
 #[utoipa::path(get, path = "/v1/systems/{id}/forecast", tag = "forecasts", operation_id = "get_forecast",
-    params(("id" = Uuid, Path, description = "Id of the system"), AsOf),
+    params(("id" = Uuid, Path, description = "Id of the system"), ForecastQuery),
     responses((status = 200, description = "The forecast", body = wire::SystemForecast)))]
 pub async fn of_system(
     req: HttpRequest,
-    caller: Onlooker,
+    caller: SystemReader,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
-    query: Query<AsOf>,
+    query: Query<ForecastQuery>,
 ) -> Answer {
     let id = SystemId(*id);
     let found = forecasts::stored(&cx, caller.reach.to(id)?, id, query.as_of).await?;

@@ -36,7 +36,7 @@ pub enum AccumulatedChoice {
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
-pub struct Upload {
+pub struct UploadQuery {
     /// Store nothing when a single reading is refused; `false` when absent.
     #[serde(default)]
     #[param(required = false)]
@@ -55,7 +55,7 @@ pub struct Upload {
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
-pub struct RainRange {
+pub struct RainQuery {
     /// First day; from the start of the record when absent.
     pub from: Option<NaiveDate>,
     /// Last day; to the end of the record when absent.
@@ -71,7 +71,7 @@ pub struct RainRange {
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
-pub struct RainRemoval {
+pub struct RemovalQuery {
     /// First day to remove.
     pub from: NaiveDate,
     /// Last day to remove.
@@ -84,7 +84,7 @@ pub struct RainRemoval {
 /// counts what was new, changed, same and refused, and why, by line or by position. The body is JSON, or a `text/csv`
 /// file laid out as `layout` says. What the answer counts as stored survives a power cut.
 #[utoipa::path(put, path = "/v1/gauges/{id}/rain", tag = "gauges", operation_id = "put_rain",
-    params(("id" = Uuid, Path, description = "Id of the gauge"), Upload),
+    params(("id" = Uuid, Path, description = "Id of the gauge"), UploadQuery),
     request_body(content((wire::RainRequest = "application/json"), (String = "text/csv"))),
     responses((status = 200, description = "What became of the readings", body = wire::RainReport)))]
 pub async fn upsert(
@@ -92,7 +92,7 @@ pub async fn upsert(
     caller: Writer,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
-    query: Query<Upload>,
+    query: Query<UploadQuery>,
     payload: Result<web::Bytes, actix_web::Error>,
 ) -> Result<HttpResponse, actix_web::Error> {
     let bytes = payload.map_err(|error| too_large(&error))?;
@@ -134,7 +134,7 @@ fn from_json(bytes: &[u8]) -> Result<RainOffer, ApiError> {
     Ok(RainOffer { readings: readings.collect(), other: 0 })
 }
 
-fn from_csv(bytes: &[u8], query: &Upload) -> Result<RainOffer, ApiError> {
+fn from_csv(bytes: &[u8], query: &UploadQuery) -> Result<RainOffer, ApiError> {
     Ok(match query.layout {
         wire::RainLayout::DailyCsv => {
             files::daily_csv(bytes).map_err(|fault| Error::field("line 1", fault))?
@@ -153,14 +153,14 @@ fn from_csv(bytes: &[u8], query: &Upload) -> Result<RainOffer, ApiError> {
 ///
 /// A gauge's readings by date. Days without a reading are left out.
 #[utoipa::path(get, path = "/v1/gauges/{id}/rain", tag = "gauges", operation_id = "list_rain",
-    params(("id" = Uuid, Path, description = "Id of the gauge"), RainRange),
+    params(("id" = Uuid, Path, description = "Id of the gauge"), RainQuery),
     responses((status = 200, description = "One page of readings", body = wire::Page<wire::RainDay>)))]
 pub async fn list(
     req: HttpRequest,
     caller: Reader,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
-    query: Query<RainRange>,
+    query: Query<RainQuery>,
 ) -> Answer {
     let range = (query.from, query.to);
     let found = rain::list(&cx, caller.0, GaugeId(*id), range, query.cursor.as_deref(), query.limit).await?;
@@ -171,13 +171,13 @@ pub async fn list(
 ///
 /// Readings from one day to another, both included: for a file that went to the wrong gauge.
 #[utoipa::path(delete, path = "/v1/gauges/{id}/rain", tag = "gauges", operation_id = "delete_rain",
-    params(("id" = Uuid, Path, description = "Id of the gauge"), RainRemoval),
+    params(("id" = Uuid, Path, description = "Id of the gauge"), RemovalQuery),
     responses((status = 204, description = "They are gone")))]
 pub async fn remove(
     caller: Writer,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
-    query: Query<RainRemoval>,
+    query: Query<RemovalQuery>,
 ) -> Answer {
     rain::delete(&cx, caller.0, GaugeId(*id), query.from, query.to).await?;
     Ok(HttpResponse::NoContent().finish())

@@ -9,7 +9,7 @@ use crate::http::access::Reader;
 use crate::http::conditional::hashed;
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
-use crate::http::wire::feed;
+use crate::http::wire::reminder::feed;
 use actix_web::{HttpRequest, HttpResponse, web};
 use eavesward_contract as wire;
 use serde::Deserialize;
@@ -19,7 +19,7 @@ use uuid::Uuid;
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
-pub struct Which {
+pub struct RemindersQuery {
     /// A `cursor` as it was given before; `now` for the end of the feed; from the oldest entry that is kept when absent.
     pub after: Option<String>,
     /// Seconds to wait for an entry when there is none, 0 to 30; not at all when absent.
@@ -44,7 +44,7 @@ pub struct Which {
 /// An append-only feed of what became of tasks, oldest first. Keep `cursor` and pass it as `after` the next time: nothing is
 /// skipped and nothing comes twice, whoever writes meanwhile. Entries are kept for 90 days unless the operator set
 /// otherwise; `410` says that some after the cursor are gone, and how to begin anew.
-#[utoipa::path(get, path = "/v1/reminders", tag = "reminders", operation_id = "pull_reminders", params(Which),
+#[utoipa::path(get, path = "/v1/reminders", tag = "reminders", operation_id = "pull_reminders", params(RemindersQuery),
     responses((status = 200, description = "A stretch of the feed", body = wire::ReminderFeed),
         (status = 410, description = "Entries after the cursor are no longer kept", body = wire::Problem,
             content_type = "application/problem+json")))]
@@ -52,15 +52,15 @@ pub async fn pull(
     req: HttpRequest,
     caller: Reader,
     cx: web::Data<Context>,
-    which: Query<Which>,
+    query: Query<RemindersQuery>,
 ) -> Result<HttpResponse, ApiError> {
     let filter = ReminderFilter {
-        property_id: which.property_id.map(PropertyId),
-        system_id: which.system_id.map(SystemId),
-        kinds: kinds(which.kind.as_deref())?,
+        property_id: query.property_id.map(PropertyId),
+        system_id: query.system_id.map(SystemId),
+        kinds: kinds(query.kind.as_deref())?,
     };
-    let after = which.after.as_deref();
-    let pulled = reminders::pull(&cx, caller.0, &filter, after, which.limit, which.wait).await?;
+    let after = query.after.as_deref();
+    let pulled = reminders::pull(&cx, caller.0, &filter, after, query.limit, query.wait).await?;
     hashed(&req, &feed(caller.0, pulled))
 }
 

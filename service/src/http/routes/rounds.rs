@@ -4,15 +4,15 @@ use crate::domain::base::error::Error;
 use crate::domain::base::ids::{PropertyId, RoundId, SystemId};
 use crate::domain::context::Context;
 use crate::domain::model::round::RoundFilter;
-use crate::domain::rules::rounds::figures::RoundsQuery;
+use crate::domain::rules::rounds::figures::ProposalRequest;
 use crate::domain::use_cases::rounds::{keep, propose as proposals};
-use crate::http::access::{Reader, Version, Writer, known};
+use crate::http::access::{Reader, Version, Writer, known_word};
 use crate::http::body::Json;
 use crate::http::conditional::{compound, hashed, page};
 use crate::http::idempotent::{Reply, once};
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
-use crate::http::wire::report;
+use crate::http::wire::round::report;
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::NaiveDate;
 use eavesward_contract as wire;
@@ -25,7 +25,7 @@ type Answer = Result<HttpResponse, ApiError>;
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
-pub struct Asked {
+pub struct ProposalQuery {
     /// The first day; today by UTC when absent.
     pub from: Option<NaiveDate>,
     /// The last day, at most half a year on; four weeks in all when absent.
@@ -73,7 +73,7 @@ pub struct Asked {
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
-pub struct Which {
+pub struct RoundsQuery {
     /// Those in this state; all when absent.
     #[param(inline)]
     pub state: Option<wire::RoundState>,
@@ -88,15 +88,15 @@ pub struct Which {
     pub limit: Option<u32>,
 }
 
-impl Asked {
-    fn ask(&self) -> Result<RoundsQuery, ApiError> {
-        let off_weekdays = listed(self.off_weekdays.as_deref(), "off_weekdays", |word| {
+impl ProposalQuery {
+    fn ask(&self) -> Result<ProposalRequest, ApiError> {
+        let off_weekdays = comma_separated(self.off_weekdays.as_deref(), "off_weekdays", |word| {
             word.parse().map_err(|_| format!("{word:?} is not one of mon, tue, wed, thu, fri, sat, sun"))
         })?;
-        let off_dates = listed(self.off_dates.as_deref(), "off_dates", |word| {
+        let off_dates = comma_separated(self.off_dates.as_deref(), "off_dates", |word| {
             word.parse().map_err(|_| format!("{word:?} is not a date such as 2026-04-03"))
         })?;
-        Ok(RoundsQuery {
+        Ok(ProposalRequest {
             from: self.from,
             to: self.to,
             property_id: self.property_id.map(PropertyId),
@@ -115,7 +115,7 @@ impl Asked {
 }
 
 /// Reads words set apart by commas.
-fn listed<T>(
+fn comma_separated<T>(
     text: Option<&str>,
     field: &str,
     read: impl Fn(&str) -> Result<T, String>,
@@ -132,15 +132,15 @@ fn listed<T>(
 /// together; where trips run out of room, and across nearby properties, the plan is a heuristic, and `lower_bound` says
 /// what no plan can cost less than. At most 2,000 tasks are put together at once; more are refused. A kept round hides its
 /// tasks until its day is over; after that `overdue_rounds` names it, to be reported or called off.
-#[utoipa::path(get, path = "/v1/rounds", tag = "rounds", operation_id = "propose_rounds", params(Asked),
+#[utoipa::path(get, path = "/v1/rounds", tag = "rounds", operation_id = "propose_rounds", params(ProposalQuery),
     responses((status = 200, description = "The rounds", body = wire::RoundProposal)))]
 pub async fn propose(
     req: HttpRequest,
     caller: Reader,
     cx: web::Data<Context>,
-    asked: Query<Asked>,
+    query: Query<ProposalQuery>,
 ) -> Answer {
-    let found = proposals::propose(&cx, caller.0, &asked.ask()?).await?;
+    let found = proposals::propose(&cx, caller.0, &query.ask()?).await?;
     hashed(&req, &wire::RoundProposal::from(found))
 }
 
@@ -169,12 +169,17 @@ pub async fn keep(
 /// List kept rounds
 ///
 /// By the day they are planned for, those that were done included. At most 50 a page.
-#[utoipa::path(get, path = "/v1/rounds/planned", tag = "rounds", operation_id = "list_rounds", params(Which),
+#[utoipa::path(get, path = "/v1/rounds/planned", tag = "rounds", operation_id = "list_rounds", params(RoundsQuery),
     responses((status = 200, description = "One page of rounds", body = wire::Page<wire::Round>)))]
-pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, which: Query<Which>) -> Answer {
-    let state = which.state.map(|state| known("state", state, "planned, done")).transpose()?;
-    let filter = RoundFilter { state, from: which.from, to: which.to };
-    let found = keep::list(&cx, caller.0, &filter, which.cursor.as_deref(), which.limit).await?;
+pub async fn list(
+    req: HttpRequest,
+    caller: Reader,
+    cx: web::Data<Context>,
+    query: Query<RoundsQuery>,
+) -> Answer {
+    let state = query.state.map(|state| known_word("state", state, "planned, done")).transpose()?;
+    let filter = RoundFilter { state, from: query.from, to: query.to };
+    let found = keep::list(&cx, caller.0, &filter, query.cursor.as_deref(), query.limit).await?;
     page::<_, wire::Round>(&req, found)
 }
 

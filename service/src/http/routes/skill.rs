@@ -10,7 +10,7 @@ use crate::http::access::Reader;
 use crate::http::conditional::page;
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
-use crate::http::wire::UNKNOWN_DUTY;
+use crate::http::wire::duty::UNKNOWN_DUTY;
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::NaiveDate;
 use eavesward_contract as wire;
@@ -23,7 +23,7 @@ type Answer = std::result::Result<HttpResponse, ApiError>;
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
-pub struct Which {
+pub struct SkillQuery {
     /// Those on this system.
     pub system_id: Option<Uuid>,
     /// Those of visits on or after this day.
@@ -36,7 +36,7 @@ pub struct Which {
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
-pub struct WhichAnswers {
+pub struct AnswersQuery {
     /// Those of this system.
     pub system_id: Option<Uuid>,
     /// Those of this duty.
@@ -52,7 +52,7 @@ pub struct WhichAnswers {
     pub limit: Option<u32>,
 }
 
-impl WhichAnswers {
+impl AnswersQuery {
     fn filter(&self) -> Result<SkillFilter> {
         let duty = self.duty.map(TryInto::try_into).transpose();
         Ok(SkillFilter {
@@ -68,16 +68,16 @@ impl WhichAnswers {
 ///
 /// For every duty with findings that answered a forecast: how many, how many fell inside the predicted range, and which way
 /// the others lie. All in one page. A finding counts a moment after its visit is logged.
-#[utoipa::path(get, path = "/v1/skill", tag = "skill", operation_id = "get_skill", params(Which),
+#[utoipa::path(get, path = "/v1/skill", tag = "skill", operation_id = "get_skill", params(SkillQuery),
     responses((status = 200, description = "The duties", body = wire::Page<wire::DutySkill>)))]
 pub async fn by_duty(
     req: HttpRequest,
     caller: Reader,
     cx: web::Data<Context>,
-    which: Query<Which>,
+    query: Query<SkillQuery>,
 ) -> Answer {
     let filter =
-        SkillFilter { system_id: which.system_id.map(SystemId), duty: None, from: which.from, to: which.to };
+        SkillFilter { system_id: query.system_id.map(SystemId), duty: None, from: query.from, to: query.to };
     let items = skill::by_duty(&cx, caller.0, &filter).await?;
     page::<_, wire::DutySkill>(&req, ListPage { items, next: None })
 }
@@ -85,14 +85,14 @@ pub async fn by_duty(
 /// List answered forecasts
 ///
 /// What had been predicted for the day of a visit, and what it found; latest visit first.
-#[utoipa::path(get, path = "/v1/skill/answers", tag = "skill", operation_id = "list_answers", params(WhichAnswers),
+#[utoipa::path(get, path = "/v1/skill/answers", tag = "skill", operation_id = "list_answers", params(AnswersQuery),
     responses((status = 200, description = "One page of answered forecasts", body = wire::Page<wire::AnsweredForecast>)))]
 pub async fn answers(
     req: HttpRequest,
     caller: Reader,
     cx: web::Data<Context>,
-    which: Query<WhichAnswers>,
+    query: Query<AnswersQuery>,
 ) -> Answer {
-    let found = skill::list(&cx, caller.0, &which.filter()?, which.cursor.as_deref(), which.limit).await?;
+    let found = skill::list(&cx, caller.0, &query.filter()?, query.cursor.as_deref(), query.limit).await?;
     page::<_, wire::AnsweredForecast>(&req, found)
 }

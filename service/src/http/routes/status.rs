@@ -5,11 +5,11 @@ use crate::domain::base::ids::{AccountId, SystemId};
 use crate::domain::context::Context;
 use crate::domain::model::account::Key;
 use crate::domain::use_cases::{accounts, status};
-use crate::http::access::Onlooker;
+use crate::http::access::SystemReader;
 use crate::http::conditional::{hash, json, tagged};
 use crate::http::problem::{ApiError, HeadOnly};
-use crate::http::service::{Open, Stream};
-use crate::http::wire::small;
+use crate::http::streams::{StreamSlot, StreamSlots};
+use crate::http::wire::status::abridge;
 use actix_web::http::header::{self, HeaderName, HeaderValue};
 use actix_web::{HttpMessage as _, HttpRequest, HttpResponse, web};
 use eavesward_contract::{ProblemCode, SystemStatus};
@@ -21,31 +21,31 @@ use tokio::sync::watch;
 use tokio::time::{Interval, Sleep, interval, sleep};
 use uuid::Uuid;
 
-/// How often a stream looks at the store by itself: another replica may have written, or the key may have been revoked.
-const LOOK: Duration = Duration::from_secs(5);
-/// The shortest time between two looks, however much is written: a fleet that is refreshed tells of many batches.
-const REST: Duration = Duration::from_millis(250);
-/// A stream that has nothing to tell says so this often, so that neither end nor a proxy takes it for dead. A reader that
-/// closed the connection is noticed when something is written to it, so its place is free after two beats.
-const BEAT: Duration = Duration::from_secs(15);
+/// How often a stream reads the store by itself: another replica may have written, or the key may have been revoked.
+const POLL_INTERVAL: Duration = Duration::from_secs(5);
+/// The shortest time between two reads, however much is written: a fleet that is refreshed tells of many batches.
+const PAUSE: Duration = Duration::from_millis(250);
+/// A stream without news sends a comment this often, so that neither end nor a proxy takes it for dead. A reader that
+/// closed the connection is noticed when something is written to it, so its slot is free after two heartbeats.
+const HEARTBEAT: Duration = Duration::from_secs(15);
 /// How long a stream goes on. A reader that lost power or its network closes nothing, and only the network's own patience
-/// would end its stream; this frees the place in any case. A reader that lives connects again. Judgement.
-const LIFE: Duration = Duration::from_mins(15);
+/// would end its stream; this frees the slot in any case. A reader that lives connects again. Judgement.
+const LONGEST_STREAM: Duration = Duration::from_mins(15);
 /// What a reader is told to wait before it connects again, in milliseconds.
 const RETRY_MS: u32 = 5000;
 
 /// A status with the tag it is known by.
-struct Shown {
+struct TaggedStatus {
     tag: String,
     body: String,
-    keeps_s: u64,
+    max_age_s: u64,
 }
 
-async fn show(cx: &Context, account: AccountId, id: SystemId) -> Result<Shown, ApiError> {
+async fn current(cx: &Context, account: AccountId, id: SystemId) -> Result<TaggedStatus, ApiError> {
     let polled = status::get(cx, account, id).await?;
-    let keeps_s = polled.keeps_s(cx.clock.now());
-    let body = json(&small(SystemStatus::from(polled.status)))?;
-    Ok(Shown { tag: hash(&body), body, keeps_s })
+    let max_age_s = polled.keeps_s(cx.clock.now());
+    let body = json(&abridge(SystemStatus::from(polled.status)))?;
+    Ok(TaggedStatus { tag: hash(&body), body, max_age_s })
 }
 
 /// Poll a system's status
@@ -65,17 +65,17 @@ async fn show(cx: &Context, account: AccountId, id: SystemId) -> Result<Shown, A
     ))]
 pub async fn get(
     req: HttpRequest,
-    caller: Onlooker,
+    caller: SystemReader,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
 ) -> Result<HttpResponse, ApiError> {
     let id = SystemId(*id);
-    let shown = show(&cx, caller.reach.to(id)?, id).await?;
-    let mut response = tagged(&req, &shown.tag, shown.body);
+    let status = current(&cx, caller.reach.to(id)?, id).await?;
+    let mut response = tagged(&req, &status.tag, status.body);
     let headers = response.headers_mut();
     // A strong tag names one run of bytes, so this small body is never compressed.
     headers.insert(header::CONTENT_ENCODING, HeaderValue::from_static("identity"));
-    if let Ok(value) = HeaderValue::from_str(&format!("private, max-age={}", shown.keeps_s)) {
+    if let Ok(value) = HeaderValue::from_str(&format!("private, max-age={}", status.max_age_s)) {
         headers.insert(header::CACHE_CONTROL, value);
     }
     Ok(response)
@@ -96,42 +96,42 @@ pub async fn get(
     responses((status = 200, description = "Events without end", body = String, content_type = "text/event-stream")))]
 pub async fn events(
     req: HttpRequest,
-    caller: Onlooker,
+    caller: SystemReader,
     cx: web::Data<Context>,
-    open: web::Data<Open>,
+    slots: web::Data<StreamSlots>,
     id: web::Path<Uuid>,
 ) -> Result<HttpResponse, ApiError> {
     let system = SystemId(*id);
     let account = caller.reach.to(system)?;
-    let place = open.stream(caller.key.id).ok_or_else(|| {
+    let slot = slots.take(caller.key.id).ok_or_else(|| {
         let detail = "Too many are connected, here or with this key, or the service is stopping. Poll the status instead, or \
                       try again later.";
         ApiError::new(ProblemCode::Unavailable, detail)
     })?;
     let known = req.headers().get("last-event-id").and_then(|value| value.to_str().ok());
-    let mut beat = interval(BEAT);
-    beat.reset();
-    let mut follower = Follower {
-        // Subscribed before the first look, so that nothing falls between.
+    let mut heartbeat = interval(HEARTBEAT);
+    heartbeat.reset();
+    let mut source = StatusStream {
+        // Subscribed before the status is read, so that nothing falls between.
         news: cx.written.subscribe(),
         cx: cx.get_ref().clone(),
         key: caller.key,
         account,
         system,
         known: known.map(|known| known.trim().trim_matches('"').to_owned()),
-        place,
-        beat,
-        ends: Box::pin(sleep(LIFE)),
+        slot,
+        heartbeat,
+        ends: Box::pin(sleep(LONGEST_STREAM)),
     };
-    // Looked at before the headers go out: a system that is not there is told as a problem.
-    let shown = show(&follower.cx, account, system).await?;
-    let first = format!("retry: {RETRY_MS}\n\n{}", follower.told(shown).unwrap_or_default());
-    let stream = futures_util::stream::unfold((Some(first), follower), |(first, mut follower)| async move {
+    // Read before the headers go out: a system that is not there is answered as a problem.
+    let status = current(&source.cx, account, system).await?;
+    let first = format!("retry: {RETRY_MS}\n\n{}", source.event(status).unwrap_or_default());
+    let stream = futures_util::stream::unfold((Some(first), source), |(first, mut source)| async move {
         let text = match first {
             Some(first) => first,
-            None => follower.next().await?,
+            None => source.next().await?,
         };
-        Some((Ok::<_, Infallible>(web::Bytes::from(text)), (None, follower)))
+        Some((Ok::<_, Infallible>(web::Bytes::from(text)), (None, source)))
     });
     let mut response = HttpResponse::Ok();
     response
@@ -145,7 +145,7 @@ pub async fn events(
 }
 
 /// One connection that follows a status.
-struct Follower {
+struct StatusStream {
     cx: Context,
     key: Rc<Key>,
     account: AccountId,
@@ -153,21 +153,21 @@ struct Follower {
     /// The tag that the reader has.
     known: Option<String>,
     news: watch::Receiver<u64>,
-    place: Stream,
-    beat: Interval,
+    slot: StreamSlot,
+    heartbeat: Interval,
     ends: Pin<Box<Sleep>>,
 }
 
-impl Follower {
+impl StatusStream {
     /// The event that tells of a status, unless the reader has it.
-    fn told(&mut self, shown: Shown) -> Option<String> {
-        if self.known.as_ref() == Some(&shown.tag) {
+    fn event(&mut self, status: TaggedStatus) -> Option<String> {
+        if self.known.as_ref() == Some(&status.tag) {
             return None;
         }
         // JSON has no line breaks but escaped ones, so the data are one line.
-        let event = format!("event: status\nid: \"{}\"\ndata: {}\n\n", shown.tag, shown.body);
-        self.known = Some(shown.tag);
-        self.beat.reset();
+        let event = format!("event: status\nid: \"{}\"\ndata: {}\n\n", status.tag, status.body);
+        self.known = Some(status.tag);
+        self.heartbeat.reset();
         Some(event)
     }
 
@@ -175,20 +175,20 @@ impl Follower {
     async fn next(&mut self) -> Option<String> {
         loop {
             tokio::select! {
-                () = self.place.closed() => return None,
+                () = self.slot.closed() => return None,
                 () = &mut self.ends => return None,
-                _ = self.beat.tick() => return Some(": nothing new\n\n".to_owned()),
-                () = sleep(LOOK) => {}
+                _ = self.heartbeat.tick() => return Some(": nothing new\n\n".to_owned()),
+                () = sleep(POLL_INTERVAL) => {}
                 told = self.news.changed() => {
                     told.ok()?;
-                    sleep(REST).await;
-                    // What was told meanwhile is seen by this look.
+                    sleep(PAUSE).await;
+                    // This poll reads what was written meanwhile.
                     self.news.mark_unchanged();
                 }
             }
-            match self.look().await {
-                Ok(Some(shown)) => {
-                    if let Some(event) = self.told(shown) {
+            match self.poll().await {
+                Ok(Some(status)) => {
+                    if let Some(event) = self.event(status) {
                         return Some(event);
                     }
                 }
@@ -203,13 +203,13 @@ impl Follower {
     }
 
     /// The status now; nothing when the key is no longer accepted.
-    async fn look(&self) -> Result<Option<Shown>, ApiError> {
+    async fn poll(&self) -> Result<Option<TaggedStatus>, ApiError> {
         if !accounts::still_accepted(&self.cx, &self.key)
             .await
             .map_err(|error: Error| ApiError::from(error))?
         {
             return Ok(None);
         }
-        show(&self.cx, self.account, self.system).await.map(Some)
+        current(&self.cx, self.account, self.system).await.map(Some)
     }
 }

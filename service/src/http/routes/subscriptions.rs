@@ -7,13 +7,13 @@ use crate::domain::base::paging::ListPage;
 use crate::domain::context::Context;
 use crate::domain::model::subscription::Subscription;
 use crate::domain::use_cases::{deliveries, subscriptions};
-use crate::http::access::{Keeper, Version, known};
+use crate::http::access::{Admin, Version, known_word};
 use crate::http::body::Json;
 use crate::http::conditional::{compound, hashed, json, page};
 use crate::http::idempotent::{self, Reply, once};
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
-use crate::http::wire;
+use crate::http::wire::subscription::{ContractPayloads, subscription_at, subscription_draft};
 use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse, web};
 use eavesward_contract::{self as contract, Page};
@@ -27,9 +27,9 @@ type Answer = Result<HttpResponse, ApiError>;
 /// Oldest first. Needs the scope `admin`: addresses may hold secrets of their owners.
 #[utoipa::path(get, path = "/v1/subscriptions", tag = "subscriptions", operation_id = "list_subscriptions", params(Paging),
     responses((status = 200, description = "One page of subscriptions", body = contract::Page<contract::Subscription>)))]
-pub async fn list(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, asked: Query<Paging>) -> Answer {
+pub async fn list(req: HttpRequest, caller: Admin, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
     let ListPage { items, next } =
-        subscriptions::list(&cx, caller.0, asked.cursor.as_deref(), asked.limit).await?;
+        subscriptions::list(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
     let items = items.into_iter().map(|one| shown(&cx, one)).collect();
     hashed(&req, &Page { items, next_cursor: next })
 }
@@ -47,7 +47,7 @@ pub async fn list(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, aske
     responses((status = 201, description = "The subscription with its secret", body = contract::SubscriptionSecret)))]
 pub async fn create(
     req: HttpRequest,
-    caller: Keeper,
+    caller: Admin,
     cx: web::Data<Context>,
     body: Json<contract::SubscriptionRequest>,
 ) -> Answer {
@@ -55,7 +55,7 @@ pub async fn create(
     let context: &Context = &cx;
     let mut made = None;
     let keep = &mut made;
-    let draft = wire::subscription_draft(body.value)?;
+    let draft = subscription_draft(body.value)?;
     // What is kept for repetitions is the subscription without its secret; the secret goes to the first caller alone.
     let answer = once(context, caller.0, &req, body.hash, |seed| async move {
         let new = subscriptions::create(context, caller.0, SubscriptionId(seed), draft).await?;
@@ -89,7 +89,7 @@ pub async fn create(
 #[utoipa::path(get, path = "/v1/subscriptions/{id}", tag = "subscriptions", operation_id = "get_subscription",
     params(("id" = Uuid, Path, description = "Id of the subscription")),
     responses((status = 200, description = "The subscription", body = contract::Subscription)))]
-pub async fn get(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn get(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
     let found = subscriptions::get(&cx, caller.0, SubscriptionId(*id)).await?;
     compound(&req, found.version, &shown(&cx, found))
 }
@@ -106,13 +106,13 @@ pub async fn get(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id: w
     responses((status = 200, description = "The subscription as it is now", body = contract::Subscription)))]
 pub async fn update(
     req: HttpRequest,
-    caller: Keeper,
+    caller: Admin,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
     version: Version,
     body: Json<contract::SubscriptionRequest>,
 ) -> Answer {
-    let draft = wire::subscription_draft(body.value)?;
+    let draft = subscription_draft(body.value)?;
     let changed = subscriptions::update(&cx, caller.0, SubscriptionId(*id), version.0, draft).await?;
     compound(&req, changed.version, &shown(&cx, changed))
 }
@@ -126,7 +126,7 @@ pub async fn update(
         ("If-Match" = String, Header, description = "The version that was read, such as \"3\""),
     ),
     responses((status = 204, description = "It is gone")))]
-pub async fn remove(caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>, version: Version) -> Answer {
+pub async fn remove(caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>, version: Version) -> Answer {
     subscriptions::delete(&cx, caller.0, SubscriptionId(*id), version.0).await?;
     Ok(HttpResponse::NoContent().finish())
 }
@@ -137,7 +137,7 @@ pub async fn remove(caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>,
 #[utoipa::path(post, path = "/v1/subscriptions/{id}/pause", tag = "subscriptions", operation_id = "pause_subscription",
     params(("id" = Uuid, Path, description = "Id of the subscription")),
     responses((status = 200, description = "The subscription as it is now", body = contract::Subscription)))]
-pub async fn pause(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn pause(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
     set_paused(&req, caller, &cx, *id, true).await
 }
 
@@ -148,11 +148,11 @@ pub async fn pause(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id:
 #[utoipa::path(post, path = "/v1/subscriptions/{id}/resume", tag = "subscriptions", operation_id = "resume_subscription",
     params(("id" = Uuid, Path, description = "Id of the subscription")),
     responses((status = 200, description = "The subscription as it is now", body = contract::Subscription)))]
-pub async fn resume(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn resume(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
     set_paused(&req, caller, &cx, *id, false).await
 }
 
-async fn set_paused(req: &HttpRequest, caller: Keeper, cx: &Context, id: Uuid, paused: bool) -> Answer {
+async fn set_paused(req: &HttpRequest, caller: Admin, cx: &Context, id: Uuid, paused: bool) -> Answer {
     once(cx, caller.0, req, [0; 32], |_| async {
         let changed = subscriptions::pause(cx, caller.0, SubscriptionId(id), paused).await?;
         Reply::done(changed.version, &shown(cx, changed))
@@ -166,7 +166,7 @@ async fn set_paused(req: &HttpRequest, caller: Keeper, cx: &Context, id: Uuid, p
 #[utoipa::path(post, path = "/v1/subscriptions/{id}/secret", tag = "subscriptions", operation_id = "rotate_secret",
     params(("id" = Uuid, Path, description = "Id of the subscription")),
     responses((status = 200, description = "The subscription with its new secret", body = contract::SubscriptionSecret)))]
-pub async fn rotate(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn rotate(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
     let key = idempotent::key(&req)?;
     let context: &Context = &cx;
     let mut made = None;
@@ -202,11 +202,11 @@ pub async fn rotate(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id
 #[utoipa::path(post, path = "/v1/subscriptions/{id}/test", tag = "subscriptions", operation_id = "test_subscription",
     params(("id" = Uuid, Path, description = "Id of the subscription")),
     responses((status = 201, description = "The delivery, which waits to be sent", body = contract::Delivery)))]
-pub async fn test(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn test(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, [0; 32], |seed| async move {
-        let made = deliveries::test(cx, &wire::WirePayloads, caller.0, SubscriptionId(*id), DeliveryId(seed))
-            .await?;
+        let made =
+            deliveries::test(cx, &ContractPayloads, caller.0, SubscriptionId(*id), DeliveryId(seed)).await?;
         let made = contract::Delivery::from(made);
         Reply::created(format!("/v1/deliveries/{}", made.id), 1, &made)
     })
@@ -217,7 +217,7 @@ pub async fn test(req: HttpRequest, caller: Keeper, cx: web::Data<Context>, id: 
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
-pub struct WhichDeliveries {
+pub struct DeliveriesQuery {
     /// Those that stand here.
     #[param(inline)]
     pub state: Option<contract::DeliveryState>,
@@ -233,18 +233,18 @@ pub struct WhichDeliveries {
 /// What a subscription posted or is to post, latest first. What has ended is kept as long as reminders are, a digest for a
 /// week. Needs the scope `admin`.
 #[utoipa::path(get, path = "/v1/subscriptions/{id}/deliveries", tag = "subscriptions", operation_id = "list_deliveries",
-    params(("id" = Uuid, Path, description = "Id of the subscription"), WhichDeliveries),
+    params(("id" = Uuid, Path, description = "Id of the subscription"), DeliveriesQuery),
     responses((status = 200, description = "One page of deliveries", body = contract::Page<contract::Delivery>)))]
 pub async fn deliveries(
     req: HttpRequest,
-    caller: Keeper,
+    caller: Admin,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
-    which: Query<WhichDeliveries>,
+    query: Query<DeliveriesQuery>,
 ) -> Answer {
     let words = "waiting, delivered, parked, superseded";
-    let state = which.state.map(|state| known("state", state, words)).transpose()?;
-    let (cursor, limit) = (which.cursor.as_deref(), which.limit);
+    let state = query.state.map(|state| known_word("state", state, words)).transpose()?;
+    let (cursor, limit) = (query.cursor.as_deref(), query.limit);
     let found = deliveries::list(&cx, caller.0, SubscriptionId(*id), state, cursor, limit).await?;
     page::<_, contract::Delivery>(&req, found)
 }
@@ -257,7 +257,7 @@ pub async fn deliveries(
     responses((status = 200, description = "The delivery and its attempts", body = contract::DeliveryLog)))]
 pub async fn delivery(
     req: HttpRequest,
-    caller: Keeper,
+    caller: Admin,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
 ) -> Answer {
@@ -274,7 +274,7 @@ pub async fn delivery(
     responses((status = 200, description = "The delivery, which waits to be sent", body = contract::Delivery)))]
 pub async fn send_again(
     req: HttpRequest,
-    caller: Keeper,
+    caller: Admin,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
 ) -> Answer {
@@ -287,5 +287,5 @@ pub async fn send_again(
 }
 
 fn shown(cx: &Context, from: Subscription) -> contract::Subscription {
-    wire::subscription(from, cx.clock.now())
+    subscription_at(from, cx.clock.now())
 }

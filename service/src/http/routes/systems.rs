@@ -10,7 +10,7 @@ use crate::http::conditional::{compound, page};
 use crate::http::idempotent::{Reply, once};
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
-use crate::http::wire::registration;
+use crate::http::wire::system::registration;
 use actix_web::{HttpRequest, HttpResponse, web};
 use eavesward_contract as wire;
 use serde::Deserialize;
@@ -22,7 +22,7 @@ type Answer = Result<HttpResponse, ApiError>;
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
-pub struct Which {
+pub struct SystemsQuery {
     /// Those at this property.
     pub property_id: Option<Uuid>,
     /// Those under this gauge.
@@ -37,14 +37,19 @@ pub struct Which {
 /// List systems
 ///
 /// By name, each with its components in service.
-#[utoipa::path(get, path = "/v1/systems", tag = "systems", operation_id = "list_systems", params(Which),
+#[utoipa::path(get, path = "/v1/systems", tag = "systems", operation_id = "list_systems", params(SystemsQuery),
     responses((status = 200, description = "One page of systems", body = wire::Page<wire::System>)))]
-pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, which: Query<Which>) -> Answer {
+pub async fn list(
+    req: HttpRequest,
+    caller: Reader,
+    cx: web::Data<Context>,
+    query: Query<SystemsQuery>,
+) -> Answer {
     let filter = SystemFilter {
-        property_id: which.property_id.map(PropertyId),
-        gauge_id: which.gauge_id.map(GaugeId),
+        property_id: query.property_id.map(PropertyId),
+        gauge_id: query.gauge_id.map(GaugeId),
     };
-    let found = systems::list(&cx, caller.0, &filter, which.cursor.as_deref(), which.limit).await?;
+    let found = systems::list(&cx, caller.0, &filter, query.cursor.as_deref(), query.limit).await?;
     page::<_, wire::System>(&req, found)
 }
 

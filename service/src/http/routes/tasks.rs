@@ -7,7 +7,7 @@ use crate::domain::context::Context;
 use crate::domain::model::task::TaskFilter;
 use crate::domain::model::{part, task};
 use crate::domain::use_cases::tasks;
-use crate::http::access::{Onlooker, known};
+use crate::http::access::{SystemReader, known_word};
 use crate::http::conditional::{hashed, page};
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
@@ -23,7 +23,7 @@ type Answer = Result<HttpResponse, ApiError>;
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
-pub struct Which {
+pub struct TasksQuery {
     /// Those at this property.
     pub property_id: Option<Uuid>,
     /// Those of this system.
@@ -53,12 +53,17 @@ pub struct Which {
 ///
 /// By due date, those without a date last. A filter by date leaves those out. Rows are as of their last refresh, which
 /// follows every change within seconds and every local midnight. A key of one system is shown that system's tasks.
-#[utoipa::path(get, path = "/v1/tasks", tag = "tasks", operation_id = "list_tasks", params(Which),
+#[utoipa::path(get, path = "/v1/tasks", tag = "tasks", operation_id = "list_tasks", params(TasksQuery),
     responses((status = 200, description = "One page of tasks", body = wire::Page<wire::Task>)))]
-pub async fn list(req: HttpRequest, caller: Onlooker, cx: web::Data<Context>, which: Query<Which>) -> Answer {
-    let mut filter = filter(&cx, &which)?;
+pub async fn list(
+    req: HttpRequest,
+    caller: SystemReader,
+    cx: web::Data<Context>,
+    query: Query<TasksQuery>,
+) -> Answer {
+    let mut filter = filter(&cx, &query)?;
     filter.system_id = caller.reach.narrowed(filter.system_id)?;
-    let found = tasks::list(&cx, caller.reach.account, &filter, which.cursor.as_deref(), which.limit).await?;
+    let found = tasks::list(&cx, caller.reach.account, &filter, query.cursor.as_deref(), query.limit).await?;
     page::<_, wire::Task>(&req, found)
 }
 
@@ -68,37 +73,45 @@ pub async fn list(req: HttpRequest, caller: Onlooker, cx: web::Data<Context>, wh
 #[utoipa::path(get, path = "/v1/tasks/{id}", tag = "tasks", operation_id = "get_task",
     params(("id" = Uuid, Path, description = "Id of the task")),
     responses((status = 200, description = "The task", body = wire::Task)))]
-pub async fn get(req: HttpRequest, caller: Onlooker, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn get(
+    req: HttpRequest,
+    caller: SystemReader,
+    cx: web::Data<Context>,
+    id: web::Path<Uuid>,
+) -> Answer {
     hashed(&req, &wire::Task::from(tasks::seen(&cx, &caller.reach, TaskId(*id)).await?))
 }
 
-fn filter(cx: &Context, which: &Which) -> Result<TaskFilter, ApiError> {
-    let kind = which
+fn filter(cx: &Context, query: &TasksQuery) -> Result<TaskFilter, ApiError> {
+    let kind = query
         .component_kind
-        .map(|kind| known::<_, part::Kind>("component_kind", kind, "the kinds that /docs lists"))
+        .map(|kind| known_word::<_, part::Kind>("component_kind", kind, "the kinds that /docs lists"))
         .transpose()?;
-    let (from, to) = span(cx, which.within.as_deref(), (which.from, which.to))?;
+    let DayRange { from, to } =
+        day_range(cx, query.within.as_deref(), DayRange { from: query.from, to: query.to })?;
     Ok(TaskFilter {
-        property_id: which.property_id.map(PropertyId),
-        system_id: which.system_id.map(SystemId),
+        property_id: query.property_id.map(PropertyId),
+        system_id: query.system_id.map(SystemId),
         kind,
-        states: states(which.state.as_deref())?,
+        states: states(query.state.as_deref())?,
         from,
         to,
     })
 }
 
-/// The first and the last day that a request asks for.
-pub(super) fn span(
-    cx: &Context,
-    within: Option<&str>,
-    (from, to): (Option<NaiveDate>, Option<NaiveDate>),
-) -> Result<(Option<NaiveDate>, Option<NaiveDate>), ApiError> {
-    let Some(within) = within else { return Ok((from, to)) };
-    if from.is_some() || to.is_some() {
+/// The first and the last day of what a request asks for; open where there is none.
+pub(super) struct DayRange {
+    pub(super) from: Option<NaiveDate>,
+    pub(super) to: Option<NaiveDate>,
+}
+
+/// The days that a request asks for, either by their number from today or by the first and the last.
+pub(super) fn day_range(cx: &Context, within: Option<&str>, given: DayRange) -> Result<DayRange, ApiError> {
+    let Some(within) = within else { return Ok(given) };
+    if given.from.is_some() || given.to.is_some() {
         return Err(Error::field("within", "send either within, or from and to").into());
     }
-    Ok((None, clock::last_day(cx.clock.now(), days(within)?)))
+    Ok(DayRange { from: None, to: clock::last_day(cx.clock.now(), days(within)?) })
 }
 
 fn states(text: Option<&str>) -> Result<Vec<task::State>, ApiError> {

@@ -11,7 +11,7 @@ use crate::http::conditional::{page, versioned};
 use crate::http::idempotent::{Reply, once};
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
-use crate::http::wire::visit_facts;
+use crate::http::wire::visit::visit_facts;
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::NaiveDate;
 use eavesward_contract as wire;
@@ -24,7 +24,7 @@ type Answer = Result<HttpResponse, ApiError>;
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
-pub struct Which {
+pub struct VisitsQuery {
     /// Those to this system.
     pub system_id: Option<Uuid>,
     /// Those on or after this day.
@@ -45,16 +45,21 @@ pub struct Which {
 /// List visits
 ///
 /// Latest day first.
-#[utoipa::path(get, path = "/v1/visits", tag = "visits", operation_id = "list_visits", params(Which),
+#[utoipa::path(get, path = "/v1/visits", tag = "visits", operation_id = "list_visits", params(VisitsQuery),
     responses((status = 200, description = "One page of visits", body = wire::Page<wire::Visit>)))]
-pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, which: Query<Which>) -> Answer {
+pub async fn list(
+    req: HttpRequest,
+    caller: Reader,
+    cx: web::Data<Context>,
+    query: Query<VisitsQuery>,
+) -> Answer {
     let filter = VisitFilter {
-        system_id: which.system_id.map(SystemId),
-        from: which.from,
-        to: which.to,
-        include_withdrawn: which.include_withdrawn,
+        system_id: query.system_id.map(SystemId),
+        from: query.from,
+        to: query.to,
+        include_withdrawn: query.include_withdrawn,
     };
-    let found = visits::list(&cx, caller.0, &filter, which.cursor.as_deref(), which.limit).await?;
+    let found = visits::list(&cx, caller.0, &filter, query.cursor.as_deref(), query.limit).await?;
     page::<_, wire::Visit>(&req, found)
 }
 

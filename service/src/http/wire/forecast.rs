@@ -2,7 +2,7 @@
 
 use super::duty::{UNKNOWN_DUTY, bring};
 use super::mirror_open;
-use super::people::months;
+use super::property::months;
 use crate::domain::base::error;
 use crate::domain::base::error::{Error, FieldError};
 use crate::domain::base::rounding::rounded;

@@ -48,7 +48,7 @@ impl From<status::Status> for wire::SystemStatus {
 
 /// A status that is small enough: as it is when it can be; with shorter names, and as a last resort without its last
 /// entries, when not. At least one duty that comes next stays.
-pub fn small(mut status: wire::SystemStatus) -> wire::SystemStatus {
+pub fn abridge(mut status: wire::SystemStatus) -> wire::SystemStatus {
     for most in NAME_LENGTHS {
         if bytes(&status) <= MOST_BYTES {
             return status;
@@ -128,11 +128,11 @@ mod tests {
         for letter in ["x", "\"", "\n", "\u{fc}", "\u{6f22}", "\u{1f4a7}", "\u{7f}", "\u{200d}"] {
             for length in [1, 20, 21, 29, 31, 59, 99, 100, 101, 199, 200] {
                 let whole = largest(&letter.repeat(length));
-                let small = small(whole.clone());
-                assert!(bytes(&small) < 2000, "{} bytes with {length} times {letter:?}", bytes(&small));
-                assert!(!small.next.is_empty());
-                assert_eq!(small.abridged, small != whole, "it says so when it is not whole");
-                assert_eq!(super::small(small.clone()), small, "what is small stays");
+                let abridged = abridge(whole.clone());
+                assert!(bytes(&abridged) < 2000, "{} bytes with {length} times {letter:?}", bytes(&abridged));
+                assert!(!abridged.next.is_empty());
+                assert_eq!(abridged.abridged, abridged != whole, "it says so when it is not whole");
+                assert_eq!(super::abridge(abridged.clone()), abridged, "what is small stays");
             }
         }
     }
@@ -142,11 +142,11 @@ mod tests {
         let mut status = largest("north screen");
         status.next.truncate(2);
         status.since_served.truncate(2);
-        assert_eq!(small(status.clone()), status, "what fits is left alone");
+        assert_eq!(abridge(status.clone()), status, "what fits is left alone");
         status.system_name = "x".repeat(200);
         status.next[1].component_name = "\u{1f4a7}".repeat(200);
         status.since_served[1].component_name = "\u{1f4a7}".repeat(200);
-        let cut = small(status.clone());
+        let cut = abridge(status.clone());
         assert_eq!((cut.next.len(), cut.since_served.len()), (2, 2));
         let drops = |name: &str| name.chars().filter(|c| *c == '\u{1f4a7}').count();
         assert!(drops(&cut.next[1].component_name) >= 39 && cut.next[1].component_name.ends_with('\u{2026}'));

@@ -44,7 +44,7 @@ pub fn subscription_draft(request: wire::SubscriptionRequest) -> error::Result<S
 }
 
 /// A subscription as it stands at an instant.
-pub fn subscription(from: subscription::Subscription, now: DateTime<Utc>) -> wire::Subscription {
+pub fn subscription_at(from: subscription::Subscription, now: DateTime<Utc>) -> wire::Subscription {
     let next = from.upcoming(now);
     let facts = from.facts;
     let (carries, kinds, timing) = match facts.carries {
@@ -103,11 +103,11 @@ impl From<delivery::DeliveryAttempt> for wire::DeliveryAttempt {
     }
 }
 
-/// Writes payloads in the words of the contract.
+/// Writes the payloads of webhooks as the contract has them.
 #[derive(Clone, Copy, Debug)]
-pub struct WirePayloads;
+pub struct ContractPayloads;
 
-impl PayloadWriter for WirePayloads {
+impl PayloadWriter for ContractPayloads {
     fn reminder(&self, account: AccountId, entry: Reminder) -> String {
         let posted = wire::ReminderPosted {
             kind: format!("reminder.{}", entry.kind.code()),

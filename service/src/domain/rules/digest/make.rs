@@ -20,7 +20,7 @@ pub const MOST_TASKS: usize = 2_000;
 
 /// What a digest is of.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct DigestQuery {
+pub struct DigestScope {
     /// Tasks at this property alone.
     pub property_id: Option<PropertyId>,
     /// Tasks of this system alone.
@@ -132,7 +132,7 @@ pub struct PropertyTasks {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Digest {
     /// What it is of.
-    pub asked: DigestQuery,
+    pub asked: DigestScope,
     /// How much there is to do, what is left out included.
     pub totals: Totals,
     /// Tasks that are not listed.
@@ -166,7 +166,7 @@ impl Digest {
 
 /// A digest of tasks that come by due date. At most [`MOST_TASKS`] are listed; `all` counts what was asked for where that
 /// is more, and is not needed otherwise.
-pub fn make(asked: DigestQuery, tasks: impl IntoIterator<Item = Task>, all: Option<&Counted>) -> Digest {
+pub fn make(asked: DigestScope, tasks: impl IntoIterator<Item = Task>, all: Option<&Counted>) -> Digest {
     let mut maker = DigestBuilder::default();
     let mut beyond = 0;
     for task in tasks {
@@ -219,7 +219,7 @@ impl DigestBuilder {
     }
 
     /// `beyond` were seen and not added; `all` counts these and whatever was not seen.
-    pub(crate) fn done(mut self, asked: DigestQuery, beyond: u64, all: Option<&Counted>) -> Digest {
+    pub(crate) fn done(mut self, asked: DigestScope, beyond: u64, all: Option<&Counted>) -> Digest {
         for property in &mut self.properties {
             property.bring = bring(property.tasks.iter().map(|line| line.duty));
             property.totals = Totals { properties: 1, ..Totals::of_lines(property.tasks.iter()) };

@@ -26,7 +26,7 @@ const THOUSANDTHS: f64 = 1000.0;
 
 /// What was asked for; what is absent has a default.
 #[derive(Clone, Debug, Default)]
-pub struct RoundsQuery {
+pub struct ProposalRequest {
     /// The first day; today (UTC) when absent.
     pub from: Option<NaiveDate>,
     /// The last day; four weeks in all when absent.
@@ -111,7 +111,7 @@ pub(crate) struct PlanRequest {
     pub defaults: Vec<&'static str>,
 }
 
-impl RoundsQuery {
+impl ProposalRequest {
     /// Checks everything.
     pub(crate) fn check(&self, now: DateTime<Utc>) -> Result<PlanRequest> {
         let mut check = Check::new();

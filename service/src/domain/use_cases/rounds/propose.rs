@@ -9,7 +9,7 @@ use crate::domain::context::Context;
 use crate::domain::model::part::Kind;
 use crate::domain::model::task::TaskFilter;
 use crate::domain::rules::rounds::allowed::{allowed, later};
-use crate::domain::rules::rounds::figures::{PlanRequest, RoundsQuery};
+use crate::domain::rules::rounds::figures::{PlanRequest, ProposalRequest};
 use crate::domain::rules::rounds::plan::{JOIN_DAYS, PlanInputs, plan};
 use crate::domain::rules::rounds::problem::MOST_JOBS;
 use crate::domain::rules::rounds::proposal::{OverdueRound, Proposal};
@@ -19,7 +19,7 @@ use std::collections::{BTreeMap, HashSet};
 const PAGE: u32 = 500;
 
 /// Puts the account's tasks that fall due up to a day into trips, and tanks that are best emptied by then.
-pub async fn propose(cx: &Context, account: AccountId, ask: &RoundsQuery) -> Result<Proposal> {
+pub async fn propose(cx: &Context, account: AccountId, ask: &ProposalRequest) -> Result<Proposal> {
     let asked = ask.check(cx.clock.now())?;
     let found = read(cx, account, ask, &asked).await?;
     let mut places: Vec<PropertyId> = found.due.iter().map(|(task, _)| task.property_id).collect();
@@ -37,7 +37,7 @@ pub async fn propose(cx: &Context, account: AccountId, ask: &RoundsQuery) -> Res
 async fn read(
     cx: &Context,
     account: AccountId,
-    ask: &RoundsQuery,
+    ask: &ProposalRequest,
     asked: &PlanRequest,
 ) -> Result<PlanInputs> {
     let now = cx.clock.now();

@@ -1,4 +1,4 @@
-//! What the document says of headers and of closed shapes, the same for every operation.
+//! Headers, bounds, patterns and closed shapes: what the document says and the derives have no word for.
 
 use std::collections::{BTreeMap, BTreeSet};
 use utoipa::openapi::header::Header;
@@ -7,28 +7,39 @@ use utoipa::openapi::schema::{AdditionalProperties, ArrayItems, Object, ObjectBu
 use utoipa::openapi::{Ref, RefOr, Required, ResponseBuilder};
 
 /// How `If-Match` has to look: a version in quotation marks, and what may follow it in a tag.
-const VERSION: &str = r#"^"-?[0-9]{1,18}(\.[A-Za-z0-9_-]{1,64})?"$"#;
+const VERSION_PATTERN: &str = r#"^"-?[0-9]{1,18}(\.[A-Za-z0-9_-]{1,64})?"$"#;
 
 /// A text that is kept: control characters are refused, but for line feed, carriage return and tab.
-const TEXT: &str = r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]*$";
+const TEXT_PATTERN: &str = r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]*$";
 /// The same, and not blank.
-const NAME: &str = r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]*[^\s\u0000-\u001f\u007f-\u009f][^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]*$";
+const NAME_PATTERN: &str = r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]*[^\s\u0000-\u001f\u007f-\u009f][^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]*$";
 
 /// Texts that are read by a grammar of their own and not kept as they come.
-const READ: [&str; 2] = ["schedule", "url"];
+const READ_BY_GRAMMAR: [&str; 2] = ["schedule", "url"];
 
-/// Bounds of the values of a list, which the derive has no word for: schema, property, least and most.
-const LISTS: [(&str, &str, f64, f64); 6] = [
-    ("MonthlyNormals", "rain_mm", 0.0, 5000.0),
-    ("MonthlyNormals", "wet_days", 0.0, 31.0),
-    ("MonthlyTemperatures", "mean_c", -60.0, 50.0),
-    ("MonthlyTemperatures", "mean_minimum_c", -60.0, 50.0),
-    ("PropertyRequest", "evaporation_mm_per_day", 0.0, 30.0),
-    ("ForecastRequest", "evaporation_mm_per_day", 0.0, 30.0),
+/// Bounds of the values of a list.
+struct ListBounds {
+    schema: &'static str,
+    property: &'static str,
+    least: f64,
+    most: f64,
+}
+
+const fn bounds(schema: &'static str, property: &'static str, least: f64, most: f64) -> ListBounds {
+    ListBounds { schema, property, least, most }
+}
+
+const LIST_BOUNDS: [ListBounds; 6] = [
+    bounds("MonthlyNormals", "rain_mm", 0.0, 5000.0),
+    bounds("MonthlyNormals", "wet_days", 0.0, 31.0),
+    bounds("MonthlyTemperatures", "mean_c", -60.0, 50.0),
+    bounds("MonthlyTemperatures", "mean_minimum_c", -60.0, 50.0),
+    bounds("PropertyRequest", "evaporation_mm_per_day", 0.0, 30.0),
+    bounds("ForecastRequest", "evaporation_mm_per_day", 0.0, 30.0),
 ];
 
 /// Lets the pages of a list refer to what they list, so that a generated client has one type for it and not two.
-pub fn refer(schemas: &mut BTreeMap<String, RefOr<Schema>>) {
+pub fn refer_to_items(schemas: &mut BTreeMap<String, RefOr<Schema>>) {
     let known: BTreeSet<String> = schemas.keys().cloned().collect();
     for (name, page) in schemas {
         let listed = name.strip_prefix("Page_").filter(|listed| known.contains(*listed));
@@ -41,19 +52,23 @@ pub fn refer(schemas: &mut BTreeMap<String, RefOr<Schema>>) {
 }
 
 /// Bounds and patterns of what a schema holds.
-pub fn bound(name: &str, schema: &mut RefOr<Schema>) {
+pub fn bound_values(name: &str, schema: &mut RefOr<Schema>) {
     let RefOr::T(Schema::Object(object)) = schema else { return };
     for (property, schema) in &mut object.properties {
         match schema {
-            RefOr::T(Schema::Object(text)) if !READ.contains(&property.as_str()) => kept_text(text),
+            RefOr::T(Schema::Object(text)) if !READ_BY_GRAMMAR.contains(&property.as_str()) => {
+                kept_text(text);
+            }
             RefOr::T(Schema::Array(list)) => {
                 list.unique_items |= (name, property.as_str()) == ("RoundRequest", "task_ids");
-                let bounds = LISTS.iter().find(|(of, what, ..)| (*of, *what) == (name, property.as_str()));
-                if let (Some((_, _, low, high)), ArrayItems::RefOrSchema(items)) = (bounds, &mut list.items)
+                let bounds = LIST_BOUNDS
+                    .iter()
+                    .find(|known| (known.schema, known.property) == (name, property.as_str()));
+                if let (Some(bounds), ArrayItems::RefOrSchema(items)) = (bounds, &mut list.items)
                     && let RefOr::T(Schema::Object(value)) = items.as_mut()
                 {
-                    value.minimum = Some((*low).into());
-                    value.maximum = Some((*high).into());
+                    value.minimum = Some(bounds.least.into());
+                    value.maximum = Some(bounds.most.into());
                 }
             }
             _ => {}
@@ -65,7 +80,7 @@ pub fn bound(name: &str, schema: &mut RefOr<Schema>) {
 fn kept_text(text: &mut Object) {
     let open = text.pattern.as_deref().is_none_or(|pattern| pattern == r"\S");
     if open && text.max_length.is_some() && text.format.is_none() && text.enum_values.is_none() {
-        text.pattern = Some(if text.min_length.is_some() { NAME } else { TEXT }.to_owned());
+        text.pattern = Some(if text.min_length.is_some() { NAME_PATTERN } else { TEXT_PATTERN }.to_owned());
     }
 }
 
@@ -88,15 +103,15 @@ fn is_tag(property: &RefOr<Schema>) -> bool {
 }
 
 /// Says how the version of a guarded operation looks.
-pub fn guarded(operation: &mut Operation) {
+pub fn describe_if_match(operation: &mut Operation) {
     if let Some(parameter) = header(operation, "If-Match") {
-        let version = ObjectBuilder::new().schema_type(Type::String).pattern(Some(VERSION));
+        let version = ObjectBuilder::new().schema_type(Type::String).pattern(Some(VERSION_PATTERN));
         parameter.schema = Some(version.examples(["\"1\""]).into());
     }
 }
 
 /// Says that a read is answered under a tag, and `304` to those who send it back. What has no end has no tag.
-pub fn tagged(operation: &mut Operation) {
+pub fn describe_etag(operation: &mut Operation) {
     let Some(RefOr::T(answer)) = operation.responses.responses.get_mut("200") else { return };
     if answer.content.contains_key("text/event-stream") {
         return;

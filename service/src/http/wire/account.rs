@@ -1,0 +1,40 @@
+//! Accounts and keys.
+
+use super::mirror;
+use crate::domain::base::ids::SystemId;
+use crate::domain::model::account;
+use eavesward_contract as wire;
+
+mirror!(Scope: account::Scope { Read, Write, Admin });
+
+impl From<account::Account> for wire::Account {
+    fn from(account: account::Account) -> Self {
+        Self { id: account.id.0, name: account.name, created_at: account.created_at }
+    }
+}
+
+impl From<account::Key> for wire::ApiKey {
+    fn from(key: account::Key) -> Self {
+        Self {
+            id: key.id.0,
+            name: key.name,
+            scopes: key.scopes.into_iter().map(Into::into).collect(),
+            system_id: key.system_id.map(|id| id.0),
+            hint: key.hint,
+            created_at: key.created_at,
+            expires_at: key.expires_at,
+            revoked_at: key.revoked_at,
+        }
+    }
+}
+
+impl From<wire::KeyRequest> for account::KeyDraft {
+    fn from(request: wire::KeyRequest) -> Self {
+        Self {
+            name: request.name,
+            scopes: request.scopes.into_iter().map(Into::into).collect(),
+            system_id: request.system_id.map(SystemId),
+            expires_at: request.expires_at,
+        }
+    }
+}
