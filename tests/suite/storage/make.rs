@@ -1,4 +1,6 @@
 //! Values for the cases: a housing co-operative with an orchard, a terrace and a greenhouse.
+//!
+//! The golden rows (`golden/`) are of these values, too: whoever changes one changes what those rows have to say.
 
 use super::Rig;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};

@@ -9,6 +9,7 @@ mod connecting;
 mod deliveries;
 mod duty_settings;
 mod gauge_models;
+mod golden;
 mod idempotency;
 mod make;
 mod packed;
