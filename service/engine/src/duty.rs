@@ -19,6 +19,7 @@ use crate::error::{EngineError, require};
 use crate::mark::Mark;
 use crate::meter::{LONGEST_PAST, Meter};
 use crate::passage::{Curve, Path, Seen};
+use crate::tally::{Note, Tally};
 
 /// Longest horizon, days: a century.
 pub const LONGEST_HORIZON: i32 = 36_525;
@@ -53,23 +54,6 @@ pub struct Answer {
     mark: Mark,
     /// What was computed on the way.
     seen: Vec<Seen>,
-}
-
-/// Exposure since the last service, in the exposure's unit.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Tally {
-    /// Expected total: `known + expected_unread`.
-    pub value: f64,
-    /// From days with a reading.
-    pub known: f64,
-    /// What the climate expects of days without one.
-    pub expected_unread: f64,
-    /// Standard deviation of that expectation.
-    pub sd: f64,
-    /// Days with a reading since the last service.
-    pub days_read: u32,
-    /// Days without.
-    pub days_unread: u32,
 }
 
 /// When the mark is reached.
@@ -132,25 +116,6 @@ pub struct CurvePoint {
     pub day: Day,
     /// Chance that the mark is reached by then.
     pub chance: f64,
-}
-
-/// What an answer rests on beyond its inputs.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Note {
-    /// Means come from normals alone.
-    NormalsOnly,
-    /// Means rest on this many years, under two.
-    ShortRecord {
-        /// Years of readings.
-        years: f64,
-    },
-    /// No rain is known; this share of wet days was assumed for the light.
-    WetShareAssumed {
-        /// Share of wet days.
-        share: f64,
-    },
-    /// Beyond 60 degrees the factors of orientation are held at their last value.
-    LatitudeHeld,
 }
 
 impl Meter<'_> {

@@ -15,35 +15,19 @@
 //! expected; days with a reading and days without are all the days there are.
 
 use crate::calendar::Day;
-use crate::catchment::Catchment;
 use crate::climate::{Basis, ClimateError};
-use crate::duty::{Note, Tally};
 use crate::error::{EngineError, require};
-use crate::exposure::{Exposure, Steps, USUAL_WET_SHARE, count, law};
+use crate::exposure::{Exposure, USUAL_WET_SHARE, count, law};
 use crate::gauge::Gauge;
 use crate::mark::Mark;
-use crate::passage::{Curve, Known, Law, Path, Rows, Sums};
-use crate::site::{Roof, Site};
+use crate::passage::{Curve, Known, Law, Path, Rows, Steps, Sums};
+use crate::setting::Setting;
+use crate::tally::{Note, Tally};
 
 /// Fewest years of a record below which a note says that the climate is thin.
 const SHORT_YEARS: f64 = 2.0;
 /// Longest time over which anything is counted, days: two centuries.
 pub(crate) const LONGEST_PAST: i32 = 73_050;
-
-/// What is counted, and where.
-#[derive(Debug, Clone, Copy)]
-pub struct Setting<'a> {
-    /// Place.
-    pub site: &'a Site,
-    /// Roof that feeds the part.
-    pub roof: &'a Roof,
-    /// The gauge whose rain falls on it, without readings after the day of the forecast ([`Gauge::until`]).
-    pub gauge: &'a Gauge,
-    /// The runoff off roofs of this kind under that gauge.
-    pub catchment: &'a Catchment,
-    /// What the tally counts.
-    pub exposure: Exposure<'a>,
-}
 
 /// An exposure counted over the readings of its gauge.
 #[derive(Debug, Clone)]

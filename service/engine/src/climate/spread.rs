@@ -2,8 +2,11 @@
 
 use crate::calendar::MONTH_DAYS;
 
+use super::doubt::Doubt;
+use super::model::{Basis, Climate};
+use super::month_law::{MonthLaw, dispersion};
 use super::statistics::{Block, Statistics};
-use super::{Basis, Climate, Doubt, MonthLaw};
+use super::usual::{USUAL_CV30, USUAL_MONTHS, USUAL_SIGMA_MONTH, USUAL_SIGMA_YEAR, USUAL_YEARS};
 
 /// Days whose occurrence the whole year lends to each month.
 const PSEUDO_PAIRS: f64 = 4.0;
@@ -15,14 +18,6 @@ const PSEUDO_CV: f64 = 30.0;
 const LEAST_CV2: f64 = 0.05;
 /// Share of the sampling variance that the 1-2-1 smoothing of a one-year fit uses up.
 const USED_BY_FIT: f64 = 0.625;
-/// Log-sd by month and by year that nine daily series share, set before an independent tenth was tried.
-pub(super) const USUAL_SIGMA_MONTH: f64 = 0.35;
-const USUAL_SIGMA_YEAR: f64 = 0.06;
-/// Months and years that the usual values weigh.
-pub(super) const USUAL_MONTHS: f64 = 24.0;
-pub(super) const USUAL_YEARS: f64 = 6.0;
-/// Relative error per 30 days when the record is too short to tell. Judgement within the 0.4 to 0.7 seen.
-pub(super) const USUAL_CV30: f64 = 0.6;
 /// Whole blocks of 30 days below which the record does not tell its spread.
 const FEWEST_BLOCKS: f64 = 12.0;
 /// Smoothed days of a month below which its mean leans on the year's. Judgement.
@@ -103,17 +98,6 @@ fn month_laws(s: &Statistics) -> [MonthLaw; 12] {
         mean_wet_mm: mean[m],
         cv2: ((n[m] * raw_cv2[m] + PSEUDO_CV * year_cv2) / (n[m] + PSEUDO_CV)).max(LEAST_CV2),
     })
-}
-
-/// Dispersion index of accumulated rain, mm: variance over mean, both added up over the days of a year.
-pub(super) fn dispersion(months: &[MonthLaw; 12]) -> f64 {
-    let (mut variance, mut mean) = (0.0, 0.0);
-    for (law, days) in months.iter().zip(MONTH_DAYS) {
-        let (v, m) = law.variance_and_mean();
-        variance += v * days;
-        mean += m * days;
-    }
-    share(variance, mean, 0.0)
 }
 
 struct Spread {

@@ -6,7 +6,8 @@
 use crate::calendar::{Day, Walker};
 use crate::rain::RainRecord;
 
-use super::WET_MM;
+/// Rain of a day from which it counts as wet, mm.
+pub const WET_MM: f64 = 0.1;
 
 /// Days of a block whose total is held against what the months lead one to expect.
 const BLOCK_DAYS: u32 = 30;

@@ -2,86 +2,18 @@
 
 use std::sync::Arc;
 
-use crate::calendar::Day;
-use crate::catchment::Events;
 use crate::climate::WET_MM;
+use crate::events::Events;
 use crate::first_flush::{MIXING, WASH_OFF_PER_MM, washed_share};
 use crate::gauge::Gauge;
-use crate::meter::Setting;
+use crate::passage::Steps;
+use crate::setting::Setting;
 
-use super::Exposure;
 use super::chamber::{Chamber, pass};
 use super::leaves::{fall, moved, per_catcher};
+use super::quantity::Exposure;
 use super::sediment::solids_to_depth;
 use super::ultraviolet::Year;
-
-/// A tally as it grew over the readings.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub(crate) struct Steps {
-    days: Days,
-    /// What it was on each of the days, from the first reading on.
-    totals: Arc<Vec<f64>>,
-}
-
-/// The days on which a tally grew.
-#[derive(Debug, Clone, PartialEq)]
-enum Days {
-    /// These, in order.
-    Some(Arc<Vec<i32>>),
-    /// Every day from one on.
-    From(i32),
-}
-
-impl Default for Days {
-    fn default() -> Days {
-        Days::From(0)
-    }
-}
-
-impl Steps {
-    fn of_events(events: &Events, mut amounts: Vec<f64>) -> Steps {
-        add_up(&mut amounts);
-        Steps { days: Days::Some(Arc::clone(&events.day)), totals: Arc::new(amounts) }
-    }
-
-    /// What each part of the steps brought, given how many steps there are by the end of each.
-    fn between(&self, ends: impl Iterator<Item = usize>) -> impl Iterator<Item = f64> {
-        let mut before = 0.0;
-        ends.map(move |end| {
-            let total = end.checked_sub(1).map_or(0.0, |last| self.totals[last]);
-            total - std::mem::replace(&mut before, total)
-        })
-    }
-
-    /// The total up to and with a day.
-    pub(crate) fn total(&self, day: Day) -> f64 {
-        let passed = match &self.days {
-            Days::Some(days) => days.partition_point(|d| *d <= day.0),
-            Days::From(first) => (day.since(Day(*first)) + 1).max(0) as usize,
-        };
-        let last = passed.min(self.totals.len()).checked_sub(1);
-        last.map_or(0.0, |last| self.totals[last])
-    }
-}
-
-/// Turns amounts into totals.
-///
-/// Four at a time, so that the sum of one does not wait for that of the three before it.
-fn add_up(amounts: &mut [f64]) {
-    let mut total = 0.0;
-    let mut chunks = amounts.chunks_exact_mut(4);
-    for four in &mut chunks {
-        let [a, b, c, d] = [four[0], four[1], four[2], four[3]];
-        let two = a + b;
-        let three = two + c;
-        four.copy_from_slice(&[total + a, total + two, total + three, total + (two + (c + d))]);
-        total = four[3];
-    }
-    for x in chunks.into_remainder() {
-        total += *x;
-        *x = total;
-    }
-}
 
 /// An exposure over the readings, and by month over the years that its climatology stands on.
 #[derive(Debug, Clone)]
@@ -154,12 +86,12 @@ fn expected(exposure: Exposure<'_>) -> Option<Exposure<'static>> {
 /// What the events added up to, and the sum of the squares of what each added.
 fn rain_borne(s: &Setting<'_>, events: &Events, exposure: Exposure<'_>) -> (Steps, f64) {
     if matches!(exposure, Exposure::Runoff) {
-        let days = Days::Some(Arc::clone(&events.day));
-        return (Steps { days, totals: Arc::clone(&events.total) }, events.squares);
+        let steps = Steps::of_totals(Arc::clone(&events.day), Arc::clone(&events.total));
+        return (steps, events.squares);
     }
     let amounts = amounts(s, events, exposure);
     let squares = sum_of_squares(&amounts);
-    (Steps::of_events(events, amounts), squares)
+    (Steps::on_days(Arc::clone(&events.day), amounts), squares)
 }
 
 /// What each event added.
@@ -229,7 +161,7 @@ impl Months {
         {
             sums[usize::from(run.month0)] += amount;
         }
-        let sum = steps.totals.last().copied().unwrap_or(0.0);
+        let sum = steps.whole();
         let lump = if sum > 0.0 { squares / sum } else { 0.0 };
         let blocks = steps.between(events.blocks.iter().copied()).collect();
         Months { sums, days, lump, runoff_lump: events.lump(), blocks, measured }
@@ -254,6 +186,5 @@ fn light(gauge: &Gauge, year: &Year) -> Steps {
         }
         passed = to;
     }
-    add_up(&mut doses);
-    Steps { days: Days::From(first.0), totals: Arc::new(doses) }
+    Steps::daily_from(first, doses)
 }

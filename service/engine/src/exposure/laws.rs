@@ -18,12 +18,13 @@
 use crate::calendar::MEAN_MONTH_DAYS;
 use crate::climate::{Climate, Misfit, monthly_means};
 use crate::gauge::Gauge;
-use crate::meter::Setting;
 use crate::passage::Law;
+use crate::setting::Setting;
 
 use super::amounts::{Counted, Months};
-use super::ultraviolet::Year;
-use super::{Exposure, USUAL_WET_SHARE, leaves};
+use super::leaves;
+use super::quantity::Exposure;
+use super::ultraviolet::{USUAL_WET_SHARE, Year};
 
 /// Log-sd by month and year of leaf fall: storms shift it by weeks, trees vary by a fifth. Judgement.
 const LEAF_SIGMA_MONTH: f64 = 0.35;

@@ -12,7 +12,7 @@ use crate::calendar::MONTH_DAYS;
 use crate::site::Site;
 use crate::solar::Sky;
 
-use super::Orientation;
+use super::quantity::Orientation;
 
 /// Share of wet days taken when no rain is known at all. Judgement: the middle of temperate records.
 pub const USUAL_WET_SHARE: f64 = 0.3;

@@ -1,8 +1,20 @@
 //! What people found, and what that says about the rate.
 
-use super::{BY_EYE_LOG_SD, CLASS_LOG_SD, DETECTION_LIMIT, MEASURED_LOG_SD};
 use crate::calendar::Day;
 use crate::error::{EngineError, require};
+
+/// Log-sd of a measured depth or level. Judgement: within a third of the truth two times in three.
+pub const MEASURED_LOG_SD: f64 = 0.3;
+
+/// Log-sd of a fullness estimated by eye. Judgement.
+pub const BY_EYE_LOG_SD: f64 = 0.4;
+
+/// Log-sd with which a class, "nothing found" or "blocked" is put to its edges. Judgement, as for a measured depth.
+pub const CLASS_LOG_SD: f64 = 0.3;
+
+/// Fullness below which people report that they found nothing. Judgement: 2.5 mm of a mark of 50 mm
+/// go unnoticed.
+pub const DETECTION_LIMIT: f64 = 0.05;
 
 /// Width of a range of ln rate under which it is a reading.
 const NARROWEST: f64 = 1e-9;

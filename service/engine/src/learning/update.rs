@@ -1,8 +1,14 @@
 //! One finding's update of a rate, plain and robust.
 
 use super::finding::Evidence;
+use super::rate::Rate;
 use super::tail::{cut, ln_density};
-use super::{Rate, WILD_LOG_SD, WILD_SHARE};
+
+/// Share of findings that are taken to be wild: wrong tank, unrecorded cleaning, slip of the pen. Judgement.
+pub const WILD_SHARE: f64 = 0.15;
+
+/// Log-sd of a wild finding. Judgement: off by a factor of three is nothing unusual for one.
+pub const WILD_LOG_SD: f64 = 1.2;
 
 /// A rate after a finding that may have been wild.
 #[derive(Debug, Clone, Copy, PartialEq)]

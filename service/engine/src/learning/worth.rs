@@ -1,8 +1,9 @@
 //! What the next finding would be worth.
 
-use super::finding::{Evidence, check_log_sd};
+use super::finding::{CLASS_LOG_SD, DETECTION_LIMIT, Evidence, check_log_sd};
+use super::rate::Rate;
 use super::tail::ln_density;
-use super::{CLASS_LOG_SD, DETECTION_LIMIT, Rate, WILD_LOG_SD, WILD_SHARE};
+use super::update::{WILD_LOG_SD, WILD_SHARE};
 use crate::error::{EngineError, require};
 use crate::special::normal_below;
 

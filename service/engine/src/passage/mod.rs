@@ -16,14 +16,20 @@
 //! climates with a trend.
 //! Invariants: dates grow with the chance asked for, chances with the date, both by construction.
 
-mod accumulate;
 mod chance;
+mod curve;
+mod law;
+mod path;
 mod rows;
-mod tree;
+mod running_total;
+mod sums;
+mod unread;
 
-pub use accumulate::Law;
 pub use chance::chance_reached;
+pub use law::Law;
 
-pub(crate) use accumulate::{Known, Path};
-pub(crate) use rows::{Rows, Sums};
-pub(crate) use tree::{Curve, Seen};
+pub(crate) use curve::{Curve, Seen};
+pub(crate) use path::{Known, Path};
+pub(crate) use rows::Rows;
+pub(crate) use running_total::Steps;
+pub(crate) use sums::Sums;

@@ -6,19 +6,9 @@
 
 use crate::calendar::month_length;
 
-use super::accumulate::{Law, Path};
-
-/// Sums of the expectation over unread days.
-#[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Sums {
-    /// M.
-    pub mean: f64,
-    /// Sum of the squares of M_j.
-    pub months: f64,
-    /// Sum of the squares of K M_c; nothing of use where the law has no sampling error.
-    pub sampling: f64,
-    pub days: i32,
-}
+use super::law::Law;
+use super::path::Path;
+use super::sums::Sums;
 
 /// K K: what an amount in a month adds to the smoothed-twice sums of that month, its neighbours and theirs.
 const SMOOTHED_TWICE: [f64; 3] = [0.375, 0.25, 0.0625];
@@ -200,8 +190,8 @@ mod tests {
     use super::*;
     use crate::calendar::Day;
     use crate::climate::smooth;
-    use crate::exposure::Steps;
-    use crate::passage::accumulate::Known;
+    use crate::passage::path::Known;
+    use crate::passage::running_total::Steps;
 
     /// Sums by the definition, day by day.
     fn by_days(path: &Path, law: &Law, number: i32) -> Sums {

@@ -1,10 +1,12 @@
-//! From normals: the monthly laws, and bringing a record's fit to the level of the normals.
+//! Twelve published means: the monthly laws that follow from them, and bringing a record's fit to their level.
 
 use crate::calendar::MEAN_MONTH_DAYS;
-use crate::special::gamma_below;
 
-use super::spread::{USUAL_CV30, USUAL_SIGMA_MONTH, dispersion};
-use super::{Basis, Climate, ClimateError, Doubt, MonthLaw, Normals};
+use super::doubt::Doubt;
+use super::error::ClimateError;
+use super::model::{Basis, Climate};
+use super::month_law::{MonthLaw, dispersion, runoff_of};
+use super::usual::{USUAL_CV30, USUAL_SIGMA_MONTH};
 
 /// c in p01 = c f: 0.75 by Geng et al. 1986 (from memory); six daily series gave 0.60 to 0.78, oceanic lowest.
 const OCCURRENCE: f64 = 0.75;
@@ -15,6 +17,19 @@ const SIGMA_YEAR: f64 = 0.08;
 const USUAL_YEARS: f64 = 30.0;
 /// Mean wet day where normals give rain but no wet day, mm. Judgement between the 4 and 12 mm of six series.
 const USUAL_WET_DAY_MM: f64 = 7.0;
+
+/// Twelve monthly means, as climate services publish them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Normals {
+    /// Mean total of each month, January first, mm, 0 or more.
+    pub rain_mm: [f64; 12],
+    /// Mean count of wet days of each month, 0 or more.
+    pub wet_days: [f64; 12],
+    /// Depth from which those days count as wet: usually 0.1, 0.2, 0.25 or 1 mm.
+    pub wet_day_threshold_mm: f64,
+    /// Years behind the means, usually 30; 0 when unknown, which stands for 30.
+    pub years: f64,
+}
 
 pub(super) fn check(normals: &Normals) -> Result<(), ClimateError> {
     let bad = |name, month, value, allowed| Err(ClimateError::BadNormals { name, month, value, allowed });
@@ -90,21 +105,4 @@ pub(super) fn relevel(own: Climate, base: &Climate) -> Climate {
     out.doubt = out.doubt.with_level(out.sigma_year, out.years);
     out.basis = Basis::Both;
     out
-}
-
-pub(super) fn runoff_of(law: &MonthLaw, loss_mm: f64) -> f64 {
-    law.wet_share() * (law.mean_wet_mm - gamma_capped_mean(law.mean_wet_mm, law.cv2, loss_mm))
-}
-
-/// Mean of min(X, cap) for X gamma distributed with the given mean and squared coefficient of variation.
-fn gamma_capped_mean(mean: f64, cv2: f64, cap: f64) -> f64 {
-    if !(mean > 0.0) || !(cap > 0.0) {
-        return 0.0;
-    }
-    let shape = 1.0 / cv2;
-    let x = cap / (mean * cv2);
-    // Shapes here are 20 at most, where the expansions always settle; the fallback keeps the function total.
-    let below_mean = gamma_below(shape + 1.0, x).unwrap_or(1.0);
-    let below = gamma_below(shape, x).unwrap_or(1.0);
-    (mean * below_mean + cap * (1.0 - below)).min(mean)
 }

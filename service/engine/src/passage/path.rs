@@ -1,77 +1,11 @@
-//! Adding up the unread days.
+//! One tally from the last service to the horizon: what was read of it, and what is expected of the other days.
 
 use crate::calendar::Day;
-use crate::climate::{Climate, Spreads};
-use crate::error::EngineError;
-use crate::exposure::Steps;
-use crate::mark::Mark;
 
 use super::chance::Uncertain;
-use super::rows::{Rows, Sums};
-use super::tree::Curve;
-
-/// What unread days bring, and how far it strays. Units are those of the exposure.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Law {
-    /// Mean of a day by calendar month, January first, 0 or more.
-    pub daily: [f64; 12],
-    /// Variance per unit of mean from day to day, 0 or more.
-    pub kappa: f64,
-    /// Log-sd of each month's own factor.
-    pub sigma_month: f64,
-    /// Log-sd of each year's own factor.
-    pub sigma_year: f64,
-    /// Log-sd of the error of the monthly means themselves.
-    pub sampling_sd: f64,
-    /// Log-sd of the error that the means of all months share.
-    pub level_sd: f64,
-}
-
-impl Law {
-    /// Days that bring nothing.
-    pub const NOTHING: Law = Law {
-        daily: [0.0; 12],
-        kappa: 0.0,
-        sigma_month: 0.0,
-        sigma_year: 0.0,
-        sampling_sd: 0.0,
-        level_sd: 0.0,
-    };
-
-    /// What brings these means, with this dispersion and spread.
-    pub fn new(daily: [f64; 12], kappa: f64, spreads: Spreads) -> Law {
-        let Spreads { month, year, sampling, level } = spreads;
-        Law { daily, kappa, sigma_month: month, sigma_year: year, sampling_sd: sampling, level_sd: level }
-    }
-
-    /// The runoff of a climate after its loss, at coefficient 1.
-    pub fn of_runoff(climate: &Climate) -> Law {
-        Law::new(climate.mean_runoff_by_month(), climate.kappa_mm, climate.spreads())
-    }
-
-    /// The first day, counted from the day after `since` as 1, on which the sum has reached `amount` with chance `p`.
-    ///
-    /// No day is read; `None` when it takes more than `horizon_days`. For checks and for questions without a record.
-    pub fn days_to(
-        &self,
-        amount: f64,
-        since: Day,
-        horizon_days: i32,
-        p: f64,
-    ) -> Result<Option<i32>, EngineError> {
-        let mark = Mark { median: amount, log_sd: 0.0 };
-        mark.check()?;
-        let path = Path::new(Known::nothing(since), Vec::new(), Some(*self), horizon_days.max(1));
-        Curve::new(&path, mark).day_of(p)
-    }
-
-    /// Mean and variance of the sum over the `days` after `since`, none of them read.
-    pub fn mean_and_variance(&self, since: Day, days: i32) -> (f64, f64) {
-        let path = Path::new(Known::nothing(since), Vec::new(), Some(*self), days.max(1));
-        let sums = Rows::default().sums(&path, days.max(0));
-        (sums.mean, path.variance(&sums))
-    }
-}
+use super::law::Law;
+use super::running_total::Steps;
+use super::sums::Sums;
 
 /// Days of a year, after which a new yearly factor is drawn.
 const YEAR: i32 = 365;
@@ -97,7 +31,7 @@ impl Known {
         Known { steps, since, past: as_of.since(since), before, total, carried }
     }
 
-    fn nothing(since: Day) -> Known {
+    pub(super) fn nothing(since: Day) -> Known {
         Known::new(Steps::default(), since, since, 0.0)
     }
 

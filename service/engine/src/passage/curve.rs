@@ -16,9 +16,10 @@ use std::cmp::Ordering;
 use crate::error::EngineError;
 use crate::mark::Mark;
 
-use super::accumulate::Path;
 use super::chance::{Uncertain, bounds, chance_reached};
-use super::rows::{Rows, Sums};
+use super::path::Path;
+use super::rows::Rows;
+use super::sums::Sums;
 
 /// Days ahead at which the tree begins: those whose chances every answer gives. From the last on they double.
 const AHEAD: [i32; 3] = [7, 30, 90];
@@ -233,7 +234,7 @@ mod tests {
     use super::*;
     use crate::calendar::Day;
     use crate::climate::Spreads;
-    use crate::exposure::Steps;
+    use crate::passage::running_total::Steps;
     use crate::passage::{Known, Law};
 
     #[test]
