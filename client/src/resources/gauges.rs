@@ -1,79 +1,11 @@
-//! Keys, properties and gauges.
+//! Gauges and their rain.
 
-use super::list_methods;
+use super::lists::list_methods;
 use crate::rain_file::{self, ReportSum};
 use crate::{Client, Error, Items, ListQuery, RainFileOptions, RainQuery, requests};
 use chrono::NaiveDate;
-use eavesward_contract::{
-    ApiKey, Gauge, GaugeRequest, KeyCreated, KeyRequest, Page, Property, PropertyRequest, RainDay,
-    RainReport, RainRequest,
-};
+use eavesward_contract::{Gauge, GaugeRequest, Page, RainDay, RainReport, RainRequest};
 use uuid::Uuid;
-
-/// The account's keys; all calls need the scope `admin`.
-#[derive(Clone, Copy, Debug)]
-pub struct Keys<'a>(pub(super) &'a Client);
-
-impl Keys<'_> {
-    list_methods!(ApiKey, ListQuery, requests::list_keys);
-
-    /// Makes a key. Its secret is in the answer and can never be read again.
-    pub async fn create(&self, key: &KeyRequest) -> Result<KeyCreated, Error> {
-        self.0.call(requests::create_key(key)?).await
-    }
-
-    /// Revokes a key from now on.
-    pub async fn revoke(&self, id: Uuid) -> Result<(), Error> {
-        self.0.send(requests::revoke_key(id)).await.map(drop)
-    }
-}
-
-/// The places that systems stand at.
-#[derive(Clone, Copy, Debug)]
-pub struct Properties<'a>(pub(super) &'a Client);
-
-impl Properties<'_> {
-    list_methods!(Property, ListQuery, requests::list_properties);
-
-    /// Registers a property.
-    pub async fn create(&self, property: &PropertyRequest) -> Result<Property, Error> {
-        self.0.call(requests::create_property(property)?).await
-    }
-
-    /// One property.
-    pub async fn get(&self, id: Uuid) -> Result<Property, Error> {
-        self.0.call(requests::property(id)).await
-    }
-
-    /// Replaces what is known of a property, if it still has this version. [`property_update_from`] is a start.
-    pub async fn update(
-        &self,
-        id: Uuid,
-        version: i64,
-        property: &PropertyRequest,
-    ) -> Result<Property, Error> {
-        self.0.call(requests::update_property(id, version, property)?).await
-    }
-
-    /// Removes a property that no system stands at, if it still has this version.
-    pub async fn delete(&self, id: Uuid, version: i64) -> Result<(), Error> {
-        self.0.send(requests::delete_property(id, version)).await.map(drop)
-    }
-}
-
-/// The update that would leave a property as it is: change a field of it, then send it.
-pub fn property_update_from(property: &Property) -> PropertyRequest {
-    PropertyRequest {
-        name: property.name.clone(),
-        latitude_deg: property.latitude_deg,
-        longitude_deg: property.longitude_deg,
-        elevation_m: property.elevation_m,
-        time_zone: property.time_zone.clone(),
-        temperatures: property.temperatures.clone(),
-        evaporation_mm_per_day: property.evaporation_mm_per_day.clone(),
-        notes: property.notes.clone(),
-    }
-}
 
 /// Gauges and their rain.
 #[derive(Clone, Copy, Debug)]
