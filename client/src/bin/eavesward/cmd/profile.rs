@@ -1,8 +1,8 @@
 //! `eavesward profile`: several services by name.
 
 use crate::app::Io;
-use crate::args::Everywhere;
 use crate::around::Around;
+use crate::everywhere::Everywhere;
 use crate::failure::Failure;
 use crate::profiles::{self, Profile as Kept, Profiles, unknown};
 use crate::show;

@@ -4,7 +4,7 @@ use super::{SYSTEM, mount_page, run, run_around, task};
 use crate::app::Io;
 use crate::args::Cli;
 use crate::around::Around;
-use crate::{cmd, failure};
+use crate::{dispatch, failure};
 use clap::Parser;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
@@ -23,7 +23,7 @@ async fn bare(around: &Around, args: &[&str], stdin: &str) -> Ran {
     let given = ["eavesward"].iter().chain(args);
     let cli = Cli::try_parse_from(given).unwrap_or_else(|e| panic!("{args:?}: {e}"));
     let (mut input, mut out, mut err) = (stdin.as_bytes(), Vec::new(), Vec::new());
-    let code = cmd::run(cli, around, Io { stdin: &mut input, out: &mut out, err: &mut err }).await;
+    let code = dispatch::run(cli, around, Io { stdin: &mut input, out: &mut out, err: &mut err }).await;
     let text = |bytes| String::from_utf8(bytes).expect("UTF-8");
     Ran { code, out: text(out), err: text(err) }
 }

@@ -4,7 +4,7 @@ use super::{SPARE, SYSTEM, component, mount_page, run};
 use crate::app::Io;
 use crate::args::Cli;
 use crate::around::Around;
-use crate::{cmd, failure};
+use crate::{dispatch, failure};
 use clap::Parser;
 use serde_json::json;
 use std::io::{self, Write};
@@ -101,7 +101,7 @@ async fn warnings_are_told_without_it() {
         };
         // It goes on for ever; the warning is all that is waited for.
         tokio::select! {
-            code = cmd::run(cli, &around, io) => panic!("{args:?} ended with {code}: {}", told.text()),
+            code = dispatch::run(cli, &around, io) => panic!("{args:?} ended with {code}: {}", told.text()),
             () = warned => {}
             () = tokio::time::sleep(Duration::from_secs(20)) => panic!("{args:?}: no warning: {}", told.text()),
         }

@@ -1,8 +1,7 @@
 //! What the command says of itself: completions for shells, and manual pages.
 
-use crate::args::Cli;
 use crate::failure::Failure;
-use clap::{Args, CommandFactory};
+use clap::{Args, Command};
 use std::io::Write;
 use std::path::PathBuf;
 
@@ -15,10 +14,10 @@ pub struct Completions {
 }
 
 impl Completions {
-    /// Prints a script for the shell.
-    pub fn run(&self, out: &mut dyn Write) -> Result<(), Failure> {
+    /// Prints a script for the shell that completes `command`.
+    pub fn run(&self, mut command: Command, out: &mut dyn Write) -> Result<(), Failure> {
         let mut script = Vec::new();
-        clap_complete::generate(self.shell, &mut Cli::command(), "eavesward", &mut script);
+        clap_complete::generate(self.shell, &mut command, "eavesward", &mut script);
         Ok(out.write_all(&script)?)
     }
 }
@@ -32,17 +31,17 @@ pub struct Man {
 }
 
 impl Man {
-    /// Prints the page, or writes all pages.
-    pub fn run(&self, out: &mut dyn Write) -> Result<(), Failure> {
+    /// Prints the page of `command`, or writes all its pages.
+    pub fn run(&self, command: Command, out: &mut dyn Write) -> Result<(), Failure> {
         if let Some(folder) = &self.dir {
-            let written = std::fs::create_dir_all(folder)
-                .and_then(|()| clap_mangen::generate_to(Cli::command(), folder));
+            let written =
+                std::fs::create_dir_all(folder).and_then(|()| clap_mangen::generate_to(command, folder));
             return written.map_err(|e| {
                 Failure::usage(format!("no pages could be written into {}: {e}", folder.display()))
             });
         }
         let mut page = Vec::new();
-        clap_mangen::Man::new(Cli::command()).render(&mut page)?;
+        clap_mangen::Man::new(command).render(&mut page)?;
         Ok(out.write_all(&page)?)
     }
 }

@@ -1,7 +1,8 @@
-//! `eavesward due --as-of`: the list of another day.
+//! The list of another day (`--as-of`), from one forecast a system.
 
+use super::args::Due;
+use super::rows::{self, Row};
 use crate::app::{App, PAGE};
-use crate::cmd::due::{Due, Row};
 use crate::failure::Failure;
 use chrono::{Days, NaiveDate};
 use eavesward_client::contract::{DutyForecast, System, TaskState};
@@ -79,7 +80,7 @@ pub async fn run(due: &Due, day: NaiveDate, app: &mut App<'_>) -> Result<bool, F
         app.print_json(&list)?;
     } else {
         let rows: Vec<Row<'_>> = list.iter().map(Row::from).collect();
-        due.print(app, &rows).await?;
+        rows::print(due, app, &rows).await?;
     }
     Ok(list.iter().any(|then| then.state == TaskState::Late))
 }
