@@ -135,6 +135,7 @@
 //! is true: read the thing again and compare before giving up.
 #![deny(missing_docs)]
 
+mod base_url;
 #[cfg(feature = "blocking")]
 pub mod blocking;
 pub mod build;
@@ -147,13 +148,14 @@ pub mod rain_file;
 mod request;
 pub mod requests;
 mod resources;
+mod response;
 pub mod retry;
 pub mod units;
 mod watch;
 #[cfg(feature = "webhook")]
 pub mod webhook;
 
-pub use client::{Client, Response};
+pub use client::Client;
 pub use eavesward_contract as contract;
 pub use error::Error;
 pub use follow::Follow;
@@ -169,6 +171,7 @@ pub use resources::{
     Subscriptions, Systems, Tasks, Visits, property_update_from, subscription_update_from,
     system_update_from,
 };
+pub use response::Response;
 pub use retry::RetryPolicy;
 pub use watch::{StatusSeen, Watch, WatchOptions};
 

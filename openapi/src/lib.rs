@@ -12,6 +12,7 @@ mod calendar;
 mod component;
 mod digest;
 mod duty;
+mod finding;
 mod forecast;
 mod gauge;
 mod page;
@@ -37,6 +38,7 @@ pub use duty::{
     AgeingClock, BestDay, Caution, DecidedBy, DefaultCeiling, DefaultTolerance, Duty, DutySettings,
     DutySettingsInput, DutySettingsRequest, Hazard, Lesson, Mark, NextFinding, Tally, Window,
 };
+pub use finding::{Finding, FoundClass};
 pub use forecast::{
     Chances, ClimateBasis, ClimateSummary, CurvePoint, DutyForecast, ForecastRequest, NormalsInput,
     SystemForecast,
@@ -64,4 +66,4 @@ pub use system::{
     Canopy, CoefficientSource, Roof, RoofRequest, Surface, System, SystemCreateRequest, SystemUpdateRequest,
 };
 pub use task::{Task, TaskState};
-pub use visit::{Finding, FoundClass, Visit, VisitItem, VisitRequest, VisitRevision, WithdrawRequest};
+pub use visit::{Visit, VisitItem, VisitRequest, VisitRevision, WithdrawRequest};

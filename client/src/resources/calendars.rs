@@ -1,6 +1,6 @@
 //! Calendar feeds.
 
-use super::list_methods;
+use super::lists::list_methods;
 use crate::{Client, Error, ListQuery, requests};
 use eavesward_contract::{Calendar, CalendarCreated, CalendarRequest};
 use uuid::Uuid;

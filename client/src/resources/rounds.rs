@@ -1,6 +1,6 @@
 //! Rounds: tasks put together into trips.
 
-use super::list_methods;
+use super::lists::list_methods;
 use crate::{Client, Error, KeptRoundQuery, RoundQuery, requests};
 use eavesward_contract::{Round, RoundDone, RoundDoneRequest, RoundProposal, RoundRequest};
 use uuid::Uuid;

@@ -1,6 +1,6 @@
 //! Subscriptions and what they post.
 
-use super::list_methods;
+use super::lists::list_methods;
 use crate::{Client, DeliveryQuery, Error, Items, ListQuery, requests};
 use eavesward_contract::{
     Delivery, DeliveryLog, Page, Subscription, SubscriptionRequest, SubscriptionSecret,

@@ -1,7 +1,9 @@
 //! Server-sent events, as the HTML standard has them (section 9.2): read, and taken up again where they broke off.
 
-use super::{StatusSeen, Watch, WatchOptions};
-use crate::client::{decode, jitter};
+use super::options::WatchOptions;
+use super::stream::{StatusSeen, Watch};
+use crate::client::jitter;
+use crate::response::decode;
 use crate::{Client, Error, requests};
 use futures_util::stream;
 use std::collections::VecDeque;

@@ -1,6 +1,6 @@
 //! Multiplies the patterns of a fleet inside SQLite.
 
-use super::seed::{
+use super::plan::{
     ACCOUNT, COMPONENT, GAUGE, GAUGES_OF_ACCOUNT, KINDS, PATTERN, PROPERTY, SYSTEM, Size, VISIT, VISITS,
 };
 use anyhow::{Result, ensure};

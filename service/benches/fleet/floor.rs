@@ -11,6 +11,8 @@ use sqlx::{
 use std::path::Path;
 use std::time::{Duration, Instant};
 
+use super::files::url;
+
 /// Rows of one statement: the way over the driver's thread is shared by them.
 const ROWS: usize = 64;
 /// Rows of one transaction.
@@ -34,7 +36,7 @@ enum Cell {
 impl Floor {
     /// Makes the file with the tables of the fleet's that a refresh writes.
     pub async fn new(fleet: &Path, file: &Path) -> Result<Self> {
-        let mut from = SqliteConnection::connect(&super::url(fleet)).await?;
+        let mut from = SqliteConnection::connect(&url(fleet)).await?;
         let options = SqliteConnectOptions::new()
             .filename(file)
             .create_if_missing(true)

@@ -5,8 +5,10 @@
 #![expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
 
 mod copies;
+mod files;
 mod floor;
 mod meter;
+mod plan;
 mod seed;
 
 use anyhow::{Context as _, Result, ensure};
@@ -18,10 +20,12 @@ use eavesward_service::domain::model::rain::RainDay;
 use eavesward_service::domain::ports::store::Store as _;
 use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
 use eavesward_service::storage::{ConnectOptions, Database};
+use files::{Folder, megabytes, url};
 use meter::{Figures, Parts};
-use seed::{DUTIES, Size};
+use plan::Size;
+use seed::DUTIES;
 use sqlx::{Connection as _, SqliteConnection};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Instant;
 
@@ -46,30 +50,14 @@ fn from_env(name: &str, usual: u32) -> Result<u32> {
     }
 }
 
-/// A folder that goes when it is dropped.
-struct Folder(PathBuf);
-
-impl Folder {
-    fn new() -> Result<Self> {
-        let path = std::env::temp_dir().join(format!("eavesward-fleet-{}", std::process::id()));
-        std::fs::create_dir_all(&path)?;
-        Ok(Self(path))
-    }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
-
 async fn bench(size: Size, parts: &Parts) -> Result<()> {
     let folder = Folder::new()?;
-    let file = folder.0.join("fleet.db");
+    let file = folder.file("fleet.db");
     println!("{} systems of {DUTIES} duties, {} gauges, {} years", size.systems, size.gauges, size.years);
     let morning: DateTime<Utc> = MORNING.parse()?;
     let begun = Instant::now();
     let fleet = seed::make(&file, size, morning).await?;
+    copies::multiply(&file, size).await?;
     println!("seeded in {:.1} s, {} MB", begun.elapsed().as_secs_f64(), megabytes(&file)?);
 
     let database = Database::connect(&url(&file), &ConnectOptions::default()).await?;
@@ -92,7 +80,7 @@ async fn bench(size: Size, parts: &Parts) -> Result<()> {
     database.close().await;
 
     println!("\nFloor: the same rows written with nothing to work out");
-    let mut bare = floor::Floor::new(&file, &folder.0.join("floor.db")).await?;
+    let mut bare = floor::Floor::new(&file, &folder.file("floor.db")).await?;
     bare.write("into an empty file").await?;
     bare.write("over themselves").await?;
     Ok(())
@@ -121,12 +109,4 @@ async fn refreshed(cx: &Context, file: &Path, size: Size, parts: &Parts) -> Resu
     println!("{tasks} task rows; packed forecasts of {bytes} bytes a system, {longest} at most");
     figures.print(size.systems);
     Ok(())
-}
-
-fn url(file: &Path) -> String {
-    format!("sqlite://{}", file.display())
-}
-
-fn megabytes(file: &Path) -> Result<u64> {
-    Ok(std::fs::metadata(file)?.len() / 1_000_000)
 }

@@ -1,4 +1,4 @@
-//! A fleet to refresh: a handful of systems made through the storage layer, then multiplied inside SQLite.
+//! A fleet to refresh: a handful of systems made through the storage layer, which `copies` multiplies inside SQLite.
 //!
 //! Ids are spread over the gauges in turn, as they are where systems come in over years: the rows of one gauge's systems
 //! lie far from each other. Everything is invented, and made by a fixed rule.
@@ -27,30 +27,17 @@ use eavesward_service::domain::ports::store::systems::SystemStore as _;
 use eavesward_service::domain::ports::store::visits::VisitStore as _;
 use eavesward_service::storage::{ConnectOptions, Database};
 use std::path::Path;
-use uuid::Uuid;
+
+use super::files::url;
+use super::plan::{
+    ACCOUNT, COMPONENT, GAUGE, GAUGES_OF_ACCOUNT, KINDS, PATTERN, PROPERTY, SYSTEM, Size, VISIT, VISITS, id,
+};
 
 /// Duties of each system: screen, diverter, coupling (two) and tank (three).
 pub const DUTIES: i64 = 7;
-/// Gauges of one account.
-pub const GAUGES_OF_ACCOUNT: u32 = 20;
 /// The roofs of the kinds of systems.
 const SURFACES: [Surface; 4] = [Surface::Metal, Surface::Tile, Surface::FibreCement, Surface::FlatGravel];
 const CANOPIES: [Canopy; 3] = [Canopy::Deciduous, Canopy::None, Canopy::Conifer];
-/// Kinds of systems that are multiplied.
-pub const KINDS: u32 = 12;
-/// Visits of each system.
-pub const VISITS: u32 = 2;
-
-/// How large the fleet is.
-#[derive(Clone, Copy)]
-pub struct Size {
-    /// Systems.
-    pub systems: u32,
-    /// Gauges.
-    pub gauges: u32,
-    /// Years of daily rain under each gauge.
-    pub years: u32,
-}
 
 /// What the benchmark has to know of the fleet.
 pub struct Fleet {
@@ -58,24 +45,10 @@ pub struct Fleet {
     pub gauges: Vec<(AccountId, GaugeId)>,
 }
 
-/// An id by kind of thing and number; [`super::copies`] makes the same ones inside SQLite.
-fn id(thing: u32, number: u32) -> Uuid {
-    Uuid::from_u128((u128::from(thing) << 96) | (0x7000_8000_u128 << 48) | u128::from(number))
-}
-
-pub const ACCOUNT: u32 = 1;
-pub const GAUGE: u32 = 2;
-pub const PROPERTY: u32 = 3;
-pub const SYSTEM: u32 = 4;
-pub const COMPONENT: u32 = 5;
-pub const VISIT: u32 = 6;
-/// Added to the number of a thing that is multiplied and then removed.
-pub const PATTERN: u32 = 0x8000_0000;
-
-/// Makes the fleet in a new file, with rain up to the day before `morning`.
+/// Makes accounts, gauges with rain up to the day before `morning`, and the patterns of systems in a new file.
 pub async fn make(file: &Path, size: Size, morning: DateTime<Utc>) -> Result<Fleet> {
     ensure!(size.gauges > 0 && size.systems >= size.gauges, "fewer systems than gauges");
-    let database = Database::connect(&super::url(file), &ConnectOptions::default()).await?;
+    let database = Database::connect(&url(file), &ConnectOptions::default()).await?;
     database.migrate().await?;
     let accounts = size.gauges.div_ceil(GAUGES_OF_ACCOUNT);
     for number in 0..accounts {
@@ -94,7 +67,6 @@ pub async fn make(file: &Path, size: Size, morning: DateTime<Utc>) -> Result<Fle
         pattern(&database, kind, morning).await?;
     }
     database.close().await;
-    super::copies::multiply(file, size).await?;
     Ok(Fleet { gauges })
 }
 

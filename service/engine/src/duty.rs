@@ -18,7 +18,8 @@ use crate::calendar::Day;
 use crate::error::{EngineError, require};
 use crate::mark::Mark;
 use crate::meter::{LONGEST_PAST, Meter};
-use crate::passage::{Curve, Path, Seen};
+use crate::passage::{ChanceBounds, Curve, Path};
+use crate::tally::{Note, Tally};
 
 /// Longest horizon, days: a century.
 pub const LONGEST_HORIZON: i32 = 36_525;
@@ -52,24 +53,7 @@ pub struct Answer {
     path: Path,
     mark: Mark,
     /// What was computed on the way.
-    seen: Vec<Seen>,
-}
-
-/// Exposure since the last service, in the exposure's unit.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Tally {
-    /// Expected total: `known + expected_unread`.
-    pub value: f64,
-    /// From days with a reading.
-    pub known: f64,
-    /// What the climate expects of days without one.
-    pub expected_unread: f64,
-    /// Standard deviation of that expectation.
-    pub sd: f64,
-    /// Days with a reading since the last service.
-    pub days_read: u32,
-    /// Days without.
-    pub days_unread: u32,
+    computed: Vec<ChanceBounds>,
 }
 
 /// When the mark is reached.
@@ -134,25 +118,6 @@ pub struct CurvePoint {
     pub chance: f64,
 }
 
-/// What an answer rests on beyond its inputs.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Note {
-    /// Means come from normals alone.
-    NormalsOnly,
-    /// Means rest on this many years, under two.
-    ShortRecord {
-        /// Years of readings.
-        years: f64,
-    },
-    /// No rain is known; this share of wet days was assumed for the light.
-    WetShareAssumed {
-        /// Share of wet days.
-        share: f64,
-    },
-    /// Beyond 60 degrees the factors of orientation are held at their last value.
-    LatitudeHeld,
-}
-
 impl Meter<'_> {
     /// Answers a question.
     pub fn forecast(&self, q: &Question) -> Result<Answer, EngineError> {
@@ -170,8 +135,8 @@ impl Meter<'_> {
             in_90_days: view.chance_by(past + 90)?,
         };
         let outcome = self.outcome(q, &path, &view, chance.today)?;
-        let seen = view.into_seen();
-        Ok(Answer { tally, outcome, chance, notes: self.notes().to_vec(), path, mark, seen })
+        let computed = view.into_computed();
+        Ok(Answer { tally, outcome, chance, notes: self.notes().to_vec(), path, mark, computed })
     }
 
     pub(crate) fn check(&self, q: &Question) -> Result<(), EngineError> {
@@ -241,7 +206,7 @@ impl Answer {
     }
 
     fn view(&self) -> Curve<'_> {
-        Curve::resume(&self.path, self.mark, self.seen.clone())
+        Curve::resume(&self.path, self.mark, self.computed.clone())
     }
 }
 

@@ -78,7 +78,7 @@ impl Process {
     fn new() -> Process {
         Process {
             store: WettingStore::new(LEAFY.wetting_loss_mm).unwrap(),
-            solids: BuildUp::holding(washoff::Law::roof(), 0.2 * washoff::MOST_G_M2).unwrap(),
+            solids: BuildUp::holding(washoff::WashoffLaw::roof(), 0.2 * washoff::MOST_G_M2).unwrap(),
             leaves: 0.0,
             room: CHAMBER_MM,
             trees: 1.0,
@@ -200,7 +200,7 @@ fn every_exposure_has_the_median_of_its_daily_process() {
     for since in [day(2018, 12, 31), day(2019, 3, 31), day(2019, 6, 30), day(2019, 9, 30)] {
         let marks = std::array::from_fn(|i| {
             EXPECTED.map(|days| {
-                let mean = laws[i].mean_and_variance(since, days).0;
+                let mean = laws[i].moments(since, days).mean;
                 if exposures()[i].0.starts_with("fills") { mean.round().max(1.0) } else { mean }
             })
         });

@@ -3,7 +3,7 @@
 use eavesward_engine::exposure::{ROOF_SOLIDS_MG_L, trap_efficiency};
 use eavesward_engine::first_flush::{MIXING, WASH_OFF_PER_MM, diverted_share, washed_share};
 use eavesward_engine::runoff::WettingStore;
-use eavesward_engine::washoff::{BuildUp, Law, Ledger, MOST_G_M2, washed_share_at};
+use eavesward_engine::washoff::{BuildUp, Ledger, MOST_G_M2, WashoffLaw, washed_share_at};
 use proptest::prelude::*;
 
 use super::{assert_relative, assert_within, day, seattle, table};
@@ -61,11 +61,11 @@ fn swmm_year() {
 #[test]
 fn halving_rule_on_a_roof() {
     for (mm, percent) in [(0.5, 29.3), (1.0, 50.0), (2.0, 75.0), (3.0, 87.5), (4.0, 93.8)] {
-        let mut roof = BuildUp::holding(Law::roof(), 2.0).unwrap();
+        let mut roof = BuildUp::holding(WashoffLaw::roof(), 2.0).unwrap();
         assert_within(roof.wash(mm) / 2.0 * 100.0, percent, 0.051, &format!("{mm} mm"));
     }
     for (flush, grams) in [(0.0, 199.9), (0.5, 141.3), (1.0, 99.9), (2.0, 49.9)] {
-        let mut roof = BuildUp::holding(Law::roof(), 2.0).unwrap();
+        let mut roof = BuildUp::holding(WashoffLaw::roof(), 2.0).unwrap();
         let mut ledger = Ledger::default();
         let trapped = ledger.day(&mut roof, 10.8, diverted_share(WASH_OFF_PER_MM, flush, 10.8), 1.0);
         assert_within(100.0 * trapped, grams, 0.06, &format!("flush {flush}"));
@@ -84,7 +84,7 @@ fn the_default_carries_the_event_mean() {
     assert!((1.0..=10.0).contains(&MOST_G_M2));
     let record = seattle();
     let mut wetting = WettingStore::new(0.5).unwrap();
-    let (mut roof, mut ledger, mut runoff) = (BuildUp::clean(Law::roof()), Ledger::default(), 0.0);
+    let (mut roof, mut ledger, mut runoff) = (BuildUp::clean(WashoffLaw::roof()), Ledger::default(), 0.0);
     let mut today = record.first().unwrap();
     while let Some(mm) = record.get(today) {
         let off = wetting.day(mm);
@@ -163,7 +163,7 @@ fn a_roof_refuses_nonsense() {
     assert!(Law::new(f64::NAN, 0.1, 0.7).is_err());
     assert!(Law::new(2.0, -0.1, 0.7).is_err());
     assert!(Law::new(2.0, 0.1, f64::NAN).is_err());
-    assert!(BuildUp::holding(Law::roof(), MOST_G_M2 + 0.1).is_err());
-    assert!(BuildUp::holding(Law::roof(), f64::NAN).is_err());
-    assert_eq!(Law::roof().most(), MOST_G_M2);
+    assert!(BuildUp::holding(WashoffLaw::roof(), MOST_G_M2 + 0.1).is_err());
+    assert!(BuildUp::holding(WashoffLaw::roof(), f64::NAN).is_err());
+    assert_eq!(WashoffLaw::roof().most(), MOST_G_M2);
 }

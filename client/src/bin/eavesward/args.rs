@@ -1,13 +1,11 @@
 //! The command line: what holds for every subcommand, and the list of them.
 
-use crate::around::Colour;
 use crate::cmd::{
-    calendar, component, digest, due, duty, forecast, gauge, key, paper, profile, property, rain, reminders,
+    calendar, component, digest, due, duty, forecast, gauge, key, manual, profile, property, rain, reminders,
     rounds, skill, status, subscription, system, visit, watch,
 };
-use crate::show::Units;
-use clap::{Args, Parser, Subcommand};
-use std::path::PathBuf;
+use crate::everywhere::Everywhere;
+use clap::{Parser, Subcommand};
 
 const AFTER_HELP: &str = "\
 Wherever PROPERTY, GAUGE or SYSTEM is asked for, an id or the exact name will do.
@@ -27,9 +25,6 @@ Exit codes:
   3  the service refused the request
   4  `due --fail-if-late` found something late";
 
-/// Heads the options that every subcommand has.
-const EVERYWHERE: &str = "Everywhere";
-
 /// When the parts of rainwater systems want care, and why.
 #[derive(Parser)]
 #[command(name = "eavesward", version, after_help = AFTER_HELP)]
@@ -40,36 +35,6 @@ pub struct Cli {
     /// What to do
     #[command(subcommand)]
     pub command: Command,
-}
-
-/// What holds for every subcommand.
-#[derive(Args)]
-pub struct Everywhere {
-    /// Where the service is; http://127.0.0.1:8750 when nothing says so
-    #[arg(long, global = true, help_heading = EVERYWHERE)]
-    pub url: Option<String>,
-    /// The bearer key; other users of the machine can see it here, so prefer a file or a profile
-    #[arg(long, global = true, help_heading = EVERYWHERE)]
-    pub key: Option<String>,
-    /// A file that holds the bearer key and that only you can read; goes before --key
-    #[arg(long, global = true, help_heading = EVERYWHERE, value_name = "FILE")]
-    pub key_file: Option<PathBuf>,
-    /// The profile to use, see `eavesward profile`
-    #[arg(long, global = true, help_heading = EVERYWHERE, value_name = "NAME")]
-    pub profile: Option<String>,
-    /// Print JSON as the service sends it, always in SI
-    #[arg(long, global = true, help_heading = EVERYWHERE)]
-    pub json: bool,
-    /// Units of figures, si when nothing says so; files and the service's own sentences are SI whatever this says
-    #[arg(long, global = true, help_heading = EVERYWHERE, value_enum)]
-    pub units: Option<Units>,
-    /// Whether states have a colour; words say it all the same
-    #[arg(long, global = true, help_heading = EVERYWHERE, value_enum, default_value_t = Colour::Auto, value_name = "WHEN")]
-    pub color: Colour,
-    /// Longest time for one attempt, in seconds
-    #[arg(long, global = true, help_heading = EVERYWHERE, value_name = "SECONDS", default_value_t = 60,
-        value_parser = clap::value_parser!(u64).range(1..=3600))]
-    pub timeout: u64,
 }
 
 /// What to do.
@@ -128,7 +93,7 @@ pub enum Command {
     #[command(subcommand)]
     Profile(profile::Profile),
     /// Print completions for a shell
-    Completions(paper::Completions),
+    Completions(manual::Completions),
     /// Print the manual page
-    Man(paper::Man),
+    Man(manual::Man),
 }

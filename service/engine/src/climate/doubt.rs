@@ -33,8 +33,7 @@
 //! together tell less than their number.
 //! Invariants: never negative; a longer record with the same spread never has more doubt.
 
-use super::Climate;
-use super::spread::{USUAL_MONTHS, USUAL_YEARS};
+use super::usual::{USUAL_MONTHS, USUAL_YEARS};
 
 /// The 90 % point of the normal law.
 const Z: f64 = 1.281_551_565_544_6;
@@ -96,13 +95,6 @@ impl Doubt {
             sampling,
             level: self.level.sqrt(),
         }
-    }
-}
-
-impl Climate {
-    /// The log-sds that forecasts count with: those of the climate, widened by what is not known of them.
-    pub fn spreads(&self) -> Spreads {
-        self.doubt.widen(self.sigma_month, self.sigma_year, self.sampling_sd())
     }
 }
 

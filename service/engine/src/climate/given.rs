@@ -4,9 +4,9 @@ use crate::calendar::MONTH_DAYS;
 use crate::error::{EngineError, require};
 use crate::special::gamma_above;
 
-use super::laws::runoff_of;
-use super::spread::dispersion;
-use super::{Basis, Climate, Doubt, MonthLaw};
+use super::doubt::Doubt;
+use super::model::{Basis, Climate};
+use super::month_law::{MonthLaw, dispersion, runoff_of};
 
 impl Climate {
     /// The climate with these laws by month, January first: for checks against exact results, and where a generator was

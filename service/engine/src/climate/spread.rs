@@ -2,8 +2,11 @@
 
 use crate::calendar::MONTH_DAYS;
 
+use super::doubt::Doubt;
+use super::model::{Basis, Climate};
+use super::month_law::{MonthLaw, dispersion};
 use super::statistics::{Block, Statistics};
-use super::{Basis, Climate, Doubt, MonthLaw};
+use super::usual::{USUAL_CV30, USUAL_MONTHS, USUAL_SIGMA_MONTH, USUAL_SIGMA_YEAR, USUAL_YEARS};
 
 /// Days whose occurrence the whole year lends to each month.
 const PSEUDO_PAIRS: f64 = 4.0;
@@ -15,14 +18,6 @@ const PSEUDO_CV: f64 = 30.0;
 const LEAST_CV2: f64 = 0.05;
 /// Share of the sampling variance that the 1-2-1 smoothing of a one-year fit uses up.
 const USED_BY_FIT: f64 = 0.625;
-/// Log-sd by month and by year that nine daily series share, set before an independent tenth was tried.
-pub(super) const USUAL_SIGMA_MONTH: f64 = 0.35;
-const USUAL_SIGMA_YEAR: f64 = 0.06;
-/// Months and years that the usual values weigh.
-pub(super) const USUAL_MONTHS: f64 = 24.0;
-pub(super) const USUAL_YEARS: f64 = 6.0;
-/// Relative error per 30 days when the record is too short to tell. Judgement within the 0.4 to 0.7 seen.
-pub(super) const USUAL_CV30: f64 = 0.6;
 /// Whole blocks of 30 days below which the record does not tell its spread.
 const FEWEST_BLOCKS: f64 = 12.0;
 /// Smoothed days of a month below which its mean leans on the year's. Judgement.
@@ -69,8 +64,8 @@ pub(super) fn from_statistics(s: &Statistics, loss_mm: f64) -> Climate {
         level: [1.0; 12],
         runoff,
     };
-    if let Some((blocks, of_years)) = spread.measured {
-        let doubt = Doubt::NONE.with_blocks(blocks, spread.cv30).with_years(of_years, climate.of_year());
+    if let Some(on) = spread.measured {
+        let doubt = Doubt::NONE.with_blocks(on.blocks, spread.cv30).with_years(on.years, climate.of_year());
         climate.doubt = doubt.with_level(spread.year, years);
     }
     climate
@@ -105,15 +100,10 @@ fn month_laws(s: &Statistics) -> [MonthLaw; 12] {
     })
 }
 
-/// Dispersion index of accumulated rain, mm: variance over mean, both added up over the days of a year.
-pub(super) fn dispersion(months: &[MonthLaw; 12]) -> f64 {
-    let (mut variance, mut mean) = (0.0, 0.0);
-    for (law, days) in months.iter().zip(MONTH_DAYS) {
-        let (v, m) = law.variance_and_mean();
-        variance += v * days;
-        mean += m * days;
-    }
-    share(variance, mean, 0.0)
+/// How many blocks and years a spread was measured on.
+struct MeasuredOn {
+    blocks: f64,
+    years: f64,
 }
 
 struct Spread {
@@ -121,38 +111,58 @@ struct Spread {
     year: f64,
     cv30: f64,
     /// Blocks and years that it was measured on, if it was.
-    measured: Option<(f64, f64)>,
+    measured: Option<MeasuredOn>,
 }
 
 impl Spread {
     fn measure(s: &Statistics, runoff: &[f64; 12], kappa: f64, years: f64) -> Spread {
-        let blocks = Misfit::of(s.blocks(), runoff);
-        let Some((excess, cv30)) = blocks.excess(kappa, years) else {
+        let blocks = BlockResiduals::of(s.blocks(), runoff);
+        let Some(Excess { variance, cv30 }) = blocks.excess(kappa, years) else {
             return Spread { month: USUAL_SIGMA_MONTH, year: 0.08, cv30: USUAL_CV30, measured: None };
         };
-        let month2 = drawn_to(USUAL_SIGMA_MONTH, excess, blocks.count);
-        let (year2, years) = yearly(s, runoff, kappa, month2);
-        Spread { month: month2.sqrt(), year: year2.sqrt(), cv30, measured: Some((blocks.count, years)) }
+        let month2 = drawn_to(USUAL_SIGMA_MONTH, variance, blocks.count);
+        let of_years = yearly(s, runoff, kappa, month2);
+        let measured = Some(MeasuredOn { blocks: blocks.count, years: of_years.years });
+        Spread { month: month2.sqrt(), year: of_years.variance.sqrt(), cv30, measured }
     }
+}
+
+/// What blocks stray beyond the dispersion.
+struct Excess {
+    /// Variance of the monthly factor.
+    variance: f64,
+    /// Relative error per 30 days.
+    cv30: f64,
+}
+
+/// How far months stray, and how badly that is known.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct MonthlySpread {
+    /// Log-sd of the monthly factor.
+    pub sigma_month: f64,
+    /// Relative error per 30 days.
+    pub cv30: f64,
+    /// What a window adds for it.
+    pub doubt: Doubt,
 }
 
 /// How far 30-day totals stray from what the months lead one to expect.
 #[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Misfit {
+pub(crate) struct BlockResiduals {
     count: f64,
     squares: f64,
     expected: f64,
     expected2: f64,
 }
 
-impl Misfit {
-    fn of(blocks: &[Block], daily: &[f64; 12]) -> Misfit {
-        let mut misfit = Misfit::default();
+impl BlockResiduals {
+    fn of(blocks: &[Block], daily: &[f64; 12]) -> BlockResiduals {
+        let mut residuals = BlockResiduals::default();
         // A block with more than five days unread would say more about the gap than about the rain.
         for block in blocks.iter().filter(|block| block.known() >= 25.0) {
-            misfit.add(block.observed, block.expected(daily));
+            residuals.add(block.observed, block.expected(daily));
         }
-        misfit
+        residuals
     }
 
     /// Adds a block.
@@ -163,37 +173,30 @@ impl Misfit {
         self.expected2 += expected * expected;
     }
 
-    /// Variance of the monthly factor beyond the dispersion `kappa`, and the relative error per 30 days; `None` when the
-    /// blocks are too few to tell.
-    fn excess(&self, kappa: f64, years: f64) -> Option<(f64, f64)> {
+    /// What the blocks stray beyond the dispersion `kappa`; `None` when they are too few to tell.
+    fn excess(&self, kappa: f64, years: f64) -> Option<Excess> {
         let kept = 1.0 - USED_BY_FIT / years;
         if self.count < FEWEST_BLOCKS || !(self.expected2 > 0.0) || !(kept > 0.0) {
             return None;
         }
         let excess = (self.squares / kept - kappa * self.expected) / self.expected2;
-        Some((excess, (self.squares / self.expected2 / kept).sqrt()))
+        Some(Excess { variance: excess, cv30: (self.squares / self.expected2 / kept).sqrt() })
     }
 
-    /// Log-sd of the monthly factor, drawn to `usual` with the weight of two years, and the relative error per 30 days; with
-    /// how badly it is known, beside what `doubt` says of years.
-    pub(crate) fn spread(
-        &self,
-        kappa: f64,
-        years: f64,
-        usual: (f64, f64),
-        doubt: Doubt,
-    ) -> (f64, f64, Doubt) {
+    /// The spread of months, drawn to `usual` with the weight of two years; what `usual` doubts of years stays.
+    pub(crate) fn spread(&self, kappa: f64, years: f64, usual: MonthlySpread) -> MonthlySpread {
+        let doubt = usual.doubt;
         match self.excess(kappa, years) {
-            Some((excess, cv30)) => {
-                let sigma = drawn_to(usual.0, excess, self.count).sqrt();
-                (sigma, cv30, doubt.with_blocks(self.count, cv30))
+            Some(Excess { variance, cv30 }) => {
+                let sigma_month = drawn_to(usual.sigma_month, variance, self.count).sqrt();
+                MonthlySpread { sigma_month, cv30, doubt: doubt.with_blocks(self.count, cv30) }
             }
-            None => (usual.0, usual.1, doubt),
+            None => usual,
         }
     }
 }
 
-impl Misfit {
+impl BlockResiduals {
     /// Variance from day to day per unit of mean: what the blocks leave beside the monthly factor, `most` at most and drawn to
     /// it with the weight of two years.
     pub(crate) fn dispersion(&self, most: f64, years: f64, sigma_month: f64) -> f64 {
@@ -212,8 +215,14 @@ fn drawn_to(usual: f64, excess: f64, blocks: f64) -> f64 {
     ((USUAL_MONTHS * usual * usual + blocks * excess) / (USUAL_MONTHS + blocks)).max(0.01)
 }
 
+/// The yearly factor's variance, and of how many years it was measured.
+struct YearlySpread {
+    variance: f64,
+    years: f64,
+}
+
 /// Variance of the yearly factor: what the annual totals vary beyond daily model and monthly factor; and of how many years.
-fn yearly(s: &Statistics, runoff: &[f64; 12], kappa: f64, month2: f64) -> (f64, f64) {
+fn yearly(s: &Statistics, runoff: &[f64; 12], kappa: f64, month2: f64) -> YearlySpread {
     const FLOOR: f64 = 0.02 * 0.02;
     const USUAL_CV_ANNUAL: f64 = 0.18;
     const USUAL_CV_YEARS: f64 = 4.0;
@@ -226,7 +235,7 @@ fn yearly(s: &Statistics, runoff: &[f64; 12], kappa: f64, month2: f64) -> (f64, 
     let annual: f64 = by_month.iter().sum();
     let mean = share(totals.iter().sum(), n, annual);
     if !(mean > 0.0) || !(annual > 0.0) {
-        return (USUAL_SIGMA_YEAR * USUAL_SIGMA_YEAR, n);
+        return YearlySpread { variance: USUAL_SIGMA_YEAR * USUAL_SIGMA_YEAR, years: n };
     }
     let squares: f64 = totals.iter().map(|t| (t - mean) * (t - mean)).sum();
     // (L - 1) times the sample variance is the sum of squares.
@@ -235,5 +244,5 @@ fn yearly(s: &Statistics, runoff: &[f64; 12], kappa: f64, month2: f64) -> (f64, 
     let concentration: f64 = by_month.iter().map(|w| w * w).sum::<f64>() / (annual * annual);
     let excess = cv2_annual - kappa / annual - month2.exp_m1() * concentration;
     let drawn = (USUAL_YEARS * USUAL_SIGMA_YEAR * USUAL_SIGMA_YEAR + n * excess) / (USUAL_YEARS + n);
-    (drawn.max(FLOOR), n)
+    YearlySpread { variance: drawn.max(FLOOR), years: n }
 }

@@ -2,109 +2,41 @@
 
 use std::sync::Arc;
 
-use crate::calendar::Day;
-use crate::catchment::Events;
 use crate::climate::WET_MM;
+use crate::events::Events;
 use crate::first_flush::{MIXING, WASH_OFF_PER_MM, washed_share};
 use crate::gauge::Gauge;
-use crate::meter::Setting;
+use crate::passage::RunningTotal;
+use crate::setting::Setting;
 
-use super::Exposure;
 use super::chamber::{Chamber, pass};
 use super::leaves::{fall, moved, per_catcher};
+use super::quantity::Exposure;
 use super::sediment::solids_to_depth;
-use super::ultraviolet::Year;
-
-/// A tally as it grew over the readings.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub(crate) struct Steps {
-    days: Days,
-    /// What it was on each of the days, from the first reading on.
-    totals: Arc<Vec<f64>>,
-}
-
-/// The days on which a tally grew.
-#[derive(Debug, Clone, PartialEq)]
-enum Days {
-    /// These, in order.
-    Some(Arc<Vec<i32>>),
-    /// Every day from one on.
-    From(i32),
-}
-
-impl Default for Days {
-    fn default() -> Days {
-        Days::From(0)
-    }
-}
-
-impl Steps {
-    fn of_events(events: &Events, mut amounts: Vec<f64>) -> Steps {
-        add_up(&mut amounts);
-        Steps { days: Days::Some(Arc::clone(&events.day)), totals: Arc::new(amounts) }
-    }
-
-    /// What each part of the steps brought, given how many steps there are by the end of each.
-    fn between(&self, ends: impl Iterator<Item = usize>) -> impl Iterator<Item = f64> {
-        let mut before = 0.0;
-        ends.map(move |end| {
-            let total = end.checked_sub(1).map_or(0.0, |last| self.totals[last]);
-            total - std::mem::replace(&mut before, total)
-        })
-    }
-
-    /// The total up to and with a day.
-    pub(crate) fn total(&self, day: Day) -> f64 {
-        let passed = match &self.days {
-            Days::Some(days) => days.partition_point(|d| *d <= day.0),
-            Days::From(first) => (day.since(Day(*first)) + 1).max(0) as usize,
-        };
-        let last = passed.min(self.totals.len()).checked_sub(1);
-        last.map_or(0.0, |last| self.totals[last])
-    }
-}
-
-/// Turns amounts into totals.
-///
-/// Four at a time, so that the sum of one does not wait for that of the three before it.
-fn add_up(amounts: &mut [f64]) {
-    let mut total = 0.0;
-    let mut chunks = amounts.chunks_exact_mut(4);
-    for four in &mut chunks {
-        let [a, b, c, d] = [four[0], four[1], four[2], four[3]];
-        let two = a + b;
-        let three = two + c;
-        four.copy_from_slice(&[total + a, total + two, total + three, total + (two + (c + d))]);
-        total = four[3];
-    }
-    for x in chunks.into_remainder() {
-        total += *x;
-        *x = total;
-    }
-}
+use super::ultraviolet::{DoseYear, WeatherFactors};
 
 /// An exposure over the readings, and by month over the years that its climatology stands on.
 #[derive(Debug, Clone)]
 pub(crate) struct Counted {
     /// What the readings say.
-    pub steps: Steps,
+    pub running: RunningTotal,
     /// The sums behind the climatology, for exposures that ride on rain.
-    pub months: Option<Months>,
+    pub months: Option<MonthlyExposure>,
     /// The year of doses, for light.
-    pub(super) year: Option<Year>,
+    pub(super) year: Option<DoseYear>,
 }
 
 /// An exposure added up by month, as it would be with everything in order.
 #[derive(Debug, Clone)]
-pub(crate) struct Months {
+pub(crate) struct MonthlyExposure {
     /// Exposure by month.
     pub sums: [f64; 12],
     /// Days by month.
     pub days: [f64; 12],
     /// Mean square over mean of the exposure on days that had any: the typical amount at once.
-    pub lump: f64,
+    pub typical_amount: f64,
     /// The same of the runoff, coefficient taken off.
-    pub runoff_lump: f64,
+    pub typical_runoff: f64,
     /// Exposure by whole blocks of 30 days from the first reading on.
     pub blocks: Vec<f64>,
     /// Whether all of it was read and not generated.
@@ -114,28 +46,28 @@ pub(crate) struct Months {
 /// Runs an exposure over the readings of its gauge.
 pub(crate) fn count(s: &Setting<'_>) -> Counted {
     if let Exposure::Ultraviolet { orientation, shade_share, warmth } = s.exposure {
-        let year = Year::new(s.site, orientation, shade_share, warmth.as_ref());
-        return Counted { steps: light(s.gauge, &year), months: None, year: Some(year) };
+        let year = DoseYear::new(s.site, orientation, shade_share, warmth.as_ref());
+        return Counted { running: light(s.gauge, &year), months: None, year: Some(year) };
     }
     if !s.exposure.needs_rain() {
-        return Counted { steps: Steps::default(), months: None, year: None };
+        return Counted { running: RunningTotal::default(), months: None, year: None };
     }
     let own = s.catchment.own();
-    let (steps, squares) = rain_borne(s, own, s.exposure);
+    let Counts { running, squares } = rain_borne(s, own, s.exposure);
     // The climatology is that of a part in order: what a blocked hole let through is history and no season.
     let expected = expected(s.exposure);
     let months = match (s.catchment.model(), expected) {
         (Some(model), expected) => {
-            let (steps, squares) = rain_borne(s, model, expected.unwrap_or(s.exposure));
-            Months::of(&steps, squares, model, Gauge::modelled_days(), false)
+            let Counts { running, squares } = rain_borne(s, model, expected.unwrap_or(s.exposure));
+            MonthlyExposure::of(&running, squares, model, Gauge::modelled_days(), false)
         }
         (None, Some(expected)) => {
-            let (steps, squares) = rain_borne(s, own, expected);
-            Months::of(&steps, squares, own, s.gauge.read().by_month, true)
+            let Counts { running, squares } = rain_borne(s, own, expected);
+            MonthlyExposure::of(&running, squares, own, s.gauge.read_days().by_month, true)
         }
-        (None, None) => Months::of(&steps, squares, own, s.gauge.read().by_month, true),
+        (None, None) => MonthlyExposure::of(&running, squares, own, s.gauge.read_days().by_month, true),
     };
-    Counted { steps, months: Some(months), year: None }
+    Counted { running, months: Some(months), year: None }
 }
 
 /// The exposure without its history, when it has one.
@@ -151,22 +83,29 @@ fn expected(exposure: Exposure<'_>) -> Option<Exposure<'static>> {
     })
 }
 
-/// What the events added up to, and the sum of the squares of what each added.
-fn rain_borne(s: &Setting<'_>, events: &Events, exposure: Exposure<'_>) -> (Steps, f64) {
+/// What events added up to.
+struct Counts {
+    running: RunningTotal,
+    /// Sum of the squares of what each added.
+    squares: f64,
+}
+
+/// Counts what rides on the rain, event by event.
+fn rain_borne(s: &Setting<'_>, events: &Events, exposure: Exposure<'_>) -> Counts {
     if matches!(exposure, Exposure::Runoff) {
-        let days = Days::Some(Arc::clone(&events.day));
-        return (Steps { days, totals: Arc::clone(&events.total) }, events.squares);
+        let running = RunningTotal::of_totals(Arc::clone(&events.day), Arc::clone(&events.total));
+        return Counts { running, squares: events.squares };
     }
     let amounts = amounts(s, events, exposure);
     let squares = sum_of_squares(&amounts);
-    (Steps::of_events(events, amounts), squares)
+    Counts { running: RunningTotal::on_days(Arc::clone(&events.day), amounts), squares }
 }
 
 /// What each event added.
 fn amounts(s: &Setting<'_>, events: &Events, exposure: Exposure<'_>) -> Vec<f64> {
     match exposure {
         Exposure::Fills { chamber } => {
-            pass(chamber, &events.day, &events.mm, |_, brim| f64::from(u8::from(brim)))
+            pass(chamber, &events.day, &events.mm, |_, filled| f64::from(u8::from(filled)))
         }
         Exposure::Grit { chamber } => diverted(events, chamber),
         Exposure::Sediment { chamber, floor_area_m2, calmed_inlet } => {
@@ -221,31 +160,38 @@ fn sum_of_squares(amounts: &[f64]) -> f64 {
     sums.iter().sum::<f64>() + rest
 }
 
-impl Months {
+impl MonthlyExposure {
     /// Sums of what grew with the events of a record, `measured` or generated.
-    fn of(steps: &Steps, squares: f64, events: &Events, days: [f64; 12], measured: bool) -> Months {
+    fn of(
+        running: &RunningTotal,
+        squares: f64,
+        events: &Events,
+        days: [f64; 12],
+        measured: bool,
+    ) -> MonthlyExposure {
         let mut sums = [0.0; 12];
-        for (run, amount) in events.months.iter().zip(steps.between(events.months.iter().map(|run| run.end)))
+        for (run, amount) in
+            events.months.iter().zip(running.between(events.months.iter().map(|run| run.end)))
         {
             sums[usize::from(run.month0)] += amount;
         }
-        let sum = steps.totals.last().copied().unwrap_or(0.0);
-        let lump = if sum > 0.0 { squares / sum } else { 0.0 };
-        let blocks = steps.between(events.blocks.iter().copied()).collect();
-        Months { sums, days, lump, runoff_lump: events.lump(), blocks, measured }
+        let sum = running.whole();
+        let typical_amount = if sum > 0.0 { squares / sum } else { 0.0 };
+        let blocks = running.between(events.blocks.iter().copied()).collect();
+        MonthlyExposure { sums, days, typical_amount, typical_runoff: events.typical_mm(), blocks, measured }
     }
 }
 
 /// The doses of the days that were read.
-fn light(gauge: &Gauge, year: &Year) -> Steps {
+fn light(gauge: &Gauge, year: &DoseYear) -> RunningTotal {
     let mm = gauge.record().dense();
-    let Some(first) = gauge.record().first() else { return Steps::default() };
+    let Some(first) = gauge.record().first() else { return RunningTotal::default() };
     let mut doses = vec![0.0; mm.len()];
     let mut passed = 0;
     while passed < mm.len() {
         let from = first.plus(passed as i32);
         let to = mm.len().min(passed + from.month_end().since(from) as usize + 1);
-        let (wet, dry) = year.weather(from.month0());
+        let WeatherFactors { wet, dry } = year.weather(from.month0());
         let days = doses[passed..to].iter_mut().zip(&mm[passed..to]).zip(year.sky_from(from.day_of_year()));
         for ((dose, rain), sky) in days {
             // Without a branch on the weather: a wet day, else a day with a reading, else none.
@@ -254,6 +200,5 @@ fn light(gauge: &Gauge, year: &Year) -> Steps {
         }
         passed = to;
     }
-    add_up(&mut doses);
-    Steps { days: Days::From(first.0), totals: Arc::new(doses) }
+    RunningTotal::daily_from(first, doses)
 }

@@ -8,10 +8,10 @@
 //! Invariant: the screen's share of what fell = what moved + what lies on the roof.
 
 use crate::calendar::{Day, MEAN_MONTH_DAYS};
-use crate::catchment::{Events, Run};
+use crate::events::{Events, Run};
 use crate::site::{Canopy, Roof, Site};
 
-use super::Exposure;
+use super::quantity::Exposure;
 
 const CLOSED_CANOPY_KG_M2: f64 = 0.5;
 const WIND_BLOWN_KG_M2: f64 = 0.02;

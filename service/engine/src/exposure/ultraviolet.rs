@@ -12,7 +12,7 @@ use crate::calendar::MONTH_DAYS;
 use crate::site::Site;
 use crate::solar::Sky;
 
-use super::Orientation;
+use super::quantity::Orientation;
 
 /// Share of wet days taken when no rain is known at all. Judgement: the middle of temperate records.
 pub const USUAL_WET_SHARE: f64 = 0.3;
@@ -65,28 +65,35 @@ fn place(site: &Site, orientation: Orientation) -> f64 {
     (1.0 + PER_KM * site.elevation_m / 1000.0) * orientation_factor(orientation, site.latitude_deg)
 }
 
+/// What the weather of a day makes of its dose, by whether it rains.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct WeatherFactors {
+    pub wet: f64,
+    pub dry: f64,
+}
+
 /// Doses of every day of the year at one place.
 #[derive(Debug, Clone)]
-pub(crate) struct Year {
+pub(crate) struct DoseYear {
     /// Dose of a sky without atmosphere, scaled for place and shade, by day of the year.
     sky: Vec<f64>,
     /// Factor of a warm part, by month.
     warmth: [f64; 12],
 }
 
-impl Year {
+impl DoseYear {
     pub(super) fn new(
         site: &Site,
         orientation: Orientation,
         shade_share: f64,
         warmth: Option<&[f64; 12]>,
-    ) -> Year {
+    ) -> DoseYear {
         let factor = place(site, orientation) * (1.0 - shade_share);
         let mut sky = Sky::at(site.latitude_deg).year_mj();
         for mj in &mut sky {
             *mj *= factor;
         }
-        Year { sky, warmth: warmth.copied().unwrap_or([1.0; 12]) }
+        DoseYear { sky, warmth: warmth.copied().unwrap_or([1.0; 12]) }
     }
 
     /// What the days of the year from one on, 1 to 366, would bring without weather.
@@ -95,8 +102,9 @@ impl Year {
     }
 
     /// What a wet and a dry day of a month make of it.
-    pub(super) fn weather(&self, month0: usize) -> (f64, f64) {
-        (weather(true) * self.warmth[month0], weather(false) * self.warmth[month0])
+    pub(super) fn weather(&self, month0: usize) -> WeatherFactors {
+        let warmth = self.warmth[month0];
+        WeatherFactors { wet: weather(true) * warmth, dry: weather(false) * warmth }
     }
 
     /// Mean dose of a day of each month, for the given shares of wet days.
@@ -106,7 +114,7 @@ impl Year {
             let days = MONTH_DAYS[m] as usize;
             let mean = self.sky[from..from + days].iter().sum::<f64>() / MONTH_DAYS[m];
             from += days;
-            let (wet, dry) = self.weather(m);
+            let WeatherFactors { wet, dry } = self.weather(m);
             mean * (wet_share[m] * wet + (1.0 - wet_share[m]) * dry)
         })
     }

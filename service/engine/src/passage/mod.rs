@@ -16,14 +16,20 @@
 //! climates with a trend.
 //! Invariants: dates grow with the chance asked for, chances with the date, both by construction.
 
-mod accumulate;
 mod chance;
-mod rows;
-mod tree;
+mod curve;
+mod law;
+mod monthly_sums;
+mod path;
+mod running_total;
+mod sums;
+mod unread;
 
-pub use accumulate::Law;
 pub use chance::chance_reached;
+pub use law::{Law, Moments};
 
-pub(crate) use accumulate::{Known, Path};
-pub(crate) use rows::{Rows, Sums};
-pub(crate) use tree::{Curve, Seen};
+pub(crate) use curve::{ChanceBounds, Curve};
+pub(crate) use monthly_sums::MonthlySums;
+pub(crate) use path::{Known, Path};
+pub(crate) use running_total::RunningTotal;
+pub(crate) use sums::Sums;

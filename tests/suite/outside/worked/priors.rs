@@ -42,17 +42,17 @@ macro_rules! engine {
 const MATERIALS: [Material; 4] =
     [Material::Epdm, Material::Neoprene, Material::NaturalOrSbr, Material::PlasticisedPvc];
 
-const CATCHMENT: &str = engine!("catchment.rs");
+const EVENTS: &str = engine!("events.rs");
 const FROST: &str = engine!("frost.rs");
 const GAUGE: &str = engine!("gauge.rs");
 const GENERATE: &str = engine!("generate/mod.rs");
-const GIVEN: &str = engine!("climate/laws.rs");
+const GIVEN: &str = engine!("climate/normals.rs");
 const LAWS: &str = engine!("exposure/laws.rs");
 const LEAVES: &str = engine!("exposure/leaves.rs");
 const METER: &str = engine!("meter.rs");
 const MOSQUITO: &str = engine!("mosquito.rs");
-const SPREAD: &str = engine!("climate/spread.rs");
-const SUPPLY: &str = engine!("supply.rs");
+const SPREAD: &str = concat!(engine!("climate/spread.rs"), engine!("climate/usual.rs"));
+const SUPPLY: &str = concat!(engine!("supply/forthcoming.rs"), engine!("supply/tank_outlook.rs"));
 const TANK: &str = engine!("tank.rs");
 const ULTRAVIOLET: &str = engine!("exposure/ultraviolet.rs");
 
@@ -114,7 +114,7 @@ fn solids_and_chambers() -> Vec<Row> {
         ("wash-off", format!("{WASH_OFF_PER_MM:.3} per mm of runoff")),
         ("share of what enters a chamber that stays", format!("{MIXING}")),
         ("most on a roof; build-up", format!("{MOST_G_M2} g/m2; {BUILD_UP_PER_DAY} per dry day")),
-        ("on a roof after unread days", format!("{} of the most", kept(CATCHMENT, "SOLIDS_AFTER_GAP"))),
+        ("on a roof after unread days", format!("{} of the most", kept(EVENTS, "SOLIDS_AFTER_GAP"))),
         ("solids in runoff, by which these two are set", format!("{ROOF_SOLIDS_MG_L} mg/L")),
         ("dry solids in a bed", format!("{BED_KG_M3} kg/m3")),
         ("share a tank keeps: calmed; plain inlet", all([true, false].map(trap_efficiency))),
@@ -143,7 +143,7 @@ fn leaves() -> Vec<Row> {
 
 fn climate() -> Vec<Row> {
     written(GAUGE, "days[m] = 40.0 * MEAN_MONTH_DAYS[m]");
-    written(engine!("climate/mod.rs"), "self.cv30 / self.years.max(0.5).sqrt()");
+    written(engine!("climate/model.rs"), "self.cv30 / self.years.max(0.5).sqrt()");
     written(SPREAD, "0.25 * x[(m + 11) % 12] + 0.5 * x[m] + 0.25 * x[(m + 1) % 12]");
     written(SPREAD, "(USUAL_MONTHS + blocks)).max(0.01)");
     written(SPREAD, "const FLOOR: f64 = 0.02 * 0.02;");

@@ -1,21 +1,19 @@
-//! One file a subcommand. To add one: its arguments and `run` in a file here, a line in `args::Command`, an arm below.
+//! One file or folder a subcommand. To add one: its arguments and `run` here, a line in `args::Command`, an arm in `dispatch`.
 
 pub mod calendar;
 pub mod component;
 pub mod digest;
 pub mod due;
-mod due_as_of;
 pub mod duty;
 pub mod forecast;
 pub mod gauge;
 pub mod key;
-pub mod paper;
+pub mod manual;
 pub mod part;
 pub mod profile;
 pub mod property;
 pub mod rain;
 pub mod reminders;
-mod round_done;
 pub mod rounds;
 pub mod skill;
 pub mod status;
@@ -23,98 +21,3 @@ pub mod subscription;
 pub mod system;
 pub mod visit;
 pub mod watch;
-
-use crate::access::{self, Access, Given};
-use crate::app::{App, Io};
-use crate::args::{Cli, Command, Everywhere};
-use crate::around::Around;
-use crate::failure::Failure;
-use crate::profiles::Profiles;
-use eavesward_client::{Client, RetryPolicy};
-use std::time::Duration;
-
-/// Runs the command and gives the exit code. What went wrong is written to standard error.
-pub async fn run(cli: Cli, around: &Around, io: Io<'_>) -> u8 {
-    // Where the service turns out to be, for what is said of failures.
-    let mut url = access::USUAL_URL.to_owned();
-    let Io { stdin, out, err } = io;
-    let done = dispatch(cli, around, &mut url, Io { stdin, out: &mut *out, err: &mut *err }).await;
-    // Buffered lines may meet the closed pipe only here.
-    let flushed = out.flush().map_err(Failure::from);
-    match done.and_then(|code| flushed.map(|()| code)) {
-        Ok(code) => code,
-        Err(failure) => {
-            // Nothing is left to tell of a standard error that cannot be written to.
-            let _ = failure.report(&url, err);
-            failure.exit_code()
-        }
-    }
-}
-
-async fn dispatch(cli: Cli, around: &Around, url: &mut String, mut io: Io<'_>) -> Result<u8, Failure> {
-    let Cli { everywhere, command } = cli;
-    // What asks no service needs no key.
-    let command = match command {
-        Command::System(system::System::Example) => return system::example(io.out).map(|()| 0),
-        Command::Completions(completions) => return completions.run(io.out).map(|()| 0),
-        Command::Man(man) => return man.run(io.out).map(|()| 0),
-        Command::Profile(profile) => return profile.run(&everywhere, around, &mut io).map(|()| 0),
-        other => other,
-    };
-    let given = Given {
-        url: everywhere.url.clone(),
-        key: everywhere.key.clone(),
-        key_file: everywhere.key_file.clone(),
-        profile: everywhere.profile.clone(),
-        units: everywhere.units,
-    };
-    let access = access::resolve(&given, around, || Profiles::load(around.profiles.as_deref()))?;
-    access.url.clone_into(url);
-    let mut app = App {
-        client: client(&everywhere, &access)?,
-        json: everywhere.json,
-        units: access.units,
-        colours: around.colours(everywhere.color),
-        progress: around.progress(),
-        io,
-    };
-    let app = &mut app;
-    match command {
-        Command::Due(due) => return due.run(app).await,
-        Command::Digest(digest) => digest.run(app).await?,
-        Command::Forecast(forecast) => forecast.run(app).await?,
-        Command::Status(status) => status.run(app).await?,
-        Command::Watch(watch) => watch.run(app).await?,
-        Command::Rain(rain) => rain.run(app).await?,
-        Command::Visit(visit) => visit.run(app).await?,
-        Command::Duty(duty) => duty.run(app).await?,
-        Command::Reminders(reminders) => reminders.run(app).await?,
-        Command::Subscription(subscription) => subscription.run(app).await?,
-        Command::Rounds(rounds) => rounds.run(app).await?,
-        Command::Skill(skill) => skill.run(app).await?,
-        Command::Property(property) => property.run(app).await?,
-        Command::Gauge(gauge) => gauge.run(app).await?,
-        Command::System(system) => system.run(app).await?,
-        Command::Component(component) => component.run(app).await?,
-        Command::Calendar(calendar) => calendar.run(app).await?,
-        Command::Key(key) => key.run(app).await?,
-        Command::Account => account(app).await?,
-        // Done with above.
-        Command::Profile(_) | Command::Completions(_) | Command::Man(_) => {}
-    }
-    Ok(0)
-}
-
-fn client(everywhere: &Everywhere, access: &Access) -> Result<Client, Failure> {
-    let told = "a key is needed: put it in a file for --key-file, in EAVESWARD_KEY, or in a profile (`eavesward profile add`)";
-    let key = access.key.as_deref().ok_or_else(|| Failure::usage(told))?;
-    let timeout = Duration::from_secs(everywhere.timeout);
-    // Room for one repetition after a full time-out.
-    let retry = RetryPolicy { deadline: timeout.saturating_mul(2), ..RetryPolicy::default() };
-    Ok(Client::builder().base_url(access.url.as_str()).key(key).timeout(timeout).retry(retry).build()?)
-}
-
-async fn account(app: &mut App<'_>) -> Result<(), Failure> {
-    let account = app.client.account().await?;
-    app.say(&account, format!("{}  {}", account.id, account.name))
-}

@@ -1,0 +1,165 @@
+//! The list of another day (`--as-of`), from one forecast a system.
+
+use super::args::Due;
+use super::rows::{self, Row};
+use crate::app::{App, PAGE};
+use crate::failure::Failure;
+use chrono::{Days, NaiveDate};
+use eavesward_client::contract::{DutyForecast, System, TaskState};
+use eavesward_client::{ListQuery, SystemQuery};
+use serde::Serialize;
+use std::collections::HashMap;
+use uuid::Uuid;
+
+/// Days before the due date from which a task is near.
+const NEAR_DAYS: i64 = 7;
+/// Days after the due date beyond which a task is late.
+const LATE_DAYS: i64 = 14;
+/// The same once the late end of its window has passed.
+const LATE_DAYS_PAST_WINDOW: i64 = 7;
+
+/// A duty as it stood on that day, with where it is to be done.
+#[derive(Serialize)]
+struct DutyThen {
+    property_id: Uuid,
+    property_name: String,
+    system_id: Uuid,
+    system_name: String,
+    state: TaskState,
+    as_of: NaiveDate,
+    #[serde(flatten)]
+    duty: DutyForecast,
+}
+
+impl<'a> From<&'a DutyThen> for Row<'a> {
+    fn from(then: &'a DutyThen) -> Self {
+        Self {
+            due_on: then.duty.due_on,
+            state: then.state,
+            property: &then.property_name,
+            system_id: then.system_id,
+            system: &then.system_name,
+            component: &then.duty.component_name,
+            duty: then.duty.duty,
+            title: &then.duty.title,
+            decided_by: then.duty.decided_by,
+            tally: then.duty.tally.as_ref(),
+            mark: then.duty.mark.as_ref(),
+            bring: &then.duty.bring,
+            cautions: &then.duty.cautions,
+        }
+    }
+}
+
+/// Prints the list of that day; tells whether anything on it was late.
+pub async fn run(due: &Due, day: NaiveDate, app: &mut App<'_>) -> Result<bool, Failure> {
+    let systems = systems(due, app).await?;
+    let property_names = property_names(app, &systems).await?;
+    let mut list = Vec::new();
+    for system in &systems {
+        let forecast = app.client.systems().forecast(system.id, Some(day)).await?;
+        let place = property_names.get(&system.property_id);
+        list.extend(forecast.duties.into_iter().map(|duty| DutyThen {
+            property_id: system.property_id,
+            property_name: place.cloned().unwrap_or_else(|| system.property_id.to_string()),
+            system_id: system.id,
+            system_name: system.name.clone(),
+            state: state(day, duty.due_on, duty.window.and_then(|window| window.late_on)),
+            as_of: forecast.as_of,
+            duty,
+        }));
+    }
+    list.retain(|then| wanted(due, day, then));
+    // Without a date comes last; the rest makes the order the same every time.
+    list.sort_by(|a, b| {
+        let key =
+            |then: &DutyThen| (then.duty.due_on.is_none(), then.duty.due_on, then.system_id, then.duty.duty);
+        key(a).cmp(&key(b)).then_with(|| a.duty.component_name.cmp(&b.duty.component_name))
+    });
+    if app.json {
+        app.print_json(&list)?;
+    } else {
+        let rows: Vec<Row<'_>> = list.iter().map(Row::from).collect();
+        rows::print(due, app, &rows).await?;
+    }
+    Ok(list.iter().any(|then| then.state == TaskState::Late))
+}
+
+async fn systems(due: &Due, app: &App<'_>) -> Result<Vec<System>, Failure> {
+    let property = match &due.property {
+        Some(given) => Some(app.property_id(given).await?),
+        None => None,
+    };
+    let Some(given) = &due.system else {
+        let mut query = SystemQuery::builder().limit(PAGE).build();
+        query.property_id = property;
+        return Ok(app.client.systems().list(&query).all().await?);
+    };
+    let system = app.client.systems().get(app.system_id(given).await?).await?;
+    let there = property.is_none_or(|property| property == system.property_id);
+    Ok(if there { vec![system] } else { Vec::new() })
+}
+
+/// The names of the properties.
+async fn property_names(app: &App<'_>, systems: &[System]) -> Result<HashMap<Uuid, String>, Failure> {
+    let properties = match systems {
+        [] => Vec::new(),
+        [one] => vec![app.client.properties().get(one.property_id).await?],
+        _ => app.client.properties().list(&ListQuery::builder().limit(PAGE).build()).all().await?,
+    };
+    Ok(properties.into_iter().map(|property| (property.id, property.name)).collect())
+}
+
+/// Whether a duty is asked for; the same as the service does it for the list of today.
+fn wanted(due: &Due, day: NaiveDate, then: &DutyThen) -> bool {
+    let last =
+        due.days_on().map(|days| day.checked_add_days(Days::new(days.into())).unwrap_or(NaiveDate::MAX));
+    let last = last.or(due.to);
+    let in_window = match then.duty.due_on {
+        Some(on) => last.is_none_or(|last| on <= last) && due.from.is_none_or(|first| on >= first),
+        None => last.is_none() && due.from.is_none(),
+    };
+    in_window
+        && (due.state.is_empty() || due.state.contains(&then.state))
+        && due.kind.is_none_or(|kind| kind == then.duty.component_kind)
+}
+
+/// How near a due date was, as [`TaskState`] says it.
+fn state(day: NaiveDate, due_on: Option<NaiveDate>, late_on: Option<NaiveDate>) -> TaskState {
+    let Some(due_on) = due_on else { return TaskState::Resting };
+    let past = day.signed_duration_since(due_on).num_days();
+    if past < -NEAR_DAYS {
+        TaskState::Resting
+    } else if past < 0 {
+        TaskState::Near
+    } else if past > LATE_DAYS || (past > LATE_DAYS_PAST_WINDOW && late_on.is_some_and(|late| late < day)) {
+        TaskState::Late
+    } else {
+        TaskState::Due
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_date_comes_near_falls_due_and_runs_late() {
+        let on = |day| NaiveDate::from_ymd_opt(2031, 5, day).expect("a day in May");
+        let of_the_tenth = |day, late: Option<u32>| state(on(day), Some(on(10)), late.map(on));
+        for (day, late_on, want) in [
+            (2, None, TaskState::Resting),
+            (3, None, TaskState::Near),
+            (9, None, TaskState::Near),
+            (10, None, TaskState::Due),
+            (24, None, TaskState::Due),
+            (25, None, TaskState::Late),
+            (17, Some(10), TaskState::Due),
+            (18, Some(18), TaskState::Due),
+            (18, Some(17), TaskState::Late),
+        ] {
+            assert_eq!(of_the_tenth(day, late_on), want, "{day} {late_on:?}");
+        }
+        assert_eq!(state(on(1), None, Some(on(1))), TaskState::Resting);
+    }
+}

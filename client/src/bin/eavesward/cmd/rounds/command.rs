@@ -1,0 +1,86 @@
+//! The subcommands.
+
+use super::done::Done;
+use super::print::{kept_line, list, show_round};
+use super::propose::Propose;
+use crate::app::App;
+use crate::failure::Failure;
+use chrono::NaiveDate;
+use clap::Subcommand;
+use eavesward_client::KeptRoundQuery;
+use eavesward_client::contract::{RoundRequest, RoundState};
+use uuid::Uuid;
+
+/// What to do with rounds.
+#[derive(Subcommand)]
+pub enum Rounds {
+    /// Put what falls due together into few trips; nothing is kept unless --keep says so
+    Propose(Box<Propose>),
+    /// Keep a round of your own as planned
+    Keep {
+        /// The day
+        #[arg(long, value_name = "DATE")]
+        on: NaiveDate,
+        /// The tasks by id, as `due --json` and `rounds propose --json` show them
+        #[arg(required = true, value_name = "TASK")]
+        tasks: Vec<Uuid>,
+        /// Anything worth keeping
+        #[arg(long, value_name = "TEXT")]
+        note: Option<String>,
+    },
+    /// List the rounds that are planned
+    List {
+        /// Those that were done too
+        #[arg(long)]
+        all: bool,
+        /// Planned for this day or later
+        #[arg(long, value_name = "DATE")]
+        from: Option<NaiveDate>,
+        /// Planned for this day or earlier
+        #[arg(long, value_name = "DATE")]
+        to: Option<NaiveDate>,
+    },
+    /// Show a kept round: what to do, what to bring, what to be careful of
+    Show {
+        /// The round's id
+        id: Uuid,
+    },
+    /// Call a planned round off; its tasks are proposed again
+    CallOff {
+        /// The round's id
+        id: Uuid,
+    },
+    /// Report a round as done: one visit a system is logged
+    Done(Done),
+}
+
+impl Rounds {
+    /// Does it.
+    pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
+        match self {
+            Self::Propose(asked) => asked.run(app).await,
+            Self::Keep { on, tasks, note } => {
+                let round = app.client.rounds().keep(&RoundRequest { on, task_ids: tasks, note }).await?;
+                let text = kept_line(&round);
+                app.say(&round, text)
+            }
+            Self::List { all, from, to } => {
+                let mut query = KeptRoundQuery::builder().build();
+                (query.from, query.to) = (from, to);
+                query.state = (!all).then_some(RoundState::Planned);
+                let rounds = app.client.rounds().list(&query).all().await?;
+                list(app, &rounds)
+            }
+            Self::Show { id } => {
+                let round = app.client.rounds().get(id).await?;
+                if app.json { app.print_json(&round) } else { show_round(app, &round) }
+            }
+            Self::CallOff { id } => {
+                let round = app.client.rounds().get(id).await?;
+                app.client.rounds().call_off(id, round.version).await?;
+                app.done(format!("Round {id} is called off; its tasks are proposed again."))
+            }
+            Self::Done(done) => done.run(app).await,
+        }
+    }
+}

@@ -1,0 +1,102 @@
+//! Kept rounds as text, and what a proposed round is printed with as well.
+
+use crate::app::App;
+use crate::failure::Failure;
+use crate::show;
+use crate::table::Table;
+use eavesward_client::contract::{Caution, Round};
+
+/// One line on a round that is kept now.
+pub fn kept_line(round: &Round) -> String {
+    let tasks =
+        if round.tasks.len() == 1 { "1 task".to_owned() } else { format!("{} tasks", round.tasks.len()) };
+    format!("Kept round {} for {} with {tasks}.", round.id, round.on)
+}
+
+/// What to bring, if anything.
+pub fn bring(app: &mut App<'_>, indent: &str, things: &[String]) -> Result<(), Failure> {
+    if things.is_empty() { Ok(()) } else { app.line(format!("{indent}Bring {}.", things.join(", "))) }
+}
+
+/// What to be careful of, if anything.
+pub fn cautions<'a>(app: &mut App<'_>, all: impl IntoIterator<Item = &'a Caution>) -> Result<(), Failure> {
+    let hazards = show::by_hazard(all);
+    if hazards.is_empty() {
+        return Ok(());
+    }
+    app.line("Be careful")?;
+    for (hazard, texts) in hazards {
+        app.line(format!("  - {}: {}", show::words(&hazard), texts.join(" ")))?;
+    }
+    app.line("")
+}
+
+/// The table of rounds.
+pub fn list(app: &mut App<'_>, rounds: &[Round]) -> Result<(), Failure> {
+    if app.json {
+        return app.print_json(&rounds);
+    }
+    if rounds.is_empty() {
+        return app
+            .line("No rounds there. `eavesward rounds propose --keep 1` keeps the first that comes out.");
+    }
+    let mut table = Table::new(["round", "on", "state", "tasks", "minutes", "properties", "note"]);
+    for round in rounds {
+        let mut places: Vec<&str> = round.tasks.iter().map(|task| task.property_name.as_str()).collect();
+        places.dedup();
+        table.row([
+            round.id.to_string(),
+            round.on.to_string(),
+            show::words(&round.state),
+            round.tasks.iter().filter(|task| !task.done_elsewhere).count().to_string(),
+            round.minutes.to_string(),
+            places.join(", "),
+            round.note.clone().unwrap_or_default(),
+        ]);
+    }
+    Ok(table.write(app.io.out)?)
+}
+
+/// Shows a kept round in full.
+pub fn show_round(app: &mut App<'_>, round: &Round) -> Result<(), Failure> {
+    app.line(format!(
+        "Round {} on {}, {}: {} minutes",
+        round.id,
+        round.on,
+        show::words(&round.state),
+        round.minutes
+    ))?;
+    if let Some(note) = &round.note {
+        app.line(format!("Note: {note}"))?;
+    }
+    let mut table = Table::new(["due", "property", "system", "component", "what to do", "what became of it"]);
+    for task in &round.tasks {
+        let became = match (&task.visit_id, &task.skipped_because) {
+            (Some(visit), _) if task.done_elsewhere => format!("done before, visit {visit}"),
+            (Some(visit), _) => format!("visit {visit}"),
+            (None, Some(because)) => format!("skipped: {because}"),
+            (None, None) => if task.skipped { "skipped" } else { "-" }.to_owned(),
+        };
+        table.row([
+            show::date(task.due_on),
+            task.property_name.clone(),
+            task.system_name.clone(),
+            task.component_name.clone(),
+            task.title.clone(),
+            became,
+        ]);
+    }
+    table.write(app.io.out)?;
+    if round.done_on.is_some() {
+        return Ok(());
+    }
+    if round.tasks.iter().all(|task| task.done_elsewhere) {
+        app.line("Other visits did all of it. Call it off")?;
+        return app.line(format!("  eavesward rounds call-off {}", round.id));
+    }
+    bring(app, "", &round.bring)?;
+    app.line("")?;
+    cautions(app, &round.cautions)?;
+    app.line("When it is done")?;
+    app.line(format!("  eavesward rounds done {} --on {}", round.id, round.on))
+}

@@ -1,0 +1,111 @@
+//! A proposed plan as text.
+
+use super::print::{bring, cautions};
+use crate::app::App;
+use crate::failure::Failure;
+use crate::show;
+use crate::table::Table;
+use chrono::NaiveDate;
+use eavesward_client::contract::{RoundProposal, RoundTask};
+
+/// Prints the rounds, what found no day, what to be careful of, and what it costs.
+pub fn print(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure> {
+    if proposal.rounds.is_empty() && proposal.unplaced.is_empty() {
+        app.line(format!("Nothing falls due up to {}, so there is no trip to make.", proposal.to))?;
+        return planned(app, proposal);
+    }
+    for (index, round) in proposal.rounds.iter().enumerate() {
+        let properties =
+            if round.properties == 1 { String::new() } else { format!(", {} properties", round.properties) };
+        app.line(format!("Round {} on {}: {} minutes{properties}", index + 1, round.on, round.minutes))?;
+        tasks(app, &round.tasks, proposal.from)?;
+        round.reasons.iter().try_for_each(|reason| app.line(format!("  {reason}")))?;
+        bring(app, "  ", &round.bring)?;
+        if !round.may_join.is_empty() {
+            app.line("  Falls due later and may be done already:")?;
+            tasks(app, &round.may_join, proposal.from)?;
+        }
+        app.line("")?;
+    }
+    if !proposal.unplaced.is_empty() {
+        app.line("Without a day")?;
+        for task in &proposal.unplaced {
+            let (name, duty) = (&task.component_name, show::words(&task.duty));
+            app.line(format!(
+                "  - {}, {}, {name}, {duty}: {}",
+                task.property_name, task.system_name, task.because
+            ))?;
+        }
+        app.line("")?;
+    }
+    cautions(app, proposal.rounds.iter().flat_map(|round| &round.cautions))?;
+    costs(app, proposal)?;
+    planned(app, proposal)
+}
+
+/// `from` is the first day of the plan: what fell due before is to be done first, whatever is late or not from then on.
+fn tasks(app: &mut App<'_>, tasks: &[RoundTask], from: NaiveDate) -> Result<(), Failure> {
+    let mut table = Table::new(["due", "early / late", "property", "system", "component", "what to do"]);
+    for task in tasks {
+        let off = match (task.days_early, task.days_late) {
+            (0, 0) => "on the day".to_owned(),
+            (0, late) => format!("{late} d late"),
+            (early, _) => format!("{early} d early"),
+        };
+        let off = match task.due_on.filter(|due| *due < from) {
+            Some(since) => format!("due since {since}"),
+            None => off,
+        };
+        table.row([
+            show::date(task.due_on),
+            off,
+            task.property_name.clone(),
+            task.system_name.clone(),
+            task.component_name.clone(),
+            task.title.clone(),
+        ]);
+    }
+    Ok(table.write(app.io.out)?)
+}
+
+/// What it costs, and how near that is to the least that it can cost.
+fn costs(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure> {
+    let parts = proposal.costs;
+    let trips = show::number(parts.trips);
+    let (stops, early, late) =
+        (show::number(parts.stops), show::number(parts.early), show::number(parts.late));
+    app.line(format!(
+        "Cost {}: trips {trips}, further properties {stops}, days early {early}, days late {late}.",
+        show::number(proposal.cost)
+    ))?;
+    app.line(if proposal.proven {
+        "No plan costs less.".to_owned()
+    } else {
+        format!("No plan can cost less than {}.", show::number(proposal.lower_bound))
+    })?;
+    if !proposal.figures.judgement.is_empty() {
+        let left: Vec<String> =
+            proposal.figures.judgement.iter().map(|name| name.replace('_', " ")).collect();
+        app.line(format!("Judgement, unless you say otherwise: {}.", left.join(", ")))?;
+    }
+    Ok(())
+}
+
+fn planned(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure> {
+    for round in &proposal.overdue_rounds {
+        let (id, on) = (round.id, round.on);
+        let tasks = if round.tasks == 1 { "1 task".to_owned() } else { format!("{} tasks", round.tasks) };
+        app.line(format!(
+            "Round {id} was planned for {on}, and nobody has closed it; its {tasks} are proposed again. Report it with \
+             `eavesward rounds done {id}`, or call it off with `eavesward rounds call-off {id}`."
+        ))?;
+    }
+    if proposal.already_planned > 0 {
+        let number = proposal.already_planned;
+        app.line(format!("{number} more stand in planned rounds: `eavesward rounds list` shows them."))?;
+    }
+    if proposal.more_may_join {
+        app.line("More tasks may join than were looked at; narrow it down with --property or --system.")?;
+    }
+    Ok(())
+}

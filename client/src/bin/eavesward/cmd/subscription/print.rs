@@ -1,0 +1,88 @@
+//! Subscriptions as text.
+
+use crate::app::{App, PAGE};
+use crate::failure::Failure;
+use crate::show;
+use crate::table::Table;
+use chrono::{DateTime, Utc};
+use eavesward_client::ListQuery;
+use eavesward_client::contract::{Subscription as Shown, SubscriptionSecret};
+
+/// An instant, or that there is none.
+pub fn instant(at: Option<DateTime<Utc>>) -> String {
+    at.map_or_else(|| "-".to_owned(), |at| at.to_rfc3339())
+}
+
+/// Prints a subscription with its secret.
+pub fn with_secret(app: &mut App<'_>, made: &SubscriptionSecret) -> Result<(), Failure> {
+    if app.json {
+        return app.print_json(made);
+    }
+    print(app, &made.subscription)?;
+    app.line(format!("Secret, shown this once: {}", made.secret))
+}
+
+/// Prints a subscription.
+pub fn print(app: &mut App<'_>, one: &Shown) -> Result<(), Failure> {
+    if app.json {
+        return app.print_json(one);
+    }
+    app.line(format!("{}  {}", one.id, one.name))?;
+    app.line(format!("To: {}", one.url))?;
+    if let (Some(schedule), Some(zone)) = (&one.schedule, &one.local_time_zone) {
+        let whose = if one.time_zone.is_some() { "" } else { ", as at its property" };
+        let form = one.form.map_or_else(String::new, |form| format!(" as {}", show::words(&form)));
+        app.line(format!("A digest{form} at {schedule} ({zone}{whose}), next:"))?;
+        for at in &one.next {
+            app.line(format!("  {}", at.to_rfc3339()))?;
+        }
+    } else {
+        let kinds: Vec<String> = one.kinds.iter().map(show::words).collect();
+        let of = if kinds.is_empty() { "everything".to_owned() } else { kinds.join(", ") };
+        app.line(format!("Reminders of {of}"))?;
+    }
+    // By their ids: a name would have to be asked for, and a secret that is shown once must not be lost over that.
+    match (one.property_id, one.system_id) {
+        (None, None) => app.line("Of the whole account")?,
+        (property, system) => {
+            property.iter().try_for_each(|id| app.line(format!("Only at property {id}")))?;
+            system.iter().try_for_each(|id| app.line(format!("Only of system {id}")))?;
+        }
+    }
+    let ahead = one.lead_days.map_or_else(|| "as usual".to_owned(), |days| days.to_string());
+    app.line(format!("Days ahead: {ahead}"))?;
+    if let Some(at) = one.paused_at {
+        let because = one.paused_because.as_deref().map(|why| format!(": {why}")).unwrap_or_default();
+        app.line(format!("Paused since {}{because}", at.to_rfc3339()))?;
+    }
+    if let Some(until) = one.old_secret_until {
+        app.line(format!("The secret before the last change signs too until {}", until.to_rfc3339()))?;
+    }
+    app.line(format!("{} waiting, {} given up", one.waiting, one.parked))
+}
+
+/// Prints the table of subscriptions.
+pub async fn list(app: &mut App<'_>) -> Result<(), Failure> {
+    let all = app.client.subscriptions().list(&ListQuery::builder().limit(PAGE).build()).all().await?;
+    if app.json {
+        return app.print_json(&all);
+    }
+    if all.is_empty() {
+        return app.line("No subscriptions. Make one with `eavesward subscription add`.");
+    }
+    let mut table = Table::new(["subscription", "name", "carries", "next", "waiting", "given up", "to"]);
+    for one in all {
+        let next =
+            if one.paused_at.is_some() { "paused".to_owned() } else { instant(one.next.first().copied()) };
+        table.row([
+            one.id.to_string(),
+            one.name,
+            show::words(&one.carries),
+            next,
+            one.waiting.to_string(),
+            one.parked.to_string(),
+            one.url,
+        ]);
+    }
+    Ok(table.write(app.io.out)?)
+}

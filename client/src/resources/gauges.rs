@@ -1,0 +1,112 @@
+//! Gauges and their rain.
+
+use super::lists::list_methods;
+use crate::rain_file::{self, ReportSum};
+use crate::{Client, Error, Items, ListQuery, RainFileOptions, RainQuery, requests};
+use chrono::NaiveDate;
+use eavesward_contract::{Gauge, GaugeRequest, Page, RainDay, RainReport, RainRequest};
+use uuid::Uuid;
+
+/// Gauges and their rain.
+#[derive(Clone, Copy, Debug)]
+pub struct Gauges<'a>(pub(super) &'a Client);
+
+impl Gauges<'_> {
+    list_methods!(Gauge, ListQuery, requests::list_gauges);
+
+    /// Registers a gauge.
+    pub async fn create(&self, gauge: &GaugeRequest) -> Result<Gauge, Error> {
+        self.0.call(requests::create_gauge(gauge)?).await
+    }
+
+    /// One gauge.
+    pub async fn get(&self, id: Uuid) -> Result<Gauge, Error> {
+        self.0.call(requests::gauge(id)).await
+    }
+
+    /// Replaces what is known of a gauge, if it still has this version; its rain stays.
+    pub async fn update(&self, id: Uuid, version: i64, gauge: &GaugeRequest) -> Result<Gauge, Error> {
+        self.0.call(requests::update_gauge(id, version, gauge)?).await
+    }
+
+    /// Removes a gauge that no system uses, with its rain, if it still has this version.
+    pub async fn delete(&self, id: Uuid, version: i64) -> Result<(), Error> {
+        self.0.send(requests::delete_gauge(id, version)).await.map(drop)
+    }
+
+    /// Sends daily rain: an upsert by date, so sending it twice changes nothing.
+    ///
+    /// Readings that are not allowed are left out and reported; with `all_or_nothing` one of them makes the call fail
+    /// and nothing is stored.
+    pub async fn send_rain(
+        &self,
+        id: Uuid,
+        rain: &RainRequest,
+        all_or_nothing: bool,
+    ) -> Result<RainReport, Error> {
+        self.0.call(requests::put_rain(id, rain, all_or_nothing)?).await
+    }
+
+    /// Sends a rain file of any length: an upsert by date.
+    ///
+    /// A long file goes in pieces of [`rain_file::MAX_LINES`] lines, or of [`RainFileOptions::max_lines`]; the report speaks of the whole file. If a piece
+    /// fails, those before it are stored already, and sending the whole file again is safe. With `all_or_nothing` the
+    /// file goes in one request, which the service may refuse as too large.
+    ///
+    /// # Errors
+    ///
+    /// Besides those of sending, those of [`rain_file::split`].
+    pub async fn send_rain_file(
+        &self,
+        id: Uuid,
+        text: &str,
+        options: &RainFileOptions,
+    ) -> Result<RainReport, Error> {
+        self.send_rain_file_with(id, text, options, |_, _| {}).await
+    }
+
+    /// The same, and `told` hears how many pieces of how many are stored: once before the first and after each.
+    pub async fn send_rain_file_with(
+        &self,
+        id: Uuid,
+        text: &str,
+        options: &RainFileOptions,
+        mut told: impl FnMut(usize, usize),
+    ) -> Result<RainReport, Error> {
+        let split = |max_lines| rain_file::split(text, options.layout, max_lines);
+        let mut sum = ReportSum::default();
+        let pieces = match options.max_lines {
+            _ if options.all_or_nothing => split(usize::MAX)?,
+            // A file that cannot be cut so small may still go in one piece.
+            Some(most) => {
+                split(most.clamp(1, rain_file::MAX_LINES)).or_else(|_| split(rain_file::MAX_LINES))?
+            }
+            None => split(rain_file::MAX_LINES)?,
+        };
+        told(0, pieces.len());
+        for (at, piece) in pieces.iter().enumerate() {
+            let report = self.0.call(requests::put_rain_csv(id, piece.text.as_str(), options)).await?;
+            sum.add(piece, report);
+            told(at + 1, pieces.len());
+        }
+        Ok(sum.finish())
+    }
+
+    /// The readings of a gauge as a stream, by date.
+    pub fn rain(&self, id: Uuid, query: &RainQuery) -> Items<RainDay> {
+        let query = query.clone();
+        self.0.follow(query.cursor.clone(), move |cursor| {
+            requests::list_rain(id, &RainQuery { cursor, ..query.clone() })
+        })
+    }
+
+    /// One page of [`Gauges::rain`].
+    pub async fn rain_page(&self, id: Uuid, query: &RainQuery) -> Result<Page<RainDay>, Error> {
+        self.0.call(requests::list_rain(id, query)).await
+    }
+
+    /// Forgets the readings from one day to another, both included.
+    pub async fn delete_rain(&self, id: Uuid, from: NaiveDate, to: NaiveDate) -> Result<(), Error> {
+        self.0.send(requests::delete_rain(id, from, to)).await.map(drop)
+    }
+}

@@ -1,0 +1,24 @@
+//! Keys of the account.
+
+use super::lists::list_methods;
+use crate::{Client, Error, ListQuery, requests};
+use eavesward_contract::{ApiKey, KeyCreated, KeyRequest};
+use uuid::Uuid;
+
+/// The account's keys; all calls need the scope `admin`.
+#[derive(Clone, Copy, Debug)]
+pub struct Keys<'a>(pub(super) &'a Client);
+
+impl Keys<'_> {
+    list_methods!(ApiKey, ListQuery, requests::list_keys);
+
+    /// Makes a key. Its secret is in the answer and can never be read again.
+    pub async fn create(&self, key: &KeyRequest) -> Result<KeyCreated, Error> {
+        self.0.call(requests::create_key(key)?).await
+    }
+
+    /// Revokes a key from now on.
+    pub async fn revoke(&self, id: Uuid) -> Result<(), Error> {
+        self.0.send(requests::revoke_key(id)).await.map(drop)
+    }
+}

@@ -1,0 +1,53 @@
+//! Properties: the places that systems stand at.
+
+use super::lists::list_methods;
+use crate::{Client, Error, ListQuery, requests};
+use eavesward_contract::{Property, PropertyRequest};
+use uuid::Uuid;
+
+/// The places that systems stand at.
+#[derive(Clone, Copy, Debug)]
+pub struct Properties<'a>(pub(super) &'a Client);
+
+impl Properties<'_> {
+    list_methods!(Property, ListQuery, requests::list_properties);
+
+    /// Registers a property.
+    pub async fn create(&self, property: &PropertyRequest) -> Result<Property, Error> {
+        self.0.call(requests::create_property(property)?).await
+    }
+
+    /// One property.
+    pub async fn get(&self, id: Uuid) -> Result<Property, Error> {
+        self.0.call(requests::property(id)).await
+    }
+
+    /// Replaces what is known of a property, if it still has this version. [`property_update_from`] is a start.
+    pub async fn update(
+        &self,
+        id: Uuid,
+        version: i64,
+        property: &PropertyRequest,
+    ) -> Result<Property, Error> {
+        self.0.call(requests::update_property(id, version, property)?).await
+    }
+
+    /// Removes a property that no system stands at, if it still has this version.
+    pub async fn delete(&self, id: Uuid, version: i64) -> Result<(), Error> {
+        self.0.send(requests::delete_property(id, version)).await.map(drop)
+    }
+}
+
+/// The update that would leave a property as it is: change a field of it, then send it.
+pub fn property_update_from(property: &Property) -> PropertyRequest {
+    PropertyRequest {
+        name: property.name.clone(),
+        latitude_deg: property.latitude_deg,
+        longitude_deg: property.longitude_deg,
+        elevation_m: property.elevation_m,
+        time_zone: property.time_zone.clone(),
+        temperatures: property.temperatures.clone(),
+        evaporation_mm_per_day: property.evaporation_mm_per_day.clone(),
+        notes: property.notes.clone(),
+    }
+}

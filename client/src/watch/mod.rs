@@ -1,0 +1,12 @@
+//! Watching a status: by asking again and again, or over a connection that stays open.
+
+mod events;
+mod options;
+mod polling;
+mod stream;
+
+pub use options::WatchOptions;
+pub use stream::{StatusSeen, Watch};
+
+pub(crate) use events::follow;
+pub(crate) use polling::poll;

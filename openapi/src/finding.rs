@@ -1,0 +1,44 @@
+//! Findings: how full or how worn a part was found.
+
+use serde::{Deserialize, Serialize};
+
+/// How full a part was found, in words.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum FoundClass {
+    /// 5 to 25 % of the way to wanting care.
+    Light,
+    /// 25 to 75 %.
+    Half,
+    /// 75 to 100 %.
+    Heavy,
+}
+
+/// What was found before anything was done.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(tag = "found", rename_all = "snake_case", deny_unknown_fields)]
+pub enum Finding {
+    /// Nothing to speak of, under 5 %.
+    Nothing {},
+    /// A share of the way to wanting care: 0 is clean, 1 is at the mark, more is past it.
+    Fraction {
+        /// The share, 0 to 10.
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 10.0))]
+        fraction: f64,
+    },
+    /// A class.
+    Class {
+        /// The class.
+        class: FoundClass,
+    },
+    /// A measured depth of sediment.
+    Depth {
+        /// Depth in mm.
+        #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 20_000.0))]
+        depth_mm: f64,
+    },
+    /// Blocked, or past use.
+    Blocked {},
+}

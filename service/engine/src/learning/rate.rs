@@ -1,0 +1,54 @@
+//! How fast a part fills, and how sure that is.
+
+use crate::error::{EngineError, require};
+use crate::mark::Mark;
+
+/// Variance that the logarithm of a rate gains in a year where trees grow and roofs age. Judgement: about 14 % a year.
+///
+/// Pass 0 for what does not drift, such as a material that perishes or a chamber of known volume.
+pub const DRIFT_PER_YEAR: f64 = 0.02;
+
+/// The largest log-sd of a rate, that of a [`Mark`]: beyond it the likely range spans a factor of 2000.
+pub(super) const LARGEST_LOG_SD: f64 = 3.0;
+
+/// Mean of ln rate beyond which a median would leave the range of a double; nothing real comes near.
+pub(super) const LARGEST_LN: f64 = 700.0;
+
+/// How fast a part fills: the natural logarithm of its fullness per unit of exposure, normally distributed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Rate {
+    /// Mean of ln rate, the rate in fullness per unit of exposure; -700 to 700.
+    pub mean: f64,
+    /// Standard deviation of ln rate, 0 to 3; 0 when the rate is known exactly.
+    pub sd: f64,
+}
+
+impl Rate {
+    /// The rate of a part that wants care at `mark`.
+    pub fn of(mark: Mark) -> Rate {
+        Rate { mean: -mark.median.ln(), sd: mark.log_sd }
+    }
+
+    /// The exposure at which the part wants care.
+    pub fn mark(self) -> Mark {
+        Mark { median: (-self.mean.clamp(-LARGEST_LN, LARGEST_LN)).exp(), log_sd: self.sd }
+    }
+
+    /// The rate as of `years` later, its doubt grown by the variance `per_year`, up to a standard deviation of 3.
+    ///
+    /// A time that is not above 0 changes nothing.
+    pub fn drifted(self, years: f64, per_year: f64) -> Rate {
+        let gained = years.max(0.0) * per_year.max(0.0);
+        if !(gained > 0.0) {
+            return self;
+        }
+        let sd = (self.sd * self.sd + gained).sqrt().min(LARGEST_LOG_SD);
+        Rate { mean: self.mean, sd: sd.max(self.sd) }
+    }
+
+    pub(super) fn check(self) -> Result<(), EngineError> {
+        let mean_ok = (-LARGEST_LN..=LARGEST_LN).contains(&self.mean);
+        require(mean_ok, "mean of ln rate", self.mean, "-700 to 700")?;
+        require((0.0..=LARGEST_LOG_SD).contains(&self.sd), "sd of ln rate", self.sd, "0 to 3")
+    }
+}

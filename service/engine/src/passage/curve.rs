@@ -1,0 +1,262 @@
+//! Dates and chances that never contradict each other.
+//!
+//! The closed form is nearly monotone in time, not quite: where a season sets in, its spread can grow faster than its
+//! mean, and the yearly term steps down every year. Searching each date by itself could then give a late day before an early
+//! one. Here every search walks the same fixed tree of days (today, then 7, 30, 90, 180, 360, ... days on, and bisection
+//! between), so that a higher chance never gives an earlier day, whatever the function does. The chance by a day is defined
+//! as the inverse: the largest chance whose day is no later. Where the closed form rises all the way, both are exactly its
+//! own.
+//!
+//! Most nodes of a search lie far from the chance asked for; there the bounds that a short expansion gives settle which way
+//! to go, and the integral is left out.
+
+use std::cell::RefCell;
+use std::cmp::Ordering;
+
+use crate::error::EngineError;
+use crate::mark::Mark;
+
+use super::chance::{Between, UncertainTally, bounds, chance_reached};
+use super::monthly_sums::MonthlySums;
+use super::path::Path;
+use super::sums::Sums;
+
+/// Days ahead at which the tree begins: those whose chances every answer gives. From the last on they double.
+const AHEAD: [i32; 3] = [7, 30, 90];
+
+/// A path looked at through one mark, with what was computed so far.
+pub(crate) struct Curve<'a> {
+    path: &'a Path,
+    today: i32,
+    mark: Mark,
+    rows: RefCell<MonthlySums>,
+    /// In order of their days.
+    computed: RefCell<Vec<ChanceBounds>>,
+}
+
+/// What is known of the chance by one day number: bounds, the same when it was computed.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct ChanceBounds {
+    number: i32,
+    low: f64,
+    high: f64,
+}
+
+impl<'a> Curve<'a> {
+    pub(crate) fn new(path: &'a Path, mark: Mark) -> Curve<'a> {
+        Curve::resume(path, mark, Vec::new())
+    }
+
+    /// Goes on where another look at the same path through the same mark has ended.
+    pub(crate) fn resume(path: &'a Path, mark: Mark, computed: Vec<ChanceBounds>) -> Curve<'a> {
+        Curve { path, today: path.past(), mark, rows: RefCell::default(), computed: RefCell::new(computed) }
+    }
+
+    /// What was computed, for [`Curve::resume`].
+    pub(crate) fn into_computed(self) -> Vec<ChanceBounds> {
+        self.computed.into_inner()
+    }
+
+    /// Sums of the unread days up to and with a day number.
+    pub(crate) fn sums(&self, number: i32) -> Sums {
+        self.rows.borrow_mut().sums(self.path, number)
+    }
+
+    /// The first node of the tree.
+    fn root(&self) -> i32 {
+        if self.today < 1 { self.next(self.today) } else { self.today.min(self.path.horizon()) }
+    }
+
+    /// The node to the right of a node that has none on its right so far.
+    fn next(&self, node: i32) -> i32 {
+        let ahead = node - self.today;
+        let on = AHEAD.into_iter().find(|days| *days > ahead).unwrap_or_else(|| ahead.saturating_mul(2));
+        self.today.saturating_add(on).min(self.path.horizon())
+    }
+
+    fn tally(&self, number: i32) -> UncertainTally {
+        self.path.tally(number, &self.sums(number))
+    }
+
+    /// What is known of a node, with its place among the others.
+    fn bounds_by(&self, number: i32) -> Result<(usize, ChanceBounds), EngineError> {
+        let mut computed = self.computed.borrow_mut();
+        let at = match computed.binary_search_by_key(&number, |node| node.number) {
+            Ok(at) => return Ok((at, computed[at])),
+            Err(at) => at,
+        };
+        let tally = self.tally(number);
+        let Between { low, high } = if let Some(bounds) = bounds(tally, self.mark) {
+            bounds
+        } else {
+            let value = chance_reached(tally.known, tally.mean, tally.variance, self.mark)?;
+            Between { low: value, high: value }
+        };
+        computed.insert(at, ChanceBounds { number, low, high });
+        Ok((at, computed[at]))
+    }
+
+    fn closed_form_by(&self, number: i32) -> Result<f64, EngineError> {
+        let (at, ChanceBounds { low, high, .. }) = self.bounds_by(number)?;
+        if low == high {
+            return Ok(low);
+        }
+        let tally = self.tally(number);
+        let value = chance_reached(tally.known, tally.mean, tally.variance, self.mark)?;
+        // Held to what the quick way says, so that the two agree whatever either of them gets wrong.
+        let value = value.clamp(low, high);
+        self.computed.borrow_mut()[at] = ChanceBounds { number, low: value, high: value };
+        Ok(value)
+    }
+
+    /// How the chance by a node compares with `p`.
+    fn compare(&self, number: i32, p: f64) -> Result<Ordering, EngineError> {
+        let (_, ChanceBounds { low, high, .. }) = self.bounds_by(number)?;
+        if high < p {
+            Ok(Ordering::Less)
+        } else if low > p {
+            Ok(Ordering::Greater)
+        } else {
+            Ok(self.closed_form_by(number)?.total_cmp(&p))
+        }
+    }
+
+    fn is_under(&self, number: i32, p: f64) -> Result<bool, EngineError> {
+        Ok(self.compare(number, p)? == Ordering::Less)
+    }
+
+    /// The first day number with at least the chance `p`, `None` beyond the horizon. `p` above 0.
+    pub(crate) fn day_of(&self, p: f64) -> Result<Option<i32>, EngineError> {
+        let horizon = self.path.horizon();
+        let mut low = 0;
+        let mut high = self.root();
+        while self.is_under(high, p)? {
+            if high >= horizon {
+                return Ok(None);
+            }
+            low = high;
+            high = self.next(high);
+        }
+        while high - low > 1 {
+            let middle = low + (high - low) / 2;
+            if self.is_under(middle, p)? {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        Ok(Some(high))
+    }
+
+    /// The chance by a day number: the largest `p` with `day_of(p)` no later.
+    pub(crate) fn chance_by(&self, number: i32) -> Result<f64, EngineError> {
+        let horizon = self.path.horizon();
+        let target = number.min(horizon);
+        if target < 1 {
+            return Ok(0.0);
+        }
+        let value = self.closed_form_by(target)?;
+        for node in self.way_to(target) {
+            let against = if node < target { Ordering::Greater } else { Ordering::Less };
+            if self.compare(node, value)? == against {
+                return self.made_consistent(target, value);
+            }
+        }
+        Ok(value)
+    }
+
+    /// The chance by a node that contradicts others on the way to it: those on its left are floors, those on its right caps.
+    fn made_consistent(&self, target: i32, value: f64) -> Result<f64, EngineError> {
+        let (mut floor, mut cap) = (0.0_f64, 1.0_f64);
+        for node in self.way_to(target) {
+            let passed = self.closed_form_by(node)?;
+            if node < target {
+                floor = floor.max(passed.min(cap));
+            } else {
+                cap = cap.min(passed.max(floor));
+            }
+        }
+        Ok(value.max(floor).min(cap))
+    }
+
+    /// Nodes between two day numbers, in order, no more than `step` days apart and, but for the first days ahead, no less
+    /// than half of it. The ways to them hold few others.
+    pub(crate) fn nodes_between(&self, from: i32, to: i32, step: i32) -> Vec<i32> {
+        let mut nodes = Vec::new();
+        let (mut low, mut high) = (0, self.root());
+        loop {
+            split((low, high), (from, to), step.max(1), &mut nodes);
+            if high >= to || high >= self.path.horizon() {
+                return nodes;
+            }
+            if high > from {
+                nodes.push(high);
+            }
+            (low, high) = (high, self.next(high));
+        }
+    }
+
+    /// The nodes that a search passes on its way to a day number from 1 to the horizon, that one left out.
+    fn way_to(&self, target: i32) -> impl Iterator<Item = i32> {
+        let mut doubling = true;
+        let (mut low, mut node, mut high) = (0, self.root(), i32::MAX);
+        std::iter::from_fn(move || {
+            if node == target {
+                return None;
+            }
+            let passed = node;
+            if node < target {
+                low = node;
+            } else {
+                (high, doubling) = (node, false);
+            }
+            node = if doubling { self.next(node) } else { low + (high - low) / 2 };
+            Some(passed)
+        })
+    }
+}
+
+/// Adds the nodes of a stretch that lie within bounds, until those left out are no more than `step` apart.
+fn split((low, high): (i32, i32), within: (i32, i32), step: i32, nodes: &mut Vec<i32>) {
+    if high - low <= step || high <= within.0 || low >= within.1 {
+        return;
+    }
+    let middle = low + (high - low) / 2;
+    split((low, middle), within, step, nodes);
+    if within.0 < middle && middle < within.1 {
+        nodes.push(middle);
+    }
+    split((middle, high), within, step, nodes);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calendar::Day;
+    use crate::climate::Spreads;
+    use crate::passage::running_total::RunningTotal;
+    use crate::passage::{Known, Law};
+
+    #[test]
+    fn nodes_are_near_each_other_and_on_the_way() {
+        let spreads = Spreads { month: 0.3, year: 0.1, sampling: 0.1, level: 0.0 };
+        let law = Law::new([1.0; 12], 2.0, spreads);
+        for past in [0, 3, 400] {
+            let known = Known::new(RunningTotal::default(), Day(0), Day(past), 0.0);
+            let path = Path::new(known, Vec::new(), Some(law), past + 5000);
+            let curve = Curve::new(&path, Mark { median: 700.0, log_sd: 0.4 });
+            for (from, to) in [(1, 2), (1, past + 200), (past + 90, past + 91), (past + 50, past + 5000)] {
+                let step = ((to - from) / 24).max(1);
+                let nodes = curve.nodes_between(from, to, step);
+                assert!(nodes.len() <= 56, "{} between {from} and {to}", nodes.len());
+                let all: Vec<i32> = [from].into_iter().chain(nodes.iter().copied()).chain([to]).collect();
+                assert!(all.windows(2).all(|pair| (1..=step).contains(&(pair[1] - pair[0]))), "{all:?}");
+                for pair in nodes.windows(2) {
+                    // Of two neighbours one stands on the way to the other.
+                    let leads = |a, b| curve.way_to(b).any(|node| node == a);
+                    assert!(leads(pair[0], pair[1]) || leads(pair[1], pair[0]), "{pair:?}");
+                }
+            }
+        }
+    }
+}
