@@ -5,7 +5,7 @@ use crate::error::Kind;
 use crate::request::{self, IDEMPOTENCY_KEY};
 use crate::response::{FailedAttempt, X_REQUEST_ID};
 use crate::retry::{self, AttemptFailure, Decision, RetryPolicy, Situation};
-use crate::{Error, Request, Response};
+use crate::{Error, Request, Response, tls};
 use bon::bon;
 use reqwest::header::{ACCEPT, AUTHORIZATION, CONTENT_TYPE, HeaderValue};
 use serde::de::DeserializeOwned;
@@ -75,6 +75,7 @@ impl Client {
         let mut authorization = HeaderValue::try_from(format!("Bearer {key}"))
             .map_err(|_| Error::setup("the key has characters that cannot stand in a header"))?;
         authorization.set_sensitive(true);
+        tls::choose();
         let mut http = reqwest::Client::builder()
             .user_agent(concat!("eavesward-client/", env!("CARGO_PKG_VERSION")))
             .redirect(reqwest::redirect::Policy::none())

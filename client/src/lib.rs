@@ -150,6 +150,7 @@ pub mod requests;
 mod resources;
 mod response;
 pub mod retry;
+mod tls;
 pub mod units;
 mod watch;
 #[cfg(feature = "webhook")]

@@ -68,7 +68,7 @@ fn key(printed: &str) -> Option<&str> {
 }
 
 fn client() -> reqwest::Client {
-    reqwest::Client::builder().no_proxy().build().expect("a client")
+    crate::support::http_client().build().expect("a client")
 }
 
 async fn gauge(http: &reqwest::Client, served: &Served, key: &str) -> String {

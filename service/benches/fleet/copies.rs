@@ -4,8 +4,9 @@ use super::plan::{
     ACCOUNT, COMPONENT, GAUGE, GAUGES_OF_ACCOUNT, KINDS, PATTERN, PROPERTY, SYSTEM, Size, VISIT, VISITS,
 };
 use anyhow::{Result, ensure};
-use sqlx::sqlite::{SqliteConnectOptions, SqliteSynchronous};
-use sqlx::{AssertSqlSafe, Connection as _, SqliteConnection};
+use sqlx::{AssertSqlSafe, Connection as _};
+use sqlx_sqlite::SqliteConnection;
+use sqlx_sqlite::{SqliteConnectOptions, SqliteSynchronous};
 use std::path::Path;
 
 /// The text of an id whose number is an SQL expression.

@@ -4,6 +4,7 @@
 //! when it was registered leads nowhere. Redirects are never followed and no proxy is used.
 
 mod address;
+mod tls;
 
 use crate::domain::model::delivery::WebhookResponse;
 use crate::domain::model::subscription::address as checked;
@@ -42,6 +43,7 @@ impl HttpSender {
     /// # Errors
     /// When the TLS roots of the machine cannot be read.
     pub fn new(local: bool) -> Result<Self, reqwest::Error> {
+        tls::choose();
         let builder = reqwest::Client::builder()
             .user_agent(concat!("eavesward/", env!("CARGO_PKG_VERSION")))
             .redirect(Policy::none())

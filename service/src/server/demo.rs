@@ -154,7 +154,7 @@ async fn visit_of(
             finding: match duty {
                 Duty::MeasureSediment => fullness(component_id, Duty::RemoveSediment)
                     .map(|share| Finding::DepthMm((share * SEDIMENT_LIMIT_MM).round())),
-                duty if duty.builds_up() => fullness(component_id, duty).map(by_eye),
+                duty if duty.facts().builds_up => fullness(component_id, duty).map(by_eye),
                 _ => None,
             },
             left_fraction: None,

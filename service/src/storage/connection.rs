@@ -5,12 +5,12 @@ use crate::domain::ports::store::Store;
 use crate::storage::errors::{can_rerun, failed, failed_because};
 use crate::storage::sql::{Sql, Value, sql};
 use async_trait::async_trait;
-use sqlx::postgres::{PgArguments, PgConnectOptions, PgPool, PgPoolOptions, PgRow};
-use sqlx::sqlite::{
-    SqliteArguments, SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteRow,
-    SqliteSynchronous,
+use sqlx::{Arguments, AssertSqlSafe, FromRow, Transaction};
+use sqlx_postgres::{PgArguments, PgConnectOptions, PgPool, PgPoolOptions, PgRow, Postgres};
+use sqlx_sqlite::{
+    Sqlite, SqliteArguments, SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions,
+    SqliteRow, SqliteSynchronous,
 };
-use sqlx::{Arguments, AssertSqlSafe, FromRow, Postgres, Sqlite, Transaction};
 use std::fs::OpenOptions;
 use std::path::Path;
 use std::str::FromStr as _;

@@ -289,7 +289,7 @@ async fn remove_tasks(
     for (one, row) in gone {
         let duty = row.place().word("duty", Duty::parse(&row.duty))?;
         let component_id = ComponentId(row.component_id);
-        let replaced = duty.is_replacement() && one.reminders.replaced.contains_key(&component_id);
+        let replaced = duty.facts().is_replacement && one.reminders.replaced.contains_key(&component_id);
         let as_of = i64::from(one.as_of.to_epoch_days());
         let has_begun = row.known.since_on.is_none_or(|since| since <= as_of);
         if has_begun && (row.known.told.is_some() || row.known.done_by.is_some() || replaced) {

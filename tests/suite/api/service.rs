@@ -156,7 +156,7 @@ async fn large_lists_are_compressed_when_asked_for_and_status_never(app: &App) {
         assert!(vary.contains("accept-encoding"), "caches have to know: {vary:?}");
         assert!(packed.len() * 3 < plain.len(), "{coding}: {} of {}", packed.len(), plain.len());
     }
-    let unpacking = reqwest::Client::builder().no_proxy().gzip(true).build().expect("a client");
+    let unpacking = crate::support::http_client().gzip(true).build().expect("a client");
     let request = unpacking.get(format!("{}/v1/tasks", app.url)).bearer_auth(&app.key);
     assert_eq!(request.send().await.expect("an answer").bytes().await.expect("a body"), plain);
     let path = format!("/v1/systems/{}/status", place.system_id());

@@ -14,7 +14,7 @@ const HTTP_CRATES: [&str; 7] = [
     "utoipa_actix_web",
     "utoipa_swagger_ui",
 ];
-const SQL_CRATES: [&str; 1] = ["sqlx"];
+const SQL_CRATES: [&str; 4] = ["sqlx", "sqlx_core", "sqlx_postgres", "sqlx_sqlite"];
 
 /// A room of the service: a module below its `src`.
 struct Room {

@@ -153,7 +153,7 @@ async fn a_number_is_not_seen_before_those_below_it() {
     let home = home(&rig).await;
     let claim = claim_all(&rig, at(0)).await[0];
     assert_eq!(rig.database.finish_refresh(&[found(&home, claim, 5, 0)], at(10)).await.unwrap(), 1);
-    let pool = sqlx::PgPool::connect(&rig.url).await.unwrap();
+    let pool = sqlx_postgres::PgPool::connect(&rig.url).await.unwrap();
     let mut slow = pool.begin().await.unwrap();
     let account = home.account.0;
     sqlx::query("UPDATE feeds SET last = last + 1 WHERE account_id = $1")

@@ -89,8 +89,7 @@ impl App {
             clock,
             kind,
             // Answers are looked at as they came over the wire.
-            http: reqwest::Client::builder()
-                .no_proxy()
+            http: super::http_client()
                 .no_gzip()
                 .no_brotli()
                 .redirect(reqwest::redirect::Policy::none())

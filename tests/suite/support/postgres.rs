@@ -16,7 +16,8 @@ use std::process::{Child, Command, Stdio};
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicU32, Ordering};
 
-use sqlx::{AssertSqlSafe, Connection as _, PgConnection};
+use sqlx::{AssertSqlSafe, Connection as _};
+use sqlx_postgres::PgConnection;
 
 const MISSING: &str = "PostgreSQL is missing: install the Debian package `postgresql`, or name the directory of its initdb \
                        and pg_ctl in EAVESWARD_PG_BIN";

@@ -2,7 +2,7 @@
 //! being past the mark at which it falls due. They hold for every system of the account.
 
 use crate::domain::base::check::Check;
-use crate::domain::model::duty::Duty;
+use crate::domain::model::duty::{Decides, Duty};
 use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 
@@ -62,10 +62,10 @@ impl Overrides {
 
 /// What decides the date of a duty that is not predicted.
 const fn decides(duty: Duty) -> &'static str {
-    match duty {
-        Duty::DrainForFrost | Duty::RestartAfterFrost => "the season",
-        Duty::ChangeLamp => "the maker's rating or the ceiling",
-        _ => "the ceiling",
+    match duty.facts().decides {
+        Decides::Prediction(_) | Decides::Ceiling => "the ceiling",
+        Decides::Season => "the season",
+        Decides::RatingOrCeiling => "the maker's rating or the ceiling",
     }
 }
 
@@ -200,7 +200,7 @@ mod tests {
                 assert_eq!(check.done().is_ok(), fits && duty.tolerance().is_some(), "{duty:?} {tolerance}");
             }
             // What can be cleaned in part builds up towards a mark.
-            assert!(duty.tolerance().is_some() || !duty.builds_up(), "{duty:?}");
+            assert!(duty.tolerance().is_some() || !duty.facts().builds_up, "{duty:?}");
         }
     }
 }

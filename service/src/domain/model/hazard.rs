@@ -89,27 +89,8 @@ impl Hazard {
 
 /// The hazards of doing a duty to a part; the last one, for every duty, is that local codes may say otherwise.
 pub fn hazards(part: &Part, duty: Duty) -> Vec<Hazard> {
-    use Hazard as H;
-    let mut found = match duty {
-        Duty::ClearRoof | Duty::ClearGutter | Duty::CleanScreen => vec![H::Fall],
-        Duty::DrainDiverter | Duty::ClearWeepHole => vec![H::ContaminatedSludge, H::Mosquitoes],
-        Duty::ReplaceCoupling | Duty::CheckBands => vec![H::Fall, H::Pressure],
-        Duty::RemoveSediment => vec![H::ConfinedSpace, H::Drowning, H::ContaminatedSludge, H::Electricity],
-        Duty::MeasureSediment | Duty::CompareGauge | Duty::CheckIntake => vec![H::ConfinedSpace, H::Drowning],
-        Duty::LookOverTank => vec![H::ConfinedSpace, H::Drowning, H::Mosquitoes, H::CrossConnection],
-        Duty::CheckTrap | Duty::CheckMesh => vec![H::Mosquitoes, H::Fall],
-        Duty::WorkValve | Duty::CheckPump => vec![H::Pressure, H::CrossConnection],
-        Duty::CheckVessel => vec![H::Pressure, H::Electricity],
-        Duty::ChangeCartridge => vec![H::Pressure],
-        Duty::ChangeLamp => vec![H::Electricity, H::Pressure],
-        Duty::DrainForFrost => vec![H::Freezing, H::Electricity],
-        Duty::RestartAfterFrost => vec![H::Freezing, H::CrossConnection],
-    };
-    if matches!(part, Part::Pump { mains_powered: true }) {
-        found.insert(0, H::Electricity);
-    }
-    found.push(H::LocalCodes);
-    found
+    let powered = matches!(part, Part::Pump { mains_powered: true }).then_some(Hazard::Electricity);
+    powered.into_iter().chain(duty.facts().hazards.iter().copied()).chain([Hazard::LocalCodes]).collect()
 }
 
 /// The hazards of several tasks, each once; local codes have the last word.

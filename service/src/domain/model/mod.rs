@@ -5,6 +5,7 @@ pub mod calendar;
 pub mod component;
 pub mod delivery;
 pub mod duty;
+pub mod duty_facts;
 pub mod duty_settings;
 pub mod forecast;
 pub mod gauge;

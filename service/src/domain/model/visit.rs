@@ -131,7 +131,7 @@ pub(crate) fn check_item(check: &mut Check, item: &VisitItem, components: &[Comp
         Some(Finding::Fraction(share)) => check.between("finding.fraction", share, 0.0, 10.0),
         Some(Finding::DepthMm(depth)) => {
             check.between("finding.depth_mm", depth, 0.0, 20_000.0);
-            if !matches!(item.duty, Duty::RemoveSediment | Duty::MeasureSediment) {
+            if !item.duty.facts().measures_depth {
                 check.refuse(
                     "finding.found",
                     "a depth can only be found of sediment; give a fraction or a class",
@@ -173,8 +173,8 @@ pub(crate) fn check_item(check: &mut Check, item: &VisitItem, components: &[Comp
 /// Checks what a partial cleaning left.
 fn check_left(check: &mut Check, item: &VisitItem, left: f64) {
     const FIELD: &str = "left_fraction";
-    if !item.duty.builds_up() {
-        let all = Duty::ALL.iter().filter(|duty| duty.builds_up());
+    if !item.duty.facts().builds_up {
+        let all = Duty::ALL.iter().filter(|duty| duty.facts().builds_up);
         let all: Vec<&str> = all.map(|duty| duty.code()).collect();
         let message = format!(
             "{} leaves no part of it; leave it out, or say it of {}",

@@ -91,7 +91,7 @@ impl Event {
             let (early, likely, late) = (date(window.early_on), date(window.likely_on), date(window.late_on));
             let _ = writeln!(text, "Window (chance of 10, 50 and 90 %): {early} / {likely} / {late}");
         }
-        let _ = writeln!(text, "\nBring: {}", self.duty.bring().join(", "));
+        let _ = writeln!(text, "\nBring: {}", self.duty.facts().bring.join(", "));
         text.push_str("\nBe careful");
         for hazard in &self.hazards {
             let _ = write!(text, "\n- {}: {}", hazard.code().replace('_', " "), hazard.text());

@@ -114,7 +114,7 @@ fn status(input: &Inputs, gauge_model: &GaugeModel, tasks: &[Task], as_of: Naive
             due_on: task.due_on?,
         })
     });
-    let fed = tasks.iter().filter(|task| task.duty.follows_runoff());
+    let fed = tasks.iter().filter(|task| task.duty.facts().follows_runoff);
     let since_served = fed.map(|task| RunoffSince {
         component_name: task.forecast.component_name.clone(),
         duty: task.duty,

@@ -143,7 +143,7 @@ impl From<forecast::NextFinding> for wire::NextFinding {
 
 /// What to bring for a duty.
 pub(super) fn bring(duty: duty::Duty) -> Vec<String> {
-    bring_of(duty.bring())
+    bring_of(duty.facts().bring)
 }
 
 /// Things to bring, as they go over the wire.

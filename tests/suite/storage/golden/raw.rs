@@ -56,8 +56,8 @@ const BYTES: [&str; 4] = ["fingerprint", "hash", "history", "secret"];
 
 /// A connection of its own, which knows nothing of what the service makes of a row.
 pub(super) enum Raw {
-    Sqlite(sqlx::SqliteConnection),
-    Pg(sqlx::PgConnection),
+    Sqlite(sqlx_sqlite::SqliteConnection),
+    Pg(sqlx_postgres::PgConnection),
 }
 
 /// A value of a column.
@@ -154,9 +154,9 @@ impl Value {
 impl Raw {
     pub(super) async fn connect(rig: &Rig) -> Self {
         if rig.database.backend() == "sqlite" {
-            Self::Sqlite(sqlx::SqliteConnection::connect(&rig.url).await.unwrap())
+            Self::Sqlite(sqlx_sqlite::SqliteConnection::connect(&rig.url).await.unwrap())
         } else {
-            Self::Pg(sqlx::PgConnection::connect(&rig.url).await.unwrap())
+            Self::Pg(sqlx_postgres::PgConnection::connect(&rig.url).await.unwrap())
         }
     }
 

@@ -3,7 +3,7 @@
 use crate::domain::base::error::Result;
 use crate::domain::model::duty::Duty;
 use crate::domain::model::forecast::Clock;
-use crate::domain::model::part::{Emptying, Exposition, Material, Part};
+use crate::domain::model::part::{Exposition, Material, Part};
 use crate::domain::rules::forecast::chamber::DiverterChamber;
 use crate::domain::rules::forecast::history::InService;
 use crate::domain::rules::forecast::rule::Rule;
@@ -23,32 +23,32 @@ const HEAT_SIGMA_YEAR: f64 = 0.08;
 
 /// The rules of a duty: none without a tally, two for a coupling that ages by light and by heat.
 pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>) -> Result<Vec<Rule<'a>>> {
-    let area = model.roof.plan_area_m2;
     let part = &component.facts.part;
-    Ok(match (part, duty) {
-        (Part::Roof { .. }, Duty::ClearRoof) => {
-            vec![Rule::filling(Exposure::RoofLeaves, mark::roof(), "kg/m2 of dry leaf on the roof")]
+    let one = match (duty, part) {
+        (Duty::ClearRoof, _) => {
+            Rule::filling(Exposure::RoofLeaves, mark::roof(), "kg/m2 of dry leaf on the roof")
         }
-        (Part::Gutter { length_m, guarded }, Duty::ClearGutter) => vec![Rule::filling(
+        (Duty::ClearGutter, Part::Gutter { length_m, guarded }) => Rule::filling(
             Exposure::GutterLeaves { length_m: *length_m, guarded: *guarded },
             mark::gutter(),
             "kg/m of dry leaf in the gutter",
-        )],
-        (Part::DebrisScreen { area_m2, .. }, Duty::CleanScreen) => vec![Rule::filling(
+        ),
+        (Duty::CleanScreen, Part::DebrisScreen { area_m2, .. }) => Rule::filling(
             Exposure::Leaves { screen_area_m2: *area_m2 },
             mark::screen(),
             "kg/m2 of dry leaf on the screen",
-        )],
-        (Part::FirstFlushDiverter { chamber_volume_l, emptying: Emptying::Hand }, Duty::DrainDiverter) => {
-            let full = mark::hand_emptied_chamber(*chamber_volume_l, area)?;
-            vec![Rule::steady(Exposure::Runoff, full, "mm of runoff")]
+        ),
+        (Duty::DrainDiverter, Part::FirstFlushDiverter { chamber_volume_l, .. }) => {
+            let full = mark::hand_emptied_chamber(*chamber_volume_l, model.roof.plan_area_m2)?;
+            Rule::steady(Exposure::Runoff, full, "mm of runoff")
         }
-        (Part::FirstFlushDiverter { .. }, Duty::ClearWeepHole) => {
-            model.own_chamber(component).and_then(|chamber| clogging(part, chamber)).into_iter().collect()
+        (Duty::ClearWeepHole, _) => {
+            let rule = model.own_chamber(component).and_then(|chamber| clogging(part, chamber));
+            return Ok(rule.into_iter().collect());
         }
-        (Part::Tank { outlet_height_mm, calmed_inlet, sediment_limit_mm, .. }, Duty::RemoveSediment) => {
+        (Duty::RemoveSediment, Part::Tank { outlet_height_mm, calmed_inlet, sediment_limit_mm, .. }) => {
             let limit = sediment_limit_mm.unwrap_or(mark::USUAL_SEDIMENT_MM);
-            vec![Rule::filling(
+            Rule::filling(
                 Exposure::Sediment {
                     chamber: model.chamber.as_ref().map(DiverterChamber::engine),
                     floor_area_m2: model.tank_floor_m2,
@@ -56,23 +56,50 @@ pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>)
                 },
                 mark::tank_sediment(limit, Some(*outlet_height_mm)),
                 "mm of sediment on the floor",
-            )]
+            )
         }
-        (Part::Coupling { material, exposition, shade, shade_share }, Duty::ReplaceCoupling) => {
+        (Duty::ReplaceCoupling, Part::Coupling { material, exposition, shade, shade_share }) => {
             let shade_share = shade_share.unwrap_or_else(|| shade.share());
-            coupling(engine_material(*material), orientation(*exposition), shade_share, model)?
+            return coupling(engine_material(*material), orientation(*exposition), shade_share, model);
         }
-        (Part::CartridgeFilter { rated_volume_l: Some(litres) }, Duty::ChangeCartridge) => {
+        (Duty::ChangeCartridge, Part::CartridgeFilter { rated_volume_l: Some(litres) }) => {
             let exposure = Exposure::Steady {
                 daily: [model.demand_l_per_day; 12],
                 sigma_month: DEMAND_SIGMA,
                 sigma_year: DEMAND_SIGMA,
                 unit: "litres",
             };
-            vec![Rule::steady(exposure, mark::cartridge(*litres)?, "litres through the filter")]
+            Rule::steady(exposure, mark::cartridge(*litres)?, "litres through the filter")
         }
-        _ => Vec::new(),
-    })
+        // A cartridge without a rating; a part that has no such duty.
+        (
+            Duty::ClearGutter
+            | Duty::CleanScreen
+            | Duty::DrainDiverter
+            | Duty::RemoveSediment
+            | Duty::ReplaceCoupling
+            | Duty::ChangeCartridge,
+            _,
+        )
+        // The seal of a trap is simulated; the others have no tally.
+        | (
+            Duty::CheckTrap
+            | Duty::CheckBands
+            | Duty::MeasureSediment
+            | Duty::LookOverTank
+            | Duty::CheckIntake
+            | Duty::CheckMesh
+            | Duty::WorkValve
+            | Duty::CompareGauge
+            | Duty::CheckPump
+            | Duty::CheckVessel
+            | Duty::ChangeLamp
+            | Duty::DrainForFrost
+            | Duty::RestartAfterFrost,
+            _,
+        ) => return Ok(Vec::new()),
+    };
+    Ok(vec![one])
 }
 
 fn coupling<'a>(

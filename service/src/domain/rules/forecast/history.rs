@@ -58,7 +58,7 @@ impl<'a> InService<'a> {
     /// "Served" stands for the routine care of a part. It says nothing of work that is done once in years or by season:
     /// counting it there would forget a coupling's years in the sun, or skip a winter's draining.
     pub fn served(&self, duty: Duty) -> Option<NaiveDate> {
-        self.facts.last_served_on.filter(|_| duty.is_routine())
+        self.facts.last_served_on.filter(|_| duty.facts().is_routine)
     }
 
     /// The days on which a chamber that is emptied by hand was empty, as far as anybody said: this one and those before it.

@@ -111,8 +111,10 @@ struct ServiceHistory {
 
 impl ServiceHistory {
     fn new(component: &InService<'_>, duty: Duty, start: NaiveDate, since: NaiveDate) -> Self {
-        let served =
-            component.facts.last_served_on.filter(|day| duty.is_routine() && *day > start && *day <= since);
+        let served = component
+            .facts
+            .last_served_on
+            .filter(|day| duty.facts().is_routine && *day > start && *day <= since);
         Self { since: start, clean: Start::Clean, past_mark_on: None, served }
     }
 

@@ -38,8 +38,8 @@ pub fn of_task(task: &Task, raised: NewReminder, at: DateTime<Utc>) -> Reminder 
 pub fn of_removed(gone: RemovedTask, reminders: &ReminderInputs, at: DateTime<Utc>) -> Reminder {
     let replaced_on = reminders.replaced.get(&gone.component_id).copied();
     // A part that wants replacing at times and was replaced has had what it wanted, unless a visit said so already.
-    let done_on =
-        replaced_on.filter(|on| gone.duty.is_replacement() && gone.done.is_none_or(|done| done.on < *on));
+    let done_on = replaced_on
+        .filter(|on| gone.duty.facts().is_replacement && gone.done.is_none_or(|done| done.on < *on));
     let kind = if done_on.is_some() { ReminderKind::Done } else { ReminderKind::Withdrawn };
     let why = reminders.why_removed(gone.component_id);
     Reminder {

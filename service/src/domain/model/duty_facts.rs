@@ -1,0 +1,375 @@
+//! The facts of each duty, a row each: whoever adds a duty fills every field.
+
+use crate::domain::model::duty::{Ceiling, Decides, Duty, Tolerance};
+use crate::domain::model::hazard::Hazard;
+
+/// What is known of a duty.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DutyFacts {
+    /// What is to be done, in words.
+    pub title: &'static str,
+    /// The longest time to leave it; none where only the tally or the season decides.
+    pub ceiling: Option<Ceiling>,
+    /// What decides its date.
+    pub decides: Decides,
+    /// Minutes of work on the spot for one component, without the way there: for putting tasks together into rounds. All
+    /// of it is judgement, for a small system that is easy to reach.
+    pub minutes: u32,
+    /// What to bring.
+    pub bring: &'static [&'static str],
+    /// What to be careful of, beside local codes.
+    pub hazards: &'static [Hazard],
+    /// Whether something builds up towards a mark that findings can teach, so that a cleaning can leave a part of it.
+    pub builds_up: bool,
+    /// Whether what it sees to follows the water off the roof.
+    pub follows_runoff: bool,
+    /// Whether it belongs to the routine care that "last served" stands for; work that is done once in years, or by the
+    /// season, does not.
+    pub is_routine: bool,
+    /// Whether it is done by putting a new part in the place of the old one.
+    pub is_replacement: bool,
+    /// Whether a depth in mm can be found on it.
+    pub measures_depth: bool,
+}
+
+/// For duties whose delay costs about as much as their haste.
+const AS_OFTEN: Tolerance = Tolerance { chance: 0.5, why: "judgement: as often too early as too late" };
+/// For duties that guard the water's quality.
+const GUARDS_WATER: Tolerance = Tolerance {
+    chance: 0.2,
+    why: "judgement: it guards the water's quality, so it comes rather too early than too late",
+};
+/// For the seal that keeps insects and vermin from the water.
+const KEEPS_INSECTS_OUT: Tolerance = Tolerance {
+    chance: 0.2,
+    why: "judgement: a dry trap lets insects and vermin at the water, so it comes rather too early than too late",
+};
+
+/// A ceiling of so many months, with its source.
+const fn every(months: u32, source: &'static str) -> Option<Ceiling> {
+    Some(Ceiling { months, source })
+}
+
+/// The facts of a duty.
+const fn facts(duty: Duty) -> DutyFacts {
+    match duty {
+        Duty::ClearRoof => DutyFacts {
+            title: "clear leaves and moss off the roof",
+            ceiling: every(6, "enHealth 2010 s. 6"),
+            decides: Decides::Prediction(AS_OFTEN),
+            minutes: 60,
+            bring: &["roof brush on a long pole", "bucket"],
+            hazards: &[Hazard::Fall],
+            builds_up: true,
+            follows_runoff: true,
+            is_routine: true,
+            is_replacement: false,
+            measures_depth: false,
+        },
+        Duty::ClearGutter => DutyFacts {
+            title: "clear the gutter and downpipes",
+            ceiling: every(6, "enHealth 2010 s. 6"),
+            decides: Decides::Prediction(AS_OFTEN),
+            minutes: 45,
+            bring: &["ladder", "gutter scoop", "bucket", "gloves"],
+            hazards: &[Hazard::Fall],
+            builds_up: true,
+            follows_runoff: true,
+            is_routine: true,
+            is_replacement: false,
+            measures_depth: false,
+        },
+        Duty::CleanScreen => DutyFacts {
+            title: "clean the debris screen",
+            ceiling: every(
+                3,
+                "judgement within the published 1 to 6 months (Puget Sound LID manual \
+                                      4.9.7 monthly, enHealth 2010 s. 6 half-yearly)",
+            ),
+            decides: Decides::Prediction(AS_OFTEN),
+            minutes: 15,
+            bring: &["soft brush", "bucket", "gloves"],
+            hazards: &[Hazard::Fall],
+            builds_up: true,
+            follows_runoff: true,
+            is_routine: true,
+            is_replacement: false,
+            measures_depth: false,
+        },
+        Duty::DrainDiverter => DutyFacts {
+            title: "drain and rinse the first-flush diverter",
+            ceiling: None,
+            decides: Decides::Prediction(GUARDS_WATER),
+            minutes: 15,
+            bring: &["bucket", "bottle brush", "gloves"],
+            hazards: &[Hazard::ContaminatedSludge, Hazard::Mosquitoes],
+            builds_up: false,
+            follows_runoff: true,
+            is_routine: true,
+            is_replacement: false,
+            measures_depth: false,
+        },
+        Duty::ClearWeepHole => DutyFacts {
+            title: "clear the diverter's hole and rinse its chamber",
+            ceiling: every(3, "judgement; published advice runs from after each storm to 6 months"),
+            decides: Decides::Prediction(GUARDS_WATER),
+            minutes: 20,
+            bring: &["wire of the hole's size", "bottle brush", "spare orifice or dripper", "gloves"],
+            hazards: &[Hazard::ContaminatedSludge, Hazard::Mosquitoes],
+            builds_up: true,
+            follows_runoff: true,
+            is_routine: true,
+            is_replacement: false,
+            measures_depth: false,
+        },
+        Duty::ReplaceCoupling => DutyFacts {
+            title: "replace the coupling",
+            ceiling: None,
+            decides: Decides::Prediction(AS_OFTEN),
+            minutes: 45,
+            bring: &["coupling of the same size", "two stainless bands", "nut driver", "knife"],
+            hazards: &[Hazard::Fall, Hazard::Pressure],
+            builds_up: false,
+            follows_runoff: false,
+            is_routine: false,
+            is_replacement: true,
+            measures_depth: false,
+        },
+        Duty::CheckBands => DutyFacts {
+            title: "check the coupling's bands and look over its rubber",
+            ceiling: every(12, "common practice, no source"),
+            decides: Decides::Ceiling,
+            minutes: 10,
+            bring: &["nut driver", "spare band"],
+            hazards: &[Hazard::Fall, Hazard::Pressure],
+            builds_up: false,
+            follows_runoff: false,
+            is_routine: true,
+            is_replacement: false,
+            measures_depth: false,
+        },
+        Duty::RemoveSediment => DutyFacts {
+            title: "remove the sediment from the tank floor, from outside",
+            ceiling: None,
+            decides: Decides::Prediction(GUARDS_WATER),
+            minutes: 120,
+            bring: &[
+                "wand and pump for sediment",
+                "settling container",
+                "torch",
+                "gloves",
+                "sign for the outlets",
+            ],
+            hazards: &[
+                Hazard::ConfinedSpace,
+                Hazard::Drowning,
+                Hazard::ContaminatedSludge,
+                Hazard::Electricity,
+            ],
+            builds_up: true,
+            follows_runoff: true,
+            is_routine: false,
+            is_replacement: false,
+            measures_depth: true,
+        },
+        Duty::MeasureSediment => DutyFacts {
+            title: "measure the depth of the sediment",
+            ceiling: every(12, "yearly measurement, Toronto and Region Conservation Authority"),
+            decides: Decides::Ceiling,
+            minutes: 15,
+            bring: &["clear tube or dip stick", "torch", "gloves"],
+            hazards: &[Hazard::ConfinedSpace, Hazard::Drowning],
+            builds_up: false,
+            follows_runoff: false,
+            is_routine: true,
+            is_replacement: false,
+            measures_depth: true,
+        },
+        Duty::LookOverTank => DutyFacts {
+            title: "look over tank, lid and labels",
+            ceiling: every(12, "Niagara Region on cisterns; enHealth 2010 has 6"),
+            decides: Decides::Ceiling,
+            minutes: 15,
+            bring: &["torch", "spare lid lock", "spare labels"],
+            hazards: &[Hazard::ConfinedSpace, Hazard::Drowning, Hazard::Mosquitoes, Hazard::CrossConnection],
+            builds_up: false,
+            follows_runoff: false,
+            is_routine: true,
+            is_replacement: false,
+            measures_depth: false,
+        },
+        Duty::CheckIntake => DutyFacts {
+            title: "check the floating intake's float, hose and screen",
+            ceiling: every(12, "judgement, with the yearly look at the tank"),
+            decides: Decides::Ceiling,
+            minutes: 20,
+            bring: &["hook on a line", "spare hose band", "soft brush"],
+            hazards: &[Hazard::ConfinedSpace, Hazard::Drowning],
+            builds_up: false,
+            follows_runoff: false,
+            is_routine: true,
+            is_replacement: false,
+            measures_depth: false,
+        },
+        Duty::CheckTrap => DutyFacts {
+            title: "check the overflow trap's seal and end screen",
+            ceiling: every(12, "South African Water Research Commission manual"),
+            decides: Decides::Prediction(KEEPS_INSECTS_OUT),
+            minutes: 10,
+            bring: &["two litres of water", "torch", "mesh of 1 mm or less", "spare band"],
+            hazards: &[Hazard::Mosquitoes, Hazard::Fall],
+            builds_up: false,
+            follows_runoff: false,
+            is_routine: true,
+            is_replacement: false,
+            measures_depth: false,
+        },
+        Duty::CheckMesh => DutyFacts {
+            title: "check the vent's mesh",
+            ceiling: every(12, "City of Annapolis fact sheet, Niagara Region"),
+            decides: Decides::Ceiling,
+            minutes: 10,
+            bring: &["mesh of 1 mm or less", "spare band", "ladder"],
+            hazards: &[Hazard::Mosquitoes, Hazard::Fall],
+            builds_up: false,
+            follows_runoff: false,
+            is_routine: true,
+            is_replacement: false,
+            measures_depth: false,
+        },
+        Duty::WorkValve => DutyFacts {
+            title: "work the valve through its full travel",
+            ceiling: every(12, "Southwest Environmental Finance Center has 1 to 2 years"),
+            decides: Decides::Ceiling,
+            minutes: 10,
+            bring: &["silicone grease for drinking-water parts", "valve key"],
+            hazards: &[Hazard::Pressure, Hazard::CrossConnection],
+            builds_up: false,
+            follows_runoff: false,
+            is_routine: true,
+            is_replacement: false,
+            measures_depth: false,
+        },
+        Duty::CompareGauge => DutyFacts {
+            title: "compare the level gauge with a dip",
+            ceiling: every(12, "BS 8515:2009 table 4 (from memory)"),
+            decides: Decides::Ceiling,
+            minutes: 10,
+            bring: &["dip tape"],
+            hazards: &[Hazard::ConfinedSpace, Hazard::Drowning],
+            builds_up: false,
+            follows_runoff: false,
+            is_routine: true,
+            is_replacement: false,
+            measures_depth: false,
+        },
+        Duty::CheckPump => DutyFacts {
+            title: "check the pump",
+            ceiling: every(12, "DIN 1989-1 as published by fbr"),
+            decides: Decides::Ceiling,
+            minutes: 20,
+            bring: &["pump log", "strainer seal"],
+            hazards: &[Hazard::Pressure, Hazard::CrossConnection],
+            builds_up: false,
+            follows_runoff: false,
+            is_routine: true,
+            is_replacement: false,
+            measures_depth: false,
+        },
+        Duty::CheckVessel => DutyFacts {
+            title: "check the pressure vessel's charge",
+            ceiling: every(12, "DIN 1989-1 as published by fbr"),
+            decides: Decides::Ceiling,
+            minutes: 15,
+            bring: &["pressure gauge", "hand pump"],
+            hazards: &[Hazard::Pressure, Hazard::Electricity],
+            builds_up: false,
+            follows_runoff: false,
+            is_routine: true,
+            is_replacement: false,
+            measures_depth: false,
+        },
+        Duty::ChangeCartridge => DutyFacts {
+            title: "change the filter cartridge",
+            ceiling: every(6, "Puget Sound LID manual 4.9.7"),
+            decides: Decides::Prediction(AS_OFTEN),
+            minutes: 15,
+            bring: &["cartridge of the right size", "housing key", "housing seal", "bucket"],
+            hazards: &[Hazard::Pressure],
+            builds_up: false,
+            follows_runoff: false,
+            is_routine: true,
+            is_replacement: true,
+            measures_depth: false,
+        },
+        Duty::ChangeLamp => DutyFacts {
+            title: "change the disinfection lamp",
+            ceiling: every(12, "common practice, no source; the maker's hours come first"),
+            decides: Decides::RatingOrCeiling,
+            minutes: 20,
+            bring: &["lamp of the right type", "sleeve seal", "clean gloves"],
+            hazards: &[Hazard::Electricity, Hazard::Pressure],
+            builds_up: false,
+            follows_runoff: false,
+            is_routine: true,
+            is_replacement: true,
+            measures_depth: false,
+        },
+        Duty::DrainForFrost => DutyFacts {
+            title: "drain exposed pipework before frost",
+            ceiling: None,
+            decides: Decides::Season,
+            minutes: 30,
+            bring: &["hose", "valve key", "frost labels for the taps"],
+            hazards: &[Hazard::Freezing, Hazard::Electricity],
+            builds_up: false,
+            follows_runoff: false,
+            is_routine: false,
+            is_replacement: false,
+            measures_depth: false,
+        },
+        Duty::RestartAfterFrost => DutyFacts {
+            title: "restart after frost",
+            ceiling: None,
+            decides: Decides::Season,
+            minutes: 30,
+            bring: &["valve key", "seal tape", "torch"],
+            hazards: &[Hazard::Freezing, Hazard::CrossConnection],
+            builds_up: false,
+            follows_runoff: false,
+            is_routine: false,
+            is_replacement: false,
+            measures_depth: false,
+        },
+    }
+}
+
+impl Duty {
+    /// What is known of it.
+    pub const fn facts(self) -> DutyFacts {
+        facts(self)
+    }
+
+    /// What is to be done, in words.
+    pub const fn title(self) -> &'static str {
+        self.facts().title
+    }
+
+    /// The longest time to leave it; none where only the tally or the season decides.
+    pub const fn ceiling(self) -> Option<Ceiling> {
+        self.facts().ceiling
+    }
+
+    /// The chance of being past the mark at which it falls due, where its date is predicted from a mark.
+    pub const fn tolerance(self) -> Option<Tolerance> {
+        match self.facts().decides {
+            Decides::Prediction(tolerance) => Some(tolerance),
+            Decides::Ceiling | Decides::Season | Decides::RatingOrCeiling => None,
+        }
+    }
+
+    /// Minutes of work on the spot for one component, without the way there.
+    pub const fn minutes(self) -> u32 {
+        self.facts().minutes
+    }
+}
