@@ -155,7 +155,7 @@ mod tests {
         let gauge = gauge(1400);
         let events = Catchment::new(&gauge, &roof()).unwrap().own;
         let mut store = WettingStore::new(0.6).unwrap();
-        let mut build_up = crate::washoff::BuildUp::clean(crate::washoff::Law::roof());
+        let mut build_up = crate::washoff::BuildUp::clean(crate::washoff::WashoffLaw::roof());
         let (mut at, mut total, mut gap) = (0, 0.0, true);
         let first = gauge.record().first().unwrap();
         for (n, rain) in (0..).zip(gauge.record().dense()) {
@@ -169,7 +169,8 @@ mod tests {
             if gap {
                 store.dry_out();
                 let held = SOLIDS_AFTER_GAP * MOST_G_M2;
-                build_up = crate::washoff::BuildUp::holding(crate::washoff::Law::roof(), held).unwrap();
+                build_up =
+                    crate::washoff::BuildUp::holding(crate::washoff::WashoffLaw::roof(), held).unwrap();
                 gap = false;
             }
             let runoff = 0.85 * store.day(*rain);

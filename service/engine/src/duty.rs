@@ -18,7 +18,7 @@ use crate::calendar::Day;
 use crate::error::{EngineError, require};
 use crate::mark::Mark;
 use crate::meter::{LONGEST_PAST, Meter};
-use crate::passage::{Curve, Path, Seen};
+use crate::passage::{ChanceBounds, Curve, Path};
 use crate::tally::{Note, Tally};
 
 /// Longest horizon, days: a century.
@@ -53,7 +53,7 @@ pub struct Answer {
     path: Path,
     mark: Mark,
     /// What was computed on the way.
-    seen: Vec<Seen>,
+    computed: Vec<ChanceBounds>,
 }
 
 /// When the mark is reached.
@@ -135,8 +135,8 @@ impl Meter<'_> {
             in_90_days: view.chance_by(past + 90)?,
         };
         let outcome = self.outcome(q, &path, &view, chance.today)?;
-        let seen = view.into_seen();
-        Ok(Answer { tally, outcome, chance, notes: self.notes().to_vec(), path, mark, seen })
+        let computed = view.into_computed();
+        Ok(Answer { tally, outcome, chance, notes: self.notes().to_vec(), path, mark, computed })
     }
 
     pub(crate) fn check(&self, q: &Question) -> Result<(), EngineError> {
@@ -206,7 +206,7 @@ impl Answer {
     }
 
     fn view(&self) -> Curve<'_> {
-        Curve::resume(&self.path, self.mark, self.seen.clone())
+        Curve::resume(&self.path, self.mark, self.computed.clone())
     }
 }
 

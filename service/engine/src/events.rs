@@ -216,7 +216,7 @@ impl Events {
     }
 
     /// Mean square over mean of the runoff, mm: the amount that a typical mm belongs to.
-    pub(crate) fn lump(&self) -> f64 {
+    pub(crate) fn typical_mm(&self) -> f64 {
         self.total.last().map_or(0.0, |total| self.squares / total)
     }
 

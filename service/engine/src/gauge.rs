@@ -18,7 +18,9 @@
 use std::sync::LazyLock;
 
 use crate::calendar::{Day, MEAN_MONTH_DAYS, Walker};
-use crate::climate::{Climate, ClimateError, Doubt, Gathered, Normals, REFERENCE_LOSS_MM, SPREAD_DAYS};
+use crate::climate::{
+    Climate, ClimateError, Doubt, GrowingStatistics, Normals, REFERENCE_LOSS_MM, SPREAD_DAYS,
+};
 use crate::generate::Generator;
 use crate::rain::RainRecord;
 
@@ -44,16 +46,16 @@ pub(crate) const BLOCK_DAYS: usize = 30;
 pub struct Gauge {
     record: RainRecord,
     normals: Option<Normals>,
-    gathered: Gathered,
+    statistics: GrowingStatistics,
     climate: Result<Climate, ClimateError>,
     /// Whether the climate was given and not fitted.
     given: bool,
-    read: Read,
+    read_days: ReadDays,
 }
 
 /// Which days were read.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub(crate) struct Read {
+pub(crate) struct ReadDays {
     /// Days with a reading, by month.
     pub by_month: [f64; 12],
     /// Stretches without a reading between the first and the last one, as first and last day.
@@ -83,9 +85,9 @@ impl ReadBlock {
     }
 }
 
-impl Read {
-    fn of(record: &RainRecord) -> Read {
-        let mut read = Read::default();
+impl ReadDays {
+    fn of(record: &RainRecord) -> ReadDays {
+        let mut read = ReadDays::default();
         if let Some(first) = record.first() {
             read.extend(first, record.dense());
         }
@@ -137,16 +139,16 @@ impl Gauge {
     ///
     /// Too little to make a climate of is no error here: exposures that need none still have one to ask.
     pub fn new(record: RainRecord, normals: Option<Normals>) -> Gauge {
-        let gathered = Gathered::of(&record, REFERENCE_LOSS_MM);
+        let statistics = GrowingStatistics::of(&record, REFERENCE_LOSS_MM);
         let climate =
-            Climate::from_gathered(&gathered, record.known_days(), normals.as_ref(), REFERENCE_LOSS_MM);
-        Gauge { read: Read::of(&record), record, normals, gathered, climate, given: false }
+            Climate::from_statistics(&statistics, record.known_days(), normals.as_ref(), REFERENCE_LOSS_MM);
+        Gauge { read_days: ReadDays::of(&record), record, normals, statistics, climate, given: false }
     }
 
     /// A gauge whose climate is known from elsewhere, from a longer record nearby say; readings do not change it.
     pub fn with_climate(record: RainRecord, climate: Result<Climate, ClimateError>) -> Gauge {
-        let gathered = Gathered::new(REFERENCE_LOSS_MM);
-        Gauge { read: Read::of(&record), record, normals: None, gathered, climate, given: true }
+        let statistics = GrowingStatistics::new(REFERENCE_LOSS_MM);
+        Gauge { read_days: ReadDays::of(&record), record, normals: None, statistics, climate, given: true }
     }
 
     /// Adds readings after the last one, in order of their days; days between them stay without a reading.
@@ -160,11 +162,11 @@ impl Gauge {
         {
             let new = &self.record.dense()[had..];
             let from = first.plus(had as i32);
-            self.read.extend(from, new);
+            self.read_days.extend(from, new);
             if !self.given {
-                self.gathered.extend(from, new);
+                self.statistics.extend(from, new);
                 let (known, normals) = (self.record.known_days(), self.normals.as_ref());
-                self.climate = Climate::from_gathered(&self.gathered, known, normals, REFERENCE_LOSS_MM);
+                self.climate = Climate::from_statistics(&self.statistics, known, normals, REFERENCE_LOSS_MM);
             }
         }
         taken
@@ -227,8 +229,8 @@ impl Gauge {
 
     /// Blocks of 30 days of the modelled years, all of them read.
     pub(crate) fn modelled_blocks() -> &'static [ReadBlock] {
-        static BLOCKS: LazyLock<Read> = LazyLock::new(|| {
-            let mut read = Read::default();
+        static BLOCKS: LazyLock<ReadDays> = LazyLock::new(|| {
+            let mut read = ReadDays::default();
             read.extend(MODEL_START, &vec![0.0; MODEL_DAYS.iter().sum::<f64>() as usize]);
             read
         });
@@ -236,8 +238,8 @@ impl Gauge {
     }
 
     /// Which days were read.
-    pub(crate) fn read(&self) -> &Read {
-        &self.read
+    pub(crate) fn read_days(&self) -> &ReadDays {
+        &self.read_days
     }
 
     /// Stretches of days after `since` and up to `through` without a reading, as day numbers after `since`.
@@ -254,8 +256,8 @@ impl Gauge {
             return stretches;
         };
         add(since.plus(1), first.plus(-1));
-        let from = self.read.gaps.partition_point(|gap| gap.1 <= since);
-        for gap in self.read.gaps[from..].iter().take_while(|gap| gap.0 <= through) {
+        let from = self.read_days.gaps.partition_point(|gap| gap.1 <= since);
+        for gap in self.read_days.gaps[from..].iter().take_while(|gap| gap.0 <= through) {
             add(gap.0, gap.1);
         }
         add(last.plus(1), through);
@@ -266,7 +268,7 @@ impl Gauge {
     pub fn days_read(&self, since: Day, through: Day) -> u32 {
         let (Some(first), Some(last)) = (self.record.first(), self.record.last()) else { return 0 };
         let (from, to) = (since.max(first.plus(-1)), through.min(last));
-        (to.since(from) - self.read.in_gaps(from, to)).max(0) as u32
+        (to.since(from) - self.read_days.in_gaps(from, to)).max(0) as u32
     }
 }
 
@@ -294,7 +296,7 @@ mod tests {
         bits(a) == bits(b)
             && a.record.first() == b.record.first()
             && a.climate == b.climate
-            && a.read == b.read
+            && a.read_days == b.read_days
     }
 
     #[test]

@@ -77,12 +77,12 @@ impl MonthlyClock {
     /// The tally that the days after `from` up to and with `to` add; 0 when `to` is not later.
     pub fn between(&self, from: Day, to: Day) -> f64 {
         let mut sum = 0.0;
-        for stretch in Stretches::after(from) {
-            let left = to.since(stretch.before);
-            if left <= stretch.days {
-                return sum + self.per_day[stretch.month0] * f64::from(left.max(0));
+        for span in MonthSpans::after(from) {
+            let left = to.since(span.before);
+            if left <= span.days {
+                return sum + self.per_day[span.month0] * f64::from(left.max(0));
             }
-            sum += self.per_day[stretch.month0] * f64::from(stretch.days);
+            sum += self.per_day[span.month0] * f64::from(span.days);
         }
         sum
     }
@@ -101,23 +101,23 @@ impl MonthlyClock {
             return None;
         }
         let mut left = total;
-        for stretch in Stretches::after(since) {
-            if stretch.before.since(since) >= LONGEST_WAIT {
+        for span in MonthSpans::after(since) {
+            if span.before.since(since) >= LONGEST_WAIT {
                 return None;
             }
-            let step = self.per_day[stretch.month0];
+            let step = self.per_day[span.month0];
             let wanted = (left / step - SLACK_DAYS).ceil();
-            if wanted <= f64::from(stretch.days) {
-                return Some(stretch.before.plus(wanted.max(1.0) as i32));
+            if wanted <= f64::from(span.days) {
+                return Some(span.before.plus(wanted.max(1.0) as i32));
             }
-            left -= step * f64::from(stretch.days);
+            left -= step * f64::from(span.days);
         }
         None
     }
 }
 
 /// Days of one calendar month, or what is left of it.
-struct Stretch {
+struct MonthSpan {
     month0: usize,
     /// The day before the first one.
     before: Day,
@@ -125,33 +125,33 @@ struct Stretch {
 }
 
 /// Month after month without end, the first one cut to the days after a given one.
-struct Stretches {
+struct MonthSpans {
     year: i32,
     month0: usize,
     before: Day,
     skip: i32,
 }
 
-impl Stretches {
-    fn after(day: Day) -> Stretches {
+impl MonthSpans {
+    fn after(day: Day) -> MonthSpans {
         let (year, month, day_of_month) = day.ymd();
-        Stretches { year, month0: month as usize - 1, before: day, skip: day_of_month as i32 }
+        MonthSpans { year, month0: month as usize - 1, before: day, skip: day_of_month as i32 }
     }
 }
 
-impl Iterator for Stretches {
-    type Item = Stretch;
+impl Iterator for MonthSpans {
+    type Item = MonthSpan;
 
-    fn next(&mut self) -> Option<Stretch> {
+    fn next(&mut self) -> Option<MonthSpan> {
         let days = month_length(self.year, self.month0 as u32 + 1) as i32 - self.skip;
-        let stretch = Stretch { month0: self.month0, before: self.before, days };
+        let span = MonthSpan { month0: self.month0, before: self.before, days };
         self.skip = 0;
         self.before = self.before.plus(days);
         self.month0 += 1;
         if self.month0 == 12 {
             (self.month0, self.year) = (0, self.year.saturating_add(1));
         }
-        Some(stretch)
+        Some(span)
     }
 }
 

@@ -20,7 +20,7 @@ use crate::error::{EngineError, require};
 use crate::exposure::{Exposure, USUAL_WET_SHARE, count, law};
 use crate::gauge::Gauge;
 use crate::mark::Mark;
-use crate::passage::{Curve, Known, Law, Path, Rows, Steps, Sums};
+use crate::passage::{Curve, Known, Law, MonthlySums, Path, RunningTotal, Sums};
 use crate::setting::Setting;
 use crate::tally::{Note, Tally};
 
@@ -34,7 +34,7 @@ pub(crate) const LONGEST_PAST: i32 = 73_050;
 pub struct Meter<'a> {
     gauge: &'a Gauge,
     reads_rain: bool,
-    steps: Steps,
+    running: RunningTotal,
     law: Option<Law>,
     notes: Vec<Note>,
     gets_nothing: bool,
@@ -55,7 +55,7 @@ impl<'a> Meter<'a> {
         Ok(Meter {
             gauge: s.gauge,
             reads_rain: s.exposure.reads_rain(),
-            steps: counted.steps,
+            running: counted.running,
             law,
             notes: notes(s),
             gets_nothing,
@@ -68,7 +68,7 @@ impl<'a> Meter<'a> {
         let days = through.since(since);
         require((0..=LONGEST_PAST).contains(&days), "days since", f64::from(days), "0 to 73050")?;
         let path = self.path(since, through, days, 0.0);
-        Ok(self.tally_of(&path, days, &Rows::default().sums(&path, days)))
+        Ok(self.tally_of(&path, days, &MonthlySums::default().sums(&path, days)))
     }
 
     /// The day by which a mark was reached as likely as not, when it is known to have been reached by `found_on`.
@@ -101,7 +101,7 @@ impl<'a> Meter<'a> {
             // Nothing is read of it: all of it is expectation.
             Vec::from_iter((as_of > since).then(|| (1, as_of.since(since))))
         };
-        let known = Known::new(self.steps.clone(), since, as_of, carried);
+        let known = Known::new(self.running.clone(), since, as_of, carried);
         Path::new(known, unread, self.law, horizon)
     }
 

@@ -101,34 +101,34 @@ impl Meter<'_> {
         found_on: Day,
         finding: Finding,
     ) -> Result<Option<Placed>, EngineError> {
-        let Some(seen) = Sighted::new(self, q, found_on)? else { return Ok(None) };
+        let Some(prediction) = Prediction::new(self, q, found_on)? else { return Ok(None) };
         let (from, to, log_sd) = finding.range()?;
-        Ok(Some(Placed { from: seen.at(from, log_sd)?, to: seen.at(to, log_sd)? }))
+        Ok(Some(Placed { from: prediction.at(from, log_sd)?, to: prediction.at(to, log_sd)? }))
     }
 
     /// How full the part was expected to be on a day after `as_of`; `None` as for [`Meter::placed`].
     pub fn fullness(&self, q: &Question, on: Day) -> Result<Option<Fullness>, EngineError> {
-        let Some(seen) = Sighted::new(self, q, on)? else { return Ok(None) };
-        let of = |chance: f64| seen.fullness(chance);
+        let Some(prediction) = Prediction::new(self, q, on)? else { return Ok(None) };
+        let of = |chance: f64| prediction.fullness(chance);
         Ok(Some(Fullness { low: of(ENDS.0)?, likely: of(0.5)?, high: of(ENDS.1)? }))
     }
 }
 
 /// A question's path to the day of a finding.
-struct Sighted {
+struct Prediction {
     path: Path,
     number: i32,
     mark: Mark,
 }
 
-impl Sighted {
-    fn new(meter: &Meter<'_>, q: &Question, on: Day) -> Result<Option<Sighted>, EngineError> {
+impl Prediction {
+    fn new(meter: &Meter<'_>, q: &Question, on: Day) -> Result<Option<Prediction>, EngineError> {
         let number = on.since(q.since);
         meter.check(&Question { horizon_days: on.since(q.as_of), ..*q })?;
         let path = meter.path(q.since, q.as_of, number, 0.0);
         // Readings alone say nothing of the days after them.
         let known = path.law().is_some() && q.left_share == 0.0;
-        Ok(known.then_some(Sighted { path, number, mark: q.mark }))
+        Ok(known.then_some(Prediction { path, number, mark: q.mark }))
     }
 
     /// The chance that the part is no fuller than that.

@@ -36,7 +36,7 @@ pub fn washed_share_at(coefficient: f64, exponent: f64, intensity_mm_h: f64, hou
 
 /// How solids come and go on one roof.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Law {
+pub struct WashoffLaw {
     most: f64,
     per_day: f64,
     wash_per_mm: f64,
@@ -44,19 +44,19 @@ pub struct Law {
     gain: f64,
 }
 
-impl Law {
+impl WashoffLaw {
     /// A law with the most the roof holds (above 0, in g/m2 or any other unit), its build-up per day (0 to 5) and its
     /// wash-off per mm (0 to 10).
-    pub fn new(most: f64, per_day: f64, wash_per_mm: f64) -> Result<Law, EngineError> {
+    pub fn new(most: f64, per_day: f64, wash_per_mm: f64) -> Result<WashoffLaw, EngineError> {
         require(most > 0.0 && most.is_finite(), "most solids", most, "above 0")?;
         require((0.0..=5.0).contains(&per_day), "build-up per day", per_day, "0 to 5")?;
         require((0.0..=10.0).contains(&wash_per_mm), "wash-off per mm", wash_per_mm, "0 to 10")?;
-        Ok(Law { most, per_day, wash_per_mm, gain: -(-per_day).exp_m1() })
+        Ok(WashoffLaw { most, per_day, wash_per_mm, gain: -(-per_day).exp_m1() })
     }
 
     /// A usual roof, in g/m2.
-    pub fn roof() -> Law {
-        Law {
+    pub fn roof() -> WashoffLaw {
+        WashoffLaw {
             most: MOST_G_M2,
             per_day: BUILD_UP_PER_DAY,
             wash_per_mm: WASH_OFF_PER_MM,
@@ -73,18 +73,18 @@ impl Law {
 /// The solids on a roof on one evening.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct BuildUp {
-    law: Law,
+    law: WashoffLaw,
     held: f64,
 }
 
 impl BuildUp {
     /// A clean roof.
-    pub fn clean(law: Law) -> BuildUp {
+    pub fn clean(law: WashoffLaw) -> BuildUp {
         BuildUp { law, held: 0.0 }
     }
 
     /// A roof with solids on it, 0 to the most.
-    pub fn holding(law: Law, held: f64) -> Result<BuildUp, EngineError> {
+    pub fn holding(law: WashoffLaw, held: f64) -> Result<BuildUp, EngineError> {
         require((0.0..=law.most).contains(&held), "solids on the roof", held, "0 to the most")?;
         Ok(BuildUp { law, held })
     }

@@ -18,7 +18,7 @@ mod table;
 mod walk;
 
 use score::{Forecast, Yearly, mean_and_error, quantile_loss};
-use walk::{Outcome, Plan, Rain};
+use walk::{CaseResult, Plan, Rain};
 
 /// The normal distribution function: Abramowitz & Stegun 26.2.17, good to 7.5e-8.
 fn normal_below(z: f64) -> f64 {
@@ -179,15 +179,15 @@ fn a_walk_along_a_record() {
                 sum >= *mm
             });
             match outcome {
-                Outcome::Scored(of) => {
+                CaseResult::Scored(of) => {
                     assert_eq!(Some(of.day), came);
                     // The straight line has no spread: its score is its error, twice its pinball.
                     assert_within(of.scores[0].pinball * 2.0, of.scores[0].crps, 1e-9, walk::FORECASTERS[0]);
                     assert!(of.scores.iter().all(|s| s.crps >= 0.0 && s.crps < 400.0));
                     scored += 1;
                 }
-                Outcome::Open => assert_eq!(came, None),
-                Outcome::Gap | Outcome::Thin => panic!("the record has no gap"),
+                CaseResult::Open => assert_eq!(came, None),
+                CaseResult::Gap | CaseResult::Thin => panic!("the record has no gap"),
             }
         }
     }
@@ -206,14 +206,14 @@ fn gaps_leave_origins_out() {
         walk::origin(&rain, &plan, origin).unwrap()
     };
     // The first origin is day 730; 2.625 mm a day run off.
-    let [Outcome::Scored(near), Outcome::Scored(far)] = &outcome_of(0..0, 0)[..] else {
+    let [CaseResult::Scored(near), CaseResult::Scored(far)] = &outcome_of(0..0, 0)[..] else {
         panic!("all is read")
     };
     assert!((18..=22).contains(&near.day) && (150..=156).contains(&far.day), "{} {}", near.day, far.day);
-    assert!(matches!(outcome_of(800..801, 0)[..], [Outcome::Scored(_), Outcome::Gap]));
-    assert!(matches!(outcome_of(740..741, 0)[..], [Outcome::Gap, Outcome::Gap]));
-    assert!(matches!(outcome_of(100..200, 0)[..], [Outcome::Thin, Outcome::Thin]));
-    assert!(matches!(outcome_of(0..0, 7)[..], [Outcome::Scored(_), Outcome::Open]));
+    assert!(matches!(outcome_of(800..801, 0)[..], [CaseResult::Scored(_), CaseResult::Gap]));
+    assert!(matches!(outcome_of(740..741, 0)[..], [CaseResult::Gap, CaseResult::Gap]));
+    assert!(matches!(outcome_of(100..200, 0)[..], [CaseResult::Thin, CaseResult::Thin]));
+    assert!(matches!(outcome_of(0..0, 7)[..], [CaseResult::Scored(_), CaseResult::Open]));
     let rain = Rain::new(&readings(0..0)).unwrap();
     assert_eq!(Plan::new(&rain, None, None, &[50.0]).unwrap().years, 2);
     assert!(Plan::new(&rain, Some(5), None, &[50.0]).unwrap_err().contains("smaller --years"));

@@ -78,7 +78,7 @@ impl Process {
     fn new() -> Process {
         Process {
             store: WettingStore::new(LEAFY.wetting_loss_mm).unwrap(),
-            solids: BuildUp::holding(washoff::Law::roof(), 0.2 * washoff::MOST_G_M2).unwrap(),
+            solids: BuildUp::holding(washoff::WashoffLaw::roof(), 0.2 * washoff::MOST_G_M2).unwrap(),
             leaves: 0.0,
             room: CHAMBER_MM,
             trees: 1.0,

@@ -3,7 +3,7 @@
 use eavesward_engine::exposure::{ROOF_SOLIDS_MG_L, trap_efficiency};
 use eavesward_engine::first_flush::{MIXING, WASH_OFF_PER_MM, diverted_share, washed_share};
 use eavesward_engine::runoff::WettingStore;
-use eavesward_engine::washoff::{BuildUp, Law, Ledger, MOST_G_M2, washed_share_at};
+use eavesward_engine::washoff::{BuildUp, Ledger, MOST_G_M2, WashoffLaw, washed_share_at};
 use proptest::prelude::*;
 
 use super::{assert_relative, assert_within, day, seattle, table};
@@ -22,7 +22,7 @@ fn swmm_storms() {
         if c2 == 1.0 {
             // By that program's own runoff, a few thousandths of a millimetre off the rain and printed to one of
             // them.
-            let mut roof = BuildUp::holding(Law::new(load, 0.0, c1).unwrap(), load).unwrap();
+            let mut roof = BuildUp::holding(WashoffLaw::new(load, 0.0, c1).unwrap(), load).unwrap();
             let printed = 5.1e-4 * (1.0 + c1 * load);
             assert_within(roof.wash(get("runoff_mm")), get("closed_kg"), printed, &name);
         } else {
@@ -42,7 +42,7 @@ fn swmm_year() {
         let get = |name: &str| row[name].parse::<f64>().unwrap();
         let year = |wet_above: f64| {
             let most_kg = get("Bmax_kg_ha") * 50.0 / 10_000.0;
-            let mut roof = BuildUp::clean(Law::new(most_kg, get("kb_per_d"), get("C1")).unwrap());
+            let mut roof = BuildUp::clean(WashoffLaw::new(most_kg, get("kb_per_d"), get("C1")).unwrap());
             let mut ledger = Ledger::default();
             for n in 0..365 {
                 let mm = record.get(day(2013, 1, 1).plus(n)).unwrap();
@@ -61,18 +61,18 @@ fn swmm_year() {
 #[test]
 fn halving_rule_on_a_roof() {
     for (mm, percent) in [(0.5, 29.3), (1.0, 50.0), (2.0, 75.0), (3.0, 87.5), (4.0, 93.8)] {
-        let mut roof = BuildUp::holding(Law::roof(), 2.0).unwrap();
+        let mut roof = BuildUp::holding(WashoffLaw::roof(), 2.0).unwrap();
         assert_within(roof.wash(mm) / 2.0 * 100.0, percent, 0.051, &format!("{mm} mm"));
     }
     for (flush, grams) in [(0.0, 199.9), (0.5, 141.3), (1.0, 99.9), (2.0, 49.9)] {
-        let mut roof = BuildUp::holding(Law::roof(), 2.0).unwrap();
+        let mut roof = BuildUp::holding(WashoffLaw::roof(), 2.0).unwrap();
         let mut ledger = Ledger::default();
         let trapped = ledger.day(&mut roof, 10.8, diverted_share(WASH_OFF_PER_MM, flush, 10.8), 1.0);
         assert_within(100.0 * trapped, grams, 0.06, &format!("flush {flush}"));
     }
     // Street solids, 0.1811 per mm.
     for (mm, percent) in [(1.0, 16.6), (5.0, 59.6), (12.7, 90.0)] {
-        let mut street = BuildUp::holding(Law::new(100.0, 0.0, 0.1811).unwrap(), 100.0).unwrap();
+        let mut street = BuildUp::holding(WashoffLaw::new(100.0, 0.0, 0.1811).unwrap(), 100.0).unwrap();
         assert_within(street.wash(mm), percent, 0.05, &format!("{mm} mm"));
     }
 }
@@ -84,7 +84,7 @@ fn the_default_carries_the_event_mean() {
     assert!((1.0..=10.0).contains(&MOST_G_M2));
     let record = seattle();
     let mut wetting = WettingStore::new(0.5).unwrap();
-    let (mut roof, mut ledger, mut runoff) = (BuildUp::clean(Law::roof()), Ledger::default(), 0.0);
+    let (mut roof, mut ledger, mut runoff) = (BuildUp::clean(WashoffLaw::roof()), Ledger::default(), 0.0);
     let mut today = record.first().unwrap();
     while let Some(mm) = record.get(today) {
         let off = wetting.day(mm);
@@ -113,7 +113,7 @@ proptest! {
         filled in 0.0..=1.0_f64,
         calmed in any::<bool>(),
     ) {
-        let mut roof = BuildUp::holding(Law::new(most, per_day, wash).unwrap(), filled * most).unwrap();
+        let mut roof = BuildUp::holding(WashoffLaw::new(most, per_day, wash).unwrap(), filled * most).unwrap();
         let (first, mut ledger) = (roof.held(), Ledger::default());
         for runoff in runoffs {
             let share = MIXING * diverted_share(wash, flush, runoff);
@@ -129,7 +129,7 @@ proptest! {
 
     #[test]
     fn a_dry_spell_is_its_days(per_day in 0.0..2.0_f64, filled in 0.0..=1.0_f64, days in 0..200_u32) {
-        let law = Law::new(3.0, per_day, 0.7).unwrap();
+        let law = WashoffLaw::new(3.0, per_day, 0.7).unwrap();
         let mut stepped = BuildUp::holding(law, 3.0 * filled).unwrap();
         let mut at_once = stepped;
         let laid: f64 = (0..days).map(|_| stepped.dry_day()).sum();
@@ -159,11 +159,11 @@ proptest! {
 
 #[test]
 fn a_roof_refuses_nonsense() {
-    assert!(Law::new(0.0, 0.1, 0.7).is_err());
-    assert!(Law::new(f64::NAN, 0.1, 0.7).is_err());
-    assert!(Law::new(2.0, -0.1, 0.7).is_err());
-    assert!(Law::new(2.0, 0.1, f64::NAN).is_err());
-    assert!(BuildUp::holding(Law::roof(), MOST_G_M2 + 0.1).is_err());
-    assert!(BuildUp::holding(Law::roof(), f64::NAN).is_err());
-    assert_eq!(Law::roof().most(), MOST_G_M2);
+    assert!(WashoffLaw::new(0.0, 0.1, 0.7).is_err());
+    assert!(WashoffLaw::new(f64::NAN, 0.1, 0.7).is_err());
+    assert!(WashoffLaw::new(2.0, -0.1, 0.7).is_err());
+    assert!(WashoffLaw::new(2.0, 0.1, f64::NAN).is_err());
+    assert!(BuildUp::holding(WashoffLaw::roof(), MOST_G_M2 + 0.1).is_err());
+    assert!(BuildUp::holding(WashoffLaw::roof(), f64::NAN).is_err());
+    assert_eq!(WashoffLaw::roof().most(), MOST_G_M2);
 }

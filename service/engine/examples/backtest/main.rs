@@ -19,7 +19,7 @@ use std::io::Write;
 use std::process::ExitCode;
 
 use score::{Yearly, mean_and_error};
-use walk::{FORECASTERS, Outcome, Plan, Rain, shown};
+use walk::{CaseResult, FORECASTERS, Plan, Rain, shown};
 
 fn main() -> ExitCode {
     match args::parse(std::env::args().skip(1)) {
@@ -42,13 +42,13 @@ fn run(args: &args::Args) -> Result<(), String> {
     let table = table::read(&text).map_err(|e| format!("{}: {e}", args.file))?;
     let rain = Rain::new(&table.readings).ok_or_else(|| format!("{}: no reading", args.file))?;
     let plan = Plan::new(&rain, args.years, args.step, &args.thresholds)?;
-    let outcomes = walk_all(&rain, &plan)?;
-    let report = report(args, &table, &rain, &plan, &outcomes);
+    let results = walk_all(&rain, &plan)?;
+    let report = report(args, &table, &rain, &plan, &results);
     std::io::stdout().write_all(report.as_bytes()).map_err(|e| e.to_string())
 }
 
 /// Every origin, shared out over the processors; the order of the results is that of the origins.
-fn walk_all(rain: &Rain, plan: &Plan) -> Result<Vec<Vec<Outcome>>, String> {
+fn walk_all(rain: &Rain, plan: &Plan) -> Result<Vec<Vec<CaseResult>>, String> {
     let workers = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     let parts: Vec<Result<Vec<_>, String>> = std::thread::scope(|scope| {
         let threads: Vec<_> = (0..workers)
@@ -69,7 +69,7 @@ fn walk_all(rain: &Rain, plan: &Plan) -> Result<Vec<Vec<Outcome>>, String> {
         all.extend(part?);
     }
     all.sort_by_key(|(i, _)| *i);
-    Ok(all.into_iter().map(|(_, outcome)| outcome).collect())
+    Ok(all.into_iter().map(|(_, results)| results).collect())
 }
 
 /// Scores of one forecaster at one threshold.
@@ -87,19 +87,19 @@ struct Row {
     scores: Vec<Scores>,
 }
 
-fn row(plan: &Plan, outcomes: &[Vec<Outcome>], threshold: usize) -> Row {
+fn row(plan: &Plan, results: &[Vec<CaseResult>], threshold: usize) -> Row {
     let year = |day: eavesward_engine::Day| day.ymd().0;
     let first = plan.origins.first().copied().map_or(0, year);
     let last = plan.origins.last().copied().map_or(0, year);
     let none = Yearly::new((last - first + 1) as usize);
     let none = Scores { covered: none.clone(), pinball: none.clone(), crps: none };
     let mut row = Row { n: 0, mean_day: 0.0, left_out: [0; 3], scores: vec![none; FORECASTERS.len()] };
-    for (origin, outcome) in plan.origins.iter().zip(outcomes) {
-        match &outcome[threshold] {
-            Outcome::Open => row.left_out[0] += 1,
-            Outcome::Gap => row.left_out[1] += 1,
-            Outcome::Thin => row.left_out[2] += 1,
-            Outcome::Scored(scored) => {
+    for (origin, of_origin) in plan.origins.iter().zip(results) {
+        match &of_origin[threshold] {
+            CaseResult::Open => row.left_out[0] += 1,
+            CaseResult::Gap => row.left_out[1] += 1,
+            CaseResult::Thin => row.left_out[2] += 1,
+            CaseResult::Scored(scored) => {
                 row.n += 1;
                 row.mean_day += f64::from(scored.day);
                 let index = (year(*origin) - first) as usize;
@@ -120,12 +120,12 @@ fn report(
     table: &table::Table,
     rain: &Rain,
     plan: &Plan,
-    outcomes: &[Vec<Outcome>],
+    results: &[Vec<CaseResult>],
 ) -> String {
     let mut out = Vec::new();
     // Writing into memory does not fail.
     let _ = heading(&mut out, args, table, rain, plan);
-    let rows: Vec<Row> = (0..plan.thresholds.len()).map(|t| row(plan, outcomes, t)).collect();
+    let rows: Vec<Row> = (0..plan.thresholds.len()).map(|t| row(plan, results, t)).collect();
     let _ = body(&mut out, plan, &rows);
     String::from_utf8(out).unwrap_or_default()
 }

@@ -49,7 +49,7 @@ pub struct Plan {
 
 /// What came of one threshold at one origin.
 #[derive(Debug, Clone)]
-pub enum Outcome {
+pub enum CaseResult {
     /// Passed and scored.
     Scored(Scored),
     /// A day without a reading came first.
@@ -159,9 +159,9 @@ pub fn shown(day: Day) -> String {
 }
 
 /// All thresholds of the plan at its origin `index`.
-pub fn origin(rain: &Rain, plan: &Plan, index: usize) -> Result<Vec<Outcome>, String> {
+pub fn origin(rain: &Rain, plan: &Plan, index: usize) -> Result<Vec<CaseResult>, String> {
     let today = plan.origins[index];
-    let came = outcomes(rain.part(today.plus(1), rain.last()), &plan.thresholds);
+    let came = passages(rain.part(today.plus(1), rain.last()), &plan.thresholds);
     let wanted: Vec<f64> =
         plan.thresholds.iter().zip(&came).filter(|(_, came)| came.is_ok()).map(|(mm, _)| *mm).collect();
     let from = today.plus(1 - days_of(plan.years));
@@ -176,17 +176,17 @@ pub fn origin(rain: &Rain, plan: &Plan, index: usize) -> Result<Vec<Outcome>, St
             .map_err(|e| format!("{}: {e}", shown(today)))?
     };
     let mut forecasts = forecasts.into_iter();
-    let outcome = came.into_iter().map(|came| match came {
-        Err(outcome) => outcome,
-        Ok(day) => forecasts.next().map_or(Outcome::Thin, |each| {
-            Outcome::Scored(Scored { day, scores: each.map(|forecast| forecast.score(day)) })
+    let results = came.into_iter().map(|came| match came {
+        Err(result) => result,
+        Ok(day) => forecasts.next().map_or(CaseResult::Thin, |each| {
+            CaseResult::Scored(Scored { day, scores: each.map(|forecast| forecast.score(day)) })
         }),
     });
-    Ok(outcome.collect())
+    Ok(results.collect())
 }
 
 /// The day number on which the runoff of the days to come passed each threshold.
-fn outcomes(ahead: &[f64], thresholds: &[f64]) -> Vec<Result<i32, Outcome>> {
+fn passages(ahead: &[f64], thresholds: &[f64]) -> Vec<Result<i32, CaseResult>> {
     let mut sum = 0.0;
     let mut days = ahead.iter().zip(1..);
     let mut day = 0;
@@ -194,15 +194,15 @@ fn outcomes(ahead: &[f64], thresholds: &[f64]) -> Vec<Result<i32, Outcome>> {
     let each = thresholds.iter().map(|threshold| {
         while sum < *threshold && stopped.is_none() {
             match days.next() {
-                Some((mm, _)) if mm.is_nan() => stopped = Some(Outcome::Gap),
+                Some((mm, _)) if mm.is_nan() => stopped = Some(CaseResult::Gap),
                 Some((mm, number)) => {
                     sum += (mm - LOSS_MM).max(0.0);
                     day = number;
                 }
-                None => stopped = Some(Outcome::Open),
+                None => stopped = Some(CaseResult::Open),
             }
         }
-        if sum >= *threshold { Ok(day) } else { Err(stopped.clone().unwrap_or(Outcome::Open)) }
+        if sum >= *threshold { Ok(day) } else { Err(stopped.clone().unwrap_or(CaseResult::Open)) }
     });
     each.collect()
 }

@@ -6,7 +6,7 @@ use super::error::{ClimateError, FEWEST_DAYS};
 use super::model::Climate;
 use super::normals::{self, Normals};
 use super::spread;
-use super::statistics::Gathered;
+use super::statistics::GrowingStatistics;
 
 /// Daily loss in mm at which the spread of runoff is measured in [`Climate::fit`].
 pub const REFERENCE_LOSS_MM: f64 = 0.5;
@@ -33,17 +33,22 @@ impl Climate {
         loss_mm: f64,
     ) -> Result<Climate, ClimateError> {
         let loss_mm = if loss_mm >= 0.0 && loss_mm.is_finite() { loss_mm } else { 0.0 };
-        Climate::from_gathered(&Gathered::of(record, loss_mm), record.known_days(), normals, loss_mm)
+        Climate::from_statistics(
+            &GrowingStatistics::of(record, loss_mm),
+            record.known_days(),
+            normals,
+            loss_mm,
+        )
     }
 
     /// The same from sums that grew with the record; `known_days` are its readings.
-    pub(crate) fn from_gathered(
-        gathered: &Gathered,
+    pub(crate) fn from_statistics(
+        statistics: &GrowingStatistics,
         known_days: usize,
         normals: Option<&Normals>,
         loss_mm: f64,
     ) -> Result<Climate, ClimateError> {
-        let own = || spread::from_statistics(&gathered.statistics(), loss_mm);
+        let own = || spread::from_statistics(&statistics.so_far(), loss_mm);
         match normals {
             None if known_days == 0 => Err(ClimateError::NoRain),
             None if known_days < FEWEST_DAYS => Err(ClimateError::TooShort { days_read: known_days }),

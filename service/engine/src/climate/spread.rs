@@ -110,7 +110,7 @@ struct Spread {
 
 impl Spread {
     fn measure(s: &Statistics, runoff: &[f64; 12], kappa: f64, years: f64) -> Spread {
-        let blocks = Misfit::of(s.blocks(), runoff);
+        let blocks = BlockResiduals::of(s.blocks(), runoff);
         let Some((excess, cv30)) = blocks.excess(kappa, years) else {
             return Spread { month: USUAL_SIGMA_MONTH, year: 0.08, cv30: USUAL_CV30, measured: None };
         };
@@ -122,21 +122,21 @@ impl Spread {
 
 /// How far 30-day totals stray from what the months lead one to expect.
 #[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Misfit {
+pub(crate) struct BlockResiduals {
     count: f64,
     squares: f64,
     expected: f64,
     expected2: f64,
 }
 
-impl Misfit {
-    fn of(blocks: &[Block], daily: &[f64; 12]) -> Misfit {
-        let mut misfit = Misfit::default();
+impl BlockResiduals {
+    fn of(blocks: &[Block], daily: &[f64; 12]) -> BlockResiduals {
+        let mut residuals = BlockResiduals::default();
         // A block with more than five days unread would say more about the gap than about the rain.
         for block in blocks.iter().filter(|block| block.known() >= 25.0) {
-            misfit.add(block.observed, block.expected(daily));
+            residuals.add(block.observed, block.expected(daily));
         }
-        misfit
+        residuals
     }
 
     /// Adds a block.
@@ -177,7 +177,7 @@ impl Misfit {
     }
 }
 
-impl Misfit {
+impl BlockResiduals {
     /// Variance from day to day per unit of mean: what the blocks leave beside the monthly factor, `most` at most and drawn to
     /// it with the weight of two years.
     pub(crate) fn dispersion(&self, most: f64, years: f64, sigma_month: f64) -> f64 {

@@ -111,7 +111,7 @@ impl Statistics {
     }
 
     /// Adds the next day of the calendar, NaN without a reading.
-    fn add(&mut self, day: Folded) {
+    fn add(&mut self, day: FoldedDay) {
         let (p, m) = (day.mm, day.month0);
         let before = std::mem::replace(&mut self.before, p);
         if p.is_nan() {
@@ -156,32 +156,32 @@ impl Statistics {
 
 /// A day of the calendar without leap days.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Folded {
+struct FoldedDay {
     mm: f64,
     month0: usize,
 }
 
 /// Statistics that a record can go on adding to.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Gathered {
+pub(crate) struct GrowingStatistics {
     statistics: Statistics,
     /// The last day so far, not yet in the statistics: a leap day may still be added to it.
-    last: Option<Folded>,
+    last: Option<FoldedDay>,
 }
 
-impl Gathered {
+impl GrowingStatistics {
     /// Nothing yet; `loss_mm` is taken off each day's rain for its runoff.
-    pub(crate) fn new(loss_mm: f64) -> Gathered {
-        Gathered { statistics: Statistics::new(loss_mm), last: None }
+    pub(crate) fn new(loss_mm: f64) -> GrowingStatistics {
+        GrowingStatistics { statistics: Statistics::new(loss_mm), last: None }
     }
 
     /// Everything of a record.
-    pub(crate) fn of(record: &RainRecord, loss_mm: f64) -> Gathered {
-        let mut gathered = Gathered::new(loss_mm);
+    pub(crate) fn of(record: &RainRecord, loss_mm: f64) -> GrowingStatistics {
+        let mut statistics = GrowingStatistics::new(loss_mm);
         if let Some(first) = record.first() {
-            gathered.extend(first, record.dense());
+            statistics.extend(first, record.dense());
         }
-        gathered
+        statistics
     }
 
     /// Adds consecutive days from `first` on, NaN where there is no reading; they follow what was added before.
@@ -203,7 +203,7 @@ impl Gathered {
             }
             _ if is_leap_day => {}
             last => {
-                if let Some(day) = last.replace(Folded { mm, month0 }) {
+                if let Some(day) = last.replace(FoldedDay { mm, month0 }) {
                     self.statistics.add(day);
                 }
             }
@@ -211,7 +211,7 @@ impl Gathered {
     }
 
     /// The sums with the last day.
-    pub(super) fn statistics(&self) -> Statistics {
+    pub(super) fn so_far(&self) -> Statistics {
         let mut statistics = self.statistics.clone();
         if let Some(last) = self.last {
             statistics.add(last);

@@ -6,37 +6,37 @@ use crate::climate::WET_MM;
 use crate::events::Events;
 use crate::first_flush::{MIXING, WASH_OFF_PER_MM, washed_share};
 use crate::gauge::Gauge;
-use crate::passage::Steps;
+use crate::passage::RunningTotal;
 use crate::setting::Setting;
 
 use super::chamber::{Chamber, pass};
 use super::leaves::{fall, moved, per_catcher};
 use super::quantity::Exposure;
 use super::sediment::solids_to_depth;
-use super::ultraviolet::Year;
+use super::ultraviolet::DoseYear;
 
 /// An exposure over the readings, and by month over the years that its climatology stands on.
 #[derive(Debug, Clone)]
 pub(crate) struct Counted {
     /// What the readings say.
-    pub steps: Steps,
+    pub running: RunningTotal,
     /// The sums behind the climatology, for exposures that ride on rain.
-    pub months: Option<Months>,
+    pub months: Option<MonthlyExposure>,
     /// The year of doses, for light.
-    pub(super) year: Option<Year>,
+    pub(super) year: Option<DoseYear>,
 }
 
 /// An exposure added up by month, as it would be with everything in order.
 #[derive(Debug, Clone)]
-pub(crate) struct Months {
+pub(crate) struct MonthlyExposure {
     /// Exposure by month.
     pub sums: [f64; 12],
     /// Days by month.
     pub days: [f64; 12],
     /// Mean square over mean of the exposure on days that had any: the typical amount at once.
-    pub lump: f64,
+    pub typical_amount: f64,
     /// The same of the runoff, coefficient taken off.
-    pub runoff_lump: f64,
+    pub typical_runoff: f64,
     /// Exposure by whole blocks of 30 days from the first reading on.
     pub blocks: Vec<f64>,
     /// Whether all of it was read and not generated.
@@ -46,28 +46,28 @@ pub(crate) struct Months {
 /// Runs an exposure over the readings of its gauge.
 pub(crate) fn count(s: &Setting<'_>) -> Counted {
     if let Exposure::Ultraviolet { orientation, shade_share, warmth } = s.exposure {
-        let year = Year::new(s.site, orientation, shade_share, warmth.as_ref());
-        return Counted { steps: light(s.gauge, &year), months: None, year: Some(year) };
+        let year = DoseYear::new(s.site, orientation, shade_share, warmth.as_ref());
+        return Counted { running: light(s.gauge, &year), months: None, year: Some(year) };
     }
     if !s.exposure.needs_rain() {
-        return Counted { steps: Steps::default(), months: None, year: None };
+        return Counted { running: RunningTotal::default(), months: None, year: None };
     }
     let own = s.catchment.own();
-    let (steps, squares) = rain_borne(s, own, s.exposure);
+    let (running, squares) = rain_borne(s, own, s.exposure);
     // The climatology is that of a part in order: what a blocked hole let through is history and no season.
     let expected = expected(s.exposure);
     let months = match (s.catchment.model(), expected) {
         (Some(model), expected) => {
-            let (steps, squares) = rain_borne(s, model, expected.unwrap_or(s.exposure));
-            Months::of(&steps, squares, model, Gauge::modelled_days(), false)
+            let (running, squares) = rain_borne(s, model, expected.unwrap_or(s.exposure));
+            MonthlyExposure::of(&running, squares, model, Gauge::modelled_days(), false)
         }
         (None, Some(expected)) => {
-            let (steps, squares) = rain_borne(s, own, expected);
-            Months::of(&steps, squares, own, s.gauge.read().by_month, true)
+            let (running, squares) = rain_borne(s, own, expected);
+            MonthlyExposure::of(&running, squares, own, s.gauge.read_days().by_month, true)
         }
-        (None, None) => Months::of(&steps, squares, own, s.gauge.read().by_month, true),
+        (None, None) => MonthlyExposure::of(&running, squares, own, s.gauge.read_days().by_month, true),
     };
-    Counted { steps, months: Some(months), year: None }
+    Counted { running, months: Some(months), year: None }
 }
 
 /// The exposure without its history, when it has one.
@@ -84,21 +84,21 @@ fn expected(exposure: Exposure<'_>) -> Option<Exposure<'static>> {
 }
 
 /// What the events added up to, and the sum of the squares of what each added.
-fn rain_borne(s: &Setting<'_>, events: &Events, exposure: Exposure<'_>) -> (Steps, f64) {
+fn rain_borne(s: &Setting<'_>, events: &Events, exposure: Exposure<'_>) -> (RunningTotal, f64) {
     if matches!(exposure, Exposure::Runoff) {
-        let steps = Steps::of_totals(Arc::clone(&events.day), Arc::clone(&events.total));
-        return (steps, events.squares);
+        let running = RunningTotal::of_totals(Arc::clone(&events.day), Arc::clone(&events.total));
+        return (running, events.squares);
     }
     let amounts = amounts(s, events, exposure);
     let squares = sum_of_squares(&amounts);
-    (Steps::on_days(Arc::clone(&events.day), amounts), squares)
+    (RunningTotal::on_days(Arc::clone(&events.day), amounts), squares)
 }
 
 /// What each event added.
 fn amounts(s: &Setting<'_>, events: &Events, exposure: Exposure<'_>) -> Vec<f64> {
     match exposure {
         Exposure::Fills { chamber } => {
-            pass(chamber, &events.day, &events.mm, |_, brim| f64::from(u8::from(brim)))
+            pass(chamber, &events.day, &events.mm, |_, filled| f64::from(u8::from(filled)))
         }
         Exposure::Grit { chamber } => diverted(events, chamber),
         Exposure::Sediment { chamber, floor_area_m2, calmed_inlet } => {
@@ -153,25 +153,32 @@ fn sum_of_squares(amounts: &[f64]) -> f64 {
     sums.iter().sum::<f64>() + rest
 }
 
-impl Months {
+impl MonthlyExposure {
     /// Sums of what grew with the events of a record, `measured` or generated.
-    fn of(steps: &Steps, squares: f64, events: &Events, days: [f64; 12], measured: bool) -> Months {
+    fn of(
+        running: &RunningTotal,
+        squares: f64,
+        events: &Events,
+        days: [f64; 12],
+        measured: bool,
+    ) -> MonthlyExposure {
         let mut sums = [0.0; 12];
-        for (run, amount) in events.months.iter().zip(steps.between(events.months.iter().map(|run| run.end)))
+        for (run, amount) in
+            events.months.iter().zip(running.between(events.months.iter().map(|run| run.end)))
         {
             sums[usize::from(run.month0)] += amount;
         }
-        let sum = steps.whole();
-        let lump = if sum > 0.0 { squares / sum } else { 0.0 };
-        let blocks = steps.between(events.blocks.iter().copied()).collect();
-        Months { sums, days, lump, runoff_lump: events.lump(), blocks, measured }
+        let sum = running.whole();
+        let typical_amount = if sum > 0.0 { squares / sum } else { 0.0 };
+        let blocks = running.between(events.blocks.iter().copied()).collect();
+        MonthlyExposure { sums, days, typical_amount, typical_runoff: events.typical_mm(), blocks, measured }
     }
 }
 
 /// The doses of the days that were read.
-fn light(gauge: &Gauge, year: &Year) -> Steps {
+fn light(gauge: &Gauge, year: &DoseYear) -> RunningTotal {
     let mm = gauge.record().dense();
-    let Some(first) = gauge.record().first() else { return Steps::default() };
+    let Some(first) = gauge.record().first() else { return RunningTotal::default() };
     let mut doses = vec![0.0; mm.len()];
     let mut passed = 0;
     while passed < mm.len() {
@@ -186,5 +193,5 @@ fn light(gauge: &Gauge, year: &Year) -> Steps {
         }
         passed = to;
     }
-    Steps::daily_from(first, doses)
+    RunningTotal::daily_from(first, doses)
 }

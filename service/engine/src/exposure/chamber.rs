@@ -84,12 +84,12 @@ pub(super) fn pass(
     chamber: Chamber<'_>,
     day: &[i32],
     mm: &[f64],
-    told: impl Fn(f64, bool) -> f64,
+    amount: impl Fn(f64, bool) -> f64,
 ) -> Vec<f64> {
     let volume = chamber.volume_mm;
     match chamber.emptying {
         Emptying::WithinTheDay if chamber.blocked.is_empty() => {
-            mm.iter().map(|mm| told(mm.min(volume), *mm >= volume && volume > 0.0)).collect()
+            mm.iter().map(|mm| amount(mm.min(volume), *mm >= volume && volume > 0.0)).collect()
         }
         Emptying::Trickle { mm_per_day } if chamber.blocked.is_empty() => {
             let mut made = vec![0.0; mm.len()];
@@ -100,7 +100,7 @@ pub(super) fn pass(
                 before = day;
                 let taken = lesser(mm, room);
                 room -= taken;
-                *made = told(taken, taken > 0.0 && room == 0.0);
+                *made = amount(taken, taken > 0.0 && room == 0.0);
             }
             made
         }
@@ -108,7 +108,7 @@ pub(super) fn pass(
             let mut filling = Filling::new(chamber);
             let one = |(day, mm): (&i32, &f64)| {
                 let taken = filling.take(*day, *mm);
-                told(taken, taken > 0.0 && (filling.room_mm == 0.0 || taken >= volume))
+                amount(taken, taken > 0.0 && (filling.room_mm == 0.0 || taken >= volume))
             };
             day.iter().zip(mm).map(one).collect()
         }

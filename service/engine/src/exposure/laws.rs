@@ -8,7 +8,7 @@
 //! takes that times the ratio of its typical amount at once (mean square over mean) to that of runoff, at most; then its own
 //! totals of 30 days are held against its own monthly means, as those of runoff are, and what they stray beyond that becomes
 //! its monthly factor and its sampling error. Where they stray less, as what is limited by the solids on the roof does, the
-//! dispersion is what the blocks leave beside the factor ([`Misfit::dispersion`]). So it is with leaves, which rain only
+//! dispersion is what the blocks leave beside the factor ([`BlockResiduals::dispersion`]). So it is with leaves, which rain only
 //! moves, from their own typical amount at once down; ultraviolet takes 0.15 of a mean day.
 //!
 //! Known failures, against the daily processes run over generated rain from 40 days to two years ahead: medians differ by
@@ -16,15 +16,15 @@
 //! of the tally), for a handful of fills (10 %) and for solids within the first months of spring (10 %).
 
 use crate::calendar::MEAN_MONTH_DAYS;
-use crate::climate::{Climate, Misfit, monthly_means};
+use crate::climate::{BlockResiduals, Climate, monthly_means};
 use crate::gauge::Gauge;
 use crate::passage::Law;
 use crate::setting::Setting;
 
-use super::amounts::{Counted, Months};
+use super::amounts::{Counted, MonthlyExposure};
 use super::leaves;
 use super::quantity::Exposure;
-use super::ultraviolet::{USUAL_WET_SHARE, Year};
+use super::ultraviolet::{DoseYear, USUAL_WET_SHARE};
 
 /// Log-sd by month and year of leaf fall: storms shift it by weeks, trees vary by a fifth. Judgement.
 const LEAF_SIGMA_MONTH: f64 = 0.35;
@@ -59,7 +59,7 @@ pub(crate) fn law(s: &Setting<'_>, counted: &Counted) -> Option<Law> {
     }
 }
 
-fn moved_leaves(s: &Setting<'_>, climate: &Climate, months: &Months) -> Law {
+fn moved_leaves(s: &Setting<'_>, climate: &Climate, months: &MonthlyExposure) -> Law {
     let fall = leaves::fall(s.roof, s.site, leaves::per_catcher(s.roof, s.exposure));
     let daily: [f64; 12] = std::array::from_fn(|m| {
         if climate.never_rains() {
@@ -72,12 +72,13 @@ fn moved_leaves(s: &Setting<'_>, climate: &Climate, months: &Months) -> Law {
         }
     });
     // What waits on the roof comes later and not besides: blocks of 30 days vary by what lay there at their ends.
-    let kappa = misfit(s.gauge, months, &daily).dispersion(months.lump, years_of(s.gauge, months), 0.0);
+    let kappa =
+        residuals(s.gauge, months, &daily).dispersion(months.typical_amount, years_of(s.gauge, months), 0.0);
     Law { daily, kappa, sigma_month: LEAF_SIGMA_MONTH, sigma_year: LEAF_SIGMA_YEAR, ..Law::NOTHING }
 }
 
 /// What rides on the rain.
-fn rain_borne(s: &Setting<'_>, climate: &Climate, months: &Months) -> Law {
+fn rain_borne(s: &Setting<'_>, climate: &Climate, months: &MonthlyExposure) -> Law {
     let mut daily = if months.measured {
         monthly_means(&months.sums, &months.days)
     } else {
@@ -92,25 +93,25 @@ fn rain_borne(s: &Setting<'_>, climate: &Climate, months: &Months) -> Law {
         }
         return Law::new(daily, climate.kappa_mm * s.roof.coefficient, climate.spreads());
     }
-    let before_coefficient = months.runoff_lump / s.roof.coefficient;
-    let ratio = if before_coefficient > 0.0 { months.lump / before_coefficient } else { 0.0 };
+    let before_coefficient = months.typical_runoff / s.roof.coefficient;
+    let ratio = if before_coefficient > 0.0 { months.typical_amount / before_coefficient } else { 0.0 };
     let most = climate.kappa_mm * ratio;
-    let misfit = misfit(s.gauge, months, &daily);
+    let residuals = residuals(s.gauge, months, &daily);
     let years = years_of(s.gauge, months);
     if !months.measured {
         // Generated years have no factors: all that their blocks stray is from day to day.
-        return Law::new(daily, misfit.dispersion(most, years, 0.0), climate.spreads());
+        return Law::new(daily, residuals.dispersion(most, years, 0.0), climate.spreads());
     }
     let usual = (climate.sigma_month, climate.cv30);
-    let (sigma_month, cv30, doubt) = misfit.spread(most, years, usual, climate.doubt);
-    let kappa = misfit.dispersion(most, years, sigma_month);
+    let (sigma_month, cv30, doubt) = residuals.spread(most, years, usual, climate.doubt);
+    let kappa = residuals.dispersion(most, years, sigma_month);
     // Its means come from the record alone, whatever normals stand beside it.
     let doubt = doubt.with_level(climate.sigma_year, years);
     Law::new(daily, kappa, doubt.widen(sigma_month, climate.sigma_year, cv30 / years.sqrt()))
 }
 
 /// Years behind the months.
-fn years_of(gauge: &Gauge, months: &Months) -> f64 {
+fn years_of(gauge: &Gauge, months: &MonthlyExposure) -> f64 {
     if months.measured {
         gauge.record().known_days() as f64 / 365.0
     } else {
@@ -119,17 +120,17 @@ fn years_of(gauge: &Gauge, months: &Months) -> f64 {
 }
 
 /// How blocks of 30 days stray from the means of their days.
-fn misfit(gauge: &Gauge, months: &Months, daily: &[f64; 12]) -> Misfit {
-    let blocks = if months.measured { gauge.read().whole_blocks() } else { Gauge::modelled_blocks() };
-    let mut misfit = Misfit::default();
+fn residuals(gauge: &Gauge, months: &MonthlyExposure, daily: &[f64; 12]) -> BlockResiduals {
+    let blocks = if months.measured { gauge.read_days().whole_blocks() } else { Gauge::modelled_blocks() };
+    let mut residuals = BlockResiduals::default();
     // A block with more than five days unread would say more about the gap than about the exposure.
     for (read, observed) in blocks.iter().zip(&months.blocks).filter(|(read, _)| read.known() >= 25) {
-        misfit.add(*observed, read.expected(daily));
+        residuals.add(*observed, read.expected(daily));
     }
-    misfit
+    residuals
 }
 
-fn light(climate: Option<&Climate>, year: &Year) -> Law {
+fn light(climate: Option<&Climate>, year: &DoseYear) -> Law {
     let wet: [f64; 12] = std::array::from_fn(|m| climate.map_or(USUAL_WET_SHARE, |c| c.wet_share(m)));
     let daily = year.monthly(&wet);
     let total: f64 = daily.iter().zip(MEAN_MONTH_DAYS).map(|(x, d)| x * d).sum();

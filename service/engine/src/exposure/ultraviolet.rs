@@ -67,26 +67,26 @@ fn place(site: &Site, orientation: Orientation) -> f64 {
 
 /// Doses of every day of the year at one place.
 #[derive(Debug, Clone)]
-pub(crate) struct Year {
+pub(crate) struct DoseYear {
     /// Dose of a sky without atmosphere, scaled for place and shade, by day of the year.
     sky: Vec<f64>,
     /// Factor of a warm part, by month.
     warmth: [f64; 12],
 }
 
-impl Year {
+impl DoseYear {
     pub(super) fn new(
         site: &Site,
         orientation: Orientation,
         shade_share: f64,
         warmth: Option<&[f64; 12]>,
-    ) -> Year {
+    ) -> DoseYear {
         let factor = place(site, orientation) * (1.0 - shade_share);
         let mut sky = Sky::at(site.latitude_deg).year_mj();
         for mj in &mut sky {
             *mj *= factor;
         }
-        Year { sky, warmth: warmth.copied().unwrap_or([1.0; 12]) }
+        DoseYear { sky, warmth: warmth.copied().unwrap_or([1.0; 12]) }
     }
 
     /// What the days of the year from one on, 1 to 366, would bring without weather.

@@ -28,14 +28,14 @@ pub struct Update {
 impl Rate {
     /// The rate after a finding that is believed as it stands.
     pub fn updated(self, evidence: &Evidence) -> Rate {
-        let part = Part::of(self, evidence, evidence.log_sd);
-        Rate { mean: part.mean, sd: part.variance.sqrt() }
+        let posterior = Posterior::of(self, evidence, evidence.log_sd);
+        Rate { mean: posterior.mean, sd: posterior.variance.sqrt() }
     }
 
     /// The rate after a finding that may be wild, without the limit that [`learn`](super::learn) sets to it.
     pub fn updated_robustly(self, evidence: &Evidence) -> Update {
-        let sound = Part::of(self, evidence, evidence.log_sd);
-        let wild = Part::of(self, evidence, evidence.log_sd.max(WILD_LOG_SD));
+        let sound = Posterior::of(self, evidence, evidence.log_sd);
+        let wild = Posterior::of(self, evidence, evidence.log_sd.max(WILD_LOG_SD));
         // Differences of logarithms, because far out both probabilities underflow while their ratio is plain.
         let odds = (sound.ln_chance - wild.ln_chance).exp() * ((1.0 - WILD_SHARE) / WILD_SHARE);
         let (p_sound, p_wild) =
@@ -51,7 +51,7 @@ impl Rate {
 }
 
 /// A rate after a finding with one known error.
-struct Part {
+struct Posterior {
     mean: f64,
     variance: f64,
     /// Share of the variance that the finding took away.
@@ -60,8 +60,8 @@ struct Part {
     ln_chance: f64,
 }
 
-impl Part {
-    fn of(prior: Rate, evidence: &Evidence, log_sd: f64) -> Part {
+impl Posterior {
+    fn of(prior: Rate, evidence: &Evidence, log_sd: f64) -> Posterior {
         let own = prior.sd * prior.sd;
         let total = own + log_sd * log_sd + evidence.exposure_cv * evidence.exposure_cv;
         let spread = total.sqrt();
@@ -74,6 +74,6 @@ impl Part {
             let cut = cut(low, high);
             (cut.mean, gain * cut.lost, cut.ln_share)
         };
-        Part { mean: prior.mean + gain * spread * mean, variance: own * (1.0 - taken), taken, ln_chance }
+        Posterior { mean: prior.mean + gain * spread * mean, variance: own * (1.0 - taken), taken, ln_chance }
     }
 }

@@ -17,7 +17,7 @@ const MOST_NODES: f64 = 160.0;
 
 /// A tally: what is known of it, and the mean and variance of the rest.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Uncertain {
+pub(crate) struct UncertainTally {
     pub known: f64,
     pub mean: f64,
     pub variance: f64,
@@ -65,12 +65,12 @@ pub fn chance_reached(known: f64, mean: f64, variance: f64, mark: Mark) -> Resul
 /// The first terms that the expansion leaves out are of order `g^2 c^4`, with g the skewness of the tally and c its
 /// relative spread. How they grow as the log-sd of the mark falls was found by trial: of 3,000,000 cases with shapes of 0.2
 /// to 3000 and log-sds of 0.02 to 3 none was further off than half of this.
-pub(super) fn bounds(tally: Uncertain, mark: Mark) -> Option<(f64, f64)> {
+pub(super) fn bounds(tally: UncertainTally, mark: Mark) -> Option<(f64, f64)> {
     /// Wider bounds seldom settle anything.
     const WIDEST: f64 = 0.05;
     /// More than the integral itself is off.
     const OWN_ERROR: f64 = 1e-7;
-    let Uncertain { known, mean, variance } = tally;
+    let UncertainTally { known, mean, variance } = tally;
     let shape = mean * mean / variance;
     let relative = variance.sqrt() / (known + mean);
     let (spread, doubt) = (relative * relative, mark.log_sd * mark.log_sd);
@@ -316,7 +316,7 @@ mod tests {
                         let slow = by_many_nodes(known, mean, shape, mark);
                         let name = format!("shape {shape} log_sd {log_sd} share {share} tally {tally}");
                         assert!((ours - slow).abs() < 2e-8, "{name}: {ours} {slow}");
-                        let tally = Uncertain { known, mean, variance };
+                        let tally = UncertainTally { known, mean, variance };
                         if let Some((low, high)) = bounds(tally, mark) {
                             assert!(low <= ours && ours <= high, "{name}: {ours} beyond {low} {high}");
                         }

@@ -16,9 +16,9 @@ use std::cmp::Ordering;
 use crate::error::EngineError;
 use crate::mark::Mark;
 
-use super::chance::{Uncertain, bounds, chance_reached};
+use super::chance::{UncertainTally, bounds, chance_reached};
+use super::monthly_sums::MonthlySums;
 use super::path::Path;
-use super::rows::Rows;
 use super::sums::Sums;
 
 /// Days ahead at which the tree begins: those whose chances every answer gives. From the last on they double.
@@ -29,14 +29,14 @@ pub(crate) struct Curve<'a> {
     path: &'a Path,
     today: i32,
     mark: Mark,
-    rows: RefCell<Rows>,
+    rows: RefCell<MonthlySums>,
     /// In order of their days.
-    seen: RefCell<Vec<Seen>>,
+    computed: RefCell<Vec<ChanceBounds>>,
 }
 
 /// What is known of the chance by one day number: bounds, the same when it was computed.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Seen {
+pub(crate) struct ChanceBounds {
     number: i32,
     low: f64,
     high: f64,
@@ -48,13 +48,13 @@ impl<'a> Curve<'a> {
     }
 
     /// Goes on where another look at the same path through the same mark has ended.
-    pub(crate) fn resume(path: &'a Path, mark: Mark, seen: Vec<Seen>) -> Curve<'a> {
-        Curve { path, today: path.past(), mark, rows: RefCell::default(), seen: RefCell::new(seen) }
+    pub(crate) fn resume(path: &'a Path, mark: Mark, computed: Vec<ChanceBounds>) -> Curve<'a> {
+        Curve { path, today: path.past(), mark, rows: RefCell::default(), computed: RefCell::new(computed) }
     }
 
     /// What was computed, for [`Curve::resume`].
-    pub(crate) fn into_seen(self) -> Vec<Seen> {
-        self.seen.into_inner()
+    pub(crate) fn into_computed(self) -> Vec<ChanceBounds> {
+        self.computed.into_inner()
     }
 
     /// Sums of the unread days up to and with a day number.
@@ -74,15 +74,15 @@ impl<'a> Curve<'a> {
         self.today.saturating_add(on).min(self.path.horizon())
     }
 
-    fn tally(&self, number: i32) -> Uncertain {
+    fn tally(&self, number: i32) -> UncertainTally {
         self.path.tally(number, &self.sums(number))
     }
 
     /// What is known of a node, with its place among the others.
-    fn look(&self, number: i32) -> Result<(usize, Seen), EngineError> {
-        let mut seen = self.seen.borrow_mut();
-        let at = match seen.binary_search_by_key(&number, |seen| seen.number) {
-            Ok(at) => return Ok((at, seen[at])),
+    fn bounds_by(&self, number: i32) -> Result<(usize, ChanceBounds), EngineError> {
+        let mut computed = self.computed.borrow_mut();
+        let at = match computed.binary_search_by_key(&number, |node| node.number) {
+            Ok(at) => return Ok((at, computed[at])),
             Err(at) => at,
         };
         let tally = self.tally(number);
@@ -92,12 +92,12 @@ impl<'a> Curve<'a> {
             let value = chance_reached(tally.known, tally.mean, tally.variance, self.mark)?;
             (value, value)
         };
-        seen.insert(at, Seen { number, low, high });
-        Ok((at, seen[at]))
+        computed.insert(at, ChanceBounds { number, low, high });
+        Ok((at, computed[at]))
     }
 
-    fn raw(&self, number: i32) -> Result<f64, EngineError> {
-        let (at, Seen { low, high, .. }) = self.look(number)?;
+    fn closed_form_by(&self, number: i32) -> Result<f64, EngineError> {
+        let (at, ChanceBounds { low, high, .. }) = self.bounds_by(number)?;
         if low == high {
             return Ok(low);
         }
@@ -105,19 +105,19 @@ impl<'a> Curve<'a> {
         let value = chance_reached(tally.known, tally.mean, tally.variance, self.mark)?;
         // Held to what the quick way says, so that the two agree whatever either of them gets wrong.
         let value = value.clamp(low, high);
-        self.seen.borrow_mut()[at] = Seen { number, low: value, high: value };
+        self.computed.borrow_mut()[at] = ChanceBounds { number, low: value, high: value };
         Ok(value)
     }
 
     /// How the chance by a node compares with `p`.
     fn compare(&self, number: i32, p: f64) -> Result<Ordering, EngineError> {
-        let (_, Seen { low, high, .. }) = self.look(number)?;
+        let (_, ChanceBounds { low, high, .. }) = self.bounds_by(number)?;
         if high < p {
             Ok(Ordering::Less)
         } else if low > p {
             Ok(Ordering::Greater)
         } else {
-            Ok(self.raw(number)?.total_cmp(&p))
+            Ok(self.closed_form_by(number)?.total_cmp(&p))
         }
     }
 
@@ -155,21 +155,21 @@ impl<'a> Curve<'a> {
         if target < 1 {
             return Ok(0.0);
         }
-        let value = self.raw(target)?;
+        let value = self.closed_form_by(target)?;
         for node in self.way_to(target) {
             let against = if node < target { Ordering::Greater } else { Ordering::Less };
             if self.compare(node, value)? == against {
-                return self.ironed(target, value);
+                return self.made_consistent(target, value);
             }
         }
         Ok(value)
     }
 
     /// The chance by a node that contradicts others on the way to it: those on its left are floors, those on its right caps.
-    fn ironed(&self, target: i32, value: f64) -> Result<f64, EngineError> {
+    fn made_consistent(&self, target: i32, value: f64) -> Result<f64, EngineError> {
         let (mut floor, mut cap) = (0.0_f64, 1.0_f64);
         for node in self.way_to(target) {
-            let passed = self.raw(node)?;
+            let passed = self.closed_form_by(node)?;
             if node < target {
                 floor = floor.max(passed.min(cap));
             } else {
@@ -234,7 +234,7 @@ mod tests {
     use super::*;
     use crate::calendar::Day;
     use crate::climate::Spreads;
-    use crate::passage::running_total::Steps;
+    use crate::passage::running_total::RunningTotal;
     use crate::passage::{Known, Law};
 
     #[test]
@@ -242,7 +242,7 @@ mod tests {
         let spreads = Spreads { month: 0.3, year: 0.1, sampling: 0.1, level: 0.0 };
         let law = Law::new([1.0; 12], 2.0, spreads);
         for past in [0, 3, 400] {
-            let known = Known::new(Steps::default(), Day(0), Day(past), 0.0);
+            let known = Known::new(RunningTotal::default(), Day(0), Day(past), 0.0);
             let path = Path::new(known, Vec::new(), Some(law), past + 5000);
             let curve = Curve::new(&path, Mark { median: 700.0, log_sd: 0.4 });
             for (from, to) in [(1, 2), (1, past + 200), (past + 90, past + 91), (past + 50, past + 5000)] {

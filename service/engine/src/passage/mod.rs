@@ -19,8 +19,8 @@
 mod chance;
 mod curve;
 mod law;
+mod monthly_sums;
 mod path;
-mod rows;
 mod running_total;
 mod sums;
 mod unread;
@@ -28,8 +28,8 @@ mod unread;
 pub use chance::chance_reached;
 pub use law::Law;
 
-pub(crate) use curve::{Curve, Seen};
+pub(crate) use curve::{ChanceBounds, Curve};
+pub(crate) use monthly_sums::MonthlySums;
 pub(crate) use path::{Known, Path};
-pub(crate) use rows::Rows;
-pub(crate) use running_total::Steps;
+pub(crate) use running_total::RunningTotal;
 pub(crate) use sums::Sums;

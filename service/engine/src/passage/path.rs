@@ -2,9 +2,9 @@
 
 use crate::calendar::Day;
 
-use super::chance::Uncertain;
+use super::chance::UncertainTally;
 use super::law::Law;
-use super::running_total::Steps;
+use super::running_total::RunningTotal;
 use super::sums::Sums;
 
 /// Days of a year, after which a new yearly factor is drawn.
@@ -13,7 +13,7 @@ const YEAR: i32 = 365;
 /// The read part of one tally.
 #[derive(Debug, Clone)]
 pub(crate) struct Known {
-    steps: Steps,
+    running: RunningTotal,
     since: Day,
     past: i32,
     /// Total at `since`, and by the last day looked back on.
@@ -24,28 +24,28 @@ pub(crate) struct Known {
 }
 
 impl Known {
-    /// What the steps say after `since`, up to `as_of`.
-    pub(crate) fn new(steps: Steps, since: Day, as_of: Day, carried: f64) -> Known {
-        let before = steps.total(since);
-        let total = grown(&steps, before, as_of);
-        Known { steps, since, past: as_of.since(since), before, total, carried }
+    /// What the readings say after `since`, up to `as_of`.
+    pub(crate) fn new(running: RunningTotal, since: Day, as_of: Day, carried: f64) -> Known {
+        let before = running.total(since);
+        let total = grown(&running, before, as_of);
+        Known { running, since, past: as_of.since(since), before, total, carried }
     }
 
     pub(super) fn nothing(since: Day) -> Known {
-        Known::new(Steps::default(), since, since, 0.0)
+        Known::new(RunningTotal::default(), since, since, 0.0)
     }
 
     fn total(&self, number: i32) -> f64 {
         if number >= self.past {
             return self.total;
         }
-        grown(&self.steps, self.before, self.since.plus(number.max(0)))
+        grown(&self.running, self.before, self.since.plus(number.max(0)))
     }
 }
 
-fn grown(steps: &Steps, before: f64, through: Day) -> f64 {
+fn grown(running: &RunningTotal, before: f64, through: Day) -> f64 {
     // Adding up and taking away may leave a hair under 0.
-    (steps.total(through) - before).max(0.0)
+    (running.total(through) - before).max(0.0)
 }
 
 /// One tally from `since` to the horizon, day by day, read or expected.
@@ -121,7 +121,7 @@ impl Path {
     }
 
     /// The tally by a day number with these sums.
-    pub(crate) fn tally(&self, number: i32, sums: &Sums) -> Uncertain {
-        Uncertain { known: self.known.total(number), mean: sums.mean, variance: self.variance(sums) }
+    pub(crate) fn tally(&self, number: i32, sums: &Sums) -> UncertainTally {
+        UncertainTally { known: self.known.total(number), mean: sums.mean, variance: self.variance(sums) }
     }
 }

@@ -6,51 +6,51 @@ use crate::calendar::Day;
 
 /// A tally as it grew over the readings.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub(crate) struct Steps {
-    days: Days,
+pub(crate) struct RunningTotal {
+    days: GrowthDays,
     /// What it was on each of the days, from the first reading on.
     totals: Arc<Vec<f64>>,
 }
 
 /// The days on which a tally grew.
 #[derive(Debug, Clone, PartialEq)]
-enum Days {
+enum GrowthDays {
     /// These, in order.
     Some(Arc<Vec<i32>>),
     /// Every day from one on.
     From(i32),
 }
 
-impl Default for Days {
-    fn default() -> Days {
-        Days::From(0)
+impl Default for GrowthDays {
+    fn default() -> GrowthDays {
+        GrowthDays::From(0)
     }
 }
 
-impl Steps {
+impl RunningTotal {
     /// Totals that are known already, on these days in order.
-    pub(crate) fn of_totals(days: Arc<Vec<i32>>, totals: Arc<Vec<f64>>) -> Steps {
-        Steps { days: Days::Some(days), totals }
+    pub(crate) fn of_totals(days: Arc<Vec<i32>>, totals: Arc<Vec<f64>>) -> RunningTotal {
+        RunningTotal { days: GrowthDays::Some(days), totals }
     }
 
     /// What was added on each of these days, in order.
-    pub(crate) fn on_days(days: Arc<Vec<i32>>, mut amounts: Vec<f64>) -> Steps {
+    pub(crate) fn on_days(days: Arc<Vec<i32>>, mut amounts: Vec<f64>) -> RunningTotal {
         add_up(&mut amounts);
-        Steps { days: Days::Some(days), totals: Arc::new(amounts) }
+        RunningTotal { days: GrowthDays::Some(days), totals: Arc::new(amounts) }
     }
 
     /// What was added on every day from one on.
-    pub(crate) fn daily_from(first: Day, mut amounts: Vec<f64>) -> Steps {
+    pub(crate) fn daily_from(first: Day, mut amounts: Vec<f64>) -> RunningTotal {
         add_up(&mut amounts);
-        Steps { days: Days::From(first.0), totals: Arc::new(amounts) }
+        RunningTotal { days: GrowthDays::From(first.0), totals: Arc::new(amounts) }
     }
 
-    /// What all steps together brought.
+    /// What all days together brought.
     pub(crate) fn whole(&self) -> f64 {
         self.totals.last().copied().unwrap_or(0.0)
     }
 
-    /// What each part of the steps brought, given how many steps there are by the end of each.
+    /// What each part of the days brought, given how many of them there are by the end of each.
     pub(crate) fn between(&self, ends: impl Iterator<Item = usize>) -> impl Iterator<Item = f64> {
         let mut before = 0.0;
         ends.map(move |end| {
@@ -62,8 +62,8 @@ impl Steps {
     /// The total up to and with a day.
     pub(crate) fn total(&self, day: Day) -> f64 {
         let passed = match &self.days {
-            Days::Some(days) => days.partition_point(|d| *d <= day.0),
-            Days::From(first) => (day.since(Day(*first)) + 1).max(0) as usize,
+            GrowthDays::Some(days) => days.partition_point(|d| *d <= day.0),
+            GrowthDays::From(first) => (day.since(Day(*first)) + 1).max(0) as usize,
         };
         let last = passed.min(self.totals.len()).checked_sub(1);
         last.map_or(0.0, |last| self.totals[last])

@@ -6,8 +6,8 @@ use crate::mark::Mark;
 
 use super::curve::Curve;
 use super::law::Law;
+use super::monthly_sums::MonthlySums;
 use super::path::{Known, Path};
-use super::rows::Rows;
 
 impl Law {
     /// The first day, counted from the day after `since` as 1, on which the sum has reached `amount` with chance `p`.
@@ -29,7 +29,7 @@ impl Law {
     /// Mean and variance of the sum over the `days` after `since`, none of them read.
     pub fn mean_and_variance(&self, since: Day, days: i32) -> (f64, f64) {
         let path = Path::new(Known::nothing(since), Vec::new(), Some(*self), days.max(1));
-        let sums = Rows::default().sums(&path, days.max(0));
+        let sums = MonthlySums::default().sums(&path, days.max(0));
         (sums.mean, path.variance(&sums))
     }
 }

@@ -41,7 +41,7 @@ impl Supply {
         let start = first.max(full_on.plus(1));
         let lost_before = evaporation.between(full_on, start.plus(-1));
         let gone = |lost: f64| normal_below((lost / depth_mm).ln() / EVAPORATION_LOG_SD);
-        let steps = Steps::of(evaporation, start, self.days - start.since(first) as usize);
+        let steps = DailyEvaporation::of(evaporation, start, self.days - start.since(first) as usize);
         let today = self.as_of.since(start) + 1;
         // Index 0 is today, whether or not any day was generated for it.
         let mut chances = vec![0.0; AHEAD_DAYS + 1];
@@ -76,17 +76,17 @@ impl Supply {
 }
 
 /// The evaporation of a run of days.
-struct Steps(Vec<f64>);
+struct DailyEvaporation(Vec<f64>);
 
-impl Steps {
-    fn of(evaporation: &MonthlyClock, first: Day, days: usize) -> Steps {
+impl DailyEvaporation {
+    fn of(evaporation: &MonthlyClock, first: Day, days: usize) -> DailyEvaporation {
         let mut walker = Walker::at(first);
         let step = |_| {
             let step = evaporation.per_day()[walker.month0()];
             walker.step();
             step
         };
-        Steps((0..days).map(step).collect())
+        DailyEvaporation((0..days).map(step).collect())
     }
 }
 

@@ -7,7 +7,7 @@ use eavesward_engine::mark::{
     USUAL_SEDIMENT_MM, gutter, hand_emptied_chamber, screen, tank_sediment, weep_hole_chamber,
 };
 use eavesward_engine::tank::{Levels, Store, Tank, best_day, wet_season_start};
-use eavesward_engine::washoff::{BUILD_UP_PER_DAY, BuildUp, Law, Ledger, MOST_G_M2};
+use eavesward_engine::washoff::{BUILD_UP_PER_DAY, BuildUp, Ledger, MOST_G_M2, WashoffLaw};
 use eavesward_engine::{Canopy, Chamber, Day, Exposure, Gauge, Roof, Site, Stretch};
 
 use super::super::{assert_relative, assert_within};
@@ -104,7 +104,7 @@ fn weep_hole_diverter() {
     let mark = weep_hole_chamber().mark;
     let chamber = Chamber::emptied(flush);
     metered((&ANYWHERE, &bare(area), &gauge), Exposure::Grit { chamber }, |meter| {
-        let mut roof = BuildUp::holding(Law::roof(), at_first).unwrap();
+        let mut roof = BuildUp::holding(WashoffLaw::roof(), at_first).unwrap();
         let tally = |storm: i32| meter.tally(since, since.plus(storm * (dry as i32 + 1))).unwrap().value;
         for storm in 1..=count as i32 {
             page.says(date(since.plus(storm * (dry as i32 + 1))));
@@ -195,7 +195,7 @@ fn screen_and_gutter() {
 
 /// The first storm of the tank's example, and where its solids go.
 fn one_storm(page: &mut Section, [dry, runoff]: [f64; 2], flush: f64, to_depth: f64) {
-    let mut roof = BuildUp::holding(Law::roof(), 0.2 * MOST_G_M2).unwrap();
+    let mut roof = BuildUp::holding(WashoffLaw::roof(), 0.2 * MOST_G_M2).unwrap();
     roof.dry_days(dry);
     let lying = roof.held();
     assert_within(lying, 2.04, 0.005, "g/m2 as printed");

@@ -33,7 +33,7 @@ enum Span {
         /// What the month holds before the row, when a stretch that was read parts it.
         open: f64,
         /// K K M of this month before the row.
-        tilt: f64,
+        smoothed_before: f64,
     },
     /// A whole calendar year.
     Year { is_leap: bool },
@@ -41,15 +41,15 @@ enum Span {
 
 /// A calendar year by its months: days, amounts and squares of the amounts before each.
 #[derive(Debug, Clone, Copy, Default)]
-struct Year {
+struct YearSums {
     days: [i32; 13],
     means: [f64; 13],
     squares: [f64; 13],
 }
 
-impl Year {
-    fn new(daily: &[f64; 12], is_leap: bool) -> Year {
-        let mut year = Year::default();
+impl YearSums {
+    fn new(daily: &[f64; 12], is_leap: bool) -> YearSums {
+        let mut year = YearSums::default();
         for (m, daily) in daily.iter().enumerate() {
             let days = month_length(if is_leap { 4 } else { 1 }, m as u32 + 1) as i32;
             let amount = daily * f64::from(days);
@@ -63,20 +63,20 @@ impl Year {
 
 /// The unread days of a path, as far as anything looked.
 #[derive(Debug, Default)]
-pub(crate) struct Rows {
+pub(crate) struct MonthlySums {
     rows: Vec<Row>,
     /// Common and leap years, once there are any.
-    years: [Year; 2],
+    years: [YearSums; 2],
     /// Stretches gone through.
     stretches: usize,
     /// The month after that of the last row, and that one.
     next: (i32, usize),
     closed: (i32, usize),
     /// K K M by month, the last row included.
-    tilts: [f64; 12],
+    smoothed: [f64; 12],
 }
 
-impl Rows {
+impl MonthlySums {
     /// Sums of the unread days of a path up to and with a day number. It must be the same path every time.
     pub(crate) fn sums(&mut self, path: &Path, number: i32) -> Sums {
         let Some(law) = path.law() else { return Sums::default() };
@@ -90,14 +90,14 @@ impl Rows {
         let days = number.min(row.last) - row.first + 1;
         let before = &row.before;
         match row.of {
-            Span::Month { daily, open, tilt } => {
+            Span::Month { daily, open, smoothed_before } => {
                 let amount = daily * f64::from(days);
                 let month = open + amount;
                 Sums {
                     mean: before.mean + amount,
                     months: before.months + month * month,
                     // The square of a sum, grown by a piece in one month.
-                    sampling: before.sampling + amount * (2.0 * tilt + SMOOTHED_TWICE[0] * amount),
+                    sampling: before.sampling + amount * (2.0 * smoothed_before + SMOOTHED_TWICE[0] * amount),
                     days: before.days + days,
                 }
             }
@@ -154,18 +154,19 @@ impl Rows {
             let year_last = first + 364 + i32::from(is_leap);
             let row = if by_years && month0 == 0 && length == 31 && year_last <= high {
                 if self.years[0].days[12] == 0 {
-                    self.years = [false, true].map(|is_leap| Year::new(&law.daily, is_leap));
+                    self.years = [false, true].map(|is_leap| YearSums::new(&law.daily, is_leap));
                 }
                 month = (year, 11);
                 Row { first, last: year_last, before, of: Span::Year { is_leap } }
             } else {
-                let of = Span::Month { daily: law.daily[month0], open, tilt: self.tilts[month0] };
+                let of =
+                    Span::Month { daily: law.daily[month0], open, smoothed_before: self.smoothed[month0] };
                 Row { first, last: high.min(first + length as i32 - 1), before, of }
             };
             self.rows.push(row);
             before = self.through(&row, law, row.last);
             if !by_years {
-                self.tilt(month0, before.mean - row.before.mean);
+                self.smooth_in(month0, before.mean - row.before.mean);
             }
             self.closed = month;
             month = if month.1 == 11 { (year + 1, 0) } else { (year, month0 + 1) };
@@ -176,11 +177,11 @@ impl Rows {
         true
     }
 
-    fn tilt(&mut self, month0: usize, amount: f64) {
-        self.tilts[month0] += SMOOTHED_TWICE[0] * amount;
+    fn smooth_in(&mut self, month0: usize, amount: f64) {
+        self.smoothed[month0] += SMOOTHED_TWICE[0] * amount;
         for (away, share) in SMOOTHED_TWICE.into_iter().enumerate().skip(1) {
-            self.tilts[(month0 + away) % 12] += share * amount;
-            self.tilts[(month0 + 12 - away) % 12] += share * amount;
+            self.smoothed[(month0 + away) % 12] += share * amount;
+            self.smoothed[(month0 + 12 - away) % 12] += share * amount;
         }
     }
 }
@@ -191,7 +192,7 @@ mod tests {
     use crate::calendar::Day;
     use crate::climate::smooth;
     use crate::passage::path::Known;
-    use crate::passage::running_total::Steps;
+    use crate::passage::running_total::RunningTotal;
 
     /// Sums by the definition, day by day.
     fn by_days(path: &Path, law: &Law, number: i32) -> Sums {
@@ -220,7 +221,7 @@ mod tests {
         let since = Day::from_ymd(2019, 12, 17).unwrap();
         // A day, the rest of a month that was read for a while, a stretch over a leap day, one that goes on into the future.
         let gaps = vec![(3, 3), (20, 24), (30, 33), (60, 110), (400, 430)];
-        let known = Known::new(Steps::default(), since, since.plus(430), 0.0);
+        let known = Known::new(RunningTotal::default(), since, since.plus(430), 0.0);
         let close = |a: f64, b: f64| (a - b).abs() <= 1e-12 * b.abs();
         for sampling_sd in [0.0, 0.2] {
             let law = Law {
@@ -236,7 +237,7 @@ mod tests {
             let orders: [Vec<i32>; 3] =
                 [(1..1900).collect(), vec![2900, 5, 430, 431, 1200, 33, 34, 61, 3000, 2, 1], vec![60, 2999]];
             for order in orders {
-                let mut rows = Rows::default();
+                let mut rows = MonthlySums::default();
                 for number in order {
                     let (ours, slow) = (rows.sums(&path, number), by_days(&path, &law, number));
                     let same = close(ours.mean, slow.mean)
