@@ -24,7 +24,7 @@
 use crate::calendar::Day;
 use crate::duty::Question;
 use crate::error::EngineError;
-use crate::learning::Finding;
+use crate::learning::{Finding, ShareRange};
 use crate::mark::Mark;
 use crate::meter::Meter;
 use crate::passage::{Curve, Path};
@@ -102,8 +102,8 @@ impl Meter<'_> {
         finding: Finding,
     ) -> Result<Option<Placed>, EngineError> {
         let Some(prediction) = Prediction::new(self, q, found_on)? else { return Ok(None) };
-        let (from, to, log_sd) = finding.range()?;
-        Ok(Some(Placed { from: prediction.at(from, log_sd)?, to: prediction.at(to, log_sd)? }))
+        let ShareRange { low, high, log_sd } = finding.range()?;
+        Ok(Some(Placed { from: prediction.at(low, log_sd)?, to: prediction.at(high, log_sd)? }))
     }
 
     /// How full the part was expected to be on a day after `as_of`; `None` as for [`Meter::placed`].

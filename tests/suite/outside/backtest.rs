@@ -17,7 +17,7 @@ mod table;
 #[path = "../../../service/engine/examples/backtest/walk.rs"]
 mod walk;
 
-use score::{Forecast, Yearly, mean_and_error, quantile_loss};
+use score::{Estimate, Forecast, Yearly, mean_and_error, quantile_loss};
 use walk::{CaseResult, Plan, Rain};
 
 /// The normal distribution function: Abramowitz & Stegun 26.2.17, good to 7.5e-8.
@@ -136,12 +136,12 @@ fn errors_come_from_years() {
             table.add(year, value + if year % 2 == 0 { 9.0 } else { 11.0 });
         }
     }
-    let (mean, error) = mean_and_error(&[&table]).unwrap();
+    let Estimate { mean, error } = mean_and_error(&[&table]).unwrap();
     assert_within(mean, 10.0, 1e-12, "mean");
     // 500 draws know a standard error to a thirtieth; four of those.
     assert_relative(error, 1.0 / 50.0_f64.sqrt(), 4.0 / 30.0, "standard error");
     // Two tables with the same years move together.
-    let (both, error_of_both) = mean_and_error(&[&table, &table]).unwrap();
+    let Estimate { mean: both, error: error_of_both } = mean_and_error(&[&table, &table]).unwrap();
     assert_eq!((both, error_of_both), (mean, error));
     assert_eq!(mean_and_error(&[&table, &Yearly::new(52)]), None);
 }

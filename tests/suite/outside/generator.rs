@@ -1,7 +1,7 @@
 //! The generator against exact laws, its own climate, and the closed form.
 
 use eavesward_engine::generate::{Generator, Passages, RENEWAL_DAYS};
-use eavesward_engine::passage::{Law, chance_reached};
+use eavesward_engine::passage::{Law, Moments, chance_reached};
 use eavesward_engine::{Climate, Day, Mark, MonthLaw, RainRecord};
 use proptest::prelude::*;
 
@@ -159,7 +159,7 @@ fn deviation(x: &[f64]) -> f64 {
 #[test]
 fn a_year_has_the_spread_of_the_closed_form() {
     for (what, climate) in climates().into_iter().take(3) {
-        let (_, variance) = Law::of_runoff(&climate).mean_and_variance(day(2020, 12, 31), 365);
+        let Moments { variance, .. } = Law::of_runoff(&climate).moments(day(2020, 12, 31), 365);
         assert_relative(deviation(&years(&climate, climate.loss_mm)).powi(2), variance, 0.12, what);
     }
 }
@@ -231,7 +231,7 @@ fn doubtful_marks_have_the_same_medians() {
         );
         let by_closed_form = |p: f64| {
             (1..4000).find(|t| {
-                let (mean, variance) = law.mean_and_variance(since, *t);
+                let Moments { mean, variance } = law.moments(since, *t);
                 chance_reached(0.0, mean, variance, mark).unwrap() >= p
             })
         };

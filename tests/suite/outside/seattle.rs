@@ -1,7 +1,7 @@
 //! Four years of Seattle: fitted parameters and passage days against a separate implementation.
 
 use eavesward_engine::climate::Spreads;
-use eavesward_engine::passage::Law;
+use eavesward_engine::passage::{Law, Moments};
 use eavesward_engine::{Climate, Day, RainRecord};
 
 use super::{assert_within, day, seattle};
@@ -82,7 +82,7 @@ fn passage_days() {
 fn variance_of_one_month() {
     let spreads = Spreads { month: 0.3, year: 0.1, sampling: 0.2, level: 0.05 };
     let law = Law::new([2.0; 12], 10.0, spreads);
-    let (mean, variance) = law.mean_and_variance(day(2012, 12, 31), 31);
+    let Moments { mean, variance } = law.moments(day(2012, 12, 31), 31);
     let square = 62.0_f64 * 62.0;
     let smoothing = 0.25 * 0.25 + 0.5 * 0.5 + 0.25 * 0.25;
     let expected = 10.0 * 62.0

@@ -18,7 +18,7 @@ mod walk;
 use std::io::Write;
 use std::process::ExitCode;
 
-use score::{Yearly, mean_and_error};
+use score::{Estimate, Yearly, mean_and_error};
 use walk::{CaseResult, FORECASTERS, Plan, Rain, shown};
 
 fn main() -> ExitCode {
@@ -205,8 +205,8 @@ fn write_scores(
         let tables: Vec<&Yearly> = rows.iter().map(|row| pick(&row.scores[forecaster])).collect();
         mean_and_error(&tables)
     };
-    let shown = |value: Option<(f64, f64)>, digits: usize| {
-        value.map_or("-".to_owned(), |(mean, error)| format!("{mean:.digits$} ± {error:.digits$}"))
+    let shown = |value: Option<Estimate>, digits: usize| {
+        value.map_or("-".to_owned(), |Estimate { mean, error }| format!("{mean:.digits$} ± {error:.digits$}"))
     };
     for (i, forecaster) in FORECASTERS.iter().enumerate() {
         // A line has no window.
@@ -214,8 +214,8 @@ fn write_scores(
         let ratios: Vec<f64> = rows
             .iter()
             .filter_map(|row| {
-                let own = mean_and_error(&[&row.scores[i].crps])?.0;
-                Some(own / mean_and_error(&[&row.scores[1].crps])?.0)
+                let own = mean_and_error(&[&row.scores[i].crps])?.mean;
+                Some(own / mean_and_error(&[&row.scores[1].crps])?.mean)
             })
             .collect();
         let (name, n) = if i == 0 { (name, n) } else { ("", "") };

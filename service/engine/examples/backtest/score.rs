@@ -141,11 +141,18 @@ impl Yearly {
     }
 }
 
+/// A mean and its standard error.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Estimate {
+    pub mean: f64,
+    pub error: f64,
+}
+
 /// The mean over several tables of their means, and its standard error by drawing whole years with replacement.
 ///
 /// Years, since forecasts from neighbouring origins see the same rain. `None` when any table is empty. The draws are the
 /// same at every call (SplitMix64).
-pub fn mean_and_error(tables: &[&Yearly]) -> Option<(f64, f64)> {
+pub fn mean_and_error(tables: &[&Yearly]) -> Option<Estimate> {
     const DRAWS: usize = 500;
     let mean = |years: &[usize]| -> Option<f64> {
         let means: Option<Vec<f64>> = tables.iter().map(|table| table.mean_of(years)).collect();
@@ -166,7 +173,7 @@ pub fn mean_and_error(tables: &[&Yearly]) -> Option<(f64, f64)> {
         .collect();
     let centre = drawn.iter().sum::<f64>() / drawn.len() as f64;
     let squares: f64 = drawn.iter().map(|m| (m - centre) * (m - centre)).sum();
-    Some((whole, (squares / drawn.len() as f64).sqrt()))
+    Some(Estimate { mean: whole, error: (squares / drawn.len() as f64).sqrt() })
 }
 
 /// SplitMix64.

@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use eavesward_engine::generate::Generator;
-use eavesward_engine::passage::{Law, chance_reached};
+use eavesward_engine::passage::{Law, Moments, chance_reached};
 use eavesward_engine::{Climate, Day, Mark, RainRecord};
 
 use super::score::{Forecast, Score};
@@ -252,7 +252,7 @@ fn closed_form(law: &Law, today: Day, thresholds: &[f64]) -> Result<Vec<Forecast
     let mut t = 0;
     while open > 0 && t < LONGEST {
         let next = (t + 1 + t / 100).min(LONGEST);
-        let (mean, variance) = law.mean_and_variance(today, next);
+        let Moments { mean, variance } = law.moments(today, next);
         open = 0;
         for (threshold, chances) in thresholds.iter().zip(&mut chances) {
             let before = chances.last().copied().unwrap_or(0.0);

@@ -34,5 +34,5 @@ pub use month_law::MonthLaw;
 pub use normals::Normals;
 pub use statistics::WET_MM;
 
-pub(crate) use spread::{BlockResiduals, monthly_means, smooth};
+pub(crate) use spread::{BlockResiduals, MonthlySpread, monthly_means, smooth};
 pub(crate) use statistics::GrowingStatistics;

@@ -25,23 +25,29 @@ impl MonthLaw {
     }
 
     /// Variance of accumulated rain per day and its mean, for the dispersion index.
-    fn variance_and_mean(&self) -> (f64, f64) {
+    fn daily_sum(&self) -> DailySum {
         let wet = self.wet_share();
         // Persistence of 1 would make the sum infinitely variable; one change of weather in fifty is the floor.
         let d = (self.p11 - self.p01).clamp(-0.98, 0.98);
         let square = self.mean_wet_mm * self.mean_wet_mm;
         let variance = wet * square * self.cv2 + wet * (1.0 - wet) * square * (1.0 + d) / (1.0 - d);
-        (variance, wet * self.mean_wet_mm)
+        DailySum { variance, mean: wet * self.mean_wet_mm }
     }
+}
+
+/// What a day adds to accumulated rain.
+struct DailySum {
+    variance: f64,
+    mean: f64,
 }
 
 /// Dispersion index of accumulated rain, mm: variance over mean, both added up over the days of a year.
 pub(super) fn dispersion(months: &[MonthLaw; 12]) -> f64 {
     let (mut variance, mut mean) = (0.0, 0.0);
     for (law, days) in months.iter().zip(MONTH_DAYS) {
-        let (v, m) = law.variance_and_mean();
-        variance += v * days;
-        mean += m * days;
+        let day = law.daily_sum();
+        variance += day.variance * days;
+        mean += day.mean * days;
     }
     if mean > 0.0 { variance / mean } else { 0.0 }
 }

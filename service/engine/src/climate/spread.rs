@@ -64,8 +64,8 @@ pub(super) fn from_statistics(s: &Statistics, loss_mm: f64) -> Climate {
         level: [1.0; 12],
         runoff,
     };
-    if let Some((blocks, of_years)) = spread.measured {
-        let doubt = Doubt::NONE.with_blocks(blocks, spread.cv30).with_years(of_years, climate.of_year());
+    if let Some(on) = spread.measured {
+        let doubt = Doubt::NONE.with_blocks(on.blocks, spread.cv30).with_years(on.years, climate.of_year());
         climate.doubt = doubt.with_level(spread.year, years);
     }
     climate
@@ -100,24 +100,50 @@ fn month_laws(s: &Statistics) -> [MonthLaw; 12] {
     })
 }
 
+/// How many blocks and years a spread was measured on.
+struct MeasuredOn {
+    blocks: f64,
+    years: f64,
+}
+
 struct Spread {
     month: f64,
     year: f64,
     cv30: f64,
     /// Blocks and years that it was measured on, if it was.
-    measured: Option<(f64, f64)>,
+    measured: Option<MeasuredOn>,
 }
 
 impl Spread {
     fn measure(s: &Statistics, runoff: &[f64; 12], kappa: f64, years: f64) -> Spread {
         let blocks = BlockResiduals::of(s.blocks(), runoff);
-        let Some((excess, cv30)) = blocks.excess(kappa, years) else {
+        let Some(Excess { variance, cv30 }) = blocks.excess(kappa, years) else {
             return Spread { month: USUAL_SIGMA_MONTH, year: 0.08, cv30: USUAL_CV30, measured: None };
         };
-        let month2 = drawn_to(USUAL_SIGMA_MONTH, excess, blocks.count);
-        let (year2, years) = yearly(s, runoff, kappa, month2);
-        Spread { month: month2.sqrt(), year: year2.sqrt(), cv30, measured: Some((blocks.count, years)) }
+        let month2 = drawn_to(USUAL_SIGMA_MONTH, variance, blocks.count);
+        let of_years = yearly(s, runoff, kappa, month2);
+        let measured = Some(MeasuredOn { blocks: blocks.count, years: of_years.years });
+        Spread { month: month2.sqrt(), year: of_years.variance.sqrt(), cv30, measured }
     }
+}
+
+/// What blocks stray beyond the dispersion.
+struct Excess {
+    /// Variance of the monthly factor.
+    variance: f64,
+    /// Relative error per 30 days.
+    cv30: f64,
+}
+
+/// How far months stray, and how badly that is known.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct MonthlySpread {
+    /// Log-sd of the monthly factor.
+    pub sigma_month: f64,
+    /// Relative error per 30 days.
+    pub cv30: f64,
+    /// What a window adds for it.
+    pub doubt: Doubt,
 }
 
 /// How far 30-day totals stray from what the months lead one to expect.
@@ -147,32 +173,25 @@ impl BlockResiduals {
         self.expected2 += expected * expected;
     }
 
-    /// Variance of the monthly factor beyond the dispersion `kappa`, and the relative error per 30 days; `None` when the
-    /// blocks are too few to tell.
-    fn excess(&self, kappa: f64, years: f64) -> Option<(f64, f64)> {
+    /// What the blocks stray beyond the dispersion `kappa`; `None` when they are too few to tell.
+    fn excess(&self, kappa: f64, years: f64) -> Option<Excess> {
         let kept = 1.0 - USED_BY_FIT / years;
         if self.count < FEWEST_BLOCKS || !(self.expected2 > 0.0) || !(kept > 0.0) {
             return None;
         }
         let excess = (self.squares / kept - kappa * self.expected) / self.expected2;
-        Some((excess, (self.squares / self.expected2 / kept).sqrt()))
+        Some(Excess { variance: excess, cv30: (self.squares / self.expected2 / kept).sqrt() })
     }
 
-    /// Log-sd of the monthly factor, drawn to `usual` with the weight of two years, and the relative error per 30 days; with
-    /// how badly it is known, beside what `doubt` says of years.
-    pub(crate) fn spread(
-        &self,
-        kappa: f64,
-        years: f64,
-        usual: (f64, f64),
-        doubt: Doubt,
-    ) -> (f64, f64, Doubt) {
+    /// The spread of months, drawn to `usual` with the weight of two years; what `usual` doubts of years stays.
+    pub(crate) fn spread(&self, kappa: f64, years: f64, usual: MonthlySpread) -> MonthlySpread {
+        let doubt = usual.doubt;
         match self.excess(kappa, years) {
-            Some((excess, cv30)) => {
-                let sigma = drawn_to(usual.0, excess, self.count).sqrt();
-                (sigma, cv30, doubt.with_blocks(self.count, cv30))
+            Some(Excess { variance, cv30 }) => {
+                let sigma_month = drawn_to(usual.sigma_month, variance, self.count).sqrt();
+                MonthlySpread { sigma_month, cv30, doubt: doubt.with_blocks(self.count, cv30) }
             }
-            None => (usual.0, usual.1, doubt),
+            None => usual,
         }
     }
 }
@@ -196,8 +215,14 @@ fn drawn_to(usual: f64, excess: f64, blocks: f64) -> f64 {
     ((USUAL_MONTHS * usual * usual + blocks * excess) / (USUAL_MONTHS + blocks)).max(0.01)
 }
 
+/// The yearly factor's variance, and of how many years it was measured.
+struct YearlySpread {
+    variance: f64,
+    years: f64,
+}
+
 /// Variance of the yearly factor: what the annual totals vary beyond daily model and monthly factor; and of how many years.
-fn yearly(s: &Statistics, runoff: &[f64; 12], kappa: f64, month2: f64) -> (f64, f64) {
+fn yearly(s: &Statistics, runoff: &[f64; 12], kappa: f64, month2: f64) -> YearlySpread {
     const FLOOR: f64 = 0.02 * 0.02;
     const USUAL_CV_ANNUAL: f64 = 0.18;
     const USUAL_CV_YEARS: f64 = 4.0;
@@ -210,7 +235,7 @@ fn yearly(s: &Statistics, runoff: &[f64; 12], kappa: f64, month2: f64) -> (f64, 
     let annual: f64 = by_month.iter().sum();
     let mean = share(totals.iter().sum(), n, annual);
     if !(mean > 0.0) || !(annual > 0.0) {
-        return (USUAL_SIGMA_YEAR * USUAL_SIGMA_YEAR, n);
+        return YearlySpread { variance: USUAL_SIGMA_YEAR * USUAL_SIGMA_YEAR, years: n };
     }
     let squares: f64 = totals.iter().map(|t| (t - mean) * (t - mean)).sum();
     // (L - 1) times the sample variance is the sum of squares.
@@ -219,5 +244,5 @@ fn yearly(s: &Statistics, runoff: &[f64; 12], kappa: f64, month2: f64) -> (f64, 
     let concentration: f64 = by_month.iter().map(|w| w * w).sum::<f64>() / (annual * annual);
     let excess = cv2_annual - kappa / annual - month2.exp_m1() * concentration;
     let drawn = (USUAL_YEARS * USUAL_SIGMA_YEAR * USUAL_SIGMA_YEAR + n * excess) / (USUAL_YEARS + n);
-    (drawn.max(FLOOR), n)
+    YearlySpread { variance: drawn.max(FLOOR), years: n }
 }

@@ -13,7 +13,7 @@ use super::chamber::{Chamber, pass};
 use super::leaves::{fall, moved, per_catcher};
 use super::quantity::Exposure;
 use super::sediment::solids_to_depth;
-use super::ultraviolet::DoseYear;
+use super::ultraviolet::{DoseYear, WeatherFactors};
 
 /// An exposure over the readings, and by month over the years that its climatology stands on.
 #[derive(Debug, Clone)]
@@ -53,16 +53,16 @@ pub(crate) fn count(s: &Setting<'_>) -> Counted {
         return Counted { running: RunningTotal::default(), months: None, year: None };
     }
     let own = s.catchment.own();
-    let (running, squares) = rain_borne(s, own, s.exposure);
+    let Counts { running, squares } = rain_borne(s, own, s.exposure);
     // The climatology is that of a part in order: what a blocked hole let through is history and no season.
     let expected = expected(s.exposure);
     let months = match (s.catchment.model(), expected) {
         (Some(model), expected) => {
-            let (running, squares) = rain_borne(s, model, expected.unwrap_or(s.exposure));
+            let Counts { running, squares } = rain_borne(s, model, expected.unwrap_or(s.exposure));
             MonthlyExposure::of(&running, squares, model, Gauge::modelled_days(), false)
         }
         (None, Some(expected)) => {
-            let (running, squares) = rain_borne(s, own, expected);
+            let Counts { running, squares } = rain_borne(s, own, expected);
             MonthlyExposure::of(&running, squares, own, s.gauge.read_days().by_month, true)
         }
         (None, None) => MonthlyExposure::of(&running, squares, own, s.gauge.read_days().by_month, true),
@@ -83,15 +83,22 @@ fn expected(exposure: Exposure<'_>) -> Option<Exposure<'static>> {
     })
 }
 
-/// What the events added up to, and the sum of the squares of what each added.
-fn rain_borne(s: &Setting<'_>, events: &Events, exposure: Exposure<'_>) -> (RunningTotal, f64) {
+/// What events added up to.
+struct Counts {
+    running: RunningTotal,
+    /// Sum of the squares of what each added.
+    squares: f64,
+}
+
+/// Counts what rides on the rain, event by event.
+fn rain_borne(s: &Setting<'_>, events: &Events, exposure: Exposure<'_>) -> Counts {
     if matches!(exposure, Exposure::Runoff) {
         let running = RunningTotal::of_totals(Arc::clone(&events.day), Arc::clone(&events.total));
-        return (running, events.squares);
+        return Counts { running, squares: events.squares };
     }
     let amounts = amounts(s, events, exposure);
     let squares = sum_of_squares(&amounts);
-    (RunningTotal::on_days(Arc::clone(&events.day), amounts), squares)
+    Counts { running: RunningTotal::on_days(Arc::clone(&events.day), amounts), squares }
 }
 
 /// What each event added.
@@ -184,7 +191,7 @@ fn light(gauge: &Gauge, year: &DoseYear) -> RunningTotal {
     while passed < mm.len() {
         let from = first.plus(passed as i32);
         let to = mm.len().min(passed + from.month_end().since(from) as usize + 1);
-        let (wet, dry) = year.weather(from.month0());
+        let WeatherFactors { wet, dry } = year.weather(from.month0());
         let days = doses[passed..to].iter_mut().zip(&mm[passed..to]).zip(year.sky_from(from.day_of_year()));
         for ((dose, rain), sky) in days {
             // Without a branch on the weather: a wet day, else a day with a reading, else none.

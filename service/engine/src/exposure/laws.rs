@@ -16,7 +16,7 @@
 //! of the tally), for a handful of fills (10 %) and for solids within the first months of spring (10 %).
 
 use crate::calendar::MEAN_MONTH_DAYS;
-use crate::climate::{BlockResiduals, Climate, monthly_means};
+use crate::climate::{BlockResiduals, Climate, MonthlySpread, monthly_means};
 use crate::gauge::Gauge;
 use crate::passage::Law;
 use crate::setting::Setting;
@@ -102,8 +102,8 @@ fn rain_borne(s: &Setting<'_>, climate: &Climate, months: &MonthlyExposure) -> L
         // Generated years have no factors: all that their blocks stray is from day to day.
         return Law::new(daily, residuals.dispersion(most, years, 0.0), climate.spreads());
     }
-    let usual = (climate.sigma_month, climate.cv30);
-    let (sigma_month, cv30, doubt) = residuals.spread(most, years, usual, climate.doubt);
+    let usual = MonthlySpread { sigma_month: climate.sigma_month, cv30: climate.cv30, doubt: climate.doubt };
+    let MonthlySpread { sigma_month, cv30, doubt } = residuals.spread(most, years, usual);
     let kappa = residuals.dispersion(most, years, sigma_month);
     // Its means come from the record alone, whatever normals stand beside it.
     let doubt = doubt.with_level(climate.sigma_year, years);

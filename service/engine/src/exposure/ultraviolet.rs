@@ -65,6 +65,13 @@ fn place(site: &Site, orientation: Orientation) -> f64 {
     (1.0 + PER_KM * site.elevation_m / 1000.0) * orientation_factor(orientation, site.latitude_deg)
 }
 
+/// What the weather of a day makes of its dose, by whether it rains.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct WeatherFactors {
+    pub wet: f64,
+    pub dry: f64,
+}
+
 /// Doses of every day of the year at one place.
 #[derive(Debug, Clone)]
 pub(crate) struct DoseYear {
@@ -95,8 +102,9 @@ impl DoseYear {
     }
 
     /// What a wet and a dry day of a month make of it.
-    pub(super) fn weather(&self, month0: usize) -> (f64, f64) {
-        (weather(true) * self.warmth[month0], weather(false) * self.warmth[month0])
+    pub(super) fn weather(&self, month0: usize) -> WeatherFactors {
+        let warmth = self.warmth[month0];
+        WeatherFactors { wet: weather(true) * warmth, dry: weather(false) * warmth }
     }
 
     /// Mean dose of a day of each month, for the given shares of wet days.
@@ -106,7 +114,7 @@ impl DoseYear {
             let days = MONTH_DAYS[m] as usize;
             let mean = self.sky[from..from + days].iter().sum::<f64>() / MONTH_DAYS[m];
             from += days;
-            let (wet, dry) = self.weather(m);
+            let WeatherFactors { wet, dry } = self.weather(m);
             mean * (wet_share[m] * wet + (1.0 - wet_share[m]) * dry)
         })
     }

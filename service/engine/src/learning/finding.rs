@@ -46,6 +46,15 @@ pub enum Finding {
     AtLeast(f64),
 }
 
+/// A finding as a range of shares of the mark: the same at both ends when it is a number, infinite when it is open.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct ShareRange {
+    pub low: f64,
+    pub high: f64,
+    /// Standard deviation of the natural logarithm of either end.
+    pub log_sd: f64,
+}
+
 impl Finding {
     /// Somebody looked and found nothing.
     pub const NOTHING: Finding = Finding::AtMost(DETECTION_LIMIT);
@@ -89,30 +98,35 @@ impl Finding {
         }
     }
 
-    /// Lower end, upper end and log-sd, checked.
-    pub(crate) fn range(self) -> Result<(f64, f64, f64), EngineError> {
+    /// The shares that it leaves open, checked.
+    pub(crate) fn range(self) -> Result<ShareRange, EngineError> {
         let share = |value: f64| require(value >= 0.0, "share", value, "0 or more");
         match self {
             Finding::Measured { fullness, log_sd } => {
                 let fullness_ok = fullness >= 0.0 && fullness.is_finite();
                 require(fullness_ok, "fullness", fullness, "0 or more")?;
                 check_log_sd(log_sd)?;
-                if fullness == 0.0 { Finding::NOTHING.range() } else { Ok((fullness, fullness, log_sd)) }
+                if fullness == 0.0 {
+                    return Finding::NOTHING.range();
+                }
+                Ok(ShareRange { low: fullness, high: fullness, log_sd })
             }
             Finding::Between { from, to } => {
                 let from_ok = from >= 0.0 && from.is_finite();
                 require(from_ok, "lower end of the class", from, "0 or more")?;
                 require(to >= from, "upper end of the class", to, "not below the lower end")?;
-                Ok((from, if to == 0.0 { DETECTION_LIMIT } else { to }, CLASS_LOG_SD))
+                let high = if to == 0.0 { DETECTION_LIMIT } else { to };
+                Ok(ShareRange { low: from, high, log_sd: CLASS_LOG_SD })
             }
             Finding::AtMost(most) => {
                 share(most)?;
-                Ok((0.0, if most == 0.0 { DETECTION_LIMIT } else { most }, CLASS_LOG_SD))
+                let high = if most == 0.0 { DETECTION_LIMIT } else { most };
+                Ok(ShareRange { low: 0.0, high, log_sd: CLASS_LOG_SD })
             }
             Finding::AtLeast(least) => {
                 share(least)?;
                 require(least.is_finite(), "share", least, "finite")?;
-                Ok((least, f64::INFINITY, CLASS_LOG_SD))
+                Ok(ShareRange { low: least, high: f64::INFINITY, log_sd: CLASS_LOG_SD })
             }
         }
     }
@@ -204,7 +218,7 @@ impl Inspection {
         let exposure_ok = self.exposure >= 0.0 && self.exposure.is_finite();
         require(exposure_ok, "exposure", self.exposure, "0 or more")?;
         require((0.0..=2.0).contains(&self.exposure_cv), "exposure_cv", self.exposure_cv, "0 to 2")?;
-        let (low, high, log_sd) = self.finding.range()?;
+        let ShareRange { low, high, log_sd } = self.finding.range()?;
         let left = match self.start {
             Start::Left(share) => {
                 require(share >= 0.0 && share.is_finite(), "share left", share, "0 or more")?;

@@ -70,3 +70,5 @@ pub use learn::{LONGEST_STRETCH, Learned, Step, learn};
 pub use rate::{DRIFT_PER_YEAR, Rate};
 pub use update::{Update, WILD_LOG_SD, WILD_SHARE};
 pub use worth::{Worth, next_finding};
+
+pub(crate) use finding::ShareRange;

@@ -44,7 +44,7 @@ pub fn next_finding(rate: Rate, exposure: f64, log_sd: f64) -> Result<Worth, Eng
         return Ok(Worth { expected_sd: rate.sd, window_ratio: 1.0, nothing_to_find });
     }
     let limit = DETECTION_LIMIT.ln() - exposure.ln();
-    let (sure, nothing_to_find) = expected(rate, limit, log_sd, INTERVALS);
+    let ExpectedReading { sd: sure, nothing_to_find } = expected(rate, limit, log_sd, INTERVALS);
     let nothing = Evidence::between(f64::NEG_INFINITY, limit, CLASS_LOG_SD)?;
     let unsure = rate.updated_robustly(&nothing).rate.sd;
     let expected_sd = (sure + nothing_to_find * unsure).min(rate.sd);
@@ -52,8 +52,16 @@ pub fn next_finding(rate: Rate, exposure: f64, log_sd: f64) -> Result<Worth, Eng
     Ok(Worth { expected_sd, window_ratio, nothing_to_find })
 }
 
-/// The expectation of the log-sd after a reading over the readings above `limit`, and the chance of one below.
-fn expected(rate: Rate, limit: f64, log_sd: f64, intervals: u32) -> (f64, f64) {
+/// What a reading may be expected to do.
+struct ExpectedReading {
+    /// Expectation of the log-sd after a reading, over the readings above the limit.
+    sd: f64,
+    /// Chance of a reading below it.
+    nothing_to_find: f64,
+}
+
+/// What a reading above or below `limit` may be expected to do.
+fn expected(rate: Rate, limit: f64, log_sd: f64, intervals: u32) -> ExpectedReading {
     let after = Readings::of(rate, log_sd);
     let mut sum = 0.0;
     let mut below = 0.0;
@@ -72,7 +80,7 @@ fn expected(rate: Rate, limit: f64, log_sd: f64, intervals: u32) -> (f64, f64) {
             sum += share * weight * step / 3.0 * ln_density(t).exp() * after.sd(t * spread);
         }
     }
-    (sum, below)
+    ExpectedReading { sd: sum, nothing_to_find: below }
 }
 
 /// The robust update's log-sd for many readings of one error, with what they share worked out once.
@@ -113,8 +121,8 @@ mod tests {
                 for share in [0.01, 0.05, 0.3, 1.0] {
                     let rate = Rate { mean: -7.0, sd };
                     let limit = (DETECTION_LIMIT / share).ln() - 7.0;
-                    let (quick, _) = expected(rate, limit, log_sd, INTERVALS);
-                    let (slow, _) = expected(rate, limit, log_sd, 2000);
+                    let quick = expected(rate, limit, log_sd, INTERVALS).sd;
+                    let slow = expected(rate, limit, log_sd, 2000).sd;
                     assert!((quick - slow).abs() < 0.01 * sd, "{sd} {log_sd} {share}: {quick} {slow}");
                 }
             }

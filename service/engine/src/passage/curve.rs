@@ -16,7 +16,7 @@ use std::cmp::Ordering;
 use crate::error::EngineError;
 use crate::mark::Mark;
 
-use super::chance::{UncertainTally, bounds, chance_reached};
+use super::chance::{Between, UncertainTally, bounds, chance_reached};
 use super::monthly_sums::MonthlySums;
 use super::path::Path;
 use super::sums::Sums;
@@ -86,11 +86,11 @@ impl<'a> Curve<'a> {
             Err(at) => at,
         };
         let tally = self.tally(number);
-        let (low, high) = if let Some(bounds) = bounds(tally, self.mark) {
+        let Between { low, high } = if let Some(bounds) = bounds(tally, self.mark) {
             bounds
         } else {
             let value = chance_reached(tally.known, tally.mean, tally.variance, self.mark)?;
-            (value, value)
+            Between { low: value, high: value }
         };
         computed.insert(at, ChanceBounds { number, low, high });
         Ok((at, computed[at]))

@@ -19,6 +19,15 @@ pub struct Law {
     pub level_sd: f64,
 }
 
+/// What a sum of days comes to: its mean, and how far it strays. Units are those of the exposure.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Moments {
+    /// Mean.
+    pub mean: f64,
+    /// Variance.
+    pub variance: f64,
+}
+
 impl Law {
     /// Days that bring nothing.
     pub const NOTHING: Law = Law {

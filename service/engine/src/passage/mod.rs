@@ -26,7 +26,7 @@ mod sums;
 mod unread;
 
 pub use chance::chance_reached;
-pub use law::Law;
+pub use law::{Law, Moments};
 
 pub(crate) use curve::{ChanceBounds, Curve};
 pub(crate) use monthly_sums::MonthlySums;

@@ -5,7 +5,7 @@ use crate::error::EngineError;
 use crate::mark::Mark;
 
 use super::curve::Curve;
-use super::law::Law;
+use super::law::{Law, Moments};
 use super::monthly_sums::MonthlySums;
 use super::path::{Known, Path};
 
@@ -27,9 +27,9 @@ impl Law {
     }
 
     /// Mean and variance of the sum over the `days` after `since`, none of them read.
-    pub fn mean_and_variance(&self, since: Day, days: i32) -> (f64, f64) {
+    pub fn moments(&self, since: Day, days: i32) -> Moments {
         let path = Path::new(Known::nothing(since), Vec::new(), Some(*self), days.max(1));
         let sums = MonthlySums::default().sums(&path, days.max(0));
-        (sums.mean, path.variance(&sums))
+        Moments { mean: sums.mean, variance: path.variance(&sums) }
     }
 }

@@ -5,7 +5,7 @@ use eavesward_engine::learning::{
     WILD_SHARE, learn, next_finding,
 };
 use eavesward_engine::mark::{Material, cartridge, coupling, screen, tank_sediment};
-use eavesward_engine::passage::Law;
+use eavesward_engine::passage::{Law, Moments};
 use eavesward_engine::{Day, Exposure, Gauge, Mark, Normals, RainRecord};
 
 use super::super::{assert_relative, assert_within};
@@ -233,7 +233,7 @@ fn window_from_normals() {
     laws(&mut page, &gauge, &law);
 
     let number = days[1].since(since);
-    let (mean, variance) = law.mean_and_variance(since, number);
+    let Moments { mean, variance } = law.moments(since, number);
     page.says(format!("{number}"));
     page.says(format!("{mean:.0} mm"));
     let parts = parts(&law, &by_month(since, number, law.daily[5]));
@@ -254,7 +254,7 @@ fn window_from_normals() {
     page.says(format!("{:.1} %", chances[1] * 100.0));
 
     for (day, engine) in days.into_iter().zip(chances) {
-        let (mean, variance) = law.mean_and_variance(since, day.since(since));
+        let Moments { mean, variance } = law.moments(since, day.since(since));
         let (_, z, chance) = by_cube_root(median, mean, variance);
         page.says(date(day));
         page.says(format!("{mean:.0}"));
