@@ -3,8 +3,8 @@
 use crate::base_url::{checked_base_url, is_this_machine};
 use crate::error::Kind;
 use crate::request::{self, IDEMPOTENCY_KEY};
-use crate::response::X_REQUEST_ID;
-use crate::retry::{self, Decision, Outcome, RetryPolicy, Situation};
+use crate::response::{FailedAttempt, X_REQUEST_ID};
+use crate::retry::{self, AttemptFailure, Decision, RetryPolicy, Situation};
 use crate::{Error, Request, Response};
 use bon::bon;
 use reqwest::header::{ACCEPT, AUTHORIZATION, CONTENT_TYPE, HeaderValue};
@@ -120,7 +120,8 @@ impl Client {
             attempt += 1;
             let time_left = policy.deadline.saturating_sub(began.elapsed());
             Span::current().record("attempts", attempt);
-            let (outcome, error) = match self.attempt(&request, url.clone(), time_left).await {
+            let FailedAttempt { failure, error } = match self.attempt(&request, url.clone(), time_left).await
+            {
                 Ok(response) => {
                     Span::current().record("status", response.status);
                     return Ok(response);
@@ -130,13 +131,13 @@ impl Client {
             if let Some(status) = error.status() {
                 Span::current().record("status", status);
             }
-            tracing::debug!(attempt, outcome = ?outcome, "an attempt failed");
-            unclear |= request.is_write() && outcome.is_unclear();
+            tracing::debug!(attempt, outcome = ?failure, "an attempt failed");
+            unclear |= request.is_write() && failure.is_unclear();
             let situation = Situation {
                 method: request.method(),
                 has_idempotency_key: request.has_idempotency_key(),
                 attempt,
-                outcome,
+                failure,
                 elapsed: began.elapsed(),
             };
             match retry::decide(policy, &situation, jitter()) {
@@ -156,30 +157,32 @@ impl Client {
         request: &Request,
         url: Url,
         time_left: Duration,
-    ) -> Result<Response, (Outcome, Error)> {
+    ) -> Result<Response, FailedAttempt> {
         if time_left.is_zero() {
-            return Err((Outcome::Fatal, Error::new(Kind::OutOfTime).request(request.label(), None)));
+            let error = Error::new(Kind::OutOfTime).request(request.label(), None);
+            return Err(FailedAttempt { failure: AttemptFailure::Fatal, error });
         }
         let timeout = self.inner.timeout.min(time_left);
         let builder =
             self.addressed(request, url, "application/json, application/problem+json").timeout(timeout);
         let broken = |e: reqwest::Error| {
-            let outcome = if e.is_builder() {
-                Outcome::Fatal
+            let failure = if e.is_builder() {
+                AttemptFailure::Fatal
             } else if e.is_connect() {
-                Outcome::Connect
+                AttemptFailure::Connect
             } else if e.is_timeout() {
-                Outcome::Timeout
+                AttemptFailure::Timeout
             } else {
-                Outcome::Interrupted
+                AttemptFailure::Interrupted
             };
-            (outcome, Error::new(Kind::Transport(e.without_url())).request(request.label(), None))
+            let error = Error::new(Kind::Transport(e.without_url())).request(request.label(), None);
+            FailedAttempt { failure, error }
         };
         let answer = builder.send().await.map_err(broken)?;
         let (status, headers) = (answer.status().as_u16(), answer.headers().clone());
         let body = answer.bytes().await.map_err(broken)?.into();
         let response = Response { status, headers, body, request: request.label() };
-        if (200..300).contains(&status) || status == 304 { Ok(response) } else { Err(response.into_error()) }
+        if (200..300).contains(&status) || status == 304 { Ok(response) } else { Err(response.into_failed()) }
     }
 
     fn addressed(&self, request: &Request, url: Url, accept: &'static str) -> reqwest::RequestBuilder {
@@ -222,7 +225,10 @@ impl Client {
             }
             let body = tokio::time::timeout(self.inner.timeout, answer.bytes()).await;
             let body = body.ok().and_then(Result::ok).unwrap_or_default().into();
-            Err(Response { status, headers, body, request: label() }.into_error().1.attempts_set(1, false))
+            Err(Response { status, headers, body, request: label() }
+                .into_failed()
+                .error
+                .attempts_set(1, false))
         };
         opening.instrument(span_of(request)).await
     }

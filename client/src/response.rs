@@ -1,7 +1,7 @@
 //! Reading answers.
 
 use crate::error::Kind;
-use crate::retry::{self, Outcome};
+use crate::retry::{self, AttemptFailure};
 use crate::{Error, request};
 use eavesward_contract::{Problem, ProblemCode};
 use reqwest::header::{CACHE_CONTROL, DATE, ETAG, HeaderMap, LOCATION, RETRY_AFTER};
@@ -11,6 +11,12 @@ use url::Url;
 
 /// Finds a request in the service's log.
 pub(crate) const X_REQUEST_ID: &str = "x-request-id";
+
+/// An attempt that was no success: how it ended for the policy of repeating, and what the caller is told.
+pub(crate) struct FailedAttempt {
+    pub failure: AttemptFailure,
+    pub error: Error,
+}
 
 /// A successful answer (2xx or 304).
 #[derive(Clone, Debug)]
@@ -68,7 +74,7 @@ impl Response {
     }
 
     /// What an answer says that is no success.
-    pub(crate) fn into_error(self) -> (Outcome, Error) {
+    pub(crate) fn into_failed(self) -> FailedAttempt {
         let problem = serde_json::from_slice::<Problem>(&self.body).ok().map(|problem| {
             // The status line decides, whatever the document repeats.
             Problem { status: self.status, ..problem }
@@ -77,13 +83,14 @@ impl Response {
         let retry_after = self
             .header(RETRY_AFTER.as_str())
             .and_then(|text| retry::parse_retry_after(text, self.header(DATE.as_str())));
-        let outcome = Outcome::Status { status: self.status, retry_after, in_progress };
+        let failure = AttemptFailure::Status { status: self.status, retry_after, in_progress };
         let kind = match problem {
             Some(problem) => Kind::Problem(Box::new(problem)),
             None => Kind::Status { status: self.status, told: self.told() },
         };
         let request_id = self.request_id().map(str::to_owned);
-        (outcome, Error::new(kind).request(self.request, request_id).retry_after_set(retry_after))
+        let error = Error::new(kind).request(self.request, request_id).retry_after_set(retry_after);
+        FailedAttempt { failure, error }
     }
 
     /// What an answer that is no problem document says, in one short line.

@@ -40,7 +40,7 @@ impl RetryPolicy {
 
 /// How an attempt ended, if not in success.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Outcome {
+pub enum AttemptFailure {
     /// The service answered with this status.
     Status {
         /// The HTTP status.
@@ -60,7 +60,7 @@ pub enum Outcome {
     Fatal,
 }
 
-impl Outcome {
+impl AttemptFailure {
     /// Whether the service may have done the work although no success was heard of.
     pub fn is_unclear(self) -> bool {
         match self {
@@ -81,7 +81,7 @@ pub struct Situation<'a> {
     /// The attempt that just ended, counted from 1.
     pub attempt: u32,
     /// How it ended.
-    pub outcome: Outcome,
+    pub failure: AttemptFailure,
     /// Time since the call began.
     pub elapsed: Duration,
 }
@@ -102,12 +102,12 @@ pub enum Decision {
 /// With `Retry-After` the wait is what the service asked for, however long; a wait that would pass the deadline is not
 /// begun at all.
 pub fn decide(policy: &RetryPolicy, situation: &Situation<'_>, jitter: f64) -> Decision {
-    let (worth_it, retry_after) = match situation.outcome {
-        Outcome::Connect | Outcome::Interrupted | Outcome::Timeout => (true, None),
-        Outcome::Status { status, retry_after, in_progress } => {
+    let (worth_it, retry_after) = match situation.failure {
+        AttemptFailure::Connect | AttemptFailure::Interrupted | AttemptFailure::Timeout => (true, None),
+        AttemptFailure::Status { status, retry_after, in_progress } => {
             (matches!(status, 429 | 502 | 503 | 504) || (status == 409 && in_progress), retry_after)
         }
-        Outcome::Fatal => (false, None),
+        AttemptFailure::Fatal => (false, None),
     };
     let repeatable = match situation.method.as_str() {
         "GET" | "HEAD" | "PUT" | "DELETE" => true,
@@ -150,14 +150,21 @@ mod tests {
 
     const MS: fn(u64) -> Duration = Duration::from_millis;
 
-    fn status(status: u16) -> Outcome {
-        Outcome::Status { status, retry_after: None, in_progress: false }
+    fn status(status: u16) -> AttemptFailure {
+        AttemptFailure::Status { status, retry_after: None, in_progress: false }
     }
 
-    fn check(method: &Method, key: bool, attempt: u32, outcome: Outcome, elapsed_ms: u64, want: Option<u64>) {
+    fn check(
+        method: &Method,
+        key: bool,
+        attempt: u32,
+        failure: AttemptFailure,
+        elapsed_ms: u64,
+        want: Option<u64>,
+    ) {
         let policy = RetryPolicy { max_attempts: 4, base: MS(100), cap: MS(300), deadline: MS(10_000) };
         let situation =
-            Situation { method, has_idempotency_key: key, attempt, outcome, elapsed: MS(elapsed_ms) };
+            Situation { method, has_idempotency_key: key, attempt, failure, elapsed: MS(elapsed_ms) };
         let want = want.map_or(Decision::GiveUp, |ms| Decision::RetryAfter(MS(ms)));
         assert_eq!(decide(&policy, &situation, 0.5), want, "{situation:?}");
     }
@@ -170,21 +177,21 @@ mod tests {
         for code in [301, 400, 401, 403, 404, 409, 412, 413, 422, 428, 500, 501] {
             check(&Method::GET, false, 1, status(code), 0, None);
         }
-        for outcome in [Outcome::Connect, Outcome::Timeout, Outcome::Interrupted] {
-            check(&Method::GET, false, 1, outcome, 0, Some(50));
+        for failure in [AttemptFailure::Connect, AttemptFailure::Timeout, AttemptFailure::Interrupted] {
+            check(&Method::GET, false, 1, failure, 0, Some(50));
         }
-        check(&Method::GET, false, 1, Outcome::Fatal, 0, None);
+        check(&Method::GET, false, 1, AttemptFailure::Fatal, 0, None);
     }
 
     #[test]
     fn which_methods_are_repeated() {
         check(&Method::PUT, false, 1, status(503), 0, Some(50));
-        check(&Method::DELETE, false, 1, Outcome::Timeout, 0, Some(50));
-        check(&Method::POST, true, 1, Outcome::Timeout, 0, Some(50));
-        check(&Method::POST, false, 1, Outcome::Timeout, 0, None);
+        check(&Method::DELETE, false, 1, AttemptFailure::Timeout, 0, Some(50));
+        check(&Method::POST, true, 1, AttemptFailure::Timeout, 0, Some(50));
+        check(&Method::POST, false, 1, AttemptFailure::Timeout, 0, None);
         check(&Method::POST, false, 1, status(503), 0, None);
         check(&Method::PATCH, false, 1, status(503), 0, None);
-        let running = Outcome::Status { status: 409, retry_after: None, in_progress: true };
+        let running = AttemptFailure::Status { status: 409, retry_after: None, in_progress: true };
         check(&Method::POST, true, 1, running, 0, Some(50));
     }
 
@@ -207,7 +214,7 @@ mod tests {
             method: &Method::GET,
             has_idempotency_key: false,
             attempt: 1,
-            outcome: Outcome::Connect,
+            failure: AttemptFailure::Connect,
             elapsed: Duration::ZERO,
         };
         assert_eq!(decide(&policy, &situation, 0.0), Decision::RetryAfter(Duration::ZERO));
@@ -216,7 +223,8 @@ mod tests {
 
     #[test]
     fn retry_after_wins_within_the_deadline() {
-        let asked = |ms| Outcome::Status { status: 503, retry_after: Some(MS(ms)), in_progress: false };
+        let asked =
+            |ms| AttemptFailure::Status { status: 503, retry_after: Some(MS(ms)), in_progress: false };
         check(&Method::GET, false, 1, asked(7_000), 0, Some(7_000));
         check(&Method::GET, false, 1, asked(0), 0, Some(0));
         check(&Method::GET, false, 1, asked(10_000), 0, None);
@@ -238,10 +246,14 @@ mod tests {
     }
 
     #[test]
-    fn unclear_outcomes_are_those_after_which_the_work_may_be_done() {
+    fn unclear_failures_are_those_after_which_the_work_may_be_done() {
         assert!(
-            Outcome::Timeout.is_unclear() && Outcome::Interrupted.is_unclear() && status(504).is_unclear()
+            AttemptFailure::Timeout.is_unclear()
+                && AttemptFailure::Interrupted.is_unclear()
+                && status(504).is_unclear()
         );
-        assert!(!Outcome::Connect.is_unclear() && !status(429).is_unclear() && !status(503).is_unclear());
+        assert!(
+            !AttemptFailure::Connect.is_unclear() && !status(429).is_unclear() && !status(503).is_unclear()
+        );
     }
 }

@@ -7,13 +7,13 @@ use tokio::runtime::{Handle, Runtime};
 
 /// What waits.
 #[derive(Clone, Debug)]
-pub(super) struct Waiter(Arc<Owned>);
+pub(super) struct Waiter(Arc<OwnedRuntime>);
 
 /// A runtime that may be let go anywhere; dropping it inside another one would panic.
 #[derive(Debug)]
-struct Owned(Option<Runtime>);
+struct OwnedRuntime(Option<Runtime>);
 
-impl Drop for Owned {
+impl Drop for OwnedRuntime {
     fn drop(&mut self) {
         if let Some(runtime) = self.0.take() {
             runtime.shutdown_background();
@@ -23,7 +23,7 @@ impl Drop for Owned {
 
 impl Waiter {
     pub(super) fn new(runtime: Runtime) -> Self {
-        Self(Arc::new(Owned(Some(runtime))))
+        Self(Arc::new(OwnedRuntime(Some(runtime))))
     }
 
     /// Does what waits, on this thread if no runtime has a claim on it.
@@ -39,12 +39,12 @@ impl Waiter {
                  call from tokio::task::spawn_blocking",
             ));
         }
-        elsewhere(|| work(runtime))
+        on_another_thread(|| work(runtime))
     }
 }
 
 /// Does something on a further thread and waits for it, within the caller's span.
-fn elsewhere<T: Send>(work: impl FnOnce() -> T + Send) -> Result<T, Error> {
+fn on_another_thread<T: Send>(work: impl FnOnce() -> T + Send) -> Result<T, Error> {
     let span = tracing::Span::current();
     thread::scope(|scope| {
         let thread = thread::Builder::new().spawn_scoped(scope, || span.in_scope(work));

@@ -8,8 +8,16 @@ use futures_util::stream;
 use std::time::Duration;
 use uuid::Uuid;
 
+/// What the service said when it was asked once.
+struct Polled {
+    /// For how long there is no need to ask again.
+    max_age: Option<Duration>,
+    /// The status, if it is another than the one before.
+    seen: Option<StatusSeen>,
+}
+
 /// Whoever asks again and again.
-struct Asking {
+struct Poller {
     client: Client,
     system: Uuid,
     options: WatchOptions,
@@ -21,23 +29,23 @@ struct Asking {
 
 pub(crate) fn poll(client: Client, system: Uuid, options: WatchOptions) -> Watch {
     let known = options.known.clone();
-    let asking = Asking { client, system, options, known, wait: Duration::ZERO, failures: 0, ended: false };
-    Watch::new(stream::unfold(asking, |mut asking| async move {
-        while !asking.ended {
-            tokio::time::sleep(asking.wait).await;
-            if let Some(item) = asking.ask().await {
-                return Some((item, asking));
+    let poller = Poller { client, system, options, known, wait: Duration::ZERO, failures: 0, ended: false };
+    Watch::new(stream::unfold(poller, |mut poller| async move {
+        while !poller.ended {
+            tokio::time::sleep(poller.wait).await;
+            if let Some(item) = poller.ask().await {
+                return Some((item, poller));
             }
         }
         None
     }))
 }
 
-impl Asking {
+impl Poller {
     /// Asks once; nothing when nothing changed.
     async fn ask(&mut self) -> Option<Result<StatusSeen, Error>> {
-        match self.asked().await {
-            Ok((max_age, seen)) => {
+        match self.poll_once().await {
+            Ok(Polled { max_age, seen }) => {
                 self.failures = 0;
                 self.wait = self.options.wait(max_age, 0, jitter());
                 seen.map(Ok)
@@ -51,20 +59,20 @@ impl Asking {
         }
     }
 
-    async fn asked(&mut self) -> Result<(Option<Duration>, Option<StatusSeen>), Error> {
+    async fn poll_once(&mut self) -> Result<Polled, Error> {
         let mut request = requests::system_status(self.system);
         if let Some(known) = &self.known {
             request = request.if_none_match(known)?;
         }
         let response = self.client.send(request).await?;
         if response.status() == 304 {
-            return Ok((response.max_age(), None));
+            return Ok(Polled { max_age: response.max_age(), seen: None });
         }
         let missing = || Error::contract("a status came without an entity tag");
         let etag = response.etag().ok_or_else(missing)?.to_owned();
         let seen = StatusSeen { status: response.json()?, etag: etag.clone() };
         // A proxy that knows no conditions sends what is known already.
         let same = self.known.replace(etag) == Some(seen.etag.clone());
-        Ok((response.max_age(), (!same).then_some(seen)))
+        Ok(Polled { max_age: response.max_age(), seen: (!same).then_some(seen) })
     }
 }

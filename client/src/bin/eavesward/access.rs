@@ -3,7 +3,7 @@
 //! A place and a key belong together: whoever names one of them names the source of both, and a key that is kept in a
 //! profile, or stands in the environment beside a place, never goes to another place than its own.
 
-use crate::around::Around;
+use crate::environment::Environment;
 use crate::failure::Failure;
 use crate::profiles::{self, Profile, Profiles};
 use crate::show::Units;
@@ -14,7 +14,7 @@ pub const USUAL_URL: &str = "http://127.0.0.1:8750";
 
 /// What the command line says of it.
 #[derive(Clone, Default)]
-pub struct Given {
+pub struct AccessFlags {
     /// `--url`.
     pub url: Option<String>,
     /// `--key`.
@@ -42,8 +42,8 @@ pub struct Access {
 /// of `--profile` or `EAVESWARD_PROFILE`; `EAVESWARD_URL` with `EAVESWARD_KEY`; the profile in use; the usual place.
 /// `profiles` is read only if it is needed.
 pub fn resolve(
-    given: &Given,
-    around: &Around,
+    given: &AccessFlags,
+    environment: &Environment,
     profiles: impl FnOnce() -> Result<Profiles, Failure>,
 ) -> Result<Access, Failure> {
     let mut key = match (&given.key_file, &given.key) {
@@ -52,8 +52,8 @@ pub fn resolve(
         (None, None) => None,
     };
     let complete = given.url.is_some() && key.is_some();
-    let by_environment = around.url.is_some() || around.key.is_some();
-    let named = given.profile.as_ref().or(around.profile.as_ref());
+    let by_environment = environment.url.is_some() || environment.key.is_some();
+    let named = given.profile.as_ref().or(environment.profile.as_ref());
     let profile = match named {
         Some(name) => Some(profiles()?.take(name)?),
         None if complete || by_environment => None,
@@ -62,7 +62,7 @@ pub fn resolve(
     let mut url = given.url.clone();
     let mut units = given.units;
     if units.is_none() {
-        units = around.units().map_err(Failure::usage)?;
+        units = environment.units().map_err(Failure::usage)?;
     }
     if let Some((name, profile)) = profile {
         let own = url.as_ref().is_none_or(|url| same_place(url, &profile.url));
@@ -78,15 +78,15 @@ pub fn resolve(
         units = units.or(profile.units);
         url.get_or_insert(profile.url);
     } else if named.is_none() {
-        if let (None, Some(_), Some(asked), Some(own)) = (&key, &around.key, &url, &around.url)
+        if let (None, Some(_), Some(asked), Some(own)) = (&key, &environment.key, &url, &environment.url)
             && !same_place(asked, own)
         {
             return Err(Failure::usage(format!(
                 "the key of the environment belongs to {own}; give --key-file for another place"
             )));
         }
-        key = key.or_else(|| around.key.as_ref().map(|key| key.trim().to_owned()));
-        url = url.or_else(|| around.url.clone());
+        key = key.or_else(|| environment.key.as_ref().map(|key| key.trim().to_owned()));
+        url = url.or_else(|| environment.url.clone());
     }
     Ok(Access { url: url.unwrap_or_else(|| USUAL_URL.to_owned()), key, units: units.unwrap_or(Units::Si) })
 }
@@ -144,8 +144,12 @@ mod tests {
         Some(text.to_owned())
     }
 
-    fn check(given: &Given, around: &Around, want: Result<(&str, Option<&str>, Units), &str>) {
-        let got = resolve(given, around, || Ok(profiles()));
+    fn check(
+        given: &AccessFlags,
+        environment: &Environment,
+        want: Result<(&str, Option<&str>, Units), &str>,
+    ) {
+        let got = resolve(given, environment, || Ok(profiles()));
         match (got, want) {
             (Ok(got), Ok((url, key, units))) => {
                 assert_eq!((got.url.as_str(), got.key.as_deref(), got.units), (url, key, units));
@@ -158,11 +162,11 @@ mod tests {
 
     #[test]
     fn a_place_and_its_key_come_from_one_source() {
-        let (none, plain) = (Given::default(), Around::default());
-        let by = |profile: &str| Given { profile: text(profile), ..Given::default() };
-        let env = Around { url: text("http://env"), key: text("env-key"), ..Around::default() };
-        let env_key = Around { key: text("env-key"), ..Around::default() };
-        let env_profile = Around { profile: text("school"), ..env.clone() };
+        let (none, plain) = (AccessFlags::default(), Environment::default());
+        let by = |profile: &str| AccessFlags { profile: text(profile), ..AccessFlags::default() };
+        let env = Environment { url: text("http://env"), key: text("env-key"), ..Environment::default() };
+        let env_key = Environment { key: text("env-key"), ..Environment::default() };
+        let env_profile = Environment { profile: text("school"), ..env.clone() };
         check(&none, &plain, Ok(("https://home.example", Some("home-key"), Us)));
         check(&by("school"), &plain, Ok(("https://school.example/eaves/", Some("school-key"), Si)));
         // A profile that is named goes before the environment; one that is merely in use does not.
@@ -171,11 +175,11 @@ mod tests {
         check(&by("home"), &env_profile, Ok(("https://home.example", Some("home-key"), Us)));
         check(&none, &env, Ok(("http://env", Some("env-key"), Si)));
         // With a place beside it the environment's key stays there; alone it belongs to no place.
-        let at = |url: &str| Given { url: text(url), ..Given::default() };
+        let at = |url: &str| AccessFlags { url: text(url), ..AccessFlags::default() };
         check(&at("http://env/"), &env, Ok(("http://env/", Some("env-key"), Si)));
         check(&at("http://elsewhere"), &env, Err("the key of the environment belongs to http://env;"));
         check(&at("http://elsewhere"), &env_key, Ok(("http://elsewhere", Some("env-key"), Si)));
-        let typed = Given { key: text("typed"), ..at("http://elsewhere") };
+        let typed = AccessFlags { key: text("typed"), ..at("http://elsewhere") };
         check(&typed, &env, Ok(("http://elsewhere", Some("typed"), Si)));
         // A key of the environment is not sent to where a profile points.
         check(&none, &env_key, Ok((USUAL_URL, Some("env-key"), Si)));
@@ -183,12 +187,12 @@ mod tests {
 
     #[test]
     fn a_kept_key_stays_with_its_place() {
-        let at = |url: &str, profile: Option<&str>| Given {
+        let at = |url: &str, profile: Option<&str>| AccessFlags {
             url: text(url),
             profile: profile.map(str::to_owned),
-            ..Given::default()
+            ..AccessFlags::default()
         };
-        let plain = Around::default();
+        let plain = Environment::default();
         check(&at("https://elsewhere.example", None), &plain, Err("belongs to https://home.example"));
         check(&at("https://elsewhere.example", Some("school")), &plain, Err("school.example"));
         check(
@@ -196,27 +200,27 @@ mod tests {
             &plain,
             Ok(("https://school.example/eaves", Some("school-key"), Units::Si)),
         );
-        let key = Given { key: text(" typed "), ..at("https://elsewhere.example", None) };
+        let key = AccessFlags { key: text(" typed "), ..at("https://elsewhere.example", None) };
         check(&key, &plain, Ok(("https://elsewhere.example", Some("typed"), Si)));
-        let key = Given { key: text("typed"), profile: text("school"), ..Given::default() };
+        let key = AccessFlags { key: text("typed"), profile: text("school"), ..AccessFlags::default() };
         check(&key, &plain, Ok(("https://school.example/eaves/", Some("typed"), Si)));
     }
 
     #[test]
     fn what_is_missing_is_told() {
-        let by = |profile: &str| Given { profile: text(profile), ..Given::default() };
-        check(&by("barn"), &Around::default(), Err("no profile is called \"barn\""));
-        check(&by("bare"), &Around::default(), Err("profile \"bare\" has no key"));
-        let odd = Around { units: text("imperial"), ..Around::default() };
-        check(&Given::default(), &odd, Err("EAVESWARD_UNITS"));
-        let us = Around { units: text("SI"), ..Around::default() };
-        check(&Given::default(), &us, Ok(("https://home.example", Some("home-key"), Si)));
+        let by = |profile: &str| AccessFlags { profile: text(profile), ..AccessFlags::default() };
+        check(&by("barn"), &Environment::default(), Err("no profile is called \"barn\""));
+        check(&by("bare"), &Environment::default(), Err("profile \"bare\" has no key"));
+        let odd = Environment { units: text("imperial"), ..Environment::default() };
+        check(&AccessFlags::default(), &odd, Err("EAVESWARD_UNITS"));
+        let us = Environment { units: text("SI"), ..Environment::default() };
+        check(&AccessFlags::default(), &us, Ok(("https://home.example", Some("home-key"), Si)));
         // Without any profile the usual place is asked, and the missing key is told when it is needed.
-        let nothing = resolve(&Given::default(), &Around::default(), || Ok(Profiles::default()))
+        let nothing = resolve(&AccessFlags::default(), &Environment::default(), || Ok(Profiles::default()))
             .unwrap_or_else(|e| panic!("{e:?}"));
         assert_eq!((nothing.url.as_str(), nothing.key), (USUAL_URL, None));
         // A broken file of profiles is no trouble to whoever does not need it.
-        let complete = Given { url: text("http://x"), key: text("k"), ..Given::default() };
-        assert!(resolve(&complete, &Around::default(), || Err(Failure::usage("broken"))).is_ok());
+        let complete = AccessFlags { url: text("http://x"), key: text("k"), ..AccessFlags::default() };
+        assert!(resolve(&complete, &Environment::default(), || Err(Failure::usage("broken"))).is_ok());
     }
 }

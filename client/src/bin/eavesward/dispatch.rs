@@ -1,10 +1,10 @@
 //! From the command line to the exit code: sets up the client and hands over to the subcommand.
 
-use crate::access::{self, Access, Given};
+use crate::access::{self, Access, AccessFlags};
 use crate::app::{App, Io};
 use crate::args::{Cli, Command};
-use crate::around::Around;
 use crate::cmd::system;
+use crate::environment::Environment;
 use crate::everywhere::Everywhere;
 use crate::failure::Failure;
 use crate::profiles::Profiles;
@@ -13,11 +13,11 @@ use eavesward_client::{Client, RetryPolicy};
 use std::time::Duration;
 
 /// Runs the command and gives the exit code. What went wrong is written to standard error.
-pub async fn run(cli: Cli, around: &Around, io: Io<'_>) -> u8 {
+pub async fn run(cli: Cli, environment: &Environment, io: Io<'_>) -> u8 {
     // Where the service turns out to be, for what is said of failures.
     let mut url = access::USUAL_URL.to_owned();
     let Io { stdin, out, err } = io;
-    let done = hand_over(cli, around, &mut url, Io { stdin, out: &mut *out, err: &mut *err }).await;
+    let done = hand_over(cli, environment, &mut url, Io { stdin, out: &mut *out, err: &mut *err }).await;
     // Buffered lines may meet the closed pipe only here.
     let flushed = out.flush().map_err(Failure::from);
     match done.and_then(|code| flushed.map(|()| code)) {
@@ -30,31 +30,36 @@ pub async fn run(cli: Cli, around: &Around, io: Io<'_>) -> u8 {
     }
 }
 
-async fn hand_over(cli: Cli, around: &Around, url: &mut String, mut io: Io<'_>) -> Result<u8, Failure> {
+async fn hand_over(
+    cli: Cli,
+    environment: &Environment,
+    url: &mut String,
+    mut io: Io<'_>,
+) -> Result<u8, Failure> {
     let Cli { everywhere, command } = cli;
     // What asks no service needs no key.
     let command = match command {
         Command::System(system::System::Example) => return system::example(io.out).map(|()| 0),
         Command::Completions(completions) => return completions.run(Cli::command(), io.out).map(|()| 0),
         Command::Man(man) => return man.run(Cli::command(), io.out).map(|()| 0),
-        Command::Profile(profile) => return profile.run(&everywhere, around, &mut io).map(|()| 0),
+        Command::Profile(profile) => return profile.run(&everywhere, environment, &mut io).map(|()| 0),
         other => other,
     };
-    let given = Given {
+    let given = AccessFlags {
         url: everywhere.url.clone(),
         key: everywhere.key.clone(),
         key_file: everywhere.key_file.clone(),
         profile: everywhere.profile.clone(),
         units: everywhere.units,
     };
-    let access = access::resolve(&given, around, || Profiles::load(around.profiles.as_deref()))?;
+    let access = access::resolve(&given, environment, || Profiles::load(environment.profiles.as_deref()))?;
     access.url.clone_into(url);
     let mut app = App {
         client: client(&everywhere, &access)?,
         json: everywhere.json,
         units: access.units,
-        colours: around.colours(everywhere.color),
-        progress: around.progress(),
+        colours: environment.colours(everywhere.color),
+        progress: environment.progress(),
         io,
     };
     let app = &mut app;

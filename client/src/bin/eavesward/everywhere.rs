@@ -1,6 +1,6 @@
 //! What holds for every subcommand.
 
-use crate::around::Colour;
+use crate::environment::Colour;
 use crate::show::Units;
 use clap::Args;
 use std::path::PathBuf;

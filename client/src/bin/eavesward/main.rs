@@ -1,15 +1,15 @@
 //! The command `eavesward`: the whole job by hand, over the SDK.
 //!
 //! `args` and `everywhere` are the command line, `dispatch` hands over to `cmd`, which has one file or folder a subcommand
-//! (arguments, what it does, what it prints). `app` is what they share, `around` the environment, `access` and `profiles`
+//! (arguments, what it does, what it prints). `app` is what they share, `environment` the environment, `access` and `profiles`
 //! which service is asked, `failure` turns what went wrong into words and an exit code, `files` writes files as a whole.
 
 mod access;
 mod app;
 mod args;
-mod around;
 mod cmd;
 mod dispatch;
+mod environment;
 mod everywhere;
 mod failure;
 mod files;
@@ -24,14 +24,14 @@ mod tests;
 
 use app::Io;
 use args::Cli;
-use around::Around;
 use clap::Parser;
+use environment::Environment;
 use std::io::{BufWriter, Write};
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
     let cli = Cli::parse();
-    let around = Around::of_process();
+    let environment = Environment::of_process();
     let (mut stdin, mut stderr) = (std::io::stdin().lock(), std::io::stderr().lock());
     let mut stdout = BufWriter::new(std::io::stdout().lock());
     let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
@@ -43,5 +43,5 @@ fn main() -> ExitCode {
         }
     };
     let io = Io { stdin: &mut stdin, out: &mut stdout, err: &mut stderr };
-    ExitCode::from(runtime.block_on(dispatch::run(cli, &around, io)))
+    ExitCode::from(runtime.block_on(dispatch::run(cli, &environment, io)))
 }

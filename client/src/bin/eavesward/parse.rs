@@ -89,22 +89,22 @@ pub fn month_day(text: &str) -> Result<MonthDay, String> {
 }
 
 /// Twelve numbers parted by commas, January first.
-pub fn twelve(text: &str) -> Result<Twelve, String> {
+pub fn twelve(text: &str) -> Result<TwelveMonths, String> {
     let numbers: Result<Vec<f64>, _> = text.split(',').map(|number| number.trim().parse()).collect();
     let numbers = numbers.map_err(|_| format!("{text:?} is not twelve numbers with commas between them"))?;
     let count = numbers.len();
     let twelve =
         numbers.try_into().map_err(|_| format!("it has {count} numbers; give twelve, January first"))?;
-    Ok(Twelve(Box::new(twelve)))
+    Ok(TwelveMonths(Box::new(twelve)))
 }
 
 /// A figure for each month, January first.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Twelve(pub Box<[f64; 12]>);
+pub struct TwelveMonths(pub Box<[f64; 12]>);
 
 /// A duty of a component, named by id or name. The name may hold colons; the last one counts.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Item {
+pub struct ComponentDuty {
     /// The component's id or name.
     pub component: String,
     /// The duty.
@@ -112,16 +112,16 @@ pub struct Item {
 }
 
 /// `COMPONENT:DUTY`.
-pub fn item(text: &str) -> Result<Item, String> {
+pub fn item(text: &str) -> Result<ComponentDuty, String> {
     let (component, duty) = text
         .rsplit_once(':')
         .filter(|(component, _)| !component.trim().is_empty())
         .ok_or_else(|| format!("{text:?} is not COMPONENT:DUTY, such as \"north screen:clean-screen\""))?;
-    Ok(Item { component: component.trim().to_owned(), duty: self::duty(duty)? })
+    Ok(ComponentDuty { component: component.trim().to_owned(), duty: self::duty(duty)? })
 }
 
 /// `COMPONENT:DUTY=SHARE`.
-pub fn left(text: &str) -> Result<(Item, f64), String> {
+pub fn left(text: &str) -> Result<(ComponentDuty, f64), String> {
     let (left, right) = text.rsplit_once('=').ok_or_else(|| {
         format!("{text:?} is not COMPONENT:DUTY=SHARE, such as \"north screen:clean-screen=0.2\"")
     })?;
@@ -129,7 +129,7 @@ pub fn left(text: &str) -> Result<(Item, f64), String> {
 }
 
 /// `COMPONENT:DUTY=FINDING`.
-pub fn found(text: &str) -> Result<(Item, Finding), String> {
+pub fn found(text: &str) -> Result<(ComponentDuty, Finding), String> {
     let (left, right) = text.rsplit_once('=').ok_or_else(|| {
         format!("{text:?} is not COMPONENT:DUTY=FINDING, such as \"north screen:clean-screen=half\"")
     })?;
@@ -234,7 +234,7 @@ mod tests {
 
     #[test]
     fn items_may_have_colons_and_equals_signs_in_their_names() {
-        let want = Item { component: "a=b: north".to_owned(), duty: Duty::CleanScreen };
+        let want = ComponentDuty { component: "a=b: north".to_owned(), duty: Duty::CleanScreen };
         assert_eq!(item("a=b: north:clean-screen"), Ok(want.clone()));
         assert_eq!(found("a=b: north:clean_screen=40mm"), Ok((want, Finding::Depth { depth_mm: 40.0 })));
         for text in ["north", ":clean-screen", "north:", "north:polish", "north:unknown"] {
@@ -251,7 +251,7 @@ mod tests {
         for text in ["", "%", "-0.1", "half", "NaN", "inf"] {
             assert!(share(text).is_err(), "{text}");
         }
-        let item = Item { component: "a=b".to_owned(), duty: Duty::CleanScreen };
+        let item = ComponentDuty { component: "a=b".to_owned(), duty: Duty::CleanScreen };
         assert_eq!(left("a=b:clean-screen=20%"), Ok((item, 0.2)));
         assert!(left("a:clean-screen").is_err() && left("a:clean-screen=half").is_err());
         assert_eq!(month_day("10-25"), Ok(MonthDay { month: 10, day: 25 }));

@@ -1,10 +1,10 @@
 //! `eavesward profile`: several services by name.
 
 use crate::app::Io;
-use crate::around::Around;
+use crate::environment::Environment;
 use crate::everywhere::Everywhere;
 use crate::failure::Failure;
-use crate::profiles::{self, Profile as Kept, Profiles, unknown};
+use crate::profiles::{self, Profile as StoredProfile, Profiles, unknown};
 use crate::show;
 use crate::table::{Table, printable};
 use clap::Subcommand;
@@ -42,8 +42,13 @@ pub enum Profile {
 
 impl Profile {
     /// Does it. No service is asked.
-    pub fn run(self, everywhere: &Everywhere, around: &Around, io: &mut Io<'_>) -> Result<(), Failure> {
-        let path = around.profiles.as_deref().ok_or_else(|| {
+    pub fn run(
+        self,
+        everywhere: &Everywhere,
+        environment: &Environment,
+        io: &mut Io<'_>,
+    ) -> Result<(), Failure> {
+        let path = environment.profiles.as_deref().ok_or_else(|| {
             Failure::usage("where to keep profiles is not known: set EAVESWARD_PROFILES to a file, or HOME")
         })?;
         let mut known = Profiles::load(Some(path))?;
@@ -83,7 +88,11 @@ fn say(out: &mut dyn std::io::Write, text: &str, json: bool) -> Result<(), Failu
 }
 
 /// What to keep of what was given.
-fn kept(everywhere: &Everywhere, key_stdin: bool, stdin: &mut dyn std::io::Read) -> Result<Kept, Failure> {
+fn kept(
+    everywhere: &Everywhere,
+    key_stdin: bool,
+    stdin: &mut dyn std::io::Read,
+) -> Result<StoredProfile, Failure> {
     let url = everywhere.url.clone();
     let url = url.ok_or_else(|| Failure::usage("give the service's address with --url"))?;
     if key_stdin && (everywhere.key_file.is_some() || everywhere.key.is_some()) {
@@ -115,7 +124,12 @@ fn kept(everywhere: &Everywhere, key_stdin: bool, stdin: &mut dyn std::io::Read)
     // The client says what is wrong with an address or a key before either is kept.
     let trial = key.as_deref().unwrap_or("unread");
     eavesward_client::Client::builder().base_url(url.as_str()).key(trial).build()?;
-    Ok(Kept { url, key: if key_file.is_some() { None } else { key }, key_file, units: everywhere.units })
+    Ok(StoredProfile {
+        url,
+        key: if key_file.is_some() { None } else { key },
+        key_file,
+        units: everywhere.units,
+    })
 }
 
 fn list(known: &Profiles, path: &Path, as_json: bool, out: &mut dyn std::io::Write) -> Result<(), Failure> {

@@ -2,7 +2,7 @@
 
 use crate::app::{App, PAGE};
 use crate::failure::Failure;
-use crate::parse::Twelve;
+use crate::parse::TwelveMonths;
 use crate::quantity::Typed;
 use crate::show::Units;
 use crate::table::Table;
@@ -70,14 +70,14 @@ pub enum Property {
 pub struct Months {
     /// Mean air temperature of each month in degrees Celsius, twelve numbers with commas, January first
     #[arg(long, value_name = "TWELVE", value_parser = parse::twelve, allow_hyphen_values = true)]
-    mean_c: Option<Twelve>,
+    mean_c: Option<TwelveMonths>,
     /// Mean daily minimum of each month in degrees Celsius, not above the month's mean; twelve numbers with commas,
     /// January first
     #[arg(long, value_name = "TWELVE", value_parser = parse::twelve, allow_hyphen_values = true)]
-    mean_minimum_c: Option<Twelve>,
+    mean_minimum_c: Option<TwelveMonths>,
     /// Evaporation from a trap's seal in mm a day, twelve numbers with commas, January first
     #[arg(long, value_name = "TWELVE", value_parser = parse::twelve)]
-    evaporation: Option<Twelve>,
+    evaporation: Option<TwelveMonths>,
 }
 
 impl Months {

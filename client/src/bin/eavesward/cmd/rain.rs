@@ -39,7 +39,7 @@ pub enum Rain {
         layout: Layout,
         /// What becomes of readings that cover several days
         #[arg(long, value_enum)]
-        accumulated: Option<Several>,
+        accumulated: Option<SeveralDays>,
         /// Store nothing if a single line is not allowed; the file then goes in one request
         #[arg(long)]
         all_or_nothing: bool,
@@ -79,7 +79,7 @@ pub enum Layout {
 
 /// What becomes of readings that cover several days.
 #[derive(Clone, Copy, ValueEnum)]
-pub enum Several {
+pub enum SeveralDays {
     /// Spread them evenly over their days
     Spread,
     /// Refuse them
@@ -106,8 +106,8 @@ impl Rain {
                     Layout::GhcnDaily => RainLayout::GhcnDaily,
                 };
                 options.accumulated = accumulated.map(|several| match several {
-                    Several::Spread => Accumulated::Spread,
-                    Several::Refuse => Accumulated::Refuse,
+                    SeveralDays::Spread => Accumulated::Spread,
+                    SeveralDays::Refuse => Accumulated::Refuse,
                 });
                 // Without a bar nobody sees the steps, and fewer requests are quicker.
                 options.max_lines = app.progress.then_some(WATCHED_LINES);

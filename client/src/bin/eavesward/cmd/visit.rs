@@ -2,7 +2,7 @@
 
 use crate::app::{App, PAGE};
 use crate::failure::Failure;
-use crate::parse::{self, Item};
+use crate::parse::{self, ComponentDuty};
 use crate::show;
 use crate::table::Table;
 use chrono::NaiveDate;
@@ -23,7 +23,7 @@ pub enum Visit {
         on: NaiveDate,
         /// What was seen to
         #[command(flatten)]
-        seen: Seen,
+        report: VisitReport,
     },
     /// Correct a visit: what is given replaces what was logged, the rest stays
     Correct {
@@ -34,7 +34,7 @@ pub enum Visit {
         on: Option<NaiveDate>,
         /// What was seen to; if any is given, all of it must be
         #[command(flatten)]
-        seen: Seen,
+        report: VisitReport,
     },
     /// List visits, withdrawn ones left out
     List {
@@ -71,25 +71,25 @@ pub enum Visit {
 
 /// What was seen to.
 #[derive(Args)]
-pub struct Seen {
+pub struct VisitReport {
     /// Who went
     #[arg(long, value_name = "NAME")]
     by: Option<String>,
     /// A duty that was done, such as "north screen:clean-screen"; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY", value_parser = parse::item)]
-    done: Vec<Item>,
+    done: Vec<ComponentDuty>,
     /// What was found before anything was done: nothing, light, half, heavy, blocked, a share such as 0.35, a depth
     /// such as 40mm; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY=FINDING", value_parser = parse::found)]
-    found: Vec<(Item, Finding)>,
+    found: Vec<(ComponentDuty, Finding)>,
     /// How full a partial cleaning left it, as a share of the way to wanting care, such as 0.2 or 20%; only for what was
     /// done to a screen, a weep-hole diverter, sediment, a gutter or a roof; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY=SHARE", value_parser = parse::left)]
-    left: Vec<(Item, f64)>,
+    left: Vec<(ComponentDuty, f64)>,
     /// Somebody is believed to have cleaned it since the last logged service, on a day nobody noted; only beside --done
     /// or --found; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY", value_parser = parse::item)]
-    cleaned_meanwhile: Vec<Item>,
+    cleaned_meanwhile: Vec<ComponentDuty>,
     /// Anything worth keeping
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
@@ -99,20 +99,25 @@ impl Visit {
     /// Does it.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
-            Self::Log { system, on, seen } => {
+            Self::Log { system, on, report } => {
                 let system_id = app.system_id(&system).await?;
-                let items = seen.items(&components(app, system_id).await?)?;
+                let items = report.items(&components(app, system_id).await?)?;
                 if items.is_empty() {
                     return Err(Failure::usage("a visit needs at least one --done or --found"));
                 }
-                let request =
-                    VisitRequest { system_id, visited_on: on, visited_by: seen.by, items, note: seen.note };
+                let request = VisitRequest {
+                    system_id,
+                    visited_on: on,
+                    visited_by: report.by,
+                    items,
+                    note: report.note,
+                };
                 let visit = app.client.visits().log(&request).await?;
                 let items = if visit.items.len() == 1 { "item" } else { "items" };
                 let text = format!("Logged visit {} with {} {items}.", visit.id, visit.items.len());
                 app.say(&visit, text)
             }
-            Self::Correct { id, on, seen } => correct(app, id, on, seen).await,
+            Self::Correct { id, on, report } => correct(app, id, on, report).await,
             Self::List { system, from, to, include_withdrawn } => {
                 let mut query =
                     VisitQuery::builder().include_withdrawn(include_withdrawn).limit(PAGE).build();
@@ -149,7 +154,7 @@ impl Visit {
     }
 }
 
-impl Seen {
+impl VisitReport {
     /// What was done and found, one entry a component and duty, in the order of the command line.
     fn items(&self, components: &[Component]) -> Result<Vec<VisitItem>, Failure> {
         let mut items: Vec<VisitItem> = Vec::new();
@@ -221,18 +226,23 @@ async fn components(app: &App<'_>, system: Uuid) -> Result<Vec<Component>, Failu
     Ok(app.client.systems().components(system, &query).all().await?)
 }
 
-async fn correct(app: &mut App<'_>, id: Uuid, on: Option<NaiveDate>, seen: Seen) -> Result<(), Failure> {
+async fn correct(
+    app: &mut App<'_>,
+    id: Uuid,
+    on: Option<NaiveDate>,
+    report: VisitReport,
+) -> Result<(), Failure> {
     let visit = app.client.visits().get(id).await?;
-    let mut items = seen.items(&components(app, visit.system_id).await?)?;
+    let mut items = report.items(&components(app, visit.system_id).await?)?;
     if items.is_empty() {
         items = visit.items;
     }
     let request = VisitRequest {
         system_id: visit.system_id,
         visited_on: on.unwrap_or(visit.visited_on),
-        visited_by: seen.by.or(visit.visited_by),
+        visited_by: report.by.or(visit.visited_by),
         items,
-        note: seen.note.or(visit.note),
+        note: report.note.or(visit.note),
     };
     let visit = app.client.visits().correct(id, visit.version, &request).await?;
     let text = format!("Corrected visit {id}; it is now version {}.", visit.version);

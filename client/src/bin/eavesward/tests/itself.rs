@@ -1,9 +1,9 @@
 //! What the command says without asking any service: completions, manual pages, profiles; and what it draws.
 
-use super::{SYSTEM, mount_page, run, run_around, task};
+use super::{SYSTEM, mount_page, run, run_in, task};
 use crate::app::Io;
 use crate::args::Cli;
-use crate::around::Around;
+use crate::environment::Environment;
 use crate::{dispatch, failure};
 use clap::Parser;
 use serde_json::{Value, json};
@@ -19,11 +19,11 @@ struct Ran {
 }
 
 /// Runs it with nothing but what is given.
-async fn bare(around: &Around, args: &[&str], stdin: &str) -> Ran {
+async fn bare(environment: &Environment, args: &[&str], stdin: &str) -> Ran {
     let given = ["eavesward"].iter().chain(args);
     let cli = Cli::try_parse_from(given).unwrap_or_else(|e| panic!("{args:?}: {e}"));
     let (mut input, mut out, mut err) = (stdin.as_bytes(), Vec::new(), Vec::new());
-    let code = dispatch::run(cli, around, Io { stdin: &mut input, out: &mut out, err: &mut err }).await;
+    let code = dispatch::run(cli, environment, Io { stdin: &mut input, out: &mut out, err: &mut err }).await;
     let text = |bytes| String::from_utf8(bytes).expect("UTF-8");
     Ran { code, out: text(out), err: text(err) }
 }
@@ -35,7 +35,7 @@ async fn shells_are_told_how_to_complete_it() {
         ("zsh", &["#compdef eavesward", "--key-file"]),
         ("fish", &["complete -c eavesward", "key-file"]),
     ] {
-        let ran = bare(&Around::default(), &["completions", shell], "").await;
+        let ran = bare(&Environment::default(), &["completions", shell], "").await;
         assert_eq!((ran.code, ran.err.as_str()), (0, ""), "{shell}");
         for word in words.iter().chain(&["visit", "watch", "profile"]) {
             assert!(ran.out.contains(word), "{shell} lacks {word}");
@@ -45,7 +45,7 @@ async fn shells_are_told_how_to_complete_it() {
 
 #[tokio::test]
 async fn the_manual_has_a_page_for_all_and_one_for_each() {
-    let page = bare(&Around::default(), &["man"], "").await;
+    let page = bare(&Environment::default(), &["man"], "").await;
     assert_eq!((page.code, page.err.as_str()), (0, ""));
     for part in
         [".TH eavesward 1", ".SH NAME", ".SH OPTIONS", ".SH SUBCOMMANDS", "EAVESWARD_PROFILE", "Exit codes"]
@@ -55,7 +55,7 @@ async fn the_manual_has_a_page_for_all_and_one_for_each() {
     let folder = tempfile::tempdir().expect("a folder");
     let pages = folder.path().join("man1");
     let text = pages.to_str().expect("UTF-8");
-    let ran = bare(&Around::default(), &["man", "--dir", text], "").await;
+    let ran = bare(&Environment::default(), &["man", "--dir", text], "").await;
     assert_eq!((ran.code, ran.out.as_str(), ran.err.as_str()), (0, "", ""));
     for name in ["eavesward.1", "eavesward-visit.1", "eavesward-visit-log.1", "eavesward-watch.1"] {
         assert!(pages.join(name).exists(), "{name}");
@@ -75,8 +75,8 @@ async fn profiles_are_kept_used_and_forgotten() {
     Mock::given(any()).respond_with(ResponseTemplate::new(401)).mount(&server).await;
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("eavesward/profiles.toml");
-    let around = Around { profiles: Some(path.clone()), ..Around::default() };
-    let go = async |args: &[&str], stdin: &str| bare(&around, args, stdin).await;
+    let environment = Environment { profiles: Some(path.clone()), ..Environment::default() };
+    let go = async |args: &[&str], stdin: &str| bare(&environment, args, stdin).await;
     let ok = async |args: &[&str], stdin: &str| {
         let ran = go(args, stdin).await;
         assert_eq!((ran.code, ran.err.as_str()), (0, ""), "{args:?}");
@@ -130,7 +130,7 @@ async fn profiles_are_kept_used_and_forgotten() {
         let ran = go(args, stdin).await;
         assert!(ran.code == failure::USAGE && ran.err.contains(part), "{args:?}: {}", ran.err);
     }
-    let nowhere = bare(&Around::default(), &["profile", "list"], "").await;
+    let nowhere = bare(&Environment::default(), &["profile", "list"], "").await;
     assert!(nowhere.code == failure::USAGE && nowhere.err.contains("EAVESWARD_PROFILES"), "{}", nowhere.err);
 }
 
@@ -168,15 +168,16 @@ async fn a_key_that_others_can_read_is_no_secret() {
     }
     set_mode(&path, 0o600);
     // A profile may name the file instead of keeping the key; the file is looked at each time.
-    let around = Around { profiles: Some(folder.path().join("profiles.toml")), ..Around::default() };
+    let environment =
+        Environment { profiles: Some(folder.path().join("profiles.toml")), ..Environment::default() };
     let uri = server.uri();
-    let added = bare(&around, &["profile", "add", "home", "--url", &uri, "--key-file", text], "").await;
+    let added = bare(&environment, &["profile", "add", "home", "--url", &uri, "--key-file", text], "").await;
     assert_eq!((added.code, added.err.as_str()), (0, ""));
     let kept = std::fs::read_to_string(folder.path().join("profiles.toml")).expect("the file");
     assert!(kept.contains(text) && !kept.contains("filed-key"), "{kept}");
-    assert_eq!(bare(&around, &["account"], "").await.code, 0);
+    assert_eq!(bare(&environment, &["account"], "").await.code, 0);
     set_mode(&path, 0o644);
-    assert_eq!(bare(&around, &["account"], "").await.code, failure::USAGE);
+    assert_eq!(bare(&environment, &["account"], "").await.code, failure::USAGE);
     set_mode(&path, 0o600);
     std::fs::write(&path, " \n").expect("a file");
     let ran = run(&server, &["--key-file", text, "account"], "").await;
@@ -192,14 +193,14 @@ async fn colour_is_for_terminals_and_never_alone() {
         json!([task("north screen", "late", &[]), task("south screen", "due", &[])]),
     )
     .await;
-    let list = async |around: Around, args: &[&str]| {
+    let list = async |environment: Environment, args: &[&str]| {
         let mut out = Vec::new();
-        let (code, err) = run_around(&server, &around, &[&["due"], args].concat(), "", &mut out).await;
+        let (code, err) = run_in(&server, &environment, &[&["due"], args].concat(), "", &mut out).await;
         assert_eq!((code, err.as_str()), (0, ""));
         String::from_utf8(out).expect("UTF-8")
     };
-    let terminal = || Around { out_is_terminal: true, ..Around::default() };
-    let plain = list(Around::default(), &[]).await;
+    let terminal = || Environment { out_is_terminal: true, ..Environment::default() };
+    let plain = list(Environment::default(), &[]).await;
     assert!(
         !plain.contains('\u{1b}') && plain.contains("  late   ") && plain.contains("  due    "),
         "{plain}"
@@ -211,10 +212,13 @@ async fn colour_is_for_terminals_and_never_alone() {
         stripped = stripped.replace(code, "");
     }
     assert_eq!(stripped, plain, "the words and the columns are the same");
-    assert_eq!(list(Around { no_color: true, ..terminal() }, &[]).await, plain);
-    assert_eq!(list(Around { dumb: true, ..terminal() }, &[]).await, plain);
+    assert_eq!(list(Environment { no_color: true, ..terminal() }, &[]).await, plain);
+    assert_eq!(list(Environment { dumb: true, ..terminal() }, &[]).await, plain);
     assert_eq!(list(terminal(), &["--color", "never"]).await, plain);
-    assert_eq!(list(Around { no_color: true, ..Around::default() }, &["--color", "always"]).await, coloured);
+    assert_eq!(
+        list(Environment { no_color: true, ..Environment::default() }, &["--color", "always"]).await,
+        coloured
+    );
     let json = list(terminal(), &["--json"]).await;
     assert!(!json.contains('\u{1b}'), "{json}");
 }
@@ -232,14 +236,14 @@ async fn a_long_file_shows_how_far_it_is_to_those_who_watch() {
         writeln!(text, "{day},1").expect("memory takes anything");
     }
     let import = ["rain", "import", SYSTEM, "-"];
-    let told = async |around: Around, text: &str| {
+    let told = async |environment: Environment, text: &str| {
         let mut out = Vec::new();
-        let (code, err) = run_around(&server, &around, &import, text, &mut out).await;
+        let (code, err) = run_in(&server, &environment, &import, text, &mut out).await;
         assert_eq!(code, 0, "{err}");
         assert!(!String::from_utf8_lossy(&out).contains('\u{1b}'), "the result stays plain");
         err
     };
-    let terminal = || Around { err_is_terminal: true, ..Around::default() };
+    let terminal = || Environment { err_is_terminal: true, ..Environment::default() };
     let drawn = told(terminal(), &text).await;
     assert!(drawn.starts_with("\rSending rain [") && drawn.ends_with("\r\u{1b}[K"), "{drawn:?}");
     for step in ["] 0 of 3", "] 1 of 3", "] 2 of 3", "] 3 of 3"] {
@@ -247,8 +251,8 @@ async fn a_long_file_shows_how_far_it_is_to_those_who_watch() {
     }
     let sent = async || server.received_requests().await.expect("recording is on").len();
     assert_eq!(sent().await, 3);
-    assert_eq!(told(Around::default(), &text).await, "", "a log gets nothing of it");
+    assert_eq!(told(Environment::default(), &text).await, "", "a log gets nothing of it");
     assert_eq!(sent().await, 4, "and the file goes at once");
-    assert_eq!(told(Around { dumb: true, ..terminal() }, &text).await, "");
+    assert_eq!(told(Environment { dumb: true, ..terminal() }, &text).await, "");
     assert_eq!(told(terminal(), "date,mm\n2031-01-01,1\n").await, "", "a short file is done at once");
 }

@@ -13,7 +13,7 @@ mod watch;
 
 use crate::app::Io;
 use crate::args::Cli;
-use crate::around::Around;
+use crate::environment::Environment;
 use crate::{dispatch, failure};
 use clap::{CommandFactory, Parser};
 use serde_json::{Value, json};
@@ -33,12 +33,12 @@ struct Ran {
 }
 
 async fn run_with(server: &MockServer, args: &[&str], stdin: &str, out: &mut dyn Write) -> (u8, String) {
-    run_around(server, &Around::default(), args, stdin, out).await
+    run_in(server, &Environment::default(), args, stdin, out).await
 }
 
-async fn run_around(
+async fn run_in(
     server: &MockServer,
-    around: &Around,
+    environment: &Environment,
     args: &[&str],
     stdin: &str,
     out: &mut dyn Write,
@@ -48,7 +48,7 @@ async fn run_around(
     let given = common.iter().chain(args);
     let cli = Cli::try_parse_from(given).unwrap_or_else(|e| panic!("{args:?}: {e}"));
     let (mut input, mut err) = (stdin.as_bytes(), Vec::new());
-    let code = dispatch::run(cli, around, Io { stdin: &mut input, out, err: &mut err }).await;
+    let code = dispatch::run(cli, environment, Io { stdin: &mut input, out, err: &mut err }).await;
     let err = String::from_utf8(err).expect("UTF-8");
     assert!(!err.contains(SECRET), "{err}");
     (code, err)

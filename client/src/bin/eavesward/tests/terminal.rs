@@ -3,7 +3,7 @@
 use super::{SPARE, SYSTEM, component, mount_page, run};
 use crate::app::Io;
 use crate::args::Cli;
-use crate::around::Around;
+use crate::environment::Environment;
 use crate::{dispatch, failure};
 use clap::Parser;
 use serde_json::json;
@@ -90,7 +90,7 @@ async fn warnings_are_told_without_it() {
         let uri = server.uri();
         let cli = Cli::try_parse_from(["eavesward", "--url", &uri, "--key", "k"].iter().chain(args));
         let cli = cli.unwrap_or_else(|e| panic!("{args:?}: {e}"));
-        let (mut err, around) = (Shared::default(), Around::default());
+        let (mut err, environment) = (Shared::default(), Environment::default());
         let told = err.clone();
         let mut out = Vec::new();
         let io = Io { stdin: &mut io::empty(), out: &mut out, err: &mut err };
@@ -101,7 +101,7 @@ async fn warnings_are_told_without_it() {
         };
         // It goes on for ever; the warning is all that is waited for.
         tokio::select! {
-            code = dispatch::run(cli, &around, io) => panic!("{args:?} ended with {code}: {}", told.text()),
+            code = dispatch::run(cli, &environment, io) => panic!("{args:?} ended with {code}: {}", told.text()),
             () = warned => {}
             () = tokio::time::sleep(Duration::from_secs(20)) => panic!("{args:?}: no warning: {}", told.text()),
         }

@@ -20,7 +20,7 @@ const LATE_DAYS_PAST_WINDOW: i64 = 7;
 
 /// A duty as it stood on that day, with where it is to be done.
 #[derive(Serialize)]
-struct Then {
+struct DutyThen {
     property_id: Uuid,
     property_name: String,
     system_id: Uuid,
@@ -31,8 +31,8 @@ struct Then {
     duty: DutyForecast,
 }
 
-impl<'a> From<&'a Then> for Row<'a> {
-    fn from(then: &'a Then) -> Self {
+impl<'a> From<&'a DutyThen> for Row<'a> {
+    fn from(then: &'a DutyThen) -> Self {
         Self {
             due_on: then.duty.due_on,
             state: then.state,
@@ -54,12 +54,12 @@ impl<'a> From<&'a Then> for Row<'a> {
 /// Prints the list of that day; tells whether anything on it was late.
 pub async fn run(due: &Due, day: NaiveDate, app: &mut App<'_>) -> Result<bool, Failure> {
     let systems = systems(due, app).await?;
-    let places = places(app, &systems).await?;
+    let property_names = property_names(app, &systems).await?;
     let mut list = Vec::new();
     for system in &systems {
         let forecast = app.client.systems().forecast(system.id, Some(day)).await?;
-        let place = places.get(&system.property_id);
-        list.extend(forecast.duties.into_iter().map(|duty| Then {
+        let place = property_names.get(&system.property_id);
+        list.extend(forecast.duties.into_iter().map(|duty| DutyThen {
             property_id: system.property_id,
             property_name: place.cloned().unwrap_or_else(|| system.property_id.to_string()),
             system_id: system.id,
@@ -73,7 +73,7 @@ pub async fn run(due: &Due, day: NaiveDate, app: &mut App<'_>) -> Result<bool, F
     // Without a date comes last; the rest makes the order the same every time.
     list.sort_by(|a, b| {
         let key =
-            |then: &Then| (then.duty.due_on.is_none(), then.duty.due_on, then.system_id, then.duty.duty);
+            |then: &DutyThen| (then.duty.due_on.is_none(), then.duty.due_on, then.system_id, then.duty.duty);
         key(a).cmp(&key(b)).then_with(|| a.duty.component_name.cmp(&b.duty.component_name))
     });
     if app.json {
@@ -101,7 +101,7 @@ async fn systems(due: &Due, app: &App<'_>) -> Result<Vec<System>, Failure> {
 }
 
 /// The names of the properties.
-async fn places(app: &App<'_>, systems: &[System]) -> Result<HashMap<Uuid, String>, Failure> {
+async fn property_names(app: &App<'_>, systems: &[System]) -> Result<HashMap<Uuid, String>, Failure> {
     let properties = match systems {
         [] => Vec::new(),
         [one] => vec![app.client.properties().get(one.property_id).await?],
@@ -111,7 +111,7 @@ async fn places(app: &App<'_>, systems: &[System]) -> Result<HashMap<Uuid, Strin
 }
 
 /// Whether a duty is asked for; the same as the service does it for the list of today.
-fn wanted(due: &Due, day: NaiveDate, then: &Then) -> bool {
+fn wanted(due: &Due, day: NaiveDate, then: &DutyThen) -> bool {
     let last =
         due.days_on().map(|days| day.checked_add_days(Days::new(days.into())).unwrap_or(NaiveDate::MAX));
     let last = last.or(due.to);

@@ -2,7 +2,7 @@
 
 use crate::app::App;
 use crate::failure::Failure;
-use crate::parse::{self, Item};
+use crate::parse::{self, ComponentDuty};
 use chrono::NaiveDate;
 use clap::Args;
 use eavesward_client::contract::{Finding, KeptTask, Round, RoundDoneRequest, RoundItem, SkippedTask};
@@ -22,19 +22,19 @@ pub struct Done {
     /// What was found before it was done: nothing, light, half, heavy, blocked, a share such as 0.35, a depth such as
     /// 40mm; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY=FINDING", value_parser = parse::found)]
-    found: Vec<(Item, Finding)>,
+    found: Vec<(ComponentDuty, Finding)>,
     /// The same of what was looked at and not done; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY=FINDING", value_parser = parse::found)]
-    looked: Vec<(Item, Finding)>,
+    looked: Vec<(ComponentDuty, Finding)>,
     /// How full a partial cleaning left it, such as 0.2 or 20%; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY=SHARE", value_parser = parse::left)]
-    left: Vec<(Item, f64)>,
+    left: Vec<(ComponentDuty, f64)>,
     /// Somebody is believed to have cleaned it since the last logged service; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY", value_parser = parse::item)]
-    cleaned_meanwhile: Vec<Item>,
+    cleaned_meanwhile: Vec<ComponentDuty>,
     /// A task that was left out; it is proposed again; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY", value_parser = parse::item)]
-    skip: Vec<Item>,
+    skip: Vec<ComponentDuty>,
     /// Why they were left out
     #[arg(long, value_name = "TEXT", requires = "skip")]
     because: Option<String>,
@@ -122,7 +122,7 @@ fn said(items: &mut Vec<RoundItem>, task_id: Uuid) -> &mut RoundItem {
 }
 
 /// The task of a round that a component, by id or name, and a duty stand for.
-fn task<'a>(given: &Item, round: &'a Round) -> Result<&'a KeptTask, Failure> {
+fn task<'a>(given: &ComponentDuty, round: &'a Round) -> Result<&'a KeptTask, Failure> {
     let named = |task: &&KeptTask| {
         let is_id = Uuid::parse_str(&given.component).is_ok_and(|id| id == task.component_id);
         task.duty == given.duty && (is_id || task.component_name.eq_ignore_ascii_case(&given.component))

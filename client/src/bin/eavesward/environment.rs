@@ -1,4 +1,4 @@
-//! What the command finds around it: its environment and where its output goes. A test brings its own.
+//! What the command finds environment it: its environment and where its output goes. A test brings its own.
 
 use crate::show::Units;
 use clap::ValueEnum;
@@ -10,7 +10,7 @@ use std::path::PathBuf;
 /// The environment, read once.
 #[derive(Clone, Default)]
 #[expect(clippy::struct_excessive_bools, reason = "each is a fact of its own that is found or not")]
-pub struct Around {
+pub struct Environment {
     /// `EAVESWARD_URL`.
     pub url: Option<String>,
     /// `EAVESWARD_KEY`.
@@ -43,7 +43,7 @@ pub enum Colour {
     Never,
 }
 
-impl Around {
+impl Environment {
     /// Reads the environment of this process.
     pub fn of_process() -> Self {
         // An empty variable is one that is not set.
@@ -109,8 +109,9 @@ mod tests {
             (Colour::Always, false, true, true, true),
             (Colour::Never, true, false, false, false),
         ] {
-            let around = Around { no_color, dumb, out_is_terminal: terminal, ..Around::default() };
-            assert_eq!(around.colours(asked), want, "{asked:?} {terminal} {no_color} {dumb}");
+            let environment =
+                Environment { no_color, dumb, out_is_terminal: terminal, ..Environment::default() };
+            assert_eq!(environment.colours(asked), want, "{asked:?} {terminal} {no_color} {dumb}");
         }
     }
 
