@@ -112,9 +112,9 @@ macro_rules! quantity {
             type Err = UnitError;
 
             fn from_str(text: &str) -> Result<Self, UnitError> {
-                let (value, unit) = number_and_unit(text)?;
+                let NumberAndUnit { number, unit } = number_and_unit(text)?;
                 let units: &[&str] = &[$($($word),+),*];
-                Self::of(value, &unit).ok_or_else(|| UnitError {
+                Self::of(number, &unit).ok_or_else(|| UnitError {
                     told: if unit.is_empty() {
                         format!("{text:?} has no unit; write it like {}", $example)
                     } else {
@@ -177,13 +177,22 @@ impl std::fmt::Display for UnitError {
 
 impl std::error::Error for UnitError {}
 
+/// A number as it was typed, and what stands behind it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NumberAndUnit {
+    /// The number.
+    pub number: f64,
+    /// The unit in small letters and with single blanks; empty when there is none.
+    pub unit: String,
+}
+
 /// Takes a text apart into its number and what stands behind it, in small letters and with single blanks.
 ///
 /// A comma is refused rather than guessed at: `1,200` is a thousand to some and one and a fifth to others.
 ///
 /// # Errors
 /// The number cannot be read.
-pub fn number_and_unit(text: &str) -> Result<(f64, String), UnitError> {
+pub fn number_and_unit(text: &str) -> Result<NumberAndUnit, UnitError> {
     let text = text.trim();
     let end = text.find(|c: char| !matches!(c, '0'..='9' | '.' | ',' | '+' | '-')).unwrap_or(text.len());
     let (number, unit) = text.split_at(end);
@@ -192,10 +201,11 @@ pub fn number_and_unit(text: &str) -> Result<(f64, String), UnitError> {
             format!("{text:?} has a comma; write numbers with a point and without commas, like 1200 or 0.5");
         return Err(UnitError { told });
     }
-    let value = number.parse::<f64>().ok().filter(|value| value.is_finite());
-    let value = value.ok_or_else(|| UnitError { told: format!("{text:?} does not begin with a number") })?;
+    let parsed = number.parse::<f64>().ok().filter(|value| value.is_finite());
+    let number =
+        parsed.ok_or_else(|| UnitError { told: format!("{text:?} does not begin with a number") })?;
     let unit = unit.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase();
-    Ok((value, unit))
+    Ok(NumberAndUnit { number, unit })
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@
 
 use crate::environment::Environment;
 use crate::failure::Failure;
-use crate::profiles::{self, Profile, Profiles};
+use crate::profiles::{self, NamedProfile, Profiles, StoredProfile};
 use crate::show::Units;
 use std::path::{Path, PathBuf};
 
@@ -64,7 +64,7 @@ pub fn resolve(
     if units.is_none() {
         units = environment.units().map_err(Failure::usage)?;
     }
-    if let Some((name, profile)) = profile {
+    if let Some(NamedProfile { name, profile }) = profile {
         let own = url.as_ref().is_none_or(|url| same_place(url, &profile.url));
         if key.is_none() {
             if !own {
@@ -95,7 +95,7 @@ fn same_place(a: &str, b: &str) -> bool {
     a.trim_end_matches('/') == b.trim_end_matches('/')
 }
 
-fn stored(name: &str, profile: &Profile) -> Result<Option<String>, Failure> {
+fn stored(name: &str, profile: &StoredProfile) -> Result<Option<String>, Failure> {
     match (&profile.key, &profile.key_file) {
         (Some(key), _) => Ok(Some(key.clone())),
         (None, Some(path)) => read_key(path).map(Some),

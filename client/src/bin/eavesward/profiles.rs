@@ -16,13 +16,13 @@ pub struct Profiles {
     pub current: Option<String>,
     /// All of them.
     #[serde(default)]
-    pub profiles: BTreeMap<String, Profile>,
+    pub profiles: BTreeMap<String, StoredProfile>,
 }
 
 /// One service.
 #[derive(Clone, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Profile {
+pub struct StoredProfile {
     /// Where it is.
     pub url: String,
     /// The bearer key itself.
@@ -34,6 +34,14 @@ pub struct Profile {
     /// Units of figures.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub units: Option<Units>,
+}
+
+/// One service with its name.
+pub struct NamedProfile {
+    /// The name.
+    pub name: String,
+    /// The service.
+    pub profile: StoredProfile,
 }
 
 impl Profiles {
@@ -67,13 +75,13 @@ impl Profiles {
     }
 
     /// One by its name.
-    pub fn take(mut self, name: &str) -> Result<(String, Profile), Failure> {
+    pub fn take(mut self, name: &str) -> Result<NamedProfile, Failure> {
         let found = self.profiles.remove(name);
-        found.map(|profile| (name.to_owned(), profile)).ok_or_else(|| unknown(name))
+        found.map(|profile| NamedProfile { name: name.to_owned(), profile }).ok_or_else(|| unknown(name))
     }
 
     /// The one in use, if there is one.
-    pub fn take_current(self) -> Result<Option<(String, Profile)>, Failure> {
+    pub fn take_current(self) -> Result<Option<NamedProfile>, Failure> {
         match self.current.clone() {
             Some(name) => self.take(&name).map(Some),
             None => Ok(None),
@@ -132,8 +140,8 @@ fn write_private(path: &Path, text: &str) -> std::io::Result<()> {
 mod tests {
     use super::*;
 
-    fn profile(url: &str) -> Profile {
-        Profile {
+    fn profile(url: &str) -> StoredProfile {
+        StoredProfile {
             url: url.to_owned(),
             key: Some("hidden".to_owned()),
             key_file: None,
@@ -153,7 +161,8 @@ mod tests {
         let mode = |path: &Path| std::fs::metadata(path).expect("there").permissions().mode() & 0o777;
         assert_eq!((mode(&path), mode(path.parent().expect("a folder"))), (0o600, 0o700));
         let read = Profiles::load(Some(&path)).unwrap_or_else(|e| panic!("{e:?}"));
-        let (name, read) = read.take_current().ok().flatten().expect("the one in use");
+        let NamedProfile { name, profile: read } =
+            read.take_current().ok().flatten().expect("the one in use");
         assert_eq!(
             (name.as_str(), read.url.as_str(), read.units),
             ("home", "https://home.example", Some(Units::Us))

@@ -18,10 +18,8 @@ impl<Q: FromStr<Err = UnitError>> FromStr for Typed<Q> {
     type Err = UnitError;
 
     fn from_str(text: &str) -> Result<Self, UnitError> {
-        match number_and_unit(text)? {
-            (value, unit) if unit.is_empty() => Ok(Self::Bare(value)),
-            _ => text.parse().map(Self::Exact),
-        }
+        let typed = number_and_unit(text)?;
+        if typed.unit.is_empty() { Ok(Self::Bare(typed.number)) } else { text.parse().map(Self::Exact) }
     }
 }
 

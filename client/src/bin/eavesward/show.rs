@@ -41,8 +41,16 @@ pub fn state(state: &impl Serialize, colours: bool) -> String {
     }
 }
 
+/// A figure with its unit, to be shown.
+pub struct Figure {
+    /// The number.
+    pub value: f64,
+    /// The unit.
+    pub unit: String,
+}
+
 /// A figure with its unit, converted if the unit's first word is a length, volume or area that people measure otherwise.
-pub fn quantity(value: f64, unit: &str, units: Units) -> (f64, String) {
+pub fn quantity(value: f64, unit: &str, units: Units) -> Figure {
     let (first, rest) = unit.split_once(' ').map_or((unit, ""), |(first, rest)| (first, rest));
     let (value, first) = match (units, first) {
         (Units::Us, "mm") => (units::mm_to_inches(value), "in"),
@@ -51,7 +59,7 @@ pub fn quantity(value: f64, unit: &str, units: Units) -> (f64, String) {
         (Units::Us, "m") => (units::metres_to_feet(value), "ft"),
         _ => (value, first),
     };
-    (value, if rest.is_empty() { first.to_owned() } else { format!("{first} {rest}") })
+    Figure { value, unit: if rest.is_empty() { first.to_owned() } else { format!("{first} {rest}") } }
 }
 
 /// A figure with about three digits.
@@ -69,7 +77,7 @@ pub fn number(value: f64) -> String {
 
 /// A figure with its unit as text.
 pub fn measure(value: f64, unit: &str, units: Units) -> String {
-    let (value, unit) = quantity(value, unit, units);
+    let Figure { value, unit } = quantity(value, unit, units);
     format!("{} {unit}", number(value))
 }
 
@@ -80,7 +88,7 @@ pub fn tally_over_mark(tally: Option<&Tally>, mark: Option<&Mark>, units: Units)
         (Some(tally), None) => measure(tally.value, &tally.unit, units),
         (None, Some(mark)) => format!("- / {}", measure(mark.value, &mark.unit, units)),
         (Some(tally), Some(mark)) if tally.unit == mark.unit => {
-            let (value, _) = quantity(tally.value, &tally.unit, units);
+            let value = quantity(tally.value, &tally.unit, units).value;
             format!("{} / {}", number(value), measure(mark.value, &mark.unit, units))
         }
         (Some(tally), Some(mark)) => {

@@ -106,7 +106,7 @@ const LESSONS: usize = 5;
 /// What one finding taught.
 fn taught(app: &mut App<'_>, lesson: &Lesson, unit: &str) -> Result<(), Failure> {
     // The unit once, at the end.
-    let figure = |value| show::number(show::quantity(value, unit, app.units).0);
+    let figure = |value| show::number(show::quantity(value, unit, app.units).value);
     let mut line = format!(
         "  - Visit of {}: found {} after {}; the mark went from {} to {}.",
         lesson.visited_on,

@@ -4,7 +4,7 @@ use crate::app::Io;
 use crate::environment::Environment;
 use crate::everywhere::Everywhere;
 use crate::failure::Failure;
-use crate::profiles::{self, Profile as StoredProfile, Profiles, unknown};
+use crate::profiles::{self, Profiles, StoredProfile, unknown};
 use crate::show;
 use crate::table::{Table, printable};
 use clap::Subcommand;
