@@ -4,10 +4,10 @@
 //! checked, and nothing else is asked of the database.
 
 use anyhow::Result;
-use sqlx::{
-    Arguments as _, AssertSqlSafe, Connection as _, Row as _, SqliteConnection, TypeInfo as _, ValueRef as _,
+use sqlx::{Arguments as _, AssertSqlSafe, Connection as _, Row as _, TypeInfo as _, ValueRef as _};
+use sqlx_sqlite::{
+    SqliteArguments, SqliteConnectOptions, SqliteConnection, SqliteJournalMode, SqliteRow, SqliteSynchronous,
 };
-use sqlx_sqlite::{SqliteArguments, SqliteConnectOptions, SqliteJournalMode, SqliteRow, SqliteSynchronous};
 use std::path::Path;
 use std::time::{Duration, Instant};
 

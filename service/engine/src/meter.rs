@@ -17,11 +17,10 @@
 use crate::calendar::Day;
 use crate::climate::{Basis, ClimateError};
 use crate::error::{EngineError, require};
-use crate::exposure::{Exposure, USUAL_WET_SHARE, count, law};
+use crate::exposure::{Exposure, Setting, USUAL_WET_SHARE, count, law};
 use crate::gauge::Gauge;
 use crate::mark::Mark;
 use crate::passage::{Curve, Known, Law, MonthlySums, Path, RunningTotal, Sums};
-use crate::setting::Setting;
 use crate::tally::{Note, Tally};
 
 /// Fewest years of a record below which a note says that the climate is thin.

@@ -7,12 +7,12 @@ use crate::events::Events;
 use crate::first_flush::{MIXING, WASH_OFF_PER_MM, washed_share};
 use crate::gauge::Gauge;
 use crate::passage::RunningTotal;
-use crate::setting::Setting;
 
 use super::chamber::{Chamber, pass};
 use super::leaves::{fall, moved, per_catcher};
 use super::quantity::Exposure;
 use super::sediment::solids_to_depth;
+use super::setting::Setting;
 use super::ultraviolet::{DoseYear, WeatherFactors};
 
 /// An exposure over the readings, and by month over the years that its climatology stands on.

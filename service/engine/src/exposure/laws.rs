@@ -19,11 +19,11 @@ use crate::calendar::MEAN_MONTH_DAYS;
 use crate::climate::{BlockResiduals, Climate, MonthlySpread, monthly_means};
 use crate::gauge::Gauge;
 use crate::passage::Law;
-use crate::setting::Setting;
 
 use super::amounts::{Counted, MonthlyExposure};
 use super::leaves;
 use super::quantity::Exposure;
+use super::setting::Setting;
 use super::ultraviolet::{DoseYear, USUAL_WET_SHARE};
 
 /// Log-sd by month and year of leaf fall: storms shift it by weeks, trees vary by a fifth. Judgement.

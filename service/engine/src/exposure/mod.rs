@@ -9,6 +9,7 @@ mod laws;
 mod leaves;
 mod quantity;
 mod sediment;
+mod setting;
 mod ultraviolet;
 
 pub use chamber::{Chamber, Emptying, Stretch};
@@ -17,6 +18,7 @@ pub use leaves::{
 };
 pub use quantity::{Exposure, Orientation};
 pub use sediment::{BED_KG_M3, ROOF_SOLIDS_MG_L, bed_depth_mm, trap_efficiency};
+pub use setting::Setting;
 pub use ultraviolet::{USUAL_WET_SHARE, daily_dose_mj, orientation_factor};
 
 pub(crate) use amounts::count;

@@ -1,9 +1,10 @@
 //! What a meter is given: the place, the roof, the rain, and what to count.
 
 use crate::catchment::Catchment;
-use crate::exposure::Exposure;
 use crate::gauge::Gauge;
 use crate::site::{Roof, Site};
+
+use super::quantity::Exposure;
 
 /// What is counted, and where.
 #[derive(Debug, Clone, Copy)]
