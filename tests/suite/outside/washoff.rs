@@ -22,7 +22,7 @@ fn swmm_storms() {
         if c2 == 1.0 {
             // By that program's own runoff, a few thousandths of a millimetre off the rain and printed to one of
             // them.
-            let mut roof = BuildUp::holding(Law::new(load, 0.0, c1).unwrap(), load).unwrap();
+            let mut roof = BuildUp::holding(WashoffLaw::new(load, 0.0, c1).unwrap(), load).unwrap();
             let printed = 5.1e-4 * (1.0 + c1 * load);
             assert_within(roof.wash(get("runoff_mm")), get("closed_kg"), printed, &name);
         } else {
@@ -42,7 +42,7 @@ fn swmm_year() {
         let get = |name: &str| row[name].parse::<f64>().unwrap();
         let year = |wet_above: f64| {
             let most_kg = get("Bmax_kg_ha") * 50.0 / 10_000.0;
-            let mut roof = BuildUp::clean(Law::new(most_kg, get("kb_per_d"), get("C1")).unwrap());
+            let mut roof = BuildUp::clean(WashoffLaw::new(most_kg, get("kb_per_d"), get("C1")).unwrap());
             let mut ledger = Ledger::default();
             for n in 0..365 {
                 let mm = record.get(day(2013, 1, 1).plus(n)).unwrap();
@@ -72,7 +72,7 @@ fn halving_rule_on_a_roof() {
     }
     // Street solids, 0.1811 per mm.
     for (mm, percent) in [(1.0, 16.6), (5.0, 59.6), (12.7, 90.0)] {
-        let mut street = BuildUp::holding(Law::new(100.0, 0.0, 0.1811).unwrap(), 100.0).unwrap();
+        let mut street = BuildUp::holding(WashoffLaw::new(100.0, 0.0, 0.1811).unwrap(), 100.0).unwrap();
         assert_within(street.wash(mm), percent, 0.05, &format!("{mm} mm"));
     }
 }
@@ -113,7 +113,7 @@ proptest! {
         filled in 0.0..=1.0_f64,
         calmed in any::<bool>(),
     ) {
-        let mut roof = BuildUp::holding(Law::new(most, per_day, wash).unwrap(), filled * most).unwrap();
+        let mut roof = BuildUp::holding(WashoffLaw::new(most, per_day, wash).unwrap(), filled * most).unwrap();
         let (first, mut ledger) = (roof.held(), Ledger::default());
         for runoff in runoffs {
             let share = MIXING * diverted_share(wash, flush, runoff);
@@ -129,7 +129,7 @@ proptest! {
 
     #[test]
     fn a_dry_spell_is_its_days(per_day in 0.0..2.0_f64, filled in 0.0..=1.0_f64, days in 0..200_u32) {
-        let law = Law::new(3.0, per_day, 0.7).unwrap();
+        let law = WashoffLaw::new(3.0, per_day, 0.7).unwrap();
         let mut stepped = BuildUp::holding(law, 3.0 * filled).unwrap();
         let mut at_once = stepped;
         let laid: f64 = (0..days).map(|_| stepped.dry_day()).sum();
@@ -159,10 +159,10 @@ proptest! {
 
 #[test]
 fn a_roof_refuses_nonsense() {
-    assert!(Law::new(0.0, 0.1, 0.7).is_err());
-    assert!(Law::new(f64::NAN, 0.1, 0.7).is_err());
-    assert!(Law::new(2.0, -0.1, 0.7).is_err());
-    assert!(Law::new(2.0, 0.1, f64::NAN).is_err());
+    assert!(WashoffLaw::new(0.0, 0.1, 0.7).is_err());
+    assert!(WashoffLaw::new(f64::NAN, 0.1, 0.7).is_err());
+    assert!(WashoffLaw::new(2.0, -0.1, 0.7).is_err());
+    assert!(WashoffLaw::new(2.0, 0.1, f64::NAN).is_err());
     assert!(BuildUp::holding(WashoffLaw::roof(), MOST_G_M2 + 0.1).is_err());
     assert!(BuildUp::holding(WashoffLaw::roof(), f64::NAN).is_err());
     assert_eq!(WashoffLaw::roof().most(), MOST_G_M2);
