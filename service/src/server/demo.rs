@@ -118,9 +118,9 @@ async fn scenario(cx: &Context, account: AccountId, today: NaiveDate) -> Result<
         let Assembled { system, components } =
             systems::create(cx, account, SystemId::new(), facts, place.components).await?;
         let mut visits = place.visits;
-        visits.sort_by_key(|(days, _)| std::cmp::Reverse(*days));
-        for (days, done) in visits {
-            let facts = visit_of(cx, account, system.id, &components, ago(days), &done).await?;
+        visits.sort_by_key(|visit| std::cmp::Reverse(visit.days_ago));
+        for PastVisit { days_ago, done } in visits {
+            let facts = visit_of(cx, account, system.id, &components, ago(days_ago), &done).await?;
             visits::log(cx, account, VisitId::new(), facts).await?;
         }
     }
@@ -181,9 +181,21 @@ fn by_eye(share: f64) -> Finding {
     }
 }
 
+/// A visit of the scenario.
+#[derive(Clone)]
+struct PastVisit {
+    days_ago: u64,
+    /// The duties that it did.
+    done: Vec<Duty>,
+}
+
+fn once(days_ago: u64, done: &[Duty]) -> Vec<PastVisit> {
+    vec![PastVisit { days_ago, done: done.to_vec() }]
+}
+
 /// A visit every so many days, the last of them `last` days ago, over `over` days.
-fn every(days: usize, last: u64, over: u64, done: &[Duty]) -> Vec<(u64, Vec<Duty>)> {
-    (last..over).step_by(days).map(|ago| (ago, done.to_vec())).collect()
+fn every(days: usize, last: u64, over: u64, done: &[Duty]) -> Vec<PastVisit> {
+    (last..over).step_by(days).flat_map(|days_ago| once(days_ago, done)).collect()
 }
 
 fn draft(name: &str, elevation_m: f64) -> PropertyDraft {
@@ -216,8 +228,7 @@ struct InventedProperty {
     commissioned_on: NaiveDate,
     demand_l_per_day: f64,
     components: Vec<ComponentFacts>,
-    /// Days ago, and what was seen to.
-    visits: Vec<(u64, Vec<Duty>)>,
+    visits: Vec<PastVisit>,
 }
 
 fn part(name: &str, part: Part, installed_on: NaiveDate) -> ComponentFacts {
@@ -285,7 +296,7 @@ fn orchard(ago: &impl Fn(u64) -> NaiveDate) -> InventedProperty {
             ),
         ],
         visits: [
-            vec![(9, vec![Duty::DrainDiverter, Duty::DrainForFrost, Duty::RestartAfterFrost])],
+            once(9, &[Duty::DrainDiverter, Duty::DrainForFrost, Duty::RestartAfterFrost]),
             every(73, 62, 1450, &[Duty::CleanScreen, Duty::DrainDiverter, Duty::CheckTrap]),
             every(182, 178, 1450, &[Duty::ClearRoof, Duty::ClearGutter, Duty::CheckBands]),
             every(365, 355, 1450, &[Duty::LookOverTank, Duty::CheckIntake, Duty::CheckMesh, Duty::WorkValve]),
@@ -338,8 +349,8 @@ fn terrace(ago: &impl Fn(u64) -> NaiveDate) -> InventedProperty {
             ),
         ],
         visits: [
-            vec![(340, vec![Duty::CheckPump, Duty::CheckVessel, Duty::CompareGauge, Duty::LookOverTank])],
-            vec![(341, vec![Duty::ChangeLamp])],
+            once(340, &[Duty::CheckPump, Duty::CheckVessel, Duty::CompareGauge, Duty::LookOverTank]),
+            once(341, &[Duty::ChangeLamp]),
             every(180, 120, 880, &[Duty::ChangeCartridge, Duty::ClearGutter]),
             every(365, 121, 880, &[Duty::MeasureSediment]),
             every(91, 40, 880, &[Duty::CleanScreen, Duty::ClearWeepHole]),
@@ -411,7 +422,7 @@ async fn due_list(
     text += &row("due", "state", "where", "what", "decided by");
     for task in &tasks {
         let due = task.due_on.map_or_else(String::new, |due| due.to_string());
-        let place = format!("{}, {}", task.names.0, task.forecast.component_name);
+        let place = format!("{}, {}", task.property_name, task.forecast.component_name);
         text += &row(&due, task.state.code(), &place, task.duty.title(), task.forecast.decided_by.code());
     }
     if tasks.is_empty() {

@@ -6,7 +6,7 @@ use eavesward_service::domain::model::duty::{DecidedBy, Duty};
 use eavesward_service::domain::model::forecast::DutyForecast;
 use eavesward_service::domain::model::hazard::Hazard;
 use eavesward_service::domain::model::part::Kind;
-use eavesward_service::domain::model::task::{Counted, State, Task};
+use eavesward_service::domain::model::task::{Counted, State, Task, TaskCount};
 use eavesward_service::domain::rules::digest::make::{Digest, DigestScope, MOST_TASKS, make};
 use eavesward_service::domain::rules::digest::render::{Format, render};
 use proptest::prelude::*;
@@ -34,7 +34,8 @@ fn task(number: u64, property: u128, names: [&str; 3], duty: Duty, state: State)
         duty,
         state,
         due_on: Some(day(number)),
-        names: (property_name, system_name),
+        property_name,
+        system_name,
         forecast: DutyForecast {
             component_id: Some(component_id),
             component_name: component_name.clone(),
@@ -52,6 +53,10 @@ fn task(number: u64, property: u128, names: [&str; 3], duty: Duty, state: State)
         as_of: day(0),
         refreshed_at: at(),
     }
+}
+
+fn due(count: u64) -> Vec<TaskCount> {
+    vec![TaskCount { state: State::Due, duty: Duty::CheckMesh, count }]
 }
 
 fn of(names: [&str; 3]) -> Digest {
@@ -90,12 +95,12 @@ fn what_is_left_out_is_counted() {
     let tasks = || (0..2_500).map(|n| task(n, 1, ["Grove", "shed", "vent"], Duty::CheckMesh, State::Due));
     let digest = make(DigestScope::default(), tasks(), None);
     assert_eq!((digest.listed(), digest.left_out), (MOST_TASKS as u64, 500));
-    let counted = Counted { tasks: vec![(State::Due, Duty::CheckMesh, 4_000)], systems: 3, properties: 2 };
+    let counted = Counted { tasks: due(4_000), systems: 3, properties: 2 };
     let digest = make(DigestScope::default(), tasks(), Some(&counted));
     assert_eq!((digest.totals.tasks, digest.totals.systems, digest.left_out), (4_000, 3, 2_000));
     assert_eq!(digest.totals.minutes, 40_000);
     // A count that was taken a moment later and is less than what was read changes nothing.
-    let fewer = Counted { tasks: vec![(State::Due, Duty::CheckMesh, 10)], systems: 1, properties: 1 };
+    let fewer = Counted { tasks: due(10), systems: 1, properties: 1 };
     let digest = make(DigestScope::default(), tasks().take(20), Some(&fewer));
     assert_eq!((digest.totals.tasks, digest.left_out), (20, 0));
 }

@@ -29,7 +29,7 @@ use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
 use eavesward_service::domain::ports::store::properties::PropertyStore as _;
 use eavesward_service::domain::ports::store::systems::SystemStore as _;
 use eavesward_service::domain::ports::store::tasks::{Refreshed, StaleSystem, TaskStore as _};
-use eavesward_service::domain::rules::reminders::inputs::ReminderInputs;
+use eavesward_service::domain::rules::reminders::inputs::{KnownAhead, ReminderInputs};
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 use uuid::Uuid;
@@ -316,7 +316,8 @@ pub fn task_of(
         duty,
         state,
         due_on,
-        names: (home.property.facts.name.clone(), system.facts.name.clone()),
+        property_name: home.property.facts.name.clone(),
+        system_name: system.facts.name.clone(),
         forecast: forecast(component, duty, due_on),
         as_of: day(0),
         refreshed_at: at(20),
@@ -368,8 +369,9 @@ pub fn reminders(system: &System, as_of: NaiveDate) -> ReminderInputs {
         settings: Arc::default(),
         basis: Fingerprints::default(),
         by_visit: HashMap::new(),
-        ahead: (HashSet::new(), HashSet::new()),
-        service: (day(-400), None),
+        ahead: KnownAhead::default(),
+        commissioned_on: day(-400),
+        retired_on: None,
         replaced: HashMap::new(),
         in_service: HashSet::new(),
     }

@@ -7,7 +7,7 @@ use eavesward_service::domain::base::ids::{PropertyId, RoundId, TaskId, VisitId}
 use eavesward_service::domain::base::paging::PageRequest;
 use eavesward_service::domain::model::duty::Duty;
 use eavesward_service::domain::model::hazard;
-use eavesward_service::domain::model::property::{Position, PropertyFacts};
+use eavesward_service::domain::model::property::PropertyFacts;
 use eavesward_service::domain::model::round::{
     DoneOn, Round, RoundFilter, RoundState, RoundTask, TaskOutcome,
 };
@@ -18,6 +18,7 @@ use eavesward_service::domain::ports::store::properties::PropertyStore as _;
 use eavesward_service::domain::ports::store::rounds::RoundStore as _;
 use eavesward_service::domain::ports::store::tasks::TaskStore as _;
 use eavesward_service::domain::ports::store::visits::VisitStore as _;
+use std::collections::HashMap;
 
 on_both!(
     a_round_comes_back_as_it_was_kept,
@@ -44,11 +45,9 @@ fn round_task(home: &Home, (index, duty): (usize, Duty)) -> RoundTask {
         property_id: home.property.id,
         system_id: home.system.id,
         component_id: component.id,
-        names: (
-            home.property.facts.name.clone(),
-            home.system.facts.name.clone(),
-            component.facts.name.clone(),
-        ),
+        property_name: home.property.facts.name.clone(),
+        system_name: home.system.facts.name.clone(),
+        component_name: component.facts.name.clone(),
         kind: component.facts.part.kind(),
         duty,
         due_on: (index > 0).then(|| day(9)),
@@ -153,7 +152,7 @@ async fn a_round_comes_back_as_it_was_kept(rig: &Rig) {
         rig.database.update_property(home.account, home.property.id, 1, &facts, at(50)).await.unwrap();
     assert_eq!(updated, Updated::Done);
     let read = rig.database.round(home.account, round.id).await.unwrap().unwrap();
-    assert!(read.tasks.iter().all(|task| task.names.0 == "Old orchard"), "{read:?}");
+    assert!(read.tasks.iter().all(|task| task.property_name == "Old orchard"), "{read:?}");
 }
 
 async fn a_task_stands_in_one_planned_round_at_most(rig: &Rig) {
@@ -450,13 +449,11 @@ async fn tasks_and_positions_are_found_by_id(rig: &Rig) {
     let other = account(rig).await;
     assert_eq!(rig.database.tasks_by_id(other, &asked).await.unwrap(), []);
     let properties = [home.property.id, PropertyId::new()];
-    let facts = &home.property.facts;
-    let position = Position { latitude_deg: facts.latitude_deg, longitude_deg: facts.longitude_deg };
     assert_eq!(
         rig.database.positions(home.account, &properties).await.unwrap(),
-        [(home.property.id, position)]
+        HashMap::from([(home.property.id, home.property.facts.position())])
     );
-    assert_eq!(rig.database.positions(other, &properties).await.unwrap(), []);
+    assert_eq!(rig.database.positions(other, &properties).await.unwrap(), HashMap::new());
 }
 
 async fn rounds_of_another_account_are_out_of_reach(rig: &Rig) {

@@ -44,7 +44,11 @@ struct CachedGauge {
 }
 
 /// What a gauge model is made of beside the readings: the gauge and its normals.
-type GaugeVersion = (DateTime<Utc>, Option<Normals>);
+#[derive(PartialEq)]
+struct GaugeVersion {
+    created_at: DateTime<Utc>,
+    normals: Option<Normals>,
+}
 
 impl Default for GaugeCache {
     fn default() -> Self {
@@ -66,7 +70,7 @@ impl GaugeCache {
         through: NaiveDate,
         read: impl AsyncFn(Option<RainKnown>) -> Stored<RainRead>,
     ) -> Result<Arc<GaugeModel>> {
-        let made_of = (gauge.created_at, gauge.facts.normals.clone());
+        let made_of = GaugeVersion { created_at: gauge.created_at, normals: gauge.facts.normals.clone() };
         let slot = self.slot(gauge.id);
         let mut slot = slot.lock().await;
         let cached = slot.take().filter(|cached| cached.made_of == made_of);
@@ -80,7 +84,7 @@ impl GaugeCache {
         }
         let gauge_model = gauge_model
             .take()
-            .unwrap_or_else(|| Arc::new(GaugeModel::new(&new.days, made_of.1.as_ref(), through)));
+            .unwrap_or_else(|| Arc::new(GaugeModel::new(&new.days, made_of.normals.as_ref(), through)));
         *slot = Some(CachedGauge { gauge_model: Arc::clone(&gauge_model), rewrites: new.rewrites, made_of });
         Ok(gauge_model)
     }

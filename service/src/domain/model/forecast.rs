@@ -73,6 +73,15 @@ pub struct Chances {
     pub in_90_days: f64,
 }
 
+/// A point of the curve to plot.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CurvePoint {
+    /// The day.
+    pub on: NaiveDate,
+    /// The chance of being past the mark on it.
+    pub chance: f64,
+}
+
 /// What is predicted of a duty.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Prediction {
@@ -92,7 +101,7 @@ pub struct Prediction {
     pub best_day: Option<BestDay>,
     /// The curve to plot; not kept with a task.
     #[serde(skip)]
-    pub curve: Vec<(NaiveDate, f64)>,
+    pub curve: Vec<CurvePoint>,
     /// What each finding taught; not kept with a task.
     #[serde(skip)]
     pub lessons: Vec<Lesson>,

@@ -124,6 +124,13 @@ pub struct PropertyFacts {
     pub notes: Option<String>,
 }
 
+impl PropertyFacts {
+    /// Where it lies.
+    pub fn position(&self) -> Position {
+        Position { latitude_deg: self.latitude_deg, longitude_deg: self.longitude_deg }
+    }
+}
+
 /// What is known of a property, as it came in.
 #[derive(Clone, Debug)]
 pub struct PropertyDraft {

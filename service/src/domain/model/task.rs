@@ -75,8 +75,10 @@ pub struct Task {
     pub state: State,
     /// The day it falls due.
     pub due_on: Option<NaiveDate>,
-    /// The property's name, the system's name.
-    pub names: (String, String),
+    /// The property's name.
+    pub property_name: String,
+    /// The system's name.
+    pub system_name: String,
     /// Everything else that a reader is shown, without its curve.
     pub forecast: DutyForecast,
     /// The local day it was computed for.
@@ -106,11 +108,31 @@ pub struct Moves {
     pub changed_at: DateTime<Utc>,
 }
 
+/// A task, and how its due date moved.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MovedTask {
+    /// The task.
+    pub task: Task,
+    /// How its due date moved.
+    pub moves: Moves,
+}
+
+/// How many tasks of one duty are in one state.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct TaskCount {
+    /// The state.
+    pub state: State,
+    /// The duty.
+    pub duty: Duty,
+    /// How many.
+    pub count: u64,
+}
+
 /// How many tasks a filter finds, however many there are.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Counted {
     /// By state and duty.
-    pub tasks: Vec<(State, Duty, u64)>,
+    pub tasks: Vec<TaskCount>,
     /// Systems that they are of.
     pub systems: u64,
     /// Properties that those stand at.
@@ -120,7 +142,7 @@ pub struct Counted {
 impl Counted {
     /// All of them.
     pub fn total(&self) -> u64 {
-        self.tasks.iter().map(|(_, _, count)| count).sum()
+        self.tasks.iter().map(|some| some.count).sum()
     }
 }
 

@@ -123,10 +123,10 @@ async fn place(cx: &Context, account: AccountId, events: &mut [Event]) -> Result
     let mut places = HashMap::new();
     for some in ids.chunks(PLACES_AT_ONCE) {
         let found = cx.store.properties_of(account, some).await?;
-        places.extend(found.into_iter().map(|p| (p.id, (p.facts.latitude_deg, p.facts.longitude_deg))));
+        places.extend(found.into_iter().map(|property| (property.id, property.facts.position())));
     }
     for event in events {
-        event.position_deg = places.get(&event.property_id).copied();
+        event.position = places.get(&event.property_id).copied();
     }
     Ok(())
 }

@@ -1,8 +1,8 @@
 //! What no sum over days can tell: the tank's best day, the seal of a trap, and water that stands warm.
 
 use crate::domain::base::error::Result;
-use crate::domain::model::forecast::{BestDay, Mark, Prediction, Tally};
-use crate::domain::rules::forecast::convert::{to_chances, to_date, to_day, to_window};
+use crate::domain::model::forecast::{BestDay, CurvePoint, Mark, Prediction, Tally};
+use crate::domain::rules::forecast::convert::{to_chances, to_curve, to_date, to_day, to_window};
 use crate::domain::rules::forecast::predicted::{HORIZON_DAYS, Predicted};
 use crate::domain::rules::forecast::reasons::significant;
 use crate::domain::rules::forecast::system_model::SystemModel;
@@ -129,8 +129,10 @@ fn followed(
     predicted.prediction.chances = Some(to_chances(outlook.chance));
     if model.in_full {
         let step = engine::supply::AHEAD_DAYS / (CURVE_POINTS - 1);
-        let point =
-            |ahead: usize| Some((to_date(to_day(model.as_of).plus(ahead as i32))?, outlook.chance_in(ahead)));
+        let point = |ahead: usize| {
+            let on = to_date(to_day(model.as_of).plus(ahead as i32))?;
+            Some(CurvePoint { on, chance: outlook.chance_in(ahead) })
+        };
         predicted.prediction.curve = (0..CURVE_POINTS).filter_map(|k| point(k * step)).collect();
     }
     let last = if full_on > filled_on {
@@ -181,9 +183,7 @@ fn unfollowed(
     if let engine::Outcome::Window(window) = answer.outcome {
         predicted.prediction.window = Some(to_window(window));
         if model.in_full {
-            let curve = answer.curve()?;
-            predicted.prediction.curve =
-                curve.iter().filter_map(|point| Some((to_date(point.day)?, point.chance))).collect();
+            predicted.prediction.curve = to_curve(&answer.curve()?);
         }
     }
     let unknown = "When the tank overflows is not known: give the system a tank and its gauge rain. The seal counts from \

@@ -108,7 +108,8 @@ mod tests {
             duty,
             state: State::Resting,
             due_on,
-            names: (String::new(), String::new()),
+            property_name: String::new(),
+            system_name: String::new(),
             forecast: DutyForecast {
                 component_id: Some(ComponentId(id)),
                 component_name: String::new(),
