@@ -1,12 +1,12 @@
 //! The forms of a digest: whatever people call their things, a table stays a table, a list a list, and a line short.
 
 use chrono::{DateTime, Days, NaiveDate, Utc};
-use eavesward_service::domain::base::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
+use eavesward_service::domain::base::ids::{AccountId, ComponentId, PropertyId, SystemId};
 use eavesward_service::domain::model::duty::{DecidedBy, Duty};
 use eavesward_service::domain::model::forecast::DutyForecast;
 use eavesward_service::domain::model::hazard::Hazard;
 use eavesward_service::domain::model::part::Kind;
-use eavesward_service::domain::model::task::{Counted, State, Task, TaskCount};
+use eavesward_service::domain::model::task::{Counted, State, Task, TaskCount, TaskPlace};
 use eavesward_service::domain::rules::digest::make::{Digest, DigestScope, MOST_TASKS, make};
 use eavesward_service::domain::rules::digest::render::{Format, render};
 use proptest::prelude::*;
@@ -24,35 +24,23 @@ fn at() -> DateTime<Utc> {
 fn task(number: u64, property: u128, names: [&str; 3], duty: Duty, state: State) -> Task {
     let [property_name, system_name, component_name] = names.map(str::to_owned);
     let component_id = ComponentId(Uuid::from_u128(number.into()));
-    Task {
-        id: TaskId::of(component_id, duty),
+    let why = format!("It is time for {component_name}.");
+    let forecast = DutyForecast {
+        due_on: Some(day(number)),
+        decided_by: DecidedBy::Ceiling,
+        ceiling_on: Some(day(number)),
+        reasons: vec!["Not this one.".to_owned(), why],
+        hazards: vec![Hazard::Fall, Hazard::LocalCodes],
+        ..DutyForecast::new(Some(component_id), component_name, Kind::Vent, duty, day(0))
+    };
+    let place = TaskPlace {
         account_id: AccountId(Uuid::from_u128(1)),
         property_id: PropertyId(Uuid::from_u128(property)),
-        system_id: SystemId(Uuid::from_u128(property + 1000)),
-        component_id,
-        kind: Kind::Vent,
-        duty,
-        state,
-        due_on: Some(day(number)),
         property_name,
+        system_id: SystemId(Uuid::from_u128(property + 1000)),
         system_name,
-        forecast: DutyForecast {
-            component_id: Some(component_id),
-            component_name: component_name.clone(),
-            kind: Kind::Vent,
-            duty,
-            since: day(0),
-            due_on: Some(day(number)),
-            decided_by: DecidedBy::Ceiling,
-            ceiling_on: Some(day(number)),
-            own_ceiling: false,
-            prediction: None,
-            reasons: vec!["Not this one.".to_owned(), format!("It is time for {component_name}.")],
-            hazards: vec![Hazard::Fall, Hazard::LocalCodes],
-        },
-        as_of: day(0),
-        refreshed_at: at(),
-    }
+    };
+    Task { state, ..Task::of(place, component_id, forecast, day(0), at()) }
 }
 
 fn due(count: u64) -> Vec<TaskCount> {

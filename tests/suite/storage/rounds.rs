@@ -1,12 +1,13 @@
 //! Rounds that are kept.
 
-use super::make::{self, Home, account, after, at, claim_all, day, first, home, new_task, refreshed};
+use super::make::{
+    self, Home, account, after, at, claim_all, day, first, home, new_task, refreshed, round_task,
+};
 use super::{Rig, on_both};
 use eavesward_service::domain::base::error::StoreError;
 use eavesward_service::domain::base::ids::{PropertyId, RoundId, TaskId, VisitId};
 use eavesward_service::domain::base::paging::PageRequest;
 use eavesward_service::domain::model::duty::Duty;
-use eavesward_service::domain::model::hazard;
 use eavesward_service::domain::model::property::PropertyFacts;
 use eavesward_service::domain::model::round::{
     DoneOn, Round, RoundFilter, RoundState, RoundTask, TaskOutcome,
@@ -38,31 +39,13 @@ on_both!(
 const DUTIES: [(usize, Duty); 3] =
     [(0, Duty::ClearWeepHole), (1, Duty::MeasureSediment), (2, Duty::CompareGauge)];
 
-fn round_task(home: &Home, (index, duty): (usize, Duty)) -> RoundTask {
-    let component = &home.components[index];
-    RoundTask {
-        task_id: TaskId::of(component.id, duty),
-        property_id: home.property.id,
-        system_id: home.system.id,
-        component_id: component.id,
-        property_name: home.property.facts.name.clone(),
-        system_name: home.system.facts.name.clone(),
-        component_name: component.facts.name.clone(),
-        kind: component.facts.part.kind(),
-        duty,
-        due_on: (index > 0).then(|| day(9)),
-        hazards: hazard::hazards(&component.facts.part, duty),
-        outcome: None,
-    }
-}
-
 fn new_round(home: &Home, on: i64, tasks: &[(usize, Duty)]) -> Round {
     let round = Round {
         id: RoundId::new(),
         account_id: home.account,
         on: day(on),
         note: Some("ladder – the long one".to_owned()),
-        tasks: tasks.iter().map(|task| round_task(home, *task)).collect(),
+        tasks: tasks.iter().map(|(index, duty)| round_task(home, *index, *duty)).collect(),
         done: None,
         version: 1,
         created_at: at(30),
@@ -107,15 +90,7 @@ fn done(home: &Home, round: &Round) -> (Round, Visit) {
             TaskOutcome::Visited(visit_id)
         });
     }
-    let items = done.tasks[..last].iter().map(|task| VisitItem {
-        component_id: task.component_id,
-        duty: task.duty,
-        done: true,
-        finding: None,
-        left_fraction: None,
-        cleaned_meanwhile: false,
-        note: None,
-    });
+    let items = done.tasks[..last].iter().map(|task| VisitItem::done(task.component_id, task.duty));
     let facts = VisitFacts {
         system_id: home.system.id,
         visited_on: day(4),
@@ -274,15 +249,7 @@ async fn a_round_whose_visit_cannot_be_logged_is_not_done(rig: &Rig) {
 
 /// A visit that did some of these on a day and looked at the rest.
 fn visited(home: &Home, on: chrono::NaiveDate, done: &[RoundTask], looked: &[RoundTask]) -> Visit {
-    let item = |task: &RoundTask, done| VisitItem {
-        component_id: task.component_id,
-        duty: task.duty,
-        done,
-        finding: None,
-        left_fraction: None,
-        cleaned_meanwhile: false,
-        note: None,
-    };
+    let item = |task: &RoundTask, done| VisitItem { done, ..VisitItem::done(task.component_id, task.duty) };
     let items = done.iter().map(|task| item(task, true)).chain(looked.iter().map(|task| item(task, false)));
     let facts = VisitFacts {
         system_id: home.system.id,
@@ -340,7 +307,7 @@ async fn a_visit_gives_back_what_it_did_not_do(rig: &Rig) {
     let home = home(rig).await;
     let store = &rig.database;
     let first_round = kept(rig, &home, 3, &DUTIES).await;
-    let [first, second, third] = DUTIES.map(|duty| round_task(&home, duty).task_id);
+    let [first, second, third] = DUTIES.map(|(index, duty)| round_task(&home, index, duty).task_id);
     let visit = visited(&home, first_round.created_at.date_naive(), &first_round.tasks, &[]);
     store.insert_visit(&visit).await.unwrap();
     let open = async |round: &Round| {

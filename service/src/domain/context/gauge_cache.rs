@@ -141,9 +141,10 @@ mod tests {
     use super::*;
     use crate::domain::base::ids::AccountId;
     use crate::domain::model::gauge::{GaugeFacts, RainSpan};
+    use crate::domain::model::property::Position;
     use crate::domain::model::rain::RainDay;
     use crate::domain::rules::forecast::convert::to_day;
-    use eavesward_engine::{Canopy, Roof};
+    use eavesward_engine::Roof;
     use std::cell::{Cell, RefCell};
 
     fn now(days: i64) -> DateTime<Utc> {
@@ -159,10 +160,8 @@ mod tests {
             id: GaugeId(uuid::Uuid::from_u128(7)),
             account_id: AccountId(uuid::Uuid::from_u128(1)),
             facts: GaugeFacts {
-                name: "orchard gauge".to_owned(),
-                latitude_deg: 48.0,
-                longitude_deg: 0.5,
                 normals,
+                ..GaugeFacts::new("orchard gauge", Position { latitude_deg: 48.0, longitude_deg: 0.5 })
             },
             span: RainSpan::default(),
             version: 1,
@@ -172,13 +171,7 @@ mod tests {
     }
 
     fn roof(coefficient: f64) -> Roof {
-        Roof {
-            plan_area_m2: 50.0,
-            coefficient,
-            wetting_loss_mm: 0.5,
-            canopy: Canopy::None,
-            canopy_share: 0.0,
-        }
+        Roof { wetting_loss_mm: 0.5, ..Roof::new(50.0, coefficient) }
     }
 
     /// A record like a store's, and what was asked of it.

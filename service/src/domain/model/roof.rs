@@ -154,6 +154,24 @@ impl Roof {
         }
     }
 
+    /// A roof with the figures of its surface and no trees near.
+    pub const fn new(plan_area_m2: f64, surface: Surface) -> Self {
+        Self {
+            plan_area_m2,
+            surface,
+            runoff_coefficient: None,
+            wetting_loss_mm: None,
+            canopy: Canopy::None,
+            canopy_share: 0.0,
+        }
+    }
+
+    /// The same with a share of it under trees.
+    #[must_use]
+    pub const fn under(self, canopy: Canopy, canopy_share: f64) -> Self {
+        Self { canopy, canopy_share, ..self }
+    }
+
     /// The coefficient that is used, and its source.
     pub fn coefficient(&self) -> RoofFigure {
         RoofFigure::given_or(self.runoff_coefficient, self.surface.runoff_coefficient())

@@ -54,6 +54,21 @@ impl State {
     }
 }
 
+/// Where a task belongs.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TaskPlace {
+    /// Whose it is.
+    pub account_id: AccountId,
+    /// The property.
+    pub property_id: PropertyId,
+    /// The property's name.
+    pub property_name: String,
+    /// The system.
+    pub system_id: SystemId,
+    /// The system's name.
+    pub system_name: String,
+}
+
 /// A task as it is written by a refresh.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Task {
@@ -88,6 +103,33 @@ pub struct Task {
 }
 
 impl Task {
+    /// The task of a component's forecast, in the state that its dates give on the day.
+    pub fn of(
+        place: TaskPlace,
+        component_id: ComponentId,
+        forecast: DutyForecast,
+        as_of: NaiveDate,
+        refreshed_at: DateTime<Utc>,
+    ) -> Self {
+        let late_on = forecast.prediction.as_ref().and_then(|prediction| prediction.window?.late_on);
+        Self {
+            id: TaskId::of(component_id, forecast.duty),
+            account_id: place.account_id,
+            property_id: place.property_id,
+            system_id: place.system_id,
+            component_id,
+            kind: forecast.kind,
+            duty: forecast.duty,
+            state: State::on(as_of, forecast.due_on, late_on),
+            due_on: forecast.due_on,
+            property_name: place.property_name,
+            system_name: place.system_name,
+            forecast,
+            as_of,
+            refreshed_at,
+        }
+    }
+
     /// The date it is sorted by.
     pub fn sort_on(&self) -> NaiveDate {
         self.due_on.unwrap_or(NO_DATE)

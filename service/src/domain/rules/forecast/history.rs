@@ -84,9 +84,9 @@ impl<'a> InService<'a> {
 /// The days from which a duty of a part counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct CountsFrom {
-    /// The one at first: [`InService::start`].
+    /// The one at first.
     pub start: NaiveDate,
-    /// The one today: [`since`].
+    /// The one today: that of the last service, or the first.
     pub today: NaiveDate,
 }
 

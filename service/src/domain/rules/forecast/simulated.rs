@@ -206,34 +206,25 @@ fn seal(
         .per_day()
         .iter()
         .fold((f64::INFINITY, 0.0_f64), |(low, high), step| (low.min(*step), high.max(*step)));
-    let prediction = Prediction {
-        window: None,
-        tolerance,
-        tally: Some(Tally {
-            value: lost_mm,
-            unit: unit.clone(),
-            from_readings: 0.0,
-            from_climate: lost_mm,
-            days_read: days,
-            days_unread: 0,
-        }),
-        mark: Mark {
-            value: depth_mm,
-            unit,
-            log_sd: EVAPORATION_LOG_SD,
-            prior_value: depth_mm,
-            prior_log_sd: EVAPORATION_LOG_SD,
-            findings: 0,
-            source: "the depth of the seal; the doubt is that of the evaporation, judgement".to_owned(),
-            judgement: true,
-        },
-        chances: None,
-        clock: None,
-        best_day: None,
-        curve: Vec::new(),
-        lessons: Vec::new(),
-        next_finding: None,
+    let mark = Mark {
+        value: depth_mm,
+        unit: unit.clone(),
+        log_sd: EVAPORATION_LOG_SD,
+        prior_value: depth_mm,
+        prior_log_sd: EVAPORATION_LOG_SD,
+        findings: 0,
+        source: "the depth of the seal; the doubt is that of the evaporation, judgement".to_owned(),
+        judgement: true,
     };
+    let tally = Tally {
+        value: lost_mm,
+        unit,
+        from_readings: 0.0,
+        from_climate: lost_mm,
+        days_read: days,
+        days_unread: 0,
+    };
+    let prediction = Prediction { tally: Some(tally), ..Prediction::new(tolerance, mark) };
     let reasons = vec![format!(
         "In {days} days since it has lost about {} of {} mm, at {} to {} mm a day over the year.",
         significant(lost_mm),
