@@ -23,7 +23,7 @@ pub(crate) async fn each(
     most: usize,
     mut take: impl FnMut(Task, Moves) + Send,
 ) -> Result<Option<Task>> {
-    let mut page = PageRequest { after: None, limit: paging::MOST };
+    let mut page = PageRequest { after: None, limit: paging::MAX_ROWS };
     let mut seen = HashSet::new();
     loop {
         let rows = cx.store.moved_tasks(account, filter, &page).await?;

@@ -107,7 +107,7 @@ pub async fn list(
     let mut check = Check::new();
     check.range(filter.from, filter.to);
     check.done()?;
-    let asked = PageRequest::read_few("rounds", cursor, limit, MOST_ROWS)?;
+    let asked = PageRequest::read_with_max("rounds", cursor, limit, MOST_ROWS)?;
     let rows = cx.store.rounds(account, filter, &asked).await?;
     Ok(asked.page("rounds", rows, |row| (row.on, row.id.0)))
 }
