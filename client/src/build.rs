@@ -20,21 +20,14 @@
 use crate::units::{Area, Length, Volume};
 use chrono::NaiveDate;
 use eavesward_contract::{
-    Canopy, ComponentRequest, Emptying, Finding, Part, RainDay, RoofRequest, Surface, SystemCreateRequest,
+    ComponentRequest, Emptying, Finding, Part, RainDay, RoofRequest, Surface, SystemCreateRequest,
 };
 use uuid::Uuid;
 
 /// A roof with the figures of its surface and no trees near. `plan_area` is the area on the ground, overhangs included,
 /// never the sloping one.
 pub fn roof(plan_area: Area, surface: Surface) -> RoofRequest {
-    RoofRequest {
-        plan_area_m2: plan_area.in_square_metres(),
-        surface,
-        runoff_coefficient: None,
-        wetting_loss_mm: None,
-        canopy: Canopy::None,
-        canopy_share: 0.0,
-    }
+    RoofRequest::new(plan_area.in_square_metres(), surface)
 }
 
 /// A system without components, from which nothing is drawn.
@@ -94,13 +87,8 @@ pub fn drip(an_hour: Volume) -> Emptying {
 /// A tank whose inlet is not calmed: its capacity up to the overflow, the area of its floor, and the height of its outlet
 /// or lowest intake above the floor.
 pub fn tank(capacity: Volume, floor_area: Area, outlet_height: Length) -> Part {
-    Part::Tank {
-        capacity_l: capacity.in_litres(),
-        floor_area_m2: floor_area.in_square_metres(),
-        outlet_height_mm: outlet_height.in_millimetres(),
-        calmed_inlet: false,
-        sediment_limit_mm: None,
-    }
+    let outlet_height_mm = outlet_height.in_millimetres();
+    Part::tank(capacity.in_litres(), floor_area.in_square_metres(), outlet_height_mm, false)
 }
 
 /// A floating intake and the opening of its screen, if that is known.

@@ -288,6 +288,18 @@ pub enum Part {
     },
 }
 
+impl Part {
+    /// A tank whose sediment is removed at the usual depth. The height is that of its outlet, or of its lowest intake.
+    pub const fn tank(
+        capacity_l: f64,
+        floor_area_m2: f64,
+        outlet_height_mm: f64,
+        calmed_inlet: bool,
+    ) -> Self {
+        Self::Tank { capacity_l, floor_area_m2, outlet_height_mm, calmed_inlet, sediment_limit_mm: None }
+    }
+}
+
 fn yes() -> bool {
     true
 }

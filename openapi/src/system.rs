@@ -69,6 +69,20 @@ pub struct RoofRequest {
     pub canopy_share: f64,
 }
 
+impl RoofRequest {
+    /// A roof with the figures of its surface and no trees near. The area is that on the ground, never the sloping one.
+    pub const fn new(plan_area_m2: f64, surface: Surface) -> Self {
+        Self {
+            plan_area_m2,
+            surface,
+            runoff_coefficient: None,
+            wetting_loss_mm: None,
+            canopy: Canopy::None,
+            canopy_share: 0.0,
+        }
+    }
+}
+
 /// Where a runoff coefficient or wetting loss came from.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]

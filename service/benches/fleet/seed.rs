@@ -14,7 +14,7 @@ use eavesward_service::domain::model::component::{Component, ComponentFacts};
 use eavesward_service::domain::model::duty::Duty;
 use eavesward_service::domain::model::gauge::{Gauge, GaugeFacts, RainSpan};
 use eavesward_service::domain::model::part::{Emptying, Exposition, Material, Part, Shade};
-use eavesward_service::domain::model::property::{Months, Property, PropertyFacts};
+use eavesward_service::domain::model::property::{Position, Property, PropertyFacts};
 use eavesward_service::domain::model::rain::RainDay;
 use eavesward_service::domain::model::roof::{Canopy, Roof, Surface};
 use eavesward_service::domain::model::system::{System, SystemFacts};
@@ -89,15 +89,11 @@ fn account(number: u32, now: DateTime<Utc>) -> (Account, Key) {
 }
 
 fn gauge(number: u32, account: u32, now: DateTime<Utc>) -> Gauge {
+    let position = Position { latitude_deg: 45.0 + f64::from(number % 97) / 10.0, longitude_deg: 0.5 };
     Gauge {
         id: GaugeId(id(GAUGE, number)),
         account_id: AccountId(id(ACCOUNT, account)),
-        facts: GaugeFacts {
-            name: format!("Gatehouse gauge {number}"),
-            latitude_deg: 45.0 + f64::from(number % 97) / 10.0,
-            longitude_deg: 0.5,
-            normals: None,
-        },
+        facts: GaugeFacts::new(format!("Gatehouse gauge {number}"), position),
         span: RainSpan::default(),
         version: 1,
         created_at: now,
@@ -139,17 +135,13 @@ fn rain(gauge: u32, years: u32, end: NaiveDate) -> Vec<RainDay> {
 async fn pattern(database: &Database, kind: u32, now: DateTime<Utc>) -> Result<()> {
     let (account_id, number) = (AccountId(id(ACCOUNT, 0)), PATTERN + kind);
     let today = now.date_naive();
+    let position = Position { latitude_deg: 48.0, longitude_deg: 0.5 };
     let property = Property {
         id: PropertyId(id(PROPERTY, number)),
         account_id,
         facts: PropertyFacts {
-            name: "Terrace 00000".to_owned(),
-            latitude_deg: 48.0,
-            longitude_deg: 0.5,
-            elevation_m: 52.0,
-            time_zone: chrono_tz::Europe::London,
-            months: Months::default(),
             notes: Some("Keys are with the upkeep rota.".to_owned()),
+            ..PropertyFacts::new("Terrace 00000", position, 52.0, chrono_tz::Europe::London)
         },
         version: 1,
         created_at: now,
@@ -157,24 +149,15 @@ async fn pattern(database: &Database, kind: u32, now: DateTime<Utc>) -> Result<(
     };
     database.insert_property(&property).await?;
     let canopy = CANOPIES[kind as usize % CANOPIES.len()];
+    let roof = Roof::new(40.0 + 15.0 * f64::from(kind), SURFACES[kind as usize % SURFACES.len()])
+        .under(canopy, if canopy == Canopy::None { 0.0 } else { 0.25 });
+    let (gauge_id, commissioned_on) = (GaugeId(id(GAUGE, 0)), today - TimeDelta::days(300));
     let system = System {
         id: SystemId(id(SYSTEM, number)),
         account_id,
         facts: SystemFacts {
-            property_id: property.id,
-            gauge_id: GaugeId(id(GAUGE, 0)),
-            name: "Seedling house 00000".to_owned(),
-            roof: Roof {
-                plan_area_m2: 40.0 + 15.0 * f64::from(kind),
-                surface: SURFACES[kind as usize % SURFACES.len()],
-                runoff_coefficient: None,
-                wetting_loss_mm: None,
-                canopy,
-                canopy_share: if canopy == Canopy::None { 0.0 } else { 0.25 },
-            },
-            commissioned_on: today - TimeDelta::days(300),
             demand_l_per_day: 120.0,
-            retired_on: None,
+            ..SystemFacts::new(property.id, gauge_id, "Seedling house 00000", roof, commissioned_on)
         },
         version: 1,
         created_at: now,
@@ -192,7 +175,7 @@ async fn pattern(database: &Database, kind: u32, now: DateTime<Utc>) -> Result<(
 fn component(system: &System, place: u32, name: &str, part: Part) -> Component {
     let number = PATTERN + (system.id.0.as_u128() as u32 - PATTERN) * 4 + place;
     let installed_on = system.facts.commissioned_on;
-    let facts = ComponentFacts { name: name.to_owned(), part, installed_on, last_served_on: None };
+    let facts = ComponentFacts::new(name, part, installed_on);
     Component::new(ComponentId(id(COMPONENT, number)), system.id, facts, system.created_at)
 }
 
@@ -215,31 +198,15 @@ fn parts(kind: u32) -> [(&'static str, Part); 4] {
                 shade_share: None,
             },
         ),
-        (
-            "main tank",
-            Part::Tank {
-                capacity_l: 2000.0 + 500.0 * size,
-                floor_area_m2: 1.2 + 0.3 * size,
-                outlet_height_mm: 100.0,
-                calmed_inlet: kind.is_multiple_of(2),
-                sediment_limit_mm: None,
-            },
-        ),
+        ("main tank", Part::tank(2000.0 + 500.0 * size, 1.2 + 0.3 * size, 100.0, kind.is_multiple_of(2))),
     ]
 }
 
 /// A visit with a finding for the parts that have one.
 fn visit(system: &System, components: &[Component], kind: u32, nth: u32, now: DateTime<Utc>) -> Visit {
     let class = [FoundClass::Light, FoundClass::Half, FoundClass::Heavy][(kind + nth) as usize % 3];
-    let item = |place: usize, duty, finding| VisitItem {
-        component_id: components[place].id,
-        duty,
-        done: true,
-        finding,
-        left_fraction: None,
-        cleaned_meanwhile: false,
-        note: None,
-    };
+    let item =
+        |place: usize, duty, finding| VisitItem { finding, ..VisitItem::done(components[place].id, duty) };
     Visit {
         id: VisitId(id(VISIT, PATTERN + kind * VISITS + nth)),
         account_id: system.account_id,

@@ -104,7 +104,6 @@ mod tests {
     use crate::gauge::BLOCK_DAYS;
     use crate::rain::RainRecord;
     use crate::runoff::WettingStore;
-    use crate::site::Canopy;
     use crate::washoff::MOST_G_M2;
 
     fn reading(n: i32) -> Option<f64> {
@@ -123,13 +122,7 @@ mod tests {
     }
 
     fn roof() -> Roof {
-        Roof {
-            plan_area_m2: 80.0,
-            coefficient: 0.85,
-            wetting_loss_mm: 0.6,
-            canopy: Canopy::None,
-            canopy_share: 0.0,
-        }
+        Roof { wetting_loss_mm: 0.6, ..Roof::new(80.0, 0.85) }
     }
 
     #[test]

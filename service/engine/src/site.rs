@@ -67,6 +67,11 @@ impl Site {
 }
 
 impl Roof {
+    /// A roof without wetting loss and without trees: fields that are set otherwise go before `..Roof::new(..)`.
+    pub const fn new(plan_area_m2: f64, coefficient: f64) -> Self {
+        Self { plan_area_m2, coefficient, wetting_loss_mm: 0.0, canopy: Canopy::None, canopy_share: 0.0 }
+    }
+
     pub(crate) fn check(&self) -> Result<(), EngineError> {
         let area_ok = self.plan_area_m2 > 0.0 && self.plan_area_m2 <= 1.0e6;
         require(area_ok, "plan_area_m2", self.plan_area_m2, "above 0, up to 1000000")?;

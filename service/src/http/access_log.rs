@@ -1,6 +1,6 @@
 //! One line of log for each request, with its id.
 
-use crate::domain::model::calendar::WORD;
+use crate::domain::model::calendar::SECRET_PREFIX;
 use actix_web::HttpMessage;
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
@@ -10,7 +10,7 @@ use tracing_actix_web::{RequestId, RootSpanBuilder};
 /// What is shown of a path: all of it, but for the secret in the address of a calendar, however it is spelt.
 pub fn without_secret(path: &str) -> &str {
     let plain = percent_decode(path);
-    if plain.contains(WORD) || plain.trim_start_matches('/').starts_with("calendars") {
+    if plain.contains(SECRET_PREFIX) || plain.trim_start_matches('/').starts_with("calendars") {
         "/calendars/(secret)"
     } else {
         path

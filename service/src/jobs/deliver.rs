@@ -6,6 +6,7 @@ use crate::domain::background::deliveries::FanOutTurn;
 use crate::domain::base::ids::{AccountId, SubscriptionId};
 use crate::domain::context::Context;
 use crate::domain::ports::senders::{PayloadWriter, WebhookSender};
+use crate::domain::ports::store::deliveries::DueReceiver;
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
@@ -75,7 +76,7 @@ async fn round(
     while served.try_join_next().is_some() {}
     let prepared = deliveries::prepare(cx, carrying.payloads.as_ref(), turn).await;
     let due = cx.store.due_receivers(cx.clock.now(), LISTED).await?;
-    for (account, id) in due {
+    for DueReceiver { account_id: account, subscription_id: id } in due {
         if served.len() >= RECEIVERS {
             break;
         }

@@ -80,7 +80,7 @@ pub async fn round(cx: &Context) -> Result<refresh::RefreshCounts> {
 /// Forgets answers to repeated requests and reminders that are older than promised.
 pub async fn tidy(cx: &Context) -> Result<()> {
     let now = cx.clock.now();
-    let answers = cx.store.purge(now - idempotency::KEPT).await?;
+    let answers = cx.store.purge(now - idempotency::RETENTION).await?;
     let reminders = cx.store.forget_reminders(now - cx.retention.reminders).await?;
     let deliveries = cx.store.forget_deliveries(now - cx.retention.reminders, now - DIGESTS_KEPT).await?;
     tracing::debug!(answers, reminders, deliveries, "forgot what was old");

@@ -12,7 +12,7 @@ use crate::domain::model::duty;
 use crate::domain::model::duty::Duty;
 use crate::domain::model::gauge::GaugeFacts;
 use crate::domain::model::part::{Emptying, Exposition, Material, MonthDay, Part, Shade, ValveType};
-use crate::domain::model::property::{MonthsDraft, PropertyDraft};
+use crate::domain::model::property::{MonthsDraft, Position, PropertyDraft};
 use crate::domain::model::rain::{OfferedReading, RainDay, RainOffer};
 use crate::domain::model::roof::{Canopy, Roof, Surface};
 use crate::domain::model::system::{Assembled, SystemFacts};
@@ -28,6 +28,8 @@ use std::fmt::Write as _;
 const ACCOUNT: &str = "Alder Row Housing Co-operative (invented)";
 /// The zone of the scenario. UTC keeps it in no real place.
 const ZONE: Tz = Tz::UTC;
+/// Where the gauge and the properties of the scenario are said to lie.
+const POSITION: Position = Position { latitude_deg: 48.0, longitude_deg: 0.5 };
 /// How much more than is guessed the parts of the scenario take before they want care.
 const TRUE_MARKS: f64 = 1.6;
 /// The depth of sediment that the tanks are cleared at.
@@ -85,12 +87,7 @@ impl Weather {
 
 async fn scenario(cx: &Context, account: AccountId, today: NaiveDate) -> Result<()> {
     let gauge_id = GaugeId::new();
-    let facts = GaugeFacts {
-        name: "orchard gauge".to_owned(),
-        latitude_deg: 48.0,
-        longitude_deg: 0.5,
-        normals: None,
-    };
+    let facts = GaugeFacts::new("orchard gauge", POSITION);
     gauges::create(cx, account, gauge_id, facts).await?;
     let first = today - Days::new(YEARS * 365);
     let mut weather = Weather { state: 20_260_301, wet: false };
@@ -107,20 +104,15 @@ async fn scenario(cx: &Context, account: AccountId, today: NaiveDate) -> Result<
         let property_id = PropertyId::new();
         properties::create(cx, account, property_id, draft(place.property, place.elevation_m)).await?;
         let facts = SystemFacts {
-            property_id,
-            gauge_id,
-            name: place.system.to_owned(),
-            roof: place.roof,
-            commissioned_on: place.commissioned_on,
             demand_l_per_day: place.demand_l_per_day,
-            retired_on: None,
+            ..SystemFacts::new(property_id, gauge_id, place.system, place.roof, place.commissioned_on)
         };
         let Assembled { system, components } =
             systems::create(cx, account, SystemId::new(), facts, place.components).await?;
         let mut visits = place.visits;
-        visits.sort_by_key(|(days, _)| std::cmp::Reverse(*days));
-        for (days, done) in visits {
-            let facts = visit_of(cx, account, system.id, &components, ago(days), &done).await?;
+        visits.sort_by_key(|visit| std::cmp::Reverse(visit.days_ago));
+        for PastVisit { days_ago, done } in visits {
+            let facts = visit_of(cx, account, system.id, &components, ago(days_ago), &done).await?;
             visits::log(cx, account, VisitId::new(), facts).await?;
         }
     }
@@ -148,18 +140,13 @@ async fn visit_of(
         .flat_map(|component| duty::of(&component.facts.part).iter().map(move |duty| (component.id, *duty)))
         .filter(|(_, duty)| done.contains(duty))
         .map(|(component_id, duty)| VisitItem {
-            component_id,
-            duty,
-            done: true,
             finding: match duty {
                 Duty::MeasureSediment => fullness(component_id, Duty::RemoveSediment)
                     .map(|share| Finding::DepthMm((share * SEDIMENT_LIMIT_MM).round())),
                 duty if duty.facts().builds_up => fullness(component_id, duty).map(by_eye),
                 _ => None,
             },
-            left_fraction: None,
-            cleaned_meanwhile: false,
-            note: None,
+            ..VisitItem::done(component_id, duty)
         });
     Ok(VisitFacts {
         system_id,
@@ -181,16 +168,28 @@ fn by_eye(share: f64) -> Finding {
     }
 }
 
+/// A visit of the scenario.
+#[derive(Clone)]
+struct PastVisit {
+    days_ago: u64,
+    /// The duties that it did.
+    done: Vec<Duty>,
+}
+
+fn once(days_ago: u64, done: &[Duty]) -> Vec<PastVisit> {
+    vec![PastVisit { days_ago, done: done.to_vec() }]
+}
+
 /// A visit every so many days, the last of them `last` days ago, over `over` days.
-fn every(days: usize, last: u64, over: u64, done: &[Duty]) -> Vec<(u64, Vec<Duty>)> {
-    (last..over).step_by(days).map(|ago| (ago, done.to_vec())).collect()
+fn every(days: usize, last: u64, over: u64, done: &[Duty]) -> Vec<PastVisit> {
+    (last..over).step_by(days).flat_map(|days_ago| once(days_ago, done)).collect()
 }
 
 fn draft(name: &str, elevation_m: f64) -> PropertyDraft {
     PropertyDraft {
         name: name.to_owned(),
-        latitude_deg: 48.0,
-        longitude_deg: 0.5,
+        latitude_deg: POSITION.latitude_deg,
+        longitude_deg: POSITION.longitude_deg,
         elevation_m,
         time_zone: ZONE.name().to_owned(),
         months: months(),
@@ -216,12 +215,7 @@ struct InventedProperty {
     commissioned_on: NaiveDate,
     demand_l_per_day: f64,
     components: Vec<ComponentFacts>,
-    /// Days ago, and what was seen to.
-    visits: Vec<(u64, Vec<Duty>)>,
-}
-
-fn part(name: &str, part: Part, installed_on: NaiveDate) -> ComponentFacts {
-    ComponentFacts { name: name.to_owned(), part, installed_on, last_served_on: None }
+    visits: Vec<PastVisit>,
 }
 
 fn places(ago: impl Fn(u64) -> NaiveDate) -> Vec<InventedProperty> {
@@ -235,22 +229,19 @@ fn orchard(ago: &impl Fn(u64) -> NaiveDate) -> InventedProperty {
         property: "Community orchard",
         elevation_m: 60.0,
         system: "apple shed",
-        roof: Roof {
-            plan_area_m2: 80.0,
-            surface: Surface::Metal,
-            runoff_coefficient: None,
-            wetting_loss_mm: None,
-            canopy: Canopy::Deciduous,
-            canopy_share: 0.4,
-        },
+        roof: Roof::new(80.0, Surface::Metal).under(Canopy::Deciduous, 0.4),
         commissioned_on: day,
         demand_l_per_day: 120.0,
         components: vec![
-            part("shed roof", Part::Roof { fragile: false }, day),
-            part("shed gutter", Part::Gutter { length_m: 18.0, guarded: false }, day),
-            part("downpipe screen", Part::DebrisScreen { area_m2: 0.2, mesh_mm: Some(1.0) }, day),
-            part("shed diverter", hand, day),
-            part(
+            ComponentFacts::new("shed roof", Part::Roof { fragile: false }, day),
+            ComponentFacts::new("shed gutter", Part::Gutter { length_m: 18.0, guarded: false }, day),
+            ComponentFacts::new(
+                "downpipe screen",
+                Part::DebrisScreen { area_m2: 0.2, mesh_mm: Some(1.0) },
+                day,
+            ),
+            ComponentFacts::new("shed diverter", hand, day),
+            ComponentFacts::new(
                 "tank coupling",
                 Part::Coupling {
                     material: Material::NaturalOrSbr,
@@ -260,22 +251,12 @@ fn orchard(ago: &impl Fn(u64) -> NaiveDate) -> InventedProperty {
                 },
                 day,
             ),
-            part(
-                "orchard tank",
-                Part::Tank {
-                    capacity_l: 5000.0,
-                    floor_area_m2: 2.5,
-                    outlet_height_mm: 100.0,
-                    calmed_inlet: true,
-                    sediment_limit_mm: None,
-                },
-                day,
-            ),
-            part("orchard intake", Part::FloatingIntake { mesh_mm: Some(1.0) }, day),
-            part("orchard trap", Part::OverflowTrap { seal_depth_mm: 75.0 }, day),
-            part("tank vent", Part::Vent { mesh_mm: Some(1.0) }, day),
-            part("tap valve", Part::Valve { valve_type: ValveType::Ball }, day),
-            part(
+            ComponentFacts::new("orchard tank", Part::tank(5000.0, 2.5, 100.0, true), day),
+            ComponentFacts::new("orchard intake", Part::FloatingIntake { mesh_mm: Some(1.0) }, day),
+            ComponentFacts::new("orchard trap", Part::OverflowTrap { seal_depth_mm: 75.0 }, day),
+            ComponentFacts::new("tank vent", Part::Vent { mesh_mm: Some(1.0) }, day),
+            ComponentFacts::new("tap valve", Part::Valve { valve_type: ValveType::Ball }, day),
+            ComponentFacts::new(
                 "shed pipes",
                 Part::ExposedPipework {
                     first_frost: Some(MonthDay { month: 11, day: 5 }),
@@ -285,7 +266,7 @@ fn orchard(ago: &impl Fn(u64) -> NaiveDate) -> InventedProperty {
             ),
         ],
         visits: [
-            vec![(9, vec![Duty::DrainDiverter, Duty::DrainForFrost, Duty::RestartAfterFrost])],
+            once(9, &[Duty::DrainDiverter, Duty::DrainForFrost, Duty::RestartAfterFrost]),
             every(73, 62, 1450, &[Duty::CleanScreen, Duty::DrainDiverter, Duty::CheckTrap]),
             every(182, 178, 1450, &[Duty::ClearRoof, Duty::ClearGutter, Duty::CheckBands]),
             every(365, 355, 1450, &[Duty::LookOverTank, Duty::CheckIntake, Duty::CheckMesh, Duty::WorkValve]),
@@ -302,44 +283,39 @@ fn terrace(ago: &impl Fn(u64) -> NaiveDate) -> InventedProperty {
         property: "Alder Row terrace",
         elevation_m: 45.0,
         system: "terrace north",
-        roof: Roof {
-            plan_area_m2: 210.0,
-            surface: Surface::Tile,
-            runoff_coefficient: None,
-            wetting_loss_mm: None,
-            canopy: Canopy::Conifer,
-            canopy_share: 0.15,
-        },
+        roof: Roof::new(210.0, Surface::Tile).under(Canopy::Conifer, 0.15),
         commissioned_on: day,
         demand_l_per_day: 340.0,
         components: vec![
-            part("north gutter", Part::Gutter { length_m: 42.0, guarded: true }, day),
-            part("north screen", Part::DebrisScreen { area_m2: 0.35, mesh_mm: Some(0.8) }, day),
-            part("north diverter", Part::FirstFlushDiverter { chamber_volume_l: 210.0, emptying: weep }, day),
-            part(
-                "cellar tank",
-                Part::Tank {
-                    capacity_l: 12_000.0,
-                    floor_area_m2: 6.0,
-                    outlet_height_mm: 150.0,
-                    calmed_inlet: true,
-                    sediment_limit_mm: None,
-                },
+            ComponentFacts::new("north gutter", Part::Gutter { length_m: 42.0, guarded: true }, day),
+            ComponentFacts::new(
+                "north screen",
+                Part::DebrisScreen { area_m2: 0.35, mesh_mm: Some(0.8) },
                 day,
             ),
-            part("cellar gauge", Part::LevelGauge, day),
-            part("cellar pump", Part::Pump { mains_powered: true }, day),
-            part("cellar vessel", Part::PressureVessel { volume_l: Some(60.0) }, day),
-            part("cellar filter", Part::CartridgeFilter { rated_volume_l: Some(60_000.0) }, day),
-            part(
+            ComponentFacts::new(
+                "north diverter",
+                Part::FirstFlushDiverter { chamber_volume_l: 210.0, emptying: weep },
+                day,
+            ),
+            ComponentFacts::new("cellar tank", Part::tank(12_000.0, 6.0, 150.0, true), day),
+            ComponentFacts::new("cellar gauge", Part::LevelGauge, day),
+            ComponentFacts::new("cellar pump", Part::Pump { mains_powered: true }, day),
+            ComponentFacts::new("cellar vessel", Part::PressureVessel { volume_l: Some(60.0) }, day),
+            ComponentFacts::new(
+                "cellar filter",
+                Part::CartridgeFilter { rated_volume_l: Some(60_000.0) },
+                day,
+            ),
+            ComponentFacts::new(
                 "cellar lamp",
                 Part::DisinfectionLamp { rated_hours: Some(9000.0), hours_per_day: 24.0 },
                 day,
             ),
         ],
         visits: [
-            vec![(340, vec![Duty::CheckPump, Duty::CheckVessel, Duty::CompareGauge, Duty::LookOverTank])],
-            vec![(341, vec![Duty::ChangeLamp])],
+            once(340, &[Duty::CheckPump, Duty::CheckVessel, Duty::CompareGauge, Duty::LookOverTank]),
+            once(341, &[Duty::ChangeLamp]),
             every(180, 120, 880, &[Duty::ChangeCartridge, Duty::ClearGutter]),
             every(365, 121, 880, &[Duty::MeasureSediment]),
             every(91, 40, 880, &[Duty::CleanScreen, Duty::ClearWeepHole]),
@@ -355,19 +331,20 @@ fn greenhouse(ago: &impl Fn(u64) -> NaiveDate) -> InventedProperty {
         elevation_m: 52.0,
         system: "seedling house",
         roof: Roof {
-            plan_area_m2: 36.0,
-            surface: Surface::FlatSmooth,
             runoff_coefficient: Some(0.9),
             wetting_loss_mm: Some(0.3),
-            canopy: Canopy::None,
-            canopy_share: 0.0,
+            ..Roof::new(36.0, Surface::FlatSmooth)
         },
         commissioned_on: day,
         demand_l_per_day: 45.0,
         components: vec![
-            part("glass roof", Part::Roof { fragile: true }, day),
-            part("inlet screen", Part::DebrisScreen { area_m2: 0.08, mesh_mm: Some(1.0) }, day),
-            part(
+            ComponentFacts::new("glass roof", Part::Roof { fragile: true }, day),
+            ComponentFacts::new(
+                "inlet screen",
+                Part::DebrisScreen { area_m2: 0.08, mesh_mm: Some(1.0) },
+                day,
+            ),
+            ComponentFacts::new(
                 "filling coupling",
                 Part::Coupling {
                     material: Material::Epdm,
@@ -377,18 +354,8 @@ fn greenhouse(ago: &impl Fn(u64) -> NaiveDate) -> InventedProperty {
                 },
                 day,
             ),
-            part(
-                "seedling butt",
-                Part::Tank {
-                    capacity_l: 1000.0,
-                    floor_area_m2: 0.8,
-                    outlet_height_mm: 80.0,
-                    calmed_inlet: false,
-                    sediment_limit_mm: None,
-                },
-                day,
-            ),
-            part("butt valve", Part::Valve { valve_type: ValveType::Gate }, day),
+            ComponentFacts::new("seedling butt", Part::tank(1000.0, 0.8, 80.0, false), day),
+            ComponentFacts::new("butt valve", Part::Valve { valve_type: ValveType::Gate }, day),
         ],
         visits: Vec::new(),
     }
@@ -411,7 +378,7 @@ async fn due_list(
     text += &row("due", "state", "where", "what", "decided by");
     for task in &tasks {
         let due = task.due_on.map_or_else(String::new, |due| due.to_string());
-        let place = format!("{}, {}", task.names.0, task.forecast.component_name);
+        let place = format!("{}, {}", task.property_name, task.forecast.component_name);
         text += &row(&due, task.state.code(), &place, task.duty.title(), task.forecast.decided_by.code());
     }
     if tasks.is_empty() {

@@ -4,10 +4,12 @@ use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, DeliveryId, SubscriptionId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::delivery::{
-    AttemptOutcome, Body, ClaimedDelivery, Delivery, DeliveryAttempt, DeliveryState,
+    AttemptOutcome, Body, ClaimedDelivery, Delivery, DeliveryState, LoggedDelivery, NewDelivery,
 };
 use crate::domain::model::subscription::{Subscription, gone};
-use crate::domain::ports::store::deliveries::DeliveryStore;
+use crate::domain::ports::store::deliveries::{
+    AttemptedDelivery, ClaimedDeliveries, DeliveryStore, DueReceiver,
+};
 use crate::domain::rules::retry;
 use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::rows::{
@@ -30,15 +32,18 @@ fn select() -> Sql {
 }
 
 /// Adds deliveries, but for those that are there.
-pub(super) async fn insert(tx: &mut Tx, letters: &[(Delivery, Body)]) -> Stored<()> {
+pub(super) async fn insert(tx: &mut Tx, letters: &[NewDelivery]) -> Stored<()> {
     for piece in pieces(letters, ROWS) {
         let mut query = sql("INSERT INTO deliveries (");
-        query.push(DELIVERY_COLUMNS).push(", media_type, body) ").bind_rows(piece, |row, (one, body)| {
-            row.on(one.id).on(one.account_id).on(one.subscription_id).on(one.content.code());
-            row.on(one.number).on(one.task_id);
-            row.on(one.state.code()).on(i64::from(one.attempts)).on(one.next_at).on(one.due_at);
-            row.on(one.created_at).on(one.ended_at).on(&body.media_type).on(&body.text);
-        });
+        query.push(DELIVERY_COLUMNS).push(", media_type, body) ").bind_rows(
+            piece,
+            |row, NewDelivery { delivery: one, body }| {
+                row.on(one.id).on(one.account_id).on(one.subscription_id).on(one.content.code());
+                row.on(one.number).on(one.task_id);
+                row.on(one.state.code()).on(i64::from(one.attempts)).on(one.next_at).on(one.due_at);
+                row.on(one.created_at).on(one.ended_at).on(&body.media_type).on(&body.text);
+            },
+        );
         query.push(" ON CONFLICT (id) DO NOTHING");
         tx.run(query).await?;
     }
@@ -55,15 +60,11 @@ fn due(query: &mut Sql, now: DateTime<Utc>) {
 impl DeliveryStore for Database {
     async fn insert_delivery(&self, delivery: &Delivery, body: &Body) -> Stored<()> {
         let mut tx = self.begin().await?;
-        insert(&mut tx, &[(delivery.clone(), body.clone())]).await?;
+        insert(&mut tx, &[NewDelivery { delivery: delivery.clone(), body: body.clone() }]).await?;
         tx.commit().await
     }
 
-    async fn due_receivers(
-        &self,
-        now: DateTime<Utc>,
-        limit: u32,
-    ) -> Stored<Vec<(AccountId, SubscriptionId)>> {
+    async fn due_receivers(&self, now: DateTime<Utc>, limit: u32) -> Stored<Vec<DueReceiver>> {
         // Asked subscription by subscription: what waits for those that are paused or rest is not walked through.
         let mut query =
             sql("SELECT s.account_id, s.id FROM subscriptions s WHERE EXISTS (SELECT 1 FROM deliveries d \
@@ -71,7 +72,11 @@ impl DeliveryStore for Database {
         due(&mut query, now);
         query.push(") LIMIT ").bind(i64::from(limit));
         let rows = self.all::<(Uuid, Uuid)>(query).await?;
-        Ok(rows.into_iter().map(|(account, id)| (AccountId(account), SubscriptionId(id))).collect())
+        let receivers = rows.into_iter().map(|(account, id)| DueReceiver {
+            account_id: AccountId(account),
+            subscription_id: SubscriptionId(id),
+        });
+        Ok(receivers.collect())
     }
 
     async fn claim_deliveries(
@@ -80,14 +85,14 @@ impl DeliveryStore for Database {
         now: DateTime<Utc>,
         until: DateTime<Utc>,
         limit: u32,
-    ) -> Stored<Option<(Subscription, Vec<ClaimedDelivery>)>> {
+    ) -> Stored<Option<ClaimedDeliveries>> {
         retried(|| claim(self, id, now, until, limit)).await
     }
 
     async fn finish_deliveries(
         &self,
         subscription: &Subscription,
-        finished: &[(&ClaimedDelivery, AttemptOutcome)],
+        finished: &[AttemptedDelivery<'_>],
         now: DateTime<Utc>,
     ) -> Stored<()> {
         retried(|| finish(self, subscription, finished, now)).await
@@ -112,11 +117,7 @@ impl DeliveryStore for Database {
         values(self.all(query).await?, DeliveryRow::read)
     }
 
-    async fn delivery(
-        &self,
-        account: AccountId,
-        id: DeliveryId,
-    ) -> Stored<Option<(Delivery, Vec<DeliveryAttempt>)>> {
+    async fn delivery(&self, account: AccountId, id: DeliveryId) -> Stored<Option<LoggedDelivery>> {
         let mut tx = self.begin_reading().await?;
         let mut query = select();
         query.push("account_id = ").bind(account).push(" AND id = ").bind(id);
@@ -125,7 +126,8 @@ impl DeliveryStore for Database {
              WHERE delivery_id = $1 ORDER BY number");
         let attempts = tx.all::<AttemptRow>(query.on(id)).await?;
         tx.commit().await?;
-        Ok(Some((row.read()?, values(attempts, AttemptRow::read)?)))
+        let attempts = values(attempts, AttemptRow::read)?;
+        Ok(Some(LoggedDelivery { delivery: row.read()?, attempts }))
     }
 
     async fn send_again(&self, account: AccountId, id: DeliveryId, now: DateTime<Utc>) -> Stored<bool> {
@@ -180,7 +182,7 @@ async fn claim(
     now: DateTime<Utc>,
     until: DateTime<Utc>,
     limit: u32,
-) -> Stored<Option<(Subscription, Vec<ClaimedDelivery>)>> {
+) -> Stored<Option<ClaimedDeliveries>> {
     let mut tx = database.begin().await?;
     let mut query = sql("WITH picked AS MATERIALIZED (SELECT d.id FROM deliveries d \
          JOIN subscriptions s ON s.id = d.subscription_id WHERE d.subscription_id = ");
@@ -197,21 +199,24 @@ async fn claim(
     if rows.is_empty() {
         return Ok(None);
     }
-    rows.sort_unstable_by_key(|(one, _)| (one.number, one.created_at, one.id));
+    rows.sort_unstable_by_key(|one| (one.delivery.number, one.delivery.created_at, one.delivery.id));
     let mut query = select_subscriptions();
     query.push("id = ").bind(id);
     let Some(subscription) = tx.first::<SubscriptionRow>(query).await? else { return Ok(None) };
     let subscription = subscription.read()?;
     tx.commit().await?;
-    let claimed =
-        rows.into_iter().map(|(delivery, body)| ClaimedDelivery { delivery, body, held_until: until });
-    Ok(Some((subscription, claimed.collect())))
+    let claimed = rows.into_iter().map(|NewDelivery { delivery, body }| ClaimedDelivery {
+        delivery,
+        body,
+        held_until: until,
+    });
+    Ok(Some(ClaimedDeliveries { subscription, deliveries: claimed.collect() }))
 }
 
 async fn finish(
     database: &Database,
     subscription: &Subscription,
-    finished: &[(&ClaimedDelivery, AttemptOutcome)],
+    finished: &[AttemptedDelivery<'_>],
     now: DateTime<Utc>,
 ) -> Stored<()> {
     let mut tx = database.begin().await?;
@@ -221,7 +226,7 @@ async fn finish(
     );
     query.bind(subscription.id).push(tx.for_update());
     let Some(known) = tx.first::<ReceiverRow>(query).await? else { return Ok(()) };
-    for (claimed, outcome) in finished {
+    for AttemptedDelivery { claimed, outcome } in finished {
         log(&mut tx, claimed, outcome, now).await?;
     }
     if known.version == subscription.version {
@@ -234,15 +239,15 @@ async fn finish(
 async fn after(
     tx: &mut Tx,
     subscription: &Subscription,
-    finished: &[(&ClaimedDelivery, AttemptOutcome)],
+    finished: &[AttemptedDelivery<'_>],
     known: &ReceiverRow,
     now: DateTime<Utc>,
 ) -> Stored<()> {
-    let all_failed = finished.iter().all(|(_, outcome)| outcome.failed);
-    let gone_now = finished.iter().any(|(_, outcome)| outcome.gone);
+    let all_failed = finished.iter().all(|one| one.outcome.failed);
+    let gone_now = finished.iter().any(|one| one.outcome.gone);
     let failures = if all_failed { known.failures + finished.len() as i64 } else { 0 };
     let failing_since = all_failed.then(|| known.failing_since(now).timestamp_micros());
-    let asked = finished.iter().filter_map(|(_, outcome)| outcome.rest_until).max();
+    let asked = finished.iter().filter_map(|one| one.outcome.rest_until).max();
     let rest =
         retry::rest(u32::try_from(failures).unwrap_or(u32::MAX), now).filter(|_| all_failed).max(asked);
     let rest = rest.map_or(0, |until| until.timestamp_micros());

@@ -3,9 +3,9 @@
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, GaugeId};
 use crate::domain::base::paging::PageRequest;
-use crate::domain::model::gauge::{Gauge, GaugeFacts, RainSpan};
-use crate::domain::model::rain::{RainDay, RainKnown, RainRead, Upserted};
-use crate::domain::ports::store::gauges::GaugeStore;
+use crate::domain::model::gauge::{Gauge, GaugeFacts};
+use crate::domain::model::rain::{RainDay, RainKnown, RainRange, RainRead};
+use crate::domain::ports::store::gauges::{GaugeStore, StoredRain};
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
 use crate::storage::connection::{Database, retried};
 use crate::storage::errors::to_json;
@@ -115,14 +115,14 @@ impl GaugeStore for Database {
         account: AccountId,
         id: GaugeId,
         days: &[RainDay],
-    ) -> Stored<Option<(Upserted, RainSpan)>> {
+    ) -> Stored<Option<StoredRain>> {
         retried(|| rain::put(self, account, id, days)).await
     }
 
     async fn rain(
         &self,
         id: GaugeId,
-        range: (Option<NaiveDate>, Option<NaiveDate>),
+        range: RainRange,
         page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<RainDay>> {
         rain::page(self, id, range, page).await

@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::AccountId;
-use crate::domain::model::idempotency::{Answer, Attempt, Claim, HELD, KEPT};
+use crate::domain::model::idempotency::{Answer, Attempt, CLAIM_TIMEOUT, Claim, RETENTION};
 use crate::domain::ports::store::idempotency::IdempotencyStore;
 use crate::storage::connection::{Database, Tx};
 use crate::storage::errors::bad;
@@ -36,14 +36,18 @@ impl Row {
         let age = attempt.now.timestamp_micros() - self.claimed_at;
         let older_than = |span: chrono::TimeDelta| age > span.num_microseconds().unwrap_or(i64::MAX);
         let same = self.fingerprint == attempt.fingerprint;
-        if older_than(KEPT) && (self.status.is_some() || !same) {
+        if older_than(RETENTION) && (self.status.is_some() || !same) {
             return Ok(Verdict::Replace);
         }
         if !same {
             return Ok(Verdict::Say(Claim::Mismatch));
         }
         let Some(status) = self.status else {
-            return Ok(if older_than(HELD) { Verdict::TakeOver } else { Verdict::Say(Claim::Running) });
+            return Ok(if older_than(CLAIM_TIMEOUT) {
+                Verdict::TakeOver
+            } else {
+                Verdict::Say(Claim::Running)
+            });
         };
         let (Ok(status), Some(body)) = (u16::try_from(status), self.body) else {
             return Err(bad("idempotency", "status", &format!("{}/{}", attempt.account_id, attempt.key)));

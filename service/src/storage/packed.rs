@@ -136,7 +136,8 @@ impl Unpacked {
     /// The status. `ids` are those of the system's tasks by line.
     pub(super) fn status(
         &self,
-        (system_id, system_name): (SystemId, String),
+        system_id: SystemId,
+        system_name: String,
         as_of: NaiveDate,
         ids: &HashMap<usize, TaskId>,
     ) -> Stored<Status> {
@@ -171,7 +172,9 @@ impl Unpacked {
     pub(super) fn forecast(
         &self,
         line: usize,
-        (component_id, kind, duty): (ComponentId, Kind, Duty),
+        component_id: ComponentId,
+        kind: Kind,
+        duty: Duty,
         due_on: Option<NaiveDate>,
     ) -> Stored<DutyForecast> {
         let line: ForecastLine<'_> = self.line(line)?;

@@ -4,7 +4,8 @@ use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, GaugeId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::gauge::RainSpan;
-use crate::domain::model::rain::{RainDay, RainKnown, RainRead, Upserted};
+use crate::domain::model::rain::{RainDay, RainKnown, RainRange, RainRead, Upserted};
+use crate::domain::ports::store::gauges::StoredRain;
 use crate::storage::connection::{Database, Tx};
 use crate::storage::rows::{RowRef, values};
 use crate::storage::sql::{pieces, sql};
@@ -15,7 +16,13 @@ use std::collections::HashMap;
 /// Rows of one INSERT. In longer ones SQLite's driver spends its time looking up the names of the values.
 const ROWS: usize = 64;
 
-type SpanRow = (Option<i64>, Option<i64>, i64);
+/// What a record spans, day by day as they are stored.
+#[derive(Clone, Copy, Default, sqlx::FromRow)]
+struct SpanRow {
+    first_day: Option<i64>,
+    last_day: Option<i64>,
+    days: i64,
+}
 
 /// Locks a gauge, so that writers of its rain follow each other, and reads its span.
 async fn lock(tx: &mut Tx, account: AccountId, id: GaugeId) -> Stored<Option<SpanRow>> {
@@ -24,17 +31,22 @@ async fn lock(tx: &mut Tx, account: AccountId, id: GaugeId) -> Stored<Option<Spa
     tx.first(query.on(account).on(id)).await
 }
 
-fn span(id: GaugeId, (first, last, days): SpanRow) -> Stored<RainSpan> {
+fn span(id: GaugeId, row: SpanRow) -> Stored<RainSpan> {
     let place = RowRef { table: "gauges", id: id.0 };
-    Ok(RainSpan { from: place.date_if("first_day", first)?, through: place.date_if("last_day", last)?, days })
+    Ok(RainSpan {
+        from: place.date_if("first_day", row.first_day)?,
+        through: place.date_if("last_day", row.last_day)?,
+        days: row.days,
+    })
 }
 
 /// Keeps what the record spans; `rewritten` says that it did not only grow at its end.
-async fn set_span(tx: &mut Tx, id: GaugeId, (first, last, days): SpanRow, rewritten: bool) -> Stored<()> {
+async fn set_span(tx: &mut Tx, id: GaugeId, span: SpanRow, rewritten: bool) -> Stored<()> {
     let query = sql(
         "UPDATE gauges SET first_day = $1, last_day = $2, days = $3, rewrites = rewrites + $4 WHERE id = $5",
     );
-    tx.run(query.on(first).on(last).on(days).on(i64::from(rewritten)).on(id)).await.map(drop)
+    let SpanRow { first_day, last_day, days } = span;
+    tx.run(query.on(first_day).on(last_day).on(days).on(i64::from(rewritten)).on(id)).await.map(drop)
 }
 
 /// Sorts readings by what they do to the record: how many of which sort, and those that have to be written.
@@ -67,12 +79,12 @@ pub(super) async fn put(
     account: AccountId,
     id: GaugeId,
     days: &[RainDay],
-) -> Stored<Option<(Upserted, RainSpan)>> {
+) -> Stored<Option<StoredRain>> {
     let mut tx = database.begin().await?;
-    let Some((first, last, count)) = lock(&mut tx, account, id).await? else { return Ok(None) };
-    let (counts, write) = compare(&mut tx, id, days).await?;
+    let Some(before) = lock(&mut tx, account, id).await? else { return Ok(None) };
+    let (upserted, write) = compare(&mut tx, id, days).await?;
     if write.is_empty() {
-        return Ok(Some((counts, span(id, (first, last, count))?)));
+        return Ok(Some(StoredRain { upserted, span: span(id, before)? }));
     }
     for piece in pieces(&write, ROWS) {
         let mut query = sql("INSERT INTO rain (gauge_id, day, mm) ");
@@ -83,12 +95,16 @@ pub(super) async fn put(
         tx.run(query).await?;
     }
     let written = || write.iter().map(|day| i64::from(day.date.to_epoch_days()));
-    let grown = (written().chain(first).min(), written().chain(last).max(), count + i64::from(counts.new));
-    let rewritten = last.is_some_and(|last| written().any(|day| day <= last));
+    let grown = SpanRow {
+        first_day: written().chain(before.first_day).min(),
+        last_day: written().chain(before.last_day).max(),
+        days: before.days + i64::from(upserted.new),
+    };
+    let rewritten = before.last_day.is_some_and(|last| written().any(|day| day <= last));
     set_span(&mut tx, id, grown, rewritten).await?;
     mark_stale(&mut tx, account, Affected::Gauge(id)).await?;
     tx.commit().await?;
-    Ok(Some((counts, span(id, grown)?)))
+    Ok(Some(StoredRain { upserted, span: span(id, grown)? }))
 }
 
 pub(super) async fn delete(
@@ -104,7 +120,9 @@ pub(super) async fn delete(
     }
     let query = sql("DELETE FROM rain WHERE gauge_id = $1 AND day BETWEEN $2 AND $3");
     if tx.run(query.on(id).on(from).on(to)).await? > 0 {
-        let query = sql("SELECT MIN(day), MAX(day), COUNT(*) FROM rain WHERE gauge_id = $1");
+        let query = sql(
+            "SELECT MIN(day) AS first_day, MAX(day) AS last_day, COUNT(*) AS days FROM rain WHERE gauge_id = $1",
+        );
         let left = tx.first::<SpanRow>(query.on(id)).await?.unwrap_or_default();
         set_span(&mut tx, id, left, true).await?;
         mark_stale(&mut tx, account, Affected::Gauge(id)).await?;
@@ -121,7 +139,7 @@ fn read(id: GaugeId, rows: Vec<(i64, f64)>) -> Stored<Vec<RainDay>> {
 pub(super) async fn page(
     database: &Database,
     id: GaugeId,
-    (from, to): (Option<NaiveDate>, Option<NaiveDate>),
+    RainRange { from, to }: RainRange,
     page: &PageRequest<NaiveDate>,
 ) -> Stored<Vec<RainDay>> {
     let mut query = sql("SELECT day, mm FROM rain WHERE gauge_id = ");

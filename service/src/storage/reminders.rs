@@ -56,9 +56,9 @@ impl ReminderStore for Database {
         stretch: FeedRange,
     ) -> Stored<FeedPage> {
         let mut tx = self.begin_reading().await?;
-        let (last, forgotten) = ends(&mut tx, account).await?;
+        let FeedEnds { last, forgotten } = ends(&mut tx, account).await?;
         let after = stretch.after.unwrap_or(last).max(forgotten);
-        let entries = between(&mut tx, account, filter, (after, last), stretch.limit).await?;
+        let entries = between(&mut tx, account, filter, after, last, stretch.limit).await?;
         tx.commit().await?;
         Ok(FeedPage { entries, last, forgotten })
     }
@@ -79,10 +79,18 @@ impl ReminderStore for Database {
     }
 }
 
-/// The numbers of the last entry of a feed, and of the last one that is no longer kept.
-async fn ends(tx: &mut Tx, account: AccountId) -> Stored<(i64, i64)> {
+/// The ends of a feed; none of one that is empty yet.
+#[derive(Default, sqlx::FromRow)]
+struct FeedEnds {
+    /// The number of the last entry.
+    last: i64,
+    /// That of the last one that is no longer kept.
+    forgotten: i64,
+}
+
+async fn ends(tx: &mut Tx, account: AccountId) -> Stored<FeedEnds> {
     let query = sql("SELECT last, forgotten FROM feeds WHERE account_id = $1").on(account);
-    Ok(tx.first::<(i64, i64)>(query).await?.unwrap_or_default())
+    Ok(tx.first(query).await?.unwrap_or_default())
 }
 
 /// Entries after a number and through another.
@@ -90,7 +98,8 @@ async fn between(
     tx: &mut Tx,
     account: AccountId,
     filter: &ReminderFilter,
-    (after, through): (i64, i64),
+    after: i64,
+    through: i64,
     limit: u32,
 ) -> Stored<Vec<Reminder>> {
     if after >= through {
@@ -111,19 +120,27 @@ async fn between(
     entries(account, tx.all(query).await?)
 }
 
-/// Some entries after a number, and how far that looks.
+/// Some entries of a feed in a row.
+pub(super) struct Stretch {
+    /// Those that a filter lets through.
+    pub entries: Vec<Reminder>,
+    /// The number of the last entry that was looked at.
+    pub through: i64,
+}
+
+/// Some entries after a number.
 pub(super) async fn stretch(
     tx: &mut Tx,
     account: AccountId,
     filter: &ReminderFilter,
     after: i64,
     limit: u32,
-) -> Stored<(Vec<Reminder>, i64)> {
-    let (last, forgotten) = ends(tx, account).await?;
-    let entries = between(tx, account, filter, (after.max(forgotten), last), limit).await?;
+) -> Stored<Stretch> {
+    let FeedEnds { last, forgotten } = ends(tx, account).await?;
+    let entries = between(tx, account, filter, after.max(forgotten), last, limit).await?;
     let full = entries.len() >= limit as usize;
     let at = if full { entries.last().map_or(last, |entry| entry.number) } else { last };
-    Ok((entries, at.max(after)))
+    Ok(Stretch { entries, through: at.max(after) })
 }
 
 fn entries(account: AccountId, rows: Vec<(i64, String)>) -> Stored<Vec<Reminder>> {
@@ -140,7 +157,7 @@ async fn forget(database: &Database, account: AccountId, before: DateTime<Utc>) 
     let mut tx = database.begin().await?;
     let mut query = sql("SELECT last, forgotten FROM feeds WHERE account_id = ");
     query.bind(account).push(tx.for_update());
-    let Some((last, forgotten)) = tx.first::<(i64, i64)>(query).await? else { return Ok(0) };
+    let Some(FeedEnds { last, forgotten }) = tx.first::<FeedEnds>(query).await? else { return Ok(0) };
     let query = sql("SELECT MIN(number) FROM reminders WHERE account_id = $1 AND raised_at >= $2");
     let young = tx.first::<(Option<i64>,)>(query.on(account).on(before)).await?.and_then(|(number,)| number);
     let through = young.map_or(last, |young| young - 1).min(forgotten + FORGOTTEN);

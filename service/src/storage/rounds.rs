@@ -155,8 +155,8 @@ impl RoundStore for Database {
         &self,
         account: AccountId,
         properties: &[PropertyId],
-    ) -> Stored<Vec<(PropertyId, Position)>> {
-        let mut found = Vec::with_capacity(properties.len());
+    ) -> Stored<HashMap<PropertyId, Position>> {
+        let mut found = HashMap::with_capacity(properties.len());
         for piece in pieces(properties, 1024) {
             let mut query = sql("SELECT id, latitude_deg, longitude_deg FROM properties WHERE account_id = ");
             query.bind(account).push(" AND id IN ").bind_list(piece);

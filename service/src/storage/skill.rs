@@ -7,7 +7,7 @@ use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, AnswerId, SystemId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::duty::Duty;
-use crate::domain::model::skill::{AnswerChanges, Answered, DutySkill, LooksHash, SkillFilter};
+use crate::domain::model::skill::{AnswerChanges, Answered, DutySkill, LooksHash, Shares, SkillFilter};
 use crate::domain::ports::store::skill::{SkillStore, Unscored};
 use crate::storage::connection::{Database, Tx};
 use crate::storage::errors::{bad, to_json};
@@ -60,7 +60,7 @@ async fn write(tx: &mut Tx, claim: &Unscored, new: &[Answered], now: DateTime<Ut
              log_ratio, kept_at, answer) ",
         );
         insert.bind_rows(piece, |row, (answered, text)| {
-            let (below, inside, above) = answered.shares;
+            let Shares { below, inside, above } = answered.shares;
             row.on(answered.id).on(claim.account_id).on(claim.system_id).on(answered.duty.code());
             row.on(answered.visited_on).on(&answered.history.0).on(below).on(inside).on(above);
             row.on(answered.middle()).on(answered.log_ratio()).on(now).on(text);
@@ -100,7 +100,7 @@ impl SkillStore for Database {
             Ok(DutySkill {
                 duty: Duty::parse(&row.duty).ok_or_else(|| bad("answered", "duty", &account))?,
                 answered: row.answered,
-                sums: (row.below, row.inside, row.above),
+                sums: Shares { below: row.below, inside: row.inside, above: row.above },
                 middles: row.middles,
                 measured: row.measured,
                 log_ratios: row.log_ratios.unwrap_or(0.0),

@@ -3,7 +3,7 @@
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, SubscriptionId, TaskId};
 use crate::domain::base::paging::PageRequest;
-use crate::domain::model::delivery::{Body, Delivery, DeliveryState};
+use crate::domain::model::delivery::{DeliveryState, NewDelivery};
 use crate::domain::model::reminder::{Reminder, ReminderFilter, bits};
 use crate::domain::model::subscription::{Carries, Subscription};
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
@@ -92,12 +92,13 @@ fn make_deliveries(
     mut dropped: HashSet<TaskId>,
     now: DateTime<Utc>,
     make: &MakeDelivery<'_>,
-) -> Vec<(Delivery, Body)> {
-    let mut made: Vec<(Delivery, Body)> = Vec::new();
+) -> Vec<NewDelivery> {
+    let mut made: Vec<NewDelivery> = Vec::new();
     let mut last: HashMap<TaskId, usize> = HashMap::new();
     for entry in entries {
         let task = entry.task_id;
-        if let Some((before, _)) = last.remove(&task).and_then(|index| made.get_mut(index))
+        if let Some(NewDelivery { delivery: before, .. }) =
+            last.remove(&task).and_then(|index| made.get_mut(index))
             && before.next_at > Some(now)
         {
             (before.state, before.next_at, before.ended_at) = (DeliveryState::Superseded, None, Some(now));
@@ -264,15 +265,15 @@ impl SubscriptionStore for Database {
             query.bind(subscription.id).push(" AND version = ").bind(subscription.version);
             query.push(tx.skip_locked());
             let Some((position,)) = tx.first::<(i64,)>(query).await? else { return Ok(None) };
-            let (read, at) =
+            let stretch =
                 reminders::stretch(&mut tx, subscription.account_id, &filter, position, ENTRIES).await?;
-            let dropped = drop_held(&mut tx, subscription.id, &read, now).await?;
-            let made = make_deliveries(&read, dropped, now, make);
+            let dropped = drop_held(&mut tx, subscription.id, &stretch.entries, now).await?;
+            let made = make_deliveries(&stretch.entries, dropped, now, make);
             deliveries::insert(&mut tx, &made).await?;
             let query = sql("UPDATE subscriptions SET position = $1 WHERE id = $2");
-            tx.run(query.on(at).on(subscription.id)).await?;
+            tx.run(query.on(stretch.through).on(subscription.id)).await?;
             tx.commit().await?;
-            Ok(Some(FanOut { written: made.len(), more: read.len() >= ENTRIES as usize }))
+            Ok(Some(FanOut { written: made.len(), more: stretch.entries.len() >= ENTRIES as usize }))
         })
         .await
     }
@@ -287,7 +288,7 @@ impl SubscriptionStore for Database {
         &self,
         subscription: &Subscription,
         was_due: DateTime<Utc>,
-        (delivery, body): (&Delivery, &Body),
+        digest: &NewDelivery,
         next: Option<DateTime<Utc>>,
     ) -> Stored<bool> {
         let mut tx = self.begin().await?;
@@ -300,14 +301,14 @@ impl SubscriptionStore for Database {
         }
         let mut overtake = sql("UPDATE deliveries SET state = ");
         overtake.bind(DeliveryState::Superseded.code()).push(", next_at = NULL, ended_at = ");
-        overtake.bind(delivery.created_at).push(" WHERE subscription_id = ").bind(subscription.id);
+        overtake.bind(digest.delivery.created_at).push(" WHERE subscription_id = ").bind(subscription.id);
         overtake
             .push(" AND content = 'digest' AND next_at IS NOT NULL AND held_until <= ")
-            .bind(delivery.created_at);
+            .bind(digest.delivery.created_at);
         // Made a second time, it is the one that waits, and would not be written again.
-        overtake.push(" AND id <> ").bind(delivery.id);
+        overtake.push(" AND id <> ").bind(digest.delivery.id);
         tx.run(overtake).await?;
-        deliveries::insert(&mut tx, &[(delivery.clone(), body.clone())]).await?;
+        deliveries::insert(&mut tx, std::slice::from_ref(digest)).await?;
         tx.commit().await?;
         Ok(true)
     }

@@ -5,7 +5,7 @@ use crate::domain::base::ids::{AccountId, SystemId, TaskId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::duty::Duty;
 use crate::domain::model::status::Polled;
-use crate::domain::model::task::{Counted, Moves, NO_DATE, State, Task, TaskFilter};
+use crate::domain::model::task::{Counted, MovedTask, NO_DATE, State, Task, TaskCount, TaskFilter};
 use crate::domain::ports::store::tasks::{Refreshed, StaleSystem, TaskStore};
 use crate::storage::connection::{Database, retried};
 use crate::storage::packed::Unpacked;
@@ -100,10 +100,10 @@ impl TaskStore for Database {
         account: AccountId,
         asked: &TaskFilter,
         page: &PageRequest<NaiveDate>,
-    ) -> Stored<Vec<(Task, Moves)>> {
+    ) -> Stored<Vec<MovedTask>> {
         values(self.all(listed(account, asked, page)).await?, |row: TaskRow| {
             let moves = row.moves()?;
-            Ok((row.read()?, moves))
+            Ok(MovedTask { task: row.read()?, moves })
         })
     }
 
@@ -122,8 +122,11 @@ impl TaskStore for Database {
         tx.commit().await?;
         let place = RowRef { table: "tasks", id: account.0 };
         let tasks = values(rows, |(state, duty, count)| {
-            let state = place.word("state", State::parse(&state))?;
-            Ok((state, place.word("duty", Duty::parse(&duty))?, count.unsigned_abs()))
+            Ok(TaskCount {
+                state: place.word("state", State::parse(&state))?,
+                duty: place.word("duty", Duty::parse(&duty))?,
+                count: count.unsigned_abs(),
+            })
         })?;
         Ok(Counted { tasks, systems: systems.unsigned_abs(), properties: properties.unsigned_abs() })
     }
@@ -149,7 +152,7 @@ impl TaskStore for Database {
         let ids = ids.into_iter().map(|(line, id)| (line as usize, TaskId(id))).collect();
         let as_of = RowRef { table: "forecasts", id: system.0 }.date("as_of", as_of)?;
         let next_at = RowRef { table: "refreshes", id: system.0 }.instant("next_at", next_at)?;
-        let status = Unpacked::of(&packed, system.0)?.status((system, name), as_of, &ids)?;
+        let status = Unpacked::of(&packed, system.0)?.status(system, name, as_of, &ids)?;
         Ok(Some(Polled { status, ends_at: up_to_date.then_some(next_at) }))
     }
 

@@ -7,6 +7,7 @@ use eavesward_service::domain::model::calendar::Calendar;
 use eavesward_service::domain::model::duty::Duty;
 use eavesward_service::domain::model::hazard::Hazard;
 use eavesward_service::domain::model::part::Kind;
+use eavesward_service::domain::model::property::Position;
 use eavesward_service::domain::rules::ical::{Event, escaped, write};
 use proptest::prelude::*;
 use uuid::Uuid;
@@ -31,11 +32,14 @@ fn calendar(name: &str) -> Calendar {
 }
 
 fn event(number: u128, names: [&str; 3], reason: &str) -> Event {
+    let [property_name, system_name, component_name] = names.map(str::to_owned);
     Event {
         task_id: TaskId(Uuid::from_u128(number)),
         property_id: PropertyId(Uuid::from_u128(3)),
-        names: names.map(str::to_owned),
-        position_deg: Some((-33.25, 151.000_000_4)),
+        property_name,
+        system_name,
+        component_name,
+        position: Some(Position { latitude_deg: -33.25, longitude_deg: 151.000_000_4 }),
         kind: Kind::Vent,
         duty: Duty::CheckMesh,
         due_on: NaiveDate::from_ymd_opt(2028, 2, 28).expect("a day"),

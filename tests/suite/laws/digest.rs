@@ -1,12 +1,12 @@
 //! The forms of a digest: whatever people call their things, a table stays a table, a list a list, and a line short.
 
 use chrono::{DateTime, Days, NaiveDate, Utc};
-use eavesward_service::domain::base::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
+use eavesward_service::domain::base::ids::{AccountId, ComponentId, PropertyId, SystemId};
 use eavesward_service::domain::model::duty::{DecidedBy, Duty};
 use eavesward_service::domain::model::forecast::DutyForecast;
 use eavesward_service::domain::model::hazard::Hazard;
 use eavesward_service::domain::model::part::Kind;
-use eavesward_service::domain::model::task::{Counted, State, Task};
+use eavesward_service::domain::model::task::{Counted, State, Task, TaskCount, TaskPlace};
 use eavesward_service::domain::rules::digest::make::{Digest, DigestScope, MOST_TASKS, make};
 use eavesward_service::domain::rules::digest::render::{Format, render};
 use proptest::prelude::*;
@@ -24,34 +24,27 @@ fn at() -> DateTime<Utc> {
 fn task(number: u64, property: u128, names: [&str; 3], duty: Duty, state: State) -> Task {
     let [property_name, system_name, component_name] = names.map(str::to_owned);
     let component_id = ComponentId(Uuid::from_u128(number.into()));
-    Task {
-        id: TaskId::of(component_id, duty),
+    let why = format!("It is time for {component_name}.");
+    let forecast = DutyForecast {
+        due_on: Some(day(number)),
+        decided_by: DecidedBy::Ceiling,
+        ceiling_on: Some(day(number)),
+        reasons: vec!["Not this one.".to_owned(), why],
+        hazards: vec![Hazard::Fall, Hazard::LocalCodes],
+        ..DutyForecast::new(Some(component_id), component_name, Kind::Vent, duty, day(0))
+    };
+    let place = TaskPlace {
         account_id: AccountId(Uuid::from_u128(1)),
         property_id: PropertyId(Uuid::from_u128(property)),
+        property_name,
         system_id: SystemId(Uuid::from_u128(property + 1000)),
-        component_id,
-        kind: Kind::Vent,
-        duty,
-        state,
-        due_on: Some(day(number)),
-        names: (property_name, system_name),
-        forecast: DutyForecast {
-            component_id: Some(component_id),
-            component_name: component_name.clone(),
-            kind: Kind::Vent,
-            duty,
-            since: day(0),
-            due_on: Some(day(number)),
-            decided_by: DecidedBy::Ceiling,
-            ceiling_on: Some(day(number)),
-            own_ceiling: false,
-            prediction: None,
-            reasons: vec!["Not this one.".to_owned(), format!("It is time for {component_name}.")],
-            hazards: vec![Hazard::Fall, Hazard::LocalCodes],
-        },
-        as_of: day(0),
-        refreshed_at: at(),
-    }
+        system_name,
+    };
+    Task { state, ..Task::of(place, component_id, forecast, day(0), at()) }
+}
+
+fn due(count: u64) -> Vec<TaskCount> {
+    vec![TaskCount { state: State::Due, duty: Duty::CheckMesh, count }]
 }
 
 fn of(names: [&str; 3]) -> Digest {
@@ -90,12 +83,12 @@ fn what_is_left_out_is_counted() {
     let tasks = || (0..2_500).map(|n| task(n, 1, ["Grove", "shed", "vent"], Duty::CheckMesh, State::Due));
     let digest = make(DigestScope::default(), tasks(), None);
     assert_eq!((digest.listed(), digest.left_out), (MOST_TASKS as u64, 500));
-    let counted = Counted { tasks: vec![(State::Due, Duty::CheckMesh, 4_000)], systems: 3, properties: 2 };
+    let counted = Counted { tasks: due(4_000), systems: 3, properties: 2 };
     let digest = make(DigestScope::default(), tasks(), Some(&counted));
     assert_eq!((digest.totals.tasks, digest.totals.systems, digest.left_out), (4_000, 3, 2_000));
     assert_eq!(digest.totals.minutes, 40_000);
     // A count that was taken a moment later and is less than what was read changes nothing.
-    let fewer = Counted { tasks: vec![(State::Due, Duty::CheckMesh, 10)], systems: 1, properties: 1 };
+    let fewer = Counted { tasks: due(10), systems: 1, properties: 1 };
     let digest = make(DigestScope::default(), tasks().take(20), Some(&fewer));
     assert_eq!((digest.totals.tasks, digest.left_out), (20, 0));
 }

@@ -26,13 +26,8 @@ use super::{day, seattle, site};
 
 const CHAMBER_MM: f64 = 1.5;
 const DRIP_MM_PER_DAY: f64 = 0.4;
-const LEAFY: Roof = Roof {
-    plan_area_m2: 80.0,
-    coefficient: 0.9,
-    wetting_loss_mm: 0.5,
-    canopy: Canopy::Deciduous,
-    canopy_share: 0.3,
-};
+const LEAFY: Roof =
+    Roof { wetting_loss_mm: 0.5, canopy: Canopy::Deciduous, canopy_share: 0.3, ..Roof::new(80.0, 0.9) };
 const SCREEN_M2: f64 = 0.2;
 const GUTTER_M: f64 = 18.0;
 const FLOOR_M2: f64 = 1.5;

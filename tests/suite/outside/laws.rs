@@ -56,13 +56,7 @@ fn record(readings: &[Option<f64>]) -> RainRecord {
 }
 
 fn leafy() -> Roof {
-    Roof {
-        plan_area_m2: 80.0,
-        coefficient: 0.9,
-        wetting_loss_mm: 0.5,
-        canopy: Canopy::Deciduous,
-        canopy_share: 0.3,
-    }
+    Roof { wetting_loss_mm: 0.5, canopy: Canopy::Deciduous, canopy_share: 0.3, ..Roof::new(80.0, 0.9) }
 }
 
 fn median_of(exposure: Exposure<'_>, size: f64) -> f64 {

@@ -24,8 +24,8 @@ mod weather;
 mod worked;
 
 use eavesward_engine::{
-    Answer, Canopy, Catchment, Climate, ClimateError, Day, EngineError, Exposure, Gauge, Mark, Meter,
-    Question, RainRecord, Roof, Setting, Site,
+    Answer, Catchment, Climate, ClimateError, Day, EngineError, Exposure, Gauge, Mark, Meter, Question,
+    RainRecord, Roof, Setting, Site,
 };
 
 /// A whole question, from the rain on.
@@ -104,11 +104,5 @@ fn site() -> Site {
 
 /// A bare roof that loses nothing but its first half millimetre.
 fn roof() -> Roof {
-    Roof {
-        plan_area_m2: 50.0,
-        coefficient: 1.0,
-        wetting_loss_mm: 0.5,
-        canopy: Canopy::None,
-        canopy_share: 0.0,
-    }
+    Roof { wetting_loss_mm: 0.5, ..Roof::new(50.0, 1.0) }
 }

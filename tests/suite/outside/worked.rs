@@ -14,8 +14,8 @@ mod water;
 
 use eavesward_engine::passage::chance_reached;
 use eavesward_engine::{
-    Answer, Canopy, Catchment, Day, Exposure, Gauge, Mark, Meter, Outcome, Question, RainRecord, Roof,
-    Setting, Site, Window,
+    Answer, Catchment, Day, Exposure, Gauge, Mark, Meter, Outcome, Question, RainRecord, Roof, Setting, Site,
+    Window,
 };
 
 /// Normal quantiles of 90 and of 80 %, as the page's readers take them from a table.
@@ -57,7 +57,7 @@ const ANYWHERE: Site = Site { latitude_deg: 48.0, elevation_m: 0.0 };
 
 /// A roof without trees off which all rain runs.
 fn bare(plan_area_m2: f64) -> Roof {
-    Roof { plan_area_m2, coefficient: 1.0, wetting_loss_mm: 0.0, canopy: Canopy::None, canopy_share: 0.0 }
+    Roof::new(plan_area_m2, 1.0)
 }
 
 /// A gauge with the readings of days in a row.

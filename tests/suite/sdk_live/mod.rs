@@ -75,12 +75,11 @@ fn parts() -> Vec<ComponentRequest> {
 
 fn roof() -> RoofRequest {
     RoofRequest {
-        plan_area_m2: 50.0,
-        surface: Surface::Metal,
         runoff_coefficient: Some(0.9),
         wetting_loss_mm: Some(0.5),
         canopy: Canopy::Deciduous,
         canopy_share: 0.25,
+        ..RoofRequest::new(50.0, Surface::Metal)
     }
 }
 

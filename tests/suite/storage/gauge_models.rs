@@ -260,12 +260,7 @@ async fn a_system_follows_its_gauge(rig: &Rig) {
 async fn many_batches_are_refreshed_by_several_hands(rig: &Rig) {
     let home = home(rig).await;
     two_years(rig, &home).await;
-    let component = ComponentFacts {
-        name: "mesh".to_owned(),
-        part: Part::Vent { mesh_mm: None },
-        installed_on: day(-100),
-        last_served_on: None,
-    };
+    let component = ComponentFacts::new("mesh", Part::Vent { mesh_mm: None }, day(-100));
     for number in 1..1100 {
         let system =
             make::new_system(home.account, home.property.id, home.gauge.id, &format!("Bed {number}"));

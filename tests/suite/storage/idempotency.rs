@@ -4,7 +4,7 @@ use super::make::{account, at};
 use super::{Rig, on_both};
 use chrono::{DateTime, TimeDelta, Utc};
 use eavesward_service::domain::base::ids::AccountId;
-use eavesward_service::domain::model::idempotency::{Answer, Attempt, Claim, HELD, KEPT};
+use eavesward_service::domain::model::idempotency::{Answer, Attempt, CLAIM_TIMEOUT, Claim, RETENTION};
 use eavesward_service::domain::ports::store::idempotency::IdempotencyStore as _;
 use uuid::Uuid;
 
@@ -64,7 +64,7 @@ async fn an_answer_is_repeated_and_another_request_refused(rig: &Rig) {
     store.answer(mine, "order-17", &answer()).await.unwrap();
     assert_eq!(store.claim(&attempt(mine, 3, at(2))).await.unwrap(), Claim::Answered(answer()));
     assert_eq!(store.claim(&other).await.unwrap(), Claim::Mismatch);
-    let late = attempt(mine, 4, at(0) + KEPT);
+    let late = attempt(mine, 4, at(0) + RETENTION);
     assert_eq!(store.claim(&late).await.unwrap(), Claim::Answered(answer()));
     store.forget(mine, "order-17").await.unwrap();
     assert_eq!(store.claim(&late).await.unwrap(), Claim::Answered(answer()), "an answer is not forgotten");
@@ -74,13 +74,13 @@ async fn a_claim_cut_off_is_taken_over_with_its_seed(rig: &Rig) {
     let store = &rig.database;
     let mine = account(rig).await;
     assert_eq!(store.claim(&attempt(mine, 1, at(0))).await.unwrap(), go(1));
-    assert_eq!(store.claim(&attempt(mine, 2, at(0) + HELD)).await.unwrap(), Claim::Running);
-    let late = at(0) + HELD + MOMENT;
+    assert_eq!(store.claim(&attempt(mine, 2, at(0) + CLAIM_TIMEOUT)).await.unwrap(), Claim::Running);
+    let late = at(0) + CLAIM_TIMEOUT + MOMENT;
     let other = Attempt { fingerprint: [6; 32], ..attempt(mine, 3, late) };
     assert_eq!(store.claim(&other).await.unwrap(), Claim::Mismatch);
     assert_eq!(store.claim(&attempt(mine, 4, late)).await.unwrap(), go(1), "the first attempt's seed");
     assert_eq!(store.claim(&attempt(mine, 5, late)).await.unwrap(), Claim::Running, "it holds anew");
-    let much_later = late + KEPT + MOMENT;
+    let much_later = late + RETENTION + MOMENT;
     assert_eq!(store.claim(&attempt(mine, 6, much_later)).await.unwrap(), go(1));
 }
 
@@ -97,7 +97,7 @@ async fn old_answers_count_as_gone(rig: &Rig) {
     let mine = account(rig).await;
     store.claim(&attempt(mine, 1, at(0))).await.unwrap();
     store.answer(mine, "order-17", &answer()).await.unwrap();
-    let late = at(0) + KEPT + MOMENT;
+    let late = at(0) + RETENTION + MOMENT;
     let other = Attempt { fingerprint: [6; 32], ..attempt(mine, 2, late) };
     assert_eq!(store.claim(&other).await.unwrap(), go(2));
     assert_eq!(store.claim(&other).await.unwrap(), Claim::Running, "the old answer is not given again");

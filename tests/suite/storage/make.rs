@@ -14,22 +14,24 @@ use eavesward_service::domain::model::component::{Component, ComponentFacts};
 use eavesward_service::domain::model::duty::{DecidedBy, Duty};
 use eavesward_service::domain::model::forecast::{Chances, DutyForecast, Mark, Prediction, Tally, Window};
 use eavesward_service::domain::model::gauge::{Gauge, GaugeFacts, Normals, RainSpan};
+use eavesward_service::domain::model::hazard;
 use eavesward_service::domain::model::hazard::Hazard;
-use eavesward_service::domain::model::part::{Emptying, Kind, Part};
-use eavesward_service::domain::model::property::{Months, Property, PropertyFacts, Temperatures};
+use eavesward_service::domain::model::part::{Emptying, Part};
+use eavesward_service::domain::model::property::{Months, Position, Property, PropertyFacts, Temperatures};
 use eavesward_service::domain::model::rain::RainDay;
 use eavesward_service::domain::model::reminder::Fingerprints;
 use eavesward_service::domain::model::roof::{Canopy, Roof, Surface};
+use eavesward_service::domain::model::round::RoundTask;
 use eavesward_service::domain::model::status::{NextDuty, RecentRunoff, RunoffSince, Status};
 use eavesward_service::domain::model::system::{System, SystemFacts};
-use eavesward_service::domain::model::task::{State, Task};
+use eavesward_service::domain::model::task::{State, Task, TaskPlace};
 use eavesward_service::domain::model::visit::{Finding, FoundClass, Visit, VisitFacts, VisitItem};
 use eavesward_service::domain::ports::store::accounts::AccountStore as _;
 use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
 use eavesward_service::domain::ports::store::properties::PropertyStore as _;
 use eavesward_service::domain::ports::store::systems::SystemStore as _;
 use eavesward_service::domain::ports::store::tasks::{Refreshed, StaleSystem, TaskStore as _};
-use eavesward_service::domain::rules::reminders::inputs::ReminderInputs;
+use eavesward_service::domain::rules::reminders::inputs::{KnownAhead, ReminderInputs};
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 use uuid::Uuid;
@@ -85,15 +87,11 @@ pub async fn account(rig: &Rig) -> AccountId {
 }
 
 pub fn new_property(account_id: AccountId, name: &str) -> Property {
+    let position = Position { latitude_deg: 0.1 + 0.2, longitude_deg: -179.999_999_999_999_97 };
     Property {
         id: PropertyId::new(),
         account_id,
         facts: PropertyFacts {
-            name: name.to_owned(),
-            latitude_deg: 0.1 + 0.2,
-            longitude_deg: -179.999_999_999_999_97,
-            elevation_m: 12.0,
-            time_zone: chrono_tz::Europe::Lisbon,
             months: Months {
                 temperatures: Temperatures {
                     mean_c: Some(std::array::from_fn(|month| 10.0 + month as f64 / 7.3)),
@@ -102,6 +100,7 @@ pub fn new_property(account_id: AccountId, name: &str) -> Property {
                 evaporation_mm_per_day: Some(std::array::from_fn(|month| month as f64 / 3.7)),
             },
             notes: Some("Key under the third pot – \"left\" one".to_owned()),
+            ..PropertyFacts::new(name, position, 12.0, chrono_tz::Europe::Lisbon)
         },
         version: 1,
         created_at: at(1),
@@ -114,15 +113,13 @@ pub fn new_gauge(account_id: AccountId, name: &str) -> Gauge {
         id: GaugeId::new(),
         account_id,
         facts: GaugeFacts {
-            name: name.to_owned(),
-            latitude_deg: 38.7,
-            longitude_deg: -9.1,
             normals: Some(Normals {
                 rain_mm: (0..12).map(|month| 50.5 + f64::from(month)).collect(),
                 wet_days: vec![7.25; 12],
                 wet_day_threshold_mm: 1.0,
                 years: 30.0,
             }),
+            ..GaugeFacts::new(name, Position { latitude_deg: 38.7, longitude_deg: -9.1 })
         },
         span: RainSpan::default(),
         version: 1,
@@ -132,24 +129,14 @@ pub fn new_gauge(account_id: AccountId, name: &str) -> Gauge {
 }
 
 pub fn new_system(account_id: AccountId, property_id: PropertyId, gauge_id: GaugeId, name: &str) -> System {
+    let roof = Roof { runoff_coefficient: Some(0.875), ..Roof::new(84.5, Surface::Tile) };
+    let roof = roof.under(Canopy::Deciduous, 0.25);
     System {
         id: SystemId::new(),
         account_id,
         facts: SystemFacts {
-            property_id,
-            gauge_id,
-            name: name.to_owned(),
-            roof: Roof {
-                plan_area_m2: 84.5,
-                surface: Surface::Tile,
-                runoff_coefficient: Some(0.875),
-                wetting_loss_mm: None,
-                canopy: Canopy::Deciduous,
-                canopy_share: 0.25,
-            },
-            commissioned_on: day(-400),
             demand_l_per_day: 210.5,
-            retired_on: None,
+            ..SystemFacts::new(property_id, gauge_id, name, roof, day(-400))
         },
         version: 1,
         created_at: at(5),
@@ -158,12 +145,9 @@ pub fn new_system(account_id: AccountId, property_id: PropertyId, gauge_id: Gaug
 }
 
 pub fn new_component(system: SystemId, seconds: i64, part: Part) -> Component {
-    let facts = ComponentFacts {
-        name: format!("the {}", part.kind().code()),
-        part,
-        installed_on: day(-300),
-        last_served_on: Some(day(-20)),
-    };
+    let name = format!("the {}", part.kind().code());
+    let facts =
+        ComponentFacts { last_served_on: Some(day(-20)), ..ComponentFacts::new(name, part, day(-300)) };
     Component::new(ComponentId::new(), system, facts, at(seconds))
 }
 
@@ -219,13 +203,11 @@ pub async fn add_system(
 
 pub fn new_visit(home: &Home, on: NaiveDate) -> Visit {
     let item = |index: usize, duty, finding| VisitItem {
-        component_id: home.components[index].id,
-        duty,
-        done: true,
         finding,
         left_fraction: (duty == Duty::RemoveSediment).then_some(0.1 + 0.2),
         cleaned_meanwhile: index == 0,
         note: Some("gravel – a handful".to_owned()),
+        ..VisitItem::done(home.components[index].id, duty)
     };
     Visit {
         id: VisitId::new(),
@@ -250,19 +232,24 @@ pub fn new_visit(home: &Home, on: NaiveDate) -> Visit {
 }
 
 pub fn forecast(component: &Component, duty: Duty, due_on: Option<NaiveDate>) -> DutyForecast {
+    let mark = Mark {
+        value: 900.0,
+        unit: "mm of runoff".to_owned(),
+        log_sd: 0.375,
+        prior_value: 300.0,
+        prior_log_sd: 0.8,
+        findings: 2,
+        source: "two findings".to_owned(),
+        judgement: false,
+    };
+    let (name, kind) = (component.facts.name.clone(), component.facts.part.kind());
     DutyForecast {
-        component_id: Some(component.id),
-        component_name: component.facts.name.clone(),
-        kind: component.facts.part.kind(),
-        duty,
-        since: day(-20),
         due_on,
         decided_by: DecidedBy::Prediction,
         ceiling_on: Some(day(200)),
         own_ceiling: true,
         prediction: Some(Prediction {
             window: Some(Window { early_on: Some(day(10)), likely_on: due_on, late_on: None }),
-            tolerance: 0.5,
             tally: Some(Tally {
                 value: 412.75,
                 unit: "mm of runoff".to_owned(),
@@ -271,25 +258,12 @@ pub fn forecast(component: &Component, duty: Duty, due_on: Option<NaiveDate>) ->
                 days_read: 200,
                 days_unread: 3,
             }),
-            mark: Mark {
-                value: 900.0,
-                unit: "mm of runoff".to_owned(),
-                log_sd: 0.375,
-                prior_value: 300.0,
-                prior_log_sd: 0.8,
-                findings: 2,
-                source: "two findings".to_owned(),
-                judgement: false,
-            },
             chances: Some(Chances { today: 0.125, in_7_days: 0.25, in_30_days: 0.5, in_90_days: 0.875 }),
-            clock: None,
-            best_day: None,
-            lessons: Vec::new(),
-            next_finding: None,
-            curve: Vec::new(),
+            ..Prediction::new(0.5, mark)
         }),
         reasons: vec!["The rain of March weighs on it.".to_owned()],
         hazards: vec![Hazard::Fall, Hazard::Electricity],
+        ..DutyForecast::new(Some(component.id), name, kind, duty, day(-20))
     }
 }
 
@@ -305,21 +279,32 @@ pub fn task_of(
     due_on: Option<NaiveDate>,
     state: State,
 ) -> Task {
-    let kind: Kind = component.facts.part.kind();
-    Task {
-        id: TaskId::of(component.id, duty),
+    let place = TaskPlace {
         account_id: home.account,
         property_id: system.facts.property_id,
+        property_name: home.property.facts.name.clone(),
         system_id: system.id,
+        system_name: system.facts.name.clone(),
+    };
+    Task { state, ..Task::of(place, component.id, forecast(component, duty, due_on), day(0), at(20)) }
+}
+
+/// A task of a round: a duty of one of the home's components.
+pub fn round_task(home: &Home, index: usize, duty: Duty) -> RoundTask {
+    let component = &home.components[index];
+    RoundTask {
+        task_id: TaskId::of(component.id, duty),
+        property_id: home.property.id,
+        system_id: home.system.id,
         component_id: component.id,
-        kind,
+        property_name: home.property.facts.name.clone(),
+        system_name: home.system.facts.name.clone(),
+        component_name: component.facts.name.clone(),
+        kind: component.facts.part.kind(),
         duty,
-        state,
-        due_on,
-        names: (home.property.facts.name.clone(), system.facts.name.clone()),
-        forecast: forecast(component, duty, due_on),
-        as_of: day(0),
-        refreshed_at: at(20),
+        due_on: (index > 0).then(|| day(9)),
+        hazards: hazard::hazards(&component.facts.part, duty),
+        outcome: None,
     }
 }
 
@@ -368,8 +353,9 @@ pub fn reminders(system: &System, as_of: NaiveDate) -> ReminderInputs {
         settings: Arc::default(),
         basis: Fingerprints::default(),
         by_visit: HashMap::new(),
-        ahead: (HashSet::new(), HashSet::new()),
-        service: (day(-400), None),
+        ahead: KnownAhead::default(),
+        commissioned_on: day(-400),
+        retired_on: None,
         replaced: HashMap::new(),
         in_service: HashSet::new(),
     }

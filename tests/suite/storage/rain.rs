@@ -5,8 +5,8 @@ use super::{Rig, on_both};
 use eavesward_service::domain::base::ids::GaugeId;
 use eavesward_service::domain::base::paging::{After, PageRequest};
 use eavesward_service::domain::model::gauge::RainSpan;
-use eavesward_service::domain::model::rain::{RainDay, Upserted};
-use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
+use eavesward_service::domain::model::rain::{RainDay, RainRange, Upserted};
+use eavesward_service::domain::ports::store::gauges::{GaugeStore as _, StoredRain};
 use uuid::Uuid;
 
 on_both!(
@@ -27,15 +27,16 @@ async fn new_changed_and_same_days_are_told_apart(rig: &Rig) {
     let home = home(rig).await;
     let (store, gauge) = (&rig.database, home.gauge.id);
     let put = async |days: Vec<RainDay>| store.put_rain(home.account, gauge, &days).await.unwrap().unwrap();
-    assert_eq!(put(Vec::new()).await, (Upserted::default(), RainSpan::default()));
+    let expected = |upserted, span| StoredRain { upserted, span };
+    assert_eq!(put(Vec::new()).await, expected(Upserted::default(), RainSpan::default()));
     let counts = Upserted { new: 3, changed: 0, same: 0 };
-    assert_eq!(put(readings(0, &[1.0, 0.0, 2.5])).await, (counts, span(0, 2, 3)));
+    assert_eq!(put(readings(0, &[1.0, 0.0, 2.5])).await, expected(counts, span(0, 2, 3)));
     let counts = Upserted { new: 0, changed: 0, same: 3 };
-    assert_eq!(put(readings(0, &[1.0, 0.0, 2.5])).await, (counts, span(0, 2, 3)));
+    assert_eq!(put(readings(0, &[1.0, 0.0, 2.5])).await, expected(counts, span(0, 2, 3)));
     let counts = Upserted { new: 2, changed: 1, same: 1 };
-    assert_eq!(put(readings(1, &[0.0, 2.6, 0.0, 9.0])).await, (counts, span(0, 4, 5)));
+    assert_eq!(put(readings(1, &[0.0, 2.6, 0.0, 9.0])).await, expected(counts, span(0, 4, 5)));
     let counts = Upserted { new: 1, changed: 0, same: 0 };
-    assert_eq!(put(readings(-40, &[7.0])).await, (counts, span(-40, 4, 6)));
+    assert_eq!(put(readings(-40, &[7.0])).await, expected(counts, span(-40, 4, 6)));
 
     let stored = store.gauge(home.account, gauge).await.unwrap().unwrap();
     assert_eq!(stored.span, span(-40, 4, 6));
@@ -60,9 +61,9 @@ async fn long_records_are_stored_whole(rig: &Rig) {
     let home = home(rig).await;
     let values: Vec<f64> = (0..20_000).map(|index| f64::from(index % 97) / 7.0).collect();
     let days = readings(-30_000, &values);
-    let (counts, spanned) = rig.database.put_rain(home.account, home.gauge.id, &days).await.unwrap().unwrap();
-    assert_eq!(counts, Upserted { new: 20_000, changed: 0, same: 0 });
-    assert_eq!(spanned, span(-30_000, -10_001, 20_000));
+    let stored = rig.database.put_rain(home.account, home.gauge.id, &days).await.unwrap().unwrap();
+    assert_eq!(stored.upserted, Upserted { new: 20_000, changed: 0, same: 0 });
+    assert_eq!(stored.span, span(-30_000, -10_001, 20_000));
     assert_eq!(rig.database.rain_record(home.gauge.id, day(0)).await.unwrap(), days);
 }
 
@@ -76,7 +77,7 @@ async fn two_writers_of_one_gauge_follow_each_other(rig: &Rig) {
             let mut new = 0;
             for step in 0..20 {
                 let days = readings(step * 5, &[f64::from(u8::try_from(step).unwrap()); 10]);
-                new += database.put_rain(account, gauge, &days).await.unwrap().unwrap().0.new;
+                new += database.put_rain(account, gauge, &days).await.unwrap().unwrap().upserted.new;
             }
             new
         }
@@ -134,7 +135,7 @@ async fn readings_are_listed_by_range_and_page(rig: &Rig) {
     let days = readings(0, &[1.0, 2.0, 3.0, 4.0, 5.0, 6.0]);
     store.put_rain(home.account, gauge, &days).await.unwrap().unwrap();
     let list = async |from: Option<i64>, to: Option<i64>, page: PageRequest<_>| {
-        store.rain(gauge, (from.map(day), to.map(day)), &page).await.unwrap()
+        store.rain(gauge, RainRange { from: from.map(day), to: to.map(day) }, &page).await.unwrap()
     };
     assert_eq!(list(None, None, first(100)).await, days);
     assert_eq!(list(Some(1), Some(3), first(100)).await, days[1..=3]);

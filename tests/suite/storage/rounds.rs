@@ -1,13 +1,14 @@
 //! Rounds that are kept.
 
-use super::make::{self, Home, account, after, at, claim_all, day, first, home, new_task, refreshed};
+use super::make::{
+    self, Home, account, after, at, claim_all, day, first, home, new_task, refreshed, round_task,
+};
 use super::{Rig, on_both};
 use eavesward_service::domain::base::error::StoreError;
 use eavesward_service::domain::base::ids::{PropertyId, RoundId, TaskId, VisitId};
 use eavesward_service::domain::base::paging::PageRequest;
 use eavesward_service::domain::model::duty::Duty;
-use eavesward_service::domain::model::hazard;
-use eavesward_service::domain::model::property::{Position, PropertyFacts};
+use eavesward_service::domain::model::property::PropertyFacts;
 use eavesward_service::domain::model::round::{
     DoneOn, Round, RoundFilter, RoundState, RoundTask, TaskOutcome,
 };
@@ -18,6 +19,7 @@ use eavesward_service::domain::ports::store::properties::PropertyStore as _;
 use eavesward_service::domain::ports::store::rounds::RoundStore as _;
 use eavesward_service::domain::ports::store::tasks::TaskStore as _;
 use eavesward_service::domain::ports::store::visits::VisitStore as _;
+use std::collections::HashMap;
 
 on_both!(
     a_round_comes_back_as_it_was_kept,
@@ -37,33 +39,13 @@ on_both!(
 const DUTIES: [(usize, Duty); 3] =
     [(0, Duty::ClearWeepHole), (1, Duty::MeasureSediment), (2, Duty::CompareGauge)];
 
-fn round_task(home: &Home, (index, duty): (usize, Duty)) -> RoundTask {
-    let component = &home.components[index];
-    RoundTask {
-        task_id: TaskId::of(component.id, duty),
-        property_id: home.property.id,
-        system_id: home.system.id,
-        component_id: component.id,
-        names: (
-            home.property.facts.name.clone(),
-            home.system.facts.name.clone(),
-            component.facts.name.clone(),
-        ),
-        kind: component.facts.part.kind(),
-        duty,
-        due_on: (index > 0).then(|| day(9)),
-        hazards: hazard::hazards(&component.facts.part, duty),
-        outcome: None,
-    }
-}
-
 fn new_round(home: &Home, on: i64, tasks: &[(usize, Duty)]) -> Round {
     let round = Round {
         id: RoundId::new(),
         account_id: home.account,
         on: day(on),
         note: Some("ladder – the long one".to_owned()),
-        tasks: tasks.iter().map(|task| round_task(home, *task)).collect(),
+        tasks: tasks.iter().map(|(index, duty)| round_task(home, *index, *duty)).collect(),
         done: None,
         version: 1,
         created_at: at(30),
@@ -108,15 +90,7 @@ fn done(home: &Home, round: &Round) -> (Round, Visit) {
             TaskOutcome::Visited(visit_id)
         });
     }
-    let items = done.tasks[..last].iter().map(|task| VisitItem {
-        component_id: task.component_id,
-        duty: task.duty,
-        done: true,
-        finding: None,
-        left_fraction: None,
-        cleaned_meanwhile: false,
-        note: None,
-    });
+    let items = done.tasks[..last].iter().map(|task| VisitItem::done(task.component_id, task.duty));
     let facts = VisitFacts {
         system_id: home.system.id,
         visited_on: day(4),
@@ -153,7 +127,7 @@ async fn a_round_comes_back_as_it_was_kept(rig: &Rig) {
         rig.database.update_property(home.account, home.property.id, 1, &facts, at(50)).await.unwrap();
     assert_eq!(updated, Updated::Done);
     let read = rig.database.round(home.account, round.id).await.unwrap().unwrap();
-    assert!(read.tasks.iter().all(|task| task.names.0 == "Old orchard"), "{read:?}");
+    assert!(read.tasks.iter().all(|task| task.property_name == "Old orchard"), "{read:?}");
 }
 
 async fn a_task_stands_in_one_planned_round_at_most(rig: &Rig) {
@@ -275,15 +249,7 @@ async fn a_round_whose_visit_cannot_be_logged_is_not_done(rig: &Rig) {
 
 /// A visit that did some of these on a day and looked at the rest.
 fn visited(home: &Home, on: chrono::NaiveDate, done: &[RoundTask], looked: &[RoundTask]) -> Visit {
-    let item = |task: &RoundTask, done| VisitItem {
-        component_id: task.component_id,
-        duty: task.duty,
-        done,
-        finding: None,
-        left_fraction: None,
-        cleaned_meanwhile: false,
-        note: None,
-    };
+    let item = |task: &RoundTask, done| VisitItem { done, ..VisitItem::done(task.component_id, task.duty) };
     let items = done.iter().map(|task| item(task, true)).chain(looked.iter().map(|task| item(task, false)));
     let facts = VisitFacts {
         system_id: home.system.id,
@@ -341,7 +307,7 @@ async fn a_visit_gives_back_what_it_did_not_do(rig: &Rig) {
     let home = home(rig).await;
     let store = &rig.database;
     let first_round = kept(rig, &home, 3, &DUTIES).await;
-    let [first, second, third] = DUTIES.map(|duty| round_task(&home, duty).task_id);
+    let [first, second, third] = DUTIES.map(|(index, duty)| round_task(&home, index, duty).task_id);
     let visit = visited(&home, first_round.created_at.date_naive(), &first_round.tasks, &[]);
     store.insert_visit(&visit).await.unwrap();
     let open = async |round: &Round| {
@@ -450,13 +416,11 @@ async fn tasks_and_positions_are_found_by_id(rig: &Rig) {
     let other = account(rig).await;
     assert_eq!(rig.database.tasks_by_id(other, &asked).await.unwrap(), []);
     let properties = [home.property.id, PropertyId::new()];
-    let facts = &home.property.facts;
-    let position = Position { latitude_deg: facts.latitude_deg, longitude_deg: facts.longitude_deg };
     assert_eq!(
         rig.database.positions(home.account, &properties).await.unwrap(),
-        [(home.property.id, position)]
+        HashMap::from([(home.property.id, home.property.facts.position())])
     );
-    assert_eq!(rig.database.positions(other, &properties).await.unwrap(), []);
+    assert_eq!(rig.database.positions(other, &properties).await.unwrap(), HashMap::new());
 }
 
 async fn rounds_of_another_account_are_out_of_reach(rig: &Rig) {

@@ -5,7 +5,9 @@ use super::{Rig, on_both};
 use eavesward_service::domain::base::ids::{AnswerId, ComponentId};
 use eavesward_service::domain::model::duty::Duty;
 use eavesward_service::domain::model::forecast::Window;
-use eavesward_service::domain::model::skill::{AnswerChanges, Answered, Fullness, LooksHash, SkillFilter};
+use eavesward_service::domain::model::skill::{
+    AnswerChanges, Answered, Fullness, LooksHash, PositionRange, Shares, SkillFilter,
+};
 use eavesward_service::domain::model::visit::{Finding, Visit};
 use eavesward_service::domain::ports::store::skill::{SkillStore as _, Unscored};
 use eavesward_service::domain::ports::store::visits::VisitStore as _;
@@ -19,7 +21,7 @@ on_both!(
     a_claimer_that_was_away_too_long_writes_nothing,
 );
 
-fn answered(visit: &Visit, number: u8, shares: (f64, f64, f64), found: Option<f64>) -> Answered {
+fn answered(visit: &Visit, number: u8, [below, inside, above]: [f64; 3], found: Option<f64>) -> Answered {
     let component = ComponentId::new();
     Answered {
         id: AnswerId::of(visit.id, component, Duty::CleanScreen),
@@ -34,8 +36,8 @@ fn answered(visit: &Visit, number: u8, shares: (f64, f64, f64), found: Option<f6
         expected: Fullness { low: 0.1 + 0.2, likely: 0.5, high: 0.75 },
         finding: Finding::DepthMm(0.1 + 0.7),
         found,
-        position: (0.25, 0.5),
-        shares,
+        position: PositionRange { from: 0.25, to: 0.5 },
+        shares: Shares { below, inside, above },
         history: LooksHash([number; 32]),
     }
 }
@@ -57,9 +59,9 @@ async fn answers_come_back_and_add_up(rig: &Rig) {
     let claims = claim(rig, 1).await;
     assert_eq!(claims.len(), 1);
     let new = vec![
-        answered(&visit, 1, (0.25, 0.75, 0.0), Some(0.25)),
-        answered(&visit, 2, (0.0, 0.5, 0.5), Some(1.0)),
-        answered(&visit, 3, (0.0, 1.0, 0.0), None),
+        answered(&visit, 1, [0.25, 0.75, 0.0], Some(0.25)),
+        answered(&visit, 2, [0.0, 0.5, 0.5], Some(1.0)),
+        answered(&visit, 3, [0.0, 1.0, 0.0], None),
     ];
     let store = &rig.database;
     store
@@ -75,7 +77,8 @@ async fn answers_come_back_and_add_up(rig: &Rig) {
     let skill = store.skill(mine.account, &filter).await.unwrap();
     assert_eq!(skill.len(), 1);
     assert_eq!((skill[0].duty, skill[0].answered, skill[0].measured), (Duty::CleanScreen, 3, 2));
-    assert_eq!((skill[0].sums, skill[0].middles), ((0.25, 2.25, 0.5), 3.0 * 0.375));
+    let sums = Shares { below: 0.25, inside: 2.25, above: 0.5 };
+    assert_eq!((skill[0].sums, skill[0].middles), (sums, 3.0 * 0.375));
     // ln(.25 / .5) + ln(1 / .5) is nothing.
     assert!(skill[0].log_ratios.abs() < 1e-12);
     let narrow = SkillFilter { from: Some(day(2)), to: Some(day(2)), ..filter };
@@ -86,7 +89,7 @@ async fn answers_come_back_and_add_up(rig: &Rig) {
     let again = Visit { version: 2, ..visit.clone() };
     store.update_visit(mine.account, 1, &again).await.unwrap();
     let claims = claim(rig, 100).await;
-    let more = answered(&visit, 9, (0.0, 1.0, 0.0), None);
+    let more = answered(&visit, 9, [0.0, 1.0, 0.0], None);
     let answers = AnswerChanges { gone: vec![new[1].id, AnswerId::new()], new: vec![more.clone()] };
     store.finish_scoring(&claims[0], &answers, at(101)).await.unwrap();
     let listed = store.answers(mine.account, &filter, &first(10)).await.unwrap();
@@ -150,7 +153,7 @@ async fn a_visit_that_changes_meanwhile_is_worked_out_again(rig: &Rig) {
     let claims = claim(rig, 1).await;
     let again = Visit { version: 2, ..visit.clone() };
     rig.database.update_visit(home.account, 1, &again).await.unwrap();
-    let old = AnswerChanges { gone: Vec::new(), new: vec![answered(&visit, 1, (0.0, 1.0, 0.0), None)] };
+    let old = AnswerChanges { gone: Vec::new(), new: vec![answered(&visit, 1, [0.0, 1.0, 0.0], None)] };
     rig.database.finish_scoring(&claims[0], &old, at(2)).await.unwrap();
     let filter = SkillFilter::default();
     assert_eq!(rig.database.answers(home.account, &filter, &first(10)).await.unwrap(), []);
@@ -169,7 +172,7 @@ async fn a_claimer_that_was_away_too_long_writes_nothing(rig: &Rig) {
     assert_eq!((slow.len(), quick.len()), (1, 1));
     let of = |number| AnswerChanges {
         gone: Vec::new(),
-        new: vec![answered(&visit, number, (0.0, 1.0, 0.0), None)],
+        new: vec![answered(&visit, number, [0.0, 1.0, 0.0], None)],
     };
     rig.database.finish_scoring(&slow[0], &of(1), at(62)).await.unwrap();
     assert_eq!(rig.database.unscored_count().await.unwrap(), 1, "somebody else holds it");

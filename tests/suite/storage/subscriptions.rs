@@ -5,16 +5,19 @@ use super::{Rig, on_both};
 use eavesward_service::domain::base::ids::{DeliveryId, SubscriptionId};
 use eavesward_service::domain::base::schedule::Schedule;
 use eavesward_service::domain::model::delivery::{
-    AttemptOutcome, Body, ClaimedDelivery, Content, Delivery, DeliveryAttempt, DeliveryState,
+    AttemptOutcome, Body, ClaimedDelivery, Content, Delivery, DeliveryAttempt, DeliveryState, LoggedDelivery,
+    NewDelivery,
 };
 use eavesward_service::domain::model::duty::Duty;
 use eavesward_service::domain::model::reminder::{Reminder, ReminderKind};
-use eavesward_service::domain::model::signing::{Secrets, SigningSecret};
+use eavesward_service::domain::model::signing::{ReplacedSecret, Secrets, SigningSecret};
 use eavesward_service::domain::model::subscription::{
     Carries, DigestForm, Paused, Subscription, SubscriptionFacts, Timing,
 };
 use eavesward_service::domain::model::task::State;
-use eavesward_service::domain::ports::store::deliveries::DeliveryStore as _;
+use eavesward_service::domain::ports::store::deliveries::{
+    AttemptedDelivery, DeliveryStore as _, DueReceiver,
+};
 use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
 use eavesward_service::domain::ports::store::outcomes::{Deleted, Updated};
 use eavesward_service::domain::ports::store::subscriptions::{FanOut, SubscriptionStore as _};
@@ -53,7 +56,7 @@ pub fn of_reminders(home: &Home) -> Subscription {
         },
         secrets: Secrets {
             current: SigningSecret::of(vec![1; 32]),
-            before: vec![(SigningSecret::of(vec![2; 32]), at(99)), (SigningSecret::of(vec![3; 32]), at(98))],
+            before: vec![replaced(2, 99), replaced(3, 98)],
         },
         paused: None,
         next_at: None,
@@ -63,6 +66,10 @@ pub fn of_reminders(home: &Home) -> Subscription {
         created_at: at(1),
         updated_at: at(2),
     }
+}
+
+fn replaced(byte: u8, until: i64) -> ReplacedSecret {
+    ReplacedSecret { secret: SigningSecret::of(vec![byte; 32]), until: at(until) }
 }
 
 pub fn of_digests(home: &Home) -> Subscription {
@@ -98,6 +105,10 @@ pub fn body() -> Body {
     Body { media_type: "text/plain".to_owned(), text: "Äpfel".to_owned() }
 }
 
+fn attempted(claimed: &ClaimedDelivery, seconds: i64, status: u16) -> AttemptedDelivery<'_> {
+    AttemptedDelivery { claimed, outcome: outcome(claimed, seconds, status) }
+}
+
 fn outcome(claimed: &ClaimedDelivery, seconds: i64, status: u16) -> AttemptOutcome {
     let done = status < 300;
     let state = if done { DeliveryState::Delivered } else { DeliveryState::Waiting };
@@ -110,6 +121,10 @@ fn outcome(claimed: &ClaimedDelivery, seconds: i64, status: u16) -> AttemptOutco
         failed: !done,
         gone: claimed.delivery.attempts > 1_000,
     }
+}
+
+fn receiver(made: &Subscription) -> DueReceiver {
+    DueReceiver { account_id: made.account_id, subscription_id: made.id }
 }
 
 async fn what_is_written_is_read(rig: &Rig) {
@@ -135,7 +150,7 @@ async fn what_is_written_is_read(rig: &Rig) {
         store.insert_delivery(&waiting, &body()).await.unwrap();
         assert_eq!(
             store.delivery(home.account, waiting.id).await.unwrap(),
-            Some((waiting.clone(), Vec::new()))
+            Some(LoggedDelivery { delivery: waiting.clone(), attempts: Vec::new() })
         );
         assert_eq!(store.delivery(other, waiting.id).await.unwrap(), None);
         assert_eq!(store.subscription(home.account, made.id).await.unwrap().unwrap().waiting, 1);
@@ -163,14 +178,15 @@ async fn raise(rig: &Rig, home: &Home, seconds: i64, due: i64) {
     assert_eq!(told.unwrap(), 1);
 }
 
-fn make_of(subscription: &Subscription, entry: &Reminder) -> Delivery {
-    Delivery {
+fn make_of(subscription: &Subscription, entry: &Reminder) -> NewDelivery {
+    let delivery = Delivery {
         id: DeliveryId::of_entry(subscription.id, entry.number),
         content: Content::Reminder,
         number: Some(entry.number),
         task_id: Some(entry.task_id),
         ..letter(subscription, 20)
-    }
+    };
+    NewDelivery { delivery, body: body() }
 }
 
 async fn a_subscription_begins_at_the_end_of_the_feed(rig: &Rig) {
@@ -181,8 +197,7 @@ async fn a_subscription_begins_at_the_end_of_the_feed(rig: &Rig) {
     assert_eq!(rig.database.behind_feeds(None, 10).await.unwrap(), []);
     raise(rig, &home, 2, 0).await;
     assert_eq!(rig.database.behind_feeds(None, 10).await.unwrap(), std::slice::from_ref(&made));
-    let written =
-        rig.database.fan_out(&made, at(20), &|entry, _| Some((make_of(&made, entry), body()))).await.unwrap();
+    let written = rig.database.fan_out(&made, at(20), &|entry, _| Some(make_of(&made, entry))).await.unwrap();
     assert_eq!(written, Some(FanOut { written: 1, more: false }));
     let all = rig.database.deliveries(home.account, made.id, None, &first(10)).await.unwrap();
     assert_eq!(all.iter().map(|one| one.number).collect::<Vec<_>>(), [Some(2)]);
@@ -194,9 +209,8 @@ async fn two_replicas_write_an_entry_down_once(rig: &Rig) {
     rig.database.insert_subscription(&made).await.unwrap();
     raise(rig, &home, 2, 0).await;
     let replica = rig.replica().await;
-    let write = |entry: &Reminder, _: bool| {
-        entry.covers.contains(&ReminderKind::Due).then(|| (make_of(&made, entry), body()))
-    };
+    let write =
+        |entry: &Reminder, _: bool| entry.covers.contains(&ReminderKind::Due).then(|| make_of(&made, entry));
     let (a, b) =
         tokio::join!(rig.database.fan_out(&made, at(20), &write), replica.fan_out(&made, at(20), &write));
     // Whoever comes second finds the entry locked, or looked at.
@@ -207,9 +221,9 @@ async fn two_replicas_write_an_entry_down_once(rig: &Rig) {
     let nothing = Some(FanOut { written: 0, more: false });
     assert_eq!(rig.database.fan_out(&made, at(20), &write).await.unwrap(), nothing);
     assert_eq!(rig.database.behind_feeds(None, 10).await.unwrap(), []);
-    let (_, claimed) = rig.database.claim_deliveries(made.id, at(20), at(80), 10).await.unwrap().unwrap();
+    let claimed = rig.database.claim_deliveries(made.id, at(20), at(80), 10).await.unwrap().unwrap();
     assert_eq!(
-        claimed.iter().map(|one| (one.delivery.number, &one.body)).collect::<Vec<_>>(),
+        claimed.deliveries.iter().map(|one| (one.delivery.number, &one.body)).collect::<Vec<_>>(),
         [(Some(1), &body())]
     );
 }
@@ -228,7 +242,7 @@ async fn no_delivery_is_claimed_twice(rig: &Rig) {
             let (mut mine, mut idle) = (Vec::new(), 0);
             while idle < 3 {
                 match replica.claim_deliveries(id, at(100), at(200), 4).await.unwrap() {
-                    Some((_, claimed)) => mine.extend(claimed.iter().map(|one| one.delivery.id)),
+                    Some(claimed) => mine.extend(claimed.deliveries.iter().map(|one| one.delivery.id)),
                     None => idle += 1,
                 }
             }
@@ -249,16 +263,17 @@ async fn a_claim_that_ended_is_left_to_its_successor(rig: &Rig) {
     store.insert_subscription(&made).await.unwrap();
     store.insert_delivery(&letter(&made, 5), &body()).await.unwrap();
     assert_eq!(store.due_receivers(at(4), 10).await.unwrap(), []);
-    assert_eq!(store.due_receivers(at(5), 10).await.unwrap(), [(home.account, made.id)]);
+    assert_eq!(store.due_receivers(at(5), 10).await.unwrap(), [receiver(&made)]);
     let claim = async |now, until| store.claim_deliveries(made.id, at(now), at(until), 4).await.unwrap();
-    let (_, slow) = claim(5, 50).await.unwrap();
+    let slow = claim(5, 50).await.unwrap().deliveries;
     assert!(claim(49, 99).await.is_none());
-    let (_, quick) = claim(50, 100).await.unwrap();
+    let quick = claim(50, 100).await.unwrap().deliveries;
     // The slow one failed: that is logged, and changes nothing for the one who has it now.
-    store.finish_deliveries(&made, &[(&slow[0], outcome(&slow[0], 51, 500))], at(51)).await.unwrap();
+    store.finish_deliveries(&made, &[attempted(&slow[0], 51, 500)], at(51)).await.unwrap();
     assert!(claim(70, 99).await.is_none());
-    store.finish_deliveries(&made, &[(&quick[0], outcome(&quick[0], 52, 200))], at(53)).await.unwrap();
-    let (delivery, attempts) = store.delivery(home.account, slow[0].delivery.id).await.unwrap().unwrap();
+    store.finish_deliveries(&made, &[attempted(&quick[0], 52, 200)], at(53)).await.unwrap();
+    let logged = store.delivery(home.account, slow[0].delivery.id).await.unwrap().unwrap();
+    let LoggedDelivery { delivery, attempts } = logged;
     assert_eq!(
         (delivery.state, delivery.next_at, delivery.ended_at),
         (DeliveryState::Delivered, None, Some(at(53)))
@@ -266,7 +281,7 @@ async fn a_claim_that_ended_is_left_to_its_successor(rig: &Rig) {
     assert_eq!(attempts.iter().map(|one| one.status).collect::<Vec<_>>(), [Some(500), Some(200)]);
     assert!(store.send_again(home.account, delivery.id, at(60)).await.unwrap());
     assert!(!store.send_again(make::account(rig).await, delivery.id, at(60)).await.unwrap());
-    assert_eq!(claim(60, 99).await.unwrap().1[0].delivery.attempts, 0);
+    assert_eq!(claim(60, 99).await.unwrap().deliveries[0].delivery.attempts, 0);
 }
 
 async fn a_digest_is_written_once(rig: &Rig) {
@@ -277,10 +292,10 @@ async fn a_digest_is_written_once(rig: &Rig) {
     assert_eq!(rig.database.due_digests(at(100)).await.unwrap(), std::slice::from_ref(&made));
     let replica = rig.replica().await;
     let digest = Delivery { id: DeliveryId::of_digest(made.id, 7), ..letter(&made, 100) };
-    let body = body();
+    let digest = NewDelivery { delivery: digest, body: body() };
     let (a, b) = tokio::join!(
-        rig.database.put_digest(&made, at(100), (&digest, &body), Some(at(900))),
-        replica.put_digest(&made, at(100), (&digest, &body), Some(at(900))),
+        rig.database.put_digest(&made, at(100), &digest, Some(at(900))),
+        replica.put_digest(&made, at(100), &digest, Some(at(900))),
     );
     assert_eq!((u8::from(a.unwrap()) + u8::from(b.unwrap())), 1);
     assert_eq!(rig.database.due_digests(at(899)).await.unwrap(), []);
@@ -294,9 +309,10 @@ async fn a_digest_that_waits_is_not_overtaken_by_itself(rig: &Rig) {
     let older = letter(&made, 90);
     store.insert_delivery(&older, &body()).await.unwrap();
     let digest = Delivery { id: DeliveryId::of_digest(made.id, 7), ..letter(&made, 100) };
+    let new = NewDelivery { delivery: digest.clone(), body: body() };
     for _ in 0..2 {
         // Its time is not moved on, as if it had been set back.
-        assert!(store.put_digest(&made, at(100), (&digest, &body()), Some(at(100))).await.unwrap());
+        assert!(store.put_digest(&made, at(100), &new, Some(at(100))).await.unwrap());
         let all = store.deliveries(home.account, made.id, None, &first(10)).await.unwrap();
         let states: Vec<_> = all.iter().map(|one| (one.id, one.state)).collect();
         assert_eq!(states, [(digest.id, DeliveryState::Waiting), (older.id, DeliveryState::Superseded)]);
@@ -307,8 +323,8 @@ async fn a_change_leaves_the_next_digest_where_it_is(rig: &Rig) {
     let home = home(rig).await;
     let (store, read) = (&rig.database, of_digests(&home));
     store.insert_subscription(&read).await.unwrap();
-    let digest = letter(&read, 100);
-    assert!(store.put_digest(&read, at(100), (&digest, &body()), Some(at(900))).await.unwrap());
+    let digest = NewDelivery { delivery: letter(&read, 100), body: body() };
+    assert!(store.put_digest(&read, at(100), &digest, Some(at(900))).await.unwrap());
     let next = async || store.subscription(home.account, read.id).await.unwrap().unwrap().next_at;
     // A secret, a name: what was read of the times before the digest was made is not written back.
     let mut new = read.clone();
@@ -371,8 +387,8 @@ async fn a_receiver_rests_after_failures(rig: &Rig) {
     for second in 0..4 {
         store.insert_delivery(&letter(&made, second), &body()).await.unwrap();
     }
-    let (_, claimed) = store.claim_deliveries(made.id, at(10), at(99), 4).await.unwrap().unwrap();
-    let finished: Vec<_> = claimed.iter().map(|one| (one, outcome(one, 10, 500))).collect();
+    let claimed = store.claim_deliveries(made.id, at(10), at(99), 4).await.unwrap().unwrap();
+    let finished: Vec<_> = claimed.deliveries.iter().map(|one| attempted(one, 10, 500)).collect();
     store.finish_deliveries(&made, &finished, at(11)).await.unwrap();
     store.insert_delivery(&letter(&made, 12), &body()).await.unwrap();
     // Four in a row: ten seconds.
@@ -380,14 +396,14 @@ async fn a_receiver_rests_after_failures(rig: &Rig) {
     assert!(store.claim_deliveries(made.id, at(20), at(99), 4).await.unwrap().is_none());
     let word = Delivery { content: Content::Test, ..letter(&made, 13) };
     store.insert_delivery(&word, &body()).await.unwrap();
-    let (_, tried) = store.claim_deliveries(made.id, at(20), at(99), 4).await.unwrap().unwrap();
+    let tried = store.claim_deliveries(made.id, at(20), at(99), 4).await.unwrap().unwrap().deliveries;
     assert_eq!(
         tried.iter().map(|one| one.delivery.id).collect::<Vec<_>>(),
         [word.id],
         "somebody wants to know now"
     );
-    store.finish_deliveries(&made, &[(&tried[0], outcome(&tried[0], 20, 200))], at(20)).await.unwrap();
-    assert_eq!(store.due_receivers(at(20), 10).await.unwrap(), [(home.account, made.id)], "it is back");
+    store.finish_deliveries(&made, &[attempted(&tried[0], 20, 200)], at(20)).await.unwrap();
+    assert_eq!(store.due_receivers(at(20), 10).await.unwrap(), [receiver(&made)], "it is back");
 }
 
 async fn what_ended_is_forgotten(rig: &Rig) {
@@ -397,8 +413,8 @@ async fn what_ended_is_forgotten(rig: &Rig) {
     for second in [1, 2] {
         store.insert_delivery(&letter(&made, second), &body()).await.unwrap();
     }
-    let (_, claimed) = store.claim_deliveries(made.id, at(10), at(99), 1).await.unwrap().unwrap();
-    store.finish_deliveries(&made, &[(&claimed[0], outcome(&claimed[0], 10, 200))], at(11)).await.unwrap();
+    let claimed = store.claim_deliveries(made.id, at(10), at(99), 1).await.unwrap().unwrap().deliveries;
+    store.finish_deliveries(&made, &[attempted(&claimed[0], 10, 200)], at(11)).await.unwrap();
     assert_eq!(store.forget_deliveries(at(11), at(11)).await.unwrap(), 0);
     assert_eq!(store.forget_deliveries(at(5), at(12)).await.unwrap(), 1);
     assert_eq!(store.delivery(home.account, claimed[0].delivery.id).await.unwrap(), None);
@@ -416,9 +432,9 @@ pub async fn with_letters(rig: &Rig, subscription: &Subscription, count: i64) {
 /// Four letters are tried at a second, and all answered so.
 async fn tried(rig: &Rig, made: &Subscription, now: i64, status: u16) {
     let store = &rig.database;
-    let (known, claimed) = store.claim_deliveries(made.id, at(now), at(now + 60), 4).await.unwrap().unwrap();
-    let finished: Vec<_> = claimed.iter().map(|one| (one, outcome(one, now, status))).collect();
-    store.finish_deliveries(&known, &finished, at(now)).await.unwrap();
+    let known = store.claim_deliveries(made.id, at(now), at(now + 60), 4).await.unwrap().unwrap();
+    let finished: Vec<_> = known.deliveries.iter().map(|one| attempted(one, now, status)).collect();
+    store.finish_deliveries(&known.subscription, &finished, at(now)).await.unwrap();
 }
 
 async fn a_dead_receivers_letters_are_parked_after_two_days(rig: &Rig) {
@@ -463,12 +479,14 @@ async fn a_late_answer_of_an_old_address_changes_nothing(rig: &Rig) {
     let (store, made) = (&rig.database, of_reminders(&home));
     store.insert_subscription(&made).await.unwrap();
     store.insert_delivery(&letter(&made, 5), &body()).await.unwrap();
-    let (old, claimed) = store.claim_deliveries(made.id, at(5), at(50), 4).await.unwrap().unwrap();
+    let old = store.claim_deliveries(made.id, at(5), at(50), 4).await.unwrap().unwrap();
+    let claimed = &old.deliveries[0];
     let mut new = made.clone();
     "https://hooks.example/new".clone_into(&mut new.facts.url);
     assert_eq!(store.update_subscription(&new).await.unwrap(), Updated::Done);
-    let gone = AttemptOutcome { gone: true, ..outcome(&claimed[0], 6, 410) };
-    store.finish_deliveries(&old, &[(&claimed[0], gone)], at(6)).await.unwrap();
+    let outcome = AttemptOutcome { gone: true, ..outcome(claimed, 6, 410) };
+    let finished = [AttemptedDelivery { claimed, outcome }];
+    store.finish_deliveries(&old.subscription, &finished, at(6)).await.unwrap();
     let shown = store.subscription(home.account, made.id).await.unwrap().unwrap();
     assert_eq!((shown.paused, shown.waiting), (None, 1));
 }

@@ -9,7 +9,7 @@ use eavesward_service::domain::model::duty::Duty;
 use eavesward_service::domain::model::part::Kind;
 use eavesward_service::domain::model::property::PropertyFacts;
 use eavesward_service::domain::model::system::{System, SystemFacts};
-use eavesward_service::domain::model::task::{NO_DATE, State, Task, TaskFilter};
+use eavesward_service::domain::model::task::{MovedTask, Moves, NO_DATE, State, Task, TaskCount, TaskFilter};
 use eavesward_service::domain::ports::store::outcomes::Updated;
 use eavesward_service::domain::ports::store::properties::PropertyStore as _;
 use eavesward_service::domain::ports::store::systems::SystemStore as _;
@@ -54,7 +54,7 @@ async fn fleet(rig: &Rig) -> Fleet {
         make::add_system(rig, home.account, elsewhere.id, home.gauge.id, "Greenhouse").await;
     let other = |index: usize, duty, due_on, state| {
         let mut task = task_of(&home, &second, &parts[index], duty, due_on, state);
-        task.names.0.clone_from(&elsewhere.facts.name);
+        task.property_name.clone_from(&elsewhere.facts.name);
         task
     };
     let mut tasks = vec![
@@ -168,7 +168,7 @@ async fn names_and_places_are_those_of_now(rig: &Rig) {
     assert_eq!(found.len(), fleet.tasks.len());
     for task in found {
         let system = if task.system_id == fleet.second.id { "Hothouse" } else { "Terrace" };
-        assert_eq!(task.names, ("Old orchard".to_owned(), system.to_owned()));
+        assert_eq!((task.property_name.as_str(), task.system_name.as_str()), ("Old orchard", system));
         assert_eq!(task.property_id, home.property.id);
     }
     let status = store.status(home.account, fleet.second.id).await.unwrap().unwrap();
@@ -201,9 +201,9 @@ async fn tasks_are_counted_as_they_are_listed(rig: &Rig) {
         let listed = store.tasks(account, &filter, &first(100)).await.unwrap();
         let counted = store.count_tasks(account, &filter).await.unwrap();
         assert_eq!(counted.total(), listed.len() as u64, "{filter:?}");
-        for (state, duty, count) in &counted.tasks {
-            let same = listed.iter().filter(|task| (task.state, task.duty) == (*state, *duty)).count();
-            assert_eq!(*count, same as u64, "{state:?} {duty:?}");
+        for TaskCount { state, duty, count } in counted.tasks {
+            let same = listed.iter().filter(|task| (task.state, task.duty) == (state, duty)).count();
+            assert_eq!(count, same as u64, "{state:?} {duty:?}");
         }
         let distinct = |of: fn(&Task) -> uuid::Uuid| {
             listed.iter().map(of).collect::<std::collections::BTreeSet<_>>().len() as u64
@@ -222,9 +222,10 @@ async fn moves_of_a_due_date_are_counted(rig: &Rig) {
     let (store, account) = (&rig.database, fleet.home.account);
     let filter = TaskFilter { system_id: Some(fleet.home.system.id), ..TaskFilter::default() };
     let before = store.moved_tasks(account, &filter, &first(100)).await.unwrap();
-    let tasks: Vec<Task> = before.iter().map(|(task, _)| task.clone()).collect();
+    let tasks: Vec<Task> = before.iter().map(|one| one.task.clone()).collect();
     assert_eq!(tasks, store.tasks(account, &filter, &first(100)).await.unwrap());
-    assert!(before.iter().all(|(_, moves)| (moves.sequence, moves.changed_at) == (0, at(110))), "{before:?}");
+    let never = Moves { sequence: 0, changed_at: at(110) };
+    assert!(before.iter().all(|one| one.moves == never), "{before:?}");
     let mut moved = tasks[0].clone();
     moved.due_on = Some(day(44));
     moved.forecast.due_on = moved.due_on;
@@ -237,7 +238,7 @@ async fn moves_of_a_due_date_are_counted(rig: &Rig) {
     let all: Vec<Task> =
         tasks.iter().map(|task| if task.id == moved.id { moved.clone() } else { task.clone() }).collect();
     write(rig, &[&fleet.home.system], &all).await;
-    for (task, moves) in store.moved_tasks(account, &filter, &first(100)).await.unwrap() {
+    for MovedTask { task, moves } in store.moved_tasks(account, &filter, &first(100)).await.unwrap() {
         assert_eq!(moves.sequence, i64::from(task.id == moved.id), "{task:?}");
     }
     // Gone and back again: who saw it before must not take it for an older one.
@@ -249,7 +250,7 @@ async fn moves_of_a_due_date_are_counted(rig: &Rig) {
         let all: Vec<Task> = all.iter().filter(|task| there || task.id != moved.id).cloned().collect();
         write(rig, &[&fleet.home.system], &all).await;
     }
-    for (task, moves) in store.moved_tasks(account, &filter, &first(100)).await.unwrap() {
+    for MovedTask { task, moves } in store.moved_tasks(account, &filter, &first(100)).await.unwrap() {
         assert_eq!(moves.sequence, if task.id == moved.id { 2 } else { 0 }, "{task:?}");
     }
 }

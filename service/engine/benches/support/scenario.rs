@@ -97,11 +97,10 @@ fn duties(roof: &Roof) -> Vec<Duty> {
 impl Scenario {
     pub fn new() -> Scenario {
         let roof = Roof {
-            plan_area_m2: 120.0,
-            coefficient: 0.9,
             wetting_loss_mm: 0.5,
             canopy: Canopy::Deciduous,
             canopy_share: 0.25,
+            ..Roof::new(120.0, 0.9)
         };
         let site = Site { latitude_deg: 48.3, elevation_m: 240.0 };
         Scenario { site, roof, record: readings(), duties: duties(&roof) }

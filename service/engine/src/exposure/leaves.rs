@@ -145,11 +145,10 @@ mod tests {
         };
         let record = RainRecord::from_readings((0..900).filter_map(|n| Some((first.plus(n), reading(n)?))));
         let roof = Roof {
-            plan_area_m2: 100.0,
-            coefficient: 0.9,
             wetting_loss_mm: 0.5,
             canopy: Canopy::Deciduous,
             canopy_share: 0.2,
+            ..Roof::new(100.0, 0.9)
         };
         let gauge = Gauge::new(record, None);
         let catchment = crate::catchment::Catchment::new(&gauge, &roof).unwrap();
@@ -177,11 +176,10 @@ mod tests {
     #[test]
     fn a_usual_screen_wants_cleaning_within_the_published_intervals() {
         let roof = Roof {
-            plan_area_m2: 100.0,
-            coefficient: 0.9,
             wetting_loss_mm: 0.5,
             canopy: Canopy::Deciduous,
             canopy_share: 0.2,
+            ..Roof::new(100.0, 0.9)
         };
         let site = Site { latitude_deg: 48.0, elevation_m: 0.0 };
         let fall: f64 = (0..12).map(|m| litter_kg_m2(&roof, &site, m) * MEAN_MONTH_DAYS[m]).sum();

@@ -36,13 +36,7 @@ mod tests {
     use crate::tank::Tank;
     use crate::trap::{evaporation, usual_evaporation};
 
-    const ROOF: Roof = Roof {
-        plan_area_m2: 50.0,
-        coefficient: 0.9,
-        wetting_loss_mm: 0.5,
-        canopy: crate::site::Canopy::None,
-        canopy_share: 0.0,
-    };
+    const ROOF: Roof = Roof { wetting_loss_mm: 0.5, ..Roof::new(50.0, 0.9) };
 
     /// Wet winters and dry summers.
     fn gauge(until: Day) -> Gauge {

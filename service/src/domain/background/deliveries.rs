@@ -7,10 +7,11 @@ use crate::domain::base::clock::local_date;
 use crate::domain::base::error::Result;
 use crate::domain::base::ids::{self, AccountId, DeliveryId, SubscriptionId};
 use crate::domain::context::Context;
-use crate::domain::model::delivery::{AttemptOutcome, Body, ClaimedDelivery, Content, Delivery};
+use crate::domain::model::delivery::{AttemptOutcome, Body, ClaimedDelivery, Content, Delivery, NewDelivery};
 use crate::domain::model::reminder::Reminder;
 use crate::domain::model::subscription::{Carries, DigestForm, Subscription, Timing};
 use crate::domain::ports::senders::{PayloadWriter, WebhookRequest, WebhookSender};
+use crate::domain::ports::store::deliveries::{AttemptedDelivery, ClaimedDeliveries};
 use crate::domain::ports::store::subscriptions::FanOut;
 use crate::domain::rules::delivery::{not_before, only_announces, outcome};
 use crate::domain::rules::digest::make::DigestScope;
@@ -111,7 +112,8 @@ async fn fan_out_one(
             task_id: Some(entry.task_id),
             ..Delivery::new(id, subscription, Content::Reminder, now, due_at)
         };
-        Some((delivery, Body::json(payloads.reminder(subscription.account_id, entry.clone()))))
+        let body = Body::json(payloads.reminder(subscription.account_id, entry.clone()));
+        Some(NewDelivery { delivery, body })
     };
     Ok(cx.store.fan_out(subscription, now, &make).await?)
 }
@@ -170,7 +172,7 @@ async fn digest(cx: &Context, payloads: &dyn PayloadWriter, subscription: Subscr
     let id = DeliveryId::of_digest(subscription.id, was_due.timestamp_micros());
     let delivery = Delivery::new(id, &subscription, Content::Digest, now, now);
     let next = timing.schedule.next(now, timing.zone);
-    Ok(cx.store.put_digest(&subscription, was_due, (&delivery, &body), next).await?)
+    Ok(cx.store.put_digest(&subscription, was_due, &NewDelivery { delivery, body }, next).await?)
 }
 
 /// Sends what is due to one subscription's receiver, a few at a time, until nothing is due, the receiver wants a rest or took
@@ -180,17 +182,17 @@ pub async fn serve(cx: &Context, sender: &dyn WebhookSender, id: SubscriptionId)
     let mut attempts = 0;
     while cx.clock.now() - began < LONG_VISIT && !*closing.borrow() {
         let now = cx.clock.now();
-        let Some((subscription, claimed)) = cx.store.claim_deliveries(id, now, now + HELD, AT_ONCE).await?
-        else {
-            break;
-        };
-        let sent = claimed.iter().map(|one| send(cx, sender, &subscription, one));
+        let Some(claimed) = cx.store.claim_deliveries(id, now, now + HELD, AT_ONCE).await? else { break };
+        let ClaimedDeliveries { subscription, deliveries } = claimed;
+        let sent = deliveries.iter().map(|one| send(cx, sender, &subscription, one));
         let outcomes = futures_util::future::join_all(sent).await;
         attempts += outcomes.len();
-        let finished: Vec<(&ClaimedDelivery, AttemptOutcome)> = claimed.iter().zip(outcomes).collect();
+        let finished = deliveries.iter().zip(outcomes);
+        let finished: Vec<AttemptedDelivery<'_>> =
+            finished.map(|(claimed, outcome)| AttemptedDelivery { claimed, outcome }).collect();
         cx.store.finish_deliveries(&subscription, &finished, cx.clock.now()).await?;
-        let over = claimed.len() < AT_ONCE as usize || attempts >= MOST_A_VISIT;
-        if over || finished.iter().any(|(_, outcome)| outcome.gone) {
+        let over = deliveries.len() < AT_ONCE as usize || attempts >= MOST_A_VISIT;
+        if over || finished.iter().any(|one| one.outcome.gone) {
             break;
         }
     }

@@ -66,6 +66,12 @@ pub fn end_of_day(date: NaiveDate, zone: Tz) -> DateTime<Utc> {
     next.and_utc()
 }
 
+/// The last day of so many days from now. It counts from the latest civil date on earth: a week's list may show a task a
+/// few hours early, never too late.
+pub fn last_day(now: DateTime<Utc>, days: u64) -> Option<NaiveDate> {
+    local_date(now, chrono_tz::Pacific::Kiritimati).checked_add_days(Days::new(days))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -83,10 +89,4 @@ mod tests {
         assert_eq!(end.to_rfc3339(), "2022-03-26T22:00:00+00:00");
         assert_eq!(local_date(end, chrono_tz::Asia::Beirut), day(2022, 3, 27));
     }
-}
-
-/// The last day of so many days from now. It counts from the latest civil date on earth: a week's list may show a task a
-/// few hours early, never too late.
-pub fn last_day(now: DateTime<Utc>, days: u64) -> Option<NaiveDate> {
-    local_date(now, chrono_tz::Pacific::Kiritimati).checked_add_days(Days::new(days))
 }

@@ -7,10 +7,10 @@ use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
 /// The most rows of a page.
-pub const MOST: u32 = 500;
+pub const MAX_ROWS: u32 = 500;
 
 /// The rows of a page when the caller does not say.
-pub const USUAL: u32 = 100;
+pub const DEFAULT_ROWS: u32 = 100;
 
 /// The last row of the page before: rows after it in the order of `(key, id)` come next.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -26,7 +26,7 @@ pub struct After<K> {
 pub struct PageRequest<K> {
     /// Where to go on; from the start when absent.
     pub after: Option<After<K>>,
-    /// How many rows, 1 to [`MOST`].
+    /// How many rows, 1 to [`MAX_ROWS`].
     pub limit: u32,
 }
 
@@ -113,18 +113,23 @@ impl<K: SortKey> PageRequest<K> {
     /// # Errors
     /// When the limit is out of range or the cursor is not one of this list's.
     pub fn read(list: &str, cursor: Option<&str>, limit: Option<u32>) -> Result<Self> {
-        Self::read_few(list, cursor, limit, MOST)
+        Self::read_with_max(list, cursor, limit, MAX_ROWS)
     }
 
-    /// The same for a list whose rows are large, so that a page has fewer of them: at most `most`, and no more than that
+    /// The same for a list whose rows are large, so that a page has fewer of them: at most `max_rows`, and no more than that
     /// when the caller does not say.
     ///
     /// # Errors
     /// As [`PageRequest::read`].
-    pub fn read_few(list: &str, cursor: Option<&str>, limit: Option<u32>, most: u32) -> Result<Self> {
-        let limit = limit.unwrap_or(USUAL.min(most));
-        if limit == 0 || limit > most {
-            return Err(Error::field("limit", format!("{limit} is not from 1 to {most}")));
+    pub fn read_with_max(
+        list: &str,
+        cursor: Option<&str>,
+        limit: Option<u32>,
+        max_rows: u32,
+    ) -> Result<Self> {
+        let limit = limit.unwrap_or(DEFAULT_ROWS.min(max_rows));
+        if limit == 0 || limit > max_rows {
+            return Err(Error::field("limit", format!("{limit} is not from 1 to {max_rows}")));
         }
         Ok(Self { after: cursor.map(|text| read_cursor(list, text)).transpose()?, limit })
     }

@@ -21,7 +21,7 @@ const WEEKDAYS: [&str; 7] = ["SUN", "MON", "TUE", "WED", "THU", "FRI", "SAT"];
 const HORIZON_DAYS: u64 = 366 * 5;
 
 /// The longest expression. Judgement: a list of every minute of an hour fits.
-pub const LONGEST: usize = 200;
+pub const MAX_LENGTH: usize = 200;
 
 /// A five-field crontab expression.
 #[derive(Clone, Debug)]
@@ -43,8 +43,8 @@ impl Schedule {
     /// # Errors
     /// A sentence that names the field and what it may be.
     pub fn parse(text: &str) -> Result<Self, String> {
-        if text.len() > LONGEST {
-            return Err(format!("it is longer than {LONGEST} characters"));
+        if text.len() > MAX_LENGTH {
+            return Err(format!("it is longer than {MAX_LENGTH} characters"));
         }
         let fields: Vec<&str> = text.split_ascii_whitespace().collect();
         let &[minute, hour, day, month, weekday] = fields.as_slice() else {

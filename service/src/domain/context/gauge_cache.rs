@@ -44,7 +44,11 @@ struct CachedGauge {
 }
 
 /// What a gauge model is made of beside the readings: the gauge and its normals.
-type GaugeVersion = (DateTime<Utc>, Option<Normals>);
+#[derive(PartialEq)]
+struct GaugeVersion {
+    created_at: DateTime<Utc>,
+    normals: Option<Normals>,
+}
 
 impl Default for GaugeCache {
     fn default() -> Self {
@@ -66,7 +70,7 @@ impl GaugeCache {
         through: NaiveDate,
         read: impl AsyncFn(Option<RainKnown>) -> Stored<RainRead>,
     ) -> Result<Arc<GaugeModel>> {
-        let made_of = (gauge.created_at, gauge.facts.normals.clone());
+        let made_of = GaugeVersion { created_at: gauge.created_at, normals: gauge.facts.normals.clone() };
         let slot = self.slot(gauge.id);
         let mut slot = slot.lock().await;
         let cached = slot.take().filter(|cached| cached.made_of == made_of);
@@ -80,7 +84,7 @@ impl GaugeCache {
         }
         let gauge_model = gauge_model
             .take()
-            .unwrap_or_else(|| Arc::new(GaugeModel::new(&new.days, made_of.1.as_ref(), through)));
+            .unwrap_or_else(|| Arc::new(GaugeModel::new(&new.days, made_of.normals.as_ref(), through)));
         *slot = Some(CachedGauge { gauge_model: Arc::clone(&gauge_model), rewrites: new.rewrites, made_of });
         Ok(gauge_model)
     }
@@ -137,9 +141,10 @@ mod tests {
     use super::*;
     use crate::domain::base::ids::AccountId;
     use crate::domain::model::gauge::{GaugeFacts, RainSpan};
+    use crate::domain::model::property::Position;
     use crate::domain::model::rain::RainDay;
     use crate::domain::rules::forecast::convert::to_day;
-    use eavesward_engine::{Canopy, Roof};
+    use eavesward_engine::Roof;
     use std::cell::{Cell, RefCell};
 
     fn now(days: i64) -> DateTime<Utc> {
@@ -155,10 +160,8 @@ mod tests {
             id: GaugeId(uuid::Uuid::from_u128(7)),
             account_id: AccountId(uuid::Uuid::from_u128(1)),
             facts: GaugeFacts {
-                name: "orchard gauge".to_owned(),
-                latitude_deg: 48.0,
-                longitude_deg: 0.5,
                 normals,
+                ..GaugeFacts::new("orchard gauge", Position { latitude_deg: 48.0, longitude_deg: 0.5 })
             },
             span: RainSpan::default(),
             version: 1,
@@ -168,13 +171,7 @@ mod tests {
     }
 
     fn roof(coefficient: f64) -> Roof {
-        Roof {
-            plan_area_m2: 50.0,
-            coefficient,
-            wetting_loss_mm: 0.5,
-            canopy: Canopy::None,
-            canopy_share: 0.0,
-        }
+        Roof { wetting_loss_mm: 0.5, ..Roof::new(50.0, coefficient) }
     }
 
     /// A record like a store's, and what was asked of it.

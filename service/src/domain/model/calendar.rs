@@ -7,7 +7,7 @@ use crate::domain::base::ids::{AccountId, CalendarId, PropertyId};
 use chrono::{DateTime, Utc};
 
 /// Begins the secret in an address. The log knows it, to leave secrets out.
-pub const WORD: &str = "ewc";
+pub const SECRET_PREFIX: &str = "ewc";
 
 /// Days ahead of a feed that does not say: a year and a month, so that what comes round yearly is always in it.
 pub const USUAL_DAYS: u32 = 400;

@@ -19,6 +19,11 @@ pub struct ComponentFacts {
 }
 
 impl ComponentFacts {
+    /// A component of which no earlier care is known.
+    pub fn new(name: impl Into<String>, part: Part, installed_on: NaiveDate) -> Self {
+        Self { name: name.into(), part, installed_on, last_served_on: None }
+    }
+
     /// Checks everything; nothing can have been served after `today`.
     pub(crate) fn check(&self, check: &mut Check, today: NaiveDate) {
         check.text("name", &self.name, 200);

@@ -103,6 +103,24 @@ impl Delivery {
     }
 }
 
+/// A delivery with what is posted, to be written down.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NewDelivery {
+    /// It.
+    pub delivery: Delivery,
+    /// What is posted.
+    pub body: Body,
+}
+
+/// A delivery with its attempts, oldest first.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LoggedDelivery {
+    /// It.
+    pub delivery: Delivery,
+    /// Its attempts.
+    pub attempts: Vec<DeliveryAttempt>,
+}
+
 /// One attempt at a delivery.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct DeliveryAttempt {

@@ -19,7 +19,7 @@ pub const LEAD_DAYS: u32 = 7;
 const MOST_LEAD_DAYS: u32 = 365;
 
 /// What is said of a figure that the account gave.
-pub const OWN: &str = "the account's own figure";
+pub const OWN_SOURCE: &str = "the account's own figure";
 
 /// What an account has set for one duty; the default counts where it is absent.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -71,7 +71,7 @@ const fn decides(duty: Duty) -> &'static str {
 
 /// Where the ceiling of a duty comes from.
 pub fn ceiling_source(duty: Duty, own: bool) -> Option<&'static str> {
-    if own { Some(OWN) } else { duty.ceiling().map(|ceiling| ceiling.source) }
+    if own { Some(OWN_SOURCE) } else { duty.ceiling().map(|ceiling| ceiling.source) }
 }
 
 /// The longest time to leave a duty, as it counts for an account.
@@ -126,8 +126,10 @@ impl DutySettings {
         let own = self.0.get(&duty).copied().unwrap_or_default();
         let default =
             duty.ceiling().map(|c| LongestInterval { months: c.months, source: c.source, own: false });
-        let ceiling =
-            own.ceiling_months.map(|months| LongestInterval { months, source: OWN, own: true }).or(default);
+        let ceiling = own
+            .ceiling_months
+            .map(|months| LongestInterval { months, source: OWN_SOURCE, own: true })
+            .or(default);
         DutyFigures {
             duty,
             ceiling,
@@ -176,7 +178,7 @@ mod tests {
         let own = Overrides { ceiling_months: Some(30), tolerance: Some(0.35), ..Overrides::default() };
         let settings: DutySettings = [(Duty::CleanScreen, own)].into_iter().collect();
         let set = settings.figures(Duty::CleanScreen);
-        assert_eq!(set.ceiling, Some(LongestInterval { months: 30, source: OWN, own: true }));
+        assert_eq!(set.ceiling, Some(LongestInterval { months: 30, source: OWN_SOURCE, own: true }));
         assert_eq!(set.tolerance, Some(0.35));
         for &duty in Duty::ALL.iter().filter(|duty| **duty != Duty::CleanScreen) {
             let figures = settings.figures(duty);

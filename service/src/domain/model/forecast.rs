@@ -73,6 +73,15 @@ pub struct Chances {
     pub in_90_days: f64,
 }
 
+/// A point of the curve to plot.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CurvePoint {
+    /// The day.
+    pub on: NaiveDate,
+    /// The chance of being past the mark on it.
+    pub chance: f64,
+}
+
 /// What is predicted of a duty.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Prediction {
@@ -92,13 +101,31 @@ pub struct Prediction {
     pub best_day: Option<BestDay>,
     /// The curve to plot; not kept with a task.
     #[serde(skip)]
-    pub curve: Vec<(NaiveDate, f64)>,
+    pub curve: Vec<CurvePoint>,
     /// What each finding taught; not kept with a task.
     #[serde(skip)]
     pub lessons: Vec<Lesson>,
     /// What the next finding would be worth; not kept with a task.
     #[serde(skip)]
     pub next_finding: Option<NextFinding>,
+}
+
+impl Prediction {
+    /// A prediction of which nothing but the mark is known yet.
+    pub const fn new(tolerance: f64, mark: Mark) -> Self {
+        Self {
+            window: None,
+            tolerance,
+            tally: None,
+            mark,
+            chances: None,
+            clock: None,
+            best_day: None,
+            curve: Vec::new(),
+            lessons: Vec::new(),
+            next_finding: None,
+        }
+    }
 }
 
 words! {
@@ -156,6 +183,30 @@ pub struct DutyForecast {
 }
 
 impl DutyForecast {
+    /// A forecast that has no date yet.
+    pub const fn new(
+        component_id: Option<ComponentId>,
+        component_name: String,
+        kind: Kind,
+        duty: Duty,
+        since: NaiveDate,
+    ) -> Self {
+        Self {
+            component_id,
+            component_name,
+            kind,
+            duty,
+            since,
+            due_on: None,
+            decided_by: DecidedBy::Nothing,
+            ceiling_on: None,
+            own_ceiling: false,
+            prediction: None,
+            reasons: Vec::new(),
+            hazards: Vec::new(),
+        }
+    }
+
     /// The reason that goes with what decided the date. Reasons come in the order prediction, rating, season, ceiling; no
     /// duty has both a season or rating and a prediction, and nothing follows a ceiling.
     pub fn why(&self) -> Option<&str> {

@@ -3,6 +3,7 @@
 use crate::domain::base::check::{Check, place};
 use crate::domain::base::error::Result;
 use crate::domain::base::ids::{AccountId, GaugeId};
+use crate::domain::model::property::Position;
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
@@ -105,6 +106,12 @@ impl Normals {
 }
 
 impl GaugeFacts {
+    /// A gauge without normals.
+    pub fn new(name: impl Into<String>, position: Position) -> Self {
+        let Position { latitude_deg, longitude_deg } = position;
+        Self { name: name.into(), latitude_deg, longitude_deg, normals: None }
+    }
+
     /// Checks everything.
     pub fn check(self) -> Result<Self> {
         let mut check = Check::new();

@@ -105,13 +105,7 @@ mod tests {
 
     #[test]
     fn work_on_an_open_tank_is_never_without_its_warning() {
-        let tank = Part::Tank {
-            capacity_l: 3000.0,
-            floor_area_m2: 1.5,
-            outlet_height_mm: 100.0,
-            calmed_inlet: true,
-            sediment_limit_mm: None,
-        };
+        let tank = Part::tank(3000.0, 1.5, 100.0, true);
         for duty in [Duty::RemoveSediment, Duty::MeasureSediment, Duty::LookOverTank] {
             let found = hazards(&tank, duty);
             assert!(found.contains(&Hazard::ConfinedSpace) && found.contains(&Hazard::Drowning), "{duty:?}");

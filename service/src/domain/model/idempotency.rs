@@ -9,10 +9,10 @@ use chrono::{DateTime, TimeDelta, Utc};
 use uuid::Uuid;
 
 /// How long answers are kept.
-pub const KEPT: TimeDelta = TimeDelta::hours(24);
+pub const RETENTION: TimeDelta = TimeDelta::hours(24);
 
 /// How long a claim without an answer holds others off; a request does not run longer.
-pub const HELD: TimeDelta = TimeDelta::seconds(60);
+pub const CLAIM_TIMEOUT: TimeDelta = TimeDelta::seconds(60);
 
 /// A request, as far as repetition goes.
 #[derive(Clone, Debug)]

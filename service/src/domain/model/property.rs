@@ -124,6 +124,20 @@ pub struct PropertyFacts {
     pub notes: Option<String>,
 }
 
+impl PropertyFacts {
+    /// A property of whose months nothing is known, and of which nothing is noted.
+    pub fn new(name: impl Into<String>, position: Position, elevation_m: f64, time_zone: Tz) -> Self {
+        let Position { latitude_deg, longitude_deg } = position;
+        let (months, notes) = (Months::default(), None);
+        Self { name: name.into(), latitude_deg, longitude_deg, elevation_m, time_zone, months, notes }
+    }
+
+    /// Where it lies.
+    pub fn position(&self) -> Position {
+        Position { latitude_deg: self.latitude_deg, longitude_deg: self.longitude_deg }
+    }
+}
+
 /// What is known of a property, as it came in.
 #[derive(Clone, Debug)]
 pub struct PropertyDraft {

@@ -73,6 +73,15 @@ pub struct RainReport {
     pub span: RainSpan,
 }
 
+/// The days of a list of readings; open where an end is absent.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct RainRange {
+    /// The first day.
+    pub from: Option<NaiveDate>,
+    /// The last day.
+    pub to: Option<NaiveDate>,
+}
+
 /// How many days an upsert met which way.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Upserted {

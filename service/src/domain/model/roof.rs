@@ -101,6 +101,26 @@ impl Surface {
     }
 }
 
+/// A figure of a roof as it is used.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RoofFigure {
+    /// The value.
+    pub value: f64,
+    /// Whether the account gave it; otherwise it is the surface's default.
+    pub given: bool,
+    /// Where it comes from.
+    pub source: &'static str,
+}
+
+impl RoofFigure {
+    fn given_or(given: Option<f64>, default: Sourced) -> Self {
+        match given {
+            Some(value) => Self { value, given: true, source: "given by the account" },
+            None => Self { value: default.value, given: false, source: default.source },
+        }
+    }
+}
+
 /// A roof. Coefficient and loss stay absent when the surface's default counts, so that a better default reaches it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Roof {
@@ -134,22 +154,40 @@ impl Roof {
         }
     }
 
+    /// A roof with the figures of its surface and no trees near.
+    pub const fn new(plan_area_m2: f64, surface: Surface) -> Self {
+        Self {
+            plan_area_m2,
+            surface,
+            runoff_coefficient: None,
+            wetting_loss_mm: None,
+            canopy: Canopy::None,
+            canopy_share: 0.0,
+        }
+    }
+
+    /// The same with a share of it under trees.
+    #[must_use]
+    pub const fn under(self, canopy: Canopy, canopy_share: f64) -> Self {
+        Self { canopy, canopy_share, ..self }
+    }
+
     /// The coefficient that is used, and its source.
-    pub fn coefficient(&self) -> (f64, bool, &'static str) {
-        own_or(self.runoff_coefficient, self.surface.runoff_coefficient())
+    pub fn coefficient(&self) -> RoofFigure {
+        RoofFigure::given_or(self.runoff_coefficient, self.surface.runoff_coefficient())
     }
 
     /// The wetting loss that is used, and its source.
-    pub fn loss(&self) -> (f64, bool, &'static str) {
-        own_or(self.wetting_loss_mm, self.surface.wetting_loss_mm())
+    pub fn loss(&self) -> RoofFigure {
+        RoofFigure::given_or(self.wetting_loss_mm, self.surface.wetting_loss_mm())
     }
 
     /// As the engine takes it.
     pub fn to_engine(&self) -> eavesward_engine::Roof {
         eavesward_engine::Roof {
             plan_area_m2: self.plan_area_m2,
-            coefficient: self.coefficient().0,
-            wetting_loss_mm: self.loss().0,
+            coefficient: self.coefficient().value,
+            wetting_loss_mm: self.loss().value,
             canopy: match self.canopy {
                 Canopy::None => eavesward_engine::Canopy::None,
                 Canopy::Deciduous => eavesward_engine::Canopy::Deciduous,
@@ -159,8 +197,4 @@ impl Roof {
             canopy_share: self.canopy_share,
         }
     }
-}
-
-fn own_or(own: Option<f64>, default: Sourced) -> (f64, bool, &'static str) {
-    own.map_or((default.value, false, default.source), |value| (value, true, "given by the account"))
 }

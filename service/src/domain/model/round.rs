@@ -45,8 +45,12 @@ pub struct RoundTask {
     pub system_id: SystemId,
     /// The component.
     pub component_id: ComponentId,
-    /// The names of property, system and component.
-    pub names: (String, String, String),
+    /// The property's name.
+    pub property_name: String,
+    /// The system's name.
+    pub system_name: String,
+    /// The component's name.
+    pub component_name: String,
     /// What the component is.
     pub kind: Kind,
     /// What is to be done.
@@ -60,6 +64,12 @@ pub struct RoundTask {
 }
 
 impl RoundTask {
+    /// What the tasks of a round are sorted by: the names first.
+    fn order(&self) -> impl Ord + '_ {
+        let names = (&self.property_name, &self.system_name, &self.component_name);
+        (names, self.system_id, self.component_id, self.duty)
+    }
+
     /// The visit that did it instead of its round.
     pub fn done_elsewhere(&self, round: RoundId) -> Option<VisitId> {
         match self.outcome {
@@ -123,10 +133,7 @@ impl Round {
 
     /// Puts the tasks in their order.
     pub fn in_order(mut self) -> Self {
-        self.tasks.sort_by(|one, other| {
-            let key = |task: &RoundTask| (task.names.clone(), task.system_id, task.component_id, task.duty);
-            key(one).cmp(&key(other))
-        });
+        self.tasks.sort_by(|one, other| one.order().cmp(&other.order()));
         self
     }
 }

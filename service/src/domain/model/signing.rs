@@ -60,19 +60,28 @@ impl std::fmt::Debug for SigningSecret {
     }
 }
 
+/// A secret that was replaced.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ReplacedSecret {
+    /// It.
+    pub secret: SigningSecret,
+    /// Until when it signs beside the new one.
+    pub until: DateTime<Utc>,
+}
+
 /// The secrets of a subscription.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Secrets {
     /// The one that signs.
     pub current: SigningSecret,
-    /// Those before, latest first, and until when each of them signs too.
-    pub before: Vec<(SigningSecret, DateTime<Utc>)>,
+    /// Those before, latest first.
+    pub before: Vec<ReplacedSecret>,
 }
 
 impl Secrets {
     /// Until when the secret that was replaced last signs, if it does.
     pub fn old_until(&self, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
-        self.before.first().map(|(_, until)| *until).filter(|until| *until > now)
+        self.before.first().map(|one| one.until).filter(|until| *until > now)
     }
 
     /// A new secret in the place of the current one, which signs for a while yet.
@@ -80,14 +89,14 @@ impl Secrets {
     /// # Errors
     /// When the operating system gives no randomness.
     pub fn rotated(self, now: DateTime<Utc>) -> Result<Self> {
-        let mut before = vec![(self.current, now + OVERLAP)];
-        before.extend(self.before.into_iter().filter(|(_, until)| *until > now).take(MOST_BEFORE));
+        let mut before = vec![ReplacedSecret { secret: self.current, until: now + OVERLAP }];
+        before.extend(self.before.into_iter().filter(|one| one.until > now).take(MOST_BEFORE));
         Ok(Self { current: SigningSecret::new()?, before })
     }
 
     /// The value of `webhook-signature`: a signature for each secret that counts, set apart by spaces.
     pub fn signature(&self, id: &str, now: DateTime<Utc>, body: &str) -> String {
-        let before = self.before.iter().filter(|(_, until)| *until > now).map(|(secret, _)| secret);
+        let before = self.before.iter().filter(|one| one.until > now).map(|one| &one.secret);
         let all = std::iter::once(&self.current).chain(before);
         all.filter_map(|secret| secret.sign(id, now.timestamp(), body)).collect::<Vec<_>>().join(" ")
     }

@@ -35,6 +35,26 @@ pub struct Fullness {
     pub high: f64,
 }
 
+/// Where a finding falls in what was predicted, 0 to 1: a class and what lay below the least that can be seen are a range.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PositionRange {
+    /// The low end.
+    pub from: f64,
+    /// The high end; the same for a number.
+    pub to: f64,
+}
+
+/// Findings, or a part of one, by where they fall: below, inside and above the predicted 10 to 90 %.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Shares {
+    /// Emptier than the predicted 10 %.
+    pub below: f64,
+    /// Between them.
+    pub inside: f64,
+    /// Fuller than the predicted 90 %.
+    pub above: f64,
+}
+
 /// A forecast that a finding answered.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Answered {
@@ -62,10 +82,10 @@ pub struct Answered {
     pub finding: Finding,
     /// The same as a share of the mark, where it is a number or a class.
     pub found: Option<f64>,
-    /// Where it falls in the prediction, from and to, 0 to 1.
-    pub position: (f64, f64),
+    /// Where it falls in the prediction.
+    pub position: PositionRange,
     /// How much of it lies below, inside and above the predicted 10 to 90 %.
-    pub shares: (f64, f64, f64),
+    pub shares: Shares,
     /// What it rests on.
     pub history: LooksHash,
 }
@@ -73,7 +93,7 @@ pub struct Answered {
 impl Answered {
     /// The middle of its position.
     pub fn middle(&self) -> f64 {
-        0.5 * (self.position.0 + self.position.1)
+        0.5 * (self.position.from + self.position.to)
     }
 
     /// Logarithm of what was found over what was expected, where both are numbers above 0.
@@ -90,8 +110,8 @@ pub struct DutySkill {
     pub duty: Duty,
     /// How many.
     pub answered: i64,
-    /// Sums of the shares below, inside and above.
-    pub sums: (f64, f64, f64),
+    /// Sums of the shares.
+    pub sums: Shares,
     /// Sum of the middles of their positions.
     pub middles: f64,
     /// How many are numbers or classes.
@@ -106,8 +126,9 @@ impl DutySkill {
     }
 
     /// Share found emptier than the predicted 10 %, inside, and fuller than the predicted 90 %.
-    pub fn shares(&self) -> (f64, f64, f64) {
-        (self.mean(self.sums.0), self.mean(self.sums.1), self.mean(self.sums.2))
+    pub fn shares(&self) -> Shares {
+        let Shares { below, inside, above } = self.sums;
+        Shares { below: self.mean(below), inside: self.mean(inside), above: self.mean(above) }
     }
 
     /// How far the share inside strays from the aim when forecasts are right, by its standard error.
@@ -133,7 +154,7 @@ impl DutySkill {
         }
         let n = self.answered as f64;
         let shift = (self.mean_position() - 0.5) * (12.0 * n).sqrt();
-        let spread = (self.shares().1 - AIM) / self.standard_error();
+        let spread = (self.shares().inside - AIM) / self.standard_error();
         match (shift, spread) {
             (shift, _) if shift < -2.0 => "Parts fill more slowly than predicted: dates come too early.",
             (shift, _) if shift > 2.0 => "Parts fill faster than predicted: dates come too late.",
@@ -176,7 +197,7 @@ mod tests {
         DutySkill {
             duty: Duty::CleanScreen,
             answered,
-            sums: (rest, inside * n, rest),
+            sums: Shares { below: rest, inside: inside * n, above: rest },
             middles: position * n,
             measured: 0,
             log_ratios: 0.0,
@@ -205,10 +226,8 @@ mod tests {
     #[test]
     fn means_are_over_what_was_answered() {
         let one = skill(25, 0.8, 0.4);
-        let (emptier, inside, fuller) = one.shares();
-        assert!(
-            (emptier - 0.1).abs() < 1e-12 && (inside - 0.8).abs() < 1e-12 && (fuller - 0.1).abs() < 1e-12
-        );
+        let Shares { below, inside, above } = one.shares();
+        assert!((below - 0.1).abs() < 1e-12 && (inside - 0.8).abs() < 1e-12 && (above - 0.1).abs() < 1e-12);
         assert!((one.standard_error() - 0.08).abs() < 1e-12);
         assert_eq!(one.found_to_expected(), None);
         let twice = DutySkill { measured: 2, log_ratios: 4.0_f64.ln(), ..one };

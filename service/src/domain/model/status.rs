@@ -70,7 +70,7 @@ pub struct Status {
 
 /// How long a status may be shown without asking again, in seconds: anybody may log a visit at any moment, and nobody
 /// should see their own change later than this. Judgement.
-pub const KEEPS_S: u64 = 60;
+pub const MAX_AGE_S: u64 = 60;
 
 /// A status with what is known of its future.
 #[derive(Clone, Debug, PartialEq)]
@@ -83,10 +83,10 @@ pub struct Polled {
 
 impl Polled {
     /// For how many seconds it may be shown without asking again: up to the next change that can be foreseen, and never
-    /// longer than [`KEEPS_S`]. 0 while a refresh is waited for.
+    /// longer than [`MAX_AGE_S`]. 0 while a refresh is waited for.
     pub fn keeps_s(&self, now: DateTime<Utc>) -> u64 {
         let left = self.ends_at.map_or(0, |at| (at - now).num_seconds());
-        u64::try_from(left).unwrap_or(0).min(KEEPS_S)
+        u64::try_from(left).unwrap_or(0).min(MAX_AGE_S)
     }
 }
 

@@ -30,6 +30,20 @@ pub struct SystemFacts {
     pub retired_on: Option<NaiveDate>,
 }
 
+impl SystemFacts {
+    /// A system from which nothing is drawn, and which is to stay in service.
+    pub fn new(
+        property_id: PropertyId,
+        gauge_id: GaugeId,
+        name: impl Into<String>,
+        roof: Roof,
+        commissioned_on: NaiveDate,
+    ) -> Self {
+        let (demand_l_per_day, retired_on) = (0.0, None);
+        Self { property_id, gauge_id, name: name.into(), roof, commissioned_on, demand_l_per_day, retired_on }
+    }
+}
+
 /// A system.
 #[derive(Clone, Debug, PartialEq)]
 pub struct System {

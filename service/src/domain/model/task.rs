@@ -54,6 +54,21 @@ impl State {
     }
 }
 
+/// Where a task belongs.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TaskPlace {
+    /// Whose it is.
+    pub account_id: AccountId,
+    /// The property.
+    pub property_id: PropertyId,
+    /// The property's name.
+    pub property_name: String,
+    /// The system.
+    pub system_id: SystemId,
+    /// The system's name.
+    pub system_name: String,
+}
+
 /// A task as it is written by a refresh.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Task {
@@ -75,8 +90,10 @@ pub struct Task {
     pub state: State,
     /// The day it falls due.
     pub due_on: Option<NaiveDate>,
-    /// The property's name, the system's name.
-    pub names: (String, String),
+    /// The property's name.
+    pub property_name: String,
+    /// The system's name.
+    pub system_name: String,
     /// Everything else that a reader is shown, without its curve.
     pub forecast: DutyForecast,
     /// The local day it was computed for.
@@ -86,6 +103,33 @@ pub struct Task {
 }
 
 impl Task {
+    /// The task of a component's forecast, in the state that its dates give on the day.
+    pub fn of(
+        place: TaskPlace,
+        component_id: ComponentId,
+        forecast: DutyForecast,
+        as_of: NaiveDate,
+        refreshed_at: DateTime<Utc>,
+    ) -> Self {
+        let late_on = forecast.prediction.as_ref().and_then(|prediction| prediction.window?.late_on);
+        Self {
+            id: TaskId::of(component_id, forecast.duty),
+            account_id: place.account_id,
+            property_id: place.property_id,
+            system_id: place.system_id,
+            component_id,
+            kind: forecast.kind,
+            duty: forecast.duty,
+            state: State::on(as_of, forecast.due_on, late_on),
+            due_on: forecast.due_on,
+            property_name: place.property_name,
+            system_name: place.system_name,
+            forecast,
+            as_of,
+            refreshed_at,
+        }
+    }
+
     /// The date it is sorted by.
     pub fn sort_on(&self) -> NaiveDate {
         self.due_on.unwrap_or(NO_DATE)
@@ -106,11 +150,31 @@ pub struct Moves {
     pub changed_at: DateTime<Utc>,
 }
 
+/// A task, and how its due date moved.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MovedTask {
+    /// The task.
+    pub task: Task,
+    /// How its due date moved.
+    pub moves: Moves,
+}
+
+/// How many tasks of one duty are in one state.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct TaskCount {
+    /// The state.
+    pub state: State,
+    /// The duty.
+    pub duty: Duty,
+    /// How many.
+    pub count: u64,
+}
+
 /// How many tasks a filter finds, however many there are.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Counted {
     /// By state and duty.
-    pub tasks: Vec<(State, Duty, u64)>,
+    pub tasks: Vec<TaskCount>,
     /// Systems that they are of.
     pub systems: u64,
     /// Properties that those stand at.
@@ -120,7 +184,7 @@ pub struct Counted {
 impl Counted {
     /// All of them.
     pub fn total(&self) -> u64 {
-        self.tasks.iter().map(|(_, _, count)| count).sum()
+        self.tasks.iter().map(|some| some.count).sum()
     }
 }
 

@@ -71,6 +71,14 @@ pub struct VisitItem {
     pub note: Option<String>,
 }
 
+impl VisitItem {
+    /// A duty that was done, with nothing more known of it.
+    pub const fn done(component_id: ComponentId, duty: Duty) -> Self {
+        let (finding, left_fraction, note) = (None, None, None);
+        Self { component_id, duty, done: true, finding, left_fraction, cleaned_meanwhile: false, note }
+    }
+}
+
 /// What is known of a visit.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct VisitFacts {

@@ -11,6 +11,7 @@ use crate::domain::model::duty::Duty;
 use crate::domain::model::forecast::Window;
 use crate::domain::model::hazard::Hazard;
 use crate::domain::model::part::Kind;
+use crate::domain::model::property::Position;
 use crate::domain::model::task::{Moves, Task};
 use chrono::{DateTime, NaiveDate, Utc};
 use std::fmt::Write as _;
@@ -28,10 +29,14 @@ pub struct Event {
     pub task_id: TaskId,
     /// Its property.
     pub property_id: PropertyId,
-    /// The property's name, the system's name, the component's name.
-    pub names: [String; 3],
-    /// Latitude and longitude of the property, degrees.
-    pub position_deg: Option<(f64, f64)>,
+    /// The property's name.
+    pub property_name: String,
+    /// The system's name.
+    pub system_name: String,
+    /// The component's name.
+    pub component_name: String,
+    /// Where the property lies, once that is looked up.
+    pub position: Option<Position>,
     /// What the component is.
     pub kind: Kind,
     /// What is to be done.
@@ -55,12 +60,13 @@ pub struct Event {
 impl Event {
     /// The event of a task; none without a date. Where it lies is not yet known.
     pub fn of(task: Task, moves: Moves, lead_days: u32) -> Option<Self> {
-        let (property_name, system_name) = task.names;
         Some(Self {
             task_id: task.id,
             property_id: task.property_id,
-            names: [property_name, system_name, task.forecast.component_name],
-            position_deg: None,
+            property_name: task.property_name,
+            system_name: task.system_name,
+            component_name: task.forecast.component_name,
+            position: None,
             kind: task.kind,
             duty: task.duty,
             due_on: task.due_on?,
@@ -74,16 +80,15 @@ impl Event {
     }
 
     fn summary(&self) -> String {
-        let [_, system, component] = &self.names;
-        format!("{component}: {} ({system})", self.duty.title())
+        format!("{}: {} ({})", self.component_name, self.duty.title(), self.system_name)
     }
 
     fn description(&self) -> String {
         let mut text = String::new();
-        let [property, system, component] = &self.names;
         // Writing to a string cannot fail.
         let _ = writeln!(text, "{}, about {} min.", self.duty.title(), self.duty.minutes());
-        let _ = writeln!(text, "{component}, {system}, {property}");
+        let Self { property_name, system_name, component_name, .. } = self;
+        let _ = writeln!(text, "{component_name}, {system_name}, {property_name}");
         let _ = writeln!(text, "\nWhy this date: {}", self.reasons.join(" "));
         if let Some(window) = &self.window {
             let date =
@@ -150,9 +155,9 @@ fn write_event(out: &mut Lines, event: &Event) {
     let summary = event.summary();
     out.text("SUMMARY", &summary);
     out.text("DESCRIPTION", &event.description());
-    out.text("LOCATION", &event.names[0]);
-    if let Some((latitude, longitude)) = event.position_deg {
-        out.line("GEO", &format!("{latitude:.6};{longitude:.6}"));
+    out.text("LOCATION", &event.property_name);
+    if let Some(Position { latitude_deg, longitude_deg }) = event.position {
+        out.line("GEO", &format!("{latitude_deg:.6};{longitude_deg:.6}"));
     }
     out.text("CATEGORIES", &event.kind.code().replace('_', " "));
     out.line("TRANSP", "TRANSPARENT");

@@ -6,7 +6,7 @@ use crate::domain::base::rounding::rounded;
 use crate::domain::model::forecast::{BestDay, Chances, DutyForecast, Mark, Prediction, Tally};
 use crate::domain::model::inputs::Inputs;
 use crate::domain::model::status::{NextDuty, RecentRunoff, RunoffSince, Status};
-use crate::domain::model::task::{State, Task};
+use crate::domain::model::task::{State, Task, TaskPlace};
 use crate::domain::rules::forecast::convert::to_day;
 use crate::domain::rules::forecast::gauge_model::GaugeModel;
 use crate::domain::rules::forecast::model_inputs::ModelInputs;
@@ -50,22 +50,15 @@ pub(crate) fn tasks_and_status(
 
 fn task(input: &Inputs, forecast: DutyForecast, as_of: NaiveDate, now: DateTime<Utc>) -> Option<Task> {
     let component_id = forecast.component_id?;
-    let late_on = forecast.prediction.as_ref().and_then(|prediction| prediction.window?.late_on);
-    Some(Task {
-        id: TaskId::of(component_id, forecast.duty),
+    let place = TaskPlace {
         account_id: input.system.account_id,
         property_id: input.property.id,
+        property_name: input.property.facts.name.clone(),
         system_id: input.system.id,
-        component_id,
-        kind: forecast.kind,
-        duty: forecast.duty,
-        state: State::on(as_of, forecast.due_on, late_on),
-        due_on: forecast.due_on,
-        names: (input.property.facts.name.clone(), input.system.facts.name.clone()),
-        forecast: DutyForecast { prediction: forecast.prediction.map(kept), ..forecast },
-        as_of,
-        refreshed_at: now,
-    })
+        system_name: input.system.facts.name.clone(),
+    };
+    let forecast = DutyForecast { prediction: forecast.prediction.map(kept), ..forecast };
+    Some(Task::of(place, component_id, forecast, as_of, now))
 }
 
 /// A prediction as it is kept: without what is shown in full only, and with as many digits as are ever shown.

@@ -10,7 +10,7 @@ use crate::domain::model::account::{Account, Key, KeyDraft, Scope};
 use chrono::{DateTime, Utc};
 
 /// Begins the secret of a key.
-const WORD: &str = "ew";
+const SECRET_PREFIX: &str = "ew";
 
 fn new_key(account_id: AccountId, draft: KeyDraft, now: DateTime<Utc>) -> Result<(Key, Secret)> {
     let mut check = Check::new();
@@ -34,7 +34,7 @@ fn new_key(account_id: AccountId, draft: KeyDraft, now: DateTime<Utc>) -> Result
     let mut scopes = draft.scopes;
     scopes.sort_unstable();
     scopes.dedup();
-    let secret = Secret::random(WORD)?;
+    let secret = Secret::random(SECRET_PREFIX)?;
     let key = Key {
         id: KeyId::new(),
         account_id,
@@ -42,7 +42,7 @@ fn new_key(account_id: AccountId, draft: KeyDraft, now: DateTime<Utc>) -> Result
         scopes,
         system_id: draft.system_id,
         hash: hash(secret.reveal()),
-        hint: secret.hint(WORD),
+        hint: secret.hint(SECRET_PREFIX),
         created_at: now,
         expires_at: draft.expires_at,
         revoked_at: None,

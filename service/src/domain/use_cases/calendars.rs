@@ -7,7 +7,9 @@ use crate::domain::base::ids::{AccountId, CalendarId, PropertyId};
 use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::base::secret::{Secret, hash};
 use crate::domain::context::Context;
-use crate::domain::model::calendar::{Calendar, CalendarDraft, MOST_DAYS, MOST_TASKS, USUAL_DAYS, WORD};
+use crate::domain::model::calendar::{
+    Calendar, CalendarDraft, MOST_DAYS, MOST_TASKS, SECRET_PREFIX, USUAL_DAYS,
+};
 use crate::domain::model::duty_settings::DutySettings;
 use crate::domain::model::task::TaskFilter;
 use crate::domain::rules::ical;
@@ -31,7 +33,7 @@ pub async fn create(cx: &Context, account: AccountId, draft: CalendarDraft) -> R
         check.refuse("property_id", no_property(id));
     }
     check.done()?;
-    let secret = Secret::random(WORD)?;
+    let secret = Secret::random(SECRET_PREFIX)?;
     let calendar = Calendar {
         id: CalendarId::new(),
         account_id: account,
@@ -39,7 +41,7 @@ pub async fn create(cx: &Context, account: AccountId, draft: CalendarDraft) -> R
         name: draft.name,
         horizon_days,
         hash: hash(secret.reveal()),
-        hint: secret.hint(WORD),
+        hint: secret.hint(SECRET_PREFIX),
         created_at: cx.clock.now(),
         last_read_at: None,
         revoked_at: None,
@@ -123,10 +125,10 @@ async fn place(cx: &Context, account: AccountId, events: &mut [Event]) -> Result
     let mut places = HashMap::new();
     for some in ids.chunks(PLACES_AT_ONCE) {
         let found = cx.store.properties_of(account, some).await?;
-        places.extend(found.into_iter().map(|p| (p.id, (p.facts.latitude_deg, p.facts.longitude_deg))));
+        places.extend(found.into_iter().map(|property| (property.id, property.facts.position())));
     }
     for event in events {
-        event.position_deg = places.get(&event.property_id).copied();
+        event.position = places.get(&event.property_id).copied();
     }
     Ok(())
 }

@@ -125,13 +125,9 @@ pub async fn replace(
         return Err(Error::Conflict(format!("the component was already taken out on {removed}")));
     }
     check_removal(cx, &old, replacement.on)?;
-    let facts = ComponentFacts {
-        name: replacement.name.unwrap_or_else(|| old.facts.name.clone()),
-        part: replacement.part.unwrap_or_else(|| old.facts.part.clone()),
-        installed_on: replacement.on,
-        last_served_on: None,
-    };
-    let facts = checked(cx, facts)?;
+    let name = replacement.name.unwrap_or_else(|| old.facts.name.clone());
+    let part = replacement.part.unwrap_or_else(|| old.facts.part.clone());
+    let facts = checked(cx, ComponentFacts::new(name, part, replacement.on))?;
     same_kind(&old, &facts.part)?;
     let mut new = Component::new(new_id, old.system_id, facts, cx.clock.now());
     new.replaces = Some(id);

@@ -4,7 +4,7 @@ use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, DeliveryId, SubscriptionId};
 use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::context::Context;
-use crate::domain::model::delivery::{Body, Content, Delivery, DeliveryAttempt, DeliveryState};
+use crate::domain::model::delivery::{Body, Content, Delivery, DeliveryState, LoggedDelivery};
 use crate::domain::ports::senders::PayloadWriter;
 use crate::domain::use_cases::subscriptions;
 
@@ -21,7 +21,7 @@ pub async fn test(
     let made = Delivery::new(delivery, &subscription, Content::Test, now, now);
     cx.store.insert_delivery(&made, &Body::json(payloads.test(&subscription, now))).await?;
     cx.notify_readers();
-    Ok(get(cx, account, delivery).await?.0)
+    Ok(get(cx, account, delivery).await?.delivery)
 }
 
 /// A subscription's deliveries, latest first.
@@ -40,11 +40,7 @@ pub async fn list(
 }
 
 /// One delivery with its attempts, oldest first.
-pub async fn get(
-    cx: &Context,
-    account: AccountId,
-    id: DeliveryId,
-) -> Result<(Delivery, Vec<DeliveryAttempt>)> {
+pub async fn get(cx: &Context, account: AccountId, id: DeliveryId) -> Result<LoggedDelivery> {
     let found = cx.store.delivery(account, id).await?;
     found.ok_or_else(|| Error::NotFound { what: "delivery", id: id.to_string() })
 }
@@ -55,5 +51,5 @@ pub async fn again(cx: &Context, account: AccountId, id: DeliveryId) -> Result<D
         return Err(Error::NotFound { what: "delivery", id: id.to_string() });
     }
     cx.notify_readers();
-    Ok(get(cx, account, id).await?.0)
+    Ok(get(cx, account, id).await?.delivery)
 }

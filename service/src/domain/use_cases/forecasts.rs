@@ -32,7 +32,7 @@ pub async fn stored(
         let components = in_service(&inputs, as_of);
         let facts = &inputs.system.facts;
         let duties = forecast(&ModelInputs::of_system(&inputs, &gauge_model, as_of, true), &components)?;
-        let mut climate = gauge_model.summary(facts.roof.coefficient().0);
+        let mut climate = gauge_model.summary(facts.roof.coefficient().value);
         if facts.commissioned_on > as_of {
             climate.advice.push(format!(
                 "The system goes into service on {}; nothing is due before.",

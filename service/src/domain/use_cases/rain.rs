@@ -6,7 +6,8 @@ use crate::domain::base::error::{Error, FieldError, Result};
 use crate::domain::base::ids::{AccountId, GaugeId};
 use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::context::Context;
-use crate::domain::model::rain::{MOST_READINGS, RainDay, RainOffer, RainReport};
+use crate::domain::model::rain::{MOST_READINGS, RainDay, RainOffer, RainRange, RainReport};
+use crate::domain::ports::store::gauges::StoredRain;
 use crate::domain::rules::rain::judge::judge;
 use crate::domain::use_cases::gauges;
 use chrono::NaiveDate;
@@ -39,7 +40,7 @@ pub async fn put(
         return Ok(report);
     }
     let days: Vec<RainDay> = accepted.into_iter().map(|(date, rain_mm)| RainDay { date, rain_mm }).collect();
-    let Some((upserted, span)) = cx.store.put_rain(account, id, &days).await? else {
+    let Some(StoredRain { upserted, span }) = cx.store.put_rain(account, id, &days).await? else {
         return Err(Error::NotFound { what: "gauge", id: id.to_string() });
     };
     if upserted.new + upserted.changed > 0 {
@@ -53,12 +54,12 @@ pub async fn list(
     cx: &Context,
     account: AccountId,
     id: GaugeId,
-    range: (Option<NaiveDate>, Option<NaiveDate>),
+    range: RainRange,
     cursor: Option<&str>,
     limit: Option<u32>,
 ) -> Result<ListPage<RainDay>> {
     let mut check = Check::new();
-    check.range(range.0, range.1);
+    check.range(range.from, range.to);
     check.done()?;
     gauges::get(cx, account, id).await?;
     let asked = PageRequest::<NaiveDate>::read("rain", cursor, limit)?;

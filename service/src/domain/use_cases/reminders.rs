@@ -3,7 +3,7 @@
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::AccountId;
 use crate::domain::base::paging;
-use crate::domain::base::paging::{MOST, USUAL};
+use crate::domain::base::paging::{DEFAULT_ROWS, MAX_ROWS};
 use crate::domain::context::Context;
 use crate::domain::model::reminder::{FeedRange, PulledReminders, ReminderFilter};
 use std::time::Duration;
@@ -43,9 +43,9 @@ pub async fn pull(
     limit: Option<u32>,
     wait_s: Option<u32>,
 ) -> Result<PulledReminders> {
-    let limit = limit.unwrap_or(USUAL);
-    if limit == 0 || limit > MOST {
-        return Err(Error::field("limit", format!("{limit} is not from 1 to {MOST}")));
+    let limit = limit.unwrap_or(DEFAULT_ROWS);
+    if limit == 0 || limit > MAX_ROWS {
+        return Err(Error::field("limit", format!("{limit} is not from 1 to {MAX_ROWS}")));
     }
     let wait_s = wait_s.unwrap_or(0);
     if wait_s > LONGEST_WAIT_S {

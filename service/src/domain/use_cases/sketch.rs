@@ -125,7 +125,7 @@ pub async fn stateless(sketch: Sketch) -> Result<SystemForecast> {
             })
             .collect();
         let duties = forecast(&inputs, &components)?;
-        let climate = gauge_model.summary(sketch.roof.coefficient().0);
+        let climate = gauge_model.summary(sketch.roof.coefficient().value);
         Ok(SystemForecast { system_id: None, as_of, roof: sketch.roof.clone(), climate, duties })
     })
     .await

@@ -7,7 +7,7 @@ use crate::domain::base::paging;
 use crate::domain::base::paging::{After, ListPage, PageRequest};
 use crate::domain::context::Context;
 use crate::domain::model::account::ReadAccess;
-use crate::domain::model::task::{Moves, Task, TaskFilter};
+use crate::domain::model::task::{MovedTask, Moves, Task, TaskFilter};
 use std::collections::HashSet;
 
 /// Hands the first `most` of the account's tasks over, by due date, as they are read, each once; gives the first one that is
@@ -23,12 +23,12 @@ pub(crate) async fn each(
     most: usize,
     mut take: impl FnMut(Task, Moves) + Send,
 ) -> Result<Option<Task>> {
-    let mut page = PageRequest { after: None, limit: paging::MOST };
+    let mut page = PageRequest { after: None, limit: paging::MAX_ROWS };
     let mut seen = HashSet::new();
     loop {
         let rows = cx.store.moved_tasks(account, filter, &page).await?;
         let more = rows.len() > page.limit as usize;
-        for (task, moves) in rows.into_iter().take(page.limit as usize) {
+        for MovedTask { task, moves } in rows.into_iter().take(page.limit as usize) {
             page.after = Some(After { key: task.sort_on(), id: task.id.0 });
             if !seen.insert(task.id) {
                 continue;

@@ -123,12 +123,9 @@ fn rain() -> Vec<wire::RainDay> {
 
 fn roof() -> wire::RoofRequest {
     wire::RoofRequest {
-        plan_area_m2: 80.0,
-        surface: wire::Surface::Metal,
-        runoff_coefficient: None,
-        wetting_loss_mm: None,
         canopy: wire::Canopy::Deciduous,
         canopy_share: 0.4,
+        ..wire::RoofRequest::new(80.0, wire::Surface::Metal)
     }
 }
 
@@ -152,16 +149,7 @@ fn components() -> Vec<wire::ComponentRequest> {
             "shed diverter",
             wire::Part::FirstFlushDiverter { chamber_volume_l: 80.0, emptying: wire::Emptying::Hand {} },
         ),
-        part(
-            "orchard tank",
-            wire::Part::Tank {
-                capacity_l: 5000.0,
-                floor_area_m2: 2.5,
-                outlet_height_mm: 100.0,
-                calmed_inlet: true,
-                sediment_limit_mm: None,
-            },
-        ),
+        part("orchard tank", wire::Part::tank(5000.0, 2.5, 100.0, true)),
     ]
 }
 

@@ -3,7 +3,7 @@
 use crate::domain::base::error::Error;
 use crate::domain::base::ids::GaugeId;
 use crate::domain::context::Context;
-use crate::domain::model::rain::{OfferedReading, RainOffer};
+use crate::domain::model::rain::{OfferedReading, RainOffer, RainRange};
 use crate::domain::rules::rain::files;
 use crate::domain::rules::rain::files::Accumulated;
 use crate::domain::use_cases::rain;
@@ -162,7 +162,7 @@ pub async fn list(
     id: web::Path<Uuid>,
     query: Query<RainQuery>,
 ) -> Answer {
-    let range = (query.from, query.to);
+    let range = RainRange { from: query.from, to: query.to };
     let found = rain::list(&cx, caller.0, GaugeId(*id), range, query.cursor.as_deref(), query.limit).await?;
     page::<_, wire::RainDay>(&req, found)
 }

@@ -261,9 +261,9 @@ pub async fn delivery(
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
 ) -> Answer {
-    let (found, attempts) = deliveries::get(&cx, caller.0, DeliveryId(*id)).await?;
-    let attempts = attempts.into_iter().map(Into::into).collect();
-    hashed(&req, &contract::DeliveryLog { delivery: found.into(), attempts })
+    let found = deliveries::get(&cx, caller.0, DeliveryId(*id)).await?;
+    let attempts = found.attempts.into_iter().map(Into::into).collect();
+    hashed(&req, &contract::DeliveryLog { delivery: found.delivery.into(), attempts })
 }
 
 /// Send a delivery again

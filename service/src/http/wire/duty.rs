@@ -154,14 +154,13 @@ pub(super) fn bring_of(things: &[&str]) -> Vec<String> {
 impl From<task::Task> for wire::Task {
     fn from(task: task::Task) -> Self {
         let forecast = task.forecast;
-        let (property_name, system_name) = task.names;
         let prediction = forecast.prediction;
         Self {
             id: task.id.0,
             property_id: task.property_id.0,
-            property_name,
+            property_name: task.property_name,
             system_id: task.system_id.0,
-            system_name,
+            system_name: task.system_name,
             component_id: task.component_id.0,
             component_name: forecast.component_name,
             component_kind: task.kind.into(),

@@ -68,7 +68,7 @@ impl From<forecast::DutyForecast> for wire::DutyForecast {
             prediction
                 .curve
                 .iter()
-                .map(|(date, chance)| wire::CurvePoint { date: *date, chance: rounded(*chance) })
+                .map(|point| wire::CurvePoint { date: point.on, chance: rounded(point.chance) })
         });
         Self {
             component_id: duty.component_id.map(|id| id.0),

@@ -28,13 +28,12 @@ impl From<ScheduledTask> for wire::RoundTask {
     fn from(placed: ScheduledTask) -> Self {
         let (days_early, days_late, outside) = (placed.days_early(), placed.days_late(), placed.is_outside());
         let ScheduledTask { task, allowed, .. } = placed;
-        let (property_name, system_name) = task.names;
         Self {
             task_id: task.id.0,
             property_id: task.property_id.0,
-            property_name,
+            property_name: task.property_name,
             system_id: task.system_id.0,
-            system_name,
+            system_name: task.system_name,
             component_id: task.component_id.0,
             component_name: task.forecast.component_name,
             component_kind: task.kind.into(),
@@ -83,8 +82,8 @@ impl From<proposal::Proposal> for wire::RoundProposal {
         let figures = proposal.figures;
         let unplaced = proposal.unplaced.into_iter().map(|unplaced| wire::UnplacedTask {
             task_id: unplaced.task.id.0,
-            property_name: unplaced.task.names.0,
-            system_name: unplaced.task.names.1,
+            property_name: unplaced.task.property_name,
+            system_name: unplaced.task.system_name,
             component_name: unplaced.task.forecast.component_name,
             duty: unplaced.task.duty.into(),
             due_on: unplaced.task.due_on,
@@ -124,7 +123,6 @@ impl From<wire::RoundRequest> for round::RoundDraft {
 
 fn kept(task: round::RoundTask, round: RoundId) -> wire::KeptTask {
     let done_elsewhere = task.done_elsewhere(round).is_some();
-    let (property_name, system_name, component_name) = task.names;
     let (visit_id, skipped, skipped_because) = match task.outcome {
         None => (None, false, None),
         Some(TaskOutcome::Visited(visit)) => (Some(visit.0), false, None),
@@ -133,11 +131,11 @@ fn kept(task: round::RoundTask, round: RoundId) -> wire::KeptTask {
     wire::KeptTask {
         task_id: task.task_id.0,
         property_id: task.property_id.0,
-        property_name,
+        property_name: task.property_name,
         system_id: task.system_id.0,
-        system_name,
+        system_name: task.system_name,
         component_id: task.component_id.0,
-        component_name,
+        component_name: task.component_name,
         component_kind: task.kind.into(),
         duty: task.duty.into(),
         title: task.duty.title().to_owned(),

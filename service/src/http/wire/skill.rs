@@ -6,15 +6,15 @@ use eavesward_contract as wire;
 
 impl From<skill::DutySkill> for wire::DutySkill {
     fn from(skill: skill::DutySkill) -> Self {
-        let (emptier, inside, fuller) = skill.shares();
+        let shares = skill.shares();
         Self {
             duty: skill.duty.into(),
             title: skill.duty.title().to_owned(),
             answered: skill.answered,
-            coverage: rounded(inside),
+            coverage: rounded(shares.inside),
             coverage_standard_error: rounded(skill.standard_error()),
-            emptier: rounded(emptier),
-            fuller: rounded(fuller),
+            emptier: rounded(shares.below),
+            fuller: rounded(shares.above),
             mean_position: rounded(skill.mean_position()),
             found_to_expected: skill.found_to_expected().map(rounded),
             measured: skill.measured,
@@ -44,9 +44,9 @@ impl From<skill::Answered> for wire::AnsweredForecast {
             },
             finding: answered.finding.into(),
             found: answered.found.map(rounded),
-            position_from: rounded(answered.position.0),
-            position_to: rounded(answered.position.1),
-            inside: rounded(answered.shares.1),
+            position_from: rounded(answered.position.from),
+            position_to: rounded(answered.position.to),
+            inside: rounded(answered.shares.inside),
         }
     }
 }

@@ -23,17 +23,18 @@ impl From<wire::RoofRequest> for roof::Roof {
 
 impl From<roof::Roof> for wire::Roof {
     fn from(roof: roof::Roof) -> Self {
-        let source = |(_, given, source): (f64, bool, &str)| wire::CoefficientSource {
-            given,
-            source: source.to_owned(),
+        let source = |figure: roof::RoofFigure| wire::CoefficientSource {
+            given: figure.given,
+            source: figure.source.to_owned(),
         };
+        let (coefficient, loss) = (roof.coefficient(), roof.loss());
         Self {
             plan_area_m2: roof.plan_area_m2,
             surface: roof.surface.into(),
-            runoff_coefficient: roof.coefficient().0,
-            runoff_coefficient_source: source(roof.coefficient()),
-            wetting_loss_mm: roof.loss().0,
-            wetting_loss_source: source(roof.loss()),
+            runoff_coefficient: coefficient.value,
+            runoff_coefficient_source: source(coefficient),
+            wetting_loss_mm: loss.value,
+            wetting_loss_source: source(loss),
             canopy: roof.canopy.into(),
             canopy_share: roof.canopy_share,
         }

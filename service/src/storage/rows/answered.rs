@@ -3,7 +3,7 @@ use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AnswerId, ComponentId, SystemId, VisitId};
 use crate::domain::model::duty::Duty;
 use crate::domain::model::forecast::Window;
-use crate::domain::model::skill::{Answered, Fullness, LooksHash};
+use crate::domain::model::skill::{Answered, Fullness, LooksHash, PositionRange, Shares};
 use crate::domain::model::visit::Finding;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -38,6 +38,7 @@ pub(in crate::storage) struct StoredAnswer<'a> {
     expected: Fullness,
     finding: Finding,
     found: Option<f64>,
+    /// From and to.
     position: (f64, f64),
 }
 
@@ -53,7 +54,7 @@ impl<'a> StoredAnswer<'a> {
             expected: answered.expected,
             finding: answered.finding,
             found: answered.found,
-            position: answered.position,
+            position: (answered.position.from, answered.position.to),
         }
     }
 }
@@ -75,8 +76,8 @@ impl AnsweredRow {
             expected: kept.expected,
             finding: kept.finding,
             found: kept.found,
-            position: kept.position,
-            shares: (self.below, self.inside, self.above),
+            position: PositionRange { from: kept.position.0, to: kept.position.1 },
+            shares: Shares { below: self.below, inside: self.inside, above: self.above },
             history: LooksHash(place.word("history", self.history.try_into().ok())?),
         })
     }

@@ -2,9 +2,9 @@ use super::RowRef;
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, DeliveryId, PropertyId, SubscriptionId, SystemId, TaskId};
 use crate::domain::base::schedule::Schedule;
-use crate::domain::model::delivery::{Body, Content, Delivery, DeliveryAttempt, DeliveryState};
+use crate::domain::model::delivery::{Body, Content, Delivery, DeliveryAttempt, DeliveryState, NewDelivery};
 use crate::domain::model::reminder::ReminderKind;
-use crate::domain::model::signing::{Secrets, SigningSecret};
+use crate::domain::model::signing::{ReplacedSecret, Secrets, SigningSecret};
 use crate::domain::model::subscription::{
     Carries, DigestForm, Paused, Subscription, SubscriptionFacts, Timing,
 };
@@ -35,7 +35,7 @@ pub(in crate::storage) fn secrets_before(secrets: &Secrets) -> Stored<String> {
     let before = secrets
         .before
         .iter()
-        .map(|(secret, until)| Before { secret: secret.bytes().to_vec(), until: until.timestamp_micros() });
+        .map(|one| Before { secret: one.secret.bytes().to_vec(), until: one.until.timestamp_micros() });
     to_json(&before.collect::<Vec<_>>())
 }
 
@@ -70,9 +70,12 @@ impl SubscriptionRow {
         let place = RowRef { table: "subscriptions", id: self.id };
         let lead_days = self.lead_days.map(|days| place.word("lead_days", u32::try_from(days).ok()));
         let before = place.json::<Vec<Before>>("secrets_before", &self.secrets_before)?;
-        let before = before
-            .into_iter()
-            .map(|one| Ok((SigningSecret::of(one.secret), place.instant("secrets_before", one.until)?)));
+        let before = before.into_iter().map(|one| {
+            Ok(ReplacedSecret {
+                secret: SigningSecret::of(one.secret),
+                until: place.instant("secrets_before", one.until)?,
+            })
+        });
         let carries = if let Some(bits) = self.kinds {
             let kinds = ReminderKind::ALL.iter().copied().filter(|news| news.bit() & bits != 0);
             Carries::Reminders { kinds: kinds.collect() }
@@ -161,8 +164,9 @@ pub(in crate::storage) struct LetterRow {
 }
 
 impl LetterRow {
-    pub(in crate::storage) fn read(self) -> Stored<(Delivery, Body)> {
-        Ok((self.delivery.read()?, Body { media_type: self.media_type, text: self.body }))
+    pub(in crate::storage) fn read(self) -> Stored<NewDelivery> {
+        let body = Body { media_type: self.media_type, text: self.body };
+        Ok(NewDelivery { delivery: self.delivery.read()?, body })
     }
 }
 

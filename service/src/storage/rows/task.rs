@@ -57,8 +57,9 @@ impl TaskRow {
             duty,
             state: place.word("state", State::parse(&self.state))?,
             due_on,
-            names: (self.property_name, self.system_name),
-            forecast: opened.forecast(line, (component_id, kind, duty), due_on)?,
+            property_name: self.property_name,
+            system_name: self.system_name,
+            forecast: opened.forecast(line, component_id, kind, duty, due_on)?,
             as_of: found.date("as_of", self.as_of)?,
             refreshed_at: found.instant("refreshed_at", self.refreshed_at)?,
         })

@@ -1,44 +1,23 @@
 //! Rounds, their tasks, and the visits that they made.
 
-use super::super::make::{Home, at, day, new_visit};
+use super::super::make::{Home, at, day, new_visit, round_task};
 use super::{Case, Form, Rig};
 use eavesward_service::domain::base::error::Stored;
-use eavesward_service::domain::base::ids::{RoundId, TaskId, VisitId};
-use eavesward_service::domain::model::duty::Duty;
-use eavesward_service::domain::model::round::{DoneOn, Round, RoundTask, TaskOutcome};
+use eavesward_service::domain::base::ids::{RoundId, VisitId};
+use eavesward_service::domain::model::duty;
+use eavesward_service::domain::model::round::{DoneOn, Round, TaskOutcome};
 use eavesward_service::domain::model::visit::Visit;
-use eavesward_service::domain::model::{duty, hazard};
 use eavesward_service::domain::ports::store::outcomes::{Finished, Inserted};
 use eavesward_service::domain::ports::store::rounds::RoundStore as _;
 use uuid::Uuid;
 
 pub(super) struct Rounds;
 
-fn task(home: &Home, index: usize, duty: Duty) -> RoundTask {
-    let component = &home.components[index];
-    RoundTask {
-        task_id: TaskId::of(component.id, duty),
-        property_id: home.property.id,
-        system_id: home.system.id,
-        component_id: component.id,
-        names: (
-            home.property.facts.name.clone(),
-            home.system.facts.name.clone(),
-            component.facts.name.clone(),
-        ),
-        kind: component.facts.part.kind(),
-        duty,
-        due_on: (index > 0).then(|| day(9)),
-        hazards: hazard::hazards(&component.facts.part, duty),
-        outcome: None,
-    }
-}
-
 /// A round of all duties of a home.
 fn planned(home: &Home) -> Round {
     let each = home.components.iter().enumerate();
     let tasks = each.flat_map(|(index, component)| {
-        duty::of(&component.facts.part).iter().map(move |duty| task(home, index, *duty))
+        duty::of(&component.facts.part).iter().map(move |duty| round_task(home, index, *duty))
     });
     let round = Round {
         id: RoundId(Uuid::new_v5(&home.account.0, b"round")),

@@ -8,7 +8,9 @@ use eavesward_service::domain::base::ids::{AnswerId, VisitId};
 use eavesward_service::domain::model::duty::Duty;
 use eavesward_service::domain::model::forecast::Window;
 use eavesward_service::domain::model::skill;
-use eavesward_service::domain::model::skill::{Answered, Fullness, LooksHash, SkillFilter};
+use eavesward_service::domain::model::skill::{
+    Answered, Fullness, LooksHash, PositionRange, Shares, SkillFilter,
+};
 use eavesward_service::domain::model::visit::Finding;
 use eavesward_service::domain::ports::store::skill::SkillStore as _;
 use eavesward_service::domain::ports::store::visits::VisitStore as _;
@@ -32,8 +34,8 @@ fn answered(name: String, finding: Finding, found: Option<f64>) -> Case<Answered
             expected: Fullness { low: 0.1 + 0.2, likely: 0.5, high: 0.75 },
             finding,
             found,
-            position: (0.25, 0.5),
-            shares: (0.0, 0.625, 0.375),
+            position: PositionRange { from: 0.25, to: 0.5 },
+            shares: Shares { below: 0.0, inside: 0.625, above: 0.375 },
             history: LooksHash([17; 32]),
         }
     })

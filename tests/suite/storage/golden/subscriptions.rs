@@ -12,7 +12,7 @@ use eavesward_service::domain::model::delivery::{
 use eavesward_service::domain::model::duty::Duty;
 use eavesward_service::domain::model::reminder::ReminderKind;
 use eavesward_service::domain::model::subscription::{Carries, DigestForm, Paused, Subscription};
-use eavesward_service::domain::ports::store::deliveries::DeliveryStore as _;
+use eavesward_service::domain::ports::store::deliveries::{AttemptedDelivery, DeliveryStore as _};
 use eavesward_service::domain::ports::store::subscriptions::SubscriptionStore as _;
 use uuid::Uuid;
 
@@ -163,7 +163,7 @@ impl Form for Deliveries {
             let (now, last) = (attempt.at, number == attempts.len());
             let claim =
                 rig.database.claim_deliveries(subscription.id, now, now + TimeDelta::seconds(60), 1).await;
-            let (known, claimed) = claim.unwrap().expect("it is due");
+            let known = claim.unwrap().expect("it is due");
             let outcome = AttemptOutcome {
                 attempt: attempt.clone(),
                 state: if last { one.state } else { DeliveryState::Waiting },
@@ -173,8 +173,9 @@ impl Form for Deliveries {
                 failed: attempt.status != Some(204),
                 gone: false,
             };
+            let attempted = AttemptedDelivery { claimed: &known.deliveries[0], outcome };
             rig.database
-                .finish_deliveries(&known, &[(&claimed[0], outcome)], at(23 + 7 * i64::from(last)))
+                .finish_deliveries(&known.subscription, &[attempted], at(23 + 7 * i64::from(last)))
                 .await
                 .unwrap();
         }
@@ -182,12 +183,11 @@ impl Form for Deliveries {
 
     async fn read(rig: &Rig, case: &Case<WebhookResponse>) -> Stored<WebhookResponse> {
         let (account, id, later) = (case.home.account, case.value.0.id, at(900_000));
-        let (one, attempts) = rig.database.delivery(account, id).await?.expect("a delivery of this id");
+        let logged = rig.database.delivery(account, id).await?.expect("a delivery of this id");
         // What is posted is read by whoever sends it.
         assert!(rig.database.send_again(account, id, later).await?);
-        let claim =
-            rig.database.claim_deliveries(one.subscription_id, later, later + TimeDelta::seconds(60), 1);
-        let (_, claimed) = claim.await?.expect("it is due");
-        Ok((one, claimed[0].body.clone(), attempts))
+        let (id, until) = (logged.delivery.subscription_id, later + TimeDelta::seconds(60));
+        let claimed = rig.database.claim_deliveries(id, later, until, 1).await?.expect("it is due");
+        Ok((logged.delivery, claimed.deliveries[0].body.clone(), logged.attempts))
     }
 }

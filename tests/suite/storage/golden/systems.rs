@@ -107,14 +107,7 @@ impl Form for Systems {
     type Value = System;
 
     fn cases() -> Vec<Case<System>> {
-        let bare = |surface, canopy| Roof {
-            plan_area_m2: 120.0,
-            surface,
-            runoff_coefficient: None,
-            wetting_loss_mm: None,
-            canopy,
-            canopy_share: 0.0,
-        };
+        let bare = |surface, canopy| Roof::new(120.0, surface).under(canopy, 0.0);
         let surfaces = Surface::ALL
             .iter()
             .map(|&one| system(format!("a roof of {}", one.code()), bare(one, Canopy::None), false));
@@ -181,6 +174,7 @@ fn couplings() -> Vec<(String, Part)> {
 
 /// Parts with every optional figure.
 pub(super) fn full_parts() -> Vec<Part> {
+    let [_, tank, _] = make::parts();
     vec![
         Part::Roof { fragile: true },
         Part::Gutter { length_m: 24.5, guarded: true },
@@ -192,13 +186,7 @@ pub(super) fn full_parts() -> Vec<Part> {
             shade: Shade::Covered,
             shade_share: Some(0.875),
         },
-        Part::Tank {
-            capacity_l: 5000.0,
-            floor_area_m2: 3.5,
-            outlet_height_mm: 120.0,
-            calmed_inlet: true,
-            sediment_limit_mm: Some(40.0),
-        },
+        tank,
         Part::FloatingIntake { mesh_mm: Some(1.25) },
         Part::OverflowTrap { seal_depth_mm: 75.0 },
         Part::Vent { mesh_mm: Some(0.75) },
@@ -221,13 +209,7 @@ fn bare_parts() -> Vec<Part> {
         Part::Roof { fragile: false },
         Part::Gutter { length_m: 24.5, guarded: false },
         Part::DebrisScreen { area_m2: 0.5, mesh_mm: None },
-        Part::Tank {
-            capacity_l: 5000.0,
-            floor_area_m2: 3.5,
-            outlet_height_mm: 0.0,
-            calmed_inlet: false,
-            sediment_limit_mm: None,
-        },
+        Part::tank(5000.0, 3.5, 0.0, false),
         Part::FloatingIntake { mesh_mm: None },
         Part::Vent { mesh_mm: None },
         Part::Pump { mains_powered: false },

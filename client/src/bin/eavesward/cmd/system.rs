@@ -211,12 +211,9 @@ pub fn example(out: &mut dyn Write) -> Result<(), Failure> {
         gauge_id: uuid::Uuid::nil(),
         name: "orchard shed".to_owned(),
         roof: RoofRequest {
-            plan_area_m2: 48.0,
-            surface: Surface::Metal,
-            runoff_coefficient: None,
-            wetting_loss_mm: None,
             canopy: contract::Canopy::Deciduous,
             canopy_share: 0.25,
+            ..RoofRequest::new(48.0, Surface::Metal)
         },
         commissioned_on: day,
         demand_l_per_day: 60.0,
@@ -230,16 +227,7 @@ pub fn example(out: &mut dyn Write) -> Result<(), Failure> {
                     emptying: Emptying::WeepHole { hole_mm: 2.0, head_m: 1.2 },
                 },
             ),
-            component(
-                "tank",
-                Part::Tank {
-                    capacity_l: 5000.0,
-                    floor_area_m2: 2.5,
-                    outlet_height_mm: 150.0,
-                    calmed_inlet: true,
-                    sediment_limit_mm: None,
-                },
-            ),
+            component("tank", Part::tank(5000.0, 2.5, 150.0, true)),
         ],
     };
     serde_json::to_writer_pretty(&mut *out, &example)?;

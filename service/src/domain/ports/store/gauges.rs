@@ -4,10 +4,19 @@ use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, GaugeId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::gauge::{Gauge, GaugeFacts, RainSpan};
-use crate::domain::model::rain::{RainDay, RainKnown, RainRead, Upserted};
+use crate::domain::model::rain::{RainDay, RainKnown, RainRange, RainRead, Upserted};
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
 use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
+
+/// What storing readings came to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct StoredRain {
+    /// How many days it met which way.
+    pub upserted: Upserted,
+    /// What the record spans now.
+    pub span: RainSpan,
+}
 
 /// Gauges and their rain.
 #[async_trait]
@@ -32,17 +41,13 @@ pub trait GaugeStore: Send + Sync {
     /// Upserts readings by date (given by date, without repeats) and keeps the gauge's span up to date. The systems
     /// under the gauge become stale if anything was new or changed. Concurrent upserts to one gauge follow each other.
     /// `None` when there is no such gauge in the account.
-    async fn put_rain(
-        &self,
-        account: AccountId,
-        id: GaugeId,
-        days: &[RainDay],
-    ) -> Stored<Option<(Upserted, RainSpan)>>;
+    async fn put_rain(&self, account: AccountId, id: GaugeId, days: &[RainDay])
+    -> Stored<Option<StoredRain>>;
     /// Readings of a gauge by date, from one day to another, both included.
     async fn rain(
         &self,
         id: GaugeId,
-        range: (Option<NaiveDate>, Option<NaiveDate>),
+        range: RainRange,
         page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<RainDay>>;
     /// The whole record of a gauge through a day, by date.

@@ -10,8 +10,8 @@ use chrono::{DateTime, Utc};
 #[async_trait]
 pub trait IdempotencyStore: Send + Sync {
     /// Claims a key, or says what stands in the way. One of several rivals wins. A claim without an answer older than
-    /// [`crate::domain::model::idempotency::HELD`] is taken over with the first attempt's seed; an answer older than
-    /// [`crate::domain::model::idempotency::KEPT`] counts as gone.
+    /// [`crate::domain::model::idempotency::CLAIM_TIMEOUT`] is taken over with the first attempt's seed; an answer older than
+    /// [`crate::domain::model::idempotency::RETENTION`] counts as gone.
     async fn claim(&self, attempt: &Attempt) -> Stored<Claim>;
     /// Keeps the answer.
     async fn answer(&self, account: AccountId, key: &str, answer: &Answer) -> Stored<()>;

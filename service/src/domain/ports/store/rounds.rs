@@ -10,6 +10,7 @@ use crate::domain::model::visit::Visit;
 use crate::domain::ports::store::outcomes::{CalledOff, Finished, Inserted};
 use async_trait::async_trait;
 use chrono::NaiveDate;
+use std::collections::HashMap;
 
 /// A task that stands in a round that is planned.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -29,12 +30,12 @@ pub struct PlannedTask {
 pub trait RoundStore: Send + Sync {
     /// The account's tasks that stand in rounds that are planned and that no visit did since, in no order.
     async fn planned_tasks(&self, account: AccountId) -> Stored<Vec<PlannedTask>>;
-    /// Where properties of the account are, in no order; those that are not there are left out.
+    /// Where properties of the account are; those that are not there are left out.
     async fn positions(
         &self,
         account: AccountId,
         properties: &[PropertyId],
-    ) -> Stored<Vec<(PropertyId, Position)>>;
+    ) -> Stored<HashMap<PropertyId, Position>>;
     /// Those of these tasks that the account has, in no order.
     async fn tasks_by_id(&self, account: AccountId, ids: &[TaskId]) -> Stored<Vec<Task>>;
     /// Keeps a round as planned; does nothing when the id is there already. Of two rounds with a task in common that are

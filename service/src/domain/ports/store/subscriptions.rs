@@ -3,7 +3,7 @@
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, SubscriptionId};
 use crate::domain::base::paging::PageRequest;
-use crate::domain::model::delivery::{Body, Delivery};
+use crate::domain::model::delivery::NewDelivery;
 use crate::domain::model::reminder::Reminder;
 use crate::domain::model::subscription::Subscription;
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
@@ -11,7 +11,7 @@ use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 
 /// Makes what is posted of an entry, if anything; told whether what was said last of its task was dropped unheard.
-pub type MakeDelivery<'a> = dyn for<'e> Fn(&'e Reminder, bool) -> Option<(Delivery, Body)> + Send + Sync + 'a;
+pub type MakeDelivery<'a> = dyn for<'e> Fn(&'e Reminder, bool) -> Option<NewDelivery> + Send + Sync + 'a;
 
 /// What came of looking at a feed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -70,7 +70,7 @@ pub trait SubscriptionStore: Send + Sync {
         &self,
         subscription: &Subscription,
         was_due: DateTime<Utc>,
-        digest: (&Delivery, &Body),
+        digest: &NewDelivery,
         next: Option<DateTime<Utc>>,
     ) -> Stored<bool>;
 }

@@ -4,7 +4,7 @@ use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, SystemId, TaskId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::status::{Polled, Status};
-use crate::domain::model::task::{Counted, Moves, Task, TaskFilter};
+use crate::domain::model::task::{Counted, MovedTask, Task, TaskFilter};
 use crate::domain::rules::reminders::inputs::ReminderInputs;
 use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -52,7 +52,7 @@ pub trait TaskStore: Send + Sync {
         account: AccountId,
         filter: &TaskFilter,
         page: &PageRequest<NaiveDate>,
-    ) -> Stored<Vec<(Task, Moves)>>;
+    ) -> Stored<Vec<MovedTask>>;
     /// How many tasks a filter finds, in no order.
     async fn count_tasks(&self, account: AccountId, filter: &TaskFilter) -> Stored<Counted>;
     /// One task.

@@ -75,8 +75,8 @@ impl Totals {
 
     fn of_counted(counted: &Counted) -> Self {
         let start = Self { systems: counted.systems, properties: counted.properties, ..Self::default() };
-        counted.tasks.iter().fold(start, |mut totals, &(state, duty, count)| {
-            totals.add(state, duty, count);
+        counted.tasks.iter().fold(start, |mut totals, some| {
+            totals.add(some.state, some.duty, some.count);
             totals
         })
     }
@@ -186,7 +186,6 @@ pub(crate) struct DigestBuilder {
 impl DigestBuilder {
     /// Adds a task; tasks come by due date.
     pub(crate) fn add(&mut self, task: Task) {
-        let (property_name, system_name) = task.names;
         let forecast = task.forecast;
         let why = forecast.why().map(str::to_owned);
         let place = *self.places.entry(task.property_id).or_insert(self.properties.len());
@@ -194,7 +193,7 @@ impl DigestBuilder {
             let (totals, bring, tasks) = (Totals::default(), Vec::new(), Vec::new());
             self.properties.push(PropertyTasks {
                 id: task.property_id,
-                name: property_name,
+                name: task.property_name,
                 totals,
                 bring,
                 tasks,
@@ -203,7 +202,7 @@ impl DigestBuilder {
         self.properties[place].tasks.push(DigestTask {
             task_id: task.id,
             system_id: task.system_id,
-            system_name,
+            system_name: task.system_name,
             component_id: task.component_id,
             component_name: forecast.component_name,
             kind: task.kind,

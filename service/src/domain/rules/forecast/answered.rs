@@ -13,11 +13,13 @@ use crate::domain::model::duty::Duty;
 use crate::domain::model::forecast::Window;
 use crate::domain::model::inputs::Inputs;
 use crate::domain::model::part::Kind;
-use crate::domain::model::skill::{AnswerChanges, Answered, Fullness, LooksHash};
+use crate::domain::model::skill::{AnswerChanges, Answered, Fullness, LooksHash, PositionRange, Shares};
 use crate::domain::model::visit::Finding;
 use crate::domain::rules::forecast::convert::{to_date, to_day, to_window};
 use crate::domain::rules::forecast::gauge_model::GaugeModel;
-use crate::domain::rules::forecast::history::{InService, VisitedItem, in_service, seen_by_component, since};
+use crate::domain::rules::forecast::history::{
+    CountsFrom, InService, VisitedItem, in_service, seen_by_component, since,
+};
 use crate::domain::rules::forecast::looks::{Look, found, looks};
 use crate::domain::rules::forecast::model_inputs::ModelInputs;
 use crate::domain::rules::forecast::predicted::HORIZON_DAYS;
@@ -98,8 +100,8 @@ fn questions<'a>(
             let made_on =
                 days.iter().copied().filter(|day| *day < look.on && *day > start).max().unwrap_or(start);
             // What is done to a diverter after that day is no part of the forecast.
-            while let Some((_, diverter, other)) = upstream.next_if(|other| other.0 <= made_on) {
-                before.update(format!("{diverter} {}", stands_for(&other)));
+            while let Some(other) = upstream.next_if(|other| other.look.on <= made_on) {
+                before.update(format!("{} {}", other.diverter, stands_for(&other.look)));
             }
             before.update(stands_for(&look));
             // What is seen of a part that was cleaned the same day says nothing of the days before.
@@ -121,24 +123,32 @@ fn stands_for(look: &Look) -> String {
     format!("{visit} {on} {finding:?} {cleaned:?} {cleaned_meanwhile}\n")
 }
 
+/// What a visit says of a diverter ahead of the part.
+struct UpstreamLook {
+    diverter: ComponentId,
+    look: Look,
+}
+
 /// What visits say of the diverters, by day, where it decides what reaches the part: the tank's sediment.
 fn upstream(
     inputs: &Inputs,
     seen: &HashMap<ComponentId, Vec<VisitedItem<'_>>>,
     duty: Duty,
-) -> Vec<(NaiveDate, ComponentId, Look)> {
+) -> Vec<UpstreamLook> {
     if duty != Duty::RemoveSediment {
         return Vec::new();
     }
     let diverters = inputs.components.iter().filter(|one| one.facts.part.kind() == Kind::FirstFlushDiverter);
-    let mut all: Vec<(NaiveDate, ComponentId, Look)> = diverters
+    let mut all: Vec<UpstreamLook> = diverters
         .flat_map(|diverter| {
             let own = seen.get(&diverter.id).map_or(&[][..], Vec::as_slice);
             let both = [Duty::ClearWeepHole, Duty::DrainDiverter];
-            both.into_iter().flat_map(move |duty| looks(own, duty)).map(|look| (look.on, diverter.id, look))
+            both.into_iter()
+                .flat_map(move |duty| looks(own, duty))
+                .map(|look| UpstreamLook { diverter: diverter.id, look })
         })
         .collect();
-    all.sort_by_key(|(on, id, look)| (*on, *id, look.visit));
+    all.sort_by_key(|one| (one.look.on, one.diverter, one.look.visit));
     all
 }
 
@@ -154,13 +164,13 @@ fn answer(
     // system was commissioned.
     let Some(component) = part else { return Ok(None) };
     let start = component.start(asked.duty, Some(inputs.system.facts.commissioned_on));
-    let since = since(component, asked.duty, start, asked.made_on).day;
+    let counts = CountsFrom { start, today: since(component, asked.duty, start, asked.made_on).day };
     let found_on = to_day(asked.look.on);
     let tolerance = model.settings.figures(asked.duty).tolerance.unwrap_or(0.5);
     let mut earliest: Option<(NaiveDate, Answered)> = None;
     for rule in duty_rules::of(component, asked.duty, model)? {
         let meter = model.meter(rule.exposure)?;
-        let taught = learned::learn(&rule, &meter, component, asked.duty, (start, since), asked.made_on)?;
+        let taught = learned::learn(&rule, &meter, component, asked.duty, counts, asked.made_on)?;
         if taught.cleaned_on_unknown_day || taught.left_share > 0.0 || taught.past_mark_on.is_some() {
             continue;
         }
@@ -201,8 +211,8 @@ fn answer(
                 expected: Fullness { low: expected.low, likely: expected.likely, high: expected.high },
                 finding: asked.finding,
                 found: finding.middle(),
-                position: (placed.from, placed.to),
-                shares: (placed.below(), placed.inside(), placed.above()),
+                position: PositionRange { from: placed.from, to: placed.to },
+                shares: Shares { below: placed.below(), inside: placed.inside(), above: placed.above() },
                 history: asked.history,
             };
             earliest = Some((on, answered));

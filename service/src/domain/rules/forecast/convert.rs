@@ -1,6 +1,6 @@
 //! Engine days and windows as civil dates, and back.
 
-use crate::domain::model::forecast::{Chances, Window};
+use crate::domain::model::forecast::{Chances, CurvePoint, Window};
 use chrono::NaiveDate;
 use eavesward_engine as engine;
 use engine::Day;
@@ -26,6 +26,13 @@ pub fn to_window(window: engine::Window) -> Window {
         likely_on: window.likely.and_then(to_date),
         late_on: window.late.and_then(to_date),
     }
+}
+
+/// A curve of the engine in civil dates.
+pub fn to_curve(curve: &[engine::CurvePoint]) -> Vec<CurvePoint> {
+    let points =
+        curve.iter().filter_map(|point| Some(CurvePoint { on: to_date(point.day)?, chance: point.chance }));
+    points.collect()
 }
 
 /// Chances of the engine.

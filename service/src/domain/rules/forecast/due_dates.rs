@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::Result;
 use crate::domain::model::duty::{DecidedBy, Duty};
-use crate::domain::model::duty_settings::{DutyFigures, OWN};
+use crate::domain::model::duty_settings::{DutyFigures, OWN_SOURCE};
 use crate::domain::model::part::{MonthDay, Part};
 use chrono::{Datelike, Days, Months, NaiveDate};
 use eavesward_engine::frost::{DRAIN_DAYS_BEFORE, Frost};
@@ -44,7 +44,7 @@ pub fn ceiling(figures: DutyFigures, since: Since) -> Option<Dated> {
     }
     let ceiling = figures.ceiling?;
     let on = since.day.checked_add_months(Months::new(ceiling.months))?;
-    let source = if ceiling.own { OWN.to_owned() } else { format!("source: {}", ceiling.source) };
+    let source = if ceiling.own { OWN_SOURCE.to_owned() } else { format!("source: {}", ceiling.source) };
     let months =
         if ceiling.months == 1 { "1 month".to_owned() } else { format!("{} months", ceiling.months) };
     let reason = format!("It is not left for longer than {months} ({source}).");

@@ -81,6 +81,15 @@ impl<'a> InService<'a> {
     }
 }
 
+/// The days from which a duty of a part counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CountsFrom {
+    /// The one at first.
+    pub start: NaiveDate,
+    /// The one today: that of the last service, or the first.
+    pub today: NaiveDate,
+}
+
 /// The day from which a duty counts: the last service, or the start.
 pub(crate) fn since(component: &InService<'_>, duty: Duty, start: NaiveDate, as_of: NaiveDate) -> Since {
     let served = component.served(duty).filter(|day| *day <= as_of);

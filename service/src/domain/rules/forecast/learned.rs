@@ -9,7 +9,7 @@ use crate::domain::model::duty::Duty;
 use crate::domain::model::forecast::{Lesson, NextFinding};
 use crate::domain::model::visit::Finding;
 use crate::domain::rules::forecast::convert::to_day;
-use crate::domain::rules::forecast::history::InService;
+use crate::domain::rules::forecast::history::{CountsFrom, InService};
 use crate::domain::rules::forecast::looks::{Look, found, looks};
 use crate::domain::rules::forecast::rule::Rule;
 use chrono::NaiveDate;
@@ -39,20 +39,18 @@ pub struct LearnedLimit {
 }
 
 /// Learns the mark of a duty from the visits up to the day asked for.
-///
-/// `since` is the day from which the tally counts today, `start` the one from which it counted at first.
 pub fn learn(
     rule: &Rule<'_>,
     meter: &Meter<'_>,
     component: &InService<'_>,
     duty: Duty,
-    (start, since): (NaiveDate, NaiveDate),
+    counts: CountsFrom,
     as_of: NaiveDate,
 ) -> Result<LearnedLimit> {
-    let mut history = ServiceHistory::new(component, duty, start, since);
+    let mut history = ServiceHistory::new(component, duty, counts);
     let mut inspections = Vec::new();
     let mut sources = Vec::new();
-    for look in looks(&component.seen, duty).into_iter().filter(|look| look.on >= start) {
+    for look in looks(&component.seen, duty).into_iter().filter(|look| look.on >= counts.start) {
         history.served_before(look.on);
         if look.cleaned_meanwhile {
             (history.clean, history.past_mark_on) = (Start::Unknown, None);
@@ -80,7 +78,7 @@ pub fn learn(
     history.served_before(as_of);
     let prior = Rate::of(rule.prior.mark);
     // A prior is about a part that nobody has looked at, however long it has been there: it does not drift.
-    let first = inspections.first().map_or(to_day(start), |inspection| inspection.day);
+    let first = inspections.first().map_or(to_day(counts.start), |inspection| inspection.day);
     let learned = learning::learn(prior, first, rule.drift_per_year, &inspections)?;
     let left_share = match history.clean {
         Start::Left(share) => share.min(MOST_LEFT),
@@ -90,7 +88,7 @@ pub fn learn(
         rate: if inspections.is_empty() { prior } else { learned.drifted_to(to_day(as_of)) },
         findings: learned.findings(),
         lessons: lessons(&learned, &inspections, &sources),
-        since: history.since.max(since.min(as_of)),
+        since: history.since.max(counts.today.min(as_of)),
         left_share,
         past_mark_on: history.past_mark_on,
         cleaned_on_unknown_day: history.clean == Start::Unknown,
@@ -110,11 +108,12 @@ struct ServiceHistory {
 }
 
 impl ServiceHistory {
-    fn new(component: &InService<'_>, duty: Duty, start: NaiveDate, since: NaiveDate) -> Self {
+    fn new(component: &InService<'_>, duty: Duty, counts: CountsFrom) -> Self {
+        let CountsFrom { start, today } = counts;
         let served = component
             .facts
             .last_served_on
-            .filter(|day| duty.facts().is_routine && *day > start && *day <= since);
+            .filter(|day| duty.facts().is_routine && *day > start && *day <= today);
         Self { since: start, clean: Start::Clean, past_mark_on: None, served }
     }
 

@@ -5,8 +5,8 @@ use crate::domain::model::duty::Duty;
 use crate::domain::model::forecast::{Mark, Prediction, Tally, Window};
 use crate::domain::model::part::Part;
 use crate::domain::rules::forecast::chamber::DiverterChamber;
-use crate::domain::rules::forecast::convert::{to_chances, to_date, to_day, to_window};
-use crate::domain::rules::forecast::history::InService;
+use crate::domain::rules::forecast::convert::{to_chances, to_curve, to_date, to_day, to_window};
+use crate::domain::rules::forecast::history::{CountsFrom, InService};
 use crate::domain::rules::forecast::predicted::{HORIZON_DAYS, Predicted};
 use crate::domain::rules::forecast::reasons::{clock_reason, tally_reason};
 use crate::domain::rules::forecast::reasons::{
@@ -20,22 +20,20 @@ use eavesward_engine as engine;
 use engine::{Outcome, Question};
 
 /// Predicts a duty that falls due at a chance of `tolerance`; absent for duties without a tally.
-///
-/// `start` is the day from which the part counted at first, `since` the one from which it counts today.
 pub fn predict(
     model: &SystemModel<'_>,
     component: &InService<'_>,
     duty: Duty,
     tolerance: f64,
-    (start, since): (NaiveDate, NaiveDate),
+    counts: CountsFrom,
 ) -> Result<Option<Predicted>> {
     if let (Part::OverflowTrap { seal_depth_mm }, Duty::CheckTrap) = (&component.facts.part, duty) {
-        return simulated::trap(model, *seal_depth_mm, since, tolerance).map(Some);
+        return simulated::trap(model, *seal_depth_mm, counts.today, tolerance).map(Some);
     }
     let mut earliest: Option<Predicted> = None;
     let mut others = Vec::new();
     for rule in duty_rules::of(component, duty, model)? {
-        let predicted = by_rule(model, component, duty, &rule, tolerance, (start, since))?;
+        let predicted = by_rule(model, component, duty, &rule, tolerance, counts)?;
         let Some(other) = earliest.take() else {
             earliest = Some(predicted);
             continue;
@@ -75,10 +73,10 @@ fn by_rule(
     duty: Duty,
     rule: &Rule<'_>,
     tolerance: f64,
-    (start, since): (NaiveDate, NaiveDate),
+    counts: CountsFrom,
 ) -> Result<Predicted> {
     let meter = model.meter(rule.exposure)?;
-    let taught = learned::learn(rule, &meter, component, duty, (start, since), model.as_of)?;
+    let taught = learned::learn(rule, &meter, component, duty, counts, model.as_of)?;
     let engine_mark = taught.rate.mark();
     let answer = meter.forecast(&Question {
         mark: engine_mark,
@@ -117,7 +115,7 @@ fn by_rule(
     } else if needs_rain {
         model.gauge_model.wanting.iter().cloned().collect()
     } else {
-        outcome_reasons(&answer, on, tolerance, &tally, &mark, (taught.since, model.as_of))
+        outcome_reasons(&answer, on, tolerance, &tally, &mark, taught.since, model.as_of)
     };
     reasons.extend(taught_reasons(&taught, &mark));
     let on = taught.past_mark_on.map_or(on, |found_on| Some(on.map_or(found_on, |on| on.min(found_on))));
@@ -146,7 +144,7 @@ fn by_rule(
         chances: chance.map(to_chances),
         clock: rule.clock,
         best_day: None,
-        curve: curve.iter().filter_map(|point| Some((to_date(point.day)?, point.chance))).collect(),
+        curve: to_curve(&curve),
         lessons: taught.lessons,
         next_finding,
     };

@@ -83,7 +83,8 @@ pub(crate) fn outcome_reasons(
     tolerance: f64,
     tally: &Tally,
     mark: &Mark,
-    (since, as_of): (NaiveDate, NaiveDate),
+    since: NaiveDate,
+    as_of: NaiveDate,
 ) -> Vec<String> {
     let mut reasons = Vec::new();
     // An own tolerance may have a fraction of a percent.

@@ -1,8 +1,8 @@
 //! What no sum over days can tell: the tank's best day, the seal of a trap, and water that stands warm.
 
 use crate::domain::base::error::Result;
-use crate::domain::model::forecast::{BestDay, Mark, Prediction, Tally};
-use crate::domain::rules::forecast::convert::{to_chances, to_date, to_day, to_window};
+use crate::domain::model::forecast::{BestDay, CurvePoint, Mark, Prediction, Tally};
+use crate::domain::rules::forecast::convert::{to_chances, to_curve, to_date, to_day, to_window};
 use crate::domain::rules::forecast::predicted::{HORIZON_DAYS, Predicted};
 use crate::domain::rules::forecast::reasons::significant;
 use crate::domain::rules::forecast::system_model::SystemModel;
@@ -129,8 +129,10 @@ fn followed(
     predicted.prediction.chances = Some(to_chances(outlook.chance));
     if model.in_full {
         let step = engine::supply::AHEAD_DAYS / (CURVE_POINTS - 1);
-        let point =
-            |ahead: usize| Some((to_date(to_day(model.as_of).plus(ahead as i32))?, outlook.chance_in(ahead)));
+        let point = |ahead: usize| {
+            let on = to_date(to_day(model.as_of).plus(ahead as i32))?;
+            Some(CurvePoint { on, chance: outlook.chance_in(ahead) })
+        };
         predicted.prediction.curve = (0..CURVE_POINTS).filter_map(|k| point(k * step)).collect();
     }
     let last = if full_on > filled_on {
@@ -181,9 +183,7 @@ fn unfollowed(
     if let engine::Outcome::Window(window) = answer.outcome {
         predicted.prediction.window = Some(to_window(window));
         if model.in_full {
-            let curve = answer.curve()?;
-            predicted.prediction.curve =
-                curve.iter().filter_map(|point| Some((to_date(point.day)?, point.chance))).collect();
+            predicted.prediction.curve = to_curve(&answer.curve()?);
         }
     }
     let unknown = "When the tank overflows is not known: give the system a tank and its gauge rain. The seal counts from \
@@ -206,34 +206,25 @@ fn seal(
         .per_day()
         .iter()
         .fold((f64::INFINITY, 0.0_f64), |(low, high), step| (low.min(*step), high.max(*step)));
-    let prediction = Prediction {
-        window: None,
-        tolerance,
-        tally: Some(Tally {
-            value: lost_mm,
-            unit: unit.clone(),
-            from_readings: 0.0,
-            from_climate: lost_mm,
-            days_read: days,
-            days_unread: 0,
-        }),
-        mark: Mark {
-            value: depth_mm,
-            unit,
-            log_sd: EVAPORATION_LOG_SD,
-            prior_value: depth_mm,
-            prior_log_sd: EVAPORATION_LOG_SD,
-            findings: 0,
-            source: "the depth of the seal; the doubt is that of the evaporation, judgement".to_owned(),
-            judgement: true,
-        },
-        chances: None,
-        clock: None,
-        best_day: None,
-        curve: Vec::new(),
-        lessons: Vec::new(),
-        next_finding: None,
+    let mark = Mark {
+        value: depth_mm,
+        unit: unit.clone(),
+        log_sd: EVAPORATION_LOG_SD,
+        prior_value: depth_mm,
+        prior_log_sd: EVAPORATION_LOG_SD,
+        findings: 0,
+        source: "the depth of the seal; the doubt is that of the evaporation, judgement".to_owned(),
+        judgement: true,
     };
+    let tally = Tally {
+        value: lost_mm,
+        unit,
+        from_readings: 0.0,
+        from_climate: lost_mm,
+        days_read: days,
+        days_unread: 0,
+    };
+    let prediction = Prediction { tally: Some(tally), ..Prediction::new(tolerance, mark) };
     let reasons = vec![format!(
         "In {days} days since it has lost about {} of {} mm, at {} to {} mm a day over the year.",
         significant(lost_mm),

@@ -5,7 +5,7 @@ use crate::domain::model::duty::{DecidedBy, Duty};
 use crate::domain::model::forecast::{DutyForecast, Prediction};
 use crate::domain::model::{duty, hazard};
 use crate::domain::rules::forecast::due_dates::Since;
-use crate::domain::rules::forecast::history::{InService, since};
+use crate::domain::rules::forecast::history::{CountsFrom, InService, since};
 use crate::domain::rules::forecast::model_inputs::ModelInputs;
 use crate::domain::rules::forecast::system_model::SystemModel;
 use crate::domain::rules::forecast::{due_dates, predict};
@@ -45,9 +45,10 @@ pub(crate) fn one(
     let mut dates = Vec::new();
     let mut reasons = Vec::new();
     let mut prediction: Option<Prediction> = None;
+    let counts = CountsFrom { start, today: since.day };
     // Every duty with a tally has a tolerance.
     if let Some(tolerance) = figures.tolerance
-        && let Some(predicted) = predict::predict(model, component, duty, tolerance, (start, since.day))?
+        && let Some(predicted) = predict::predict(model, component, duty, tolerance, counts)?
     {
         dates.extend(predicted.on.map(|on| (on, DecidedBy::Prediction)));
         reasons = predicted.reasons;

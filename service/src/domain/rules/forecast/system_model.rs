@@ -40,7 +40,7 @@ pub struct SystemModel<'a> {
     /// What stands ahead of the tank, if anything: all chambers as one, with the times when they took nothing.
     pub chamber: Option<DiverterChamber>,
     /// Each diverter's own chamber as it is when its hole is open.
-    own_chambers: Vec<(&'a ComponentFacts, DiverterChamber)>,
+    own_chambers: Vec<OwnChamber<'a>>,
     /// The floor of all tanks together: solids spread over them by area, judgement.
     pub tank_floor_m2: f64,
     /// The tank, if there is one.
@@ -58,6 +58,29 @@ pub struct SystemModel<'a> {
     supply: OnceCell<Option<Supply>>,
 }
 
+/// The chamber of one diverter.
+struct OwnChamber<'a> {
+    diverter: &'a ComponentFacts,
+    chamber: DiverterChamber,
+}
+
+/// What is taken of a tank, or of several together.
+struct TankSize {
+    capacity_l: f64,
+    floor_m2: f64,
+}
+
+/// What was found and done at a diverter's hole on a day.
+struct HoleEvent {
+    on: NaiveDate,
+    /// Whether it was found blocked, if anybody looked.
+    blocked: Option<bool>,
+    /// Whether it was cleared.
+    done: bool,
+    /// Whether it had been cleared in between, on a day nobody noted.
+    cleared_meanwhile: bool,
+}
+
 impl<'a> SystemModel<'a> {
     /// Puts a system before its rain.
     pub fn new(inputs: &ModelInputs<'a>, components: &[InService<'a>]) -> Result<Self> {
@@ -66,13 +89,19 @@ impl<'a> SystemModel<'a> {
         let demand_l_per_day = inputs.demand_l_per_day;
         let installed = components.iter().map(|component| component.facts.installed_on);
         let tanks = components.iter().filter_map(|component| match component.facts.part {
-            Part::Tank { capacity_l, floor_area_m2, .. } => Some((capacity_l, floor_area_m2)),
+            Part::Tank { capacity_l, floor_area_m2, .. } => {
+                Some(TankSize { capacity_l, floor_m2: floor_area_m2 })
+            }
             _ => None,
         });
         // Several tanks are linked, and fill and empty as one.
-        let all = tanks.reduce(|one, other| (one.0 + other.0, one.1 + other.1));
+        let all = tanks.reduce(|one, other| TankSize {
+            capacity_l: one.capacity_l + other.capacity_l,
+            floor_m2: one.floor_m2 + other.floor_m2,
+        });
         let own = |component: &InService<'a>| {
-            Some((component.facts, DiverterChamber::new(component, roof.plan_area_m2)?))
+            let chamber = DiverterChamber::new(component, roof.plan_area_m2)?;
+            Some(OwnChamber { diverter: component.facts, chamber })
         };
         let mut model = Self {
             site: engine::Site { latitude_deg: place.latitude_deg, elevation_m: place.elevation_m },
@@ -84,8 +113,8 @@ impl<'a> SystemModel<'a> {
             gauge_model,
             chamber: None,
             own_chambers: components.iter().filter_map(own).collect(),
-            tank: all.map(|(capacity_l, _)| Tank::new(capacity_l, demand_l_per_day)).transpose()?,
-            tank_floor_m2: all.map_or(0.0, |(_, floor_m2)| floor_m2),
+            tank: all.as_ref().map(|all| Tank::new(all.capacity_l, demand_l_per_day)).transpose()?,
+            tank_floor_m2: all.map_or(0.0, |all| all.floor_m2),
             demand_l_per_day,
             in_use_since: inputs.commissioned_on.or(installed.min()).unwrap_or(as_of),
             as_of,
@@ -99,8 +128,8 @@ impl<'a> SystemModel<'a> {
 
     /// The chamber of a diverter as it is when its hole is open.
     pub fn own_chamber(&self, component: &InService<'_>) -> Option<&DiverterChamber> {
-        let own = self.own_chambers.iter().find(|(facts, _)| std::ptr::eq(*facts, component.facts));
-        own.map(|(_, chamber)| chamber)
+        let own = self.own_chambers.iter().find(|own| std::ptr::eq(own.diverter, component.facts));
+        own.map(|own| &own.chamber)
     }
 
     /// All chambers as one: the largest stands for how they empty and when they were blocked; what trickles away adds up.
@@ -160,16 +189,17 @@ impl<'a> SystemModel<'a> {
         let mut stretches: Vec<Stretch> = Vec::new();
         let mut cleared = component.start(duty, Some(self.in_use_since));
         let served = component.served(duty).filter(|day| *day <= self.as_of);
-        // Whether it was found blocked, if anybody looked, and whether it was clear afterwards or had been in between.
-        let mut events: Vec<(NaiveDate, Option<bool>, bool, bool)> =
-            served.into_iter().map(|day| (day, None, true, false)).collect();
-        events.extend(looks(&component.seen, duty).iter().map(|look| {
-            let blocked = look.finding.map(|finding| found(finding, 1.0).is_past_mark());
-            (look.on, blocked, look.cleaned.is_some(), look.cleaned_meanwhile)
+        let served = served.map(|on| HoleEvent { on, blocked: None, done: true, cleared_meanwhile: false });
+        let mut events: Vec<HoleEvent> = served.into_iter().collect();
+        events.extend(looks(&component.seen, duty).iter().map(|look| HoleEvent {
+            on: look.on,
+            blocked: look.finding.map(|finding| found(finding, 1.0).is_past_mark()),
+            done: look.cleaned.is_some(),
+            cleared_meanwhile: look.cleaned_meanwhile,
         }));
-        events.sort_by_key(|(on, ..)| *on);
+        events.sort_by_key(|event| event.on);
         let mut seen_open: Option<NaiveDate> = None;
-        for (on, blocked, done, cleared_meanwhile) in events {
+        for HoleEvent { on, blocked, done, cleared_meanwhile } in events {
             let open = stretches.last_mut().filter(|stretch| stretch.to.is_none());
             match (blocked, open) {
                 (Some(true), None) => {

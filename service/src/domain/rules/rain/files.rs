@@ -62,7 +62,7 @@ fn lines(text: &[u8], mut each: impl FnMut(u64, std::result::Result<&csv::String
 pub fn daily_csv(text: &[u8]) -> Result<RainOffer, String> {
     let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
     let mut offer = RainOffer::default();
-    let (mut columns, mut width) = ((0, 1), 2);
+    let mut columns = Columns { date: 0, mm: 1, width: 2 };
     let mut header_fault = None;
     let mut first = true;
     lines(text, |line, fields| {
@@ -74,21 +74,29 @@ pub fn daily_csv(text: &[u8]) -> Result<RainOffer, String> {
             && !fields.iter().any(|field| field.starts_with(|c: char| c.is_ascii_digit()))
         {
             match header(fields) {
-                Ok(found) => (columns, width) = (found, fields.len()),
+                Ok(found) => columns = found,
                 Err(fault) => header_fault = Some(fault),
             }
             return;
         }
-        offer.readings.push(daily_line(line, fields, columns, width));
+        offer.readings.push(daily_line(line, fields, columns));
     });
     header_fault.map_or(Ok(offer), Err)
 }
 
-fn header(fields: &csv::StringRecord) -> Result<(usize, usize), String> {
+/// Where a line has what, from 0, and how many fields.
+#[derive(Clone, Copy)]
+struct Columns {
+    date: usize,
+    mm: usize,
+    width: usize,
+}
+
+fn header(fields: &csv::StringRecord) -> Result<Columns, String> {
     let find =
         |names: &[&str]| fields.iter().position(|field| names.contains(&field.to_ascii_lowercase().as_str()));
     match (find(&["date"]), find(&["mm", "rain_mm", "precipitation_mm"])) {
-        (Some(date), Some(mm)) => Ok((date, mm)),
+        (Some(date), Some(mm)) => Ok(Columns { date, mm, width: fields.len() }),
         _ => Err(format!(
             "the header {:?} does not name the columns date and mm, set apart by a comma; inches and tenths have to be \
              converted first",
@@ -97,12 +105,8 @@ fn header(fields: &csv::StringRecord) -> Result<(usize, usize), String> {
     }
 }
 
-fn daily_line(
-    line: u64,
-    fields: &csv::StringRecord,
-    (date, mm): (usize, usize),
-    width: usize,
-) -> OfferedReading {
+fn daily_line(line: u64, fields: &csv::StringRecord, columns: Columns) -> OfferedReading {
+    let Columns { date, mm, width } = columns;
     let (date, mm) = (fields.get(date), fields.get(mm));
     let reading = (|| {
         if fields.len() > width {

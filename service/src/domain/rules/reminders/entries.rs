@@ -8,7 +8,6 @@ use chrono::{DateTime, Utc};
 /// An entry of a task as a refresh found it.
 pub fn of_task(task: &Task, raised: NewReminder, at: DateTime<Utc>) -> Reminder {
     let forecast = &task.forecast;
-    let (property_name, system_name) = task.names.clone();
     Reminder {
         number: 0,
         raised_at: at,
@@ -17,9 +16,9 @@ pub fn of_task(task: &Task, raised: NewReminder, at: DateTime<Utc>) -> Reminder 
         covers: raised.covers,
         task_id: task.id,
         property_id: task.property_id,
-        property_name,
+        property_name: task.property_name.clone(),
         system_id: task.system_id,
-        system_name,
+        system_name: task.system_name.clone(),
         component_id: task.component_id,
         component_name: forecast.component_name.clone(),
         component_kind: task.kind,

@@ -11,6 +11,15 @@ use chrono::NaiveDate;
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
+/// What is known of days after the one refreshed: only where the clock was ahead, or a component's end is set.
+#[derive(Clone, Debug, Default)]
+pub struct KnownAhead {
+    /// Tasks that a visit does then.
+    pub done: HashSet<TaskId>,
+    /// Components that are taken out then.
+    pub removed: HashSet<ComponentId>,
+}
+
 /// What a refresh has to know of a system to tell its readers of its tasks.
 #[derive(Clone, Debug)]
 pub struct ReminderInputs {
@@ -30,11 +39,12 @@ pub struct ReminderInputs {
     pub basis: Fingerprints,
     /// Tasks that count from the day of a visit, with the visit.
     pub by_visit: HashMap<TaskId, VisitId>,
-    /// Tasks that a visit of a later day does, and components that go on one: known only where the clock was ahead, or a
-    /// component's end is set.
-    pub ahead: (HashSet<TaskId>, HashSet<ComponentId>),
-    /// The days on which the system went, or goes, into service and out of it.
-    pub service: (NaiveDate, Option<NaiveDate>),
+    /// What is known of later days.
+    pub ahead: KnownAhead,
+    /// The day on which the system went, or goes, into service.
+    pub commissioned_on: NaiveDate,
+    /// The day on which it went, or goes, out of service.
+    pub retired_on: Option<NaiveDate>,
     /// Components that another one has replaced, with the day.
     pub replaced: HashMap<ComponentId, NaiveDate>,
     /// Components in service.
@@ -55,7 +65,8 @@ impl ReminderInputs {
             basis: fingerprint(input),
             by_visit,
             ahead: ahead(input, as_of),
-            service: (input.system.facts.commissioned_on, input.system.facts.retired_on),
+            commissioned_on: input.system.facts.commissioned_on,
+            retired_on: input.system.facts.retired_on,
             replaced: replaced(input, as_of),
             in_service: in_service.map(|component| component.id).collect(),
         }
@@ -68,9 +79,9 @@ impl ReminderInputs {
             as_of: task.as_of,
             since: task.forecast.since,
             by_visit: self.by_visit.get(&task.id).copied(),
-            ahead: self.ahead.0.contains(&task.id)
-                || self.ahead.1.contains(&task.component_id)
-                || self.service.1.is_some_and(|retired_on| retired_on > self.as_of),
+            ahead: self.ahead.done.contains(&task.id)
+                || self.ahead.removed.contains(&task.component_id)
+                || self.retired_on.is_some_and(|retired_on| retired_on > self.as_of),
             due_on: task.due_on,
             late: task.state == State::Late,
             window: task.window(),
@@ -83,12 +94,12 @@ impl ReminderInputs {
 
     /// Why a component has no such task any more.
     pub fn why_removed(&self, component: ComponentId) -> String {
-        let (commissioned_on, retired_on) = self.service;
         if self.replaced.contains_key(&component) {
             "The component was replaced.".to_owned()
-        } else if let Some(retired_on) = retired_on.filter(|on| *on <= self.as_of) {
+        } else if let Some(retired_on) = self.retired_on.filter(|on| *on <= self.as_of) {
             format!("The system was taken out of service on {retired_on}.")
-        } else if commissioned_on > self.as_of {
+        } else if self.commissioned_on > self.as_of {
+            let commissioned_on = self.commissioned_on;
             format!("The system goes into service on {commissioned_on}, by what is known of it now.")
         } else if self.in_service.contains(&component) {
             "The component is another one by what is known of it now, and has no such duty.".to_owned()
@@ -98,12 +109,12 @@ impl ReminderInputs {
     }
 }
 
-fn ahead(input: &Inputs, as_of: NaiveDate) -> (HashSet<TaskId>, HashSet<ComponentId>) {
+fn ahead(input: &Inputs, as_of: NaiveDate) -> KnownAhead {
     let visits = input.visits.iter().filter(|visit| visit.facts.visited_on > as_of);
     let items = visits.flat_map(|visit| &visit.facts.items).filter(|item| item.done);
     let going = input.components.iter().filter(|component| component.removed_on.is_some_and(|on| on > as_of));
     let tasks = items.map(|item| TaskId::of(item.component_id, item.duty));
-    (tasks.collect(), going.map(|component| component.id).collect())
+    KnownAhead { done: tasks.collect(), removed: going.map(|component| component.id).collect() }
 }
 
 fn replaced(input: &Inputs, as_of: NaiveDate) -> HashMap<ComponentId, NaiveDate> {

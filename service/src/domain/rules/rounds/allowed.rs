@@ -84,10 +84,10 @@ pub fn later(day: NaiveDate, days: i64) -> NaiveDate {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
+    use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, SystemId};
     use crate::domain::model::forecast::{BestDay, DutyForecast, Mark, Prediction, Window};
     use crate::domain::model::part::Kind;
-    use crate::domain::model::task::State;
+    use crate::domain::model::task::TaskPlace;
     use chrono::DateTime;
     use uuid::Uuid;
 
@@ -97,35 +97,21 @@ mod tests {
 
     /// A duty last done on New Year's Day and due a hundred days later, on 11 April.
     fn task(duty: Duty, decided_by: DecidedBy) -> Task {
-        let (id, due_on) = (Uuid::nil(), Some(day("2026-04-11")));
-        Task {
-            id: TaskId(id),
+        let id = Uuid::nil();
+        let place = TaskPlace {
             account_id: AccountId(id),
             property_id: PropertyId(id),
+            property_name: String::new(),
             system_id: SystemId(id),
-            component_id: ComponentId(id),
-            kind: Kind::Tank,
-            duty,
-            state: State::Resting,
-            due_on,
-            names: (String::new(), String::new()),
-            forecast: DutyForecast {
-                component_id: Some(ComponentId(id)),
-                component_name: String::new(),
-                kind: Kind::Tank,
-                duty,
-                since: day("2026-01-01"),
-                due_on,
-                decided_by,
-                ceiling_on: None,
-                own_ceiling: false,
-                prediction: None,
-                reasons: Vec::new(),
-                hazards: Vec::new(),
-            },
-            as_of: day("2026-03-01"),
-            refreshed_at: DateTime::UNIX_EPOCH,
-        }
+            system_name: String::new(),
+        };
+        let since = day("2026-01-01");
+        let forecast = DutyForecast {
+            due_on: Some(day("2026-04-11")),
+            decided_by,
+            ..DutyForecast::new(Some(ComponentId(id)), String::new(), Kind::Tank, duty, since)
+        };
+        Task::of(place, ComponentId(id), forecast, day("2026-03-01"), DateTime::UNIX_EPOCH)
     }
 
     fn predicted(early: Option<&str>, late: Option<&str>, best: Option<&str>) -> Task {
@@ -135,11 +121,6 @@ mod tests {
         let mut task = task(Duty::RemoveSediment, DecidedBy::Prediction);
         task.forecast.prediction = Some(Prediction {
             window: Some(Window { early_on: early.map(day), likely_on: None, late_on: late.map(day) }),
-            tolerance: 0.2,
-            tally: None,
-            mark,
-            chances: None,
-            clock: None,
             best_day: best.map(|on| BestDay {
                 on: day(on),
                 water_lost_l: 0.0,
@@ -147,9 +128,7 @@ mod tests {
                 water_lost_high_l: 0.0,
                 in_wet_season: false,
             }),
-            curve: Vec::new(),
-            lessons: Vec::new(),
-            next_finding: None,
+            ..Prediction::new(0.2, mark)
         });
         task
     }

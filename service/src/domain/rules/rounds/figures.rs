@@ -75,7 +75,7 @@ pub struct CostFigures {
 impl CostFigures {
     /// What counts where the caller says nothing. All of it is judgement: a trip is worth a task four months early or one
     /// a month late; a neighbour costs a quarter of a trip; six hours of work leave room for the ways of a day.
-    pub const USUAL: Self = Self {
+    pub const DEFAULT: Self = Self {
         trip_cost: 60.0,
         stop_cost: 15.0,
         cost_per_day_early: 0.5,
@@ -168,7 +168,7 @@ impl ProposalRequest {
 
     /// The figures, and the names of those that were left to their defaults.
     fn figures(&self, check: &mut Check) -> (CostFigures, Vec<&'static str>) {
-        let usual = CostFigures::USUAL;
+        let usual = CostFigures::DEFAULT;
         let mut defaults = Vec::new();
         let mut own = |name: &'static str, given: Option<f64>, usual: f64, most: f64| {
             if given.is_none() {

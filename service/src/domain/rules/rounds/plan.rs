@@ -1,6 +1,6 @@
 //! Plans rounds from the tasks that were read.
 
-use crate::domain::base::ids::{PropertyId, TaskId};
+use crate::domain::base::ids::PropertyId;
 use crate::domain::model::duty::{Duty, bring};
 use crate::domain::model::hazard::each_once;
 use crate::domain::model::property::Position;
@@ -16,6 +16,7 @@ use crate::domain::rules::rounds::solve::solve;
 use crate::domain::rules::rounds::why;
 use chrono::NaiveDate;
 use std::collections::{BTreeMap, HashMap};
+use std::ops::RangeInclusive;
 
 /// How long after the last day of a plan a task may fall due and still be offered to a round. Judgement: a season.
 pub const JOIN_DAYS: i64 = 92;
@@ -24,11 +25,18 @@ pub const JOIN_DAYS: i64 = 92;
 /// overdue.
 const OUTSIDE_DAYS: i64 = 7;
 
+/// A task, and the days on which it may be done.
+#[derive(Clone)]
+pub(crate) struct AllowedTask {
+    pub task: Task,
+    pub allowed: Allowed,
+}
+
 /// What was read.
 #[derive(Default)]
 pub(crate) struct PlanInputs {
-    pub due: Vec<(Task, Allowed)>,
-    pub may_join: Vec<(Task, Allowed)>,
+    pub due: Vec<AllowedTask>,
+    pub may_join: Vec<AllowedTask>,
     pub already_planned: usize,
     pub overdue_rounds: Vec<OverdueRound>,
     pub more_may_join: bool,
@@ -39,26 +47,26 @@ pub(crate) fn plan(
     asked: PlanRequest,
     found: PlanInputs,
     places: &[PropertyId],
-    positions: &[(PropertyId, Position)],
+    at: &HashMap<PropertyId, Position>,
 ) -> Proposal {
     let (mut jobs, mut tasks, mut unplaced) = (Vec::new(), Vec::new(), Vec::new());
-    for (task, allowed) in found.due {
+    for AllowedTask { task, allowed } in found.due {
         let place = places.binary_search(&task.property_id).unwrap_or(0);
         match interval(&asked, task.duty, allowed) {
-            Ok((first, last)) => {
+            Ok(days) => {
+                let (first, last) = days.into_inner();
                 let (minutes, aim) = (task.duty.minutes(), number(allowed.aim_on));
                 jobs.push(Job { place, minutes, first, last, aim });
-                tasks.push((task, allowed));
+                tasks.push(AllowedTask { task, allowed });
             }
             Err(because) => unplaced.push(UnscheduledTask { task, allowed, because }),
         }
     }
-    let at: HashMap<PropertyId, Position> = positions.iter().copied().collect();
     let problem = Problem {
         days: asked.days.iter().map(|day| number(*day)).collect(),
         jobs,
         // A property that is gone since its tasks were read has no position, and shares no trip.
-        near: near_known(places, &at, asked.figures.nearby_km),
+        near: near_known(places, at, asked.figures.nearby_km),
         rates: asked.figures.rates(),
         most_minutes: asked.figures.most_minutes,
     };
@@ -66,7 +74,7 @@ pub(crate) fn plan(
     let mut parts = Parts::default();
     let mut rounds: Vec<ProposedRound> = Vec::with_capacity(plan.trips.len());
     for trip in &plan.trips {
-        let round = round(&asked, &problem, trip, &tasks, &at);
+        let round = round(&asked, &problem, trip, &tasks, at);
         parts += round.parts;
         rounds.push(round);
     }
@@ -109,12 +117,12 @@ fn interval(
     asked: &PlanRequest,
     duty: Duty,
     allowed: Allowed,
-) -> std::result::Result<(usize, usize), String> {
+) -> std::result::Result<RangeInclusive<usize>, String> {
     let (first_on, last_on) = (allowed.earliest_on.max(asked.from), allowed.latest_on.min(asked.to));
     let first = asked.days.partition_point(|day| *day < first_on);
     let after = asked.days.partition_point(|day| *day <= last_on);
     if first < after {
-        return Ok((first, after - 1));
+        return Ok(first..=after - 1);
     }
     // Nobody works while it may be done: rather a little late than not at all; but the frost does not wait.
     let outside = if duty == Duty::DrainForFrost { after.checked_sub(1) } else { Some(first) };
@@ -125,7 +133,7 @@ fn interval(
     if let Some(index) = outside
         && asked.days.get(index).is_some_and(|day| far(day) <= OUTSIDE_DAYS)
     {
-        return Ok((index, index));
+        return Ok(index..=index);
     }
     Err(format!(
         "It may be done from {} to {}, and nobody works from {first_on} to {last_on}; ask for more days, or work on one of these.",
@@ -137,16 +145,16 @@ fn round(
     asked: &PlanRequest,
     problem: &Problem,
     trip: &Trip,
-    tasks: &[(Task, Allowed)],
+    tasks: &[AllowedTask],
     at: &HashMap<PropertyId, Position>,
 ) -> ProposedRound {
     let on = asked.days[trip.day];
     let placed = trip.jobs.iter().map(|job| {
-        let (task, allowed) = tasks[*job].clone();
+        let AllowedTask { task, allowed } = tasks[*job].clone();
         ScheduledTask { task, allowed, on }
     });
     let mut placed: Vec<ScheduledTask> = placed.collect();
-    placed.sort_by(|one, other| key(&one.task).cmp(&key(&other.task)));
+    placed.sort_by(|one, other| order(&one.task).cmp(&order(&other.task)));
     ProposedRound {
         on,
         minutes: problem.minutes(&trip.jobs),
@@ -160,15 +168,14 @@ fn round(
 }
 
 /// By property and system, each by name, then by due date.
-fn key(
-    task: &Task,
-) -> (&(String, String), PropertyId, crate::domain::base::ids::SystemId, NaiveDate, TaskId) {
-    (&task.names, task.property_id, task.system_id, task.sort_on(), task.id)
+fn order(task: &Task) -> impl Ord + '_ {
+    let names = (&task.property_name, &task.system_name);
+    (names, task.property_id, task.system_id, task.sort_on(), task.id)
 }
 
 /// Offers each task that may be done already to the last round at its property that has come to its interval and has
 /// room: the later, the less early.
-fn join(rounds: &mut [ProposedRound], tasks: Vec<(Task, Allowed)>, most_minutes: u32) {
+fn join(rounds: &mut [ProposedRound], tasks: Vec<AllowedTask>, most_minutes: u32) {
     let mut by_property: BTreeMap<PropertyId, Vec<usize>> = BTreeMap::new();
     for (index, round) in rounds.iter().enumerate() {
         for placed in &round.tasks {
@@ -179,7 +186,7 @@ fn join(rounds: &mut [ProposedRound], tasks: Vec<(Task, Allowed)>, most_minutes:
         }
     }
     let mut minutes: Vec<u64> = rounds.iter().map(|round| round.minutes).collect();
-    for (task, allowed) in tasks {
+    for AllowedTask { task, allowed } in tasks {
         let own = u64::from(task.duty.minutes());
         let there = by_property.get(&task.property_id).into_iter().flatten().rev().find(|index| {
             let on = rounds[**index].on;

@@ -130,24 +130,30 @@ impl std::ops::AddAssign for Parts {
     }
 }
 
+/// What it costs that a job is not done on its best day.
+struct OffAim {
+    early: Cost,
+    late: Cost,
+}
+
 impl Problem {
-    /// What doing a job on a day costs: first what is early, then what is late. None when it may not be done then.
-    pub fn early_late(&self, job: usize, day: usize) -> Option<(Cost, Cost)> {
+    /// What doing a job on a day costs. None when it may not be done then.
+    fn off_aim(&self, job: usize, day: usize) -> Option<OffAim> {
         let job = &self.jobs[job];
         if day < job.first || day > job.last {
             return None;
         }
         let days = self.days[day] - job.aim;
         Some(if days < 0 {
-            (days.unsigned_abs() * self.rates.early, 0)
+            OffAim { early: days.unsigned_abs() * self.rates.early, late: 0 }
         } else {
-            (0, days.unsigned_abs() * self.rates.late)
+            OffAim { early: 0, late: days.unsigned_abs() * self.rates.late }
         })
     }
 
     /// The same as one sum; [`NEVER`] when it may not be done then.
     pub fn day_cost(&self, job: usize, day: usize) -> Cost {
-        self.early_late(job, day).map_or(NEVER, |(early, late)| early + late)
+        self.off_aim(job, day).map_or(NEVER, |cost| cost.early + cost.late)
     }
 
     /// What a trip costs; none when one of its jobs may not be done on its day.
@@ -156,9 +162,9 @@ impl Problem {
         let mut parts =
             Parts { trips: self.rates.trip, stops: further * self.rates.stop, ..Parts::default() };
         for job in &trip.jobs {
-            let (early, late) = self.early_late(*job, trip.day)?;
-            parts.early += early;
-            parts.late += late;
+            let cost = self.off_aim(*job, trip.day)?;
+            parts.early += cost.early;
+            parts.late += cost.late;
         }
         Some(parts)
     }

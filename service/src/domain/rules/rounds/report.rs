@@ -53,14 +53,15 @@ pub(crate) fn check_report(round: &Round, report: &RoundReport) -> Result<()> {
 
 /// What a visit says of a task.
 pub(crate) fn item(task: &RoundTask, word: Option<&TaskReport>) -> VisitItem {
+    let item = VisitItem::done(task.component_id, task.duty);
+    let Some(word) = word else { return item };
     VisitItem {
-        component_id: task.component_id,
-        duty: task.duty,
-        done: word.is_none_or(|word| word.done),
-        finding: word.and_then(|word| word.finding),
-        left_fraction: word.and_then(|word| word.left_fraction),
-        cleaned_meanwhile: word.is_some_and(|word| word.cleaned_meanwhile),
-        note: word.and_then(|word| word.note.clone()),
+        done: word.done,
+        finding: word.finding,
+        left_fraction: word.left_fraction,
+        cleaned_meanwhile: word.cleaned_meanwhile,
+        note: word.note.clone(),
+        ..item
     }
 }
 

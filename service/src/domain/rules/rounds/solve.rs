@@ -43,30 +43,36 @@ pub fn solve(problem: &Problem) -> Plan {
 pub fn solve_with(problem: &Problem, exact_jobs: usize) -> Plan {
     let (mut trips, mut lower_bound) = (Vec::new(), 0);
     for group in groups(problem) {
-        let (found, bound) = one_group(problem, &group, exact_jobs.min(16));
-        trips.extend(found);
-        lower_bound += bound;
+        let found = one_group(problem, &group, exact_jobs.min(16));
+        trips.extend(found.trips);
+        lower_bound += found.lower_bound;
     }
     trips.sort_unstable_by(|one: &Trip, other| (one.day, &one.jobs).cmp(&(other.day, &other.jobs)));
     Plan { cost: problem.cost(&trips), trips, lower_bound }
 }
 
-fn one_group(problem: &Problem, jobs: &[usize], exact_jobs: usize) -> (Vec<Trip>, Cost) {
+/// The trips of a group, and what none can cost less than.
+struct GroupPlan {
+    trips: Vec<Trip>,
+    lower_bound: Cost,
+}
+
+fn one_group(problem: &Problem, jobs: &[usize], exact_jobs: usize) -> GroupPlan {
     let places = by_place(problem, jobs);
     if places.len() == 1 {
         return one_place(problem, jobs, exact_jobs);
     }
     if jobs.len() <= exact_jobs {
-        let (cost, trips) = subsets::best(problem, jobs);
-        return (trips, cost);
+        let (lower_bound, trips) = subsets::best(problem, jobs);
+        return GroupPlan { trips, lower_bound };
     }
     let apart = places.into_values().flat_map(|jobs| linked_in_time(problem, jobs));
-    let trips = apart.flat_map(|jobs| one_place(problem, &jobs, exact_jobs).0).collect();
-    (share::improve(problem, trips), bound::lower(problem, jobs))
+    let trips = apart.flat_map(|jobs| one_place(problem, &jobs, exact_jobs).trips).collect();
+    GroupPlan { trips: share::improve(problem, trips), lower_bound: bound::lower(problem, jobs) }
 }
 
-/// The trips to one place, and what none can cost less than.
-fn one_place(problem: &Problem, jobs: &[usize], exact_jobs: usize) -> (Vec<Trip>, Cost) {
+/// The trips to one place.
+fn one_place(problem: &Problem, jobs: &[usize], exact_jobs: usize) -> GroupPlan {
     let rates = problem.rates;
     let prices = Prices { visit: rates.trip, early: rates.early, late: rates.late };
     let (cost, days) = gaps::best(problem, jobs, prices);
@@ -79,17 +85,17 @@ fn one_place(problem: &Problem, jobs: &[usize], exact_jobs: usize) -> (Vec<Trip>
     }
     if by_day.values().all(|jobs| problem.fit(jobs)) {
         let trips = by_day.into_iter().map(|(day, jobs)| share::on_best_day(problem, Trip { day, jobs }));
-        return (trips.collect(), cost);
+        return GroupPlan { trips: trips.collect(), lower_bound: cost };
     }
     if jobs.len() <= exact_jobs {
-        let (cost, trips) = subsets::best(problem, jobs);
-        return (trips, cost);
+        let (lower_bound, trips) = subsets::best(problem, jobs);
+        return GroupPlan { trips, lower_bound };
     }
     let trips = by_day.into_iter().flat_map(|(day, jobs)| {
         let filled = fill(problem, jobs).into_iter();
         filled.map(move |jobs| Trip { day, jobs })
     });
-    (share::improve(problem, trips.collect()), bound::lower(problem, jobs))
+    GroupPlan { trips: share::improve(problem, trips.collect()), lower_bound: bound::lower(problem, jobs) }
 }
 
 fn by_place(problem: &Problem, jobs: &[usize]) -> BTreeMap<usize, Vec<usize>> {

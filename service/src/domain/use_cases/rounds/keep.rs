@@ -75,13 +75,14 @@ pub async fn keep(cx: &Context, account: AccountId, id: RoundId, draft: RoundDra
 }
 
 fn round_task(task: Task) -> RoundTask {
-    let (property, system) = task.names;
     RoundTask {
         task_id: task.id,
         property_id: task.property_id,
         system_id: task.system_id,
         component_id: task.component_id,
-        names: (property, system, task.forecast.component_name),
+        property_name: task.property_name,
+        system_name: task.system_name,
+        component_name: task.forecast.component_name,
         kind: task.kind,
         duty: task.duty,
         due_on: task.due_on,
@@ -106,7 +107,7 @@ pub async fn list(
     let mut check = Check::new();
     check.range(filter.from, filter.to);
     check.done()?;
-    let asked = PageRequest::read_few("rounds", cursor, limit, MOST_ROWS)?;
+    let asked = PageRequest::read_with_max("rounds", cursor, limit, MOST_ROWS)?;
     let rows = cx.store.rounds(account, filter, &asked).await?;
     Ok(asked.page("rounds", rows, |row| (row.on, row.id.0)))
 }
@@ -162,6 +163,14 @@ pub async fn finish(cx: &Context, account: AccountId, id: RoundId, report: Round
     Ok(DoneRound { round, visits, reported_before })
 }
 
+/// What one visit saw to.
+#[derive(Default)]
+struct SystemItems {
+    items: Vec<VisitItem>,
+    /// Of each item the place in the request that speaks of it; empty where none does.
+    places: Vec<String>,
+}
+
 /// The round as it was done, with its visits, checked.
 async fn reported(cx: &Context, mut round: Round, report: &RoundReport) -> Result<(Round, Vec<Visit>)> {
     check_report(&round, report)?;
@@ -171,8 +180,7 @@ async fn reported(cx: &Context, mut round: Round, report: &RoundReport) -> Resul
         report.items.iter().enumerate().map(|(index, word)| (word.task_id, (index, word))).collect();
     let skipped: HashMap<TaskId, &SkippedTask> =
         report.skipped.iter().map(|skip| (skip.task_id, skip)).collect();
-    // By system, each item with the place in the request that speaks of it.
-    let mut visits: BTreeMap<SystemId, (Vec<VisitItem>, Vec<String>)> = BTreeMap::new();
+    let mut visits: BTreeMap<SystemId, SystemItems> = BTreeMap::new();
     let round_id = round.id;
     for task in &mut round.tasks {
         if task.done_elsewhere(round_id).is_some() {
@@ -183,13 +191,13 @@ async fn reported(cx: &Context, mut round: Round, report: &RoundReport) -> Resul
             continue;
         }
         let word = words.get(&task.task_id);
-        let (items, places) = visits.entry(task.system_id).or_default();
-        items.push(item(task, word.map(|(_, word)| *word)));
-        places.push(word.map_or_else(String::new, |(index, _)| format!("items[{index}]")));
+        let of_system = visits.entry(task.system_id).or_default();
+        of_system.items.push(item(task, word.map(|(_, word)| *word)));
+        of_system.places.push(word.map_or_else(String::new, |(index, _)| format!("items[{index}]")));
         task.outcome = Some(TaskOutcome::Visited(VisitId::of(round_id, task.system_id)));
     }
     let (mut logged, mut errors) = (Vec::new(), Vec::new());
-    for (system_id, (items, places)) in visits {
+    for (system_id, SystemItems { items, places }) in visits {
         let facts = VisitFacts {
             system_id,
             visited_on: on,

@@ -10,10 +10,10 @@ use crate::domain::model::part::Kind;
 use crate::domain::model::task::TaskFilter;
 use crate::domain::rules::rounds::allowed::{allowed, later};
 use crate::domain::rules::rounds::figures::{PlanRequest, ProposalRequest};
-use crate::domain::rules::rounds::plan::{JOIN_DAYS, PlanInputs, plan};
+use crate::domain::rules::rounds::plan::{AllowedTask, JOIN_DAYS, PlanInputs, plan};
 use crate::domain::rules::rounds::problem::MOST_JOBS;
 use crate::domain::rules::rounds::proposal::{OverdueRound, Proposal};
-use std::collections::{BTreeMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 /// Tasks read at a time.
 const PAGE: u32 = 500;
@@ -22,13 +22,13 @@ const PAGE: u32 = 500;
 pub async fn propose(cx: &Context, account: AccountId, ask: &ProposalRequest) -> Result<Proposal> {
     let asked = ask.check(cx.clock.now())?;
     let found = read(cx, account, ask, &asked).await?;
-    let mut places: Vec<PropertyId> = found.due.iter().map(|(task, _)| task.property_id).collect();
+    let mut places: Vec<PropertyId> = found.due.iter().map(|due| due.task.property_id).collect();
     places.sort_unstable();
     places.dedup();
     let positions = if asked.figures.nearby_km > 0.0 && places.len() > 1 {
         cx.store.positions(account, &places).await?
     } else {
-        Vec::new()
+        HashMap::new()
     };
     // Two thousand tasks may take a second or two of computing, which would keep other requests waiting.
     blocking(move || Ok(plan(asked, found, &places, &positions))).await
@@ -77,9 +77,9 @@ async fn read(
             if planned.contains(&task.id) {
                 found.already_planned += usize::from(allowed.aim_on <= asked.to);
             } else if allowed.aim_on <= asked.to {
-                found.due.push((task, allowed));
+                found.due.push(AllowedTask { task, allowed });
             } else if found.may_join.len() < MOST_JOBS {
-                found.may_join.push((task, allowed));
+                found.may_join.push(AllowedTask { task, allowed });
             } else {
                 // What follows falls due later still, and is part of the plan only if its tank is best emptied within it.
                 found.more_may_join = true;
