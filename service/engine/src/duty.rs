@@ -1,25 +1,25 @@
-//! The forecast of one duty: tally so far, chances, and the window in which the tally reaches its mark.
+//! The forecast of one duty: accumulated amount so far, chances, and the window in which the accumulated amount reaches its limit.
 //!
 //! Question answered: by which day has a part taken as much as it stands, with 10, 50 and 90 % chance?
 //!
 //! One principle: from the day after `since`, every day is either read or not. A read day's exposure is computed and
 //! exact; an unread day (before the record, in a gap, after the last reading, past or future) is never taken as dry: the
-//! climate stands for it. The chance by day t is `P(known(t) + Gamma(mean M, variance V) >= mark)`, see
-//! [`crate::passage`], where the equation's source and its check against other daily series stand; the mark is log-normal
-//! ([`crate::mark`]). Tally and mark are in the exposure's unit, dates up to [`LONGEST_HORIZON`] ahead. The three chances
+//! climate stands for it. The chance by day t is `P(known(t) + Gamma(mean M, variance V) >= limit)`, see
+//! [`crate::passage`], where the equation's source and its check against other daily series stand; the limit is log-normal
+//! ([`crate::limit`]). Accumulated amount and limit are in the exposure's unit, dates up to [`LONGEST_HORIZON`] ahead. The three chances
 //! of a window are a choice, not a finding.
 //!
-//! Known failures: a mark of the size of one storm, where the next storm decides and the window can say little; the doubt
-//! about the exposure's own constants is not in the band; it belongs in the mark's `log_sd`.
+//! Known failures: a limit of the size of one storm, where the next storm decides and the window can say little; the doubt
+//! about the exposure's own constants is not in the band; it belongs in the limit's `log_sd`.
 //! Invariants: early <= likely <= late; the chance never falls with time; more rain on a read day never delays a date
 //! of runoff.
 
+use crate::accumulated::{Accumulated, Note};
 use crate::calendar::Day;
 use crate::error::{EngineError, require};
-use crate::mark::Mark;
+use crate::limit::Limit;
 use crate::meter::{LONGEST_PAST, Meter};
 use crate::passage::{ChanceBounds, Curve, Path};
-use crate::tally::{Note, Tally};
 
 /// Longest horizon, days: a century.
 pub const LONGEST_HORIZON: i32 = 36_525;
@@ -28,8 +28,8 @@ pub const LONGEST_HORIZON: i32 = 36_525;
 #[derive(Debug, Clone, Copy)]
 pub struct Question {
     /// Where it wants care.
-    pub mark: Mark,
-    /// Share of the mark that was left at the last service, 0 when it was done whole, under 1.
+    pub limit: Limit,
+    /// Share of the limit that was left at the last service, 0 when it was done whole, under 1.
     pub left_share: f64,
     /// Day of the last service; exposure counts from the day after.
     pub since: Day,
@@ -42,21 +42,21 @@ pub struct Question {
 /// What is answered.
 #[derive(Debug, Clone)]
 pub struct Answer {
-    /// Tally as of today.
-    pub tally: Tally,
-    /// When the mark is reached.
+    /// Accumulated amount as of today.
+    pub accumulated: Accumulated,
+    /// When the limit is reached.
     pub outcome: Outcome,
     /// Chance that it is reached by then.
     pub chance: Chance,
     /// What was assumed or stretched.
     pub notes: Vec<Note>,
     path: Path,
-    mark: Mark,
+    limit: Limit,
     /// What was computed on the way.
     computed: Vec<ChanceBounds>,
 }
 
-/// When the mark is reached.
+/// When the limit is reached.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Outcome {
     /// A window; at least its early day is within the horizon.
@@ -65,7 +65,7 @@ pub enum Outcome {
     NeverReached {
         /// The horizon that was looked at.
         horizon_days: i32,
-        /// Chance of having reached the mark by its end.
+        /// Chance of having reached the limit by its end.
         chance_at_horizon: f64,
         /// Why.
         reason: Reason,
@@ -74,7 +74,7 @@ pub enum Outcome {
     NeedsRain,
 }
 
-/// Why a mark is not reached.
+/// Why a limit is not reached.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Reason {
     /// It never rains in this climate.
@@ -85,7 +85,7 @@ pub enum Reason {
     BeyondHorizon,
 }
 
-/// Days by which the mark is reached with 10, 50 and 90 %; `None` beyond the horizon. May lie in the past.
+/// Days by which the limit is reached with 10, 50 and 90 %; `None` beyond the horizon. May lie in the past.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Window {
     /// 10 %.
@@ -96,7 +96,7 @@ pub struct Window {
     pub late: Option<Day>,
 }
 
-/// Chances that the mark is reached, 0 to 1, never falling. Days beyond the horizon give the chance at the horizon.
+/// Chances that the limit is reached, 0 to 1, never falling. Days beyond the horizon give the chance at the horizon.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Chance {
     /// By today.
@@ -114,7 +114,7 @@ pub struct Chance {
 pub struct CurvePoint {
     /// Day.
     pub day: Day,
-    /// Chance that the mark is reached by then.
+    /// Chance that the limit is reached by then.
     pub chance: f64,
 }
 
@@ -123,11 +123,11 @@ impl Meter<'_> {
     pub fn forecast(&self, q: &Question) -> Result<Answer, EngineError> {
         self.check(q)?;
         let past = q.as_of.since(q.since);
-        let path = self.path(q.since, q.as_of, past + q.horizon_days, q.left_share * q.mark.median);
-        // What was left behind took its share of a mark that nobody knows exactly: the rest of it is as uncertain.
-        let mark = Mark { median: q.mark.median * (1.0 - q.left_share), ..q.mark };
-        let view = Curve::new(&path, mark);
-        let tally = self.tally_of(&path, past, &view.sums(past));
+        let path = self.path(q.since, q.as_of, past + q.horizon_days, q.left_share * q.limit.median);
+        // What was left behind took its share of a limit that nobody knows exactly: the rest of it is as uncertain.
+        let limit = Limit { median: q.limit.median * (1.0 - q.left_share), ..q.limit };
+        let view = Curve::new(&path, limit);
+        let accumulated = self.accumulated_of(&path, past, &view.sums(past));
         let chance = Chance {
             today: view.chance_by(past)?,
             in_7_days: view.chance_by(past + 7)?,
@@ -136,11 +136,11 @@ impl Meter<'_> {
         };
         let outcome = self.outcome(q, &path, &view, chance.today)?;
         let computed = view.into_computed();
-        Ok(Answer { tally, outcome, chance, notes: self.notes().to_vec(), path, mark, computed })
+        Ok(Answer { accumulated, outcome, chance, notes: self.notes().to_vec(), path, limit, computed })
     }
 
     pub(crate) fn check(&self, q: &Question) -> Result<(), EngineError> {
-        q.mark.check()?;
+        q.limit.check()?;
         require((0.0..1.0).contains(&q.left_share), "left_share", q.left_share, "0 to under 1")?;
         let past = q.as_of.since(q.since);
         require(
@@ -184,7 +184,7 @@ impl Meter<'_> {
 }
 
 impl Answer {
-    /// The first day by which the mark is reached with chance `p`, `None` beyond the horizon.
+    /// The first day by which the limit is reached with chance `p`, `None` beyond the horizon.
     ///
     /// `p` above 0 and below 1, else `None`. Exact, and consistent with [`Answer::chance_by`].
     pub fn day_of_chance(&self, p: f64) -> Option<Day> {
@@ -200,13 +200,13 @@ impl Answer {
         curve(&self.path, &self.view(), &self.outcome)
     }
 
-    /// The chance that the mark is reached by a day, 0 before the last service, held at the horizon's after it.
+    /// The chance that the limit is reached by a day, 0 before the last service, held at the horizon's after it.
     pub fn chance_by(&self, day: Day) -> Result<f64, EngineError> {
         self.view().chance_by(day.since(self.path.day(0)))
     }
 
     fn view(&self) -> Curve<'_> {
-        Curve::resume(&self.path, self.mark, self.computed.clone())
+        Curve::resume(&self.path, self.limit, self.computed.clone())
     }
 }
 

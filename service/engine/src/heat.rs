@@ -22,7 +22,7 @@
 
 use crate::calendar::{Day, month_length};
 use crate::error::{EngineError, require};
-use crate::mark::{Mark, Material, Prior};
+use crate::limit::{Limit, Material, Prior};
 
 /// Gas constant, kJ/(mol K): 8.314462618 J/(mol K), exact since the SI of 2019.
 const GAS_KJ_MOL_K: f64 = 8.314_462_618e-3;
@@ -52,7 +52,7 @@ pub fn acceleration(activation_kj_mol: f64, temperature_c: f64) -> f64 {
     (activation_kj_mol / GAS_KJ_MOL_K * (1.0 / REFERENCE_K - 1.0 / kelvin)).exp()
 }
 
-/// A tally whose daily step depends on the calendar month alone: ageing, evaporation, degree-days.
+/// An accumulated amount whose daily step depends on the calendar month alone: ageing, evaporation, degree-days.
 ///
 /// The days counted are those after the start, as everywhere: the day of the last service belongs to the past.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -74,7 +74,7 @@ impl MonthlyClock {
         &self.per_day
     }
 
-    /// The tally that the days after `from` up to and with `to` add; 0 when `to` is not later.
+    /// The accumulated amount that the days after `from` up to and with `to` add; 0 when `to` is not later.
     pub fn between(&self, from: Day, to: Day) -> f64 {
         let mut sum = 0.0;
         for span in MonthSpans::after(from) {
@@ -87,7 +87,7 @@ impl MonthlyClock {
         sum
     }
 
-    /// The first day at whose end the tally since the end of `since` is `total` or more; `since` itself for a total
+    /// The first day at whose end the accumulated amount since the end of `since` is `total` or more; `since` itself for a total
     /// of 0.
     ///
     /// `None` when that takes more than a century, or forever. `total` must not be NaN.
@@ -216,7 +216,7 @@ pub fn activation_kj_mol(material: Material) -> f64 {
 /// one part in fifty to have failed by. The rest hangs on it: neoprene two fifths, natural and styrene-butadiene
 /// rubber a quarter, which gives about 20 years in a temperate sun against the 10 to 20 of practice (no source) in
 /// which light and ozone have their share, and plasticised PVC three tenths.
-pub fn limit(material: Material) -> Prior {
+pub fn ageing_limit(material: Material) -> Prior {
     let (median, log_sd, source) = match material {
         Material::Epdm => (
             20_000.0,
@@ -232,5 +232,5 @@ pub fn limit(material: Material) -> Prior {
             "judgement; plasticiser loss follows the warmth of the day, no time to failure found",
         ),
     };
-    Prior { mark: Mark { median, log_sd }, unit: "days at 25 C", source, judgement: true }
+    Prior { limit: Limit { median, log_sd }, unit: "days at 25 C", source, judgement: true }
 }

@@ -7,11 +7,11 @@
 //!
 //! 1. A [`Gauge`] holds daily readings ([`RainRecord`]), twelve [`Normals`], or both, and the [`Climate`] they give.
 //! 2. A [`Catchment`] is what runs off one kind of roof under it, day by day.
-//! 3. An [`Exposure`] says what a duty's tally counts: runoff, leaves carried to a screen, solids settling in the tank,
+//! 3. An [`Exposure`] says what a duty's accumulated amount counts: runoff, leaves carried to a screen, solids settling in the tank,
 //!    ultraviolet dose.
 //! 4. A [`Meter`] counts it over the readings and lets the climate stand for every day without one, past or future.
-//! 5. [`learning::learn`] takes a [`Prior`] mark and what was found on visits, and gives the mark that is believed now.
-//! 6. [`Meter::forecast`] answers with the [`Window`] in which the tally reaches the mark.
+//! 5. [`learning::learn`] takes a [`Prior`] limit and what was found on visits, and gives the limit that is believed now.
+//! 6. [`Meter::forecast`] answers with the [`Window`] in which the accumulated amount reaches the limit.
 //!
 //! What is no sum over days is followed along generated paths: the water in the tank and the seal of its trap
 //! ([`supply`]). Frost ([`frost`]) needs no more than twelve monthly minima.
@@ -25,6 +25,7 @@
     reason = "`!(a > 0.0)` refuses NaN, which `a <= 0.0` would let through"
 )]
 
+pub mod accumulated;
 pub mod calendar;
 pub mod catchment;
 pub mod climate;
@@ -39,7 +40,7 @@ pub mod generate;
 pub mod heat;
 pub mod hydraulics;
 pub mod learning;
-pub mod mark;
+pub mod limit;
 pub mod meter;
 pub mod mosquito;
 pub mod passage;
@@ -50,11 +51,11 @@ pub mod skill;
 pub mod solar;
 mod special;
 pub mod supply;
-pub mod tally;
 pub mod tank;
 pub mod trap;
 pub mod washoff;
 
+pub use accumulated::{Accumulated, Note};
 pub use calendar::Day;
 pub use catchment::Catchment;
 pub use climate::{Basis, Climate, ClimateError, MonthLaw, Normals};
@@ -62,8 +63,7 @@ pub use duty::{Answer, Chance, CurvePoint, Outcome, Question, Reason, Window};
 pub use error::EngineError;
 pub use exposure::{Chamber, Emptying, Exposure, Orientation, Setting, Stretch};
 pub use gauge::Gauge;
-pub use mark::{Mark, Material, Prior};
+pub use limit::{Limit, Material, Prior};
 pub use meter::Meter;
 pub use rain::RainRecord;
 pub use site::{Canopy, Roof, Site};
-pub use tally::{Note, Tally};

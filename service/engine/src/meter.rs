@@ -3,25 +3,25 @@
 //! Question answered: how much did a part take between two days, and how sure is that?
 //!
 //! A [`Meter`] runs an exposure once over the readings of its gauge. It then answers for every question about that part:
-//! the tallies at past inspections, from which findings are learned, and the forecast from today on.
+//! the accumulated amounts at past inspections, from which findings are learned, and the forecast from today on.
 //!
-//! `tally = sum over read days of what each added + sum over unread days of the month's mean` in the exposure's own unit;
+//! `accumulated = sum over read days of what each added + sum over unread days of the month's mean` in the exposure's own unit;
 //! its standard deviation is that of the second sum ([`crate::passage`]; equation and ranges there). Days after `since`
 //! count, `through` among them, two centuries at most.
 //!
 //! Judgement: under two years of readings a note says that the climate is thin. Known failure: unread days count as
 //! usual ones although neighbours or the storms around the gap may tell more.
-//! Invariants: tallies are 0 or more; two stretches that meet add up to the whole, in what was read and in what is
+//! Invariants: accumulated amounts are 0 or more; two stretches that meet add up to the whole, in what was read and in what is
 //! expected; days with a reading and days without are all the days there are.
 
+use crate::accumulated::{Accumulated, Note};
 use crate::calendar::Day;
 use crate::climate::{Basis, ClimateError};
 use crate::error::{EngineError, require};
 use crate::exposure::{Exposure, Setting, USUAL_WET_SHARE, count, law};
 use crate::gauge::Gauge;
-use crate::mark::Mark;
+use crate::limit::Limit;
 use crate::passage::{Curve, Known, Law, MonthlySums, Path, RunningTotal, Sums};
-use crate::tally::{Note, Tally};
 
 /// Fewest years of a record below which a note says that the climate is thin.
 const SHORT_YEARS: f64 = 2.0;
@@ -63,23 +63,28 @@ impl<'a> Meter<'a> {
     }
 
     /// What was taken after one day up to and with another, not before it, at most two centuries later.
-    pub fn tally(&self, since: Day, through: Day) -> Result<Tally, EngineError> {
+    pub fn accumulated(&self, since: Day, through: Day) -> Result<Accumulated, EngineError> {
         let days = through.since(since);
         require((0..=LONGEST_PAST).contains(&days), "days since", f64::from(days), "0 to 73050")?;
         let path = self.path(since, through, days, 0.0);
-        Ok(self.tally_of(&path, days, &MonthlySums::default().sums(&path, days)))
+        Ok(self.accumulated_of(&path, days, &MonthlySums::default().sums(&path, days)))
     }
 
-    /// The day by which a mark was reached as likely as not, when it is known to have been reached by `found_on`.
+    /// The day by which a limit was reached as likely as not, when it is known to have been reached by `found_on`.
     ///
-    /// A hole that is found blocked was blocked some day since it was last cleared; this is the middle of what the mark
-    /// says about that day. `None` when the tally had not begun by then.
-    pub fn reached_before(&self, mark: Mark, since: Day, found_on: Day) -> Result<Option<Day>, EngineError> {
-        mark.check()?;
+    /// A hole that is found blocked was blocked some day since it was last cleared; this is the middle of what the limit
+    /// says about that day. `None` when the accumulated amount had not begun by then.
+    pub fn reached_before(
+        &self,
+        limit: Limit,
+        since: Day,
+        found_on: Day,
+    ) -> Result<Option<Day>, EngineError> {
+        limit.check()?;
         let days = found_on.since(since);
         require((0..=LONGEST_PAST).contains(&days), "days since", f64::from(days), "0 to 73050")?;
         let path = self.path(since, found_on, days.max(1), 0.0);
-        let view = Curve::new(&path, mark);
+        let view = Curve::new(&path, limit);
         let by_then = view.chance_by(days)?;
         if !(by_then > 0.0) {
             return Ok(None);
@@ -104,8 +109,8 @@ impl<'a> Meter<'a> {
         Path::new(known, unread, self.law, horizon)
     }
 
-    /// The tally after `past` days, of which `sums` stand for those that nobody read.
-    pub(crate) fn tally_of(&self, path: &Path, past: i32, sums: &Sums) -> Tally {
+    /// The accumulated amount after `past` days, of which `sums` stand for those that nobody read.
+    pub(crate) fn accumulated_of(&self, path: &Path, past: i32, sums: &Sums) -> Accumulated {
         let known = path.known(past);
         // What comes whatever the weather is no gap in the readings.
         let read = if self.reads_rain {
@@ -114,7 +119,7 @@ impl<'a> Meter<'a> {
             past.max(0) as u32
         };
         let (known, expected) = if self.reads_rain { (known, sums.mean) } else { (known + sums.mean, 0.0) };
-        Tally {
+        Accumulated {
             value: known + expected,
             known,
             expected_unread: expected,

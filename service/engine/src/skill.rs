@@ -3,11 +3,11 @@
 //! Question answered: when a part is looked at, how full was it expected to be, and at which point of that prediction
 //! does the finding lie? The answer is the predictive distribution at the finding, the probability integral transform
 //! (Dawid 1984, Journal of the Royal Statistical Society A 147:278; from memory). With fullness `F = X / M`, `X` what the
-//! part takes and `M` its mark,
+//! part takes and `M` its limit,
 //!
 //! `u(f) = P(F <= f) = 1 - P(X reaches f M by that day)`,
 //!
-//! which is the passage of [`Meter::forecast`] at another mark; the error of the finding widens the doubt of the mark:
+//! which is the passage of [`Meter::forecast`] at another limit; the error of the finding widens the doubt of the limit:
 //! the two log-sds are squared and added. A class, "nothing" and "blocked" are ranges of `f`, so they give a range of `u`,
 //! of which each point counts alike (Czado, Gneiting and Held 2009, Biometrics 65:1254; from memory).
 //!
@@ -25,7 +25,7 @@ use crate::calendar::Day;
 use crate::duty::Question;
 use crate::error::EngineError;
 use crate::learning::{Finding, ShareRange};
-use crate::mark::Mark;
+use crate::limit::Limit;
 use crate::meter::Meter;
 use crate::passage::{Curve, Path};
 
@@ -38,7 +38,7 @@ const LEAST: f64 = 1e-6;
 /// Halvings of a search for a fullness: from twelve decades to one part in 10^9.
 const HALVINGS: u32 = 36;
 
-/// How full a part was expected to be on a day, as shares of its mark.
+/// How full a part was expected to be on a day, as shares of its limit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Fullness {
     /// 10 %.
@@ -118,7 +118,7 @@ impl Meter<'_> {
 struct Prediction {
     path: Path,
     number: i32,
-    mark: Mark,
+    limit: Limit,
 }
 
 impl Prediction {
@@ -128,7 +128,7 @@ impl Prediction {
         let path = meter.path(q.since, q.as_of, number, 0.0);
         // Readings alone say nothing of the days after them.
         let known = path.law().is_some() && q.left_share == 0.0;
-        Ok(known.then_some(Prediction { path, number, mark: q.mark }))
+        Ok(known.then_some(Prediction { path, number, limit: q.limit }))
     }
 
     /// The chance that the part is no fuller than that.
@@ -139,8 +139,8 @@ impl Prediction {
         if fullness >= MOST {
             return Ok(1.0);
         }
-        let mark = Mark { median: self.mark.median * fullness, log_sd: self.mark.log_sd.hypot(log_sd) };
-        Ok(1.0 - Curve::new(&self.path, mark).chance_by(self.number)?)
+        let limit = Limit { median: self.limit.median * fullness, log_sd: self.limit.log_sd.hypot(log_sd) };
+        Ok(1.0 - Curve::new(&self.path, limit).chance_by(self.number)?)
     }
 
     fn fullness(&self, chance: f64) -> Result<f64, EngineError> {

@@ -31,7 +31,7 @@ const ZONE: Tz = Tz::UTC;
 /// Where the gauge and the properties of the scenario are said to lie.
 const POSITION: Position = Position { latitude_deg: 48.0, longitude_deg: 0.5 };
 /// How much more than is guessed the parts of the scenario take before they want care.
-const TRUE_MARKS: f64 = 1.6;
+const TRUE_LIMITS: f64 = 1.6;
 /// The depth of sediment that the tanks are cleared at.
 const SEDIMENT_LIMIT_MM: f64 = 50.0;
 /// Years of invented rain.
@@ -120,7 +120,7 @@ async fn scenario(cx: &Context, account: AccountId, today: NaiveDate) -> Result<
 }
 
 /// A visit on which everything is found as this scenario's own marks have it: what the parts had taken by then, over marks
-/// that are [`TRUE_MARKS`] times what anybody would guess.
+/// that are [`TRUE_LIMITS`] times what anybody would guess.
 async fn visit_of(
     cx: &Context,
     account: AccountId,
@@ -133,7 +133,7 @@ async fn visit_of(
     let fullness = |id, duty| {
         let found = forecast.duties.iter().find(|one| one.component_id == Some(id) && one.duty == duty)?;
         let prediction = found.prediction.as_ref()?;
-        Some(prediction.tally.as_ref()?.value / (prediction.mark.prior_value * TRUE_MARKS))
+        Some(prediction.accumulated.as_ref()?.value / (prediction.limit.prior_value * TRUE_LIMITS))
     };
     let items = components
         .iter()

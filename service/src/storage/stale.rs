@@ -17,7 +17,7 @@ pub(super) enum Affected {
     System(SystemId),
 }
 
-/// Marks the systems that a write reaches as stale; says how many there are.
+/// Limits the systems that a write reaches as stale; says how many there are.
 pub(super) async fn mark_stale(tx: &mut Tx, account: AccountId, reach: Affected) -> Stored<u64> {
     let one = matches!(reach, Affected::System(_));
     let which = |query: &mut Sql| {

@@ -50,7 +50,7 @@ async fn replace(tx: &mut Tx, account: AccountId, new: &Visit) -> Stored<()> {
     tx.run(update).await.map(drop)
 }
 
-/// Marks the systems of a visit before and after a change, the lesser id first as everywhere: their forecasts are stale,
+/// Limits the systems of a visit before and after a change, the lesser id first as everywhere: their forecasts are stale,
 /// and what their findings answered is to be worked out anew.
 async fn mark_both(tx: &mut Tx, account: AccountId, mut systems: [SystemId; 2]) -> Stored<()> {
     systems.sort_unstable();

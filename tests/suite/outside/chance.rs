@@ -1,6 +1,6 @@
 //! The chance that a sum has reached a mark, against exact laws and brute integration.
 
-use eavesward_engine::Mark;
+use eavesward_engine::Limit;
 use eavesward_engine::passage::{Law, chance_reached};
 
 use super::{assert_within, day, table};
@@ -24,14 +24,14 @@ fn erlang_above(k: u32, scale: f64, x: f64) -> f64 {
 }
 
 /// The same chance by 10,000 slices over the mark.
-fn by_slices(known: f64, k: u32, scale: f64, mark: Mark) -> f64 {
+fn by_slices(known: f64, k: u32, scale: f64, limit: Limit) -> f64 {
     const SLICES: u32 = 10_000;
     const REACH: f64 = 8.0;
     let width = 2.0 * REACH / f64::from(SLICES);
     let mut sum = 0.0;
     for i in 0..SLICES {
         let z = -REACH + (f64::from(i) + 0.5) * width;
-        let needed = mark.median * (mark.log_sd * z).exp() - known;
+        let needed = limit.median * (limit.log_sd * z).exp() - known;
         sum += (-0.5 * z * z).exp() * erlang_above(k, scale, needed);
     }
     sum * width / std::f64::consts::TAU.sqrt()
@@ -47,10 +47,10 @@ fn quadrature_over_marks_of_every_width() {
         for log_sd in [0.003, 0.02, 0.1, 0.25, 0.3, 0.6, 0.8, 1.5] {
             for known in [0.0, 5.0, 80.0, 140.0] {
                 for mean in [10.0, 60.0, 100.0, 400.0] {
-                    let mark = Mark { median: 100.0, log_sd };
+                    let limit = Limit { median: 100.0, log_sd };
                     let scale = mean / f64::from(k);
-                    let ours = chance_reached(known, mean, mean * scale, mark).unwrap();
-                    let brute = by_slices(known, k, scale, mark);
+                    let ours = chance_reached(known, mean, mean * scale, limit).unwrap();
+                    let brute = by_slices(known, k, scale, limit);
                     let name = format!("k {k}, log_sd {log_sd}, known {known}, mean {mean}");
                     assert_within(ours, brute, QUADRATURE, &name);
                     compared += 1;
@@ -66,7 +66,7 @@ fn exact_marks_are_the_gamma_law() {
     for k in [1, 3, 40] {
         for known in [0.0, 30.0] {
             let ours =
-                chance_reached(known, 90.0, 90.0 * 90.0 / f64::from(k), Mark { median: 100.0, log_sd: 0.0 });
+                chance_reached(known, 90.0, 90.0 * 90.0 / f64::from(k), Limit { median: 100.0, log_sd: 0.0 });
             assert_within(
                 ours.unwrap(),
                 erlang_above(k, 90.0 / f64::from(k), 100.0 - known),
@@ -79,10 +79,10 @@ fn exact_marks_are_the_gamma_law() {
 
 #[test]
 fn without_unread_days_it_is_a_step_or_the_mark_alone() {
-    let exact = Mark { median: 100.0, log_sd: 0.0 };
+    let exact = Limit { median: 100.0, log_sd: 0.0 };
     assert_eq!(chance_reached(99.999, 0.0, 0.0, exact).unwrap(), 0.0);
     assert_eq!(chance_reached(100.0, 0.0, 0.0, exact).unwrap(), 1.0);
-    let doubtful = Mark { median: 100.0, log_sd: 0.8 };
+    let doubtful = Limit { median: 100.0, log_sd: 0.8 };
     assert_within(chance_reached(100.0, 0.0, 0.0, doubtful).unwrap(), 0.5, 1e-12, "at the median");
     // The normal law at one standard deviation.
     let one = chance_reached(100.0 * 0.8_f64.exp(), 0.0, 0.0, doubtful).unwrap();

@@ -2,7 +2,7 @@
 
 use eavesward_engine::first_flush::{WASH_OFF_PER_MM, diverted_share, washed_share};
 use eavesward_engine::hydraulics::{Drain, chamber_length_m, circle_m2, pinhole_minimum_head_m};
-use eavesward_engine::mark::hand_emptied_chamber;
+use eavesward_engine::limit::hand_emptied_chamber;
 
 use super::{assert_relative, assert_within, table};
 
@@ -86,7 +86,7 @@ fn printed_chambers() {
         assert_within(inches, length_in, 0.5, &format!("{bore_in} in pipe"));
     }
     // 98 litres off 98 m2 is the one mm it was sized for.
-    assert_relative(hand_emptied_chamber(98.0, 98.0).unwrap().mark.median, 1.0, 1e-12, "mm");
+    assert_relative(hand_emptied_chamber(98.0, 98.0).unwrap().limit.median, 1.0, 1e-12, "mm");
 }
 
 /// Martinson & Thomas 2005: the rest halves with every mm.

@@ -18,7 +18,7 @@ use eavesward_engine::generate::Generator;
 use eavesward_engine::runoff::WettingStore;
 use eavesward_engine::washoff::{self, BuildUp};
 use eavesward_engine::{
-    Canopy, Catchment, Chamber, Climate, Day, Emptying, Exposure, Gauge, Mark, Meter, Orientation,
+    Canopy, Catchment, Chamber, Climate, Day, Emptying, Exposure, Gauge, Limit, Meter, Orientation,
     RainRecord, Roof, Setting, exposure, first_flush,
 };
 
@@ -139,13 +139,13 @@ const KNOWN: [(f64, usize); 10] = [
 fn trees(generator: &Generator, path: u64, date: Day) -> f64 {
     let (year, month, _) = date.ymd();
     let factor = |part: u64, log_sd: f64| {
-        generator.mark(path, part, Mark { median: (-0.5 * log_sd * log_sd).exp(), log_sd })
+        generator.limit(path, part, Limit { median: (-0.5 * log_sd * log_sd).exp(), log_sd })
     };
     factor(u64::from(month) + 12 * year as u64, 0.35) * factor((year as u64) << 32, 0.2)
 }
 
 /// Day numbers, after `since`, on which a path reaches the marks of each exposure.
-fn path_days(generator: &Generator, path: u64, since: Day, marks: &[[f64; 5]; 10]) -> [[i32; 5]; 10] {
+fn path_days(generator: &Generator, path: u64, since: Day, limits: &[[f64; 5]; 10]) -> [[i32; 5]; 10] {
     let mut process = Process::new();
     let mut sums = [0.0; 10];
     let mut days = [[i32::MAX; 5]; 10];
@@ -162,8 +162,8 @@ fn path_days(generator: &Generator, path: u64, since: Day, marks: &[[f64; 5]; 10
         let mut open = false;
         for i in 0..10 {
             sums[i] += added[i];
-            for (day, mark) in days[i].iter_mut().zip(marks[i]) {
-                if *day == i32::MAX && sums[i] >= mark {
+            for (day, limit) in days[i].iter_mut().zip(limits[i]) {
+                if *day == i32::MAX && sums[i] >= limit {
                     *day = t;
                 }
             }
@@ -193,19 +193,19 @@ fn every_exposure_has_the_median_of_its_daily_process() {
     let generator = Generator::new(&climate, 7);
     let mut found = [(0.0_f64, 0); 10];
     for since in [day(2018, 12, 31), day(2019, 3, 31), day(2019, 6, 30), day(2019, 9, 30)] {
-        let marks = std::array::from_fn(|i| {
+        let limits = std::array::from_fn(|i| {
             EXPECTED.map(|days| {
                 let mean = laws[i].moments(since, days).mean;
                 if exposures()[i].0.starts_with("fills") { mean.round().max(1.0) } else { mean }
             })
         });
-        let paths: Vec<_> = (0..PATHS).map(|path| path_days(&generator, path, since, &marks)).collect();
+        let paths: Vec<_> = (0..PATHS).map(|path| path_days(&generator, path, since, &limits)).collect();
         for i in 0..10 {
-            for (k, mark) in marks[i].into_iter().enumerate() {
+            for (k, limit) in limits[i].into_iter().enumerate() {
                 let mut days: Vec<i32> = paths.iter().map(|days| days[i][k]).collect();
                 days.sort_unstable();
                 let simulated = f64::from(days[days.len() / 2]);
-                let closed = f64::from(laws[i].days_to(mark, since, 4000, 0.5).unwrap().unwrap());
+                let closed = f64::from(laws[i].days_to(limit, since, 4000, 0.5).unwrap().unwrap());
                 if closed > 30.0 {
                     let off = (simulated / closed - 1.0).abs();
                     found[i] = (found[i].0.max(off), found[i].1 + usize::from(off > 0.05));

@@ -1,8 +1,8 @@
 //! Days that nobody read are expected from the climate, wherever they lie, and never taken as dry.
 
 use eavesward_engine::{
-    Answer, Basis, Catchment, Chamber, Climate, ClimateError, Day, EngineError, Exposure, Gauge, Mark, Meter,
-    Normals, Note, Orientation, Outcome, Question, RainRecord, Reason, Setting,
+    Answer, Basis, Catchment, Chamber, Climate, ClimateError, Day, EngineError, Exposure, Gauge, Limit,
+    Meter, Normals, Note, Orientation, Outcome, Question, RainRecord, Reason, Setting,
 };
 
 use super::{Asked, assert_relative, assert_within, day, forecast, part, roof, seattle, site};
@@ -11,7 +11,7 @@ fn ask(
     record: &RainRecord,
     climate: Option<&Climate>,
     exposure: Exposure<'_>,
-    mark: Mark,
+    limit: Limit,
     as_of: Day,
 ) -> Answer {
     let (site, roof) = (site(), roof());
@@ -21,7 +21,7 @@ fn ask(
         record,
         climate,
         exposure,
-        mark,
+        limit,
         since: day(2014, 10, 1),
         as_of,
         horizon_days: 3650,
@@ -36,7 +36,7 @@ fn window(answer: &Answer) -> [Day; 3] {
     }
 }
 
-const EXACT: Mark = Mark { median: 600.0, log_sd: 0.0 };
+const EXACT: Limit = Limit { median: 600.0, log_sd: 0.0 };
 
 #[test]
 fn a_gap_before_today_is_not_a_drought() {
@@ -50,15 +50,20 @@ fn a_gap_before_today_is_not_a_drought() {
     assert_eq!(dry.last(), Some(today));
     let unread = ask(&stopped, Some(&climate), Exposure::Runoff, EXACT, today);
     let zero = ask(&dry, Some(&climate), Exposure::Runoff, EXACT, today);
-    assert_eq!(unread.tally.days_unread, 45);
-    assert_eq!(unread.tally.days_read, 61);
-    assert_eq!(zero.tally.days_unread, 0);
-    assert_eq!(unread.tally.known, zero.tally.known);
+    assert_eq!(unread.accumulated.days_unread, 45);
+    assert_eq!(unread.accumulated.days_read, 61);
+    assert_eq!(zero.accumulated.days_unread, 0);
+    assert_eq!(unread.accumulated.known, zero.accumulated.known);
     // December and January bring 4 mm a day or more here.
-    assert!(unread.tally.expected_unread > 150.0, "{:?}", unread.tally);
-    assert!(unread.tally.sd > 20.0);
-    assert_eq!(zero.tally.expected_unread, 0.0);
-    assert_within(unread.tally.value, unread.tally.known + unread.tally.expected_unread, 1e-12, "tally");
+    assert!(unread.accumulated.expected_unread > 150.0, "{:?}", unread.accumulated);
+    assert!(unread.accumulated.sd > 20.0);
+    assert_eq!(zero.accumulated.expected_unread, 0.0);
+    assert_within(
+        unread.accumulated.value,
+        unread.accumulated.known + unread.accumulated.expected_unread,
+        1e-12,
+        "tally",
+    );
     for (with_rain, without) in window(&unread).into_iter().zip(window(&zero)) {
         assert!(with_rain < without, "{with_rain:?} {without:?}");
     }
@@ -72,8 +77,8 @@ fn every_reading_narrows_the_window() {
     let read_to = |last: Day| {
         let record = part(&full, day(2012, 1, 1), last);
         let answer = ask(&record, Some(&climate), Exposure::Runoff, EXACT, today);
-        assert_eq!(answer.tally.days_read + answer.tally.days_unread, 80);
-        answer.tally.sd
+        assert_eq!(answer.accumulated.days_read + answer.accumulated.days_unread, 80);
+        answer.accumulated.sd
     };
     let (none, half, all) = (read_to(day(2014, 10, 1)), read_to(day(2014, 11, 10)), read_to(today));
     assert!(none > half && half > all, "{none} {half} {all}");
@@ -95,13 +100,13 @@ fn gaps_inside_and_before_the_record_count_alike() {
     };
     let inside = without(day(2014, 11, 5), day(2014, 11, 14));
     let answer = ask(&inside, Some(&climate), Exposure::Runoff, EXACT, today);
-    assert_eq!(answer.tally.days_unread, 10);
+    assert_eq!(answer.accumulated.days_unread, 10);
     // Ten days of November at about 4.7 mm.
-    assert!((40.0..55.0).contains(&answer.tally.expected_unread), "{:?}", answer.tally);
+    assert!((40.0..55.0).contains(&answer.accumulated.expected_unread), "{:?}", answer.accumulated);
     let before = part(&full, day(2014, 10, 11), today);
     let answer = ask(&before, Some(&climate), Exposure::Runoff, EXACT, today);
-    assert_eq!(answer.tally.days_unread, 9);
-    assert!(answer.tally.expected_unread > 0.0);
+    assert_eq!(answer.accumulated.days_unread, 9);
+    assert!(answer.accumulated.expected_unread > 0.0);
 }
 
 #[test]
@@ -116,7 +121,7 @@ fn readings_after_today_are_not_known_yet() {
         let setting =
             Setting { site: &site, roof: &roof, gauge, catchment: &catchment, exposure: Exposure::Runoff };
         let since = day(2014, 10, 1);
-        let question = Question { mark: EXACT, left_share: 0.0, since, as_of: today, horizon_days: 3650 };
+        let question = Question { limit: EXACT, left_share: 0.0, since, as_of: today, horizon_days: 3650 };
         Meter::new(&setting).unwrap().forecast(&question)
     };
     let knows = Gauge::with_climate(full, Ok(climate.clone()));
@@ -126,7 +131,7 @@ fn readings_after_today_are_not_known_yet() {
     }
     let (back, cannot) =
         (ask(&knows.until(today)).unwrap(), ask(&Gauge::with_climate(cut, Ok(climate))).unwrap());
-    assert_eq!(back.tally, cannot.tally);
+    assert_eq!(back.accumulated, cannot.accumulated);
     assert_eq!(back.outcome, cannot.outcome);
 }
 
@@ -138,10 +143,10 @@ fn nothing_known_is_said() {
     assert_eq!(Climate::fit(&one, None), Err(ClimateError::TooShort { days_read: 1 }));
     let answer = ask(&one, None, Exposure::Runoff, EXACT, day(2014, 12, 5));
     assert_eq!(answer.outcome, Outcome::NeedsRain);
-    assert_within(answer.tally.known, 6.5, 1e-12, "the one reading still counts");
+    assert_within(answer.accumulated.known, 6.5, 1e-12, "the one reading still counts");
     let light =
         Exposure::Ultraviolet { orientation: Orientation::VerticalPipe, shade_share: 0.0, warmth: None };
-    let answer = ask(&empty, None, light, Mark { median: 100.0, log_sd: 0.3 }, day(2014, 12, 5));
+    let answer = ask(&empty, None, light, Limit { median: 100.0, log_sd: 0.3 }, day(2014, 12, 5));
     assert!(matches!(answer.outcome, Outcome::Window(_)));
     assert!(answer.notes.contains(&Note::WetShareAssumed { share: 0.3 }));
 }
@@ -149,7 +154,7 @@ fn nothing_known_is_said() {
 #[test]
 fn readings_alone_can_settle_it() {
     let full = seattle();
-    let answer = ask(&full, None, Exposure::Runoff, Mark { median: 100.0, log_sd: 0.0 }, day(2015, 3, 1));
+    let answer = ask(&full, None, Exposure::Runoff, Limit { median: 100.0, log_sd: 0.0 }, day(2015, 3, 1));
     let [early, likely, late] = window(&answer);
     assert!(early == likely && likely == late);
     assert_eq!(answer.chance.today, 1.0);
@@ -196,7 +201,7 @@ fn full_shade_is_never_reached() {
         &seattle(),
         None,
         Exposure::Ultraviolet { orientation: Orientation::FacingPole, shade_share: 0.9, warmth: None },
-        Mark { median: 1e6, log_sd: 0.1 },
+        Limit { median: 1e6, log_sd: 0.1 },
         day(2014, 12, 1),
     );
     assert!(matches!(far.outcome, Outcome::NeverReached { reason: Reason::BeyondHorizon, .. }));
@@ -230,9 +235,9 @@ fn normals_stand_in_and_set_the_level() {
     let stopped = part(&full, day(2012, 1, 1), day(2014, 10, 1));
     let answer = ask(&stopped, Some(&both), Exposure::Runoff, EXACT, day(2014, 10, 31));
     // October of the normals has 88 mm, of which the wetting loss takes a few.
-    assert!((70.0..86.0).contains(&answer.tally.expected_unread), "{:?}", answer.tally);
+    assert!((70.0..86.0).contains(&answer.accumulated.expected_unread), "{:?}", answer.accumulated);
     let by_law = ask(&RainRecord::empty(), Some(&alone), Exposure::Runoff, EXACT, day(2014, 10, 31));
-    assert!((75.0..88.0).contains(&by_law.tally.expected_unread), "{:?}", by_law.tally);
+    assert!((75.0..88.0).contains(&by_law.accumulated.expected_unread), "{:?}", by_law.accumulated);
     assert!(by_law.notes.contains(&Note::NormalsOnly));
 }
 
@@ -319,8 +324,11 @@ fn awkward_records() {
         ] {
             for log_sd in [0.0, 0.8] {
                 let answer =
-                    ask(&record, Some(&climate), exposure, Mark { median: 30.0, log_sd }, day(2018, 11, 3));
-                assert!(answer.tally.value.is_finite() && answer.tally.sd.is_finite(), "{name} {exposure:?}");
+                    ask(&record, Some(&climate), exposure, Limit { median: 30.0, log_sd }, day(2018, 11, 3));
+                assert!(
+                    answer.accumulated.value.is_finite() && answer.accumulated.sd.is_finite(),
+                    "{name} {exposure:?}"
+                );
                 assert!((0.0..=1.0).contains(&answer.chance.in_90_days), "{name} {exposure:?}");
                 assert!(answer.curve().unwrap().len() <= 60, "{name}");
             }
@@ -338,7 +346,7 @@ fn inputs_out_of_range_are_named() {
         record: &record,
         climate: Some(&climate),
         exposure: Exposure::Runoff,
-        mark: EXACT,
+        limit: EXACT,
         since: day(2014, 10, 1),
         as_of: day(2014, 12, 1),
         horizon_days: 365,
@@ -350,8 +358,8 @@ fn inputs_out_of_range_are_named() {
     assert!(forecast(&good).is_ok());
     assert_eq!(name(Asked { horizon_days: 0, ..good }), "horizon_days");
     assert_eq!(name(Asked { since: day(2014, 12, 2), ..good }), "days from since to as_of");
-    assert_eq!(name(Asked { mark: Mark { median: 0.0, log_sd: 0.1 }, ..good }), "mark median");
-    assert_eq!(name(Asked { mark: Mark { median: 1.0, log_sd: f64::NAN }, ..good }), "mark log_sd");
+    assert_eq!(name(Asked { limit: Limit { median: 0.0, log_sd: 0.1 }, ..good }), "mark median");
+    assert_eq!(name(Asked { limit: Limit { median: 1.0, log_sd: f64::NAN }, ..good }), "mark log_sd");
     let north = eavesward_engine::Site { latitude_deg: 91.0, ..site };
     assert_eq!(name(Asked { site: &north, ..good }), "latitude_deg");
     let none = eavesward_engine::Roof { coefficient: 0.0, ..roof };

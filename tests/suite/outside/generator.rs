@@ -2,7 +2,7 @@
 
 use eavesward_engine::generate::{Generator, Passages, RENEWAL_DAYS};
 use eavesward_engine::passage::{Law, Moments, chance_reached};
-use eavesward_engine::{Climate, Day, Mark, MonthLaw, RainRecord};
+use eavesward_engine::{Climate, Day, Limit, MonthLaw, RainRecord};
 use proptest::prelude::*;
 
 use super::{assert_relative, assert_within, day, part, seattle, table};
@@ -220,19 +220,19 @@ fn wet_days_have_the_law_of_their_month() {
 fn doubtful_marks_have_the_same_medians() {
     let climate = Climate::fit(&seattle(), None).unwrap();
     let (generator, law) = (Generator::new(&climate, 4), Law::of_runoff(&climate));
-    let mark = Mark { median: 300.0, log_sd: 0.5 };
+    let limit = Limit { median: 300.0, log_sd: 0.5 };
     for since in [day(2018, 12, 31), day(2019, 6, 30)] {
         let simulated = generator.first_passages(
             since,
             4000,
             3000,
             |_| |_, mm: f64| (mm - 0.5).max(0.0),
-            |number| generator.mark(number, 0, mark),
+            |number| generator.limit(number, 0, limit),
         );
         let by_closed_form = |p: f64| {
             (1..4000).find(|t| {
                 let Moments { mean, variance } = law.moments(since, *t);
-                chance_reached(0.0, mean, variance, mark).unwrap() >= p
+                chance_reached(0.0, mean, variance, limit).unwrap() >= p
             })
         };
         for p in [0.1, 0.5, 0.9] {

@@ -2,7 +2,7 @@
 
 use eavesward_engine::exposure::SHARE_LEFT_ON_SCREEN;
 use eavesward_engine::{
-    Answer, Canopy, Chamber, Climate, Day, Emptying, Exposure, Mark, Orientation, Outcome, RainRecord, Roof,
+    Answer, Canopy, Chamber, Climate, Day, Emptying, Exposure, Limit, Orientation, Outcome, RainRecord, Roof,
     Site,
 };
 use proptest::prelude::*;
@@ -75,7 +75,7 @@ struct Case {
     climate: Climate,
     roof: Roof,
     exposure: Exposure<'static>,
-    mark: Mark,
+    limit: Limit,
     served: i32,
     today: i32,
 }
@@ -93,7 +93,7 @@ impl Case {
             record: &self.record,
             climate: Some(&self.climate),
             exposure: self.exposure,
-            mark: self.mark,
+            limit: self.limit,
             since: start().plus(self.served),
             as_of: start().plus(self.served + self.today),
             horizon_days: 7300,
@@ -108,8 +108,8 @@ fn cases() -> impl Strategy<Value = Case> {
         |(readings, exposure, size, log_sd, served, today)| {
             let record = record(&readings);
             let climate = Climate::fit(&record, None).unwrap();
-            let mark = Mark { median: median_of(exposure, size), log_sd };
-            Case { record, climate, roof: leafy(), exposure, mark, served, today }
+            let limit = Limit { median: median_of(exposure, size), log_sd };
+            Case { record, climate, roof: leafy(), exposure, limit, served, today }
         },
     )
 }
@@ -167,7 +167,7 @@ proptest! {
 
     #[test]
     fn tallies_are_whole_and_never_negative(case in cases()) {
-        let t = case.ask().tally;
+        let t = case.ask().accumulated;
         prop_assert!(t.known >= 0.0 && t.expected_unread >= 0.0 && t.sd >= 0.0);
         prop_assert_eq!(t.value, t.known + t.expected_unread);
         prop_assert_eq!(i64::from(t.days_read) + i64::from(t.days_unread), i64::from(case.today));
@@ -176,21 +176,21 @@ proptest! {
     /// With one climate for both, since a wetter reading also makes a wetter climate.
     #[test]
     fn more_rain_on_a_read_day_never_delays_runoff(case in cases(), at in 0..900_i32, more in 0.1..60.0_f64) {
-        let case = Case { exposure: Exposure::Runoff, mark: Mark { median: 250.0, ..case.mark }, ..case };
+        let case = Case { exposure: Exposure::Runoff, limit: Limit { median: 250.0, ..case.limit }, ..case };
         let wetter = RainRecord::from_readings((0..900).filter_map(|i| {
             let d = start().plus(i);
             case.record.get(d).map(|mm| (d, if i == at { mm + more } else { mm }))
         }));
         let more_rain = Case { record: wetter, ..case.clone() };
         let (a, b) = (more_rain.ask(), case.ask());
-        prop_assert!(a.tally.known >= b.tally.known - 1e-9);
+        prop_assert!(a.accumulated.known >= b.accumulated.known - 1e-9);
         prop_assert!(no_later(&a, &b), "{:?} {:?}", dates(&a), dates(&b));
     }
 
     #[test]
     fn a_bigger_mark_is_never_earlier(case in cases(), factor in 1.0..4.0_f64) {
-        let bigger = Mark { median: case.mark.median * factor, ..case.mark };
-        let later = Case { mark: bigger, ..case.clone() };
+        let bigger = Limit { median: case.limit.median * factor, ..case.limit };
+        let later = Case { limit: bigger, ..case.clone() };
         prop_assert!(no_later(&case.ask(), &later.ask()));
     }
 
@@ -198,11 +198,11 @@ proptest! {
     fn more_shade_is_never_earlier(case in cases(), shade in 0.0..0.9_f64, more in 0.0..0.1_f64) {
         let under = |shade_share| Case {
             exposure: Exposure::Ultraviolet { orientation: Orientation::FacingEquator, shade_share, warmth: None },
-            mark: Mark { median: 80.0, ..case.mark },
+            limit: Limit { median: 80.0, ..case.limit },
             ..case.clone()
         };
         let (sun, shaded) = (under(shade).ask(), under(shade + more).ask());
-        prop_assert!(sun.tally.value >= shaded.tally.value);
+        prop_assert!(sun.accumulated.value >= shaded.accumulated.value);
         prop_assert!(no_later(&sun, &shaded));
     }
 
@@ -220,8 +220,8 @@ proptest! {
             let record = record(&readings);
             let climate = Climate::fit_with_loss(&record, None, 0.5 * a).unwrap();
             let roof = Roof { wetting_loss_mm: 0.5 * a, ..leafy() };
-            let mark = Mark { median: mm * a, log_sd };
-            let case = Case { record, climate, roof, exposure: Exposure::Runoff, mark, served: since, today: 10 };
+            let limit = Limit { median: mm * a, log_sd };
+            let case = Case { record, climate, roof, exposure: Exposure::Runoff, limit, served: since, today: 10 };
             case.ask()
         };
         prop_assert_eq!(dates(&scaled(1.0)), dates(&scaled(4.0)));
@@ -241,7 +241,7 @@ proptest! {
     #[test]
     fn the_same_question_has_the_same_bits(case in cases()) {
         let (a, b) = (case.ask(), case.ask());
-        prop_assert_eq!(a.tally.value.to_bits(), b.tally.value.to_bits());
+        prop_assert_eq!(a.accumulated.value.to_bits(), b.accumulated.value.to_bits());
         prop_assert_eq!(a.chance.in_30_days.to_bits(), b.chance.in_30_days.to_bits());
         prop_assert_eq!(a.outcome, b.outcome);
     }
@@ -250,11 +250,11 @@ proptest! {
     fn any_place_gives_finite_doses(latitude in -90.0..=90.0_f64, elevation in -400.0..5000.0_f64, case in cases()) {
         let light = Case {
             exposure: Exposure::Ultraviolet { orientation: Orientation::Tilted45Equator, shade_share: 0.2, warmth: None },
-            mark: Mark { median: 300.0, log_sd: 0.5 },
+            limit: Limit { median: 300.0, log_sd: 0.5 },
             ..case
         };
         let answer = light.ask_at(&Site { latitude_deg: latitude, elevation_m: elevation });
-        prop_assert!(answer.tally.value.is_finite() && answer.tally.value >= 0.0);
+        prop_assert!(answer.accumulated.value.is_finite() && answer.accumulated.value >= 0.0);
         prop_assert!(answer.chance.in_90_days.is_finite());
     }
 }
@@ -269,18 +269,18 @@ fn leaves_that_fall_arrive() {
         climate,
         roof: leafy(),
         exposure: Exposure::Leaves { screen_area_m2: 0.1 },
-        mark: Mark { median: 1.0, log_sd: 0.0 },
+        limit: Limit { median: 1.0, log_sd: 0.0 },
         // 2013 whole.
         served: day(2012, 12, 31).since(start()),
         today: 365,
     };
     // 500 g under the canopy, 20 g elsewhere, off 80 m2 onto 0.1 m2; the screen keeps its share of it.
     let fallen = (0.5 * 0.3 + 0.02 * 0.7) * 80.0 / 0.1 * SHARE_LEFT_ON_SCREEN;
-    let moved = case.ask().tally.known;
+    let moved = case.ask().accumulated.known;
     assert!((moved / fallen - 1.0).abs() < 0.03, "{moved} of {fallen}");
     // Autumn is later in the year in the south: by the end of June more has come down there.
     let half = Case { today: 181, ..case };
-    let south = half.ask_at(&Site { latitude_deg: -47.6, elevation_m: 0.0 }).tally.known;
-    let north = half.ask_at(&Site { latitude_deg: 47.6, elevation_m: 0.0 }).tally.known;
+    let south = half.ask_at(&Site { latitude_deg: -47.6, elevation_m: 0.0 }).accumulated.known;
+    let north = half.ask_at(&Site { latitude_deg: 47.6, elevation_m: 0.0 }).accumulated.known;
     assert!(south > 2.0 * north, "south {south}, north {north}");
 }

@@ -4,7 +4,7 @@ use eavesward_engine::learning::{
     BY_EYE_LOG_SD, CLASS_LOG_SD, DETECTION_LIMIT, DRIFT_PER_YEAR, Evidence, Finding, Inspection,
     LONGEST_STRETCH, Learned, MEASURED_LOG_SD, Rate, Start, TaughtNothing, WILD_LOG_SD, learn, next_finding,
 };
-use eavesward_engine::{Day, Mark};
+use eavesward_engine::{Day, Limit};
 use proptest::prelude::*;
 
 use super::{assert_relative, assert_within, day, table};
@@ -17,7 +17,7 @@ const NINETY: f64 = 1.281_551_565_544_600_4;
 const TABLE_NINETY: f64 = 1.2816;
 
 fn prior() -> Rate {
-    Rate::of(Mark { median: 1200.0, log_sd: 0.6 })
+    Rate::of(Limit { median: 1200.0, log_sd: 0.6 })
 }
 
 fn inspection(finding: Finding) -> Inspection {
@@ -42,7 +42,7 @@ fn named(name: &str) -> Finding {
     }
 }
 
-/// The number that follows `mark` in a row's name, 1 when there is none.
+/// The number that follows `limit` in a row's name, 1 when there is none.
 fn times(name: &str) -> usize {
     name.split(" x").nth(1).map_or(1, |rest| rest.split(' ').next().unwrap().parse().unwrap())
 }
@@ -64,7 +64,7 @@ fn plain_updates_are_those_of_the_closed_form_and_of_quadrature() {
         let frozen = |column: &str| row[column].parse::<f64>().unwrap();
         assert_within(rate.mean, frozen("post_m"), FROZEN, name);
         assert_within(rate.sd, frozen("post_s"), FROZEN, name);
-        assert_relative(rate.mark().median, frozen("full_at_mm_median"), FROZEN, name);
+        assert_relative(rate.limit().median, frozen("full_at_mm_median"), FROZEN, name);
         if !row["quad_m"].is_empty() {
             assert_within(rate.mean, frozen("quad_m"), FROZEN, name);
             assert_within(rate.sd, frozen("quad_s"), FROZEN, name);
@@ -90,10 +90,10 @@ fn robust_updates_are_those_of_quadrature() {
             prior().updated_robustly(&evidence(named(name)))
         };
         let frozen = |column: &str| row[column].parse::<f64>().unwrap();
-        let mark = update.rate.mark();
-        assert_relative(mark.median, frozen("median_mm"), FROZEN, name);
-        assert_relative(mark.median * (-TABLE_NINETY * mark.log_sd).exp(), frozen("p10"), FROZEN, name);
-        assert_relative(mark.median * (TABLE_NINETY * mark.log_sd).exp(), frozen("p90"), FROZEN, name);
+        let limit = update.rate.limit();
+        assert_relative(limit.median, frozen("median_mm"), FROZEN, name);
+        assert_relative(limit.median * (-TABLE_NINETY * limit.log_sd).exp(), frozen("p10"), FROZEN, name);
+        assert_relative(limit.median * (TABLE_NINETY * limit.log_sd).exp(), frozen("p90"), FROZEN, name);
         let frozen_sd = (frozen("p90") / frozen("p10")).ln() / (2.0 * TABLE_NINETY);
         assert_within(update.rate.sd, frozen_sd, FROZEN, name);
         // These are frozen to four places.
@@ -111,7 +111,7 @@ fn four_yearly_readings_give_the_published_sequence() {
         [(0.55, 1472.0, 0.270), (0.62, 1420.0, 0.214), (0.48, 1559.0, 0.195), (0.70, 1413.0, 0.188)]
     {
         rate = rate.drifted(1.0, DRIFT_PER_YEAR).updated(&evidence(Finding::measured(fullness)));
-        assert_within(rate.mark().median, median, 0.5, "median");
+        assert_within(rate.limit().median, median, 0.5, "median");
         assert_within(rate.sd, sd, 0.0005, "log-sd");
     }
 }
@@ -134,7 +134,7 @@ fn taught(findings: &[Finding]) -> Learned {
 fn no_finding_more_than_doubles_the_mark() {
     // Without the limit the same four give 2368, 4551, 11795 and 21810 mm (rate_updates_robust.csv).
     let learned = taught(&[Finding::NOTHING; 4]);
-    let medians: Vec<f64> = learned.steps.iter().map(|step| step.after.mark().median).collect();
+    let medians: Vec<f64> = learned.steps.iter().map(|step| step.after.limit().median).collect();
     let held: Vec<bool> = learned.steps.iter().map(|step| step.held_back).collect();
     assert_eq!(held, [false, false, true, true]);
     assert_within(medians[0], 2368.0, 1.0, "first");
@@ -147,7 +147,7 @@ fn no_finding_more_than_doubles_the_mark() {
     let quick = Inspection { exposure: 20.0, ..inspection(Finding::measured(1.0)) };
     let shortened = learn(prior(), quick.day, 0.0, &[quick]).unwrap();
     assert!(!shortened.steps[0].held_back);
-    assert!(shortened.posterior.mark().median < 1200.0 / LONGEST_STRETCH, "{shortened:?}");
+    assert!(shortened.posterior.limit().median < 1200.0 / LONGEST_STRETCH, "{shortened:?}");
 }
 
 #[test]
@@ -230,7 +230,7 @@ fn a_cleaning_on_an_unknown_day_leaves_lower_bounds() {
     let half = prior().updated_robustly(&evidence(Finding::AtLeast(0.5))).rate;
     assert_eq!(one(Finding::measured(0.5)).posterior, half);
     assert_eq!(one(Finding::Between { from: 0.5, to: 0.75 }).posterior, half);
-    assert!(half.mean > prior().mean && half.mark().median > blocked.mark().median);
+    assert!(half.mean > prior().mean && half.limit().median > blocked.limit().median);
 }
 
 #[test]
@@ -241,7 +241,7 @@ fn what_teaches_nothing_says_why() {
     assert_eq!(why(prior(), dry), Some(TaughtNothing::NoExposure));
     assert_eq!(why(prior(), inspection(Finding::AtLeast(0.0))), Some(TaughtNothing::AnyRateFits));
     assert_eq!(why(prior(), inspection(Finding::AtMost(f64::INFINITY))), Some(TaughtNothing::AnyRateFits));
-    let known = Rate::of(Mark { median: 2.0, log_sd: 0.0 });
+    let known = Rate::of(Limit { median: 2.0, log_sd: 0.0 });
     assert_eq!(why(known, inspection(Finding::BLOCKED)), Some(TaughtNothing::RateIsKnown));
     assert_eq!(why(prior(), inspection(Finding::BLOCKED)), None);
 }
@@ -386,7 +386,7 @@ struct Skill {
 /// Components with true rates from the prior that drift as the model says, looked at yearly and cleaned each time after
 /// between .2 and .8 of the prior's mark, with 10 % wild findings.
 fn skill(log_sd: f64, visits: usize, error: f64, components: usize, seen: impl Fn(f64) -> Finding) -> Skill {
-    let prior = Rate::of(Mark { median: 1200.0, log_sd });
+    let prior = Rate::of(Limit { median: 1200.0, log_sd });
     let mut draw = Draws(20_260_801);
     let (mut learned_errors, mut prior_errors, mut covered) = (Vec::new(), Vec::new(), 0);
     for _ in 0..components {
@@ -408,9 +408,9 @@ fn skill(log_sd: f64, visits: usize, error: f64, components: usize, seen: impl F
         let learned = learn(prior, day(2000, 1, 1), DRIFT_PER_YEAR, &inspections).unwrap().posterior;
         learned_errors.push((learned.mean - truth).abs());
         prior_errors.push((prior.mean - truth).abs());
-        let mark = learned.mark();
-        let off = (-truth - mark.median.ln()).abs();
-        covered += usize::from(off <= NINETY * mark.log_sd);
+        let limit = learned.limit();
+        let off = (-truth - limit.median.ln()).abs();
+        covered += usize::from(off <= NINETY * limit.log_sd);
     }
     Skill {
         error_ratio: median(learned_errors) / median(prior_errors),
@@ -602,8 +602,8 @@ proptest! {
             prop_assert!(step.after.mean >= step.before.mean - LONGEST_STRETCH.ln() - 1e-9, "{step:?}");
             prop_assert!(step.taught_nothing.is_none() || (step.after == step.before && step.weight == 0.0));
         }
-        let mark = learned.drifted_to(Day(9000)).mark();
-        prop_assert!(mark.median > 0.0 && mark.median.is_finite() && (0.0..=3.0).contains(&mark.log_sd));
+        let limit = learned.drifted_to(Day(9000)).limit();
+        prop_assert!(limit.median > 0.0 && limit.median.is_finite() && (0.0..=3.0).contains(&limit.log_sd));
     }
 
     #[test]

@@ -24,7 +24,7 @@ mod weather;
 mod worked;
 
 use eavesward_engine::{
-    Answer, Catchment, Climate, ClimateError, Day, EngineError, Exposure, Gauge, Mark, Meter, Question,
+    Answer, Catchment, Climate, ClimateError, Day, EngineError, Exposure, Gauge, Limit, Meter, Question,
     RainRecord, Roof, Setting, Site,
 };
 
@@ -36,7 +36,7 @@ struct Asked<'a> {
     record: &'a RainRecord,
     climate: Option<&'a Climate>,
     exposure: Exposure<'a>,
-    mark: Mark,
+    limit: Limit,
     since: Day,
     as_of: Day,
     horizon_days: i32,
@@ -50,7 +50,7 @@ fn forecast(asked: &Asked<'_>) -> Result<Answer, EngineError> {
     let catchment = Catchment::new(&gauge, roof)?;
     let meter = Meter::new(&Setting { site, roof, gauge: &gauge, catchment: &catchment, exposure })?;
     meter.forecast(&Question {
-        mark: asked.mark,
+        limit: asked.limit,
         left_share: 0.0,
         since: asked.since,
         as_of: asked.as_of,

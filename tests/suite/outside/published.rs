@@ -2,7 +2,7 @@
 
 use eavesward_engine::exposure::bed_depth_mm;
 use eavesward_engine::runoff::annual_yield_l;
-use eavesward_engine::{Chamber, Exposure, Mark, RainRecord, Roof};
+use eavesward_engine::{Chamber, Exposure, Limit, RainRecord, Roof};
 
 use super::{Asked, assert_relative, assert_within, day, forecast, roof, site};
 
@@ -116,12 +116,12 @@ fn sediment_of_ninety_events() {
             record: &record,
             climate: None,
             exposure,
-            mark: Mark { median: 50.0, log_sd: 0.7 },
+            limit: Limit { median: 50.0, log_sd: 0.7 },
             since: start.plus(99),
             as_of: start.plus(999),
             horizon_days: 365,
         };
-        forecast(&asked).unwrap().tally.known
+        forecast(&asked).unwrap().accumulated.known
     };
     let left = (-0.45_f64).exp();
     let lying = 3.5 * (1.0 - left) / (1.0 - left / 32.0);

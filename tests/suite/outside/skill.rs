@@ -5,21 +5,21 @@ use eavesward_engine::learning::{BY_EYE_LOG_SD, Finding};
 use eavesward_engine::runoff::WettingStore;
 use eavesward_engine::skill::Placed;
 use eavesward_engine::{
-    Catchment, Climate, Day, Exposure, Gauge, Mark, Meter, Question, RainRecord, Setting,
+    Catchment, Climate, Day, Exposure, Gauge, Limit, Meter, Question, RainRecord, Setting,
 };
 use proptest::prelude::*;
 
 use super::{assert_relative, assert_within, day, roof, seattle, site};
 
-const MARK: Mark = Mark { median: 300.0, log_sd: 0.5 };
+const LIMIT: Limit = Limit { median: 300.0, log_sd: 0.5 };
 
 fn gauge() -> Gauge {
     let climate = Climate::fit(&seattle(), None).unwrap();
     Gauge::with_climate(RainRecord::from_readings([]), Ok(climate))
 }
 
-fn question(since: Day, mark: Mark) -> Question {
-    Question { mark, left_share: 0.0, since, as_of: since, horizon_days: 1 }
+fn question(since: Day, limit: Limit) -> Question {
+    Question { limit, left_share: 0.0, since, as_of: since, horizon_days: 1 }
 }
 
 fn with_meter<T>(f: impl FnOnce(&Meter<'_>) -> T) -> T {
@@ -39,8 +39,8 @@ fn found(since: Day, days: usize, paths: u64) -> Vec<f64> {
         let mut store = WettingStore::new(roof().wetting_loss_mm).unwrap();
         let taken: f64 =
             generator.path(number, since.plus(1), days).into_iter().map(|mm| store.day(mm)).sum();
-        let eye = Mark { median: 1.0, log_sd: BY_EYE_LOG_SD };
-        taken / generator.mark(number, 0, MARK) * generator.mark(number, 1, eye)
+        let eye = Limit { median: 1.0, log_sd: BY_EYE_LOG_SD };
+        taken / generator.limit(number, 0, LIMIT) * generator.limit(number, 1, eye)
     };
     (0..paths).map(one).collect()
 }
@@ -56,7 +56,7 @@ fn findings_drawn_from_the_forecasts_own_laws_fall_evenly() {
     const PATHS: u64 = 4000;
     with_meter(|meter| {
         for (since, days) in [(day(2021, 3, 10), 60), (day(2021, 7, 1), 120), (day(2021, 10, 5), 45)] {
-            let question = question(since, MARK);
+            let question = question(since, LIMIT);
             let placed =
                 |finding| meter.placed(&question, since.plus(days as i32), finding).unwrap().unwrap();
             let found = found(since, days, PATHS);
@@ -98,9 +98,10 @@ fn the_expected_fullness_is_that_of_the_paths() {
     paths.sort_by(f64::total_cmp);
     let at = |p: f64| paths[(p * paths.len() as f64) as usize];
     // The paths' findings have the error of the eye on top of the mark's.
-    let mark = Mark { log_sd: MARK.log_sd.hypot(BY_EYE_LOG_SD), ..MARK };
-    let expected =
-        with_meter(|meter| meter.fullness(&question(since, mark), since.plus(days as i32))).unwrap().unwrap();
+    let limit = Limit { log_sd: LIMIT.log_sd.hypot(BY_EYE_LOG_SD), ..LIMIT };
+    let expected = with_meter(|meter| meter.fullness(&question(since, limit), since.plus(days as i32)))
+        .unwrap()
+        .unwrap();
     for (p, expected) in [(0.1, expected.low), (0.5, expected.likely), (0.9, expected.high)] {
         assert_relative(expected, at(p), 0.06, &format!("quantile {p}"));
     }
@@ -111,10 +112,10 @@ fn nothing_is_said_after_a_cleaning_in_part_or_of_the_same_day() {
     with_meter(|meter| {
         let since = day(2021, 6, 1);
         let on = since.plus(40);
-        let left = Question { left_share: 0.3, ..question(since, MARK) };
+        let left = Question { left_share: 0.3, ..question(since, LIMIT) };
         assert_eq!(meter.fullness(&left, on).unwrap(), None);
         assert_eq!(meter.placed(&left, on, Finding::measured(0.29)).unwrap(), None);
-        assert!(meter.placed(&question(since, MARK), since, Finding::measured(0.2)).is_err());
+        assert!(meter.placed(&question(since, LIMIT), since, Finding::measured(0.2)).is_err());
     });
 }
 
@@ -127,7 +128,7 @@ fn without_rain_nothing_was_predicted() {
     let setting = Setting { site: &site, roof: &roof, gauge: &gauge, catchment: &catchment, exposure };
     let meter = Meter::new(&setting).unwrap();
     let since = day(2021, 6, 1);
-    let question = question(since, MARK);
+    let question = question(since, LIMIT);
     assert_eq!(meter.placed(&question, since.plus(30), Finding::BLOCKED).unwrap(), None);
     assert_eq!(meter.fullness(&question, since.plus(30)).unwrap(), None);
 }
@@ -141,7 +142,7 @@ proptest! {
         let (low, high) = (a.min(b), a.max(b));
         let since = day(2020, 2, 11);
         let placed = |finding| {
-            with_meter(|meter| meter.placed(&question(since, MARK), since.plus(days), finding)).unwrap().unwrap()
+            with_meter(|meter| meter.placed(&question(since, LIMIT), since.plus(days), finding)).unwrap().unwrap()
         };
         let (less, more) = (placed(Finding::AtMost(low)), placed(Finding::AtMost(high)));
         prop_assert!(less.to <= more.to && less.from == 0.0);

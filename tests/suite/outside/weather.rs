@@ -2,7 +2,7 @@
 
 use eavesward_engine::frost::{Frost, Season, frost_days_per_year, on_or_after};
 use eavesward_engine::heat::{
-    LIGHT_KJ_MOL, MonthlyClock, SUN_HEATING_K, Warmth, acceleration, activation_kj_mol, limit,
+    LIGHT_KJ_MOL, MonthlyClock, SUN_HEATING_K, Warmth, acceleration, activation_kj_mol, ageing_limit,
 };
 use eavesward_engine::mosquito::{development_days, first_emergence};
 use eavesward_engine::{Day, Material};
@@ -238,9 +238,9 @@ fn a_day_at_25_degrees_is_a_day() {
     let indoors = Warmth::under_shade([25.0; 12], 1.0).unwrap();
     for material in MATERIALS {
         let clock = indoors.ageing(activation_kj_mol(material)).unwrap();
-        let mark = limit(material).mark;
-        let reached = clock.reached(Day(0), mark.median);
-        assert_eq!(reached, Some(Day(mark.median as i32)), "{material:?}");
+        let limit = ageing_limit(material).limit;
+        let reached = clock.reached(Day(0), limit.median);
+        assert_eq!(reached, Some(Day(limit.median as i32)), "{material:?}");
         assert_relative(clock.between(Day(0), Day(1461)), 1461.0, 1e-12, "days");
     }
     for factor in indoors.light_factors() {
@@ -264,7 +264,7 @@ fn sun_heats_a_third_of_the_day() {
 /// The evidence that the limits are set to: see the head of [`limit`].
 #[test]
 fn limits_agree_with_what_is_known() {
-    let epdm = limit(Material::Epdm).mark;
+    let epdm = ageing_limit(Material::Epdm).limit;
     // Seals at 25 degrees C: 30.6 to 89.1 years to a compression set of 40 to 50 %.
     assert!((30.6 * 365.25..89.1 * 365.25).contains(&epdm.median));
     // Monthly means of a temperate place; dark sheet without shade.
@@ -278,10 +278,10 @@ fn limits_agree_with_what_is_known() {
     assert!((1.6..2.4).contains(&distance), "{distance}");
     // Practice gives ordinary couplings in the sun 10 to 20 years, light and ozone included; heat alone takes longer
     // than ten and not much longer than twenty.
-    let ordinary = limit(Material::NaturalOrSbr).mark.median;
+    let ordinary = ageing_limit(Material::NaturalOrSbr).limit.median;
     assert!(aged(Material::NaturalOrSbr, 10) < ordinary && ordinary < aged(Material::NaturalOrSbr, 25));
     for material in MATERIALS {
-        let prior = limit(material);
+        let prior = ageing_limit(material);
         assert!(prior.judgement && prior.source.starts_with("judgement") && prior.unit == "days at 25 C");
     }
 }

@@ -14,8 +14,8 @@ mod water;
 
 use eavesward_engine::passage::chance_reached;
 use eavesward_engine::{
-    Answer, Catchment, Day, Exposure, Gauge, Mark, Meter, Outcome, Question, RainRecord, Roof, Setting, Site,
-    Window,
+    Answer, Catchment, Day, Exposure, Gauge, Limit, Meter, Outcome, Question, RainRecord, Roof, Setting,
+    Site, Window,
 };
 
 /// Normal quantiles of 90 and of 80 %, as the page's readers take them from a table.
@@ -77,8 +77,8 @@ fn metered<T>(
 }
 
 /// What a meter says of a mark, a century ahead.
-fn asked(meter: &Meter<'_>, mark: Mark, since: Day, as_of: Day) -> Answer {
-    meter.forecast(&Question { mark, left_share: 0.0, since, as_of, horizon_days: 36_525 }).unwrap()
+fn asked(meter: &Meter<'_>, limit: Limit, since: Day, as_of: Day) -> Answer {
+    meter.forecast(&Question { limit, left_share: 0.0, since, as_of, horizon_days: 36_525 }).unwrap()
 }
 
 /// Early, likely and late day of an answer that has all three.
@@ -93,7 +93,7 @@ fn window(answer: &Answer) -> [Day; 3] {
 
 /// The normal distribution function, by way of a log-normal mark and a tally that is known.
 fn normal_below(z: f64) -> f64 {
-    chance_reached(z.exp(), 0.0, 0.0, Mark { median: 1.0, log_sd: 1.0 }).unwrap()
+    chance_reached(z.exp(), 0.0, 0.0, Limit { median: 1.0, log_sd: 1.0 }).unwrap()
 }
 
 /// What a table of the normal law has for a chance, by halving.

@@ -117,8 +117,8 @@ fn as_kept(mut forecast: DutyForecast) -> DutyForecast {
         prediction.curve.clear();
         prediction.lessons.clear();
         prediction.next_finding = None;
-        let mark = &mut prediction.mark;
-        for figure in [&mut mark.value, &mut mark.log_sd, &mut mark.prior_value, &mut mark.prior_log_sd] {
+        let limit = &mut prediction.limit;
+        for figure in [&mut limit.value, &mut limit.log_sd, &mut limit.prior_value, &mut limit.prior_log_sd] {
             *figure = rounded(*figure);
         }
         if let Some(best) = &mut prediction.best_day {
@@ -126,8 +126,10 @@ fn as_kept(mut forecast: DutyForecast) -> DutyForecast {
                 *litres = rounded(*litres);
             }
         }
-        if let Some(tally) = &mut prediction.tally {
-            for figure in [&mut tally.value, &mut tally.from_readings, &mut tally.from_climate] {
+        if let Some(accumulated) = &mut prediction.accumulated {
+            for figure in
+                [&mut accumulated.value, &mut accumulated.from_readings, &mut accumulated.from_climate]
+            {
                 *figure = rounded(*figure);
             }
         }

@@ -12,7 +12,9 @@ use eavesward_service::domain::base::secret::hash;
 use eavesward_service::domain::model::account::{Account, Key, Scope};
 use eavesward_service::domain::model::component::{Component, ComponentFacts};
 use eavesward_service::domain::model::duty::{DecidedBy, Duty};
-use eavesward_service::domain::model::forecast::{Chances, DutyForecast, Mark, Prediction, Tally, Window};
+use eavesward_service::domain::model::forecast::{
+    Accumulated, Chances, DutyForecast, Limit, Prediction, Window,
+};
 use eavesward_service::domain::model::gauge::{Gauge, GaugeFacts, Normals, RainSpan};
 use eavesward_service::domain::model::hazard;
 use eavesward_service::domain::model::hazard::Hazard;
@@ -232,7 +234,7 @@ pub fn new_visit(home: &Home, on: NaiveDate) -> Visit {
 }
 
 pub fn forecast(component: &Component, duty: Duty, due_on: Option<NaiveDate>) -> DutyForecast {
-    let mark = Mark {
+    let limit = Limit {
         value: 900.0,
         unit: "mm of runoff".to_owned(),
         log_sd: 0.375,
@@ -250,7 +252,7 @@ pub fn forecast(component: &Component, duty: Duty, due_on: Option<NaiveDate>) ->
         own_ceiling: true,
         prediction: Some(Prediction {
             window: Some(Window { early_on: Some(day(10)), likely_on: due_on, late_on: None }),
-            tally: Some(Tally {
+            accumulated: Some(Accumulated {
                 value: 412.75,
                 unit: "mm of runoff".to_owned(),
                 from_readings: 400.5,
@@ -259,7 +261,7 @@ pub fn forecast(component: &Component, duty: Duty, due_on: Option<NaiveDate>) ->
                 days_unread: 3,
             }),
             chances: Some(Chances { today: 0.125, in_7_days: 0.25, in_30_days: 0.5, in_90_days: 0.875 }),
-            ..Prediction::new(0.5, mark)
+            ..Prediction::new(0.5, limit)
         }),
         reasons: vec!["The rain of March weighs on it.".to_owned()],
         hazards: vec![Hazard::Fall, Hazard::Electricity],

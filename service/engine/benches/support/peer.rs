@@ -18,7 +18,7 @@ const INTERPRETER: &str = "EAVESWARD_PYTHON";
 /// What the peer says of one duty.
 struct Theirs {
     name: String,
-    tally: f64,
+    accumulated: f64,
     chances: [f64; 4],
     searched: [Option<Day>; 3],
     scanned: [Option<Day>; 3],
@@ -125,7 +125,7 @@ fn duty_json(duty: &Duty) -> String {
     let rest = if rest.is_empty() { rest } else { format!(", {rest}") };
     format!(
         r#"{{"name": {:?}, "exposure": "{kind}", "median": {:?}, "log_sd": {:?}, "since": {}{rest}}}"#,
-        duty.name, duty.mark.median, duty.mark.log_sd, duty.since.0
+        duty.name, duty.limit.median, duty.limit.log_sd, duty.since.0
     )
 }
 
@@ -180,7 +180,7 @@ fn read_duty(line: &str) -> Theirs {
     let day = |at: usize| words[at].parse().ok().map(Day);
     Theirs {
         name: words[0].to_owned(),
-        tally: number(1),
+        accumulated: number(1),
         chances: std::array::from_fn(|i| number(2 + i)),
         searched: std::array::from_fn(|i| day(6 + i)),
         scanned: std::array::from_fn(|i| day(9 + i)),
@@ -219,7 +219,7 @@ fn differences(answer: &Answer, theirs: &Theirs) -> f64 {
     let c = answer.chance;
     let chances = [c.today, c.in_7_days, c.in_30_days, c.in_90_days];
     let off = chances.iter().zip(theirs.chances).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
-    let tally = (theirs.tally / answer.tally.value - 1.0).abs();
-    println!("  {:24}{text}{off:9.1e}{tally:9.1e}", theirs.name);
+    let accumulated = (theirs.accumulated / answer.accumulated.value - 1.0).abs();
+    println!("  {:24}{text}{off:9.1e}{accumulated:9.1e}", theirs.name);
     largest
 }

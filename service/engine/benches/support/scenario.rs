@@ -1,10 +1,10 @@
-//! One whole system in an invented place: every duty that has a tally, ten years of daily rain.
+//! One whole system in an invented place: every duty that has an accumulated amount, ten years of daily rain.
 
 use eavesward_engine::generate::Generator;
 use eavesward_engine::heat::{self, Warmth};
 use eavesward_engine::{
-    Answer, Canopy, Catchment, Chamber, Climate, Day, Emptying, Exposure, Gauge, Mark, Material, Meter,
-    Normals, Orientation, Prior, Question, RainRecord, Roof, Setting, Site, mark,
+    Answer, Canopy, Catchment, Chamber, Climate, Day, Emptying, Exposure, Gauge, Limit, Material, Meter,
+    Normals, Orientation, Prior, Question, RainRecord, Roof, Setting, Site, limit,
 };
 
 /// Sixty years, as the service looks ahead.
@@ -31,7 +31,7 @@ const LITRES: [f64; 12] =
 pub struct Duty {
     pub name: &'static str,
     pub exposure: Exposure<'static>,
-    pub mark: Mark,
+    pub limit: Limit,
     pub since: Day,
 }
 
@@ -55,7 +55,7 @@ fn readings() -> RainRecord {
 }
 
 fn clear(name: &'static str, exposure: Exposure<'static>, prior: Prior, days_ago: i32) -> Duty {
-    Duty { name, exposure, mark: prior.mark, since: TODAY.plus(-days_ago) }
+    Duty { name, exposure, limit: prior.limit, since: TODAY.plus(-days_ago) }
 }
 
 fn duties(roof: &Roof) -> Vec<Duty> {
@@ -64,19 +64,19 @@ fn duties(roof: &Roof) -> Vec<Duty> {
     let sediment = Exposure::Sediment { chamber: Some(chamber), floor_area_m2: 2.5, calmed_inlet: true };
     let litres = Exposure::Steady { daily: LITRES, sigma_month: 0.2, sigma_year: 0.15, unit: "litres" };
     let mut duties = vec![
-        clear("screen", Exposure::Leaves { screen_area_m2: 0.15 }, mark::screen(), 40),
-        clear("gutter", Exposure::GutterLeaves { length_m: 24.0, guarded: false }, mark::gutter(), 110),
-        clear("roof", Exposure::RoofLeaves, mark::roof(), 130),
+        clear("screen", Exposure::Leaves { screen_area_m2: 0.15 }, limit::screen(), 40),
+        clear("gutter", Exposure::GutterLeaves { length_m: 24.0, guarded: false }, limit::gutter(), 110),
+        clear("roof", Exposure::RoofLeaves, limit::roof(), 130),
         clear(
             "hand-emptied chamber",
             Exposure::Runoff,
-            mark::hand_emptied_chamber(roof.plan_area_m2, roof.plan_area_m2).unwrap(),
+            limit::hand_emptied_chamber(roof.plan_area_m2, roof.plan_area_m2).unwrap(),
             1,
         ),
-        clear("weep hole", Exposure::Grit { chamber }, mark::weep_hole_chamber(), 75),
-        clear("drip", Exposure::Fills { chamber: drip }, mark::drip_chamber(), 160),
-        clear("sediment", sediment, mark::tank_sediment(mark::USUAL_SEDIMENT_MM, Some(100.0)), 2560),
-        clear("cartridge", litres, mark::cartridge(30_000.0).unwrap(), 70),
+        clear("weep hole", Exposure::Grit { chamber }, limit::weep_hole_chamber(), 75),
+        clear("drip", Exposure::Fills { chamber: drip }, limit::drip_chamber(), 160),
+        clear("sediment", sediment, limit::tank_sediment(limit::USUAL_SEDIMENT_MM, Some(100.0)), 2560),
+        clear("cartridge", litres, limit::cartridge(30_000.0).unwrap(), 70),
     ];
     let sunny = (Material::PlasticisedPvc, Orientation::FacingEquator, 0.0, 1500);
     let shaded = (Material::Epdm, Orientation::VerticalPipe, 0.5, 2700);
@@ -88,8 +88,8 @@ fn duties(roof: &Roof) -> Vec<Duty> {
         let light = Exposure::Ultraviolet { orientation, shade_share, warmth: Some(warmth.light_factors()) };
         let daily = *warmth.ageing(heat::activation_kj_mol(material)).unwrap().per_day();
         let ageing = Exposure::Steady { daily, sigma_month: 0.1, sigma_year: 0.05, unit: "days at 25 C" };
-        duties.push(clear(name[0], light, mark::coupling(material), days_ago));
-        duties.push(clear(name[1], ageing, heat::limit(material), days_ago));
+        duties.push(clear(name[0], light, limit::coupling(material), days_ago));
+        duties.push(clear(name[1], ageing, heat::ageing_limit(material), days_ago));
     }
     duties
 }
@@ -130,7 +130,7 @@ impl Scenario {
 
 pub fn ask(meter: &Meter<'_>, duty: &Duty) -> Answer {
     let question = Question {
-        mark: duty.mark,
+        limit: duty.limit,
         left_share: 0.0,
         since: duty.since,
         as_of: TODAY,

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use eavesward_engine::generate::Generator;
 use eavesward_engine::passage::{Law, Moments, chance_reached};
-use eavesward_engine::{Climate, Day, Mark, RainRecord};
+use eavesward_engine::{Climate, Day, Limit, RainRecord};
 
 use super::score::{Forecast, Score};
 
@@ -259,8 +259,8 @@ fn closed_form(law: &Law, today: Day, thresholds: &[f64]) -> Result<Vec<Forecast
             if before >= SURE {
                 continue;
             }
-            let mark = Mark { median: *threshold, log_sd: 0.0 };
-            let now = chance_reached(0.0, mean, variance, mark).map_err(|e| e.to_string())?;
+            let limit = Limit { median: *threshold, log_sd: 0.0 };
+            let now = chance_reached(0.0, mean, variance, limit).map_err(|e| e.to_string())?;
             for day in t + 1..=next {
                 let share = f64::from(day - t) / f64::from(next - t);
                 chances.push(before + share * (now - before));

@@ -1,4 +1,4 @@
-//! What each read day added to a tally.
+//! What each read day added to an accumulated amount.
 
 use std::sync::Arc;
 

@@ -13,7 +13,7 @@
 //!
 //! Known failures, against the daily processes run over generated rain from 40 days to two years ahead: medians differ by
 //! more than 5 % where a season stands still (runoff in a dry summer 13 %, leaves in winter 19 %, in days; a per cent or two
-//! of the tally), for a handful of fills (10 %) and for solids within the first months of spring (10 %).
+//! of the accumulated amount), for a handful of fills (10 %) and for solids within the first months of spring (10 %).
 
 use crate::calendar::MEAN_MONTH_DAYS;
 use crate::climate::{BlockResiduals, Climate, MonthlySpread, monthly_means};

@@ -3,7 +3,7 @@
 //! Litter under a closed canopy is 500 g/m2 a year (300 to 1100; Zhang et al. 2014, Ecological Complexity: 3 to 11 Mg/ha
 //! a year, autumn peak in temperate deciduous woods, dry-season peak in the tropics), times the share of the roof under
 //! it. What no canopy covers gets 20 g/m2 a year from the wind (judgement). The pile on the roof moves to the screen on
-//! days with runoff, all of it (judgement). What lies on the roof today is not in the tally
+//! days with runoff, all of it (judgement). What lies on the roof today is not in the accumulated amount
 //! until a day with runoff brings it. Known failures: storms that strip trees, gutters that hold leaves back.
 //! Invariant: the screen's share of what fell = what moved + what lies on the roof.
 
@@ -20,13 +20,13 @@ const WIND_BLOWN_KG_M2: f64 = 0.02;
 /// off the screen.
 ///
 /// Judgement, set so that a usual screen (0.2 m2 under a roof of 100 m2, a fifth of it under trees) reaches the prior
-/// mark after one to three months on average, which is what published cleaning intervals span. A flat screen holds
+/// limit after one to three months on average, which is what published cleaning intervals span. A flat screen holds
 /// more, a steep one less: findings will tell.
 pub const SHARE_LEFT_ON_SCREEN: f64 = 0.05;
 
 /// Share of a roof's leaf fall that stays in an open gutter; the rest is washed on to the downpipe or blows away.
 ///
-/// Judgement, set with the mark of a gutter so that a usual one (20 m along a roof of 100 m2, a fifth of it under trees)
+/// Judgement, set with the limit of a gutter so that a usual one (20 m along a roof of 100 m2, a fifth of it under trees)
 /// wants clearing about twice a year, which is what published intervals say.
 pub const SHARE_LEFT_IN_GUTTER: f64 = 0.2;
 
@@ -60,7 +60,7 @@ pub fn litter_kg_m2(roof: &Roof, site: &Site, month0: usize) -> f64 {
     year / MEAN_MONTH_DAYS[month0]
 }
 
-/// What a kg of leaf per m2 of roof means to the screen or gutter that catches it, in the unit of its tally.
+/// What a kg of leaf per m2 of roof means to the screen or gutter that catches it, in the unit of its accumulated amount.
 pub(super) fn per_catcher(roof: &Roof, exposure: Exposure<'_>) -> f64 {
     match exposure {
         Exposure::Leaves { screen_area_m2 } => SHARE_LEFT_ON_SCREEN * roof.plan_area_m2 / screen_area_m2,
@@ -72,12 +72,12 @@ pub(super) fn per_catcher(roof: &Roof, exposure: Exposure<'_>) -> f64 {
     }
 }
 
-/// Leaf fall of a day by month, in the unit of the tally.
+/// Leaf fall of a day by month, in the unit of the accumulated amount.
 pub(super) fn fall(roof: &Roof, site: &Site, per_catcher: f64) -> [f64; 12] {
     std::array::from_fn(|m| litter_kg_m2(roof, site, m) * per_catcher)
 }
 
-/// What lay on the roof when each event came, in the unit of the tally; `fall` is that of a day by month.
+/// What lay on the roof when each event came, in the unit of the accumulated amount; `fall` is that of a day by month.
 pub(super) fn moved(events: &Events, fall: &[f64; 12]) -> Vec<f64> {
     let days_back = events.days_back();
     let mut amounts = Vec::with_capacity(events.len());
@@ -184,7 +184,7 @@ mod tests {
         let site = Site { latitude_deg: 48.0, elevation_m: 0.0 };
         let fall: f64 = (0..12).map(|m| litter_kg_m2(&roof, &site, m) * MEAN_MONTH_DAYS[m]).sum();
         let per_day = fall * SHARE_LEFT_ON_SCREEN * roof.plan_area_m2 / 0.2 / 365.25;
-        let days = crate::mark::screen().mark.median / per_day;
+        let days = crate::limit::screen().limit.median / per_day;
         // Monthly by the Puget Sound LID manual 4.9.7, every three months by common practice.
         assert!((30.0..92.0).contains(&days), "{days}");
     }

@@ -1,4 +1,4 @@
-//! What a duty's tally counts, day by day.
+//! What a duty's accumulated amount counts, day by day.
 //!
 //! Each exposure is a sum over days. On a day with a reading its amount follows from that day's rain and what the roof
 //! still holds; on a day without one the month's expectation stands in, see [`crate::passage::Law`].

@@ -1,10 +1,10 @@
-//! The quantities that a tally may add up.
+//! The quantities that an accumulated amount may add up.
 
 use crate::error::{EngineError, require};
 
 use super::chamber::Chamber;
 
-/// The quantity a tally adds up.
+/// The quantity an accumulated amount adds up.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Exposure<'a> {
     /// Runoff in mm over the plan area, after wetting store and coefficient.
@@ -85,7 +85,7 @@ pub enum Orientation {
 }
 
 impl Exposure<'_> {
-    /// Unit of the tally and of its mark.
+    /// Unit of the accumulated amount and of its limit.
     pub fn unit(&self) -> &'static str {
         match self {
             Exposure::Runoff => "mm runoff",

@@ -3,7 +3,7 @@
 //! Depth = solids in the runoff x share past the diverter x share the tank traps x roof over floor area / dry solids in
 //! the bed. Example: 25 mg/L, share past 0.48, trap 0.8, 50 m2 over 1.5 m2, 100 kg/m3: 3.2 mm per 1000 mm of runoff.
 //! No measured growth of depth in rainwater tanks was found in print; ten years for 5 cm agrees with German practice.
-//! Every factor is uncertain and only their product can be learned from depths, so the doubt sits in the mark.
+//! Every factor is uncertain and only their product can be learned from depths, so the doubt sits in the limit.
 //! Known failures: source-limited roofs, drought dust, solids stirred up and drawn off, a diverter that stays full.
 
 /// Solids in roof runoff, mg/L. Range 5 to 150 in roof studies, from memory.

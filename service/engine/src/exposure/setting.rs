@@ -17,6 +17,6 @@ pub struct Setting<'a> {
     pub gauge: &'a Gauge,
     /// The runoff off roofs of this kind under that gauge.
     pub catchment: &'a Catchment,
-    /// What the tally counts.
+    /// What the accumulated amount counts.
     pub exposure: Exposure<'a>,
 }

@@ -29,7 +29,7 @@
 //! record's own share of small rains and long dry spells, so that beside four years of Seattle chambers fill 4 to 10 %
 //! sooner and solids gather 6 to 11 % faster over two years; the paths know nothing of the last reading, neither whether yesterday was wet nor
 //! how the running month has been.
-//! Invariants: the same seed, path and date give the same bits; more rain or a smaller mark never delays a path's passage;
+//! Invariants: the same seed, path and date give the same bits; more rain or a smaller limit never delays a path's passage;
 //! the mean of simulated rain is that of the climate's laws.
 
 mod amount;
@@ -38,7 +38,7 @@ mod random;
 
 use crate::calendar::Day;
 use crate::climate::{Climate, MonthLaw, Spreads, smooth};
-use crate::mark::Mark;
+use crate::limit::Limit;
 
 pub use passages::Passages;
 
@@ -66,7 +66,7 @@ enum Purpose {
     Month,
     Year,
     Climatology,
-    Mark,
+    Limit,
     Level,
 }
 
@@ -145,16 +145,16 @@ impl Generator {
         Days::new(self, self.root.of(number), from)
     }
 
-    /// The mark of path `number`, drawn from its log-normal law; `part` keeps the marks of several parts apart.
-    pub fn mark(&self, number: u64, part: u64, mark: Mark) -> f64 {
-        let stream = self.root.of(number).of(Purpose::Mark as u64);
-        mark.median * (mark.log_sd * stream.normal(part)).exp()
+    /// The limit of path `number`, drawn from its log-normal law; `part` keeps the limits of several parts apart.
+    pub fn limit(&self, number: u64, part: u64, limit: Limit) -> f64 {
+        let stream = self.root.of(number).of(Purpose::Limit as u64);
+        limit.median * (limit.log_sd * stream.normal(part)).exp()
     }
 
-    /// For each path the first day, the day after `since` being 1, on which its exposure adds up to its mark.
+    /// For each path the first day, the day after `since` being 1, on which its exposure adds up to its limit.
     ///
     /// `exposure` makes what turns a path's days and their rain (mm) into daily exposure, once per path, so that it may hold
-    /// a state; `mark` gives the amount to reach, [`Generator::mark`] a doubtful one. A mark of 0 or less is reached on
+    /// a state; `limit` gives the amount to reach, [`Generator::limit`] a doubtful one. A limit of 0 or less is reached on
     /// day 0; passages beyond `horizon_days` are left open. Paths are numbered from 0 and belong to the seed: more paths keep
     /// those before.
     pub fn first_passages<E: FnMut(Day, f64) -> f64>(
@@ -163,10 +163,10 @@ impl Generator {
         horizon_days: i32,
         paths: u64,
         mut exposure: impl FnMut(u64) -> E,
-        mut mark: impl FnMut(u64) -> f64,
+        mut limit: impl FnMut(u64) -> f64,
     ) -> Passages {
         let passage = |number| {
-            let amount = mark(number);
+            let amount = limit(number);
             let mut of_day = exposure(number);
             if amount <= 0.0 {
                 return Some(0);

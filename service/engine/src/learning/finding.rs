@@ -12,7 +12,7 @@ pub const BY_EYE_LOG_SD: f64 = 0.4;
 /// Log-sd with which a class, "nothing found" or "blocked" is put to its edges. Judgement, as for a measured depth.
 pub const CLASS_LOG_SD: f64 = 0.3;
 
-/// Fullness below which people report that they found nothing. Judgement: 2.5 mm of a mark of 50 mm
+/// Fullness below which people report that they found nothing. Judgement: 2.5 mm of a limit of 50 mm
 /// go unnoticed.
 pub const DETECTION_LIMIT: f64 = 0.05;
 
@@ -25,10 +25,10 @@ const LARGEST_END: f64 = 2000.0;
 /// How full a part was found: 0 is clean, 1 is the state in which it wants care.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Finding {
-    /// A number. A depth may well be past its mark, so a fullness above 1 is a number like any other; where the scale
+    /// A number. A depth may well be past its limit, so a fullness above 1 is a number like any other; where the scale
     /// ends at full, as for a screen, "full" is [`Finding::BLOCKED`].
     Measured {
-        /// Share of the mark, 0 or more. 0 is taken as [`Finding::NOTHING`], since no rate fills a part by nothing.
+        /// Share of the limit, 0 or more. 0 is taken as [`Finding::NOTHING`], since no rate fills a part by nothing.
         fullness: f64,
         /// Standard deviation of its natural logarithm, 0.001 to 3.
         log_sd: f64,
@@ -46,7 +46,7 @@ pub enum Finding {
     AtLeast(f64),
 }
 
-/// A finding as a range of shares of the mark: the same at both ends when it is a number, infinite when it is open.
+/// A finding as a range of shares of the limit: the same at both ends when it is a number, infinite when it is open.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct ShareRange {
     pub low: f64,
@@ -59,7 +59,7 @@ impl Finding {
     /// Somebody looked and found nothing.
     pub const NOTHING: Finding = Finding::AtMost(DETECTION_LIMIT);
 
-    /// Blocked, overflowing or past use: the mark has been passed, and nobody can say by how much.
+    /// Blocked, overflowing or past use: the limit has been passed, and nobody can say by how much.
     pub const BLOCKED: Finding = Finding::AtLeast(1.0);
 
     /// A depth or level read off a rule; under the detection limit it is [`Finding::NOTHING`].
@@ -79,8 +79,8 @@ impl Finding {
         }
     }
 
-    /// Whether it says that the mark was reached, whatever the mark.
-    pub fn is_past_mark(self) -> bool {
+    /// Whether it says that the limit was reached, whatever the limit.
+    pub fn is_past_limit(self) -> bool {
         match self {
             Finding::Measured { fullness: least, .. }
             | Finding::Between { from: least, .. }
@@ -157,7 +157,7 @@ pub enum Start {
 pub struct Inspection {
     /// Day of the inspection.
     pub day: Day,
-    /// What the part has taken since its [`Start`], in the unit of the duty's tally, 0 or more.
+    /// What the part has taken since its [`Start`], in the unit of the duty's accumulated amount, 0 or more.
     pub exposure: f64,
     /// Coefficient of variation of that exposure, 0 to 2: days without a reading, an estimated canopy.
     pub exposure_cv: f64,
@@ -245,7 +245,7 @@ impl Inspection {
     }
 }
 
-/// What was added to a part since its start, as a share of the mark.
+/// What was added to a part since its start, as a share of the limit.
 struct Growth {
     low: f64,
     high: f64,

@@ -5,7 +5,7 @@ use super::rate::{LARGEST_LN, LARGEST_LOG_SD, Rate};
 use crate::calendar::Day;
 use crate::error::{EngineError, require};
 
-/// The most by which one finding may multiply the median mark. Judgement; shortening has no such limit.
+/// The most by which one finding may multiply the median limit. Judgement; shortening has no such limit.
 pub const LONGEST_STRETCH: f64 = 2.0;
 
 /// Days in a year, over the leap cycle of the calendar.

@@ -3,8 +3,8 @@
 //! **Question.** A part was looked at. How fast does it fill, and how sure is that now?
 //!
 //! **Equation.** A part's fullness is `y = rho X`: `X` is the exposure since it was last clean, in the unit of the
-//! duty's tally, and it wants care at `y = 1`, so its mark is `1 / rho`. All physics meets in the one rate `rho`, and
-//! fullness shows nothing finer. `theta = ln rho` is normal with mean `m` and standard deviation `s`; the prior mark
+//! duty's accumulated amount, and it wants care at `y = 1`, so its limit is `1 / rho`. All physics meets in the one rate `rho`, and
+//! fullness shows nothing finer. `theta = ln rho` is normal with mean `m` and standard deviation `s`; the prior limit
 //! gives the first, and `s^2` grows by [`DRIFT_PER_YEAR`] because trees and roofs change. A finding says that
 //! `ln(y / X)`, known to a normal error `sigma`, is a number or lies between two:
 //!
@@ -21,10 +21,10 @@
 //! to have the error [`WILD_LOG_SD`] instead; the two posteriors are weighed by how well each foresaw the finding, and
 //! replaced by one normal law of the same mean and variance. Without it a single "nothing found" makes the interval
 //! nine times as long; with it about twice, and only repetition is believed. On top of that no single finding makes the
-//! median mark longer than [`LONGEST_STRETCH`] times what it was, since a date too late costs more than one too early.
+//! median limit longer than [`LONGEST_STRETCH`] times what it was, since a date too late costs more than one too early.
 //!
 //! **Judgement.** Every constant of this module, and every prior it starts from. The shares and errors are plausible
-//! and were not estimated from inspections; the number of steps behind a mark belongs beside its date.
+//! and were not estimated from inspections; the number of steps behind a limit belongs beside its date.
 //!
 //! **Known failure.** One normal law cannot hold two peaks: after a finding far from what was believed the truth is
 //! "either the finding is wild or the belief was", and the answer is a compromise with a wide window. The cap makes
@@ -39,9 +39,9 @@
 //!
 //! ```
 //! use eavesward_engine::learning::{DRIFT_PER_YEAR, Finding, Inspection, Rate, Start, learn};
-//! use eavesward_engine::{Day, Mark};
+//! use eavesward_engine::{Day, Limit};
 //!
-//! let prior = Rate::of(Mark { median: 1200.0, log_sd: 0.6 }); // mm of runoff
+//! let prior = Rate::of(Limit { median: 1200.0, log_sd: 0.6 }); // mm of runoff
 //! let visit = Inspection {
 //!     day: Day(18_400),
 //!     exposure: 850.0,
@@ -50,8 +50,8 @@
 //!     finding: Finding::measured(0.35),
 //! };
 //! let learned = learn(prior, Day(18_000), DRIFT_PER_YEAR, &[visit])?;
-//! let mark = learned.posterior.mark();
-//! assert!(mark.median > 1900.0 && mark.log_sd < 0.4); // fills more slowly than was thought, and surer of it
+//! let limit = learned.posterior.limit();
+//! assert!(limit.median > 1900.0 && limit.log_sd < 0.4); // fills more slowly than was thought, and surer of it
 //! # Ok::<(), eavesward_engine::EngineError>(())
 //! ```
 

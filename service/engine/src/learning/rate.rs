@@ -1,14 +1,14 @@
 //! How fast a part fills, and how sure that is.
 
 use crate::error::{EngineError, require};
-use crate::mark::Mark;
+use crate::limit::Limit;
 
 /// Variance that the logarithm of a rate gains in a year where trees grow and roofs age. Judgement: about 14 % a year.
 ///
 /// Pass 0 for what does not drift, such as a material that perishes or a chamber of known volume.
 pub const DRIFT_PER_YEAR: f64 = 0.02;
 
-/// The largest log-sd of a rate, that of a [`Mark`]: beyond it the likely range spans a factor of 2000.
+/// The largest log-sd of a rate, that of a [`Limit`]: beyond it the likely range spans a factor of 2000.
 pub(super) const LARGEST_LOG_SD: f64 = 3.0;
 
 /// Mean of ln rate beyond which a median would leave the range of a double; nothing real comes near.
@@ -24,14 +24,14 @@ pub struct Rate {
 }
 
 impl Rate {
-    /// The rate of a part that wants care at `mark`.
-    pub fn of(mark: Mark) -> Rate {
-        Rate { mean: -mark.median.ln(), sd: mark.log_sd }
+    /// The rate of a part that wants care at `limit`.
+    pub fn of(limit: Limit) -> Rate {
+        Rate { mean: -limit.median.ln(), sd: limit.log_sd }
     }
 
     /// The exposure at which the part wants care.
-    pub fn mark(self) -> Mark {
-        Mark { median: (-self.mean.clamp(-LARGEST_LN, LARGEST_LN)).exp(), log_sd: self.sd }
+    pub fn limit(self) -> Limit {
+        Limit { median: (-self.mean.clamp(-LARGEST_LN, LARGEST_LN)).exp(), log_sd: self.sd }
     }
 
     /// The rate as of `years` later, its doubt grown by the variance `per_year`, up to a standard deviation of 3.

@@ -12,8 +12,8 @@ use crate::special::normal_below;
 pub struct Worth {
     /// Log-sd of the rate that is to be expected after it, never above the present one.
     pub expected_sd: f64,
-    /// Width of the 10 to 90 % window of the mark after it over the width now, 0 to 1, the median unchanged: at 0.5
-    /// the window would be half as wide. It is about the mark alone; the weather's share of a date's window stays.
+    /// Width of the 10 to 90 % window of the limit after it over the width now, 0 to 1, the median unchanged: at 0.5
+    /// the window would be half as wide. It is about the limit alone; the weather's share of a date's window stays.
     pub window_ratio: f64,
     /// Chance, 0 to 1, that it is too early and there is less to find than [`DETECTION_LIMIT`].
     pub nothing_to_find: f64,
@@ -29,12 +29,12 @@ const REACH: f64 = 5.0;
 /// the tests): the figure is shown to people, not computed with.
 const INTERVALS: u32 = 20;
 
-/// What a finding would be worth after `exposure`, in the unit of the tally, measured with the error `log_sd`
+/// What a finding would be worth after `exposure`, in the unit of the accumulated amount, measured with the error `log_sd`
 /// ([`MEASURED_LOG_SD`](super::MEASURED_LOG_SD) for a depth).
 ///
 /// `exposure` counts from a clean part, 0 or more; put its own doubt into `log_sd` in squares. The expectation is taken
 /// over what the present rate says may be found, sound or wild, and includes that there may be nothing to find. It
-/// leaves out the limit to a single lengthening.
+/// leaves out the detectable to a single lengthening.
 pub fn next_finding(rate: Rate, exposure: f64, log_sd: f64) -> Result<Worth, EngineError> {
     rate.check()?;
     require(exposure >= 0.0 && exposure.is_finite(), "exposure", exposure, "0 or more")?;
@@ -43,9 +43,9 @@ pub fn next_finding(rate: Rate, exposure: f64, log_sd: f64) -> Result<Worth, Eng
         let nothing_to_find = if exposure * rate.mean.exp() < DETECTION_LIMIT { 1.0 } else { 0.0 };
         return Ok(Worth { expected_sd: rate.sd, window_ratio: 1.0, nothing_to_find });
     }
-    let limit = DETECTION_LIMIT.ln() - exposure.ln();
-    let ExpectedReading { sd: sure, nothing_to_find } = expected(rate, limit, log_sd, INTERVALS);
-    let nothing = Evidence::between(f64::NEG_INFINITY, limit, CLASS_LOG_SD)?;
+    let detectable = DETECTION_LIMIT.ln() - exposure.ln();
+    let ExpectedReading { sd: sure, nothing_to_find } = expected(rate, detectable, log_sd, INTERVALS);
+    let nothing = Evidence::between(f64::NEG_INFINITY, detectable, CLASS_LOG_SD)?;
     let unsure = rate.updated_robustly(&nothing).rate.sd;
     let expected_sd = (sure + nothing_to_find * unsure).min(rate.sd);
     let window_ratio = (NINETY * expected_sd).sinh() / (NINETY * rate.sd).sinh();
@@ -54,19 +54,19 @@ pub fn next_finding(rate: Rate, exposure: f64, log_sd: f64) -> Result<Worth, Eng
 
 /// What a reading may be expected to do.
 struct ExpectedReading {
-    /// Expectation of the log-sd after a reading, over the readings above the limit.
+    /// Expectation of the log-sd after a reading, over the readings above the detectable.
     sd: f64,
     /// Chance of a reading below it.
     nothing_to_find: f64,
 }
 
-/// What a reading above or below `limit` may be expected to do.
-fn expected(rate: Rate, limit: f64, log_sd: f64, intervals: u32) -> ExpectedReading {
+/// What a reading above or below `detectable` may be expected to do.
+fn expected(rate: Rate, detectable: f64, log_sd: f64, intervals: u32) -> ExpectedReading {
     let after = Readings::of(rate, log_sd);
     let mut sum = 0.0;
     let mut below = 0.0;
     for (share, spread) in [(1.0 - WILD_SHARE, after.sound), (WILD_SHARE, after.wild)] {
-        let lowest = (limit - rate.mean) / spread;
+        let lowest = (detectable - rate.mean) / spread;
         below += share * normal_below(lowest);
         let from = lowest.clamp(-REACH, REACH);
         let step = (REACH - from) / f64::from(intervals);
@@ -120,9 +120,9 @@ mod tests {
             for log_sd in [0.1, 0.3, 0.4, 1.0] {
                 for share in [0.01, 0.05, 0.3, 1.0] {
                     let rate = Rate { mean: -7.0, sd };
-                    let limit = (DETECTION_LIMIT / share).ln() - 7.0;
-                    let quick = expected(rate, limit, log_sd, INTERVALS).sd;
-                    let slow = expected(rate, limit, log_sd, 2000).sd;
+                    let detectable = (DETECTION_LIMIT / share).ln() - 7.0;
+                    let quick = expected(rate, detectable, log_sd, INTERVALS).sd;
+                    let slow = expected(rate, detectable, log_sd, 2000).sd;
                     assert!((quick - slow).abs() < 0.01 * sd, "{sd} {log_sd} {share}: {quick} {slow}");
                 }
             }

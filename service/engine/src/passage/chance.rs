@@ -1,61 +1,61 @@
-//! The chance that known + unread has reached an uncertain mark.
+//! The chance that known + unread has reached an uncertain limit.
 
 use statrs::function::gamma::ln_gamma;
 
 use crate::error::EngineError;
-use crate::mark::Mark;
+use crate::limit::Limit;
 use crate::special::{LANES, exp_each, gamma_above, ln_each, normal_below, normal_below_each};
 
 /// Above this shape the unread part varies by less than a thousandth of a percent and counts as its mean.
 const NO_SPREAD: f64 = 1e10;
-/// Relative spread of the tally below which a short expansion is as good as the integral.
+/// Relative spread of the accumulated amount below which a short expansion is as good as the integral.
 const NARROW: f64 = 0.06;
 /// The integral over the exposure ends where its integrand has fallen to e to the minus this: 2e-9.
 const REACH: f64 = 20.0;
-/// Nodes of that integral beyond which the one over the mark is cheaper: a mark that narrow makes it smooth.
+/// Nodes of that integral beyond which the one over the limit is cheaper: a limit that narrow makes it smooth.
 const MOST_NODES: f64 = 160.0;
 
-/// A tally: what is known of it, and the mean and variance of the rest.
+/// An accumulated amount: what is known of it, and the mean and variance of the rest.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct UncertainTally {
+pub(crate) struct UncertainAccumulated {
     pub known: f64,
     pub mean: f64,
     pub variance: f64,
 }
 
-/// P(known + X >= H) for X gamma distributed with `mean` and `variance` and H log-normal: the mark.
+/// P(known + X >= H) for X gamma distributed with `mean` and `variance` and H log-normal: the limit.
 ///
 /// All in the unit of the exposure; `known`, `mean` and `variance` 0 or more. The integral runs over X with the normal law
-/// inside or, where the mark is so narrow against X that this would take many nodes, over the mark with the gamma law
+/// inside or, where the limit is so narrow against X that this would take many nodes, over the limit with the gamma law
 /// inside. Both use the trapezoid rule, which converges faster than any power on integrands of this shape, but for a known
-/// part in the midst of a narrow mark. Fixed nodes over the mark alone would step where X is narrow against the mark.
-pub fn chance_reached(known: f64, mean: f64, variance: f64, mark: Mark) -> Result<f64, EngineError> {
+/// part in the midst of a narrow limit. Fixed nodes over the limit alone would step where X is narrow against the limit.
+pub fn chance_reached(known: f64, mean: f64, variance: f64, limit: Limit) -> Result<f64, EngineError> {
     if !(mean > 0.0) {
-        return Ok(mark_below(known, mark));
+        return Ok(limit_below(known, limit));
     }
     let shape = mean * mean / variance;
     if !(shape < NO_SPREAD) {
-        return Ok(mark_below(known + mean, mark));
+        return Ok(limit_below(known + mean, limit));
     }
-    if mark.log_sd == 0.0 {
-        return gamma_above(shape, (mark.median - known) * shape / mean);
+    if limit.log_sd == 0.0 {
+        return gamma_above(shape, (limit.median - known) * shape / mean);
     }
     let relative = variance.sqrt() / (known + mean);
     // Beyond seven standard deviations in either direction the answer is settled to the last digit that matters, where they
-    // are those of the mark or of a shape near the normal law; smaller shapes have longer tails.
-    if shape > 100.0 || (shape > 2.0 && mark.log_sd > 3.0 * relative) {
-        let both = (mark.log_sd * mark.log_sd + relative * relative).sqrt();
-        let distance = ((known + mean) / mark.median).ln() / both;
+    // are those of the limit or of a shape near the normal law; smaller shapes have longer tails.
+    if shape > 100.0 || (shape > 2.0 && limit.log_sd > 3.0 * relative) {
+        let both = (limit.log_sd * limit.log_sd + relative * relative).sqrt();
+        let distance = ((known + mean) / limit.median).ln() / both;
         if distance.abs() > 7.0 {
             return Ok(if distance > 0.0 { 1.0 } else { 0.0 });
         }
     }
-    if is_narrow(relative, shape, mark) {
-        return Ok(by_expansion(known + mean, relative, shape, mark));
+    if is_narrow(relative, shape, limit) {
+        return Ok(by_expansion(known + mean, relative, shape, limit));
     }
-    match over_exposure(known, mean, shape, mark) {
+    match over_exposure(known, mean, shape, limit) {
         Some(chance) => Ok(chance),
-        None => over_mark(known, mean, shape, mark),
+        None => over_limit(known, mean, shape, limit),
     }
 }
 
@@ -69,44 +69,44 @@ pub(super) struct Between {
 /// Two chances between which [`chance_reached`] lies, where the expansion is worth its while: a tenth of the price of the
 /// integral.
 ///
-/// The first terms that the expansion leaves out are of order `g^2 c^4`, with g the skewness of the tally and c its
-/// relative spread. How they grow as the log-sd of the mark falls was found by trial: of 3,000,000 cases with shapes of 0.2
+/// The first terms that the expansion leaves out are of order `g^2 c^4`, with g the skewness of the accumulated amount and c its
+/// relative spread. How they grow as the log-sd of the limit falls was found by trial: of 3,000,000 cases with shapes of 0.2
 /// to 3000 and log-sds of 0.02 to 3 none was further off than half of this.
-pub(super) fn bounds(tally: UncertainTally, mark: Mark) -> Option<Between> {
+pub(super) fn bounds(accumulated: UncertainAccumulated, limit: Limit) -> Option<Between> {
     /// Wider bounds seldom settle anything.
     const WIDEST: f64 = 0.05;
     /// More than the integral itself is off.
     const OWN_ERROR: f64 = 1e-7;
-    let UncertainTally { known, mean, variance } = tally;
+    let UncertainAccumulated { known, mean, variance } = accumulated;
     let shape = mean * mean / variance;
     let relative = variance.sqrt() / (known + mean);
-    let (spread, doubt) = (relative * relative, mark.log_sd * mark.log_sd);
+    let (spread, doubt) = (relative * relative, limit.log_sd * limit.log_sd);
     let both = spread + doubt;
     let off = spread * spread / shape * (2.4 / doubt + 0.2 + 0.4 / (both * both)) + OWN_ERROR;
-    // A mark without doubt makes it infinite, nothing unread not a number.
-    if !(off < WIDEST) || is_narrow(relative, shape, mark) {
+    // A limit without doubt makes it infinite, nothing unread not a number.
+    if !(off < WIDEST) || is_narrow(relative, shape, limit) {
         return None;
     }
-    let about = by_expansion(known + mean, relative, shape, mark);
+    let about = by_expansion(known + mean, relative, shape, limit);
     Some(Between { low: about - off, high: about + off })
 }
 
 /// Whether the expansion is as good as the integral.
-fn is_narrow(relative: f64, shape: f64, mark: Mark) -> bool {
-    relative < NARROW && mark.log_sd > 5.0 * relative && shape > 30.0
+fn is_narrow(relative: f64, shape: f64, limit: Limit) -> bool {
+    relative < NARROW && limit.log_sd > 5.0 * relative && shape > 30.0
 }
 
-/// For a tally that varies little against its mark: moments of its logarithm, then a normal law with its skew corrected.
+/// For an accumulated amount that varies little against its limit: moments of its logarithm, then a normal law with its skew corrected.
 ///
-/// With c the relative spread, g the skewness and k the fourth moment of the tally, ln of it has mean
+/// With c the relative spread, g the skewness and k the fourth moment of the accumulated amount, ln of it has mean
 /// `ln T - c^2/2 + g c^3/3 - k c^4/4`, variance `c^2 - g c^3 + (11 k/12 - 1/4) c^4` and third cumulant `g c^3 - 3 c^4`
 /// (expansion of the logarithm); the correction is the first Edgeworth term. Small shapes lean too far for it.
-fn by_expansion(total: f64, c: f64, shape: f64, mark: Mark) -> f64 {
+fn by_expansion(total: f64, c: f64, shape: f64, limit: Limit) -> f64 {
     let (c2, c4) = (c * c, c * c * c * c);
     let gc3 = 2.0 / shape.sqrt() * c * c2;
     let fourth = 3.0 + 6.0 / shape;
-    let mean = (total / mark.median).ln() - c2 / 2.0 + gc3 / 3.0 - fourth * c4 / 4.0;
-    let variance = c2 - gc3 + (11.0 / 12.0 * fourth - 0.25) * c4 + mark.log_sd * mark.log_sd;
+    let mean = (total / limit.median).ln() - c2 / 2.0 + gc3 / 3.0 - fourth * c4 / 4.0;
+    let variance = c2 - gc3 + (11.0 / 12.0 * fourth - 0.25) * c4 + limit.log_sd * limit.log_sd;
     let sd = variance.sqrt();
     let z = mean / sd;
     let density = (-0.5 * z * z).exp() / std::f64::consts::TAU.sqrt();
@@ -115,48 +115,48 @@ fn by_expansion(total: f64, c: f64, shape: f64, mark: Mark) -> f64 {
 }
 
 /// P(H <= x).
-fn mark_below(x: f64, mark: Mark) -> f64 {
-    if mark.log_sd == 0.0 {
-        return if x >= mark.median { 1.0 } else { 0.0 };
+fn limit_below(x: f64, limit: Limit) -> f64 {
+    if limit.log_sd == 0.0 {
+        return if x >= limit.median { 1.0 } else { 0.0 };
     }
     if !(x > 0.0) {
         return 0.0;
     }
-    normal_below((x / mark.median).ln() / mark.log_sd)
+    normal_below((x / limit.median).ln() / limit.log_sd)
 }
 
-/// Integrates over z, the mark in standard units, with the gamma law inside.
-fn over_mark(known: f64, mean: f64, shape: f64, mark: Mark) -> Result<f64, EngineError> {
+/// Integrates over z, the limit in standard units, with the gamma law inside.
+fn over_limit(known: f64, mean: f64, shape: f64, limit: Limit) -> Result<f64, EngineError> {
     /// Beyond it the normal law holds less than 2e-15.
     const REACH: f64 = 8.0;
     const STEP: f64 = 0.5;
-    let settled_to = if known > 0.0 { (known / mark.median).ln() / mark.log_sd } else { f64::NEG_INFINITY };
+    let settled_to = if known > 0.0 { (known / limit.median).ln() / limit.log_sd } else { f64::NEG_INFINITY };
     if settled_to >= REACH {
         return Ok(1.0);
     }
     if settled_to > -REACH {
-        return over_mark_above(known, mean, shape, mark, settled_to, REACH);
+        return over_limit_above(known, mean, shape, limit, settled_to, REACH);
     }
     let (mut sum, mut weight) = (0.0, 0.0);
     for i in -16..=16 {
         let z = STEP * f64::from(i);
         let w = (-0.5 * z * z).exp();
-        let needed = mark.median * (mark.log_sd * z).exp() - known;
+        let needed = limit.median * (limit.log_sd * z).exp() - known;
         sum += w * gamma_above(shape, needed * shape / mean)?;
         weight += w;
     }
     Ok((sum / weight).clamp(0.0, 1.0))
 }
 
-/// The same where the known part cuts through the mark: certain below the cut, integrated above it.
+/// The same where the known part cuts through the limit: certain below the cut, integrated above it.
 ///
 /// At the cut the gamma law leaves 1 like a power of the distance, which no evenly spaced rule follows; the double
 /// exponential rule (Takahasi & Mori 1974) crowds its nodes there.
-fn over_mark_above(
+fn over_limit_above(
     known: f64,
     mean: f64,
     shape: f64,
-    mark: Mark,
+    limit: Limit,
     cut: f64,
     reach: f64,
 ) -> Result<f64, EngineError> {
@@ -170,12 +170,12 @@ fn over_mark_above(
         let z = cut + ahead;
         let weight = (-0.5 * z * z).exp() * std::f64::consts::PI * t.cosh() * share * (1.0 - share);
         if weight > 1e-14 {
-            let needed = known * (mark.log_sd * ahead).exp_m1();
+            let needed = known * (limit.log_sd * ahead).exp_m1();
             sum += weight * gamma_above(shape, needed * shape / mean)?;
         }
     }
     let integral = sum * STEP * (reach - cut) / std::f64::consts::TAU.sqrt();
-    Ok((mark_below(known, mark) + integral).clamp(0.0, 1.0))
+    Ok((limit_below(known, limit) + integral).clamp(0.0, 1.0))
 }
 
 /// Integrates over X = mean e^v by the trapezoid rule in w, where v = w + 1 - e^-w.
@@ -185,21 +185,21 @@ fn over_mark_above(
 /// exponential rule (Takahasi & Mori 1974) and, for large shapes, like the normal law; the trapezoid rule then converges
 /// faster than any power. What the known part has settled already stands outside the integral. `None` where it would
 /// take too many nodes.
-fn over_exposure(known: f64, mean: f64, shape: f64, mark: Mark) -> Option<f64> {
-    let settled = mark_below(known, mark);
-    let (low, high, most) = ends(known / mean, shape, mark.log_sd);
+fn over_exposure(known: f64, mean: f64, shape: f64, limit: Limit) -> Option<f64> {
+    let settled = limit_below(known, limit);
+    let (low, high, most) = ends(known / mean, shape, limit.log_sd);
     if !(low < high) {
         return Some(settled);
     }
-    // Fine enough for the shape, for the edge of the mark, and for the corner that a mark without a known part has far on
+    // Fine enough for the shape, for the edge of the limit, and for the corner that a limit without a known part has far on
     // the left. An edge left of the mean is steeper in w, the further the more. Found by trial: of 8,000 cases with shapes
-    // of 0.03 to 3000, log-sds of 0.01 to 3 and tallies of a seventh to 90 marks, the worst was 1e-8 off and one in a
+    // of 0.03 to 3000, log-sds of 0.01 to 3 and accumulated amounts of a seventh to 90 limits, the worst was 1e-8 off and one in a
     // thousand more than 1e-9.
     let share = mean / (known + mean);
-    let edge_at = (mark.median - known).max(mark.log_sd * known);
+    let edge_at = (limit.median - known).max(limit.log_sd * known);
     let left = if edge_at < mean { (mean / edge_at).ln() } else { 0.0 };
     let at = edge_at.clamp(mean, most * mean);
-    let edge = 2.2 * at / (known + at) * (1.0 + 0.3 * left) / mark.log_sd;
+    let edge = 2.2 * at / (known + at) * (1.0 + 0.3 * left) / limit.log_sd;
     let fineness = (7.0 + 6.3 * share * share + 3.2 * shape + edge * edge).sqrt();
     let nodes = (high - low) * fineness + 1.0;
     if !(nodes < MOST_NODES) {
@@ -210,8 +210,8 @@ fn over_exposure(known: f64, mean: f64, shape: f64, mark: Mark) -> Option<f64> {
     let step = (high - low) / (chunks * LANES - 1) as f64;
 
     let front = log_front(shape);
-    let inverse = 1.0 / mark.log_sd;
-    let log_median = mark.median.ln();
+    let inverse = 1.0 / limit.log_sd;
+    let log_median = limit.median.ln();
     let mut w = [0.0; LANES];
     let mut shrunk = [0.0; LANES];
     for (i, (w, shrunk)) in w.iter_mut().zip(&mut shrunk).enumerate() {
@@ -295,36 +295,36 @@ mod tests {
         for known in [0.0, 30.0, 90.0] {
             for mean in [20.0, 70.0, 150.0] {
                 for log_sd in [0.301, 0.5, 0.8] {
-                    let mark = Mark { median: 100.0, log_sd };
+                    let limit = Limit { median: 100.0, log_sd };
                     let sd = NARROW * (known + mean);
-                    let inside = chance_reached(known, mean, (sd * 0.999_999).powi(2), mark).unwrap();
-                    let outside = chance_reached(known, mean, (sd * 1.000_001).powi(2), mark).unwrap();
+                    let inside = chance_reached(known, mean, (sd * 0.999_999).powi(2), limit).unwrap();
+                    let outside = chance_reached(known, mean, (sd * 1.000_001).powi(2), limit).unwrap();
                     assert!((inside - outside).abs() < 2e-6, "{known} {mean} {log_sd}: {inside} {outside}");
                 }
             }
         }
     }
 
-    /// Every way against the same integral by 6,000 nodes: wide and narrow marks, shapes of the first day and of decades.
+    /// Every way against the same integral by 6,000 nodes: wide and narrow limits, shapes of the first day and of decades.
     #[test]
     fn few_nodes_are_enough() {
         let mut compared = 0;
         for shape in [0.04, 0.3, 1.1, 4.0, 17.0, 90.0, 900.0] {
             for log_sd in [0.03, 0.1, 0.31, 0.8, 2.5] {
                 for share in [1.0, 0.6, 0.1, 0.004] {
-                    for tally in [0.2, 0.7, 0.98, 1.5, 30.0] {
-                        let (known, mean, mark) =
-                            (tally * (1.0 - share), tally * share, Mark { median: 1.0, log_sd });
+                    for accumulated in [0.2, 0.7, 0.98, 1.5, 30.0] {
+                        let (known, mean, limit) =
+                            (accumulated * (1.0 - share), accumulated * share, Limit { median: 1.0, log_sd });
                         let variance: f64 = mean * mean / shape;
-                        if is_narrow(variance.sqrt() / tally, shape, mark) {
+                        if is_narrow(variance.sqrt() / accumulated, shape, limit) {
                             continue;
                         }
-                        let ours = chance_reached(known, mean, variance, mark).unwrap();
-                        let slow = by_many_nodes(known, mean, shape, mark);
-                        let name = format!("shape {shape} log_sd {log_sd} share {share} tally {tally}");
+                        let ours = chance_reached(known, mean, variance, limit).unwrap();
+                        let slow = by_many_nodes(known, mean, shape, limit);
+                        let name = format!("shape {shape} log_sd {log_sd} share {share} tally {accumulated}");
                         assert!((ours - slow).abs() < 2e-8, "{name}: {ours} {slow}");
-                        let tally = UncertainTally { known, mean, variance };
-                        if let Some(Between { low, high }) = bounds(tally, mark) {
+                        let accumulated = UncertainAccumulated { known, mean, variance };
+                        if let Some(Between { low, high }) = bounds(accumulated, limit) {
                             assert!(low <= ours && ours <= high, "{name}: {ours} beyond {low} {high}");
                         }
                         compared += 1;
@@ -336,10 +336,10 @@ mod tests {
     }
 
     /// Over w from -7 to 7, in which the log of X over its mean is `w + 1 - e^-w`.
-    fn by_many_nodes(known: f64, mean: f64, shape: f64, mark: Mark) -> f64 {
+    fn by_many_nodes(known: f64, mean: f64, shape: f64, limit: Limit) -> f64 {
         const NODES: u32 = 6_000;
         let step = 14.0 / f64::from(NODES);
-        let settled = mark_below(known, mark);
+        let settled = limit_below(known, limit);
         let front = shape * shape.ln() - ln_gamma(shape);
         let mut sum = 0.0;
         for i in 0..=NODES {
@@ -348,31 +348,31 @@ mod tests {
             let v = w + 1.0 - shrunk;
             let density = (shape * (v - v.exp()) + front).exp() * (1.0 + shrunk);
             if density > 1e-15 {
-                sum += density * (mark_below(known + mean * v.exp(), mark) - settled);
+                sum += density * (limit_below(known + mean * v.exp(), limit) - settled);
             }
         }
         settled + step * sum
     }
 
-    /// Shapes under 1, as of the first days, against fine slices over the mark.
+    /// Shapes under 1, as of the first days, against fine slices over the limit.
     #[test]
     fn small_shapes() {
         for shape in [0.03, 0.2, 0.7] {
             for log_sd in [0.1, 0.4, 1.0] {
                 for known in [0.0, 40.0, 95.0] {
-                    let (mean, mark) = (30.0, Mark { median: 100.0, log_sd });
+                    let (mean, limit) = (30.0, Limit { median: 100.0, log_sd });
                     let slices = 200_000;
                     let (mut sum, width) = (0.0, 16.0 / f64::from(slices));
                     for i in 0..slices {
                         let z = -8.0 + (f64::from(i) + 0.5) * width;
-                        let needed = mark.median * (log_sd * z).exp() - known;
+                        let needed = limit.median * (log_sd * z).exp() - known;
                         let w = (-0.5 * z * z).exp();
                         if w > 1e-12 {
                             sum += w * gamma_above(shape, needed * shape / mean).unwrap();
                         }
                     }
                     let brute = sum * width / std::f64::consts::TAU.sqrt();
-                    let ours = chance_reached(known, mean, mean * mean / shape, mark).unwrap();
+                    let ours = chance_reached(known, mean, mean * mean / shape, limit).unwrap();
                     // The slices themselves stumble at the cut by the power of a slice's width.
                     let most = if known > 0.0 && shape < 0.1 { 2e-5 } else { 2e-6 };
                     assert!((ours - brute).abs() < most, "{shape} {log_sd} {known}: {ours} {brute}");

@@ -14,9 +14,9 @@ use std::cell::RefCell;
 use std::cmp::Ordering;
 
 use crate::error::EngineError;
-use crate::mark::Mark;
+use crate::limit::Limit;
 
-use super::chance::{Between, UncertainTally, bounds, chance_reached};
+use super::chance::{Between, UncertainAccumulated, bounds, chance_reached};
 use super::monthly_sums::MonthlySums;
 use super::path::Path;
 use super::sums::Sums;
@@ -24,11 +24,11 @@ use super::sums::Sums;
 /// Days ahead at which the tree begins: those whose chances every answer gives. From the last on they double.
 const AHEAD: [i32; 3] = [7, 30, 90];
 
-/// A path looked at through one mark, with what was computed so far.
+/// A path looked at through one limit, with what was computed so far.
 pub(crate) struct Curve<'a> {
     path: &'a Path,
     today: i32,
-    mark: Mark,
+    limit: Limit,
     rows: RefCell<MonthlySums>,
     /// In order of their days.
     computed: RefCell<Vec<ChanceBounds>>,
@@ -43,13 +43,13 @@ pub(crate) struct ChanceBounds {
 }
 
 impl<'a> Curve<'a> {
-    pub(crate) fn new(path: &'a Path, mark: Mark) -> Curve<'a> {
-        Curve::resume(path, mark, Vec::new())
+    pub(crate) fn new(path: &'a Path, limit: Limit) -> Curve<'a> {
+        Curve::resume(path, limit, Vec::new())
     }
 
-    /// Goes on where another look at the same path through the same mark has ended.
-    pub(crate) fn resume(path: &'a Path, mark: Mark, computed: Vec<ChanceBounds>) -> Curve<'a> {
-        Curve { path, today: path.past(), mark, rows: RefCell::default(), computed: RefCell::new(computed) }
+    /// Goes on where another look at the same path through the same limit has ended.
+    pub(crate) fn resume(path: &'a Path, limit: Limit, computed: Vec<ChanceBounds>) -> Curve<'a> {
+        Curve { path, today: path.past(), limit, rows: RefCell::default(), computed: RefCell::new(computed) }
     }
 
     /// What was computed, for [`Curve::resume`].
@@ -74,8 +74,8 @@ impl<'a> Curve<'a> {
         self.today.saturating_add(on).min(self.path.horizon())
     }
 
-    fn tally(&self, number: i32) -> UncertainTally {
-        self.path.tally(number, &self.sums(number))
+    fn accumulated(&self, number: i32) -> UncertainAccumulated {
+        self.path.accumulated(number, &self.sums(number))
     }
 
     /// What is known of a node, with its place among the others.
@@ -85,11 +85,12 @@ impl<'a> Curve<'a> {
             Ok(at) => return Ok((at, computed[at])),
             Err(at) => at,
         };
-        let tally = self.tally(number);
-        let Between { low, high } = if let Some(bounds) = bounds(tally, self.mark) {
+        let accumulated = self.accumulated(number);
+        let Between { low, high } = if let Some(bounds) = bounds(accumulated, self.limit) {
             bounds
         } else {
-            let value = chance_reached(tally.known, tally.mean, tally.variance, self.mark)?;
+            let value =
+                chance_reached(accumulated.known, accumulated.mean, accumulated.variance, self.limit)?;
             Between { low: value, high: value }
         };
         computed.insert(at, ChanceBounds { number, low, high });
@@ -101,8 +102,8 @@ impl<'a> Curve<'a> {
         if low == high {
             return Ok(low);
         }
-        let tally = self.tally(number);
-        let value = chance_reached(tally.known, tally.mean, tally.variance, self.mark)?;
+        let accumulated = self.accumulated(number);
+        let value = chance_reached(accumulated.known, accumulated.mean, accumulated.variance, self.limit)?;
         // Held to what the quick way says, so that the two agree whatever either of them gets wrong.
         let value = value.clamp(low, high);
         self.computed.borrow_mut()[at] = ChanceBounds { number, low: value, high: value };
@@ -244,7 +245,7 @@ mod tests {
         for past in [0, 3, 400] {
             let known = Known::new(RunningTotal::default(), Day(0), Day(past), 0.0);
             let path = Path::new(known, Vec::new(), Some(law), past + 5000);
-            let curve = Curve::new(&path, Mark { median: 700.0, log_sd: 0.4 });
+            let curve = Curve::new(&path, Limit { median: 700.0, log_sd: 0.4 });
             for (from, to) in [(1, 2), (1, past + 200), (past + 90, past + 91), (past + 50, past + 5000)] {
                 let step = ((to - from) / 24).max(1);
                 let nodes = curve.nodes_between(from, to, step);

@@ -1,4 +1,4 @@
-//! When a sum of uncertain days passes a mark: the closed form.
+//! When a sum of uncertain days passes a limit: the closed form.
 //!
 //! After `since`, each day is read (exact) or unread. With M the expectation of the unread days up to day t, M_j its part
 //! in each calendar month passed, n the years begun by the unread days, M_c by month of the year, and K the 1/4, 1/2, 1/4

@@ -1,6 +1,6 @@
 //! The unread days of a path, month by month.
 //!
-//! The variance of a tally needs sums over calendar months, and the searches ask for it on days all over the horizon. The
+//! The variance of an accumulated amount needs sums over calendar months, and the searches ask for it on days all over the horizon. The
 //! months are added up once, as far as anything looks; every day between follows from the sums before its month. Where the
 //! months need not be told apart by their season, as without a sampling error, whole years are added up at once.
 

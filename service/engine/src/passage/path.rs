@@ -1,8 +1,8 @@
-//! One tally from the last service to the horizon: what was read of it, and what is expected of the other days.
+//! One accumulated amount from the last service to the horizon: what was read of it, and what is expected of the other days.
 
 use crate::calendar::Day;
 
-use super::chance::UncertainTally;
+use super::chance::UncertainAccumulated;
 use super::law::Law;
 use super::running_total::RunningTotal;
 use super::sums::Sums;
@@ -10,7 +10,7 @@ use super::sums::Sums;
 /// Days of a year, after which a new yearly factor is drawn.
 const YEAR: i32 = 365;
 
-/// The read part of one tally.
+/// The read part of one accumulated amount.
 #[derive(Debug, Clone)]
 pub(crate) struct Known {
     running: RunningTotal,
@@ -19,7 +19,7 @@ pub(crate) struct Known {
     /// Total at `since`, and by the last day looked back on.
     before: f64,
     total: f64,
-    /// What was left behind at the last service, in the unit of the tally; no part of the passage.
+    /// What was left behind at the last service, in the unit of the accumulated amount; no part of the passage.
     carried: f64,
 }
 
@@ -48,7 +48,7 @@ fn grown(running: &RunningTotal, before: f64, through: Day) -> f64 {
     (running.total(through) - before).max(0.0)
 }
 
-/// One tally from `since` to the horizon, day by day, read or expected.
+/// One accumulated amount from `since` to the horizon, day by day, read or expected.
 #[derive(Debug, Clone)]
 pub(crate) struct Path {
     known: Known,
@@ -120,8 +120,12 @@ impl Path {
             + self.excess[3] * sums.mean * sums.mean
     }
 
-    /// The tally by a day number with these sums.
-    pub(crate) fn tally(&self, number: i32, sums: &Sums) -> UncertainTally {
-        UncertainTally { known: self.known.total(number), mean: sums.mean, variance: self.variance(sums) }
+    /// The accumulated amount by a day number with these sums.
+    pub(crate) fn accumulated(&self, number: i32, sums: &Sums) -> UncertainAccumulated {
+        UncertainAccumulated {
+            known: self.known.total(number),
+            mean: sums.mean,
+            variance: self.variance(sums),
+        }
     }
 }

@@ -1,10 +1,10 @@
-//! A tally as it grew over the readings.
+//! An accumulated amount as it grew over the readings.
 
 use std::sync::Arc;
 
 use crate::calendar::Day;
 
-/// A tally as it grew over the readings.
+/// An accumulated amount as it grew over the readings.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct RunningTotal {
     days: GrowthDays,
@@ -12,7 +12,7 @@ pub(crate) struct RunningTotal {
     totals: Arc<Vec<f64>>,
 }
 
-/// The days on which a tally grew.
+/// The days on which an accumulated amount grew.
 #[derive(Debug, Clone, PartialEq)]
 enum GrowthDays {
     /// These, in order.

@@ -1,4 +1,4 @@
-//! What the variance of a tally needs to know of its unread days.
+//! What the variance of an accumulated amount needs to know of its unread days.
 
 /// Sums of the expectation over unread days.
 #[derive(Debug, Clone, Copy, Default)]

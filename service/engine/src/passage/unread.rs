@@ -2,7 +2,7 @@
 
 use crate::calendar::Day;
 use crate::error::EngineError;
-use crate::mark::Mark;
+use crate::limit::Limit;
 
 use super::curve::Curve;
 use super::law::{Law, Moments};
@@ -20,10 +20,10 @@ impl Law {
         horizon_days: i32,
         p: f64,
     ) -> Result<Option<i32>, EngineError> {
-        let mark = Mark { median: amount, log_sd: 0.0 };
-        mark.check()?;
+        let limit = Limit { median: amount, log_sd: 0.0 };
+        limit.check()?;
         let path = Path::new(Known::nothing(since), Vec::new(), Some(*self), horizon_days.max(1));
-        Curve::new(&path, mark).day_of(p)
+        Curve::new(&path, limit).day_of(p)
     }
 
     /// Mean and variance of the sum over the `days` after `since`, none of them read.

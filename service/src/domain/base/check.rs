@@ -8,7 +8,7 @@ use chrono_tz::Tz;
 const YEARS: std::ops::RangeInclusive<i32> = 1900..=2099;
 
 /// The least of any length, area, volume or time that is more than nothing, in the unit of its field. Smaller ones are
-/// slips of a unit, and would make tallies without end.
+/// slips of a unit, and would make accumulated amounts without end.
 const LEAST: f64 = 0.001;
 
 /// The refusals so far, and the path they stand at.

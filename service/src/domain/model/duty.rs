@@ -55,7 +55,7 @@ words! {
 words! {
     /// What decided a due date.
     DecidedBy {
-        /// The tally is predicted to reach the mark.
+        /// The accumulated amount is predicted to reach the limit.
         Prediction "prediction",
         /// The longest time to leave it.
         Ceiling "ceiling",
@@ -79,7 +79,7 @@ pub struct Ceiling {
     pub source: &'static str,
 }
 
-/// The chance of being past the mark at which a predicted duty falls due.
+/// The chance of being past the limit at which a predicted duty falls due.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Tolerance {
     /// The chance, 0 to 1.
@@ -91,7 +91,7 @@ pub struct Tolerance {
 /// What decides when a duty falls due, beside its ceiling.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Decides {
-    /// The prediction that its tally reaches a mark, at a chance. All of these chances are judgement: one half, and one fifth
+    /// The prediction that its accumulated amount reaches a limit, at a chance. All of these chances are judgement: one half, and one fifth
     /// for duties that guard the water's quality or people.
     Prediction(Tolerance),
     /// The ceiling alone.

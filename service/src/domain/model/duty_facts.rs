@@ -8,7 +8,7 @@ use crate::domain::model::hazard::Hazard;
 pub struct DutyFacts {
     /// What is to be done, in words.
     pub title: &'static str,
-    /// The longest time to leave it; none where only the tally or the season decides.
+    /// The longest time to leave it; none where only the accumulated amount or the season decides.
     pub ceiling: Option<Ceiling>,
     /// What decides its date.
     pub decides: Decides,
@@ -19,7 +19,7 @@ pub struct DutyFacts {
     pub bring: &'static [&'static str],
     /// What to be careful of, beside local codes.
     pub hazards: &'static [Hazard],
-    /// Whether something builds up towards a mark that findings can teach, so that a cleaning can leave a part of it.
+    /// Whether something builds up towards a limit that findings can teach, so that a cleaning can leave a part of it.
     pub builds_up: bool,
     /// Whether what it sees to follows the water off the roof.
     pub follows_runoff: bool,
@@ -355,12 +355,12 @@ impl Duty {
         self.facts().title
     }
 
-    /// The longest time to leave it; none where only the tally or the season decides.
+    /// The longest time to leave it; none where only the accumulated amount or the season decides.
     pub const fn ceiling(self) -> Option<Ceiling> {
         self.facts().ceiling
     }
 
-    /// The chance of being past the mark at which it falls due, where its date is predicted from a mark.
+    /// The chance of being past the limit at which it falls due, where its date is predicted from a limit.
     pub const fn tolerance(self) -> Option<Tolerance> {
         match self.facts().decides {
             Decides::Prediction(tolerance) => Some(tolerance),

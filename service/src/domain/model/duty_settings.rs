@@ -1,5 +1,5 @@
 //! The account's own figures for duties, in the place of the defaults: the longest time to leave one, and the chance of
-//! being past the mark at which it falls due. They hold for every system of the account.
+//! being past the limit at which it falls due. They hold for every system of the account.
 
 use crate::domain::base::check::Check;
 use crate::domain::model::duty::{Decides, Duty};
@@ -26,7 +26,7 @@ pub const OWN_SOURCE: &str = "the account's own figure";
 pub struct Overrides {
     /// Longest time to leave it, in months since it was last done.
     pub ceiling_months: Option<u32>,
-    /// Chance of being past the mark at which it falls due, 0 to 1.
+    /// Chance of being past the limit at which it falls due, 0 to 1.
     pub tolerance: Option<f64>,
     /// Days before the due date from which it is told of.
     pub lead_days: Option<u32>,
@@ -90,9 +90,9 @@ pub struct LongestInterval {
 pub struct DutyFigures {
     /// The duty.
     pub duty: Duty,
-    /// The longest time to leave it; none where only the tally or the season decides.
+    /// The longest time to leave it; none where only the accumulated amount or the season decides.
     pub ceiling: Option<LongestInterval>,
-    /// Chance of being past the mark at which it falls due; none where no date is predicted from a mark.
+    /// Chance of being past the limit at which it falls due; none where no date is predicted from a limit.
     pub tolerance: Option<f64>,
 }
 
@@ -201,7 +201,7 @@ mod tests {
                 Overrides { tolerance: Some(tolerance), ..Overrides::default() }.check(&mut check, duty);
                 assert_eq!(check.done().is_ok(), fits && duty.tolerance().is_some(), "{duty:?} {tolerance}");
             }
-            // What can be cleaned in part builds up towards a mark.
+            // What can be cleaned in part builds up towards a limit.
             assert!(duty.tolerance().is_some() || !duty.facts().builds_up, "{duty:?}");
         }
     }

@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 
 /// What a component has taken since it was last served.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Tally {
+pub struct Accumulated {
     /// On the day asked for.
     pub value: f64,
     /// Its unit.
@@ -28,9 +28,9 @@ pub struct Tally {
     pub days_unread: u32,
 }
 
-/// The tally at which a component wants care.
+/// The accumulated amount at which a component wants care.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Mark {
+pub struct Limit {
     /// Median.
     pub value: f64,
     /// Its unit.
@@ -60,7 +60,7 @@ pub struct Window {
     pub late_on: Option<NaiveDate>,
 }
 
-/// The chance of being past the mark.
+/// The chance of being past the limit.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Chances {
     /// On the day asked for.
@@ -78,21 +78,23 @@ pub struct Chances {
 pub struct CurvePoint {
     /// The day.
     pub on: NaiveDate,
-    /// The chance of being past the mark on it.
+    /// The chance of being past the limit on it.
     pub chance: f64,
 }
 
 /// What is predicted of a duty.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Prediction {
-    /// The window; absent when the mark is not reached within the horizon, or without rain data.
+    /// The window; absent when the limit is not reached within the horizon, or without rain data.
     pub window: Option<Window>,
     /// The chance at which the date is taken.
     pub tolerance: f64,
-    /// The tally; absent without rain data.
-    pub tally: Option<Tally>,
-    /// The mark.
-    pub mark: Mark,
+    /// The accumulated amount; absent without rain data.
+    #[serde(rename = "tally")]
+    pub accumulated: Option<Accumulated>,
+    /// The limit.
+    #[serde(rename = "mark")]
+    pub limit: Limit,
     /// The chance of being past it; absent without rain data.
     pub chances: Option<Chances>,
     /// Which clock gave the date, where two run in parallel.
@@ -111,13 +113,13 @@ pub struct Prediction {
 }
 
 impl Prediction {
-    /// A prediction of which nothing but the mark is known yet.
-    pub const fn new(tolerance: f64, mark: Mark) -> Self {
+    /// A prediction of which nothing but the limit is known yet.
+    pub const fn new(tolerance: f64, limit: Limit) -> Self {
         Self {
             window: None,
             tolerance,
-            tally: None,
-            mark,
+            accumulated: None,
+            limit,
             chances: None,
             clock: None,
             best_day: None,
@@ -164,7 +166,7 @@ pub struct DutyForecast {
     pub kind: Kind,
     /// The duty.
     pub duty: Duty,
-    /// The day from which tally and ceiling count.
+    /// The day from which accumulated amount and ceiling count.
     pub since: NaiveDate,
     /// The day it falls due.
     pub due_on: Option<NaiveDate>,
@@ -174,7 +176,7 @@ pub struct DutyForecast {
     pub ceiling_on: Option<NaiveDate>,
     /// Whether that time is the account's own figure.
     pub own_ceiling: bool,
-    /// What is predicted, for duties that have a tally.
+    /// What is predicted, for duties that have an accumulated amount.
     pub prediction: Option<Prediction>,
     /// Why this date, a sentence each.
     pub reasons: Vec<String>,
@@ -275,12 +277,12 @@ pub struct Lesson {
     pub visited_on: NaiveDate,
     /// What was found.
     pub finding: Finding,
-    /// What the part had taken since it was clean, in the unit of the tally.
+    /// What the part had taken since it was clean, in the unit of the accumulated amount.
     pub taken: f64,
-    /// The mark as it was believed before.
-    pub mark_before: f64,
-    /// The mark after.
-    pub mark_after: f64,
+    /// The limit as it was believed before.
+    pub limit_before: f64,
+    /// The limit after.
+    pub limit_after: f64,
     /// Its log-sd after.
     pub log_sd_after: f64,
     /// How much the finding counted, 0 to 1.
@@ -292,9 +294,9 @@ pub struct Lesson {
 /// What the next finding would be worth.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct NextFinding {
-    /// Log-sd of the mark to be expected after it.
+    /// Log-sd of the limit to be expected after it.
     pub log_sd_after: f64,
-    /// Width of the mark's 10-90 % range after it over the width now.
+    /// Width of the limit's 10-90 % range after it over the width now.
     pub range_ratio: f64,
     /// Chance that there is too little to find yet.
     pub nothing_to_find: f64,

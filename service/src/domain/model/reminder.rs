@@ -89,7 +89,7 @@ pub struct LastReminder {
     pub due_on: Option<NaiveDate>,
     /// The window.
     pub window: Option<Window>,
-    /// Whether the date was predicted from a tally.
+    /// Whether the date was predicted from an accumulated amount.
     pub predicted: bool,
     /// Whether the last move that was told was to a later date; absent before the first.
     pub later: Option<bool>,
@@ -111,7 +111,7 @@ pub struct DoneByVisit {
 /// Where a task stands with its readers.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct ReminderState {
-    /// The day from which tally and ceiling counted; absent for a task that was never seen.
+    /// The day from which accumulated amount and ceiling counted; absent for a task that was never seen.
     pub since: Option<NaiveDate>,
     /// The due date that was found last.
     pub due_on: Option<NaiveDate>,

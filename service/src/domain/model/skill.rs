@@ -24,7 +24,7 @@ const FEWEST: i64 = 8;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct LooksHash(pub [u8; 32]);
 
-/// How full a part was expected to be, as shares of the mark.
+/// How full a part was expected to be, as shares of the limit.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Fullness {
     /// 10 %.
@@ -74,13 +74,13 @@ pub struct Answered {
     pub made_on: NaiveDate,
     /// The day of the visit.
     pub visited_on: NaiveDate,
-    /// When the mark was to be reached.
+    /// When the limit was to be reached.
     pub window: Window,
     /// How full the part was expected to be on the day of the visit.
     pub expected: Fullness,
     /// What was found.
     pub finding: Finding,
-    /// The same as a share of the mark, where it is a number or a class.
+    /// The same as a share of the limit, where it is a number or a class.
     pub found: Option<f64>,
     /// Where it falls in the prediction.
     pub position: PositionRange,

@@ -22,7 +22,7 @@ words! {
 }
 
 impl FoundClass {
-    /// Where the class begins and ends, as shares of the mark.
+    /// Where the class begins and ends, as shares of the limit.
     pub const fn range(self) -> (f64, f64) {
         match self {
             Self::Light => (0.05, 0.25),

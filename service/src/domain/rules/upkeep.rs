@@ -3,7 +3,7 @@
 use crate::domain::base::error::Result;
 use crate::domain::base::ids::{TaskId, VisitId};
 use crate::domain::base::rounding::rounded;
-use crate::domain::model::forecast::{BestDay, Chances, DutyForecast, Mark, Prediction, Tally};
+use crate::domain::model::forecast::{Accumulated, BestDay, Chances, DutyForecast, Limit, Prediction};
 use crate::domain::model::inputs::Inputs;
 use crate::domain::model::status::{NextDuty, RecentRunoff, RunoffSince, Status};
 use crate::domain::model::task::{State, Task, TaskPlace};
@@ -64,18 +64,18 @@ fn task(input: &Inputs, forecast: DutyForecast, as_of: NaiveDate, now: DateTime<
 /// A prediction as it is kept: without what is shown in full only, and with as many digits as are ever shown.
 fn kept(prediction: Prediction) -> Prediction {
     Prediction {
-        tally: prediction.tally.map(|tally| Tally {
-            value: rounded(tally.value),
-            from_readings: rounded(tally.from_readings),
-            from_climate: rounded(tally.from_climate),
-            ..tally
+        accumulated: prediction.accumulated.map(|accumulated| Accumulated {
+            value: rounded(accumulated.value),
+            from_readings: rounded(accumulated.from_readings),
+            from_climate: rounded(accumulated.from_climate),
+            ..accumulated
         }),
-        mark: Mark {
-            value: rounded(prediction.mark.value),
-            log_sd: rounded(prediction.mark.log_sd),
-            prior_value: rounded(prediction.mark.prior_value),
-            prior_log_sd: rounded(prediction.mark.prior_log_sd),
-            ..prediction.mark
+        limit: Limit {
+            value: rounded(prediction.limit.value),
+            log_sd: rounded(prediction.limit.log_sd),
+            prior_value: rounded(prediction.limit.prior_value),
+            prior_log_sd: rounded(prediction.limit.prior_log_sd),
+            ..prediction.limit
         },
         chances: prediction.chances.map(|chances| Chances {
             today: rounded(chances.today),

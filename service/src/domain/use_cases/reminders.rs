@@ -14,7 +14,7 @@ pub const LONGEST_WAIT_S: u32 = 30;
 /// What stands for the end of the feed in the place of a cursor.
 pub const NOW: &str = "now";
 
-/// Marks a cursor as one of the feed.
+/// Limits a cursor as one of the feed.
 const LIST: &str = "reminders";
 
 /// The cursor behind an entry of an account's feed.

@@ -69,8 +69,8 @@ impl From<Hazard> for wire::Caution {
     }
 }
 
-impl From<forecast::Tally> for wire::Tally {
-    fn from(tally: forecast::Tally) -> Self {
+impl From<forecast::Accumulated> for wire::Tally {
+    fn from(tally: forecast::Accumulated) -> Self {
         Self {
             value: rounded(tally.value),
             unit: tally.unit,
@@ -82,8 +82,8 @@ impl From<forecast::Tally> for wire::Tally {
     }
 }
 
-impl From<forecast::Mark> for wire::Mark {
-    fn from(mark: forecast::Mark) -> Self {
+impl From<forecast::Limit> for wire::Mark {
+    fn from(mark: forecast::Limit) -> Self {
         Self {
             value: rounded(mark.value),
             unit: mark.unit,
@@ -122,8 +122,8 @@ impl From<forecast::Lesson> for wire::Lesson {
             visited_on: lesson.visited_on,
             finding: lesson.finding.into(),
             taken: rounded(lesson.taken),
-            mark_before: rounded(lesson.mark_before),
-            mark_after: rounded(lesson.mark_after),
+            mark_before: rounded(lesson.limit_before),
+            mark_after: rounded(lesson.limit_after),
             log_sd_after: rounded(lesson.log_sd_after),
             weight: rounded(lesson.weight),
             remark: lesson.remark,
@@ -173,8 +173,8 @@ impl From<task::Task> for wire::Task {
             window: prediction.as_ref().and_then(|prediction| prediction.window.map(Into::into)),
             best_day: prediction.as_ref().and_then(|prediction| prediction.best_day.map(Into::into)),
             since: forecast.since,
-            tally: prediction.as_ref().and_then(|prediction| prediction.tally.clone().map(Into::into)),
-            mark: prediction.map(|prediction| prediction.mark.into()),
+            tally: prediction.as_ref().and_then(|prediction| prediction.accumulated.clone().map(Into::into)),
+            mark: prediction.map(|prediction| prediction.limit.into()),
             reasons: forecast.reasons,
             cautions: forecast.hazards.into_iter().map(Into::into).collect(),
             bring: bring(task.duty),

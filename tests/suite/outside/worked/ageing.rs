@@ -2,12 +2,14 @@
 
 use eavesward_engine::exposure::{USUAL_WET_SHARE, daily_dose_mj, orientation_factor};
 use eavesward_engine::frost::{FROST_BELOW_C, Frost, on_or_after};
-use eavesward_engine::heat::{LIGHT_KJ_MOL, SUN_HEATING_K, Warmth, acceleration, activation_kj_mol, limit};
-use eavesward_engine::mark::coupling;
+use eavesward_engine::heat::{
+    LIGHT_KJ_MOL, SUN_HEATING_K, Warmth, acceleration, activation_kj_mol, ageing_limit,
+};
+use eavesward_engine::limit::coupling;
 use eavesward_engine::mosquito::first_emergence;
 use eavesward_engine::solar::extraterrestrial_mj;
 use eavesward_engine::trap::{drying, evaporation, usual_evaporation};
-use eavesward_engine::{Day, Exposure, Gauge, Mark, Material, Orientation, RainRecord, Site};
+use eavesward_engine::{Day, Exposure, Gauge, Limit, Material, Orientation, RainRecord, Site};
 
 use super::super::{assert_relative, assert_within, day};
 use super::page::{Section, date, day_and_month};
@@ -50,17 +52,17 @@ impl Coupling {
         let heat =
             Exposure::Steady { daily: ageing, sigma_month: 0.0, sigma_year: 0.0, unit: "days at 25 C" };
         let gauge = Gauge::new(RainRecord::empty(), None);
-        let likely = |exposure, mark: Mark| {
+        let likely = |exposure, limit: Limit| {
             metered((site, &bare(1.0), &gauge), exposure, |meter| {
-                let answer = asked(meter, mark, fitted, fitted);
+                let answer = asked(meter, limit, fitted, fitted);
                 [0.1, 0.5, 0.9].map(|p| answer.day_of_chance(p).unwrap_or(Day(i32::MAX)))
             })
         };
         Coupling {
             dose_a_year: doses(site, shade_share, Some(warm.light_factors())).iter().sum(),
             heat_a_year: ageing.iter().zip(DAYS).map(|(step, days)| step * days).sum(),
-            light: likely(light, coupling(MATERIAL).mark),
-            heat: likely(heat, limit(MATERIAL).mark),
+            light: likely(light, coupling(MATERIAL).limit),
+            heat: likely(heat, ageing_limit(MATERIAL).limit),
         }
     }
 }
@@ -104,7 +106,7 @@ fn clocks(mut page: Section, site: &Site, air: f64) {
     assert_eq!(in_sun, 30.0);
     let fitted = page.day("fitted");
     let [sunlit, painted] = page.some(SHADES).map(|shade| Coupling::of(site, [air; 12], shade, fitted));
-    let (light_limit, heat_limit) = (coupling(MATERIAL).mark, limit(MATERIAL).mark);
+    let (light_limit, heat_limit) = (coupling(MATERIAL).limit, ageing_limit(MATERIAL).limit);
     assert_eq!([light_limit.log_sd, heat_limit.log_sd], [0.6; 2]);
 
     page.says(format!("{:.2} times", acceleration(LIGHT_KJ_MOL, in_sun)));

@@ -4,9 +4,9 @@ use eavesward_engine::learning::{
     DETECTION_LIMIT, DRIFT_PER_YEAR, Finding, Inspection, Learned, MEASURED_LOG_SD, Rate, Start, WILD_LOG_SD,
     WILD_SHARE, learn, next_finding,
 };
-use eavesward_engine::mark::{Material, cartridge, coupling, screen, tank_sediment};
+use eavesward_engine::limit::{Material, cartridge, coupling, screen, tank_sediment};
 use eavesward_engine::passage::{Law, Moments};
-use eavesward_engine::{Day, Exposure, Gauge, Mark, Normals, RainRecord};
+use eavesward_engine::{Day, Exposure, Gauge, Limit, Normals, RainRecord};
 
 use super::super::{assert_relative, assert_within};
 use super::page::{Section, date};
@@ -17,13 +17,13 @@ fn doubt_as_a_factor() {
     let mut page = Section::of("Where a part wants care");
     let priors = [cartridge(1.0).unwrap(), coupling(Material::Epdm), tank_sediment(50.0, None), screen()];
     for (prior, log_sd) in priors.iter().zip([0.3, 0.5, 0.7, 0.8]) {
-        assert_eq!(prior.mark.log_sd, log_sd);
+        assert_eq!(prior.limit.log_sd, log_sd);
         page.says(format!("{:.2}", log_sd.exp()));
     }
-    let mark = screen().mark;
-    page.says(format!("{} kg/m2", mark.median));
+    let limit = screen().limit;
+    page.says(format!("{} kg/m2", limit.median));
     for z in [-NINETY, NINETY] {
-        page.says(format!("{:.2} kg/m2", mark.median * (z * mark.log_sd).exp()));
+        page.says(format!("{:.2} kg/m2", limit.median * (z * limit.log_sd).exp()));
     }
     page.ends();
 }
@@ -38,9 +38,9 @@ fn one(prior: Rate, look: Inspection) -> Learned {
     learn(prior, look.day, DRIFT_PER_YEAR, &[look]).unwrap()
 }
 
-fn measured_finding(page: &mut Section) -> (Rate, f64, Mark) {
+fn measured_finding(page: &mut Section) -> (Rate, f64, Limit) {
     let [median, log_sd] = page.some("prior mark and its doubt");
-    let prior = Mark { median, log_sd };
+    let prior = Limit { median, log_sd };
     let (clean, visit) = (page.day("last clean"), page.day("visit"));
     let exposure = page.given("runoff of a day") * f64::from(visit.since(clean));
     let fullness = page.given("found, share of full");
@@ -60,10 +60,10 @@ fn measured_finding(page: &mut Section) -> (Rate, f64, Mark) {
     let counts = |error: f64| own / (own + error * error);
     page.says(format!("{:.2}", counts(MEASURED_LOG_SD)));
     page.says(format!("{:.3}", counts(MEASURED_LOG_SD) * apart));
-    page.says(format!("{:.0} mm", sound.mark().median));
+    page.says(format!("{:.0} mm", sound.limit().median));
     page.says(format!("{:.3}", sound.sd));
     assert_relative(
-        sound.mark().median,
+        sound.limit().median,
         (prior.median.ln() + counts(MEASURED_LOG_SD) * apart).exp(),
         1e-9,
         "mm",
@@ -72,7 +72,7 @@ fn measured_finding(page: &mut Section) -> (Rate, f64, Mark) {
     let doubted = Finding::Measured { fullness, log_sd: WILD_LOG_SD };
     let wild = rate.updated(&look(visit, exposure, doubted).evidence().unwrap().unwrap());
     page.says(format!("{:.1}", counts(WILD_LOG_SD)));
-    page.says(format!("{:.0} mm", wild.mark().median));
+    page.says(format!("{:.0} mm", wild.limit().median));
     let spreads = [MEASURED_LOG_SD, WILD_LOG_SD].map(|error| prior.log_sd.hypot(error));
     let mut likely = [0.0; 2];
     for spread in spreads {
@@ -87,8 +87,8 @@ fn measured_finding(page: &mut Section) -> (Rate, f64, Mark) {
     let is_wild = likely[1] / (likely[0] + likely[1]);
     assert_within(step.wild, is_wild, 1e-9, "chance that it is wild");
     page.says(format!("{:.0} %", is_wild * 100.0));
-    let after = learned.posterior.mark();
-    let mixed = (1.0 - is_wild) * sound.mark().median.ln() + is_wild * wild.mark().median.ln();
+    let after = learned.posterior.limit();
+    let mixed = (1.0 - is_wild) * sound.limit().median.ln() + is_wild * wild.limit().median.ln();
     assert_relative(after.median, mixed.exp(), 1e-9, "mm");
     page.says(format!("{:.0} mm", after.median));
     page.says(format!("{:.2}", after.log_sd));
@@ -96,10 +96,10 @@ fn measured_finding(page: &mut Section) -> (Rate, f64, Mark) {
 }
 
 /// The window of a mark from a day on, with the same runoff every day.
-fn even_window(a_day: f64, mark: Mark, since: Day) -> [Day; 3] {
+fn even_window(a_day: f64, limit: Limit, since: Day) -> [Day; 3] {
     let exposure = Exposure::Steady { daily: [a_day; 12], sigma_month: 0.0, sigma_year: 0.0, unit: "mm" };
     let gauge = Gauge::new(RainRecord::empty(), None);
-    metered((&ANYWHERE, &bare(1.0), &gauge), exposure, |meter| window(&asked(meter, mark, since, since)))
+    metered((&ANYWHERE, &bare(1.0), &gauge), exposure, |meter| window(&asked(meter, limit, since, since)))
 }
 
 #[test]
@@ -107,12 +107,12 @@ fn findings_and_the_mark() {
     let mut page = Section::of("8. ");
     let (rate, exposure, after) = measured_finding(&mut page);
     let (visit, a_day) = (page.day("visit"), page.given("runoff of a day"));
-    for mark in [rate.mark(), after] {
-        let marks = [-NINETY, 0.0, NINETY].map(|z| mark.median * (z * mark.log_sd).exp());
-        for mm in marks {
+    for limit in [rate.limit(), after] {
+        let limits = [-NINETY, 0.0, NINETY].map(|z| limit.median * (z * limit.log_sd).exp());
+        for mm in limits {
             page.says(format!("{mm:.0}"));
         }
-        for (mm, day) in marks.into_iter().zip(even_window(a_day, mark, visit)) {
+        for (mm, day) in limits.into_iter().zip(even_window(a_day, limit, visit)) {
             page.says(date(day));
             assert_within(f64::from(day.since(visit)), mm / a_day, 1.1, "days");
         }
@@ -125,17 +125,17 @@ fn findings_and_the_mark() {
 
 fn sediment_found(page: &mut Section) {
     let [median, log_sd] = page.some("sediment: prior mark and its doubt");
-    let prior = Mark { median, log_sd };
-    let [tally, depth, a_year] = page.some("sediment: tally, depth found, growth of the tally a year");
+    let prior = Limit { median, log_sd };
+    let [accumulated, depth, a_year] = page.some("sediment: tally, depth found, growth of the tally a year");
     let fullness = depth / prior.median;
     page.says(format!("{fullness}"));
-    page.says(format!("{:.0} mm", tally / fullness));
-    let learned = one(Rate::of(prior), look(page.day("visit"), tally, Finding::measured(fullness)));
-    let mark = learned.posterior.mark();
-    page.says(format!("{:.1} mm", mark.median));
-    page.says(format!("{:.2}", mark.log_sd));
-    for median in [mark.median, prior.median] {
-        page.says(format!("{:.1}", (median - tally) / a_year));
+    page.says(format!("{:.0} mm", accumulated / fullness));
+    let learned = one(Rate::of(prior), look(page.day("visit"), accumulated, Finding::measured(fullness)));
+    let limit = learned.posterior.limit();
+    page.says(format!("{:.1} mm", limit.median));
+    page.says(format!("{:.2}", limit.log_sd));
+    for median in [limit.median, prior.median] {
+        page.says(format!("{:.1}", (median - accumulated) / a_year));
     }
 }
 
@@ -143,9 +143,9 @@ fn nothing_found(mut page: Section, rate: Rate, exposure: f64) {
     let visit = page.day("visit");
     let nothing = |day| look(day, exposure, Finding::NOTHING);
     page.says(format!("{:.0} mm", exposure / DETECTION_LIMIT));
-    let at_its_word = rate.updated(&nothing(visit).evidence().unwrap().unwrap()).mark().median;
+    let at_its_word = rate.updated(&nothing(visit).evidence().unwrap().unwrap()).limit().median;
     page.says(format!("{at_its_word:.0} mm"));
-    page.says(format!("{:.1}", at_its_word / rate.mark().median));
+    page.says(format!("{:.1}", at_its_word / rate.limit().median));
     let (year, month, of_month) = visit.ymd();
     let yearly: Vec<Inspection> =
         (0..4).map(|k| nothing(Day::from_ymd(year + k, month, of_month).unwrap())).collect();
@@ -153,7 +153,7 @@ fn nothing_found(mut page: Section, rate: Rate, exposure: f64) {
     assert_eq!(learned.steps[0].after, one(rate, yearly[0]).posterior);
     page.says(format!("{:.0} %", learned.steps[0].wild * 100.0));
     for step in &learned.steps {
-        page.says(format!("{:.0} mm", step.after.mark().median));
+        page.says(format!("{:.0} mm", step.after.limit().median));
     }
     page.ends();
 }
@@ -201,9 +201,9 @@ fn parts(law: &Law, months: &[f64]) -> Parts {
 }
 
 /// The chance that a gamma law of this mean and variance reaches a mark, by its cube root.
-fn by_cube_root(mark: f64, mean: f64, variance: f64) -> (f64, f64, f64) {
+fn by_cube_root(limit: f64, mean: f64, variance: f64) -> (f64, f64, f64) {
     let a = mean * mean / variance;
-    let z = 3.0 * a.sqrt() * ((mark / mean).cbrt() - 1.0 + 1.0 / (9.0 * a));
+    let z = 3.0 * a.sqrt() * ((limit / mean).cbrt() - 1.0 + 1.0 / (9.0 * a));
     (a, z, normal_below(-z))
 }
 
@@ -218,9 +218,9 @@ fn window_from_normals() {
     };
     let gauge = Gauge::new(RainRecord::empty(), Some(normals));
     let (since, median) = (page.day("last served"), page.given("mark"));
-    let exact = Mark { median, log_sd: 0.0 };
-    let doubtful = Mark { median, log_sd: page.given("mark's doubt, second case") };
-    let chamber = Mark { median: page.given("a chamber emptied by hand, third case"), log_sd: 0.0 };
+    let exact = Limit { median, log_sd: 0.0 };
+    let doubtful = Limit { median, log_sd: page.given("mark's doubt, second case") };
+    let chamber = Limit { median: page.given("a chamber emptied by hand, third case"), log_sd: 0.0 };
     let (law, days, chances, doubted, full) =
         metered((&ANYWHERE, &bare(1.0), &gauge), Exposure::Runoff, |meter| {
             let answer = asked(meter, exact, since, since);
@@ -264,7 +264,7 @@ fn window_from_normals() {
         page.says(format!("{:.1} %", engine * 100.0));
         assert_within(chance, engine, 0.001, "cube root and gamma law");
     }
-    doubtful_mark(&mut page, doubtful, since, variance.sqrt() / mean, doubted);
+    doubtful_limit(&mut page, doubtful, since, variance.sqrt() / mean, doubted);
     for day in full {
         page.says(date(day));
     }
@@ -294,13 +294,13 @@ fn laws(page: &mut Section, gauge: &Gauge, law: &Law) {
     assert_eq!([law.sigma_month, law.sigma_year], [0.35, 0.08]);
 }
 
-fn doubtful_mark(page: &mut Section, mark: Mark, since: Day, relative: f64, engine: [Day; 3]) {
+fn doubtful_limit(page: &mut Section, limit: Limit, since: Day, relative: f64, engine: [Day; 3]) {
     page.says(format!("{relative:.3}"));
-    let both = relative.hypot(mark.log_sd);
+    let both = relative.hypot(limit.log_sd);
     page.says(format!("{both:.3}"));
     let engine_days = engine.map(|day| f64::from(day.since(since)));
     for (z, engine) in [(-NINETY, engine_days[0]), (NINETY, engine_days[2])] {
-        let days = mark.median * (z * both).exp() / 2.0;
+        let days = limit.median * (z * both).exp() / 2.0;
         page.says(format!("{days:.0}"));
         // The spread of the sum is not the same share of it everywhere.
         assert_relative(days, engine, 0.03, "by hand and by the engine");

@@ -10,13 +10,15 @@ use eavesward_engine::exposure::{
 use eavesward_engine::first_flush::{MIXING, WASH_OFF_PER_MM};
 use eavesward_engine::frost::{DRAIN_DAYS_BEFORE, FROST_BELOW_C, RESTART_ABOVE_C};
 use eavesward_engine::generate::RENEWAL_DAYS;
-use eavesward_engine::heat::{LIGHT_KJ_MOL, SUN_HEATING_K, Warmth, acceleration, activation_kj_mol, limit};
+use eavesward_engine::heat::{
+    LIGHT_KJ_MOL, SUN_HEATING_K, Warmth, acceleration, activation_kj_mol, ageing_limit,
+};
 use eavesward_engine::hydraulics::{GRAVITY, pinhole_minimum_head_m};
 use eavesward_engine::learning::{
     BY_EYE_LOG_SD, CLASS_LOG_SD, DETECTION_LIMIT, DRIFT_PER_YEAR, LONGEST_STRETCH, MEASURED_LOG_SD,
     WILD_LOG_SD, WILD_SHARE,
 };
-use eavesward_engine::mark::{
+use eavesward_engine::limit::{
     USUAL_SEDIMENT_MM, cartridge, coupling, drip_chamber, gutter, hand_emptied_chamber, roof, screen,
     tank_sediment, weep_hole_chamber,
 };
@@ -77,21 +79,21 @@ fn all<const N: usize>(values: [f64; N]) -> String {
 }
 
 fn marked(name: &'static str, prior: Prior, unit: &str) -> Row {
-    (name, format!("{} {unit}, log-sd {}", prior.mark.median, prior.mark.log_sd))
+    (name, format!("{} {unit}, log-sd {}", prior.limit.median, prior.limit.log_sd))
 }
 
 /// One mark for each material of a coupling.
 fn materials(name: &'static str, of: impl Fn(Material) -> Prior, unit: &str) -> Row {
-    let marks = MATERIALS.map(|material| of(material).mark);
-    let (medians, doubts) = (marks.map(|mark| mark.median), marks.map(|mark| mark.log_sd));
+    let limits = MATERIALS.map(|material| of(material).limit);
+    let (medians, doubts) = (limits.map(|limit| limit.median), limits.map(|limit| limit.log_sd));
     (name, format!("{} {unit}, log-sd {}", all(medians), all(doubts)))
 }
 
-fn marks() -> Vec<Row> {
-    let least = tank_sediment(USUAL_SEDIMENT_MM, Some(0.0)).mark.median;
-    let margin = 90.0 - tank_sediment(USUAL_SEDIMENT_MM, Some(90.0)).mark.median;
-    let rated = cartridge(1000.0).unwrap().mark;
-    let chamber = hand_emptied_chamber(250.0, 100.0).unwrap().mark;
+fn limits() -> Vec<Row> {
+    let least = tank_sediment(USUAL_SEDIMENT_MM, Some(0.0)).limit.median;
+    let margin = 90.0 - tank_sediment(USUAL_SEDIMENT_MM, Some(90.0)).limit.median;
+    let rated = cartridge(1000.0).unwrap().limit;
+    let chamber = hand_emptied_chamber(250.0, 100.0).unwrap().limit;
     assert_eq!((rated.median, chamber.median), (1000.0, 2.5));
     vec![
         marked("mark of a debris screen", screen(), "kg per m2 of screen"),
@@ -104,7 +106,7 @@ fn marks() -> Vec<Row> {
         ("... outlet's height less this, and never under", format!("{} mm", all([margin, least]))),
         ("... filter cartridge", format!("the rated litres, log-sd {}", rated.log_sd)),
         materials("... coupling by light: EPDM; neoprene; natural; PVC", coupling, "MJ/m2"),
-        materials("... coupling by heat, the same", limit, "days at 25 C"),
+        materials("... coupling by heat, the same", ageing_limit, "days at 25 C"),
     ]
 }
 
@@ -278,7 +280,7 @@ fn priors_and_defaults() {
     let rows: Vec<Vec<&str>> = lines.iter().filter_map(|line| cells(line)).collect();
     let there = rows.iter().filter(|row| row[0] != "prior or default");
     let computed = [
-        marks(),
+        limits(),
         solids_and_chambers(),
         leaves(),
         climate(),

@@ -3,7 +3,7 @@
 use eavesward_engine::exposure::{bed_depth_mm, litter_kg_m2, monthly_leaf_share, trap_efficiency};
 use eavesward_engine::first_flush::{MIXING, WASH_OFF_PER_MM, diverted_share, washed_share};
 use eavesward_engine::hydraulics::{Drain, circle_m2, pinhole_minimum_head_m};
-use eavesward_engine::mark::{
+use eavesward_engine::limit::{
     USUAL_SEDIMENT_MM, gutter, hand_emptied_chamber, screen, tank_sediment, weep_hole_chamber,
 };
 use eavesward_engine::tank::{Levels, Store, Tank, best_day, wet_season_start};
@@ -24,18 +24,18 @@ fn hand_emptied_diverter() {
     let roof = Roof { coefficient, wetting_loss_mm, ..bare(area) };
     let drained = page.day("drained and rinsed");
     let gauge = gauge_of(drained.plus(1), page.list("rain of the days after, mm"));
-    let mark = hand_emptied_chamber(page.given("chamber"), area).unwrap().mark;
-    page.says(format!("{} mm", mark.median));
+    let limit = hand_emptied_chamber(page.given("chamber"), area).unwrap().limit;
+    page.says(format!("{} mm", limit.median));
     metered((&ANYWHERE, &roof, &gauge), Exposure::Runoff, |meter| {
-        let tally = |n: i32| meter.tally(drained, drained.plus(n)).unwrap().value;
+        let accumulated = |n: i32| meter.accumulated(drained, drained.plus(n)).unwrap().value;
         for n in 1..=4 {
-            page.says(format!("{:.2} mm", tally(n) - tally(n - 1)));
-            page.says(format!("{:.2} mm", tally(n)));
+            page.says(format!("{:.2} mm", accumulated(n) - accumulated(n - 1)));
+            page.says(format!("{:.2} mm", accumulated(n)));
         }
-        let full = window(&asked(meter, mark, drained, gauge.record().last().unwrap()));
+        let full = window(&asked(meter, limit, drained, gauge.record().last().unwrap()));
         page.says(date(full[0]));
         assert_eq!([full[1], full[2]], [full[0]; 2]);
-        assert!(tally(3) < mark.median && full[0] == drained.plus(4));
+        assert!(accumulated(3) < limit.median && full[0] == drained.plus(4));
     });
     page.ends();
 }
@@ -101,29 +101,35 @@ fn weep_hole_diverter() {
     );
     page.says(format!("{:.3}", (-BUILD_UP_PER_DAY * dry).exp()));
 
-    let mark = weep_hole_chamber().mark;
+    let limit = weep_hole_chamber().limit;
     let chamber = Chamber::emptied(flush);
     metered((&ANYWHERE, &bare(area), &gauge), Exposure::Grit { chamber }, |meter| {
         let mut roof = BuildUp::holding(WashoffLaw::roof(), at_first).unwrap();
-        let tally = |storm: i32| meter.tally(since, since.plus(storm * (dry as i32 + 1))).unwrap().value;
+        let accumulated =
+            |storm: i32| meter.accumulated(since, since.plus(storm * (dry as i32 + 1))).unwrap().value;
         for storm in 1..=count as i32 {
             page.says(date(since.plus(storm * (dry as i32 + 1))));
             roof.dry_days(dry);
             page.says(format!("{:.2}", roof.held()));
-            assert_relative(tally(storm) - tally(storm - 1), 0.6 * roof.held(), 1e-9, "stays in the chamber");
-            page.says(format!("{:.2}", tally(storm) - tally(storm - 1)));
-            page.says(format!("{:.2}", tally(storm)));
+            assert_relative(
+                accumulated(storm) - accumulated(storm - 1),
+                0.6 * roof.held(),
+                1e-9,
+                "stays in the chamber",
+            );
+            page.says(format!("{:.2}", accumulated(storm) - accumulated(storm - 1)));
+            page.says(format!("{:.2}", accumulated(storm)));
             roof.wash(runoff);
             page.says(format!("{:.2}", roof.held()));
         }
-        page.says(format!("{} g/m2", mark.median));
-        let answer = asked(meter, mark, since, gauge.record().last().unwrap());
+        page.says(format!("{} g/m2", limit.median));
+        let answer = asked(meter, limit, since, gauge.record().last().unwrap());
         page.says(date(window(&answer)[1]));
-        page.says(format!("{:.2} g/m2", mark.median * (-EIGHTY * mark.log_sd).exp()));
+        page.says(format!("{:.2} g/m2", limit.median * (-EIGHTY * limit.log_sd).exp()));
         page.says(date(answer.day_of_chance(0.2).unwrap()));
 
         let found = page.day("found blocked");
-        let z = (tally(3) / mark.median).ln() / mark.log_sd;
+        let z = (accumulated(3) / limit.median).ln() / limit.log_sd;
         let by_then = answer.chance_by(found).unwrap();
         assert_within(by_then, normal_below(z), 1e-9, "chance by the day of the visit");
         page.says(format!("{z:.3}"));
@@ -131,8 +137,8 @@ fn weep_hole_diverter() {
         page.says(format!("{:.0} %", by_then * 50.0));
         let half = normal_quantile(by_then / 2.0);
         page.says(format!("{half:.3}"));
-        page.says(format!("{:.2} g/m2", mark.median * (half * mark.log_sd).exp()));
-        page.says(date(meter.reached_before(mark, since, found).unwrap().unwrap()));
+        page.says(format!("{:.2} g/m2", limit.median * (half * limit.log_sd).exp()));
+        page.says(date(meter.reached_before(limit, since, found).unwrap().unwrap()));
     });
     page.ends();
 }
@@ -154,20 +160,20 @@ fn screen_and_gutter() {
     page.says(format!("{:.4} kg/m2", october * 31.0));
     page.says(format!("{:.3} kg", october * area));
     let exposure = Exposure::Leaves { screen_area_m2: page.given("screen") };
-    let mark = screen().mark;
+    let limit = screen().limit;
     metered((&site, &roof, &gauge), exposure, |meter| {
-        let tally = |day: i32| meter.tally(cleaned, cleaned.plus(day)).unwrap().value;
-        let a_day = tally(rainy[0]) / f64::from(rainy[0]);
+        let accumulated = |day: i32| meter.accumulated(cleaned, cleaned.plus(day)).unwrap().value;
+        let a_day = accumulated(rainy[0]) / f64::from(rainy[0]);
         page.says(format!("{a_day:.4} kg/m2"));
-        page.says(format!("{:.0}", mark.median / a_day));
+        page.says(format!("{:.0}", limit.median / a_day));
         let january = a_day * litter_kg_m2(&roof, &site, 0) / october;
         assert_eq!(monthly_leaf_share(Canopy::Deciduous, site.latitude_deg, 0), 0.02);
-        page.says(format!("{:.0}", mark.median / january));
+        page.says(format!("{:.0}", limit.median / january));
         for day in &rainy {
-            page.says(format!("{:.3}", tally(*day)));
-            assert_relative(tally(*day), a_day * f64::from(*day), 1e-9, "moved by runoff");
+            page.says(format!("{:.3}", accumulated(*day)));
+            assert_relative(accumulated(*day), a_day * f64::from(*day), 1e-9, "moved by runoff");
         }
-        let answer = asked(meter, mark, cleaned, gauge.record().last().unwrap());
+        let answer = asked(meter, limit, cleaned, gauge.record().last().unwrap());
         page.says(date(window(&answer)[1]));
     });
 
@@ -176,20 +182,20 @@ fn screen_and_gutter() {
         .map(|guarded| {
             let exposure = Exposure::GutterLeaves { length_m, guarded };
             metered((&site, &roof, &gauge), exposure, |meter| {
-                meter.tally(cleaned, cleaned.plus(rainy[0])).unwrap().value / f64::from(rainy[0])
+                meter.accumulated(cleaned, cleaned.plus(rainy[0])).unwrap().value / f64::from(rainy[0])
             })
         })
         .into();
     page.says(format!("{open:.5} kg/m"));
     page.says(format!("{:.3} kg/m", open * 31.0));
-    let mark = gutter().mark.median;
-    page.says(format!("{mark} kg/m"));
+    let limit = gutter().limit.median;
+    page.says(format!("{limit} kg/m"));
     let days = [31.0, 28.25, 31.0, 30.0, 31.0, 30.0, 31.0, 31.0, 30.0, 31.0, 30.0, 31.0];
     let year: f64 = (0..12).map(|m| litter_kg_m2(&roof, &site, m) * days[m]).sum();
     page.says(format!("{:.3} kg/m", year * open / october));
-    page.says(format!("{:.1}", year * open / october / mark));
-    assert_within(open * 31.0 / mark, 0.5, 0.03, "half of a filling in October");
-    page.says(format!("{:.1}", year * guarded / october / mark));
+    page.says(format!("{:.1}", year * open / october / limit));
+    assert_within(open * 31.0 / limit, 0.5, 0.03, "half of a filling in October");
+    page.says(format!("{:.1}", year * guarded / october / limit));
     page.ends();
 }
 
@@ -237,9 +243,9 @@ fn tank_sediment_by_storms() {
     let each = (7.0 / 8.0 - 0.6) * lying * trap_efficiency(true) * to_depth;
     page.says(format!("{each:.3} mm"));
 
-    let mark = tank_sediment(USUAL_SEDIMENT_MM, Some(outlet)).mark;
-    page.says(format!("{} mm", mark.median));
-    page.says(format!("{:.1}", mark.median / each * f64::from(cycle) / 365.25));
+    let limit = tank_sediment(USUAL_SEDIMENT_MM, Some(outlet)).limit;
+    page.says(format!("{} mm", limit.median));
+    page.says(format!("{:.1}", limit.median / each * f64::from(cycle) / 365.25));
     let exposure = |blocked| {
         let chamber = Some(Chamber { blocked, ..Chamber::emptied(flush) });
         Exposure::Sediment { chamber, floor_area_m2: floor, calmed_inlet: true }
@@ -247,22 +253,22 @@ fn tank_sediment_by_storms() {
     let as_of = gauge.record().last().unwrap();
     let roof = bare(area);
     let likely = metered((&ANYWHERE, &roof, &gauge), exposure(&[]), |meter| {
-        let tally = |storm: i32| meter.tally(since, since.plus(storm * cycle)).unwrap().value;
-        assert_relative(tally(count) - tally(count - 1), each, 1e-9, "mm a storm in the end");
-        let answer = asked(meter, mark, since, as_of);
+        let accumulated = |storm: i32| meter.accumulated(since, since.plus(storm * cycle)).unwrap().value;
+        assert_relative(accumulated(count) - accumulated(count - 1), each, 1e-9, "mm a storm in the end");
+        let answer = asked(meter, limit, since, as_of);
         let likely = window(&answer)[1];
         assert_eq!(likely.since(since) % cycle, 0);
         page.says(format!("{}th", likely.since(since) / cycle));
         page.says(date(likely));
-        page.says(format!("{:.1} mm", mark.median * (-EIGHTY * mark.log_sd).exp()));
+        page.says(format!("{:.1} mm", limit.median * (-EIGHTY * limit.log_sd).exp()));
         page.says(date(answer.day_of_chance(0.2).unwrap()));
         likely
     });
     let blocked = [Stretch { from: since, to: None }];
     metered((&ANYWHERE, &roof, &gauge), exposure(&blocked), |meter| {
-        let tally = |storm: i32| meter.tally(since, since.plus(storm * cycle)).unwrap().value;
-        page.says(format!("{:.2} mm", tally(count) - tally(count - 1)));
-        let sooner = window(&asked(meter, mark, since, as_of))[1];
+        let accumulated = |storm: i32| meter.accumulated(since, since.plus(storm * cycle)).unwrap().value;
+        page.says(format!("{:.2} mm", accumulated(count) - accumulated(count - 1)));
+        let sooner = window(&asked(meter, limit, since, as_of))[1];
         page.says(date(sooner));
         page.says(format!("{:.1}", f64::from(likely.since(since)) / f64::from(sooner.since(since))));
     });

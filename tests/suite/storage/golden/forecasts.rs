@@ -74,9 +74,9 @@ fn with_everything(prediction: &mut Prediction, clock: Clock) {
 
 /// Takes everything out of a prediction that may be absent.
 fn with_nothing(prediction: &mut Prediction) {
-    (prediction.window, prediction.tally, prediction.chances) = (None, None, None);
+    (prediction.window, prediction.accumulated, prediction.chances) = (None, None, None);
     (prediction.clock, prediction.best_day) = (None, None);
-    prediction.mark.judgement = true;
+    prediction.limit.judgement = true;
 }
 
 fn of_words() -> Vec<Case<Found>> {

@@ -56,7 +56,7 @@ pub(crate) fn escaped(text: &str) -> String {
         // Bare addresses become links in some dialects.
         let address = (c == ':' && rest.starts_with("://"))
             || (c == '.' && before.len() >= 3 && before.as_bytes()[at - 3..].eq_ignore_ascii_case(b"www"));
-        let marks = matches!(
+        let limits = matches!(
             c,
             '\\' | '`'
                 | '*'
@@ -82,7 +82,7 @@ pub(crate) fn escaped(text: &str) -> String {
             || matches!(c, '.' | ')')
                 && !before.is_empty()
                 && before.bytes().all(|byte| byte.is_ascii_digit());
-        if address || marks || begins {
+        if address || limits || begins {
             out.push('\\');
         }
         out.push(c);

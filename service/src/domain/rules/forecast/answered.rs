@@ -81,7 +81,7 @@ pub fn answers(
     Ok(answers)
 }
 
-/// The findings on a component, each for the duty whose mark it speaks of.
+/// The findings on a component, each for the duty whose limit it speaks of.
 fn questions<'a>(
     inputs: &Inputs,
     component: &'a Component,
@@ -171,18 +171,18 @@ fn answer(
     for rule in duty_rules::of(component, asked.duty, model)? {
         let meter = model.meter(rule.exposure)?;
         let taught = learned::learn(&rule, &meter, component, asked.duty, counts, asked.made_on)?;
-        if taught.cleaned_on_unknown_day || taught.left_share > 0.0 || taught.past_mark_on.is_some() {
+        if taught.cleaned_on_unknown_day || taught.left_share > 0.0 || taught.past_limit_on.is_some() {
             continue;
         }
         let question = Question {
-            mark: taught.rate.mark(),
+            limit: taught.rate.limit(),
             left_share: 0.0,
             since: to_day(taught.since),
             as_of: to_day(asked.made_on),
             horizon_days: HORIZON_DAYS,
         };
         let forecast = meter.forecast(&question)?;
-        let finding = found(asked.finding, rule.prior.mark.median);
+        let finding = found(asked.finding, rule.prior.limit.median);
         let (Some(expected), Some(placed)) =
             (meter.fullness(&question, found_on)?, meter.placed(&question, found_on, finding)?)
         else {

@@ -1,4 +1,4 @@
-//! Dates that do not come from a tally: ceilings, first looks, makers' ratings and days of the year.
+//! Dates that do not come from an accumulated amount: ceilings, first looks, makers' ratings and days of the year.
 
 use crate::domain::base::error::Result;
 use crate::domain::model::duty::{DecidedBy, Duty};

@@ -1,4 +1,4 @@
-//! The duties that have a tally: what counts, in what unit, and where the mark stands before anything was found.
+//! The duties that have an accumulated amount: what counts, in what unit, and where the limit stands before anything was found.
 
 use crate::domain::base::error::Result;
 use crate::domain::model::duty::Duty;
@@ -10,8 +10,8 @@ use crate::domain::rules::forecast::rule::Rule;
 use crate::domain::rules::forecast::rule::clogging;
 use crate::domain::rules::forecast::system_model::SystemModel;
 use eavesward_engine as engine;
-use engine::heat::{Warmth, activation_kj_mol, limit};
-use engine::{Exposure, Orientation, mark};
+use engine::heat::{Warmth, activation_kj_mol, ageing_limit};
+use engine::{Exposure, Orientation, limit};
 
 /// Log-sd by month and by year of what a household draws. Judgement.
 const DEMAND_SIGMA: f64 = 0.2;
@@ -21,25 +21,25 @@ const HEAT_SIGMA_MONTH: f64 = 0.15;
 
 const HEAT_SIGMA_YEAR: f64 = 0.08;
 
-/// The rules of a duty: none without a tally, two for a coupling that ages by light and by heat.
+/// The rules of a duty: none without an accumulated amount, two for a coupling that ages by light and by heat.
 pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>) -> Result<Vec<Rule<'a>>> {
     let part = &component.facts.part;
     let one = match (duty, part) {
         (Duty::ClearRoof, _) => {
-            Rule::filling(Exposure::RoofLeaves, mark::roof(), "kg/m2 of dry leaf on the roof")
+            Rule::filling(Exposure::RoofLeaves, limit::roof(), "kg/m2 of dry leaf on the roof")
         }
         (Duty::ClearGutter, Part::Gutter { length_m, guarded }) => Rule::filling(
             Exposure::GutterLeaves { length_m: *length_m, guarded: *guarded },
-            mark::gutter(),
+            limit::gutter(),
             "kg/m of dry leaf in the gutter",
         ),
         (Duty::CleanScreen, Part::DebrisScreen { area_m2, .. }) => Rule::filling(
             Exposure::Leaves { screen_area_m2: *area_m2 },
-            mark::screen(),
+            limit::screen(),
             "kg/m2 of dry leaf on the screen",
         ),
         (Duty::DrainDiverter, Part::FirstFlushDiverter { chamber_volume_l, .. }) => {
-            let full = mark::hand_emptied_chamber(*chamber_volume_l, model.roof.plan_area_m2)?;
+            let full = limit::hand_emptied_chamber(*chamber_volume_l, model.roof.plan_area_m2)?;
             Rule::steady(Exposure::Runoff, full, "mm of runoff")
         }
         (Duty::ClearWeepHole, _) => {
@@ -47,14 +47,14 @@ pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>)
             return Ok(rule.into_iter().collect());
         }
         (Duty::RemoveSediment, Part::Tank { outlet_height_mm, calmed_inlet, sediment_limit_mm, .. }) => {
-            let limit = sediment_limit_mm.unwrap_or(mark::USUAL_SEDIMENT_MM);
+            let limit = sediment_limit_mm.unwrap_or(limit::USUAL_SEDIMENT_MM);
             Rule::filling(
                 Exposure::Sediment {
                     chamber: model.chamber.as_ref().map(DiverterChamber::engine),
                     floor_area_m2: model.tank_floor_m2,
                     calmed_inlet: *calmed_inlet,
                 },
-                mark::tank_sediment(limit, Some(*outlet_height_mm)),
+                limit::tank_sediment(limit, Some(*outlet_height_mm)),
                 "mm of sediment on the floor",
             )
         }
@@ -69,7 +69,7 @@ pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>)
                 sigma_year: DEMAND_SIGMA,
                 unit: "litres",
             };
-            Rule::steady(exposure, mark::cartridge(*litres)?, "litres through the filter")
+            Rule::steady(exposure, limit::cartridge(*litres)?, "litres through the filter")
         }
         // A cartridge without a rating; a part that has no such duty.
         (
@@ -81,7 +81,7 @@ pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>)
             | Duty::ChangeCartridge,
             _,
         )
-        // The seal of a trap is simulated; the others have no tally.
+        // The seal of a trap is simulated; the others have no accumulated amount.
         | (
             Duty::CheckTrap
             | Duty::CheckBands
@@ -116,7 +116,7 @@ fn coupling<'a>(
     };
     let mut rules = vec![Rule {
         clock: Some(Clock::Light),
-        ..Rule::steady(light, mark::coupling(material), "MJ/m2 of ultraviolet")
+        ..Rule::steady(light, limit::coupling(material), "MJ/m2 of ultraviolet")
     }];
     if let Some(warmth) = warmth {
         let heat = Exposure::Steady {
@@ -127,7 +127,7 @@ fn coupling<'a>(
         };
         rules.push(Rule {
             clock: Some(Clock::Heat),
-            ..Rule::steady(heat, limit(material), "days of ageing at 25 degrees C")
+            ..Rule::steady(heat, ageing_limit(material), "days of ageing at 25 degrees C")
         });
     }
     Ok(rules)

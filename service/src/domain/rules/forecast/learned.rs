@@ -1,4 +1,4 @@
-//! What visits taught about one mark.
+//! What visits taught about one limit.
 //!
 //! Every finding on a component's own duty (and measured depths of sediment) is held against what the part had taken since
 //! it was last clean, as the record now tells it; nothing is kept between forecasts, so that a corrected visit gives the
@@ -20,7 +20,7 @@ use engine::{Meter, learning};
 /// The largest relative doubt of an exposure that the engine takes.
 const MOST_CV: f64 = 2.0;
 
-/// A mark after everything that was found.
+/// A limit after everything that was found.
 pub struct LearnedLimit {
     /// The belief on the day asked for.
     pub rate: Rate,
@@ -28,17 +28,17 @@ pub struct LearnedLimit {
     pub findings: usize,
     /// Each of them.
     pub lessons: Vec<Lesson>,
-    /// The day from which the tally counts.
+    /// The day from which the accumulated amount counts.
     pub since: NaiveDate,
-    /// Share of the mark that was left on that day.
+    /// Share of the limit that was left on that day.
     pub left_share: f64,
-    /// The day on which it was found past its mark, if nobody has seen to it since.
-    pub past_mark_on: Option<NaiveDate>,
+    /// The day on which it was found past its limit, if nobody has seen to it since.
+    pub past_limit_on: Option<NaiveDate>,
     /// Whether somebody cleaned it since, on a day that nobody noted.
     pub cleaned_on_unknown_day: bool,
 }
 
-/// Learns the mark of a duty from the visits up to the day asked for.
+/// Learns the limit of a duty from the visits up to the day asked for.
 pub fn learn(
     rule: &Rule<'_>,
     meter: &Meter<'_>,
@@ -53,30 +53,31 @@ pub fn learn(
     for look in looks(&component.seen, duty).into_iter().filter(|look| look.on >= counts.start) {
         history.served_before(look.on);
         if look.cleaned_meanwhile {
-            (history.clean, history.past_mark_on) = (Start::Unknown, None);
+            (history.clean, history.past_limit_on) = (Start::Unknown, None);
         }
         if let Some(finding) = look.finding {
-            let tally = meter.tally(to_day(history.since), to_day(look.on))?;
-            let exposure_cv = if tally.value > 0.0 { (tally.sd / tally.value).min(MOST_CV) } else { 0.0 };
-            let found = found(finding, rule.prior.mark.median);
+            let accumulated = meter.accumulated(to_day(history.since), to_day(look.on))?;
+            let exposure_cv =
+                if accumulated.value > 0.0 { (accumulated.sd / accumulated.value).min(MOST_CV) } else { 0.0 };
+            let found = found(finding, rule.prior.limit.median);
             inspections.push(Inspection {
                 day: to_day(look.on),
-                exposure: tally.value,
+                exposure: accumulated.value,
                 exposure_cv,
                 start: history.clean,
                 finding: found,
             });
             sources.push((look, finding));
-            history.past_mark_on = found.is_past_mark().then_some(history.past_mark_on.unwrap_or(look.on));
+            history.past_limit_on = found.is_past_limit().then_some(history.past_limit_on.unwrap_or(look.on));
         }
         if let Some(left) = look.cleaned {
             history.since = look.on;
             history.clean = if left > 0.0 { Start::Left(left) } else { Start::Clean };
-            history.past_mark_on = None;
+            history.past_limit_on = None;
         }
     }
     history.served_before(as_of);
-    let prior = Rate::of(rule.prior.mark);
+    let prior = Rate::of(rule.prior.limit);
     // A prior is about a part that nobody has looked at, however long it has been there: it does not drift.
     let first = inspections.first().map_or(to_day(counts.start), |inspection| inspection.day);
     let learned = learning::learn(prior, first, rule.drift_per_year, &inspections)?;
@@ -90,20 +91,20 @@ pub fn learn(
         lessons: lessons(&learned, &inspections, &sources),
         since: history.since.max(counts.today.min(as_of)),
         left_share,
-        past_mark_on: history.past_mark_on,
+        past_limit_on: history.past_limit_on,
         cleaned_on_unknown_day: history.clean == Start::Unknown,
     })
 }
 
-/// The largest share of a mark that a cleaning leaves, as the engine wants it: under 1.
+/// The largest share of a limit that a cleaning leaves, as the engine wants it: under 1.
 const MOST_LEFT: f64 = 0.99;
 
 /// The last service, as the visits go by.
 struct ServiceHistory {
     since: NaiveDate,
     clean: Start,
-    /// When it was first found past its mark since.
-    past_mark_on: Option<NaiveDate>,
+    /// When it was first found past its limit since.
+    past_limit_on: Option<NaiveDate>,
     served: Option<NaiveDate>,
 }
 
@@ -114,14 +115,14 @@ impl ServiceHistory {
             .facts
             .last_served_on
             .filter(|day| duty.facts().is_routine && *day > start && *day <= today);
-        Self { since: start, clean: Start::Clean, past_mark_on: None, served }
+        Self { since: start, clean: Start::Clean, past_limit_on: None, served }
     }
 
     /// Takes in the service that was done before the service knew of the part.
     fn served_before(&mut self, day: NaiveDate) {
         if let Some(served) = self.served.filter(|served| *served <= day) {
             if served >= self.since {
-                (self.since, self.clean, self.past_mark_on) = (served, Start::Clean, None);
+                (self.since, self.clean, self.past_limit_on) = (served, Start::Clean, None);
             }
             self.served = None;
         }
@@ -147,8 +148,8 @@ fn lessons(learned: &Learned, inspections: &[Inspection], sources: &[(Look, Find
             visited_on: look.on,
             finding,
             taken: inspections.get(step.inspection)?.exposure,
-            mark_before: step.before.mark().median,
-            mark_after: step.after.mark().median,
+            limit_before: step.before.limit().median,
+            limit_after: step.after.limit().median,
             log_sd_after: step.after.sd,
             weight: step.weight,
             remark,
@@ -171,7 +172,7 @@ const fn why_nothing(why: TaughtNothing) -> &'static str {
     }
 }
 
-/// What the next finding would be worth after a tally; absent where nothing is to be learned.
+/// What the next finding would be worth after an accumulated amount; absent where nothing is to be learned.
 pub fn next_finding(rate: Rate, taken: f64, duty: Duty) -> Result<Option<NextFinding>> {
     if rate.sd == 0.0 {
         return Ok(None);

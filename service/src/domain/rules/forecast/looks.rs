@@ -8,12 +8,12 @@ use chrono::NaiveDate;
 use eavesward_engine as engine;
 use engine::learning;
 
-/// Whether a finding on one duty speaks of the mark of another one.
-pub fn speaks_of(found_on: Duty, mark_of: Duty) -> bool {
-    found_on == mark_of || (found_on == Duty::MeasureSediment && mark_of == Duty::RemoveSediment)
+/// Whether a finding on one duty speaks of the limit of another one.
+pub fn speaks_of(found_on: Duty, limit_of: Duty) -> bool {
+    found_on == limit_of || (found_on == Duty::MeasureSediment && limit_of == Duty::RemoveSediment)
 }
 
-/// What one visit says of a mark: what was found before anything was done, and what was done.
+/// What one visit says of a limit: what was found before anything was done, and what was done.
 #[derive(Clone, Copy, Debug)]
 pub struct Look {
     /// The visit.
@@ -22,13 +22,13 @@ pub struct Look {
     pub on: NaiveDate,
     /// What was found; of several findings the depth, which was measured, or the first.
     pub finding: Option<Finding>,
-    /// If it was cleaned, what share of the mark was left.
+    /// If it was cleaned, what share of the limit was left.
     pub cleaned: Option<f64>,
     /// Whether somebody had cleaned it before, on a day that nobody noted.
     pub cleaned_meanwhile: bool,
 }
 
-/// What visits say of the mark of a duty, a visit a look, oldest first.
+/// What visits say of the limit of a duty, a visit a look, oldest first.
 pub fn looks(seen: &[VisitedItem<'_>], duty: Duty) -> Vec<Look> {
     let mut looks: Vec<Look> = Vec::new();
     for seen in seen.iter().filter(|seen| speaks_of(seen.item.duty, duty)) {
@@ -55,8 +55,8 @@ pub fn looks(seen: &[VisitedItem<'_>], duty: Duty) -> Vec<Look> {
     looks
 }
 
-/// A finding as the engine takes it; depths are held against the mark of the prior.
-pub fn found(finding: Finding, mark: f64) -> learning::Finding {
+/// A finding as the engine takes it; depths are held against the limit of the prior.
+pub fn found(finding: Finding, limit: f64) -> learning::Finding {
     match finding {
         Finding::Nothing => learning::Finding::NOTHING,
         Finding::Fraction(share) => learning::Finding::by_eye(share),
@@ -64,7 +64,7 @@ pub fn found(finding: Finding, mark: f64) -> learning::Finding {
             let (from, to) = class.range();
             learning::Finding::Between { from, to }
         }
-        Finding::DepthMm(depth) => learning::Finding::measured(depth / mark),
+        Finding::DepthMm(depth) => learning::Finding::measured(depth / limit),
         Finding::Blocked => learning::Finding::BLOCKED,
     }
 }

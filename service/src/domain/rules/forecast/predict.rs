@@ -1,14 +1,14 @@
-//! The duties that have a tally: what the engine says of them, and why.
+//! The duties that have an accumulated amount: what the engine says of them, and why.
 
 use crate::domain::base::error::Result;
 use crate::domain::model::duty::Duty;
-use crate::domain::model::forecast::{Mark, Prediction, Tally, Window};
+use crate::domain::model::forecast::{Accumulated, Limit, Prediction, Window};
 use crate::domain::model::part::Part;
 use crate::domain::rules::forecast::chamber::DiverterChamber;
 use crate::domain::rules::forecast::convert::{to_chances, to_curve, to_date, to_day, to_window};
 use crate::domain::rules::forecast::history::{CountsFrom, InService};
 use crate::domain::rules::forecast::predicted::{HORIZON_DAYS, Predicted};
-use crate::domain::rules::forecast::reasons::{clock_reason, tally_reason};
+use crate::domain::rules::forecast::reasons::{accumulated_reason, clock_reason};
 use crate::domain::rules::forecast::reasons::{
     diverter_reason, measured_reason, note, outcome_reasons, taught_reasons,
 };
@@ -19,7 +19,7 @@ use chrono::NaiveDate;
 use eavesward_engine as engine;
 use engine::{Outcome, Question};
 
-/// Predicts a duty that falls due at a chance of `tolerance`; absent for duties without a tally.
+/// Predicts a duty that falls due at a chance of `tolerance`; absent for duties without an accumulated amount.
 pub fn predict(
     model: &SystemModel<'_>,
     component: &InService<'_>,
@@ -42,13 +42,13 @@ pub fn predict(
         let sooner = |on: Option<NaiveDate>| on.unwrap_or(NaiveDate::MAX);
         let (first, second) =
             if sooner(predicted.on) < sooner(other.on) { (predicted, other) } else { (other, predicted) };
-        others.extend((!second.past_mark).then(|| clock_reason(&second)));
+        others.extend((!second.past_limit).then(|| clock_reason(&second)));
         earliest = Some(first);
     }
     let Some(mut predicted) = earliest else { return Ok(None) };
     predicted.reasons.extend(others);
     if duty == Duty::RemoveSediment {
-        if !predicted.past_mark {
+        if !predicted.past_limit {
             predicted.reasons.extend(measured_reason(&predicted.prediction));
         }
         predicted.reasons.extend(diverter_reason(model));
@@ -77,9 +77,9 @@ fn by_rule(
 ) -> Result<Predicted> {
     let meter = model.meter(rule.exposure)?;
     let taught = learned::learn(rule, &meter, component, duty, counts, model.as_of)?;
-    let engine_mark = taught.rate.mark();
+    let engine_limit = taught.rate.limit();
     let answer = meter.forecast(&Question {
-        mark: engine_mark,
+        limit: engine_limit,
         left_share: taught.left_share,
         since: to_day(taught.since),
         as_of: to_day(model.as_of),
@@ -87,60 +87,60 @@ fn by_rule(
     })?;
     let needs_rain = matches!(answer.outcome, Outcome::NeedsRain);
     let on = if needs_rain { None } else { answer.day_of_chance(tolerance).and_then(to_date) };
-    let tally = Tally {
-        value: answer.tally.value,
+    let accumulated = Accumulated {
+        value: answer.accumulated.value,
         unit: rule.unit.to_owned(),
-        from_readings: answer.tally.known,
-        from_climate: answer.tally.expected_unread,
-        days_read: answer.tally.days_read,
-        days_unread: answer.tally.days_unread,
+        from_readings: answer.accumulated.known,
+        from_climate: answer.accumulated.expected_unread,
+        days_read: answer.accumulated.days_read,
+        days_unread: answer.accumulated.days_unread,
     };
-    let mark = Mark {
-        value: engine_mark.median,
+    let limit = Limit {
+        value: engine_limit.median,
         unit: rule.unit.to_owned(),
-        log_sd: engine_mark.log_sd,
-        prior_value: rule.prior.mark.median,
-        prior_log_sd: rule.prior.mark.log_sd,
+        log_sd: engine_limit.log_sd,
+        prior_value: rule.prior.limit.median,
+        prior_log_sd: rule.prior.limit.log_sd,
         findings: taught.findings as u32,
         source: rule.prior.source.to_owned(),
         judgement: rule.prior.judgement,
     };
-    let mut reasons: Vec<String> = if let Some(found_on) = taught.past_mark_on {
+    let mut reasons: Vec<String> = if let Some(found_on) = taught.past_limit_on {
         let seen = format!(
             "It was found past its mark on {found_on}, and nobody has logged since that it was seen to."
         );
         std::iter::once(seen)
-            .chain((!needs_rain).then(|| tally_reason(&tally, &mark, taught.since)))
+            .chain((!needs_rain).then(|| accumulated_reason(&accumulated, &limit, taught.since)))
             .collect()
     } else if needs_rain {
         model.gauge_model.wanting.iter().cloned().collect()
     } else {
-        outcome_reasons(&answer, on, tolerance, &tally, &mark, taught.since, model.as_of)
+        outcome_reasons(&answer, on, tolerance, &accumulated, &limit, taught.since, model.as_of)
     };
-    reasons.extend(taught_reasons(&taught, &mark));
-    let on = taught.past_mark_on.map_or(on, |found_on| Some(on.map_or(found_on, |on| on.min(found_on))));
+    reasons.extend(taught_reasons(&taught, &limit));
+    let on = taught.past_limit_on.map_or(on, |found_on| Some(on.map_or(found_on, |on| on.min(found_on))));
     reasons.extend(answer.notes.iter().map(note));
     let window = match answer.outcome {
         Outcome::Window(window) => Some(to_window(window)),
         Outcome::NeverReached { .. } | Outcome::NeedsRain => None,
     };
-    let (window, chance) = match taught.past_mark_on {
+    let (window, chance) = match taught.past_limit_on {
         Some(found_on) => (Some(reached_by(window, found_on)), Some(CERTAIN)),
         None => (window, (!needs_rain).then_some(answer.chance)),
     };
     // What was seen needs no curve.
-    let curve = if window.is_some() && model.in_full && taught.past_mark_on.is_none() {
+    let curve = if window.is_some() && model.in_full && taught.past_limit_on.is_none() {
         answer.curve()?
     } else {
         Vec::new()
     };
     let next_finding =
-        if model.in_full { learned::next_finding(taught.rate, tally.value, duty)? } else { None };
+        if model.in_full { learned::next_finding(taught.rate, accumulated.value, duty)? } else { None };
     let prediction = Prediction {
         window,
         tolerance,
-        tally: (!needs_rain).then_some(tally),
-        mark,
+        accumulated: (!needs_rain).then_some(accumulated),
+        limit,
         chances: chance.map(to_chances),
         clock: rule.clock,
         best_day: None,
@@ -148,14 +148,14 @@ fn by_rule(
         lessons: taught.lessons,
         next_finding,
     };
-    Ok(Predicted { prediction, on, reasons, past_mark: taught.past_mark_on.is_some() })
+    Ok(Predicted { prediction, on, reasons, past_limit: taught.past_limit_on.is_some() })
 }
 
 /// The chances of what was seen.
 const CERTAIN: engine::Chance =
     engine::Chance { today: 1.0, in_7_days: 1.0, in_30_days: 1.0, in_90_days: 1.0 };
 
-/// A window of a mark that was seen to be passed on a day.
+/// A window of a limit that was seen to be passed on a day.
 fn reached_by(window: Option<Window>, found_on: NaiveDate) -> Window {
     let end = |on: Option<NaiveDate>| Some(on.map_or(found_on, |on| on.min(found_on)));
     Window {

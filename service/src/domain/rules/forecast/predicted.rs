@@ -14,6 +14,6 @@ pub struct Predicted {
     pub on: Option<NaiveDate>,
     /// Why.
     pub reasons: Vec<String>,
-    /// Whether it was found past its mark, and is due for that.
-    pub past_mark: bool,
+    /// Whether it was found past its limit, and is due for that.
+    pub past_limit: bool,
 }

@@ -1,6 +1,6 @@
 //! The sentences that explain a predicted date.
 
-use crate::domain::model::forecast::{Clock, Mark, Prediction, Tally};
+use crate::domain::model::forecast::{Accumulated, Clock, Limit, Prediction};
 use crate::domain::rules::forecast::learned::LearnedLimit;
 use crate::domain::rules::forecast::predicted::Predicted;
 use crate::domain::rules::forecast::system_model::SystemModel;
@@ -16,17 +16,17 @@ pub(crate) fn clock_reason(other: &Predicted) -> String {
     }
 }
 
-/// What measured depths say of a tally that is reckoned from the rain: how fast it really gathers.
+/// What measured depths say of an accumulated amount that is reckoned from the rain: how fast it really gathers.
 pub(crate) fn measured_reason(prediction: &Prediction) -> Option<String> {
-    let (mark, tally) = (&prediction.mark, prediction.tally.as_ref()?);
-    let share = mark.prior_value / mark.value;
-    (mark.findings > 0 && share.is_finite()).then(|| {
+    let (limit, accumulated) = (&prediction.limit, prediction.accumulated.as_ref()?);
+    let share = limit.prior_value / limit.value;
+    (limit.findings > 0 && share.is_finite()).then(|| {
         format!(
             "By what was found it gathers {} times as fast as the rain alone leads one to expect, so there are about {} of \
              {} mm.",
             significant(share),
-            significant(tally.value * share),
-            significant(mark.prior_value)
+            significant(accumulated.value * share),
+            significant(limit.prior_value)
         )
     })
 }
@@ -48,8 +48,8 @@ pub(crate) fn diverter_reason(model: &SystemModel<'_>) -> Option<String> {
     })
 }
 
-pub(crate) fn taught_reasons(taught: &LearnedLimit, mark: &Mark) -> Option<String> {
-    if taught.cleaned_on_unknown_day && taught.past_mark_on.is_none() {
+pub(crate) fn taught_reasons(taught: &LearnedLimit, limit: &Limit) -> Option<String> {
+    if taught.cleaned_on_unknown_day && taught.past_limit_on.is_none() {
         return Some(
             "Somebody cleaned it on a day that nobody noted: the tally counts from the last day that is known, so there is \
              likely less in it."
@@ -63,17 +63,17 @@ pub(crate) fn taught_reasons(taught: &LearnedLimit, mark: &Mark) -> Option<Strin
         if taught.findings == 1 { "One finding".to_owned() } else { format!("{} findings", taught.findings) };
     Some(format!(
         "{count} moved the mark from {} to {}.",
-        significant(mark.prior_value),
-        significant(mark.value)
+        significant(limit.prior_value),
+        significant(limit.value)
     ))
 }
 
-pub(crate) fn tally_reason(tally: &Tally, mark: &Mark, since: NaiveDate) -> String {
+pub(crate) fn accumulated_reason(accumulated: &Accumulated, limit: &Limit, since: NaiveDate) -> String {
     format!(
         "Since {since} it has taken {} {} of {}.",
-        significant(tally.value),
-        tally.unit,
-        significant(mark.value)
+        significant(accumulated.value),
+        accumulated.unit,
+        significant(limit.value)
     )
 }
 
@@ -81,8 +81,8 @@ pub(crate) fn outcome_reasons(
     answer: &engine::Answer,
     on: Option<NaiveDate>,
     tolerance: f64,
-    tally: &Tally,
-    mark: &Mark,
+    accumulated: &Accumulated,
+    limit: &Limit,
     since: NaiveDate,
     as_of: NaiveDate,
 ) -> Vec<String> {
@@ -107,15 +107,15 @@ pub(crate) fn outcome_reasons(
             None => reasons.push(format!("The chance of being past the mark does not pass {chance} % in sixty years.")),
         },
     }
-    reasons.push(tally_reason(tally, mark, since));
-    if tally.days_unread > 0 {
+    reasons.push(accumulated_reason(accumulated, limit, since));
+    if accumulated.days_unread > 0 {
         reasons.push(format!(
             "{} of those {} days have no reading; the climate stands in for them.",
-            tally.days_unread,
-            tally.days_unread + tally.days_read
+            accumulated.days_unread,
+            accumulated.days_unread + accumulated.days_read
         ));
     }
-    if mark.log_sd > 0.0 && tally.value > mark.value * (1.645 * mark.log_sd).exp() {
+    if limit.log_sd > 0.0 && accumulated.value > limit.value * (1.645 * limit.log_sd).exp() {
         reasons.push(
             "It has outlived what the mark expects of nineteen parts in twenty: either it wants care now or the \
              mark is too low here."

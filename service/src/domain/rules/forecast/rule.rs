@@ -5,9 +5,9 @@ use crate::domain::model::part::{Emptying, Part};
 use crate::domain::rules::forecast::chamber::DiverterChamber;
 use eavesward_engine as engine;
 use engine::learning::DRIFT_PER_YEAR;
-use engine::{Exposure, Prior, mark};
+use engine::{Exposure, Prior, limit};
 
-/// What a duty's tally counts.
+/// What a duty's accumulated amount counts.
 pub struct Rule<'a> {
     /// The exposure.
     pub exposure: Exposure<'a>,
@@ -38,12 +38,12 @@ pub fn clogging<'a>(part: &Part, chamber: &'a DiverterChamber) -> Option<Rule<'a
     match part {
         Part::FirstFlushDiverter { emptying: Emptying::WeepHole { .. }, .. } => Some(Rule::filling(
             Exposure::Grit { chamber: chamber.engine() },
-            mark::weep_hole_chamber(),
+            limit::weep_hole_chamber(),
             "g of solids in the chamber per m2 of roof",
         )),
         Part::FirstFlushDiverter { emptying: Emptying::Drip { .. }, .. } => Some(Rule::filling(
             Exposure::Fills { chamber: chamber.engine() },
-            mark::drip_chamber(),
+            limit::drip_chamber(),
             "fills of the chamber",
         )),
         _ => None,

@@ -1,7 +1,7 @@
 //! What no sum over days can tell: the tank's best day, the seal of a trap, and water that stands warm.
 
 use crate::domain::base::error::Result;
-use crate::domain::model::forecast::{BestDay, CurvePoint, Mark, Prediction, Tally};
+use crate::domain::model::forecast::{Accumulated, BestDay, CurvePoint, Limit, Prediction};
 use crate::domain::rules::forecast::convert::{to_chances, to_curve, to_date, to_day, to_window};
 use crate::domain::rules::forecast::predicted::{HORIZON_DAYS, Predicted};
 use crate::domain::rules::forecast::reasons::significant;
@@ -88,8 +88,8 @@ pub fn trap(
     predicted.reasons.push(
         "Its end screen is what keeps insects out while the tank overflows: look at it, too.".to_owned(),
     );
-    if let (Some(mean_c), Some(tally)) = (&model.mean_c, &predicted.prediction.tally)
-        && tally.value < seal_depth_mm
+    if let (Some(mean_c), Some(accumulated)) = (&model.mean_c, &predicted.prediction.accumulated)
+        && accumulated.value < seal_depth_mm
         && let Some(out) = mosquito::first_emergence(to_day(model.as_of), mean_c)?.and_then(to_date)
     {
         predicted.reasons.push(format!(
@@ -159,7 +159,7 @@ fn dried(
     let meter =
         model.meter(engine::Exposure::Steady { daily, sigma_month: 0.0, sigma_year: 0.0, unit: "mm" })?;
     Ok(meter.forecast(&engine::Question {
-        mark: engine::Mark { median: seal_depth_mm, log_sd: EVAPORATION_LOG_SD },
+        limit: engine::Limit { median: seal_depth_mm, log_sd: EVAPORATION_LOG_SD },
         left_share: 0.0,
         since: to_day(full_on),
         as_of: to_day(model.as_of),
@@ -206,7 +206,7 @@ fn seal(
         .per_day()
         .iter()
         .fold((f64::INFINITY, 0.0_f64), |(low, high), step| (low.min(*step), high.max(*step)));
-    let mark = Mark {
+    let limit = Limit {
         value: depth_mm,
         unit: unit.clone(),
         log_sd: EVAPORATION_LOG_SD,
@@ -216,7 +216,7 @@ fn seal(
         source: "the depth of the seal; the doubt is that of the evaporation, judgement".to_owned(),
         judgement: true,
     };
-    let tally = Tally {
+    let accumulated = Accumulated {
         value: lost_mm,
         unit,
         from_readings: 0.0,
@@ -224,7 +224,7 @@ fn seal(
         days_read: days,
         days_unread: 0,
     };
-    let prediction = Prediction { tally: Some(tally), ..Prediction::new(tolerance, mark) };
+    let prediction = Prediction { accumulated: Some(accumulated), ..Prediction::new(tolerance, limit) };
     let reasons = vec![format!(
         "In {days} days since it has lost about {} of {} mm, at {} to {} mm a day over the year.",
         significant(lost_mm),
@@ -232,7 +232,7 @@ fn seal(
         significant(low),
         significant(high)
     )];
-    Predicted { prediction, on: None, reasons, past_mark: false }
+    Predicted { prediction, on: None, reasons, past_limit: false }
 }
 
 /// What to say of a chamber that stands full since a day of the warm season.

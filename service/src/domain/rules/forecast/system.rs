@@ -46,7 +46,7 @@ pub(crate) fn one(
     let mut reasons = Vec::new();
     let mut prediction: Option<Prediction> = None;
     let counts = CountsFrom { start, today: since.day };
-    // Every duty with a tally has a tolerance.
+    // Every duty with an accumulated amount has a tolerance.
     if let Some(tolerance) = figures.tolerance
         && let Some(predicted) = predict::predict(model, component, duty, tolerance, counts)?
     {

@@ -182,7 +182,7 @@ impl<'a> SystemModel<'a> {
 
     /// When a diverter's hole was blocked, as far as visits found it so.
     ///
-    /// Nobody saw the day on which it happened: the middle of what the mark says about the time since it was last
+    /// Nobody saw the day on which it happened: the middle of what the limit says about the time since it was last
     /// cleared stands for it.
     fn blocked(&self, component: &InService<'_>, chamber: &DiverterChamber) -> Result<Vec<Stretch>> {
         let duty = Duty::ClearWeepHole;
@@ -193,7 +193,7 @@ impl<'a> SystemModel<'a> {
         let mut events: Vec<HoleEvent> = served.into_iter().collect();
         events.extend(looks(&component.seen, duty).iter().map(|look| HoleEvent {
             on: look.on,
-            blocked: look.finding.map(|finding| found(finding, 1.0).is_past_mark()),
+            blocked: look.finding.map(|finding| found(finding, 1.0).is_past_limit()),
             done: look.cleaned.is_some(),
             cleared_meanwhile: look.cleaned_meanwhile,
         }));
@@ -234,7 +234,7 @@ impl<'a> SystemModel<'a> {
         let found = to_day(found_on);
         let Some(rule) = clogging(&component.facts.part, chamber) else { return Ok(found) };
         let meter = self.meter(rule.exposure)?;
-        let from = meter.reached_before(rule.prior.mark, to_day(cleared.min(found_on)), found)?;
+        let from = meter.reached_before(rule.prior.limit, to_day(cleared.min(found_on)), found)?;
         Ok(from.unwrap_or(found))
     }
 

@@ -20,7 +20,7 @@ const MOST_TURNS: u32 = 22;
 pub struct TaskSnapshot {
     /// The day.
     pub as_of: NaiveDate,
-    /// The day from which tally and ceiling count.
+    /// The day from which accumulated amount and ceiling count.
     pub since: NaiveDate,
     /// The visit that did it on that day, if it counts from one.
     pub by_visit: Option<VisitId>,
@@ -32,7 +32,7 @@ pub struct TaskSnapshot {
     pub late: bool,
     /// The window.
     pub window: Option<Window>,
-    /// Whether the date is predicted from a tally.
+    /// Whether the date is predicted from an accumulated amount.
     pub predicted: bool,
     /// What it is made from.
     pub basis: Fingerprints,

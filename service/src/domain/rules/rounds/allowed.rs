@@ -85,7 +85,7 @@ pub fn later(day: NaiveDate, days: i64) -> NaiveDate {
 mod tests {
     use super::*;
     use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, SystemId};
-    use crate::domain::model::forecast::{BestDay, DutyForecast, Mark, Prediction, Window};
+    use crate::domain::model::forecast::{BestDay, DutyForecast, Limit, Prediction, Window};
     use crate::domain::model::part::Kind;
     use crate::domain::model::task::TaskPlace;
     use chrono::DateTime;
@@ -117,7 +117,7 @@ mod tests {
     fn predicted(early: Option<&str>, late: Option<&str>, best: Option<&str>) -> Task {
         let (value, prior_value, log_sd, prior_log_sd) = (1.0, 1.0, 0.5, 0.5);
         let (unit, source, findings, judgement) = ("mm".to_owned(), String::new(), 0, true);
-        let mark = Mark { value, unit, log_sd, prior_value, prior_log_sd, findings, source, judgement };
+        let limit = Limit { value, unit, log_sd, prior_value, prior_log_sd, findings, source, judgement };
         let mut task = task(Duty::RemoveSediment, DecidedBy::Prediction);
         task.forecast.prediction = Some(Prediction {
             window: Some(Window { early_on: early.map(day), likely_on: None, late_on: late.map(day) }),
@@ -128,7 +128,7 @@ mod tests {
                 water_lost_high_l: 0.0,
                 in_wet_season: false,
             }),
-            ..Prediction::new(0.2, mark)
+            ..Prediction::new(0.2, limit)
         });
         task
     }

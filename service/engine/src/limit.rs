@@ -1,29 +1,29 @@
-//! Marks: the tally at which a part wants care, before anything was found.
+//! Limits: the accumulated amount at which a part wants care, before anything was found.
 //!
 //! Question answered: how much does a part stand, and how well is that known?
 //!
-//! A mark is log-normal: `ln(mark)` is normal around `ln(median)` with the standard deviation `log_sd`. The median is in
-//! the unit of the tally, above 0; the log-sd 0 to 3, and 0 where geometry fixes the mark. Eight marks in ten lie between
+//! A limit is log-normal: `ln(limit)` is normal around `ln(median)` with the standard deviation `log_sd`. The median is in
+//! the unit of the accumulated amount, above 0; the log-sd 0 to 3, and 0 where geometry fixes the limit. Eight limits in ten lie between
 //! `median e^(-1.28 log_sd)` and `median e^(1.28 log_sd)`.
 //!
 //! Judgement: every prior but those of geometry and makers' ratings, as each one's source says. They are starting points
-//! and nothing here validates them; show how many findings stand behind a mark beside every date.
-//! Known failure: one mark stands for all parts of a kind, whatever their make, until findings tell them apart
+//! and nothing here validates them; show how many findings stand behind a limit beside every date.
+//! Known failure: one limit stands for all parts of a kind, whatever their make, until findings tell them apart
 //! ([`crate::learning`]).
 //! Invariant: no prior has a median that is not above 0, and none but geometry is without doubt.
 
 use crate::error::{EngineError, require};
 
-/// A log-normal mark.
+/// A log-normal limit.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Mark {
+pub struct Limit {
     /// Median, in the unit of the exposure, above 0.
     pub median: f64,
-    /// Standard deviation of the natural logarithm, 0 to 3; 0 when the mark is known exactly.
+    /// Standard deviation of the natural logarithm, 0 to 3; 0 when the limit is known exactly.
     pub log_sd: f64,
 }
 
-impl Mark {
+impl Limit {
     pub(crate) fn check(&self) -> Result<(), EngineError> {
         let median_ok = self.median > 0.0 && self.median.is_finite();
         require(median_ok, "mark median", self.median, "above 0")?;
@@ -31,11 +31,11 @@ impl Mark {
     }
 }
 
-/// A mark with where it comes from.
+/// A limit with where it comes from.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Prior {
-    /// The mark.
-    pub mark: Mark,
+    /// The limit.
+    pub limit: Limit,
     /// Unit of the median.
     pub unit: &'static str,
     /// Published source, or the reasoning behind a judgement.
@@ -60,7 +60,7 @@ pub enum Material {
 /// Leaf screen: dry leaf per m2 of screen at which it wants cleaning. For [`Exposure::Leaves`](crate::Exposure).
 pub fn screen() -> Prior {
     Prior {
-        mark: Mark { median: 0.3, log_sd: 0.8 },
+        limit: Limit { median: 0.3, log_sd: 0.8 },
         unit: "kg dry leaf per m2 of screen",
         source: "judgement: about a hand's breadth of loose litter; no published figure found",
         judgement: true,
@@ -70,7 +70,7 @@ pub fn screen() -> Prior {
 /// Gutter: dry leaf per m of gutter at which it wants clearing. For [`Exposure::GutterLeaves`](crate::Exposure).
 pub fn gutter() -> Prior {
     Prior {
-        mark: Mark { median: 0.06, log_sd: 0.8 },
+        limit: Limit { median: 0.06, log_sd: 0.8 },
         unit: "kg dry leaf per m of gutter",
         source: "judgement: set so that a usual gutter wants clearing about twice a year, as published intervals say",
         judgement: true,
@@ -80,7 +80,7 @@ pub fn gutter() -> Prior {
 /// Roof: dry leaf fallen per m2 since it was last cleared. For [`Exposure::RoofLeaves`](crate::Exposure).
 pub fn roof() -> Prior {
     Prior {
-        mark: Mark { median: 0.06, log_sd: 0.8 },
+        limit: Limit { median: 0.06, log_sd: 0.8 },
         unit: "kg dry leaf per m2 of roof",
         source: "judgement: set so that a roof with some trees over it wants a look about twice a year, as published \
                  intervals say",
@@ -94,7 +94,7 @@ pub fn roof() -> Prior {
 /// fifths, are 3 g/m2.
 pub fn weep_hole_chamber() -> Prior {
     Prior {
-        mark: Mark { median: 3.0, log_sd: 0.8 },
+        limit: Limit { median: 3.0, log_sd: 0.8 },
         unit: "g of solids in the chamber per m2 of roof",
         source: "judgement: what some 300 mm of runoff leave there; holes of 2 to 3 mm clog with the solids they collect, \
                  no published figure found",
@@ -107,7 +107,7 @@ pub fn weep_hole_chamber() -> Prior {
 /// For [`Exposure::Fills`](crate::Exposure). 600 mm of runoff at five mm an event.
 pub fn drip_chamber() -> Prior {
     Prior {
-        mark: Mark { median: 120.0, log_sd: 0.7 },
+        limit: Limit { median: 120.0, log_sd: 0.7 },
         unit: "fills of the chamber",
         source: "judgement: some 600 mm of runoff at five mm an event; no published figure found",
         judgement: true,
@@ -119,7 +119,7 @@ pub fn cartridge(rated_volume_l: f64) -> Result<Prior, EngineError> {
     let rated_ok = rated_volume_l > 0.0 && rated_volume_l.is_finite();
     require(rated_ok, "rated_volume_l", rated_volume_l, "above 0")?;
     Ok(Prior {
-        mark: Mark { median: rated_volume_l, log_sd: 0.3 },
+        limit: Limit { median: rated_volume_l, log_sd: 0.3 },
         unit: "litres",
         source: "the maker's rating; that water differs by a third either way is judgement",
         judgement: false,
@@ -134,7 +134,7 @@ pub fn hand_emptied_chamber(chamber_l: f64, roof_plan_area_m2: f64) -> Result<Pr
     let area_ok = roof_plan_area_m2 > 0.0 && roof_plan_area_m2.is_finite();
     require(area_ok, "roof_plan_area_m2", roof_plan_area_m2, "above 0")?;
     Ok(Prior {
-        mark: Mark { median: chamber_l / roof_plan_area_m2, log_sd: 0.0 },
+        limit: Limit { median: chamber_l / roof_plan_area_m2, log_sd: 0.0 },
         unit: "mm runoff",
         source: "geometry: one litre on one m2 is one mm",
         judgement: false,
@@ -154,7 +154,7 @@ pub fn tank_sediment(set_depth_mm: f64, outlet_height_mm: Option<f64>) -> Prior 
     const LEAST_MM: f64 = 10.0;
     let clear = outlet_height_mm.filter(|h| h.is_finite()).map_or(f64::INFINITY, |h| h - MARGIN_MM);
     Prior {
-        mark: Mark { median: set_depth_mm.min(clear).max(LEAST_MM), log_sd: 0.7 },
+        limit: Limit { median: set_depth_mm.min(clear).max(LEAST_MM), log_sd: 0.7 },
         unit: "mm depth on the tank floor",
         source: "judgement, beside trade practice that calls up to 5 cm normal; margin of 50 mm and least depth \
                  of 10 mm are judgement",
@@ -177,5 +177,5 @@ pub fn coupling(material: Material) -> Prior {
             (1500.0, 0.6, "judgement; plasticiser loss follows heat rather than light")
         }
     };
-    Prior { mark: Mark { median, log_sd }, unit: "MJ/m2 TUV 295-385 nm", source, judgement: true }
+    Prior { limit: Limit { median, log_sd }, unit: "MJ/m2 TUV 295-385 nm", source, judgement: true }
 }

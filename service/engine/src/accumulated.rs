@@ -2,7 +2,7 @@
 
 /// Exposure since the last service, in the exposure's unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Tally {
+pub struct Accumulated {
     /// Expected total: `known + expected_unread`.
     pub value: f64,
     /// From days with a reading.
