@@ -1,6 +1,7 @@
 //! One request as a plain value.
 
 use crate::Error;
+use eavesward_contract::LONGEST_IDEMPOTENCY_KEY;
 use reqwest::Method;
 use reqwest::header::{HeaderMap, HeaderName, HeaderValue, IF_MATCH, IF_NONE_MATCH};
 use serde::Serialize;
@@ -93,8 +94,10 @@ impl Request {
     /// Without this the client gives every POST a fresh key. Two different requests under one key are refused with
     /// `idempotency_mismatch`.
     pub fn idempotency_key(self, key: &str) -> Result<Self, Error> {
-        if !(1..=200).contains(&key.len()) || !key.bytes().all(|b| b.is_ascii_graphic()) {
-            let told = "an idempotency key has 1 to 200 visible ASCII characters and no spaces";
+        if !(1..=LONGEST_IDEMPOTENCY_KEY).contains(&key.len()) || !key.bytes().all(|b| b.is_ascii_graphic()) {
+            let told = format!(
+                "an idempotency key has 1 to {LONGEST_IDEMPOTENCY_KEY} visible ASCII characters and no spaces"
+            );
             return Err(Error::unsendable(format!("{told}; got {key:?}")));
         }
         self.header(IDEMPOTENCY_KEY, key)

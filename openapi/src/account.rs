@@ -35,10 +35,8 @@ pub enum Scope {
 #[serde(deny_unknown_fields)]
 pub struct KeyRequest {
     /// What the key is for, so that it can be recognised when it is to be revoked.
-    #[cfg_attr(feature = "openapi", schema(min_length = 1, max_length = 200))]
     pub name: String,
     /// What it may do; at least one.
-    #[cfg_attr(feature = "openapi", schema(min_items = 1))]
     pub scopes: Vec<Scope>,
     /// The one system it is to read; the whole account when absent. Such a key is shown that system's status, forecast,
     /// components and tasks, and nothing else. Its scopes must be `read` alone.

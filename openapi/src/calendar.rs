@@ -10,13 +10,11 @@ use uuid::Uuid;
 #[serde(deny_unknown_fields)]
 pub struct CalendarRequest {
     /// What it is called, here and in the calendar.
-    #[cfg_attr(feature = "openapi", schema(min_length = 1, max_length = 200))]
     pub name: String,
     /// The one property it is of; the whole account when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub property_id: Option<Uuid>,
     /// How many days ahead it looks; 400 when absent.
-    #[cfg_attr(feature = "openapi", schema(minimum = 1, maximum = 3653))]
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub horizon_days: Option<u32>,
 }

@@ -107,16 +107,13 @@ pub enum Emptying {
     /// A small hole at the foot.
     WeepHole {
         /// Diameter of the hole in mm.
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.5, maximum = 20.0))]
         hole_mm: f64,
         /// Height of water above the hole when the chamber is full, in m.
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.05, maximum = 10.0))]
         head_m: f64,
     },
     /// A metered drip.
     Drip {
         /// Flow in litres an hour.
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.05, maximum = 100.0))]
         litres_per_hour: f64,
     },
 }
@@ -138,10 +135,8 @@ pub enum ValveType {
 #[serde(deny_unknown_fields)]
 pub struct MonthDay {
     /// Month, 1 to 12.
-    #[cfg_attr(feature = "openapi", schema(minimum = 1, maximum = 12))]
     pub month: u32,
     /// Day of the month; 29 February counts as 28 February in short years.
-    #[cfg_attr(feature = "openapi", schema(minimum = 1, maximum = 31))]
     pub day: u32,
 }
 
@@ -159,7 +154,6 @@ pub enum Part {
     /// A gutter with its downpipes.
     Gutter {
         /// Length in m.
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 10_000.0))]
         length_m: f64,
         /// Whether a guard covers it.
         #[serde(default)]
@@ -168,17 +162,14 @@ pub enum Part {
     /// A debris screen.
     DebrisScreen {
         /// Area of the mesh in m2.
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 100.0))]
         area_m2: f64,
         /// Opening of the mesh in mm.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 50.0))]
         mesh_mm: Option<f64>,
     },
     /// A first-flush diverter.
     FirstFlushDiverter {
         /// Volume of the chamber in litres.
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 100_000.0))]
         chamber_volume_l: f64,
         /// How it is emptied.
         emptying: Emptying,
@@ -195,19 +186,15 @@ pub enum Part {
         shade: Shade,
         /// Share of the ultraviolet kept off, 0 to 1; overrides `shade`. 1 means that no sunlight reaches it.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 1.0))]
         shade_share: Option<f64>,
     },
     /// A tank.
     Tank {
         /// Capacity in litres up to the overflow.
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 100_000_000.0))]
         capacity_l: f64,
         /// Area of the floor in m2.
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 100_000.0))]
         floor_area_m2: f64,
         /// Height of the outlet or lowest intake above the floor, in mm.
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 20_000.0))]
         outlet_height_mm: f64,
         /// Whether the inlet is calmed, so that falling water does not stir the floor.
         #[serde(default)]
@@ -215,27 +202,23 @@ pub enum Part {
         /// Depth of sediment in mm at which it is to be removed, 50 when absent. What the outlet's height leaves room for
         /// counts where that is less.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[cfg_attr(feature = "openapi", schema(minimum = 10.0, maximum = 2000.0))]
         sediment_limit_mm: Option<f64>,
     },
     /// A floating intake.
     FloatingIntake {
         /// Opening of its screen in mm.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 50.0))]
         mesh_mm: Option<f64>,
     },
     /// An overflow trap.
     OverflowTrap {
         /// Depth of its water seal in mm.
-        #[cfg_attr(feature = "openapi", schema(minimum = 10.0, maximum = 1000.0))]
         seal_depth_mm: f64,
     },
     /// A screened vent or opening.
     Vent {
         /// Opening of its mesh in mm; 1 mm or less keeps mosquitoes out.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 50.0))]
         mesh_mm: Option<f64>,
     },
     /// A valve.
@@ -255,25 +238,21 @@ pub enum Part {
     PressureVessel {
         /// Volume in litres.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 100_000.0))]
         volume_l: Option<f64>,
     },
     /// A cartridge filter.
     CartridgeFilter {
         /// Litres the maker rates a cartridge for; brings the change forward when the demand reaches it sooner.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 100_000_000.0))]
         rated_volume_l: Option<f64>,
     },
     /// A disinfection lamp.
     DisinfectionLamp {
         /// Hours the maker rates a lamp for; brings the change forward.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 200_000.0))]
         rated_hours: Option<f64>,
         /// Hours it burns a day; 24 when absent.
         #[serde(default = "all_day")]
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 24.0))]
         hours_per_day: f64,
     },
     /// Pipes, taps and chambers that frost can reach.
@@ -314,7 +293,6 @@ fn all_day() -> f64 {
 #[serde(deny_unknown_fields)]
 pub struct ComponentRequest {
     /// What people call it, such as `north screen`.
-    #[cfg_attr(feature = "openapi", schema(min_length = 1, max_length = 200))]
     pub name: String,
     /// What it is.
     pub part: Part,
@@ -367,7 +345,6 @@ pub struct ReplaceRequest {
     pub part: Option<Part>,
     /// What the new one is called; like the old one when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(min_length = 1, max_length = 200))]
     pub name: Option<String>,
 }
 

@@ -86,20 +86,16 @@ pub enum DecidedBy {
 pub struct DutySettingsRequest {
     /// Longest time to leave the duty, in months since it was last done; also for a duty that has no ceiling by default.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(minimum = 1, maximum = 240))]
     pub ceiling_months: Option<u32>,
     /// Chance of being past the mark at which the duty falls due; only for duties whose date is predicted from a mark.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(minimum = 0.01, maximum = 0.99))]
     pub tolerance: Option<f64>,
     /// Days before the due date from which reminders tell of it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(minimum = 0, maximum = 365))]
     pub lead_days: Option<u32>,
     /// Days by which a due date that reminders told of has to move to be told of again; twice as many each time that it turns
     /// back, so that a date that swings is told of a few times only.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(minimum = 1, maximum = 365))]
     pub move_days: Option<u32>,
 }
 
@@ -112,11 +108,9 @@ pub struct DutySettingsInput {
     pub duty: Duty,
     /// Longest time to leave it, in months since it was last done; the default when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(minimum = 1, maximum = 240))]
     pub ceiling_months: Option<u32>,
     /// Chance of being past the mark at which it falls due; the default when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(minimum = 0.01, maximum = 0.99))]
     pub tolerance: Option<f64>,
 }
 

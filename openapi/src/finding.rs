@@ -25,7 +25,6 @@ pub enum Finding {
     /// A share of the way to wanting care: 0 is clean, 1 is at the mark, more is past it.
     Fraction {
         /// The share, 0 to 10.
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 10.0))]
         fraction: f64,
     },
     /// A class.
@@ -36,7 +35,6 @@ pub enum Finding {
     /// A measured depth of sediment.
     Depth {
         /// Depth in mm.
-        #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 20_000.0))]
         depth_mm: f64,
     },
     /// Blocked, or past use.

@@ -18,24 +18,19 @@ pub type NormalsInput = MonthlyNormals;
 #[serde(deny_unknown_fields)]
 pub struct ForecastRequest {
     /// Degrees north of the equator.
-    #[cfg_attr(feature = "openapi", schema(minimum = -90.0, maximum = 90.0))]
     pub latitude_deg: f64,
     /// Metres above sea level.
     #[serde(default)]
-    #[cfg_attr(feature = "openapi", schema(minimum = -450.0, maximum = 6000.0))]
     pub elevation_m: f64,
     /// The roof.
     pub roof: RoofRequest,
     /// Water drawn, in litres a day.
     #[serde(default)]
-    #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 1_000_000.0))]
     pub demand_l_per_day: f64,
     /// The components; at least one, at most 200.
-    #[cfg_attr(feature = "openapi", schema(min_items = 1, max_items = 200))]
     pub components: Vec<ComponentRequest>,
     /// Daily rain, in any order.
     #[serde(default)]
-    #[cfg_attr(feature = "openapi", schema(max_items = 50000))]
     pub rain: Vec<RainDay>,
     /// Monthly normals, beside or instead of daily rain.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -45,11 +40,9 @@ pub struct ForecastRequest {
     pub temperatures: Option<MonthlyTemperatures>,
     /// Evaporation from a trap's seal in mm a day, twelve values, January first whatever the hemisphere.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(min_items = 12, max_items = 12))]
     pub evaporation_mm_per_day: Option<Vec<f64>>,
     /// Own figures for duties, each duty at most once; the defaults count for the others.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    #[cfg_attr(feature = "openapi", schema(max_items = 21))]
     pub duty_settings: Vec<DutySettingsInput>,
     /// The day the forecast is made for.
     pub as_of: NaiveDate,

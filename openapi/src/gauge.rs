@@ -10,13 +10,10 @@ use uuid::Uuid;
 #[serde(deny_unknown_fields)]
 pub struct GaugeRequest {
     /// What the gauge is called.
-    #[cfg_attr(feature = "openapi", schema(min_length = 1, max_length = 200))]
     pub name: String,
     /// Degrees north of the equator.
-    #[cfg_attr(feature = "openapi", schema(minimum = -90.0, maximum = 90.0))]
     pub latitude_deg: f64,
     /// Degrees east of Greenwich.
-    #[cfg_attr(feature = "openapi", schema(minimum = -180.0, maximum = 180.0))]
     pub longitude_deg: f64,
     /// Twelve monthly normals, beside or instead of a daily record.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -29,18 +26,14 @@ pub struct GaugeRequest {
 #[serde(deny_unknown_fields)]
 pub struct MonthlyNormals {
     /// Mean rain of each month in mm, 0 to 5,000.
-    #[cfg_attr(feature = "openapi", schema(min_items = 12, max_items = 12))]
     pub rain_mm: Vec<f64>,
     /// Mean number of wet days of each month, no more than the month has days.
-    #[cfg_attr(feature = "openapi", schema(min_items = 12, max_items = 12))]
     pub wet_days: Vec<f64>,
     /// The least rain in mm that made a day count as wet: 0.1, 0.2, 0.25 or 1 are usual.
     #[serde(default = "one_mm")]
-    #[cfg_attr(feature = "openapi", schema(minimum = 0.05, maximum = 10.0))]
     pub wet_day_threshold_mm: f64,
     /// Years behind the normals.
     #[serde(default = "thirty")]
-    #[cfg_attr(feature = "openapi", schema(minimum = 1.0, maximum = 300.0))]
     pub years: f64,
 }
 
@@ -88,7 +81,6 @@ pub struct RainDay {
     /// The day.
     pub date: NaiveDate,
     /// Rain in mm, 0 to 2,000.
-    #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 2000.0))]
     pub rain_mm: f64,
 }
 
@@ -101,7 +93,6 @@ pub struct RainDay {
 #[serde(deny_unknown_fields)]
 pub struct RainRequest {
     /// The days, in any order, at most 50,000.
-    #[cfg_attr(feature = "openapi", schema(max_items = 50000))]
     pub days: Vec<RainDay>,
 }
 

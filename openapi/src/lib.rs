@@ -27,6 +27,9 @@ mod system;
 mod task;
 mod visit;
 
+/// The most characters of an `Idempotency-Key`: an id, or a digest with a word before it, takes half of them.
+pub const LONGEST_IDEMPOTENCY_KEY: usize = 200;
+
 pub use account::{Account, ApiKey, KeyCreated, KeyRequest, Scope};
 pub use calendar::{Calendar, CalendarCreated, CalendarRequest};
 pub use component::{

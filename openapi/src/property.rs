@@ -11,11 +11,9 @@ use uuid::Uuid;
 pub struct MonthlyTemperatures {
     /// Mean of each month in degrees Celsius, -60 to 50.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(min_items = 12, max_items = 12))]
     pub mean_c: Option<Vec<f64>>,
     /// Mean of the daily minima of each month in degrees Celsius, -60 to 50, not above the month's mean.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(min_items = 12, max_items = 12))]
     pub mean_minimum_c: Option<Vec<f64>>,
 }
 
@@ -25,17 +23,13 @@ pub struct MonthlyTemperatures {
 #[serde(deny_unknown_fields)]
 pub struct PropertyRequest {
     /// What the property is called.
-    #[cfg_attr(feature = "openapi", schema(min_length = 1, max_length = 200))]
     pub name: String,
     /// Degrees north of the equator; negative is south.
-    #[cfg_attr(feature = "openapi", schema(minimum = -90.0, maximum = 90.0))]
     pub latitude_deg: f64,
     /// Degrees east of Greenwich; negative is west.
-    #[cfg_attr(feature = "openapi", schema(minimum = -180.0, maximum = 180.0))]
     pub longitude_deg: f64,
     /// Metres above sea level; sea level when absent.
     #[serde(default)]
-    #[cfg_attr(feature = "openapi", schema(minimum = -450.0, maximum = 6000.0))]
     pub elevation_m: f64,
     /// IANA time zone, such as `America/Los_Angeles`. Days and due dates are counted in it.
     pub time_zone: String,
@@ -44,11 +38,9 @@ pub struct PropertyRequest {
     pub temperatures: Option<MonthlyTemperatures>,
     /// Evaporation from a trap's seal in mm a day, 0 to 30, twelve values, January first whatever the hemisphere.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(min_items = 12, max_items = 12))]
     pub evaporation_mm_per_day: Option<Vec<f64>>,
     /// Anything the next visitor should know.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(max_length = 4000))]
     pub notes: Option<String>,
 }
 

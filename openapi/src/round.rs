@@ -191,11 +191,9 @@ pub struct RoundRequest {
     /// The day.
     pub on: NaiveDate,
     /// Its tasks: 1 to 500, each once.
-    #[cfg_attr(feature = "openapi", schema(min_items = 1, max_items = 500))]
     pub task_ids: Vec<Uuid>,
     /// Anything worth keeping.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(max_length = 4000))]
     pub note: Option<String>,
 }
 
@@ -300,14 +298,12 @@ pub struct RoundItem {
     pub finding: Option<Finding>,
     /// How full it was left after a partial cleaning, as in a visit.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(minimum = 0.0, exclusive_maximum = 1.0))]
     pub left_fraction: Option<f64>,
     /// Whether somebody is known or believed to have cleaned it since the last logged service, on a day nobody noted.
     #[serde(default)]
     pub cleaned_meanwhile: bool,
     /// Anything worth keeping.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(max_length = 4000))]
     pub note: Option<String>,
 }
 
@@ -337,7 +333,6 @@ pub struct SkippedTask {
     pub task_id: Uuid,
     /// Why.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(max_length = 4000))]
     pub because: Option<String>,
 }
 
@@ -351,19 +346,15 @@ pub struct RoundDoneRequest {
     pub visited_on: Option<NaiveDate>,
     /// Who went.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(max_length = 200))]
     pub visited_by: Option<String>,
     /// Anything worth keeping; it stands in every visit.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(max_length = 4000))]
     pub note: Option<String>,
     /// What there is to say of single tasks, each once.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    #[cfg_attr(feature = "openapi", schema(max_items = 500))]
     pub items: Vec<RoundItem>,
     /// Tasks that were left out, each once and not among `items`.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    #[cfg_attr(feature = "openapi", schema(max_items = 500))]
     pub skipped: Vec<SkippedTask>,
 }
 

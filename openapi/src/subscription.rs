@@ -44,10 +44,8 @@ pub enum DigestForm {
 #[serde(deny_unknown_fields)]
 pub struct SubscriptionRequest {
     /// What it is called.
-    #[cfg_attr(feature = "openapi", schema(min_length = 1, max_length = 200, pattern = r"\S"))]
     pub name: String,
     /// Where it is posted to: an https URL on the open internet.
-    #[cfg_attr(feature = "openapi", schema(max_length = 2000))]
     pub url: String,
     /// What it carries; reminders when absent.
     #[serde(default)]
@@ -68,13 +66,11 @@ pub struct SubscriptionRequest {
     /// task. Absent, all is sent as soon as it is raised. Nothing is raised earlier than the duty's own lead time, so a longer
     /// one here changes nothing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(minimum = 0, maximum = 365))]
     pub lead_days: Option<u32>,
     /// Of a digest: when, as a five-field crontab expression (minute, hour, day of the month, month, day of the week), such
     /// as `0 7 * * 1` for Mondays at seven, at least an hour apart. A time that the clock skips in spring comes at the first instant after the gap;
     /// one that comes twice in autumn counts the first time.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(max_length = 200))]
     pub schedule: Option<String>,
     /// Of a digest: the IANA time zone of its times; that of its property when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -48,24 +48,20 @@ pub enum Canopy {
 #[serde(deny_unknown_fields)]
 pub struct RoofRequest {
     /// Horizontal plan area in m2 including overhangs, never the sloping area.
-    #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 100_000.0))]
     pub plan_area_m2: f64,
     /// What it is covered with.
     pub surface: Surface,
     /// Share of the rain, after wetting, that reaches the downpipe; the surface's default when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(minimum = 0.001, maximum = 1.0))]
     pub runoff_coefficient: Option<f64>,
     /// Rain in mm that a dry roof holds back; the surface's default when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 20.0))]
     pub wetting_loss_mm: Option<f64>,
     /// The trees that shed onto it.
     #[serde(default)]
     pub canopy: Canopy,
     /// Share of the roof under the canopy; 0 when absent.
     #[serde(default)]
-    #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 1.0))]
     pub canopy_share: f64,
 }
 
@@ -125,7 +121,6 @@ pub struct SystemCreateRequest {
     /// The gauge whose rain falls on its roof.
     pub gauge_id: Uuid,
     /// What the system is called.
-    #[cfg_attr(feature = "openapi", schema(min_length = 1, max_length = 200))]
     pub name: String,
     /// Its roof.
     pub roof: RoofRequest,
@@ -133,11 +128,9 @@ pub struct SystemCreateRequest {
     pub commissioned_on: NaiveDate,
     /// Water drawn, in litres a day; 0 when absent.
     #[serde(default)]
-    #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 1_000_000.0))]
     pub demand_l_per_day: f64,
     /// Its components; more can be added later. At most 200.
     #[serde(default)]
-    #[cfg_attr(feature = "openapi", schema(max_items = 200))]
     pub components: Vec<ComponentRequest>,
 }
 
@@ -151,7 +144,6 @@ pub struct SystemUpdateRequest {
     /// The gauge whose rain falls on its roof.
     pub gauge_id: Uuid,
     /// What the system is called.
-    #[cfg_attr(feature = "openapi", schema(min_length = 1, max_length = 200))]
     pub name: String,
     /// Its roof.
     pub roof: RoofRequest,
@@ -159,7 +151,6 @@ pub struct SystemUpdateRequest {
     pub commissioned_on: NaiveDate,
     /// Water drawn, in litres a day; 0 when absent.
     #[serde(default)]
-    #[cfg_attr(feature = "openapi", schema(minimum = 0.0, maximum = 1_000_000.0))]
     pub demand_l_per_day: f64,
     /// The day it was taken out of service; nothing falls due from then on.
     #[serde(default, skip_serializing_if = "Option::is_none")]

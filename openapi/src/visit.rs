@@ -23,14 +23,12 @@ pub struct VisitItem {
     /// less than 1. Only where it was done, and only for `clean_screen`, `clear_weep_hole`, `remove_sediment`,
     /// `clear_gutter` and `clear_roof`; not more than was found.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(minimum = 0.0, exclusive_maximum = 1.0))]
     pub left_fraction: Option<f64>,
     /// Whether somebody is known or believed to have cleaned it since the last logged service, on a day nobody noted.
     #[serde(default)]
     pub cleaned_meanwhile: bool,
     /// Anything worth keeping.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(max_length = 4000))]
     pub note: Option<String>,
 }
 
@@ -79,14 +77,11 @@ pub struct VisitRequest {
     pub visited_on: NaiveDate,
     /// Who went.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(max_length = 200))]
     pub visited_by: Option<String>,
     /// What was seen to: 1 to 500, each component and duty once.
-    #[cfg_attr(feature = "openapi", schema(min_items = 1, max_items = 500))]
     pub items: Vec<VisitItem>,
     /// Anything worth keeping.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "openapi", schema(max_length = 4000))]
     pub note: Option<String>,
 }
 
@@ -136,6 +131,5 @@ pub struct VisitRevision {
 #[serde(deny_unknown_fields)]
 pub struct WithdrawRequest {
     /// Why.
-    #[cfg_attr(feature = "openapi", schema(min_length = 1, max_length = 4000))]
     pub because: String,
 }

@@ -8,7 +8,7 @@ use crate::domain::context::Context;
 use crate::domain::model::idempotency::{Answer, Attempt, Claim};
 use actix_web::http::{StatusCode, header};
 use actix_web::{HttpRequest, HttpResponse};
-use eavesward_contract::ProblemCode;
+use eavesward_contract::{LONGEST_IDEMPOTENCY_KEY, ProblemCode};
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 use std::future::Future;
@@ -57,11 +57,14 @@ impl Reply {
 pub fn key(req: &HttpRequest) -> Result<Option<String>, ApiError> {
     let Some(value) = req.headers().get(NAME) else { return Ok(None) };
     match value.to_str() {
-        Ok(text) if (1..=200).contains(&text.len()) && text.bytes().all(|byte| byte.is_ascii_graphic()) => {
+        Ok(text)
+            if (1..=LONGEST_IDEMPOTENCY_KEY).contains(&text.len())
+                && text.bytes().all(|byte| byte.is_ascii_graphic()) =>
+        {
             Ok(Some(text.to_owned()))
         }
         _ => {
-            let detail = format!("{NAME} has to be 1 to 200 visible ASCII characters.");
+            let detail = format!("{NAME} has to be 1 to {LONGEST_IDEMPOTENCY_KEY} visible ASCII characters.");
             Err(ApiError::new(ProblemCode::MalformedParameter, detail))
         }
     }

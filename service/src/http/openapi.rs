@@ -1,5 +1,6 @@
 //! The OpenAPI document: collected from the handlers, committed as `openapi/openapi.json`, never written by hand.
 
+mod bounds;
 mod constraints;
 mod samples;
 
@@ -48,11 +49,17 @@ struct Frame;
 
 /// The document.
 pub fn document() -> utoipa::openapi::OpenApi {
+    let mut document = collected();
+    complete(&mut document);
+    document
+}
+
+/// What the derives say of handlers and wire types.
+fn collected() -> utoipa::openapi::OpenApi {
     let mut document = Frame::openapi();
     for row in table() {
         document.merge(row.document.clone());
     }
-    complete(&mut document);
     document
 }
 
@@ -68,11 +75,12 @@ pub fn text() -> String {
 fn complete(api: &mut utoipa::openapi::OpenApi) {
     let components = api.components.get_or_insert_default();
     components.add_security_scheme("key", SecurityScheme::Http(Http::new(HttpAuthScheme::Bearer)));
-    for (name, schema) in &mut components.schemas {
+    for schema in components.schemas.values_mut() {
         hide_unknown(schema);
-        constraints::bound_values(name, schema);
         constraints::close_kinds(schema);
     }
+    bounds::bound_fields(&mut components.schemas);
+    constraints::no_repeats(&mut components.schemas);
     constraints::refer_to_items(&mut components.schemas);
     for (name, sample) in samples::by_schema() {
         if let Some(RefOr::T(Schema::Object(object))) = components.schemas.get_mut(name) {
@@ -104,6 +112,7 @@ fn complete(api: &mut utoipa::openapi::OpenApi) {
             if post && guarded && path != "/v1/forecast" {
                 repeatable(operation);
             }
+            bounds::bound_parameters(operation);
             constraints::describe_if_match(operation);
             problems(path, operation, guarded, post);
         }
@@ -129,7 +138,7 @@ fn repeatable(operation: &mut Operation) {
     let schema = ObjectBuilder::new()
         .schema_type(Type::String)
         .min_length(Some(1))
-        .max_length(Some(200))
+        .max_length(Some(wire::LONGEST_IDEMPOTENCY_KEY))
         .pattern(Some("^[!-~]+$"));
     let parameter = ParameterBuilder::new()
         .name("Idempotency-Key")

@@ -174,6 +174,11 @@ impl Overrides {
         &self.system
     }
 
+    /// A body that is right.
+    pub fn body(&self, operation: &Operation) -> Value {
+        operation.body(self).unwrap_or_default()
+    }
+
     /// The id of what a path names.
     pub fn id(&self, operation: &Operation) -> &str {
         let noun = operation.noun();

@@ -1,8 +1,10 @@
 //! The API as somebody without our types sees it: raw JSON over HTTP, on both databases.
 //!
 //! `document` reads the operations off the committed OpenAPI document, so that a new route is covered by `isolation`,
-//! `keys` and `coverage` as soon as it is documented.
+//! `keys` and `coverage` as soon as it is documented, and `bounded_fields` the bounds of their fields for `bounds`.
 
+mod bounded_fields;
+mod bounds;
 mod calendars;
 mod climate;
 mod components;

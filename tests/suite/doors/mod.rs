@@ -84,7 +84,7 @@ fn root() -> PathBuf {
 }
 
 /// Every Rust file below `dir` of the workspace: its path from there, and its text.
-fn sources(dir: &str) -> BTreeMap<String, String> {
+pub fn sources(dir: &str) -> BTreeMap<String, String> {
     fn collect(base: &Path, dir: &Path, into: &mut BTreeMap<String, String>) {
         for entry in fs::read_dir(dir).into_iter().flatten() {
             let path = entry.expect("a directory entry").path();

@@ -1,15 +1,9 @@
 //! Collects what is wrong with a request, so that the caller hears of everything at once.
 
+use crate::domain::base::bounds::{Bounds, Entries, LATITUDE_DEG, LONGITUDE_DEG, YEARS};
 use crate::domain::base::error::{Error, FieldError, Result};
 use chrono::{Datelike, NaiveDate};
 use chrono_tz::Tz;
-
-/// The first and last year that dates may lie in: the engine looks back at most two hundred years.
-const YEARS: std::ops::RangeInclusive<i32> = 1900..=2099;
-
-/// The least of any length, area, volume or time that is more than nothing, in the unit of its field. Smaller ones are
-/// slips of a unit, and would make accumulated amounts without end.
-const LEAST: f64 = 0.001;
 
 /// The refusals so far, and the path they stand at.
 #[derive(Debug, Default)]
@@ -45,16 +39,26 @@ impl Check {
         self.errors.push(FieldError { field, message: message.into() });
     }
 
-    /// A finite number from `low` to `high`, both allowed.
-    pub fn between(&mut self, field: &str, value: f64, low: f64, high: f64) {
-        if !(value >= low && value <= high) {
-            self.refuse(field, format!("{value} is not from {low} to {high}"));
+    /// A finite number within its bounds.
+    pub fn between(&mut self, field: &str, value: f64, bounds: Bounds) {
+        if !bounds.hold(value) {
+            self.refuse(field, format!("{value} is not from {} to {}", bounds.least, bounds.most));
         }
     }
 
-    /// A measure that cannot be nothing: from a thousandth to `high`.
-    pub fn positive(&mut self, field: &str, value: f64, high: f64) {
-        self.between(field, value, LEAST, high);
+    /// The same for a value that may be absent.
+    pub fn between_if_given(&mut self, field: &str, value: Option<f64>, bounds: Bounds) {
+        if let Some(value) = value {
+            self.between(field, value, bounds);
+        }
+    }
+
+    /// The number of entries of a list.
+    pub fn entries(&mut self, field: &str, number: usize, entries: Entries) {
+        let Entries { fewest, most } = entries;
+        if number < fewest || number > most {
+            self.refuse(field, format!("it has {number} entries; give {fewest} to {most}"));
+        }
     }
 
     /// Two days of a range, in order.
@@ -63,13 +67,6 @@ impl Check {
             && first > last
         {
             self.refuse("from", format!("{first} is after {last}"));
-        }
-    }
-
-    /// The same for a value that may be absent.
-    pub fn positive_if_given(&mut self, field: &str, value: Option<f64>, high: f64) {
-        if let Some(value) = value {
-            self.positive(field, value, high);
         }
     }
 
@@ -116,6 +113,6 @@ pub(crate) fn zone(check: &mut Check, field: &str, name: &str) -> Option<Tz> {
 
 /// Checks a position.
 pub(crate) fn place(check: &mut Check, latitude_deg: f64, longitude_deg: f64) {
-    check.between("latitude_deg", latitude_deg, -90.0, 90.0);
-    check.between("longitude_deg", longitude_deg, -180.0, 180.0);
+    check.between("latitude_deg", latitude_deg, LATITUDE_DEG);
+    check.between("longitude_deg", longitude_deg, LONGITUDE_DEG);
 }

@@ -1,6 +1,7 @@
 //! Words that know nothing of rainwater.
 
 pub mod blocking;
+pub mod bounds;
 pub mod check;
 pub mod clock;
 pub mod error;

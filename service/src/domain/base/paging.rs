@@ -1,5 +1,6 @@
 //! Keyset pages: where a list goes on.
 
+use crate::domain::base::bounds::Bounds;
 use crate::domain::base::error::{Error, Result};
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
@@ -8,6 +9,9 @@ use uuid::Uuid;
 
 /// The most rows of a page.
 pub const MAX_ROWS: u32 = 500;
+
+/// Rows of a page that can be asked for.
+pub const ROWS: Bounds = Bounds::of(1.0, MAX_ROWS as f64);
 
 /// The rows of a page when the caller does not say.
 pub const DEFAULT_ROWS: u32 = 100;

@@ -3,6 +3,7 @@
 //! A calendar cannot send a key, so that the address of a feed is one: it ends in 256 random bits, is shown once, kept only
 //! as a hash, and can be revoked. What a feed says is made by [`ical`], a pure function.
 
+use crate::domain::base::bounds::Bounds;
 use crate::domain::base::ids::{AccountId, CalendarId, PropertyId};
 use chrono::{DateTime, Utc};
 
@@ -12,8 +13,8 @@ pub const SECRET_PREFIX: &str = "ewc";
 /// Days ahead of a feed that does not say: a year and a month, so that what comes round yearly is always in it.
 pub const USUAL_DAYS: u32 = 400;
 
-/// The furthest days ahead: ten years. Judgement: no date further off is worth an alarm.
-pub const MOST_DAYS: u32 = 3_653;
+/// Days ahead of a feed, up to ten years. Judgement: no date further off is worth an alarm.
+pub const HORIZON_DAYS: Bounds = Bounds::of(1.0, 3_653.0);
 
 /// The most tasks of a feed. Judgement: some four megabytes; people's calendars become slow before that.
 pub const MOST_TASKS: usize = 2_000;

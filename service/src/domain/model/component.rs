@@ -1,5 +1,6 @@
 //! Components: a part that was put in, with its days of service.
 
+use crate::domain::base::bounds::NAME_LENGTH;
 use crate::domain::base::check::Check;
 use crate::domain::base::ids::{ComponentId, SystemId};
 use crate::domain::model::part::Part;
@@ -26,7 +27,7 @@ impl ComponentFacts {
 
     /// Checks everything; nothing can have been served after `today`.
     pub(crate) fn check(&self, check: &mut Check, today: NaiveDate) {
-        check.text("name", &self.name, 200);
+        check.text("name", &self.name, NAME_LENGTH);
         check.date("installed_on", self.installed_on);
         if let Some(served) = self.last_served_on {
             check.date("last_served_on", served);

@@ -1,22 +1,29 @@
 //! The account's own figures for duties, in the place of the defaults: the longest time to leave one, and the chance of
 //! being past the limit at which it falls due. They hold for every system of the account.
 
+use crate::domain::base::bounds::Bounds;
 use crate::domain::base::check::Check;
 use crate::domain::model::duty::{Decides, Duty};
 use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 
-/// The longest ceiling of an account's own, months. Judgement: twenty years outlast every part that is looked at.
-const MOST_MONTHS: u32 = 240;
+/// Ceilings of an account's own, months. Judgement: twenty years outlast every part that is looked at.
+pub const CEILING_MONTHS: Bounds = Bounds::of(1.0, 240.0);
 
-/// The least and the largest tolerance. Judgement: beyond them the date rests on the tail of the law alone.
-const TOLERANCES: (f64, f64) = (0.01, 0.99);
+/// Tolerances. Judgement: beyond them the date rests on the tail of the law alone.
+pub const TOLERANCE: Bounds = Bounds::of(0.01, 0.99);
 
 /// Days before the due date from which a task is told of, when the account says nothing.
-pub const LEAD_DAYS: u32 = 7;
+pub const DEFAULT_LEAD_DAYS: u32 = 7;
 
 /// The longest lead time, and the farthest that a date may move unseen, days. Judgement: a year ahead is a plan.
-const MOST_LEAD_DAYS: u32 = 365;
+const MOST_LEAD_DAYS: f64 = 365.0;
+
+/// Days before a due date from which it is told of.
+pub const LEAD_DAYS: Bounds = Bounds::of(0.0, MOST_LEAD_DAYS);
+
+/// Days by which a date has to move to be told of again.
+pub const MOVE_DAYS: Bounds = Bounds::of(1.0, MOST_LEAD_DAYS);
 
 /// What is said of a figure that the account gave.
 pub const OWN_SOURCE: &str = "the account's own figure";
@@ -37,15 +44,9 @@ pub struct Overrides {
 impl Overrides {
     /// Checks them; to be called under the path of the fields.
     pub(crate) fn check(self, check: &mut Check, duty: Duty) {
-        if let Some(months) = self.ceiling_months {
-            check.between("ceiling_months", f64::from(months), 1.0, f64::from(MOST_MONTHS));
-        }
-        if let Some(days) = self.lead_days {
-            check.between("lead_days", f64::from(days), 0.0, f64::from(MOST_LEAD_DAYS));
-        }
-        if let Some(days) = self.move_days {
-            check.between("move_days", f64::from(days), 1.0, f64::from(MOST_LEAD_DAYS));
-        }
+        check.between_if_given("ceiling_months", self.ceiling_months.map(f64::from), CEILING_MONTHS);
+        check.between_if_given("lead_days", self.lead_days.map(f64::from), LEAD_DAYS);
+        check.between_if_given("move_days", self.move_days.map(f64::from), MOVE_DAYS);
         let Some(tolerance) = self.tolerance else { return };
         if duty.tolerance().is_none() {
             let message = format!(
@@ -55,7 +56,7 @@ impl Overrides {
             );
             check.refuse("tolerance", message);
         } else {
-            check.between("tolerance", tolerance, TOLERANCES.0, TOLERANCES.1);
+            check.between("tolerance", tolerance, TOLERANCE);
         }
     }
 }
@@ -111,7 +112,7 @@ impl LeadTimes {
     /// A date may move by half the lead time before it is told, by three days at the least and a fortnight at the most.
     /// Judgement: within that, the trip that was planned still serves.
     pub fn of(own: Overrides) -> Self {
-        let lead_days = own.lead_days.unwrap_or(LEAD_DAYS);
+        let lead_days = own.lead_days.unwrap_or(DEFAULT_LEAD_DAYS);
         Self { lead_days, move_days: own.move_days.unwrap_or((lead_days / 2).clamp(3, 14)) }
     }
 }

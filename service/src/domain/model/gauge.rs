@@ -1,5 +1,6 @@
 //! Gauges: where rain is measured.
 
+use crate::domain::base::bounds::{Bounds, MONTHS, NAME_LENGTH};
 use crate::domain::base::check::{Check, place};
 use crate::domain::base::error::Result;
 use crate::domain::base::ids::{AccountId, GaugeId};
@@ -9,6 +10,18 @@ use serde::{Deserialize, Serialize};
 
 /// Days of the months in the longest year.
 const MONTH_DAYS: [f64; 12] = [31.0, 29.0, 31.0, 30.0, 31.0, 30.0, 31.0, 31.0, 30.0, 31.0, 30.0, 31.0];
+
+/// Mean rain of a month, mm. Judgement: the wettest places have means near 3,000 (from memory).
+pub const NORMAL_RAIN_MM: Bounds = Bounds::of(0.0, 5000.0);
+
+/// Mean wet days of a month; each is also held to the days of its own month.
+pub const NORMAL_WET_DAYS: Bounds = Bounds::of(0.0, MONTH_DAYS[0]);
+
+/// The least rain that makes a day wet, mm. Judgement: weather services take 0.1 to 2.5 (from memory).
+pub const WET_DAY_THRESHOLD_MM: Bounds = Bounds::of(0.05, 10.0);
+
+/// Years that normals are the means of. Judgement: the longest records have some three hundred (from memory).
+pub const NORMAL_YEARS: Bounds = Bounds::of(1.0, 300.0);
 
 /// A gauge.
 #[derive(Clone, Debug, PartialEq)]
@@ -70,27 +83,31 @@ impl Normals {
     /// Checks them; to be called under the path of the field.
     pub(crate) fn check(&self, check: &mut Check) {
         for (field, values) in [("rain_mm", &self.rain_mm), ("wet_days", &self.wet_days)] {
-            if values.len() != 12 {
+            if values.len() != MONTHS.most {
                 check.refuse(field, format!("it has {} values; give twelve, January first", values.len()));
                 continue;
             }
             for (month, &value) in values.iter().enumerate() {
-                let most = if field == "rain_mm" { 5000.0 } else { MONTH_DAYS[month] };
-                check.between(&format!("{field}[{month}]"), value, 0.0, most);
+                let bounds = if field == "rain_mm" {
+                    NORMAL_RAIN_MM
+                } else {
+                    Bounds { most: MONTH_DAYS[month], ..NORMAL_WET_DAYS }
+                };
+                check.between(&format!("{field}[{month}]"), value, bounds);
             }
         }
-        if self.rain_mm.len() == 12 && self.wet_days.len() == 12 {
-            for month in 0..12 {
+        if [&self.rain_mm, &self.wet_days].iter().all(|values| values.len() == MONTHS.most) {
+            for month in 0..MONTHS.most {
                 let (rain, days) = (self.rain_mm[month], self.wet_days[month]);
-                if rain > 0.0 && days == 0.0 && rain > 31.0 * self.wet_day_threshold_mm {
+                if rain > 0.0 && days == 0.0 && rain > NORMAL_WET_DAYS.most * self.wet_day_threshold_mm {
                     let message =
                         format!("{rain} mm cannot fall on no wet day of {} mm", self.wet_day_threshold_mm);
                     check.refuse(&format!("wet_days[{month}]"), message);
                 }
             }
         }
-        check.between("wet_day_threshold_mm", self.wet_day_threshold_mm, 0.05, 10.0);
-        check.between("years", self.years, 1.0, 300.0);
+        check.between("wet_day_threshold_mm", self.wet_day_threshold_mm, WET_DAY_THRESHOLD_MM);
+        check.between("years", self.years, NORMAL_YEARS);
     }
 
     /// As the engine takes them.
@@ -115,7 +132,7 @@ impl GaugeFacts {
     /// Checks everything.
     pub fn check(self) -> Result<Self> {
         let mut check = Check::new();
-        check.text("name", &self.name, 200);
+        check.text("name", &self.name, NAME_LENGTH);
         place(&mut check, self.latitude_deg, self.longitude_deg);
         if let Some(normals) = &self.normals {
             check.within("normals", |check| normals.check(check));

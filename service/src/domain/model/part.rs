@@ -1,5 +1,6 @@
 //! Parts: what a component is, with the figures its duties need.
 
+use crate::domain::base::bounds::{Bounds, SHARE};
 use crate::domain::base::check::Check;
 use crate::domain::base::words::words;
 use chrono::NaiveDate;
@@ -147,6 +148,57 @@ impl MonthDay {
     }
 }
 
+/// Lengths of a gutter, m. Judgement: ten kilometres exceed those of the largest roof.
+pub const LENGTH_M: Bounds = Bounds::above_nothing(10_000.0);
+
+/// Areas of a screen's mesh, m2. Judgement: one as large as a hall is a slip of a unit.
+pub const AREA_M2: Bounds = Bounds::above_nothing(100.0);
+
+/// Openings of a mesh, mm. Judgement: what is coarser keeps no leaf back.
+pub const MESH_MM: Bounds = Bounds::above_nothing(50.0);
+
+/// Volumes of a diverter's chamber, litres. Judgement: a millimetre off the largest roof.
+pub const CHAMBER_VOLUME_L: Bounds = Bounds::above_nothing(100_000.0);
+
+/// Diameters of a weep hole, mm. Judgement: a finer one clogs at once, a wider one is a drain.
+pub const HOLE_MM: Bounds = Bounds::of(0.5, 20.0);
+
+/// Heads of water over a weep hole, m. Judgement: from a low box to a standpipe of three storeys.
+pub const HEAD_M: Bounds = Bounds::of(0.05, 10.0);
+
+/// Flows of a drip, litres an hour. Judgement: from a drop every four seconds to a thin stream.
+pub const LITRES_PER_HOUR: Bounds = Bounds::of(0.05, 100.0);
+
+/// Share of the ultraviolet that is kept off a coupling.
+pub const SHADE_SHARE: Bounds = SHARE;
+
+/// Capacities of a tank, litres. Judgement: a hundred thousand cubic metres are a lake.
+pub const CAPACITY_L: Bounds = Bounds::above_nothing(100_000_000.0);
+
+/// Areas of a tank's floor, m2. Judgement: that lake, one metre deep.
+pub const FLOOR_AREA_M2: Bounds = Bounds::above_nothing(100_000.0);
+
+/// Heights of a tank's outlet above its floor, mm. Judgement: twenty metres exceed the tallest tank.
+pub const OUTLET_HEIGHT_MM: Bounds = Bounds::of(0.0, 20_000.0);
+
+/// Depths of sediment at which it is removed, mm. Judgement: less cannot be measured, more is a floor of its own.
+pub const SEDIMENT_LIMIT_MM: Bounds = Bounds::of(10.0, 2000.0);
+
+/// Depths of a trap's water seal, mm. Judgement: a shallower one dries in days, a deeper one is a slip of a unit.
+pub const SEAL_DEPTH_MM: Bounds = Bounds::of(10.0, 1000.0);
+
+/// Volumes of a pressure vessel, litres. Judgement: the largest are some ten cubic metres.
+pub const VOLUME_L: Bounds = Bounds::above_nothing(100_000.0);
+
+/// Volumes that a cartridge is rated for, litres. Judgement: as much as the largest tank holds.
+pub const RATED_VOLUME_L: Bounds = Bounds::above_nothing(100_000_000.0);
+
+/// Hours that a lamp is rated for. Judgement: more than twenty years without a pause.
+pub const RATED_HOURS: Bounds = Bounds::above_nothing(200_000.0);
+
+/// Hours that a lamp burns a day.
+pub const HOURS_PER_DAY: Bounds = Bounds::above_nothing(24.0);
+
 /// What a component is, with the figures its duties need. The wire's `Part` says what each figure means.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[expect(
@@ -251,50 +303,46 @@ impl Part {
     pub fn check(&self, check: &mut Check) {
         match self {
             Self::Roof { .. } | Self::Valve { .. } | Self::LevelGauge | Self::Pump { .. } => {}
-            Self::Gutter { length_m, .. } => check.positive("length_m", *length_m, 10_000.0),
+            Self::Gutter { length_m, .. } => check.between("length_m", *length_m, LENGTH_M),
             Self::DebrisScreen { area_m2, mesh_mm } => {
-                check.positive("area_m2", *area_m2, 100.0);
-                check.positive_if_given("mesh_mm", *mesh_mm, 50.0);
+                check.between("area_m2", *area_m2, AREA_M2);
+                check.between_if_given("mesh_mm", *mesh_mm, MESH_MM);
             }
             Self::FirstFlushDiverter { chamber_volume_l, emptying } => {
-                check.positive("chamber_volume_l", *chamber_volume_l, 100_000.0);
+                check.between("chamber_volume_l", *chamber_volume_l, CHAMBER_VOLUME_L);
                 check.within("emptying", |check| match emptying {
                     Emptying::Hand => {}
                     Emptying::WeepHole { hole_mm, head_m } => {
-                        check.between("hole_mm", *hole_mm, 0.5, 20.0);
-                        check.between("head_m", *head_m, 0.05, 10.0);
+                        check.between("hole_mm", *hole_mm, HOLE_MM);
+                        check.between("head_m", *head_m, HEAD_M);
                     }
                     Emptying::Drip { litres_per_hour } => {
-                        check.between("litres_per_hour", *litres_per_hour, 0.05, 100.0);
+                        check.between("litres_per_hour", *litres_per_hour, LITRES_PER_HOUR);
                     }
                 });
             }
             Self::Coupling { shade_share, .. } => {
-                if let Some(share) = shade_share {
-                    check.between("shade_share", *share, 0.0, 1.0);
-                }
+                check.between_if_given("shade_share", *shade_share, SHADE_SHARE);
             }
             Self::Tank { capacity_l, floor_area_m2, outlet_height_mm, sediment_limit_mm, .. } => {
-                check.positive("capacity_l", *capacity_l, 100_000_000.0);
-                check.positive("floor_area_m2", *floor_area_m2, 100_000.0);
-                check.between("outlet_height_mm", *outlet_height_mm, 0.0, 20_000.0);
-                if let Some(limit) = sediment_limit_mm {
-                    check.between("sediment_limit_mm", *limit, 10.0, 2000.0);
-                }
+                check.between("capacity_l", *capacity_l, CAPACITY_L);
+                check.between("floor_area_m2", *floor_area_m2, FLOOR_AREA_M2);
+                check.between("outlet_height_mm", *outlet_height_mm, OUTLET_HEIGHT_MM);
+                check.between_if_given("sediment_limit_mm", *sediment_limit_mm, SEDIMENT_LIMIT_MM);
             }
             Self::FloatingIntake { mesh_mm } | Self::Vent { mesh_mm } => {
-                check.positive_if_given("mesh_mm", *mesh_mm, 50.0);
+                check.between_if_given("mesh_mm", *mesh_mm, MESH_MM);
             }
             Self::OverflowTrap { seal_depth_mm } => {
-                check.between("seal_depth_mm", *seal_depth_mm, 10.0, 1000.0);
+                check.between("seal_depth_mm", *seal_depth_mm, SEAL_DEPTH_MM);
             }
-            Self::PressureVessel { volume_l } => check.positive_if_given("volume_l", *volume_l, 100_000.0),
+            Self::PressureVessel { volume_l } => check.between_if_given("volume_l", *volume_l, VOLUME_L),
             Self::CartridgeFilter { rated_volume_l } => {
-                check.positive_if_given("rated_volume_l", *rated_volume_l, 100_000_000.0);
+                check.between_if_given("rated_volume_l", *rated_volume_l, RATED_VOLUME_L);
             }
             Self::DisinfectionLamp { rated_hours, hours_per_day } => {
-                check.positive_if_given("rated_hours", *rated_hours, 200_000.0);
-                check.positive("hours_per_day", *hours_per_day, 24.0);
+                check.between_if_given("rated_hours", *rated_hours, RATED_HOURS);
+                check.between("hours_per_day", *hours_per_day, HOURS_PER_DAY);
             }
             Self::ExposedPipework { first_frost, last_frost } => {
                 check_frost(check, *first_frost, *last_frost);

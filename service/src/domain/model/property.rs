@@ -1,5 +1,6 @@
 //! Properties: the places that systems stand at.
 
+use crate::domain::base::bounds::{Bounds, MONTHS, NAME_LENGTH, NOTE_LENGTH};
 use crate::domain::base::check::{Check, place, zone};
 use crate::domain::base::error::Result;
 use crate::domain::base::ids::{AccountId, PropertyId};
@@ -8,7 +9,7 @@ use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
 /// Twelve figures, January first whatever the hemisphere.
-pub type Monthly = [f64; 12];
+pub type Monthly = [f64; MONTHS.most];
 
 /// Air temperatures of the months, degrees Celsius.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -39,12 +40,15 @@ pub struct MonthsDraft {
     pub evaporation_mm_per_day: Option<Vec<f64>>,
 }
 
+/// Metres above sea level. Judgement: the shores of the Dead Sea lie near -430, the highest towns near 5,000 (from memory).
+pub const ELEVATION_M: Bounds = Bounds::of(-450.0, 6000.0);
+
 /// The coldest and the warmest month that is believed, degrees Celsius. Judgement: the coldest months of inhabited places
 /// have means near -50, the warmest near 40 (from memory).
-const TEMPERATURES_C: (f64, f64) = (-60.0, 50.0);
+pub const TEMPERATURES_C: Bounds = Bounds::of(-60.0, 50.0);
 
-/// The most evaporation that is believed, mm a day. Judgement: open pans in hot deserts lose about half of it (from memory).
-const MOST_EVAPORATION_MM: f64 = 30.0;
+/// Evaporation that is believed, mm a day. Judgement: open pans in hot deserts lose about half of the most (from memory).
+pub const EVAPORATION_MM_PER_DAY: Bounds = Bounds::of(0.0, 30.0);
 
 impl MonthsDraft {
     /// Checks everything; of a list that is refused nothing is kept.
@@ -65,25 +69,19 @@ impl MonthsDraft {
             }
         });
         let given = self.evaporation_mm_per_day.as_deref();
-        let evaporation_mm_per_day =
-            monthly(check, "evaporation_mm_per_day", given, (0.0, MOST_EVAPORATION_MM));
+        let evaporation_mm_per_day = monthly(check, "evaporation_mm_per_day", given, EVAPORATION_MM_PER_DAY);
         Months { temperatures, evaporation_mm_per_day }
     }
 }
 
-fn monthly(
-    check: &mut Check,
-    field: &str,
-    values: Option<&[f64]>,
-    (low, high): (f64, f64),
-) -> Option<Monthly> {
+fn monthly(check: &mut Check, field: &str, values: Option<&[f64]>, bounds: Bounds) -> Option<Monthly> {
     let values = values?;
     let Ok(twelve) = Monthly::try_from(values) else {
         check.refuse(field, format!("it has {} values; give twelve, January first", values.len()));
         return None;
     };
     for (month, value) in twelve.into_iter().enumerate() {
-        check.between(&format!("{field}[{month}]"), value, low, high);
+        check.between(&format!("{field}[{month}]"), value, bounds);
     }
     Some(twelve)
 }
@@ -161,13 +159,13 @@ impl PropertyDraft {
     /// Checks everything.
     pub fn check(self) -> Result<PropertyFacts> {
         let mut check = Check::new();
-        check.text("name", &self.name, 200);
+        check.text("name", &self.name, NAME_LENGTH);
         place(&mut check, self.latitude_deg, self.longitude_deg);
-        check.between("elevation_m", self.elevation_m, -450.0, 6000.0);
+        check.between("elevation_m", self.elevation_m, ELEVATION_M);
         let zone = zone(&mut check, "time_zone", &self.time_zone);
         let months = self.months.check(&mut check);
         if let Some(notes) = &self.notes {
-            check.note("notes", notes, 4000);
+            check.note("notes", notes, NOTE_LENGTH);
         }
         check.done()?;
         Ok(PropertyFacts {

@@ -1,13 +1,14 @@
 //! Rain in: daily readings are judged one by one, and the good ones are an upsert by date.
 
+use crate::domain::base::bounds::Bounds;
 use crate::domain::model::gauge::RainSpan;
 use chrono::NaiveDate;
 
-/// The most rain of a day that is believed, in mm. The greatest ever measured is 1,825 mm (La Réunion, 7-8 January
+/// Rain of a day that is believed, mm. The greatest ever measured is 1,825 mm (La Réunion, 7-8 January
 /// 1966, World Meteorological Organization's archive of extremes; from memory).
-pub const MOST_MM: f64 = 2000.0;
+pub const RAIN_MM: Bounds = Bounds::of(0.0, 2000.0);
 
-/// The most readings of one request.
+/// The most readings of one request. Judgement: more than a hundred years of days.
 pub const MOST_READINGS: usize = 50_000;
 
 /// Rain of one day.

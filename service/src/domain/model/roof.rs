@@ -1,5 +1,6 @@
 //! Roofs, with the default figures of each surface and their sources.
 
+use crate::domain::base::bounds::{Bounds, SHARE};
 use crate::domain::base::check::Check;
 use crate::domain::base::words::words;
 use serde::{Deserialize, Serialize};
@@ -121,6 +122,18 @@ impl RoofFigure {
     }
 }
 
+/// Plan areas, m2. Judgement: ten hectares exceed every roof with one gutter system.
+pub const PLAN_AREA_M2: Bounds = Bounds::above_nothing(100_000.0);
+
+/// Runoff coefficients: no more water runs off than falls.
+pub const RUNOFF_COEFFICIENT: Bounds = Bounds::above_nothing(1.0);
+
+/// Wetting losses, mm. Judgement: four times what a planted roof holds back.
+pub const WETTING_LOSS_MM: Bounds = Bounds::of(0.0, 20.0);
+
+/// Share of a roof that lies under trees.
+pub const CANOPY_SHARE: Bounds = SHARE;
+
 /// A roof. Coefficient and loss stay absent when the surface's default counts, so that a better default reaches it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Roof {
@@ -140,12 +153,10 @@ pub struct Roof {
 
 impl Roof {
     pub(crate) fn check(&self, check: &mut Check) {
-        check.positive("plan_area_m2", self.plan_area_m2, 100_000.0);
-        check.positive_if_given("runoff_coefficient", self.runoff_coefficient, 1.0);
-        if let Some(loss) = self.wetting_loss_mm {
-            check.between("wetting_loss_mm", loss, 0.0, 20.0);
-        }
-        check.between("canopy_share", self.canopy_share, 0.0, 1.0);
+        check.between("plan_area_m2", self.plan_area_m2, PLAN_AREA_M2);
+        check.between_if_given("runoff_coefficient", self.runoff_coefficient, RUNOFF_COEFFICIENT);
+        check.between_if_given("wetting_loss_mm", self.wetting_loss_mm, WETTING_LOSS_MM);
+        check.between("canopy_share", self.canopy_share, CANOPY_SHARE);
         if self.canopy == Canopy::None && self.canopy_share > 0.0 {
             check.refuse(
                 "canopy_share",

@@ -1,19 +1,23 @@
 //! Kept rounds: planned, or done with their visits.
 
+use crate::domain::base::bounds::{Bounds, Entries};
 use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, RoundId, SystemId, TaskId, VisitId};
 use crate::domain::base::words::words;
 use crate::domain::model::duty::Duty;
 use crate::domain::model::hazard::Hazard;
 use crate::domain::model::part::Kind;
-use crate::domain::model::visit::{Finding, MOST_ITEMS, Visit};
+use crate::domain::model::visit::{Finding, ITEMS, Visit};
 use chrono::{DateTime, NaiveDate, Utc};
 
-/// The most tasks of a round.
-pub const MOST_TASKS: usize = MOST_ITEMS;
+/// Tasks of a round: as many as a visit may have, since one visit may do them all.
+pub const TASKS: Entries = ITEMS;
 
-/// The most rounds of a page, and those of one that does not say: each may have [`MOST_TASKS`] tasks. Judgement: that is
+/// The most rounds of a page, and those of one that does not say: each may have [`TASKS`] of them. Judgement: that is
 /// 25,000 of them, some ten megabytes.
 pub const MOST_ROWS: u32 = 50;
+
+/// Rounds of a page that can be asked for.
+pub const ROWS: Bounds = Bounds::of(1.0, MOST_ROWS as f64);
 
 words! {
     /// How far a kept round is.

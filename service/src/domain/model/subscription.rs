@@ -10,14 +10,11 @@ use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use url::Url;
 
-/// The longest address.
-const LONGEST_URL: usize = 2_000;
+/// The longest address, in bytes.
+pub const LONGEST_URL: usize = 2_000;
 
 /// Times that are shown of a schedule.
 const SHOWN: usize = 5;
-
-/// The longest lead time, days.
-pub(crate) const MOST_LEAD_DAYS: u32 = 365;
 
 words! {
     /// How a digest is written.

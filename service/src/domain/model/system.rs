@@ -1,5 +1,6 @@
 //! Systems: one roof, one gauge, and the components between them and the tap.
 
+use crate::domain::base::bounds::Bounds;
 use crate::domain::base::ids::{AccountId, GaugeId, PropertyId, SystemId};
 use crate::domain::model::component::Component;
 use crate::domain::model::roof::Roof;
@@ -8,8 +9,11 @@ use chrono::{DateTime, NaiveDate, Utc};
 /// The most components a system may have, those taken out included.
 pub const MOST_COMPONENTS: usize = 1000;
 
-/// The most components of one request.
-pub(crate) const MOST_AT_ONCE: usize = 200;
+/// The most components of one request. Judgement: a large site has some fifty.
+pub const MOST_AT_ONCE: usize = 200;
+
+/// Litres drawn a day. Judgement: a thousand cubic metres are a town's.
+pub const DEMAND_L_PER_DAY: Bounds = Bounds::of(0.0, 1_000_000.0);
 
 /// What is known of a system.
 #[derive(Clone, Debug, PartialEq)]

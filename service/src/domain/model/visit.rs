@@ -1,11 +1,13 @@
 //! Visits: what was done and what was found. A visit can be corrected or withdrawn; what stood before is kept.
 
+use crate::domain::base::bounds::{Bounds, Entries, NOTE_LENGTH, SHARE};
 use crate::domain::base::check::Check;
 use crate::domain::base::ids::{AccountId, ComponentId, SystemId, VisitId};
 use crate::domain::base::words::words;
 use crate::domain::model::component::Component;
 use crate::domain::model::duty;
 use crate::domain::model::duty::Duty;
+use crate::domain::model::part::OUTLET_HEIGHT_MM;
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
@@ -131,14 +133,23 @@ pub struct Revision {
     pub visit: Visit,
 }
 
-/// The most duties of one visit.
-pub(crate) const MOST_ITEMS: usize = 500;
+/// Duties of one visit. Judgement: a day's work is a tenth of the most.
+pub const ITEMS: Entries = Entries::of(1, 500);
+
+/// How far on the way to wanting care a part is found: 1 wants it now. Judgement: ten times that is a slip.
+pub const FRACTION: Bounds = Bounds::of(0.0, 10.0);
+
+/// Depths of sediment that are found, mm: as deep as an outlet may lie.
+pub const DEPTH_MM: Bounds = OUTLET_HEIGHT_MM;
+
+/// How full a partial cleaning leaves a part: less than [`Bounds::most`], which wants care.
+pub const LEFT_FRACTION: Bounds = SHARE;
 
 pub(crate) fn check_item(check: &mut Check, item: &VisitItem, components: &[Component], on: NaiveDate) {
     match item.finding {
-        Some(Finding::Fraction(share)) => check.between("finding.fraction", share, 0.0, 10.0),
+        Some(Finding::Fraction(share)) => check.between("finding.fraction", share, FRACTION),
         Some(Finding::DepthMm(depth)) => {
-            check.between("finding.depth_mm", depth, 0.0, 20_000.0);
+            check.between("finding.depth_mm", depth, DEPTH_MM);
             if !item.duty.facts().measures_depth {
                 check.refuse(
                     "finding.found",
@@ -155,7 +166,7 @@ pub(crate) fn check_item(check: &mut Check, item: &VisitItem, components: &[Comp
         check.refuse("finding", "it was neither done nor anything found; say what was found or leave it out");
     }
     if let Some(note) = &item.note {
-        check.note("note", note, 4000);
+        check.note("note", note, NOTE_LENGTH);
     }
     let Some(component) = components.iter().find(|component| component.id == item.component_id) else {
         return check.refuse("component_id", format!("the system has no component {}", item.component_id));
@@ -194,8 +205,11 @@ fn check_left(check: &mut Check, item: &VisitItem, left: f64) {
     if !item.done {
         return check.refuse(FIELD, "it was not done; say with done how full it was left, or what was found");
     }
-    if !(0.0..1.0).contains(&left) {
-        let message = format!("{left} is not from 0 to under 1; left at 1 it was not done, only looked at");
+    let Bounds { least, most } = LEFT_FRACTION;
+    if !(least..most).contains(&left) {
+        let message = format!(
+            "{left} is not from {least} to under {most}; left at {most} it was not done, only looked at"
+        );
         return check.refuse(FIELD, message);
     }
     let most = match item.finding {

@@ -1,5 +1,6 @@
 //! Accounts and keys: make, list, revoke, authenticate.
 
+use crate::domain::base::bounds::NAME_LENGTH;
 use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, KeyId};
@@ -14,7 +15,7 @@ const SECRET_PREFIX: &str = "ew";
 
 fn new_key(account_id: AccountId, draft: KeyDraft, now: DateTime<Utc>) -> Result<(Key, Secret)> {
     let mut check = Check::new();
-    check.text("name", &draft.name, 200);
+    check.text("name", &draft.name, NAME_LENGTH);
     if draft.scopes.is_empty() {
         check.refuse("scopes", "it is empty; give at least one of read, write, admin");
     }
@@ -63,7 +64,7 @@ pub async fn bootstrap(cx: &Context, name: &str) -> Result<Option<(Account, Secr
 /// Makes a further account with a key that may do everything.
 pub async fn create(cx: &Context, name: &str) -> Result<(Account, Secret)> {
     let mut check = Check::new();
-    check.text("name", name, 200);
+    check.text("name", name, NAME_LENGTH);
     check.done()?;
     let now = cx.clock.now();
     let account = Account { id: AccountId::new(), name: name.to_owned(), created_at: now };

@@ -1,5 +1,6 @@
 //! Calendar feeds: make, list, revoke, read.
 
+use crate::domain::base::bounds::NAME_LENGTH;
 use crate::domain::base::check::Check;
 use crate::domain::base::clock;
 use crate::domain::base::error::{Error, Result, StoreError};
@@ -8,7 +9,7 @@ use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::base::secret::{Secret, hash};
 use crate::domain::context::Context;
 use crate::domain::model::calendar::{
-    Calendar, CalendarDraft, MOST_DAYS, MOST_TASKS, SECRET_PREFIX, USUAL_DAYS,
+    Calendar, CalendarDraft, HORIZON_DAYS, MOST_TASKS, SECRET_PREFIX, USUAL_DAYS,
 };
 use crate::domain::model::duty_settings::DutySettings;
 use crate::domain::model::task::TaskFilter;
@@ -25,8 +26,8 @@ const READ_TO: TimeDelta = TimeDelta::hours(1);
 pub async fn create(cx: &Context, account: AccountId, draft: CalendarDraft) -> Result<(Calendar, Secret)> {
     let horizon_days = draft.horizon_days.unwrap_or(USUAL_DAYS);
     let mut check = Check::new();
-    check.text("name", &draft.name, 200);
-    check.between("horizon_days", f64::from(horizon_days), 1.0, f64::from(MOST_DAYS));
+    check.text("name", &draft.name, NAME_LENGTH);
+    check.between("horizon_days", f64::from(horizon_days), HORIZON_DAYS);
     if let Some(id) = draft.property_id
         && cx.store.property(account, id).await?.is_none()
     {

@@ -1,5 +1,6 @@
 //! Reads the reminders' feed after a cursor, and waits for new entries.
 
+use crate::domain::base::bounds::Bounds;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::AccountId;
 use crate::domain::base::paging;
@@ -8,8 +9,11 @@ use crate::domain::context::Context;
 use crate::domain::model::reminder::{FeedRange, PulledReminders, ReminderFilter};
 use std::time::Duration;
 
-/// The longest wait for new entries, seconds.
+/// The longest wait for new entries, seconds. Judgement: proxies cut off what is silent for a minute.
 pub const LONGEST_WAIT_S: u32 = 30;
+
+/// Seconds of waiting that can be asked for.
+pub const WAIT_S: Bounds = Bounds::of(0.0, LONGEST_WAIT_S as f64);
 
 /// What stands for the end of the feed in the place of a cursor.
 pub const NOW: &str = "now";

@@ -1,22 +1,28 @@
 //! The forecast of a system that nobody has registered.
 
 use crate::domain::base::blocking::blocking;
+use crate::domain::base::bounds::{Entries, LATITUDE_DEG};
 use crate::domain::base::check::Check;
 use crate::domain::base::error::Result;
+use crate::domain::base::plural::with_commas;
 use crate::domain::model::component::ComponentFacts;
 use crate::domain::model::duty::Duty;
 use crate::domain::model::duty_settings::{DutySettings, Overrides};
 use crate::domain::model::forecast::SystemForecast;
 use crate::domain::model::gauge::Normals;
-use crate::domain::model::property::{Months, MonthsDraft};
-use crate::domain::model::rain::{MOST_MM, RainDay};
+use crate::domain::model::property::{ELEVATION_M, Months, MonthsDraft};
+use crate::domain::model::rain::{MOST_READINGS, RAIN_MM, RainDay};
 use crate::domain::model::roof::Roof;
+use crate::domain::model::system::{DEMAND_L_PER_DAY, MOST_AT_ONCE};
 use crate::domain::rules::forecast::gauge_model::GaugeModel;
 use crate::domain::rules::forecast::history::InService;
 use crate::domain::rules::forecast::model_inputs::{Location, ModelInputs};
 use crate::domain::rules::forecast::system::forecast;
 use chrono::NaiveDate;
 use std::collections::HashMap;
+
+/// Components of a system that nobody has registered; without any there is nothing to forecast.
+pub const COMPONENTS: Entries = Entries::of(1, MOST_AT_ONCE);
 
 /// A system that nobody has registered.
 #[derive(Clone, Debug)]
@@ -46,14 +52,12 @@ pub struct Sketch {
 impl Sketch {
     fn check(&self) -> Result<Months> {
         let mut check = Check::new();
-        check.between("latitude_deg", self.latitude_deg, -90.0, 90.0);
-        check.between("elevation_m", self.elevation_m, -450.0, 6000.0);
+        check.between("latitude_deg", self.latitude_deg, LATITUDE_DEG);
+        check.between("elevation_m", self.elevation_m, ELEVATION_M);
         check.within("roof", |check| self.roof.check(check));
-        check.between("demand_l_per_day", self.demand_l_per_day, 0.0, 1_000_000.0);
+        check.between("demand_l_per_day", self.demand_l_per_day, DEMAND_L_PER_DAY);
         check.date("as_of", self.as_of);
-        if self.components.is_empty() || self.components.len() > 200 {
-            check.refuse("components", format!("it has {} entries; give 1 to 200", self.components.len()));
-        }
+        check.entries("components", self.components.len(), COMPONENTS);
         crate::domain::model::component::check_components(&mut check, &self.components, NaiveDate::MAX);
         for (index, component) in self.components.iter().enumerate() {
             let days = [
@@ -67,12 +71,13 @@ impl Sketch {
                 }
             }
         }
-        if self.rain.len() > crate::domain::model::rain::MOST_READINGS {
-            check.refuse("rain", format!("{} days; send at most 50,000", self.rain.len()));
+        if self.rain.len() > MOST_READINGS {
+            let most = with_commas(MOST_READINGS);
+            check.refuse("rain", format!("{} days; send at most {most}", self.rain.len()));
         }
         let mut seen = std::collections::HashSet::new();
         for (index, day) in self.rain.iter().enumerate() {
-            check.between(&format!("rain[{index}].rain_mm"), day.rain_mm, 0.0, MOST_MM);
+            check.between(&format!("rain[{index}].rain_mm"), day.rain_mm, RAIN_MM);
             check.date(&format!("rain[{index}].date"), day.date);
             if !seen.insert(day.date) {
                 check.refuse(&format!("rain[{index}].date"), format!("{} stands there twice", day.date));

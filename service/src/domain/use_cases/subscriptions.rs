@@ -1,14 +1,15 @@
 //! Subscriptions: make, change, pause, rotate the secret, remove.
 
+use crate::domain::base::bounds::NAME_LENGTH;
 use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, SubscriptionId};
 use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::context::Context;
+use crate::domain::model::duty_settings::LEAD_DAYS;
 use crate::domain::model::signing::{Secrets, SigningSecret};
 use crate::domain::model::subscription::{
-    Carries, MOST_LEAD_DAYS, Paused, Subscription, SubscriptionDraft, SubscriptionFacts, Timing, address,
-    timing,
+    Carries, Paused, Subscription, SubscriptionDraft, SubscriptionFacts, Timing, address, timing,
 };
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
 use chrono::{DateTime, TimeDelta, Utc};
@@ -22,13 +23,11 @@ const LEAST_APART: TimeDelta = TimeDelta::hours(1);
 
 async fn checked(cx: &Context, account: AccountId, draft: SubscriptionDraft) -> Result<SubscriptionFacts> {
     let mut check = Check::new();
-    check.text("name", &draft.name, 200);
+    check.text("name", &draft.name, NAME_LENGTH);
     if let Err(why) = address(&draft.url, cx.local_webhooks) {
         check.refuse("url", why);
     }
-    if let Some(days) = draft.lead_days {
-        check.between("lead_days", f64::from(days), 0.0, f64::from(MOST_LEAD_DAYS));
-    }
+    check.between_if_given("lead_days", draft.lead_days.map(f64::from), LEAD_DAYS);
     let mut home = None;
     if let Some(id) = draft.property_id {
         home = cx.store.property(account, id).await?;

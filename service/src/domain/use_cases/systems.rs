@@ -1,5 +1,6 @@
 //! Systems: register, list, change.
 
+use crate::domain::base::bounds::NAME_LENGTH;
 use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, Result, StoreError};
 use crate::domain::base::ids::{AccountId, ComponentId, SystemId};
@@ -8,7 +9,7 @@ use crate::domain::context;
 use crate::domain::context::Context;
 use crate::domain::model::component::{Component, ComponentFacts, check_components};
 use crate::domain::model::system::{
-    Assembled, MOST_AT_ONCE, MOST_COMPONENTS, System, SystemFacts, SystemFilter,
+    Assembled, DEMAND_L_PER_DAY, MOST_AT_ONCE, MOST_COMPONENTS, System, SystemFacts, SystemFilter,
 };
 use crate::domain::ports::store::outcomes::Updated;
 use crate::domain::use_cases::subscriptions;
@@ -29,9 +30,9 @@ async fn checked(
     components: &[ComponentFacts],
 ) -> Result<()> {
     let mut check = Check::new();
-    check.text("name", &facts.name, 200);
+    check.text("name", &facts.name, NAME_LENGTH);
     check.date("commissioned_on", facts.commissioned_on);
-    check.between("demand_l_per_day", facts.demand_l_per_day, 0.0, 1_000_000.0);
+    check.between("demand_l_per_day", facts.demand_l_per_day, DEMAND_L_PER_DAY);
     if let Some(retired) = facts.retired_on {
         check.date("retired_on", retired);
         if retired < facts.commissioned_on {

@@ -1,14 +1,13 @@
 //! Visits: log, correct, withdraw, list.
 
+use crate::domain::base::bounds::{NAME_LENGTH, NOTE_LENGTH};
 use crate::domain::base::check::Check;
 use crate::domain::base::clock::local_date;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, VisitId};
 use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::context::Context;
-use crate::domain::model::visit::{
-    MOST_ITEMS, Revision, Visit, VisitFacts, VisitFilter, Withdrawn, check_item,
-};
+use crate::domain::model::visit::{ITEMS, Revision, Visit, VisitFacts, VisitFilter, Withdrawn, check_item};
 use crate::domain::ports::store::outcomes::Updated;
 use chrono::NaiveDate;
 
@@ -21,14 +20,12 @@ pub(crate) async fn checked(cx: &Context, account: AccountId, facts: &VisitFacts
     let mut check = Check::new();
     check.date("visited_on", facts.visited_on);
     if let Some(by) = &facts.visited_by {
-        check.note("visited_by", by, 200);
+        check.note("visited_by", by, NAME_LENGTH);
     }
     if let Some(note) = &facts.note {
-        check.note("note", note, 4000);
+        check.note("note", note, NOTE_LENGTH);
     }
-    if facts.items.is_empty() || facts.items.len() > MOST_ITEMS {
-        check.refuse("items", format!("it has {} entries; give 1 to {MOST_ITEMS}", facts.items.len()));
-    }
+    check.entries("items", facts.items.len(), ITEMS);
     let Some(system) = cx.store.system(account, facts.system_id).await? else {
         check.refuse("system_id", format!("there is no system {} in this account", facts.system_id));
         return check.done();
@@ -128,7 +125,7 @@ pub async fn correct(
 /// Withdraws a visit: it is kept, and counts for nothing. Doing it twice changes nothing.
 pub async fn withdraw(cx: &Context, account: AccountId, id: VisitId, because: String) -> Result<Visit> {
     let mut check = Check::new();
-    check.text("because", &because, 4000);
+    check.text("because", &because, NOTE_LENGTH);
     check.done()?;
     let old = get(cx, account, id).await?;
     if old.withdrawn.is_some() {

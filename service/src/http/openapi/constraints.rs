@@ -1,42 +1,13 @@
-//! Headers, bounds, patterns and closed shapes: what the document says and the derives have no word for.
+//! Headers and closed shapes: what the document says and the derives have no word for.
 
 use std::collections::{BTreeMap, BTreeSet};
 use utoipa::openapi::header::Header;
 use utoipa::openapi::path::{Operation, Parameter, ParameterBuilder, ParameterIn};
-use utoipa::openapi::schema::{AdditionalProperties, ArrayItems, Object, ObjectBuilder, Schema, Type};
+use utoipa::openapi::schema::{AdditionalProperties, ArrayItems, ObjectBuilder, Schema, Type};
 use utoipa::openapi::{Ref, RefOr, Required, ResponseBuilder};
 
 /// How `If-Match` has to look: a version in quotation marks, and what may follow it in a tag.
 const VERSION_PATTERN: &str = r#"^"-?[0-9]{1,18}(\.[A-Za-z0-9_-]{1,64})?"$"#;
-
-/// A text that is kept: control characters are refused, but for line feed, carriage return and tab.
-const TEXT_PATTERN: &str = r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]*$";
-/// The same, and not blank.
-const NAME_PATTERN: &str = r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]*[^\s\u0000-\u001f\u007f-\u009f][^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]*$";
-
-/// Texts that are read by a grammar of their own and not kept as they come.
-const READ_BY_GRAMMAR: [&str; 2] = ["schedule", "url"];
-
-/// Bounds of the values of a list.
-struct ListBounds {
-    schema: &'static str,
-    property: &'static str,
-    least: f64,
-    most: f64,
-}
-
-const fn bounds(schema: &'static str, property: &'static str, least: f64, most: f64) -> ListBounds {
-    ListBounds { schema, property, least, most }
-}
-
-const LIST_BOUNDS: [ListBounds; 6] = [
-    bounds("MonthlyNormals", "rain_mm", 0.0, 5000.0),
-    bounds("MonthlyNormals", "wet_days", 0.0, 31.0),
-    bounds("MonthlyTemperatures", "mean_c", -60.0, 50.0),
-    bounds("MonthlyTemperatures", "mean_minimum_c", -60.0, 50.0),
-    bounds("PropertyRequest", "evaporation_mm_per_day", 0.0, 30.0),
-    bounds("ForecastRequest", "evaporation_mm_per_day", 0.0, 30.0),
-];
 
 /// Lets the pages of a list refer to what they list, so that a generated client has one type for it and not two.
 pub fn refer_to_items(schemas: &mut BTreeMap<String, RefOr<Schema>>) {
@@ -51,36 +22,12 @@ pub fn refer_to_items(schemas: &mut BTreeMap<String, RefOr<Schema>>) {
     }
 }
 
-/// Bounds and patterns of what a schema holds.
-pub fn bound_values(name: &str, schema: &mut RefOr<Schema>) {
-    let RefOr::T(Schema::Object(object)) = schema else { return };
-    for (property, schema) in &mut object.properties {
-        match schema {
-            RefOr::T(Schema::Object(text)) if !READ_BY_GRAMMAR.contains(&property.as_str()) => {
-                kept_text(text);
-            }
-            RefOr::T(Schema::Array(list)) => {
-                list.unique_items |= (name, property.as_str()) == ("RoundRequest", "task_ids");
-                let bounds = LIST_BOUNDS
-                    .iter()
-                    .find(|known| (known.schema, known.property) == (name, property.as_str()));
-                if let (Some(bounds), ArrayItems::RefOrSchema(items)) = (bounds, &mut list.items)
-                    && let RefOr::T(Schema::Object(value)) = items.as_mut()
-                {
-                    value.minimum = Some(bounds.least.into());
-                    value.maximum = Some(bounds.most.into());
-                }
-            }
-            _ => {}
-        }
-    }
-}
-
-/// Every other text of a bounded length goes through the same check (`domain::check`).
-fn kept_text(text: &mut Object) {
-    let open = text.pattern.as_deref().is_none_or(|pattern| pattern == r"\S");
-    if open && text.max_length.is_some() && text.format.is_none() && text.enum_values.is_none() {
-        text.pattern = Some(if text.min_length.is_some() { NAME_PATTERN } else { TEXT_PATTERN }.to_owned());
+/// A list that takes each entry once.
+pub fn no_repeats(schemas: &mut BTreeMap<String, RefOr<Schema>>) {
+    if let Some(RefOr::T(Schema::Object(round))) = schemas.get_mut("RoundRequest")
+        && let Some(RefOr::T(Schema::Array(tasks))) = round.properties.get_mut("task_ids")
+    {
+        tasks.unique_items = true;
     }
 }
 

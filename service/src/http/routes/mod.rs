@@ -27,6 +27,5 @@ pub struct Paging {
     /// `next_cursor` of the page before; from the start when absent.
     pub cursor: Option<String>,
     /// Rows of a page, 1 to 500; 100 when absent.
-    #[param(minimum = 1, maximum = 500)]
     pub limit: Option<u32>,
 }

@@ -23,7 +23,6 @@ pub struct RemindersQuery {
     /// A `cursor` as it was given before; `now` for the end of the feed; from the oldest entry that is kept when absent.
     pub after: Option<String>,
     /// Seconds to wait for an entry when there is none, 0 to 30; not at all when absent.
-    #[param(minimum = 0, maximum = 30)]
     pub wait: Option<u32>,
     /// Entries at this property.
     pub property_id: Option<Uuid>,
@@ -35,7 +34,6 @@ pub struct RemindersQuery {
     )]
     pub kind: Option<String>,
     /// The most entries to give, 1 to 500; 100 when absent.
-    #[param(minimum = 1, maximum = 500)]
     pub limit: Option<u32>,
 }
 

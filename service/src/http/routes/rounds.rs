@@ -40,32 +40,23 @@ pub struct ProposalQuery {
     )]
     pub off_weekdays: Option<String>,
     /// Dates on which nobody works, set apart by commas, such as `2026-04-03,2026-04-06`; none when absent.
-    #[param(
-        pattern = r"^[\s,]*([0-9]{4}-[0-9]{2}-[0-9]{2}(\s*,[\s,]*[0-9]{4}-[0-9]{2}-[0-9]{2}){0,199}[\s,]*)?$"
-    )]
     pub off_dates: Option<String>,
     /// Whether tasks of rounds that are planned already are put into rounds as well; `false` when absent.
     #[serde(default)]
     #[param(required = false)]
     pub include_planned: bool,
     /// What a trip costs; 60 when absent (judgement).
-    #[param(minimum = 0.0, maximum = 100_000.0)]
     pub trip_cost: Option<f64>,
     /// What each property of a trip beyond the first costs, not more than the trip; 15 when absent (judgement).
-    #[param(minimum = 0.0, maximum = 100_000.0)]
     pub stop_cost: Option<f64>,
     /// What a day early costs; 0.5 when absent (judgement).
-    #[param(minimum = 0.0, maximum = 100_000.0)]
     pub cost_per_day_early: Option<f64>,
     /// What a day late costs; 2 when absent (judgement).
-    #[param(minimum = 0.0, maximum = 100_000.0)]
     pub cost_per_day_late: Option<f64>,
     /// The most minutes of work of a trip, ways left out; 360 when absent (judgement).
-    #[param(minimum = 1, maximum = 1440)]
     pub most_minutes: Option<u32>,
     /// How near properties are that may share a trip, km along the great circle, each to each; 0, every property by
     /// itself, when absent.
-    #[param(minimum = 0.0, maximum = 500.0)]
     pub nearby_km: Option<f64>,
 }
 
@@ -84,7 +75,6 @@ pub struct RoundsQuery {
     /// `next_cursor` of the page before; from the start when absent.
     pub cursor: Option<String>,
     /// Rows of a page, 1 to 50 since each may have 500 tasks; 50 when absent.
-    #[param(minimum = 1, maximum = 50)]
     pub limit: Option<u32>,
 }
 

@@ -51,7 +51,7 @@ impl From<duty_settings::DutySetting> for wire::DutySettings {
             tolerance: own.tolerance,
             lead_days: own.lead_days,
             move_days: own.move_days,
-            default_lead_days: duty_settings::LEAD_DAYS,
+            default_lead_days: duty_settings::DEFAULT_LEAD_DAYS,
             default_move_days: duty_settings::LeadTimes::of(duty_settings::Overrides {
                 move_days: None,
                 ..own

@@ -1,6 +1,6 @@
 //! Judges offered readings one by one.
 
-use crate::domain::model::rain::{MOST_MM, RainDay, RainOffer, RainReport, Refusal};
+use crate::domain::model::rain::{RAIN_MM, RainDay, RainOffer, RainReport, Refusal};
 use chrono::{Datelike, NaiveDate};
 use std::collections::BTreeMap;
 
@@ -49,10 +49,10 @@ fn plausible(reading: RainDay, today: NaiveDate) -> std::result::Result<(), Stri
     let RainDay { date, rain_mm } = reading;
     if !rain_mm.is_finite() {
         Err(format!("{rain_mm} is not a number"))
-    } else if rain_mm < 0.0 {
+    } else if rain_mm < RAIN_MM.least {
         Err(format!("{rain_mm} mm is negative; leave a missing day out"))
-    } else if rain_mm > MOST_MM {
-        Err(format!("{rain_mm} mm is more than a day can bring ({MOST_MM} mm); check the unit"))
+    } else if rain_mm > RAIN_MM.most {
+        Err(format!("{rain_mm} mm is more than a day can bring ({} mm); check the unit", RAIN_MM.most))
     } else if date.year() < FIRST_YEAR {
         Err(format!("{date} is before the year {FIRST_YEAR}"))
     } else if date > today {

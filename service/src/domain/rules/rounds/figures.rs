@@ -1,5 +1,6 @@
 //! What rounds are asked for with: the days, the days off, and what things cost.
 
+use crate::domain::base::bounds::Bounds;
 use crate::domain::base::check::Check;
 use crate::domain::base::clock::local_date;
 use crate::domain::base::error::Result;
@@ -13,16 +14,19 @@ use std::collections::BTreeSet;
 const USUAL_DAYS: i64 = 28;
 
 /// The most dates on which nobody works.
-const MOST_OFF_DATES: usize = 200;
+pub const MOST_OFF_DATES: usize = 200;
 
-/// The most minutes of a trip that can be asked for.
-const MOST_MINUTES: u32 = 1440;
+/// Minutes of a trip that can be asked for: up to a day.
+pub const TRIP_MINUTES: Bounds = Bounds::of(1.0, 1440.0);
 
-/// The greatest distance that can be asked for, km.
-const MOST_KM: f64 = 500.0;
+/// Distances between the properties of a trip that can be asked for, km. Judgement: farther is no trip of a day.
+pub const NEARBY_KM: Bounds = Bounds::of(0.0, 500.0);
 
 /// Costs are counted in thousandths.
 const THOUSANDTHS: f64 = 1000.0;
+
+/// What a trip, a stop or a day may cost, in the caller's own unit.
+pub const COST: Bounds = Bounds::of(0.0, MOST_RATE as f64 / THOUSANDTHS);
 
 /// What was asked for; what is absent has a default.
 #[derive(Clone, Debug, Default)]
@@ -170,30 +174,27 @@ impl ProposalRequest {
     fn figures(&self, check: &mut Check) -> (CostFigures, Vec<&'static str>) {
         let usual = CostFigures::DEFAULT;
         let mut defaults = Vec::new();
-        let mut own = |name: &'static str, given: Option<f64>, usual: f64, most: f64| {
+        let mut own = |name: &'static str, given: Option<f64>, usual: f64, bounds: Bounds| {
             if given.is_none() {
                 defaults.push(name);
             }
             let value = given.unwrap_or(usual);
-            check.between(name, value, 0.0, most);
+            check.between(name, value, bounds);
             value
         };
-        let most = MOST_RATE as f64 / THOUSANDTHS;
-        let trip_cost = own("trip_cost", self.trip_cost, usual.trip_cost, most);
+        let trip_cost = own("trip_cost", self.trip_cost, usual.trip_cost, COST);
         // A trip that costs less than a stop usually does makes stops as cheap.
-        let stop_cost = own("stop_cost", self.stop_cost, usual.stop_cost.min(trip_cost.max(0.0)), most);
+        let stop_cost = own("stop_cost", self.stop_cost, usual.stop_cost.min(trip_cost.max(0.0)), COST);
         let cost_per_day_early =
-            own("cost_per_day_early", self.cost_per_day_early, usual.cost_per_day_early, most);
+            own("cost_per_day_early", self.cost_per_day_early, usual.cost_per_day_early, COST);
         let cost_per_day_late =
-            own("cost_per_day_late", self.cost_per_day_late, usual.cost_per_day_late, most);
-        let nearby_km = own("nearby_km", self.nearby_km, usual.nearby_km, MOST_KM);
+            own("cost_per_day_late", self.cost_per_day_late, usual.cost_per_day_late, COST);
+        let nearby_km = own("nearby_km", self.nearby_km, usual.nearby_km, NEARBY_KM);
         if self.most_minutes.is_none() {
             defaults.push("most_minutes");
         }
         let most_minutes = self.most_minutes.unwrap_or(usual.most_minutes);
-        if most_minutes == 0 || most_minutes > MOST_MINUTES {
-            check.refuse("most_minutes", format!("{most_minutes} is not from 1 to {MOST_MINUTES}"));
-        }
+        check.between("most_minutes", f64::from(most_minutes), TRIP_MINUTES);
         if trip_cost >= 0.0 && stop_cost > trip_cost {
             check.refuse(
                 "stop_cost",

@@ -1,5 +1,6 @@
 //! Checks a report on a round and says what its visits hold.
 
+use crate::domain::base::bounds::NOTE_LENGTH;
 use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, FieldError, Result};
 use crate::domain::base::ids::{TaskId, VisitId};
@@ -28,7 +29,7 @@ pub(crate) fn check_report(round: &Round, report: &RoundReport) -> Result<()> {
     }
     for (index, skip) in report.skipped.iter().enumerate() {
         if let Some(because) = &skip.because {
-            check.within(format!("skipped[{index}]"), |check| check.note("because", because, 4000));
+            check.within(format!("skipped[{index}]"), |check| check.note("because", because, NOTE_LENGTH));
         }
     }
     for (index, word) in report.items.iter().enumerate() {

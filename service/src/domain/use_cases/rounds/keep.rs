@@ -1,13 +1,14 @@
 //! Kept rounds: keep, list, call off, report as done.
 
+use crate::domain::base::bounds::NOTE_LENGTH;
 use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, RoundId, SystemId, TaskId, VisitId};
 use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::context::Context;
 use crate::domain::model::round::{
-    DoneOn, DoneRound, MOST_ROWS, MOST_TASKS, Round, RoundDraft, RoundFilter, RoundReport, RoundTask,
-    SkippedTask, TaskOutcome, TaskReport,
+    DoneOn, DoneRound, MOST_ROWS, Round, RoundDraft, RoundFilter, RoundReport, RoundTask, SkippedTask, TASKS,
+    TaskOutcome, TaskReport,
 };
 use crate::domain::model::task::Task;
 use crate::domain::model::visit::{Visit, VisitFacts, VisitItem};
@@ -30,12 +31,10 @@ pub async fn keep(cx: &Context, account: AccountId, id: RoundId, draft: RoundDra
     let mut check = Check::new();
     check.date("on", draft.on);
     if let Some(note) = &draft.note {
-        check.note("note", note, 4000);
+        check.note("note", note, NOTE_LENGTH);
     }
     let number = draft.task_ids.len();
-    if number == 0 || number > MOST_TASKS {
-        check.refuse("task_ids", format!("it has {number} entries; give 1 to {MOST_TASKS}"));
-    }
+    check.entries("task_ids", number, TASKS);
     let mut seen = BTreeSet::new();
     for (index, task) in draft.task_ids.iter().enumerate() {
         if !seen.insert(*task) {
