@@ -79,6 +79,8 @@ fn the_texts_of_the_client_name_the_bounds_of_the_document() {
                 text.push_str(comment);
             } else if !line.starts_with("#[") {
                 let field = line.trim_start_matches("pub ").split_once(": ").map(|(field, _)| field);
+                // The parameter of a function is no field.
+                let field = field.filter(|field| !field.contains('('));
                 let words: Vec<&str> =
                     text.split_whitespace().map(|word| word.trim_matches([',', ';', ':', '.'])).collect();
                 let ranges = words.windows(3).filter(|three| {

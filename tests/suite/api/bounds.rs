@@ -155,12 +155,16 @@ impl Sender<'_> {
         for value in right {
             let reply = self.send(&filled(field, body, value.clone()), &shape).await;
             assert!(reply.status < 300, "{what} = {}: {}", short(&value), reply.text);
-            assert!(!judged || reply.expect(200)["refused"] == 0, "{what} = {value}: {}", reply.text);
+            assert!(
+                !judged || reply.expect(200)["counts"]["refused"] == 0,
+                "{what} = {value}: {}",
+                reply.text
+            );
         }
         for value in field.beyond(body) {
             let reply = self.send(&filled(field, body, value.clone()), &shape).await;
             if judged {
-                assert_eq!(reply.expect(200)["refused"], 1, "{what} = {value}: {}", reply.text);
+                assert_eq!(reply.expect(200)["counts"]["refused"], 1, "{what} = {value}: {}", reply.text);
                 continue;
             }
             // No unsigned number is less than nothing, so that the body cannot even be read.

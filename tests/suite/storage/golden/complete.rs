@@ -109,7 +109,7 @@ fn stored() -> Vec<Words> {
 
 /// Words that are not stored, and why.
 const NOT_STORED: [(&str, &str); 2] = [
-    ("Basis", "what a forecast's rain stands on is worked out for whoever asks"),
+    ("ClimateBasis", "what a forecast's rain stands on is worked out for whoever asks"),
     ("RoundState", "a round is done when it has a day on which it was"),
 ];
 
