@@ -5,6 +5,7 @@ use crate::domain::model::hazard::Hazard;
 
 /// What is known of a duty.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[expect(clippy::struct_excessive_bools, reason = "each is a fact of its own, which a row names")]
 pub struct DutyFacts {
     /// What is to be done, in words.
     pub title: &'static str,
@@ -46,16 +47,17 @@ const KEEPS_INSECTS_OUT: Tolerance = Tolerance {
 };
 
 /// A ceiling of so many months, with its source.
-const fn every(months: u32, source: &'static str) -> Option<Ceiling> {
-    Some(Ceiling { months, source })
+const fn every(months: u32, source: &'static str) -> Ceiling {
+    Ceiling { months, source }
 }
 
 /// The facts of a duty.
+#[expect(clippy::too_many_lines, reason = "it is a table, a row a duty")]
 const fn facts(duty: Duty) -> DutyFacts {
     match duty {
         Duty::ClearRoof => DutyFacts {
             title: "clear leaves and moss off the roof",
-            ceiling: every(6, "enHealth 2010 s. 6"),
+            ceiling: Some(every(6, "enHealth 2010 s. 6")),
             decides: Decides::Prediction(AS_OFTEN),
             minutes: 60,
             bring: &["roof brush on a long pole", "bucket"],
@@ -68,7 +70,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         },
         Duty::ClearGutter => DutyFacts {
             title: "clear the gutter and downpipes",
-            ceiling: every(6, "enHealth 2010 s. 6"),
+            ceiling: Some(every(6, "enHealth 2010 s. 6")),
             decides: Decides::Prediction(AS_OFTEN),
             minutes: 45,
             bring: &["ladder", "gutter scoop", "bucket", "gloves"],
@@ -81,11 +83,11 @@ const fn facts(duty: Duty) -> DutyFacts {
         },
         Duty::CleanScreen => DutyFacts {
             title: "clean the debris screen",
-            ceiling: every(
+            ceiling: Some(every(
                 3,
                 "judgement within the published 1 to 6 months (Puget Sound LID manual \
                                       4.9.7 monthly, enHealth 2010 s. 6 half-yearly)",
-            ),
+            )),
             decides: Decides::Prediction(AS_OFTEN),
             minutes: 15,
             bring: &["soft brush", "bucket", "gloves"],
@@ -111,7 +113,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         },
         Duty::ClearWeepHole => DutyFacts {
             title: "clear the diverter's hole and rinse its chamber",
-            ceiling: every(3, "judgement; published advice runs from after each storm to 6 months"),
+            ceiling: Some(every(3, "judgement; published advice runs from after each storm to 6 months")),
             decides: Decides::Prediction(GUARDS_WATER),
             minutes: 20,
             bring: &["wire of the hole's size", "bottle brush", "spare orifice or dripper", "gloves"],
@@ -137,7 +139,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         },
         Duty::CheckBands => DutyFacts {
             title: "check the coupling's bands and look over its rubber",
-            ceiling: every(12, "common practice, no source"),
+            ceiling: Some(every(12, "common practice, no source")),
             decides: Decides::Ceiling,
             minutes: 10,
             bring: &["nut driver", "spare band"],
@@ -174,7 +176,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         },
         Duty::MeasureSediment => DutyFacts {
             title: "measure the depth of the sediment",
-            ceiling: every(12, "yearly measurement, Toronto and Region Conservation Authority"),
+            ceiling: Some(every(12, "yearly measurement, Toronto and Region Conservation Authority")),
             decides: Decides::Ceiling,
             minutes: 15,
             bring: &["clear tube or dip stick", "torch", "gloves"],
@@ -187,7 +189,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         },
         Duty::LookOverTank => DutyFacts {
             title: "look over tank, lid and labels",
-            ceiling: every(12, "Niagara Region on cisterns; enHealth 2010 has 6"),
+            ceiling: Some(every(12, "Niagara Region on cisterns; enHealth 2010 has 6")),
             decides: Decides::Ceiling,
             minutes: 15,
             bring: &["torch", "spare lid lock", "spare labels"],
@@ -200,7 +202,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         },
         Duty::CheckIntake => DutyFacts {
             title: "check the floating intake's float, hose and screen",
-            ceiling: every(12, "judgement, with the yearly look at the tank"),
+            ceiling: Some(every(12, "judgement, with the yearly look at the tank")),
             decides: Decides::Ceiling,
             minutes: 20,
             bring: &["hook on a line", "spare hose band", "soft brush"],
@@ -213,7 +215,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         },
         Duty::CheckTrap => DutyFacts {
             title: "check the overflow trap's seal and end screen",
-            ceiling: every(12, "South African Water Research Commission manual"),
+            ceiling: Some(every(12, "South African Water Research Commission manual")),
             decides: Decides::Prediction(KEEPS_INSECTS_OUT),
             minutes: 10,
             bring: &["two litres of water", "torch", "mesh of 1 mm or less", "spare band"],
@@ -226,7 +228,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         },
         Duty::CheckMesh => DutyFacts {
             title: "check the vent's mesh",
-            ceiling: every(12, "City of Annapolis fact sheet, Niagara Region"),
+            ceiling: Some(every(12, "City of Annapolis fact sheet, Niagara Region")),
             decides: Decides::Ceiling,
             minutes: 10,
             bring: &["mesh of 1 mm or less", "spare band", "ladder"],
@@ -239,7 +241,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         },
         Duty::WorkValve => DutyFacts {
             title: "work the valve through its full travel",
-            ceiling: every(12, "Southwest Environmental Finance Center has 1 to 2 years"),
+            ceiling: Some(every(12, "Southwest Environmental Finance Center has 1 to 2 years")),
             decides: Decides::Ceiling,
             minutes: 10,
             bring: &["silicone grease for drinking-water parts", "valve key"],
@@ -252,7 +254,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         },
         Duty::CompareGauge => DutyFacts {
             title: "compare the level gauge with a dip",
-            ceiling: every(12, "BS 8515:2009 table 4 (from memory)"),
+            ceiling: Some(every(12, "BS 8515:2009 table 4 (from memory)")),
             decides: Decides::Ceiling,
             minutes: 10,
             bring: &["dip tape"],
@@ -265,7 +267,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         },
         Duty::CheckPump => DutyFacts {
             title: "check the pump",
-            ceiling: every(12, "DIN 1989-1 as published by fbr"),
+            ceiling: Some(every(12, "DIN 1989-1 as published by fbr")),
             decides: Decides::Ceiling,
             minutes: 20,
             bring: &["pump log", "strainer seal"],
@@ -278,7 +280,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         },
         Duty::CheckVessel => DutyFacts {
             title: "check the pressure vessel's charge",
-            ceiling: every(12, "DIN 1989-1 as published by fbr"),
+            ceiling: Some(every(12, "DIN 1989-1 as published by fbr")),
             decides: Decides::Ceiling,
             minutes: 15,
             bring: &["pressure gauge", "hand pump"],
@@ -291,7 +293,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         },
         Duty::ChangeCartridge => DutyFacts {
             title: "change the filter cartridge",
-            ceiling: every(6, "Puget Sound LID manual 4.9.7"),
+            ceiling: Some(every(6, "Puget Sound LID manual 4.9.7")),
             decides: Decides::Prediction(AS_OFTEN),
             minutes: 15,
             bring: &["cartridge of the right size", "housing key", "housing seal", "bucket"],
@@ -304,7 +306,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         },
         Duty::ChangeLamp => DutyFacts {
             title: "change the disinfection lamp",
-            ceiling: every(12, "common practice, no source; the maker's hours come first"),
+            ceiling: Some(every(12, "common practice, no source; the maker's hours come first")),
             decides: Decides::RatingOrCeiling,
             minutes: 20,
             bring: &["lamp of the right type", "sleeve seal", "clean gloves"],

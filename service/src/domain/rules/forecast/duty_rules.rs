@@ -71,19 +71,16 @@ pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>)
             };
             Rule::steady(exposure, limit::cartridge(*litres)?, "litres through the filter")
         }
-        // A cartridge without a rating; a part that has no such duty.
+        // A cartridge without a rating, or a part that has no such duty. The seal of a trap is simulated, and what comes after
+        // it accumulates nothing.
         (
             Duty::ClearGutter
             | Duty::CleanScreen
             | Duty::DrainDiverter
             | Duty::RemoveSediment
             | Duty::ReplaceCoupling
-            | Duty::ChangeCartridge,
-            _,
-        )
-        // The seal of a trap is simulated; the others have no accumulated amount.
-        | (
-            Duty::CheckTrap
+            | Duty::ChangeCartridge
+            | Duty::CheckTrap
             | Duty::CheckBands
             | Duty::MeasureSediment
             | Duty::LookOverTank
