@@ -7,7 +7,8 @@ use std::time::Duration;
 /// How a status is watched.
 #[derive(Clone, Debug, PartialEq, Eq, Builder)]
 pub struct WatchOptions {
-    /// The tag of the status that is known already: it is not given again. Take it from [`StatusSeen::etag`](crate::StatusSeen::etag).
+    /// The tag of the status that is known already: it is not given again. Take it from
+    /// [`StatusSeen::etag`](crate::StatusSeen::etag).
     #[builder(into)]
     pub known: Option<String>,
     /// The shortest wait between two questions, whatever the service says.

@@ -12,7 +12,7 @@
 //!
 //! Activation energies: EPDM 68.7 to 75.8 kJ/mol measured at 100 to 150 degrees C; chloroprene, natural and
 //! styrene-butadiene rubber 85 to 100 and loss of plasticiser from PVC 80 to 110, both from memory. Limits: see
-//! [`limit`]; judgement throughout.
+//! [`ageing_limit`]; judgement throughout.
 //!
 //! Known failures: real rubber is not Arrhenius down from the oven (EPDM and neoprene both bend away from the line),
 //! so a limit in days at 25 degrees C must not come from an oven test by this law. Monthly means hide the swing of

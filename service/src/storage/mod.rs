@@ -1,7 +1,7 @@
 //! The storage traits over SQLite and PostgreSQL, with the same SQL text.
 //!
 //! `sql` builds a statement with its values; `connection` runs it on whichever database there is, and is the one place
-//! that knows two of them. Each of the other modules implements one trait of [`crate::domain::store`], or a part of it;
+//! that knows two of them. Each of the other modules implements one trait of [`crate::domain::ports::store`], or a part of it;
 //! `rows` turns rows into domain types. What differs in SQL is how a transaction begins and how it locks a row, and
 //! `connection` says both.
 //!

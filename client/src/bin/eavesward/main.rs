@@ -1,8 +1,9 @@
 //! The command `eavesward`: the whole job by hand, over the SDK.
 //!
-//! `args` and `everywhere` are the command line, `dispatch` hands over to `cmd`, which has one file or folder a subcommand
-//! (arguments, what it does, what it prints). `app` is what they share, `environment` the environment, `access` and `profiles`
-//! which service is asked, `failure` turns what went wrong into words and an exit code, `files` writes files as a whole.
+//! `args` and `everywhere` are the command line, `dispatch` hands over to `cmd`, which has one file or folder a
+//! subcommand (arguments, what it does, what it prints). `app` is what they share, `environment` what is found around the
+//! command, `access` and `profiles` say which service is asked, `failure` turns what went wrong into words and an exit
+//! code, `files` writes files as a whole.
 
 mod access;
 mod app;

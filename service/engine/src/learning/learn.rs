@@ -62,9 +62,9 @@ impl Learned {
 /// Learns a part's rate from its inspections.
 ///
 /// `since` is the day for which the prior holds, usually that of the installation. `drift_per_year` is the variance that
-/// ln rate gains in a year, 0 to 1: [`DRIFT_PER_YEAR`](super::DRIFT_PER_YEAR) for what leaves, dust and weather fill, 0 for what does not
-/// drift. Inspections may come in any order; those of one day are taken in the order given. Each is judged by itself,
-/// so leaving one out gives what would have been known without it.
+/// ln rate gains in a year, 0 to 1: [`DRIFT_PER_YEAR`](super::DRIFT_PER_YEAR) for what leaves, dust and weather fill, 0
+/// for what does not drift. Inspections may come in any order; those of one day are taken in the order given. Each is
+/// judged by itself, so leaving one out gives what would have been known without it.
 pub fn learn(
     prior: Rate,
     since: Day,

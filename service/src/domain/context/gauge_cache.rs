@@ -7,7 +7,7 @@
 //! Room is bounded. A fleet is refreshed in the same order day after day, so dropping what was not used for longest would
 //! drop every gauge just before its turn: what was used within two days stays, and newcomers find no place.
 //!
-//! [`GaugeStore::rain_since`]: crate::domain::store::GaugeStore::rain_since
+//! [`GaugeStore::rain_since`]: crate::domain::ports::store::gauges::GaugeStore::rain_since
 
 use crate::domain::base::error::{Result, Stored};
 use crate::domain::base::ids::GaugeId;

@@ -1,7 +1,7 @@
 //! Calendar feeds: the dates of an account's tasks, or of those at one property, for whatever calendar a person uses.
 //!
 //! A calendar cannot send a key, so that the address of a feed is one: it ends in 256 random bits, is shown once, kept only
-//! as a hash, and can be revoked. What a feed says is made by [`ical`], a pure function.
+//! as a hash, and can be revoked. What a feed says is made by `rules::ical`, a pure function.
 
 use crate::domain::base::bounds::Bounds;
 use crate::domain::base::ids::{AccountId, CalendarId, PropertyId};

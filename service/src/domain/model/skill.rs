@@ -1,6 +1,6 @@
 //! Skill: how well past forecasts met what visits found afterwards, so that people can see how far to trust the dates.
 //!
-//! Every finding answers the forecast of the look before it ([`crate::domain::forecast::answers`]). What had been predicted
+//! Every finding answers the forecast of the look before it (`rules::forecast::answered`). What had been predicted
 //! and what was found are kept, and stay as they are unless the visits they rest on change: neither later rain nor later
 //! findings touch them.
 

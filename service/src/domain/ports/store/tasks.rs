@@ -69,7 +69,7 @@ pub trait TaskStore: Send + Sync {
         limit: u32,
     ) -> Stored<Vec<StaleSystem>>;
     /// Writes refreshed systems, all in one transaction, and lets go of them. What there is to tell of their tasks
-    /// ([`crate::domain::rules::reminders::decide::see`]) is appended to the feeds in the same transaction; says how many entries. A system
+    /// ([`crate::domain::rules::reminders::decide::decide`]) is appended to the feeds in the same transaction; says how many entries. A system
     /// whose inputs changed since the claim stays stale. A system refreshed by another replica from newer inputs is not set
     /// back.
     async fn finish_refresh(&self, refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<usize>;

@@ -1,7 +1,7 @@
 //! The digest: what falls due in a stretch of days as one list, by property, with totals, what to bring for the whole
 //! trip, and every caution once.
 //!
-//! [`make`] is a pure function of tasks and [`render`] one of a digest, so that whoever asks over HTTP and whoever is sent
+//! [`make`] is a pure function of tasks and `render` one of a digest, so that whoever asks over HTTP and whoever is sent
 //! one get the same. A digest holds at most [`MOST_TASKS`] tasks; it counts those that it leaves out and says how to ask
 //! for less.
 
