@@ -37,6 +37,9 @@
 //! # Ok(()) }
 //! ```
 //!
+//! The first client installs `ring` as the TLS provider of the process, unless the program has installed one before.
+//! A program that wants another provider installs it first.
+//!
 //! A dashboard watches a status. It asks as often as the service says is worthwhile, or stays connected with
 //! [`Systems::events`]; either goes on from a tag that was kept over a restart:
 //!

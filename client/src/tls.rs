@@ -2,7 +2,7 @@
 
 use std::sync::Once;
 
-/// Chooses `ring` for this process, unless the program that uses the SDK has chosen already.
+/// Installs `ring` as the TLS provider of this process, unless the program that uses the SDK has installed one.
 pub(crate) fn choose() {
     static ONCE: Once = Once::new();
     ONCE.call_once(|| {

@@ -1,14 +1,15 @@
-//! The timed loop: refreshes what is stale, holds findings against past forecasts, and tidies up. Every step is a use case of the domain that a test can call
-//! with a clock of its own.
+//! The timed loops. This one refreshes what is stale, scores findings and tidies up; `deliver` sends to subscriptions.
+//!
+//! Every step is a function of `domain::background`, or of this module, that a test calls with a clock of its own.
 
 mod deliver;
 
-use crate::domain::background::{refresh, scoring};
-use crate::domain::model::idempotency;
-pub use deliver::{Deliveries, run as carry};
+pub use deliver::{DeliveryPorts, run as deliver};
 
+use crate::domain::background::{refresh, scoring};
 use crate::domain::base::error::Result;
 use crate::domain::context::Context;
+use crate::domain::model::idempotency;
 use chrono::{DateTime, TimeDelta, Utc};
 use cron::Schedule;
 use std::time::Duration;
@@ -18,13 +19,13 @@ use tokio::sync::watch;
 const BURST: Duration = Duration::from_millis(50);
 /// How long digests that were posted are kept. Judgement: they are large, and old by the next one.
 const DIGESTS_KEPT: TimeDelta = TimeDelta::days(7);
-/// The wait after a round that failed as a whole, the database being away say.
+/// The wait after a pass that failed as a whole, the database being away say.
 const AFTER_FAILURE: Duration = Duration::from_secs(5);
 
 /// How the loop runs.
 #[derive(Clone, Debug)]
 pub struct Rhythm {
-    /// The longest wait between rounds; also how late a local midnight may be noticed.
+    /// The longest wait between passes; also how late a local midnight may be noticed.
     pub every: Duration,
     /// When to tidy up, in UTC.
     pub housekeeping: Schedule,
@@ -35,13 +36,13 @@ pub async fn run(cx: Context, rhythm: Rhythm, mut stop: watch::Receiver<bool>) {
     let mut tidy_at = next(&rhythm.housekeeping, cx.clock.now());
     loop {
         let mut wait = rhythm.every;
-        match round(&cx).await {
+        match pass(&cx).await {
             Ok(done) if done.refreshed + done.failed > 0 => {
                 tracing::debug!(refreshed = done.refreshed, failed = done.failed, "refreshed");
             }
             Ok(_) => {}
             Err(error) => {
-                tracing::error!(error = ?error, "a round of refreshing failed; trying again soon");
+                tracing::error!(error = ?error, "a pass of refreshing failed; trying again soon");
                 wait = wait.min(AFTER_FAILURE);
             }
         }
@@ -73,7 +74,7 @@ pub async fn run(cx: Context, rhythm: Rhythm, mut stop: watch::Receiver<bool>) {
 }
 
 /// Refreshes everything that is stale now.
-pub async fn round(cx: &Context) -> Result<refresh::RefreshCounts> {
+pub async fn pass(cx: &Context) -> Result<refresh::RefreshCounts> {
     refresh::run(cx).await
 }
 

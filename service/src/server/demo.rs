@@ -119,7 +119,7 @@ async fn scenario(cx: &Context, account: AccountId, today: NaiveDate) -> Result<
     Ok(())
 }
 
-/// A visit on which everything is found as this scenario's own marks have it: what the parts had taken by then, over marks
+/// A visit on which everything is found as this scenario's own limits have it: what the parts had taken by then, over limits
 /// that are [`TRUE_LIMITS`] times what anybody would guess.
 async fn visit_of(
     cx: &Context,
@@ -389,9 +389,9 @@ async fn due_list(
         text,
         "\nAsk for the same list with curl:\n\n  curl -H 'Authorization: Bearer {key}' '{url}/v1/tasks?within=P7D'\n\n\
          with the command:\n\n  export EAVESWARD_URL={url} EAVESWARD_KEY={key}\n  \
-         cargo run -q --release -p eavesward-client --features cli -- due\n\n\
+         cargo run -q -p eavesward-client --features cli -- due\n\n\
          and with the SDK (client/examples has weekly_list.rs, poll_status.rs, log_visit.rs and follow_reminders.rs):\n\n  \
-         cargo run -q --release -p eavesward-client --example weekly_list\n\n\
+         cargo run -q -p eavesward-client --example weekly_list\n\n\
          The API can be read and tried at {url}/docs/. Stop with Ctrl-C.\n"
     );
     Ok(text)

@@ -10,7 +10,7 @@ use crate::domain::base::clock::Clock;
 use crate::domain::context::{Context, Retention};
 use crate::http::streams::StreamSlots;
 use crate::http::{self, AccessLog};
-use crate::jobs::{self, Deliveries, Rhythm};
+use crate::jobs::{self, DeliveryPorts, Rhythm};
 use crate::outbound::HttpSender;
 use crate::storage::{ConnectOptions, Database};
 use actix_web::dev::{Server, ServerHandle};
@@ -37,11 +37,11 @@ pub async fn open(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Context>
     Ok(Context { retention, local_webhooks, ..Context::new(Arc::new(database), clock) })
 }
 
-/// What subscriptions are carried by.
-pub fn carrying(settings: &Settings) -> Result<Deliveries> {
+/// What delivering needs, by the settings.
+pub fn delivering(settings: &Settings) -> Result<DeliveryPorts> {
     let sender = HttpSender::new(settings.local_webhooks)
         .context("nothing can be posted: the TLS roots of this machine cannot be read")?;
-    Ok(Deliveries { sender: Arc::new(sender), payloads: Arc::new(http::ContractPayloads) })
+    Ok(DeliveryPorts { sender: Arc::new(sender), payloads: Arc::new(http::ContractPayloads) })
 }
 
 /// A service that listens, with its job loop.
@@ -112,7 +112,7 @@ impl Application {
         let address = server.addrs().first().copied().unwrap_or(settings.bind);
         let (stop_jobs, stopped) = watch::channel(false);
         let rhythm = Rhythm { every: settings.refresh_every, housekeeping: settings.housekeeping.clone() };
-        let post = tokio::spawn(jobs::carry(cx.clone(), carrying(settings)?, stopped.clone()));
+        let post = tokio::spawn(jobs::deliver(cx.clone(), delivering(settings)?, stopped.clone()));
         let jobs = tokio::spawn(jobs::run(cx.clone(), rhythm, stopped));
         Ok(Self { address, cx, server: server.run(), slots, jobs, post, stop_jobs, drain: settings.drain })
     }

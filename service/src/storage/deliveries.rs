@@ -32,8 +32,8 @@ fn select() -> Sql {
 }
 
 /// Adds deliveries, but for those that are there.
-pub(super) async fn insert(tx: &mut Tx, letters: &[NewDelivery]) -> Stored<()> {
-    for piece in pieces(letters, ROWS) {
+pub(super) async fn insert(tx: &mut Tx, new: &[NewDelivery]) -> Stored<()> {
+    for piece in pieces(new, ROWS) {
         let mut query = sql("INSERT INTO deliveries (");
         query.push(DELIVERY_COLUMNS).push(", media_type, body) ").bind_rows(
             piece,
@@ -261,7 +261,7 @@ async fn after(
     let long_ago = (now - retry::TRIED_FOR).timestamp_micros();
     let dead = failing_since.is_some_and(|since| since <= long_ago);
     if dead && !gone_now && known.paused_at.is_none() {
-        // A receiver that is dead for days is tried with a few letters only; the others' time runs out all the same. While
+        // A receiver that is dead for days is tried with a few deliveries only; the others' time runs out all the same. While
         // nothing is sent, it does not.
         let mut park = sql("UPDATE deliveries SET state = ");
         park.bind(DeliveryState::Parked.code()).push(", next_at = NULL, ended_at = ").bind(now);

@@ -1,8 +1,9 @@
 //! The storage traits over SQLite and PostgreSQL, with the same SQL text.
 //!
 //! `sql` builds a statement with its values; `connection` runs it on whichever database there is, and is the one place
-//! that knows two of them. Each of the other modules implements one trait of [`crate::domain::ports::store`], or a part of it;
-//! `rows` turns rows into domain types. What differs in SQL is how a transaction begins and how it locks a row, and
+//! that knows two of them. Most other modules implement one trait of [`crate::domain::ports::store`], or a
+//! part of it. `packed`, `stale` and `removed_tasks` hold what several of them write; `errors` says what went wrong, and
+//! `migrate` makes the tables. `rows` turns rows into domain types. What differs in SQL is how a transaction begins and how it locks a row, and
 //! `connection` says both.
 //!
 //! To add a table: the same columns in a new file of both migration folders; a row struct in `rows`; the statements in

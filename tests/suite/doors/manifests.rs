@@ -82,7 +82,10 @@ fn engine_manifest(manifest: &Manifest) -> Vec<String> {
 }
 
 fn contract_manifest(manifest: &Manifest) -> Vec<String> {
-    let mut faults = manifest.refused(&[], &["actix-web", "sqlx", "tokio", "reqwest"]);
+    let mut faults = manifest.refused(
+        &[],
+        &["actix-web", "sqlx", "sqlx-core", "sqlx-postgres", "sqlx-sqlite", "tokio", "reqwest", "rustls"],
+    );
     for (_, _, detail) in manifest.dependencies.iter().filter(|(_, name, _)| name == "utoipa") {
         if !detail.contains("optional = true") {
             faults.push("utoipa has to be optional, or every SDK user builds it".to_owned());
@@ -92,7 +95,10 @@ fn contract_manifest(manifest: &Manifest) -> Vec<String> {
 }
 
 fn client_manifest(manifest: &Manifest) -> Vec<String> {
-    let mut faults = manifest.refused(&["eavesward-contract"], &["actix-web", "sqlx", "utoipa"]);
+    let mut faults = manifest.refused(
+        &["eavesward-contract"],
+        &["actix-web", "sqlx", "sqlx-core", "sqlx-postgres", "sqlx-sqlite", "utoipa"],
+    );
     for (_, _, detail) in manifest.dependencies.iter().filter(|(_, name, _)| name == "eavesward-contract") {
         if detail.contains("openapi") {
             faults.push("eavesward-contract's feature openapi is the service's alone".to_owned());

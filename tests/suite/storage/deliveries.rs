@@ -85,21 +85,21 @@ impl Deliveries {
 
 struct Receiver {
     says: Mutex<WebhookResponse>,
-    letters: Mutex<Vec<String>>,
+    new: Mutex<Vec<String>>,
 }
 
 impl Default for Receiver {
     fn default() -> Self {
         let says =
             WebhookResponse { status: None, retry_after: None, error: Some("nobody is there".to_owned()) };
-        Self { says: Mutex::new(says), letters: Mutex::default() }
+        Self { says: Mutex::new(says), new: Mutex::default() }
     }
 }
 
 #[async_trait]
 impl WebhookSender for Receiver {
     async fn post(&self, letter: &WebhookRequest) -> WebhookResponse {
-        self.letters.lock().unwrap().push(letter.body.clone());
+        self.new.lock().unwrap().push(letter.body.clone());
         self.says.lock().unwrap().clone()
     }
 }
@@ -258,7 +258,7 @@ async fn a_move_takes_the_place_of_what_was_held_back(rig: &Rig) {
         );
         assert_eq!(carrying.serve(&made, moved_at + 4 * DAY - 1).await, 0);
         assert_eq!(carrying.serve(&made, moved_at + 4 * DAY).await, 1);
-        assert_eq!(*carrying.receiver.letters.lock().unwrap(), [format!("moved {:?}", Some(day(11)))]);
+        assert_eq!(*carrying.receiver.new.lock().unwrap(), [format!("moved {:?}", Some(day(11)))]);
         // A further move takes back nothing that is unheard, and the filter leaves it out.
         find(rig, &home, 9 * DAY, 9, 16).await;
         assert_eq!(carrying.prepare().await.written, 0);
@@ -269,8 +269,8 @@ async fn a_move_takes_the_place_of_what_was_held_back(rig: &Rig) {
             assert_eq!(carrying.prepare().await.written, written, "day {as_of}");
             carrying.serve(&made, (as_of + 4) * DAY).await;
         }
-        let letters = carrying.receiver.letters.lock().unwrap().clone();
-        assert_eq!(letters[1..], [format!("coming {:?}", Some(day(30))), format!("due {:?}", Some(day(30)))]);
+        let new = carrying.receiver.new.lock().unwrap().clone();
+        assert_eq!(new[1..], [format!("coming {:?}", Some(day(30))), format!("due {:?}", Some(day(30)))]);
     }
 }
 
@@ -285,7 +285,7 @@ async fn what_moves_far_away_is_announced_once_when_it_comes_again(rig: &Rig) {
         assert_eq!(carrying.serve(&made, as_of * DAY).await, 0, "day {as_of}");
     }
     assert_eq!(carrying.serve(&made, 27 * DAY).await, 1);
-    assert_eq!(*carrying.receiver.letters.lock().unwrap(), [format!("coming {:?}", Some(day(30)))]);
+    assert_eq!(*carrying.receiver.new.lock().unwrap(), [format!("coming {:?}", Some(day(30)))]);
 }
 
 async fn what_has_no_date_any_more_is_not_announced(rig: &Rig) {

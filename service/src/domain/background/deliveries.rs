@@ -27,17 +27,17 @@ const HELD: TimeDelta = TimeDelta::minutes(3);
 const AT_ONCE: u32 = 4;
 
 /// Deliveries of one visit to a receiver; then others have their turn.
-const MOST_A_VISIT: usize = 64;
+const MOST_A_TURN: usize = 64;
 
 /// How long a visit goes on, at the most, before others have their turn.
-const LONG_VISIT: TimeDelta = TimeDelta::seconds(20);
+const LONGEST_TURN: TimeDelta = TimeDelta::seconds(20);
 
 /// Subscriptions whose entries are written down in one pass. Judgement: it takes a second or two, some hundreds of entries
 /// each.
-const FANNED: u32 = 50;
+const SUBSCRIPTIONS_A_PASS: u32 = 50;
 
 /// How long a digest waits for a refresh that is under way. Judgement: a fleet takes half a minute.
-const PATIENCE: TimeDelta = TimeDelta::minutes(5);
+const LONGEST_WAIT_FOR_REFRESH: TimeDelta = TimeDelta::minutes(5);
 
 /// Days that a digest looks ahead when its subscription does not say.
 const DIGEST_DAYS: u32 = 7;
@@ -64,9 +64,9 @@ pub async fn prepare(cx: &Context, payloads: &dyn PayloadWriter, turn: &mut FanO
 
 /// Writes deliveries for some new entries of some subscriptions that carry them.
 async fn fan_out(cx: &Context, payloads: &dyn PayloadWriter, turn: &mut FanOutTurn) -> Result<Prepared> {
-    let behind = cx.store.behind_feeds(turn.0, FANNED).await?;
+    let behind = cx.store.behind_feeds(turn.0, SUBSCRIPTIONS_A_PASS).await?;
     turn.0 = behind.last().map(|last| last.account_id);
-    let (mut written, mut more, mut looked) = (0, behind.len() >= FANNED as usize, false);
+    let (mut written, mut more, mut looked) = (0, behind.len() >= SUBSCRIPTIONS_A_PASS as usize, false);
     for subscription in &behind {
         if *cx.closing.borrow() {
             return Ok(Prepared { written, more: false });
@@ -130,7 +130,7 @@ async fn digests(cx: &Context, payloads: &dyn PayloadWriter) -> Result<usize> {
             break;
         }
         let id = subscription.id;
-        if refreshing && subscription.next_at.is_some_and(|at| now - at < PATIENCE) {
+        if refreshing && subscription.next_at.is_some_and(|at| now - at < LONGEST_WAIT_FOR_REFRESH) {
             continue;
         }
         match digest(cx, payloads, subscription).await {
@@ -180,7 +180,7 @@ async fn digest(cx: &Context, payloads: &dyn PayloadWriter, subscription: Subscr
 pub async fn serve(cx: &Context, sender: &dyn WebhookSender, id: SubscriptionId) -> Result<usize> {
     let (began, closing) = (cx.clock.now(), cx.closing.subscribe());
     let mut attempts = 0;
-    while cx.clock.now() - began < LONG_VISIT && !*closing.borrow() {
+    while cx.clock.now() - began < LONGEST_TURN && !*closing.borrow() {
         let now = cx.clock.now();
         let Some(claimed) = cx.store.claim_deliveries(id, now, now + HELD, AT_ONCE).await? else { break };
         let ClaimedDeliveries { subscription, deliveries } = claimed;
@@ -191,7 +191,7 @@ pub async fn serve(cx: &Context, sender: &dyn WebhookSender, id: SubscriptionId)
         let finished: Vec<AttemptedDelivery<'_>> =
             finished.map(|(claimed, outcome)| AttemptedDelivery { claimed, outcome }).collect();
         cx.store.finish_deliveries(&subscription, &finished, cx.clock.now()).await?;
-        let over = deliveries.len() < AT_ONCE as usize || attempts >= MOST_A_VISIT;
+        let over = deliveries.len() < AT_ONCE as usize || attempts >= MOST_A_TURN;
         if over || finished.iter().any(|one| one.outcome.gone) {
             break;
         }

@@ -11,7 +11,7 @@ use crate::domain::ports::store::tasks::{Refreshed, StaleSystem};
 use crate::domain::rules::forecast::gauge_model::GaugeModel;
 use crate::domain::rules::forecast::gauge_model::until_day;
 use crate::domain::rules::upkeep::Upkeep;
-use crate::domain::rules::upkeep::tasks_and_status;
+use crate::domain::rules::upkeep::upkeep;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use std::collections::HashMap;
 use std::collections::hash_map::Entry;
@@ -160,7 +160,7 @@ fn compute(
         let zone = input.property.facts.time_zone;
         let as_of = local_date(now, zone);
         let gauge = by_day.entry((input.gauge.id, as_of)).or_insert_with(|| until_day(whole, as_of));
-        match caught(|| tasks_and_status(input, gauge, as_of, now)) {
+        match caught(|| upkeep(input, gauge, as_of, now)) {
             Ok(Upkeep { tasks, status, reminders }) => {
                 refreshed.push(Refreshed {
                     claim,

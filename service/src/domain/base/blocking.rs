@@ -9,8 +9,11 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 /// # Errors
 /// Those of the computation, and [`Error::Panicked`].
 pub(crate) async fn blocking<T: Send + 'static>(f: impl FnOnce() -> Result<T> + Send + 'static) -> Result<T> {
-    // Nothing cancels the task, so it can only fail by a panic.
-    tokio::task::spawn_blocking(f).await.unwrap_or_else(|failed| Err(panicked(failed.into_panic().as_ref())))
+    tokio::task::spawn_blocking(f).await.unwrap_or_else(|failed| {
+        // Nothing cancels the task but the end of the runtime.
+        let ended = |_| Err(Error::Panicked("the runtime ended".to_owned()));
+        failed.try_into_panic().map_or_else(ended, |payload| Err(panicked(payload.as_ref())))
+    })
 }
 
 /// Runs a computation here. A defect that one system's figures bring out must not stop a loop over many.

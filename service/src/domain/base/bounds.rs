@@ -52,7 +52,7 @@ impl Entries {
 }
 
 /// The least of any length, area, volume or time that is more than nothing, in the unit of its field. Smaller ones are
-/// slips of a unit, and would make tallies without end.
+/// slips of a unit, and would make accumulated amounts without end.
 pub const LEAST_MEASURE: f64 = 0.001;
 
 /// The first and last year that dates may lie in: the engine looks back at most two hundred years.

@@ -43,6 +43,11 @@ impl Clock for SetClock {
     }
 }
 
+/// The latest civil date on earth, fourteen hours ahead of UTC: what lies after it has not happened anywhere.
+pub fn latest_date(now: DateTime<Utc>) -> NaiveDate {
+    local_date(now, chrono_tz::Pacific::Kiritimati)
+}
+
 /// The civil date in a zone.
 pub fn local_date(now: DateTime<Utc>, zone: Tz) -> NaiveDate {
     now.with_timezone(&zone).date_naive()
@@ -69,7 +74,7 @@ pub fn end_of_day(date: NaiveDate, zone: Tz) -> DateTime<Utc> {
 /// The last day of so many days from now. It counts from the latest civil date on earth: a week's list may show a task a
 /// few hours early, never too late.
 pub fn last_day(now: DateTime<Utc>, days: u64) -> Option<NaiveDate> {
-    local_date(now, chrono_tz::Pacific::Kiritimati).checked_add_days(Days::new(days))
+    latest_date(now).checked_add_days(Days::new(days))
 }
 
 #[cfg(test)]

@@ -1,4 +1,4 @@
-//! What refreshes keep in memory of the gauges between two rounds: their records with what was worked out from them.
+//! What refreshes keep in memory of the gauges between two passes: their records with what was worked out from them.
 //!
 //! A gauge is read from the store and fitted once. After that only the readings since are read and taken in, as long as
 //! the record did nothing but grow at its end: the store counts everything else, and tells ([`GaugeStore::rain_since`]).

@@ -2,7 +2,7 @@
 
 pub mod gauge_cache;
 
-use crate::domain::base::clock::{Clock, local_date};
+use crate::domain::base::clock::{Clock, latest_date};
 use crate::domain::base::error::Result;
 use crate::domain::context::gauge_cache::GaugeCache;
 use crate::domain::model::gauge::Gauge;
@@ -83,12 +83,12 @@ impl Context {
 
 /// The latest civil date on earth: what lies after it has not happened anywhere.
 pub(crate) fn latest_today(cx: &Context) -> NaiveDate {
-    local_date(cx.clock.now(), chrono_tz::Pacific::Kiritimati)
+    latest_date(cx.clock.now())
 }
 
 /// The rain under a gauge, as far as any of its systems may use it: through the latest local date of all zones.
 pub(crate) async fn gauge_model(cx: &Context, gauge: &Gauge, now: DateTime<Utc>) -> Result<Arc<GaugeModel>> {
-    let through = local_date(now, chrono_tz::Pacific::Kiritimati);
+    let through = latest_date(now);
     let read = async |known| cx.store.rain_since(gauge.id, known, through).await;
     cx.gauges.gauge_model(gauge, through, read).await
 }

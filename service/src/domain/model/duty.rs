@@ -88,6 +88,15 @@ pub struct Tolerance {
     pub why: &'static str,
 }
 
+/// The part of the year that calls for a duty.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Season {
+    /// Before frost comes.
+    BeforeFrost,
+    /// When frost has gone.
+    AfterFrost,
+}
+
 /// What decides when a duty falls due, beside its ceiling.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Decides {
@@ -97,7 +106,7 @@ pub enum Decides {
     /// The ceiling alone.
     Ceiling,
     /// A day of the year.
-    Season,
+    Season(Season),
     /// The maker's rating where it is known, and the ceiling.
     RatingOrCeiling,
 }
@@ -109,7 +118,9 @@ pub fn of(part: &Part) -> &'static [Duty] {
         Part::Gutter { .. } => &[Duty::ClearGutter],
         Part::DebrisScreen { .. } => &[Duty::CleanScreen],
         Part::FirstFlushDiverter { emptying: Emptying::Hand, .. } => &[Duty::DrainDiverter],
-        Part::FirstFlushDiverter { .. } => &[Duty::ClearWeepHole],
+        Part::FirstFlushDiverter { emptying: Emptying::WeepHole { .. } | Emptying::Drip { .. }, .. } => {
+            &[Duty::ClearWeepHole]
+        }
         Part::Coupling { .. } => &[Duty::ReplaceCoupling, Duty::CheckBands],
         Part::Tank { .. } => &[Duty::RemoveSediment, Duty::MeasureSediment, Duty::LookOverTank],
         Part::FloatingIntake { .. } => &[Duty::CheckIntake],

@@ -1,6 +1,6 @@
 //! The facts of each duty, a row each: whoever adds a duty fills every field.
 
-use crate::domain::model::duty::{Ceiling, Decides, Duty, Tolerance};
+use crate::domain::model::duty::{Ceiling, Decides, Duty, Season, Tolerance};
 use crate::domain::model::hazard::Hazard;
 
 /// What is known of a duty.
@@ -320,7 +320,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         Duty::DrainForFrost => DutyFacts {
             title: "drain exposed pipework before frost",
             ceiling: None,
-            decides: Decides::Season,
+            decides: Decides::Season(Season::BeforeFrost),
             minutes: 30,
             bring: &["hose", "valve key", "frost labels for the taps"],
             hazards: &[Hazard::Freezing, Hazard::Electricity],
@@ -333,7 +333,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         Duty::RestartAfterFrost => DutyFacts {
             title: "restart after frost",
             ceiling: None,
-            decides: Decides::Season,
+            decides: Decides::Season(Season::AfterFrost),
             minutes: 30,
             bring: &["valve key", "seal tape", "torch"],
             hazards: &[Hazard::Freezing, Hazard::CrossConnection],
@@ -366,7 +366,7 @@ impl Duty {
     pub const fn tolerance(self) -> Option<Tolerance> {
         match self.facts().decides {
             Decides::Prediction(tolerance) => Some(tolerance),
-            Decides::Ceiling | Decides::Season | Decides::RatingOrCeiling => None,
+            Decides::Ceiling | Decides::Season(_) | Decides::RatingOrCeiling => None,
         }
     }
 

@@ -65,7 +65,7 @@ impl Overrides {
 const fn decides(duty: Duty) -> &'static str {
     match duty.facts().decides {
         Decides::Prediction(_) | Decides::Ceiling => "the ceiling",
-        Decides::Season => "the season",
+        Decides::Season(_) => "the season",
         Decides::RatingOrCeiling => "the maker's rating or the ceiling",
     }
 }

@@ -269,7 +269,7 @@ pub struct SystemForecast {
 }
 
 /// What one finding taught.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Lesson {
     /// The visit.
     pub visit_id: VisitId,
@@ -292,7 +292,7 @@ pub struct Lesson {
 }
 
 /// What the next finding would be worth.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct NextFinding {
     /// Log-sd of the limit to be expected after it.
     pub log_sd_after: f64,

@@ -61,8 +61,8 @@ words! {
 }
 
 impl Stage {
-    /// What an entry says of it.
-    pub const fn news(self) -> ReminderKind {
+    /// The kind of entry that announces it.
+    pub const fn kind(self) -> ReminderKind {
         match self {
             Self::Coming => ReminderKind::Coming,
             Self::Due => ReminderKind::Due,
@@ -194,7 +194,7 @@ impl Reminder {
 
 /// Several kinds as one number.
 pub fn bits(kinds: &[ReminderKind]) -> i64 {
-    kinds.iter().fold(0, |bits, news| bits | news.bit())
+    kinds.iter().fold(0, |bits, kind| bits | kind.bit())
 }
 
 /// A task whose row is removed.

@@ -29,7 +29,7 @@ pub struct WebhookRequest {
 #[async_trait]
 pub trait WebhookSender: Send + Sync {
     /// Sends one; always comes back within a bounded time.
-    async fn post(&self, letter: &WebhookRequest) -> WebhookResponse;
+    async fn post(&self, request: &WebhookRequest) -> WebhookResponse;
 }
 
 /// Writes down what is posted, in the words of the contract.
@@ -38,6 +38,6 @@ pub trait PayloadWriter: Send + Sync {
     fn reminder(&self, account: AccountId, entry: Reminder) -> String;
     /// A digest made at an instant, as JSON.
     fn digest(&self, digest: Digest, at: DateTime<Utc>) -> String;
-    /// A word to try the way, as JSON.
+    /// A test message, as JSON.
     fn test(&self, subscription: &Subscription, at: DateTime<Utc>) -> String;
 }

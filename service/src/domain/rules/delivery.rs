@@ -49,8 +49,9 @@ pub fn outcome(
     let attempts = delivery.attempts.saturating_add(1);
     // Its time runs from when somebody tried it: one that waited for a service that was off was not tried meanwhile.
     let first_at = if delivery.attempts == 0 { delivery.due_at.max(began) } else { delivery.due_at };
-    let next_at = if done { None } else { retry::again(first_at, attempts, now, posted.retry_after, spread) };
-    let rest_until = retry::asked_for(posted.status, posted.retry_after, now);
+    let next_at =
+        if done { None } else { retry::retry_at(first_at, attempts, now, posted.retry_after, spread) };
+    let rest_until = retry::rest_asked_for(posted.status, posted.retry_after, now);
     let state = match (done, next_at) {
         (true, _) => DeliveryState::Delivered,
         (false, Some(_)) => DeliveryState::Waiting,

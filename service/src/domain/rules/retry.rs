@@ -17,7 +17,7 @@ pub const TRIED_AT_LEAST_EVERY: TimeDelta = TimeDelta::hours(15);
 pub const TRIED_FOR: TimeDelta = TimeDelta::hours(48);
 
 /// Failures in a row after which a receiver gets a rest, whatever waits for it. Judgement.
-const PATIENCE: u32 = 3;
+const FAILURES_BEFORE_REST: u32 = 3;
 
 /// The longest rest. Judgement: as long as a restart takes.
 const LONGEST_REST_S: i64 = 300;
@@ -26,7 +26,7 @@ const LONGEST_REST_S: i64 = 300;
 ///
 /// `spread` from 0 to 1 shifts the wait by up to a fifth of it, so that what failed together does not come together again.
 /// What the receiver asked for (`Retry-After`) counts where it is longer.
-pub fn again(
+pub fn retry_at(
     first_at: DateTime<Utc>,
     attempts: u32,
     now: DateTime<Utc>,
@@ -42,16 +42,20 @@ pub fn again(
 }
 
 /// Until when a receiver rests that asked for it with an answer: 429 and 503 speak of all that it is sent (RFC 6585, 4;
-/// RFC 9110, 15.6.4), other answers of one letter. No longer than the longest wait, so that letter and receiver are tried
+/// RFC 9110, 15.6.4), other answers of one delivery. No longer than the longest wait, so that delivery and receiver are tried
 /// again together.
-pub fn asked_for(status: Option<u16>, asked: Option<TimeDelta>, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+pub fn rest_asked_for(
+    status: Option<u16>,
+    asked: Option<TimeDelta>,
+    now: DateTime<Utc>,
+) -> Option<DateTime<Utc>> {
     let asked = asked.filter(|_| matches!(status, Some(429 | 503)))?;
     Some(now + asked.min(LONGEST))
 }
 
 /// Until when a receiver rests after so many failures in a row.
 pub fn rest(failures: u32, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
-    let beyond = failures.checked_sub(PATIENCE)?;
+    let beyond = failures.checked_sub(FAILURES_BEFORE_REST)?;
     Some(now + TimeDelta::seconds((5_i64 << beyond.min(10)).min(LONGEST_REST_S)))
 }
 
@@ -67,7 +71,7 @@ mod tests {
     fn waits_grow_threefold_to_half_a_day_and_end_after_two() {
         let (mut now, mut waits) = (at(0), Vec::new());
         let mut attempts = 1;
-        while let Some(next) = again(at(0), attempts, now, None, 0.5) {
+        while let Some(next) = retry_at(at(0), attempts, now, None, 0.5) {
             waits.push((next - now).num_seconds());
             (now, attempts) = (next, attempts + 1);
         }
@@ -80,18 +84,18 @@ mod tests {
 
     #[test]
     fn waits_are_spread_and_a_receiver_may_ask_for_longer_ones() {
-        let wait = |asked, spread| (again(at(0), 1, at(0), asked, spread).unwrap() - at(0)).num_seconds();
+        let wait = |asked, spread| (retry_at(at(0), 1, at(0), asked, spread).unwrap() - at(0)).num_seconds();
         assert_eq!((wait(None, 0.0), wait(None, 1.0)), (8, 12));
         assert_eq!(wait(Some(TimeDelta::seconds(90)), 0.0), 90);
         assert_eq!(wait(Some(TimeDelta::seconds(1)), 0.0), 8);
         assert_eq!(wait(Some(TimeDelta::days(9)), 0.0), LONGEST.num_seconds());
-        assert_eq!(again(at(0), u32::MAX, at(48 * 3600), None, 0.5), None);
+        assert_eq!(retry_at(at(0), u32::MAX, at(48 * 3600), None, 0.5), None);
     }
 
     #[test]
     fn a_receiver_rests_for_as_long_as_it_asks_up_to_half_a_day() {
         let rest = |status, asked: i64| {
-            let until = asked_for(Some(status), Some(TimeDelta::seconds(asked)), at(0));
+            let until = rest_asked_for(Some(status), Some(TimeDelta::seconds(asked)), at(0));
             until.map(|until| (until - at(0)).num_seconds())
         };
         assert_eq!(
@@ -99,7 +103,7 @@ mod tests {
             [Some(90), Some(90), None, None, None]
         );
         assert_eq!(rest(429, 86_400), Some(LONGEST.num_seconds()));
-        assert_eq!((asked_for(Some(429), None, at(0)), asked_for(None, None, at(0))), (None, None));
+        assert_eq!((rest_asked_for(Some(429), None, at(0)), rest_asked_for(None, None, at(0))), (None, None));
     }
 
     #[test]

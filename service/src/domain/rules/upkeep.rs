@@ -28,7 +28,7 @@ pub(crate) struct Upkeep {
     pub reminders: ReminderInputs,
 }
 
-pub(crate) fn tasks_and_status(
+pub(crate) fn upkeep(
     input: &Inputs,
     gauge_model: &GaugeModel,
     as_of: NaiveDate,

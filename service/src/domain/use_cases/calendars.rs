@@ -102,7 +102,7 @@ pub async fn read(cx: &Context, secret: &str) -> Result<Option<String>> {
     let own = cx.store.duty_settings(account).await?;
     let settings: DutySettings = own.into_iter().map(|setting| (setting.duty, setting.own)).collect();
     let mut events = Vec::new();
-    let next = tasks::each(cx, account, &filter, MOST_TASKS, |task, moves| {
+    let next = tasks::for_each(cx, account, &filter, MOST_TASKS, |task, moves| {
         let lead_days = settings.lead(task.duty).lead_days;
         events.extend(Event::of(task, moves, lead_days));
     })

@@ -19,7 +19,7 @@ pub async fn gather(cx: &Context, account: AccountId, asked: DigestScope) -> Res
     let DigestScope { property_id, system_id, from, to } = asked;
     let filter = TaskFilter { property_id, system_id, from, to, ..TaskFilter::default() };
     let mut maker = DigestBuilder::default();
-    let next = tasks::each(cx, account, &filter, MOST_TASKS, |task, _| maker.add(task)).await?;
+    let next = tasks::for_each(cx, account, &filter, MOST_TASKS, |task, _| maker.add(task)).await?;
     let all = match &next {
         Some(_) => Some(cx.store.count_tasks(account, &filter).await?),
         None => None,

@@ -1,11 +1,10 @@
 //! Rain: put, list and remove readings of a gauge.
 
 use crate::domain::base::check::Check;
-use crate::domain::base::clock::local_date;
 use crate::domain::base::error::{Error, FieldError, Result};
 use crate::domain::base::ids::{AccountId, GaugeId};
 use crate::domain::base::paging::{ListPage, PageRequest};
-use crate::domain::context::Context;
+use crate::domain::context::{Context, latest_today};
 use crate::domain::model::rain::{MOST_READINGS, RainDay, RainOffer, RainRange, RainReport};
 use crate::domain::ports::store::gauges::StoredRain;
 use crate::domain::rules::rain::judge::judge;
@@ -25,9 +24,7 @@ pub async fn put(
         let message = format!("{} readings; send at most {MOST_READINGS} at a time", offer.readings.len());
         return Err(Error::field("days", message));
     }
-    // The first zone to begin a day is 14 hours ahead of UTC.
-    let today = local_date(cx.clock.now(), chrono_tz::Pacific::Kiritimati);
-    let (accepted, mut report) = judge(offer, today);
+    let (accepted, mut report) = judge(offer, latest_today(cx));
     if all_or_nothing && report.refused > 0 {
         let errors = report.refusals.iter().map(|refusal| FieldError {
             field: format!("line {}", refusal.line),

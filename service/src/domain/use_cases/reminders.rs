@@ -64,10 +64,10 @@ pub async fn pull(
     let deadline = tokio::time::sleep(Duration::from_secs(wait_s.into()));
     tokio::pin!(deadline);
     let mut over = wait_s == 0;
-    let mut news = cx.written.subscribe();
+    let mut written = cx.written.subscribe();
     let mut closing = cx.closing.subscribe();
     loop {
-        news.mark_unchanged();
+        written.mark_unchanged();
         let read = cx.store.reminders(account, filter, stretch).await?;
         let from = stretch.after.unwrap_or(read.last);
         // A cursor beyond the end comes from a database that was since set back to an older copy.
@@ -86,7 +86,7 @@ pub async fn pull(
         }
         stretch.after = Some(read.last);
         tokio::select! {
-            _ = news.changed() => {}
+            _ = written.changed() => {}
             _ = closing.changed() => {}
             () = &mut deadline => over = true,
             () = tokio::time::sleep(cx.poll_interval) => {}

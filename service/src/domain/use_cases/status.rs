@@ -7,7 +7,7 @@ use crate::domain::base::ids::{AccountId, SystemId};
 use crate::domain::context::{Context, gauge_model};
 use crate::domain::model::status::{Polled, Status};
 use crate::domain::rules::forecast::gauge_model::until_day;
-use crate::domain::rules::upkeep::tasks_and_status;
+use crate::domain::rules::upkeep::upkeep;
 
 /// Makes the status of a system that was never refreshed.
 pub async fn make_status(cx: &Context, account: AccountId, id: SystemId) -> Result<Option<Status>> {
@@ -15,7 +15,7 @@ pub async fn make_status(cx: &Context, account: AccountId, id: SystemId) -> Resu
     let now = cx.clock.now();
     let as_of = local_date(now, input.property.facts.time_zone);
     let gauge_model = until_day(&gauge_model(cx, &input.gauge, now).await?, as_of);
-    blocking::blocking(move || Ok(Some(tasks_and_status(&input, &gauge_model, as_of, now)?.status))).await
+    blocking::blocking(move || Ok(Some(upkeep(&input, &gauge_model, as_of, now)?.status))).await
 }
 
 /// The status of a system as of its last refresh; made now if it was never refreshed.

@@ -16,7 +16,7 @@ use std::collections::HashSet;
 /// Pages are read one by one, not as of one instant. A task that a refresh moves to a later date in between is handed over
 /// with its earlier one; a task that it moves to before the page that is read next is missed, and is there at the next
 /// reading.
-pub(crate) async fn each(
+pub(crate) async fn for_each(
     cx: &Context,
     account: AccountId,
     filter: &TaskFilter,
@@ -61,7 +61,7 @@ pub async fn list(
 }
 
 /// One task, if it is within reach.
-pub async fn seen(cx: &Context, reach: &ReadAccess, id: TaskId) -> Result<Task> {
+pub async fn get_within_reach(cx: &Context, reach: &ReadAccess, id: TaskId) -> Result<Task> {
     let found = get(cx, reach.account, id).await?;
     if reach.sees(found.system_id) {
         Ok(found)

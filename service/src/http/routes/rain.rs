@@ -5,7 +5,7 @@ use crate::domain::base::ids::GaugeId;
 use crate::domain::context::Context;
 use crate::domain::model::rain::{OfferedReading, RainOffer, RainRange};
 use crate::domain::rules::rain::files;
-use crate::domain::rules::rain::files::Accumulated;
+use crate::domain::rules::rain::files::SeveralDays;
 use crate::domain::use_cases::rain;
 use crate::http::access::{Reader, Writer};
 use crate::http::body::{media_type, read, too_large};
@@ -140,8 +140,8 @@ fn from_csv(bytes: &[u8], query: &UploadQuery) -> Result<RainOffer, ApiError> {
         }
         wire::RainLayout::GhcnDaily => {
             let accumulated = match query.accumulated {
-                AccumulatedChoice::Spread => Accumulated::Spread,
-                AccumulatedChoice::Refuse => Accumulated::Refuse,
+                AccumulatedChoice::Spread => SeveralDays::Spread,
+                AccumulatedChoice::Refuse => SeveralDays::Refuse,
             };
             files::ghcn_daily(bytes, accumulated)
         }

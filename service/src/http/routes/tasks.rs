@@ -78,7 +78,7 @@ pub async fn get(
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
 ) -> Answer {
-    hashed(&req, &wire::Task::from(tasks::seen(&cx, &caller.reach, TaskId(*id)).await?))
+    hashed(&req, &wire::Task::from(tasks::get_within_reach(&cx, &caller.reach, TaskId(*id)).await?))
 }
 
 fn filter(cx: &Context, query: &TasksQuery) -> Result<TaskFilter, ApiError> {

@@ -70,14 +70,14 @@ impl From<Hazard> for wire::Caution {
 }
 
 impl From<forecast::Accumulated> for wire::Tally {
-    fn from(tally: forecast::Accumulated) -> Self {
+    fn from(accumulated: forecast::Accumulated) -> Self {
         Self {
-            value: rounded(tally.value),
-            unit: tally.unit,
-            from_readings: rounded(tally.from_readings),
-            from_climate: rounded(tally.from_climate),
-            days_read: tally.days_read,
-            days_unread: tally.days_unread,
+            value: rounded(accumulated.value),
+            unit: accumulated.unit,
+            from_readings: rounded(accumulated.from_readings),
+            from_climate: rounded(accumulated.from_climate),
+            days_read: accumulated.days_read,
+            days_unread: accumulated.days_unread,
         }
     }
 }

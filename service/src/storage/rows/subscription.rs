@@ -77,7 +77,7 @@ impl SubscriptionRow {
             })
         });
         let carries = if let Some(bits) = self.kinds {
-            let kinds = ReminderKind::ALL.iter().copied().filter(|news| news.bit() & bits != 0);
+            let kinds = ReminderKind::ALL.iter().copied().filter(|kind| kind.bit() & bits != 0);
             Carries::Reminders { kinds: kinds.collect() }
         } else {
             let schedule = self.schedule.as_deref().and_then(|text| Schedule::parse(text).ok());

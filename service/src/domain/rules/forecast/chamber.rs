@@ -50,11 +50,6 @@ impl DiverterChamber {
         }
     }
 
-    /// Whether it was blocked at some time.
-    pub fn was_blocked(&self) -> bool {
-        self.found_blocked
-    }
-
     /// The day from which it is blocked, if it was found so and nobody has cleared it yet.
     pub fn blocked_since(&self) -> Option<Day> {
         self.idle.last().filter(|stretch| stretch.to.is_none()).map(|stretch| stretch.from)

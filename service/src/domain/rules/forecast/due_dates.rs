@@ -1,7 +1,7 @@
 //! Dates that do not come from an accumulated amount: ceilings, first looks, makers' ratings and days of the year.
 
 use crate::domain::base::error::Result;
-use crate::domain::model::duty::{DecidedBy, Duty};
+use crate::domain::model::duty::{DecidedBy, Decides, Duty, Season};
 use crate::domain::model::duty_settings::{DutyFigures, OWN_SOURCE};
 use crate::domain::model::part::{MonthDay, Part};
 use chrono::{Datelike, Days, Months, NaiveDate};
@@ -159,8 +159,8 @@ pub fn season(
         Ok(frosts) => frosts,
         Err(wanting) => return Ok(Seasonal { dated: None, wanting: Some(wanting) }),
     };
-    let (this, opposite, reason) = match duty {
-        Duty::DrainForFrost => {
+    let (this, opposite, reason) = match duty.facts().decides {
+        Decides::Season(Season::BeforeFrost) => {
             let reason = format!(
                 "Frost is to be expected from {}, by {}; pipes are drained a fortnight before.",
                 name(frosts.first),
@@ -168,12 +168,14 @@ pub fn season(
             );
             (frosts.drain, frosts.restart, reason)
         }
-        Duty::RestartAfterFrost => {
+        Decides::Season(Season::AfterFrost) => {
             let reason =
                 format!("Frost is no longer to be expected after {}, by {}.", name(frosts.last), frosts.by);
             (frosts.restart, frosts.drain, reason)
         }
-        _ => return Ok(Seasonal::default()),
+        Decides::Prediction(_) | Decides::Ceiling | Decides::RatingOrCeiling => {
+            return Ok(Seasonal::default());
+        }
     };
     let next = || {
         let after =

@@ -25,7 +25,7 @@ const HEAT_SIGMA_YEAR: f64 = 0.08;
 pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>) -> Result<Vec<Rule<'a>>> {
     let part = &component.facts.part;
     let one = match (duty, part) {
-        (Duty::ClearRoof, _) => {
+        (Duty::ClearRoof, Part::Roof { .. }) => {
             Rule::filling(Exposure::RoofLeaves, limit::roof(), "kg/m2 of dry leaf on the roof")
         }
         (Duty::ClearGutter, Part::Gutter { length_m, guarded }) => Rule::filling(
@@ -74,7 +74,8 @@ pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>)
         // A cartridge without a rating, or a part that has no such duty. The seal of a trap is simulated, and what comes after
         // it accumulates nothing.
         (
-            Duty::ClearGutter
+            Duty::ClearRoof
+            | Duty::ClearGutter
             | Duty::CleanScreen
             | Duty::DrainDiverter
             | Duty::RemoveSediment

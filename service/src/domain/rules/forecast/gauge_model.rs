@@ -37,7 +37,7 @@ struct CachedForthcoming {
 }
 
 impl GaugeModel {
-    /// Reads the days up to `until_day`; later ones are left aside.
+    /// Reads the days up to `through`; later ones are left aside.
     pub fn new(days: &[RainDay], normals: Option<&Normals>, through: NaiveDate) -> Self {
         let days = days.iter().filter(|day| day.date <= through);
         let record = RainRecord::from_readings(days.map(|day| (to_day(day.date), day.rain_mm)));

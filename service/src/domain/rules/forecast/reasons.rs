@@ -36,7 +36,7 @@ pub(crate) fn diverter_reason(model: &SystemModel<'_>) -> Option<String> {
     let chamber = model.chamber.as_ref()?;
     Some(if chamber.blocked_since().is_some() {
         "The diverter's hole is blocked: nothing is kept from the tank until it is cleared.".to_owned()
-    } else if chamber.was_blocked() {
+    } else if chamber.found_blocked {
         "While the diverter's hole was found blocked, it is taken that it kept nothing from the tank."
             .to_owned()
     } else if chamber.is_emptied_by_hand() {

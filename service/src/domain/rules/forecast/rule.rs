@@ -35,17 +35,18 @@ impl<'a> Rule<'a> {
 
 /// What clogs a diverter that empties itself.
 pub fn clogging<'a>(part: &Part, chamber: &'a DiverterChamber) -> Option<Rule<'a>> {
-    match part {
-        Part::FirstFlushDiverter { emptying: Emptying::WeepHole { .. }, .. } => Some(Rule::filling(
+    let Part::FirstFlushDiverter { emptying, .. } = part else { return None };
+    match emptying {
+        Emptying::WeepHole { .. } => Some(Rule::filling(
             Exposure::Grit { chamber: chamber.engine() },
             limit::weep_hole_chamber(),
             "g of solids in the chamber per m2 of roof",
         )),
-        Part::FirstFlushDiverter { emptying: Emptying::Drip { .. }, .. } => Some(Rule::filling(
+        Emptying::Drip { .. } => Some(Rule::filling(
             Exposure::Fills { chamber: chamber.engine() },
             limit::drip_chamber(),
             "fills of the chamber",
         )),
-        _ => None,
+        Emptying::Hand => None,
     }
 }

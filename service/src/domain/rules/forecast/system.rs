@@ -19,7 +19,7 @@ pub fn forecast(inputs: &ModelInputs<'_>, components: &[InService<'_>]) -> Resul
         for &duty in duty::of(&component.facts.part) {
             let start = component.start(duty, inputs.commissioned_on);
             let since = since(component, duty, start, inputs.as_of);
-            duties.push(one(&model, component, duty, start, since)?);
+            duties.push(forecast_duty(&model, component, duty, start, since)?);
         }
     }
     duties.sort_by(|a, b| {
@@ -29,7 +29,7 @@ pub fn forecast(inputs: &ModelInputs<'_>, components: &[InService<'_>]) -> Resul
     Ok(duties)
 }
 
-pub(crate) fn one(
+pub(crate) fn forecast_duty(
     model: &SystemModel<'_>,
     component: &InService<'_>,
     duty: Duty,

@@ -147,7 +147,7 @@ impl<'a> SystemModel<'a> {
             }
         }
         let Some((mut chamber, component)) = largest else { return Ok(None) };
-        let blocked = self.blocked_here(component, &chamber)?;
+        let blocked = self.blocked_with_predecessors(component, &chamber)?;
         chamber.found_blocked = !blocked.is_empty();
         // Water went to the tank unhindered before there was a diverter.
         let all = components.iter().filter(|one| self.own_chamber(one).is_some());
@@ -164,7 +164,11 @@ impl<'a> SystemModel<'a> {
     }
 
     /// When the hole was blocked of a diverter or of one before it in its place, whose blockage went with it.
-    fn blocked_here(&self, component: &InService<'_>, chamber: &DiverterChamber) -> Result<Vec<Stretch>> {
+    fn blocked_with_predecessors(
+        &self,
+        component: &InService<'_>,
+        chamber: &DiverterChamber,
+    ) -> Result<Vec<Stretch>> {
         let mut stretches = self.blocked(component, chamber)?;
         let mut taken_out = to_day(component.facts.installed_on);
         for old in &component.before {

@@ -12,7 +12,7 @@ use std::collections::{BTreeMap, HashSet};
 
 /// What to do with a reading that was taken after several days.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Accumulated {
+pub enum SeveralDays {
     /// Spread it evenly over the days it covers.
     #[default]
     Spread,
@@ -140,7 +140,7 @@ struct Run {
 ///
 /// Lines of other elements are counted, not refused. Lines of more than one station are refused from the second
 /// station on, since one gauge has one record.
-pub fn ghcn_daily(text: &[u8], accumulated: Accumulated) -> RainOffer {
+pub fn ghcn_daily(text: &[u8], accumulated: SeveralDays) -> RainOffer {
     let mut offer = RainOffer::default();
     let mut station: Option<String> = None;
     let mut runs: BTreeMap<NaiveDate, Run> = BTreeMap::new();
@@ -226,7 +226,7 @@ fn spread(
     measured: &HashSet<NaiveDate>,
     date: NaiveDate,
     run: &Run,
-    accumulated: Accumulated,
+    accumulated: SeveralDays,
 ) {
     let text = date.format("%Y%m%d").to_string();
     let total = tenths_to_mm(run.tenths);
@@ -236,7 +236,7 @@ fn spread(
         Some(MISSING_SAID.to_owned())
     } else if run.tenths.is_nan() {
         Some("a number of days (DAPR) without the total (MDPR) that they add up to".to_owned())
-    } else if accumulated == Accumulated::Refuse {
+    } else if accumulated == SeveralDays::Refuse {
         Some(format!("{total} mm accumulated over several days; ask for it to be spread, or leave it out"))
     } else {
         match run.days {
@@ -314,7 +314,7 @@ mod tests {
     #[test]
     fn a_measured_day_keeps_its_value_within_an_accumulated_run() {
         let text = "A,20260103,PRCP,20\nA,20260104,MDPR,120\nA,20260104,DAPR,4\nA,20260110,MDPR,-9999\nA,20260110,DAPR,3";
-        let offer = ghcn_daily(text.as_bytes(), Accumulated::Spread);
+        let offer = ghcn_daily(text.as_bytes(), SeveralDays::Spread);
         let mut read: Vec<(u32, f64)> = offer
             .readings
             .iter()

@@ -110,9 +110,9 @@ impl TaskSnapshot {
         let turns = told.turns + u32::from(told.later.is_some_and(|before| before != later));
         let has_come = told.stage < Some(Stage::Due) && told.due_on.is_some_and(|on| on <= self.as_of);
         let near = told.stage.is_some() || self.stage().is_some();
-        let news = has_come || near && days.abs() >= (least + 1) << turns.min(MOST_TURNS);
+        let worth_telling = has_come || near && days.abs() >= (least + 1) << turns.min(MOST_TURNS);
         let moved = Moved { from_due_on: told.due_on, from_window: told.window, cause: self.cause(told) };
-        Some(Shift { moved, news, later, turns })
+        Some(Shift { moved, worth_telling, later, turns })
     }
 
     /// What is told with an entry.
@@ -125,7 +125,7 @@ impl TaskSnapshot {
 /// A date that moved from what was told.
 struct Shift {
     moved: Moved,
-    news: bool,
+    worth_telling: bool,
     later: bool,
     turns: u32,
 }
@@ -190,12 +190,12 @@ pub fn decide(before: &ReminderState, now: &TaskSnapshot) -> (ReminderState, Vec
     }
     let stage = now.stage();
     let shift = told.as_ref().and_then(|told| now.moved(told));
-    let news = shift.as_ref().is_some_and(|shift| shift.news || amended);
+    let worth_telling = shift.as_ref().is_some_and(|shift| shift.worth_telling || amended);
     let from = told.and_then(|told| told.stage);
     // Stages passed since the last entry. A date that moved away takes its stage with it.
     let passed = Stage::ALL.iter().filter(|one| from < Some(**one) && Some(**one) <= stage);
-    let mut covers: Vec<ReminderKind> = passed.map(|stage| stage.news()).collect();
-    let kind = covers.last().copied().or(news.then_some(ReminderKind::Moved));
+    let mut covers: Vec<ReminderKind> = passed.map(|stage| stage.kind()).collect();
+    let kind = covers.last().copied().or(worth_telling.then_some(ReminderKind::Moved));
     if let Some(kind) = kind {
         if shift.is_some() {
             covers.insert(0, ReminderKind::Moved);

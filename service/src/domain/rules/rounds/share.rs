@@ -10,12 +10,12 @@ use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
 /// How often merging and moving are repeated at most. Judgement: more than a few rounds have hardly ever been needed.
-const MOST_ROUNDS: usize = 20;
+const MOST_PASSES: usize = 20;
 
 /// Improves trips until neither merging nor moving saves anything.
 pub fn improve(problem: &Problem, trips: Vec<Trip>) -> Vec<Trip> {
     let mut trips: Vec<Trip> = trips.into_iter().map(|trip| on_best_day(problem, trip)).collect();
-    for _ in 0..MOST_ROUNDS {
+    for _ in 0..MOST_PASSES {
         let before = problem.cost(&trips);
         trips = merge(problem, &trips);
         trips = move_jobs(problem, trips);
