@@ -62,7 +62,7 @@ pub enum Duty {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum DecidedBy {
-    /// The tally is predicted to reach the mark.
+    /// The accumulated figure is predicted to reach the limit.
     Prediction,
     /// The longest time to leave it, because it comes before any predicted date or because nothing can be predicted.
     Ceiling,
@@ -87,7 +87,7 @@ pub struct DutySettingsRequest {
     /// Longest time to leave the duty, in months since it was last done; also for a duty that has no ceiling by default.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ceiling_months: Option<u32>,
-    /// Chance of being past the mark at which the duty falls due; only for duties whose date is predicted from a mark.
+    /// Chance of being past the limit at which the duty falls due; only for duties whose date is predicted from a limit.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tolerance: Option<f64>,
     /// Days before the due date from which reminders tell of it.
@@ -109,7 +109,7 @@ pub struct DutySettingsInput {
     /// Longest time to leave it, in months since it was last done; the default when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ceiling_months: Option<u32>,
-    /// Chance of being past the mark at which it falls due; the default when absent.
+    /// Chance of being past the limit at which it falls due; the default when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tolerance: Option<f64>,
 }
@@ -124,7 +124,7 @@ pub struct DefaultCeiling {
     pub source: String,
 }
 
-/// A default for the chance of being past the mark at which a duty falls due.
+/// A default for the chance of being past the limit at which a duty falls due.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct DefaultTolerance {
@@ -144,7 +144,7 @@ pub struct DutySettings {
     pub title: String,
     /// The longest time to leave it unless the account says otherwise; absent where there is none.
     pub default_ceiling: Option<DefaultCeiling>,
-    /// The tolerance unless the account says otherwise; absent where no date is predicted from a mark.
+    /// The tolerance unless the account says otherwise; absent where no date is predicted from a limit.
     pub default_tolerance: Option<DefaultTolerance>,
     /// The account's own ceiling in months, if it has set one.
     pub ceiling_months: Option<u32>,
@@ -168,8 +168,8 @@ pub struct DutySettings {
 /// What a component has taken since it was last served.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
-pub struct Tally {
-    /// The tally on the day asked for.
+pub struct Accumulated {
+    /// The accumulated figure on the day asked for.
     pub value: f64,
     /// Its unit, such as `mm of runoff` or `MJ/m2 of ultraviolet`.
     pub unit: String,
@@ -183,11 +183,11 @@ pub struct Tally {
     pub days_unread: u32,
 }
 
-/// The tally at which a component wants care.
+/// The accumulated figure at which a component wants care.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
-pub struct Mark {
-    /// Its median, in the unit of the tally.
+pub struct Limit {
+    /// Its median, in the unit of the accumulated figure.
     pub value: f64,
     /// Its unit.
     pub unit: String,
@@ -205,7 +205,7 @@ pub struct Mark {
     pub judgement: bool,
 }
 
-/// The dates on which the tally reaches the mark with a chance of 10, 50 and 90 %.
+/// The dates on which the accumulated figure reaches the limit with a chance of 10, 50 and 90 %.
 ///
 /// A date in the past means that the chance was reached then; an absent one lies beyond the horizon.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -249,7 +249,7 @@ pub struct BestDay {
     pub in_wet_season: bool,
 }
 
-/// What one finding taught about a mark.
+/// What one finding taught about a limit.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Lesson {
@@ -259,12 +259,12 @@ pub struct Lesson {
     pub visited_on: NaiveDate,
     /// What was found.
     pub finding: Finding,
-    /// What the part had taken since it was last clean, in the unit of the tally.
-    pub taken: f64,
-    /// The mark as it was believed before.
-    pub mark_before: f64,
-    /// The mark after it.
-    pub mark_after: f64,
+    /// What the part had taken since it was last clean, in the unit of the accumulated figure.
+    pub accumulated: f64,
+    /// The limit as it was believed before.
+    pub limit_before: f64,
+    /// The limit after it.
+    pub limit_after: f64,
     /// The standard deviation of its natural logarithm after it.
     pub log_sd_after: f64,
     /// How much the finding counted: the share of the doubt that it took away, 0 to 1.
@@ -277,9 +277,9 @@ pub struct Lesson {
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct NextFinding {
-    /// The standard deviation of the mark's natural logarithm that is to be expected after it.
+    /// The standard deviation of the limit's natural logarithm that is to be expected after it.
     pub log_sd_after: f64,
-    /// Width of the mark's 10-90 % range after it, as a share of the width now.
+    /// Width of the limit's 10-90 % range after it, as a share of the width now.
     pub range_ratio: f64,
     /// Chance that there is too little to find yet.
     pub nothing_to_find: f64,

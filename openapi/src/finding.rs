@@ -22,7 +22,7 @@ pub enum FoundClass {
 pub enum Finding {
     /// Nothing to speak of, under 5 %.
     Nothing {},
-    /// A share of the way to wanting care: 0 is clean, 1 is at the mark, more is past it.
+    /// A share of the way to wanting care: 0 is clean, 1 is at the limit, more is past it.
     Fraction {
         /// The share, 0 to 10.
         fraction: f64,

@@ -1,9 +1,9 @@
 //! Forecasts: one system explained in full.
 
 use crate::{
-    AgeingClock, BestDay, Caution, ComponentKind, ComponentRequest, DecidedBy, Duty, DutySettingsInput,
-    Lesson, Mark, MonthlyNormals, MonthlyTemperatures, NextFinding, RainDay, Roof, RoofRequest, Tally,
-    Window,
+    Accumulated, AgeingClock, BestDay, Caution, ComponentKind, ComponentRequest, DecidedBy, Duty,
+    DutySettingsInput, Lesson, Limit, MonthlyNormals, MonthlyTemperatures, NextFinding, RainDay, Roof,
+    RoofRequest, Window,
 };
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -84,7 +84,7 @@ pub struct ClimateSummary {
     pub advice: Vec<String>,
 }
 
-/// The chance of being past the mark.
+/// The chance of being past the limit.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Chances {
@@ -104,7 +104,7 @@ pub struct Chances {
 pub struct CurvePoint {
     /// The day.
     pub date: NaiveDate,
-    /// The chance that the mark has been reached by then.
+    /// The chance that the limit has been reached by then.
     pub chance: f64,
 }
 
@@ -122,7 +122,7 @@ pub struct DutyForecast {
     pub duty: Duty,
     /// The same in words.
     pub title: String,
-    /// The day from which tally and ceiling count.
+    /// The day from which accumulated and ceiling count.
     pub since: NaiveDate,
     /// The day it falls due; absent when no date can be given.
     pub due_on: Option<NaiveDate>,
@@ -136,12 +136,12 @@ pub struct DutyForecast {
     pub window: Option<Window>,
     /// The chance at which the predicted date is taken.
     pub tolerance: Option<f64>,
-    /// The tally.
-    pub tally: Option<Tally>,
-    /// The mark.
-    pub mark: Option<Mark>,
-    /// The chance of being past the mark.
-    pub chance_past_mark: Option<Chances>,
+    /// The accumulated figure.
+    pub accumulated: Option<Accumulated>,
+    /// The limit.
+    pub limit: Option<Limit>,
+    /// The chance of being past the limit.
+    pub chance_past_limit: Option<Chances>,
     /// The curve to plot; empty where nothing is predicted.
     pub curve: Vec<CurvePoint>,
     /// Which clock gave the date, where a part ages by two.
@@ -149,7 +149,7 @@ pub struct DutyForecast {
     /// The best day for it, where the work empties the tank; absent without a tank or rain to follow, and when the window
     /// begins more than two years ahead.
     pub best_day: Option<BestDay>,
-    /// What each finding taught about the mark, oldest first.
+    /// What each finding taught about the limit, oldest first.
     pub lessons: Vec<Lesson>,
     /// What the next finding would be worth; absent where nothing is to be learned.
     pub next_finding: Option<NextFinding>,

@@ -38,8 +38,8 @@ pub use component::{
 };
 pub use digest::{Digest, DigestProperty, DigestTask, DigestTotals};
 pub use duty::{
-    AgeingClock, BestDay, Caution, DecidedBy, DefaultCeiling, DefaultTolerance, Duty, DutySettings,
-    DutySettingsInput, DutySettingsRequest, Hazard, Lesson, Mark, NextFinding, Tally, Window,
+    Accumulated, AgeingClock, BestDay, Caution, DecidedBy, DefaultCeiling, DefaultTolerance, Duty,
+    DutySettings, DutySettingsInput, DutySettingsRequest, Hazard, Lesson, Limit, NextFinding, Window,
 };
 pub use finding::{Finding, FoundClass};
 pub use forecast::{

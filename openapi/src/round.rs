@@ -290,7 +290,7 @@ pub struct Round {
 pub struct RoundItem {
     /// The task.
     pub task_id: Uuid,
-    /// Whether it was done; `true` when absent. A finding without doing it is a look: the tally goes on.
+    /// Whether it was done; `true` when absent. A finding without doing it is a look: the accumulated figure goes on.
     #[serde(default = "yes")]
     pub done: bool,
     /// What was found before it was done.

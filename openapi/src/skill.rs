@@ -40,7 +40,7 @@ pub struct DutySkill {
     pub reading: String,
 }
 
-/// How full a part was expected to be, as shares of its mark.
+/// How full a part was expected to be, as shares of its limit.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct ExpectedFullness {
@@ -76,13 +76,13 @@ pub struct AnsweredForecast {
     pub made_on: NaiveDate,
     /// The day of the visit.
     pub visited_on: NaiveDate,
-    /// When the mark was to be reached.
+    /// When the limit was to be reached.
     pub window: Window,
     /// How full the part was expected to be on the day of the visit.
     pub expected: ExpectedFullness,
     /// What was found.
     pub finding: Finding,
-    /// The same as a share of the mark; absent where it is no number and no class.
+    /// The same as a share of the limit; absent where it is no number and no class.
     pub found: Option<f64>,
     /// Where the finding begins in the prediction, 0 to 1: the chance that was given to finding less.
     pub position_from: f64,

@@ -1,6 +1,6 @@
 //! Tasks: what falls due, one row a component and duty.
 
-use crate::{BestDay, Caution, ComponentKind, DecidedBy, Duty, Mark, Tally, Window};
+use crate::{Accumulated, BestDay, Caution, ComponentKind, DecidedBy, Duty, Limit, Window};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -60,12 +60,12 @@ pub struct Task {
     /// The best day for it, where the work empties the tank and its window begins within half a year; a forecast looks
     /// further.
     pub best_day: Option<BestDay>,
-    /// The day from which tally and ceiling count.
+    /// The day from which accumulated and ceiling count.
     pub since: NaiveDate,
-    /// The tally, where one is kept.
-    pub tally: Option<Tally>,
-    /// The mark, where there is one.
-    pub mark: Option<Mark>,
+    /// The accumulated figure, where one is kept.
+    pub accumulated: Option<Accumulated>,
+    /// The limit, where there is one.
+    pub limit: Option<Limit>,
     /// Why this date, a sentence each.
     pub reasons: Vec<String>,
     /// What to be careful of.

@@ -14,7 +14,7 @@ pub struct VisitItem {
     pub component_id: Uuid,
     /// The duty.
     pub duty: Duty,
-    /// Whether it was done. A finding without doing it is a look: the tally goes on.
+    /// Whether it was done. A finding without doing it is a look: the accumulated figure goes on.
     pub done: bool,
     /// What was found before it was done.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -47,7 +47,7 @@ EXCUSED = [
     (TOGETHER, "rain_refused", "the date already stands at"),
     (TOGETHER, "invalid", "is no duty of|leaves no part of it|stand in the visit already|stands there twice"),
     (TOGETHER, "invalid", "neither done nor anything found|it was not done|at most that were found|depth can only be found"),
-    (TOGETHER, "invalid", "cannot become|it was installed on|it was taken out|is not predicted from a mark|the visit was to"),
+    (TOGETHER, "invalid", "cannot become|it was installed on|it was taken out|is not predicted from a limit|the visit was to"),
     (TOGETHER, "invalid", "under no canopy|cannot fall on|above the month's mean|is missing beside|has no day|send either"),
     (TOGETHER, "invalid", "a key of one system may read and nothing else|nobody would share a trip"),
     (GRAMMAR, "invalid", "less than an hour apart"),

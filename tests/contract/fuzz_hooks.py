@@ -59,11 +59,11 @@ def before_call(context, case, **kwargs):
     if isinstance(key, str) and re.fullmatch(r"[!-~]{1,200}", key):
         # The same few keys are drawn for all requests; without this nearly all would meet one that was used.
         said = repr((case.method, case.formatted_path, case.query, case.body))
-        mark = hashlib.sha256(said.encode("utf-8", "backslashreplace")).hexdigest()[:16]
+        limit = hashlib.sha256(said.encode("utf-8", "backslashreplace")).hexdigest()[:16]
         with lock:
-            first = seen_keys.setdefault(key, mark)
-        if first != mark:
-            headers["Idempotency-Key"] = key[:183] + "." + mark
+            first = seen_keys.setdefault(key, limit)
+        if first != limit:
+            headers["Idempotency-Key"] = key[:183] + "." + limit
 
 
 @schemathesis.hook

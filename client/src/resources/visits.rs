@@ -12,7 +12,7 @@ pub struct Visits<'a>(pub(super) &'a Client);
 impl Visits<'_> {
     list_methods!(Visit, VisitQuery, requests::list_visits);
 
-    /// Logs a visit: tallies of what was done begin anew, and the marks learn from what was found.
+    /// Logs a visit: accumulated figures of what was done begin anew, and the limits learn from what was found.
     pub async fn log(&self, visit: &VisitRequest) -> Result<Visit, Error> {
         self.0.call(requests::log_visit(visit)?).await
     }

@@ -281,7 +281,7 @@ async fn a_forecast_before_the_replacement_uses_the_old_part(app: &App) {
     assert_eq!(place.forecast(app, "2025-11-30").await, on_the_eve);
     let after = duty(&place.forecast(app, "2025-12-01").await, "screen", "clean_screen");
     assert_eq!((&after["component_id"], &after["since"]), (&new["id"], &json!("2025-12-01")));
-    assert_eq!(after["tally"]["value"], 0.0);
+    assert_eq!(after["accumulated"]["value"], 0.0);
 }
 
 async fn a_new_component_gets_its_tasks(app: &App) {

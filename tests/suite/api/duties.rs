@@ -169,7 +169,7 @@ async fn an_own_tolerance_moves_the_predicted_date_along_the_window(app: &App) {
             "{one}"
         );
         assert_eq!(one["tolerance"], tolerance);
-        let said = format!("The chance of being past the mark passes {} %", tolerance * 100.0);
+        let said = format!("The chance of being past the limit passes {} %", tolerance * 100.0);
         assert!(reasons(&one).contains(&said), "{}", reasons(&one));
     }
     set(app, "clear_weep_hole", &json!({"tolerance": 0.125, "ceiling_months": 240})).await;
@@ -181,7 +181,7 @@ async fn an_own_tolerance_moves_the_predicted_date_along_the_window(app: &App) {
 async fn what_is_predicted_and_nothing_else_takes_a_tolerance(app: &App) {
     let place = place_with(app, &property(), &with_normals(), all_kinds()).await;
     let forecast = place.forecast(app, "2025-06-01").await;
-    for one in forecast["duties"].as_array().expect("duties").iter().filter(|one| !one["mark"].is_null()) {
+    for one in forecast["duties"].as_array().expect("duties").iter().filter(|one| !one["limit"].is_null()) {
         let figures = app.get(&format!("/v1/duties/{}", one["duty"].as_str().expect("a word"))).await;
         assert_eq!(one["tolerance"], figures["default_tolerance"]["chance"], "{one}");
         assert!(one["tolerance"].as_f64().is_some(), "{one}");

@@ -61,12 +61,15 @@ async fn a_gap_before_today_is_unknown_and_not_dry(app: &App) {
     let forecast = place.forecast(app, "2026-03-01").await;
     assert_eq!(forecast["climate"]["rain_through"], "2025-12-31");
     let gap = duty(&forecast, "diverter", "clear_weep_hole");
-    let tally = &gap["tally"];
-    assert_eq!((&tally["days_read"], &tally["days_unread"]), (&json!(364), &json!(60)));
-    let (known, climate) = (tally["from_readings"].as_f64(), tally["from_climate"].as_f64());
+    let accumulated = &gap["accumulated"];
+    assert_eq!((&accumulated["days_read"], &accumulated["days_unread"]), (&json!(364), &json!(60)));
+    let (known, climate) = (accumulated["from_readings"].as_f64(), accumulated["from_climate"].as_f64());
     let (known, climate) = (known.expect("a number"), climate.expect("a number"));
-    assert!(climate > 0.0, "{tally}");
-    assert!((tally["value"].as_f64().expect("a number") - known - climate).abs() < 0.01, "{tally}");
+    assert!(climate > 0.0, "{accumulated}");
+    assert!(
+        (accumulated["value"].as_f64().expect("a number") - known - climate).abs() < 0.01,
+        "{accumulated}"
+    );
     assert!(reasons(&gap).contains("60 of those 424 days have no reading"), "{}", reasons(&gap));
     // The gap is taken as usual weather: so much a day as the rest of the record brought, give or take the season.
     let usual = known / 364.0 * 60.0;
@@ -74,9 +77,12 @@ async fn a_gap_before_today_is_unknown_and_not_dry(app: &App) {
     // Sent as dry days instead, the same sixty days bring nothing, and are known.
     rain(app, &place.gauge, "2026-01-01", 60, 0.0).await;
     let dry = duty(&place.forecast(app, "2026-03-01").await, "diverter", "clear_weep_hole");
-    assert_eq!((&dry["tally"]["days_unread"], &dry["tally"]["from_climate"]), (&json!(0), &json!(0.0)));
-    assert_eq!(dry["tally"]["from_readings"], known);
-    let today = |duty: &Value| duty["chance_past_mark"]["today"].as_f64().expect("a chance");
+    assert_eq!(
+        (&dry["accumulated"]["days_unread"], &dry["accumulated"]["from_climate"]),
+        (&json!(0), &json!(0.0))
+    );
+    assert_eq!(dry["accumulated"]["from_readings"], known);
+    let today = |duty: &Value| duty["chance_past_limit"]["today"].as_f64().expect("a chance");
     assert!(today(&dry) < today(&gap), "{} {}", today(&dry), today(&gap));
 }
 
@@ -91,13 +97,13 @@ async fn without_rain_data_the_ceiling_decides_and_the_reasons_say_what_to_send(
     for (name, what) in [("screen", "clean_screen"), ("weep diverter", "clear_weep_hole")] {
         let one = duty(&forecast, name, what);
         assert_eq!((&one["decided_by"], &one["due_on"]), (&json!("ceiling"), &json!("2025-04-01")));
-        for absent in ["tally", "window", "chance_past_mark"] {
+        for absent in ["accumulated", "window", "chance_past_limit"] {
             assert_eq!(one[absent], Value::Null, "{absent}");
         }
         assert_eq!(one["curve"], json!([]));
         assert!(reasons(&one).contains("twelve monthly normals"), "{}", reasons(&one));
-        // The mark is known all the same.
-        assert!(one["mark"]["value"].as_f64().expect("a mark") > 0.0);
+        // The limit is known all the same.
+        assert!(one["limit"]["value"].as_f64().expect("a limit") > 0.0);
     }
     for (name, what) in [("hand diverter", "drain_diverter"), ("tank", "remove_sediment")] {
         let one = duty(&forecast, name, what);
@@ -130,8 +136,8 @@ async fn normals_alone_are_enough(app: &App) {
     // Something runs off in every month, and never more than falls: 70 mm in the 31 days of October.
     assert!(runoff.iter().all(|mm| *mm > 0.0) && runoff[9] < 70.0 / 31.0 * 1.02, "{runoff:?}");
     let one = duty(&forecast, "diverter", "clear_weep_hole");
-    assert_eq!(one["tally"]["from_readings"], 0.0);
-    assert!(one["tally"]["from_climate"].as_f64().expect("a number") > 0.0);
+    assert_eq!(one["accumulated"]["from_readings"], 0.0);
+    assert!(one["accumulated"]["from_climate"].as_f64().expect("a number") > 0.0);
     assert!(reasons(&one).contains("normals"), "{}", reasons(&one));
     assert!(one["window"]["likely_on"].is_string(), "{one}");
     showers(app, &place.gauge, "2022-01-01", 1521).await;
@@ -149,7 +155,7 @@ async fn a_record_without_rain_says_so(app: &App) {
         let one = duty(&forecast, name, what);
         assert_eq!((&one["decided_by"], &one["window"]), (&json!(by), &Value::Null), "{one}");
         assert!(reasons(&one).contains("never rains"), "{}", reasons(&one));
-        assert_eq!(one["tally"]["value"], 0.0);
+        assert_eq!(one["accumulated"]["value"], 0.0);
     }
 }
 
@@ -184,7 +190,7 @@ async fn a_part_past_its_time_is_due_and_told_apart(app: &App) {
     let one = duty(&place.forecast(app, "2026-03-01").await, "coupling", "replace_coupling");
     assert_eq!((&one["since"], &one["decided_by"]), (&json!("1950-05-01"), &json!("prediction")));
     assert!(one["due_on"].as_str().expect("a date") < "2026-03-01", "{one}");
-    assert!(one["chance_past_mark"]["today"].as_f64().expect("a chance") > 0.95, "{one}");
+    assert!(one["chance_past_limit"]["today"].as_f64().expect("a chance") > 0.95, "{one}");
     assert!(reasons(&one).contains("outlived"), "{}", reasons(&one));
     app.refresh().await;
     assert_eq!(place.task(app, "coupling", "replace_coupling").await["state"], "late");
@@ -341,9 +347,9 @@ async fn a_forecast_explains_itself(app: &App) {
         let window =
             ["early_on", "likely_on", "late_on"].map(|end| one["window"][end].as_str().unwrap_or("~"));
         assert!(window.is_sorted(), "{window:?}");
-        assert!(one["mark"]["source"].as_str().is_some_and(|source| !source.is_empty()));
-        assert_eq!(one["mark"]["unit"], one["tally"]["unit"]);
-        let past = &one["chance_past_mark"];
+        assert!(one["limit"]["source"].as_str().is_some_and(|source| !source.is_empty()));
+        assert_eq!(one["limit"]["unit"], one["accumulated"]["unit"]);
+        let past = &one["chance_past_limit"];
         let past = ["today", "in_7_days", "in_30_days", "in_90_days"]
             .map(|day| past[day].as_f64().expect("a chance"));
         assert!(past.is_sorted(), "{past:?}");

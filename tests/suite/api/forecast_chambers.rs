@@ -66,8 +66,8 @@ async fn sediment(app: &App, place: &Place, as_of: &str) -> Value {
 
 /// How much settled in the tank between two days, in mm.
 async fn settled(app: &App, place: &Place, from: &str, to: &str) -> f64 {
-    let tally = async |day: &str| number(&sediment(app, place, day).await["tally"]["value"]);
-    tally(to).await - tally(from).await
+    let accumulated = async |day: &str| number(&sediment(app, place, day).await["accumulated"]["value"]);
+    accumulated(to).await - accumulated(from).await
 }
 
 fn number(value: &Value) -> f64 {
@@ -118,12 +118,13 @@ async fn a_blocked_hole_lets_everything_into_the_tank_until_it_is_cleared(app: &
         settled(app, &blocked, cleared, "2026-02-01").await,
         settled(app, &sound, cleared, "2026-02-01").await,
     );
-    let tally = async |place: &Place| number(&sediment(app, place, "2026-02-01").await["tally"]["value"]);
-    assert!(tally(&blocked).await > tally(&sound).await, "what came in stays in");
+    let accumulated =
+        async |place: &Place| number(&sediment(app, place, "2026-02-01").await["accumulated"]["value"]);
+    assert!(accumulated(&blocked).await > accumulated(&sound).await, "what came in stays in");
     // On a day before anybody found it, nobody knew.
     assert_eq!(
-        sediment(app, &blocked, "2025-05-31").await["tally"],
-        sediment(app, &sound, "2025-05-31").await["tally"]
+        sediment(app, &blocked, "2025-05-31").await["accumulated"],
+        sediment(app, &sound, "2025-05-31").await["accumulated"]
     );
 }
 
@@ -139,35 +140,35 @@ async fn a_hole_found_open_again_is_taken_to_have_been_cleared(app: &App) {
     seen(app, &cleared, "2025-09-01", "clear_weep_hole", true, None).await;
     let (looked, cleared) =
         (sediment(app, &looked, "2026-02-01").await, sediment(app, &cleared, "2026-02-01").await);
-    assert_eq!((&looked["tally"], &looked["reasons"]), (&cleared["tally"], &cleared["reasons"]));
+    assert_eq!((&looked["accumulated"], &looked["reasons"]), (&cleared["accumulated"], &cleared["reasons"]));
 }
 
 async fn nobody_saw_the_day_on_which_it_blocked(app: &App) {
-    // A drip that every storm fills: its mark is 120 fills, its log-sd 0.7. That it was reached within sixty has a chance of
+    // A drip that every storm fills: its limit is 120 fills, its log-sd 0.7. That it was reached within sixty has a chance of
     // 16.1 %, half of which is reached after 120 exp(-1.4016 x 0.7) = 44.99 fills. So the day of the 45th storm stands for
-    // the day on which it blocked, and the 44 before it kept something from the tank. The mark of the hole itself counts all
+    // the day on which it blocked, and the 44 before it kept something from the tank. The limit of the hole itself counts all
     // sixty: what it was to take if it had stayed open.
     let drip = diverter(json!({"by": "drip", "litres_per_hour": 1.0}));
     let place = under_storms(app, json!([drip, tank()])).await;
     let fills = async |as_of: &str| {
         let one = duty(&place.forecast(app, as_of).await, "diverter", "clear_weep_hole");
-        number(&one["tally"]["value"])
+        number(&one["accumulated"]["value"])
     };
-    let tally = async |as_of: &str| number(&sediment(app, &place, as_of).await["tally"]["value"]);
+    let accumulated = async |as_of: &str| number(&sediment(app, &place, as_of).await["accumulated"]["value"]);
     let on = "2025-08-28";
     assert_eq!(fills(on).await, 60.0);
-    same(tally(on).await, 60.0 * 0.6 * STORM_MM);
+    same(accumulated(on).await, 60.0 * 0.6 * STORM_MM);
     seen(app, &place, on, "clear_weep_hole", false, Some("blocked")).await;
     assert_eq!(fills(on).await, 60.0);
     let found = duty(&place.forecast(app, on).await, "diverter", "clear_weep_hole");
-    assert_eq!(found["window"]["late_on"], on, "whatever its mark, it was passed by then");
+    assert_eq!(found["window"]["late_on"], on, "whatever its limit, it was passed by then");
     assert_eq!(
-        (number(&found["lessons"][0]["taken"]), &found["chance_past_mark"]["today"]),
+        (number(&found["lessons"][0]["accumulated"]), &found["chance_past_limit"]["today"]),
         (60.0, &json!(1.0))
     );
     // From the 45th on the tank got all of it, and gets all of the ten that come after.
-    same(tally(on).await, (44.0 * 0.6 + 16.0) * STORM_MM);
-    same(tally("2025-10-07").await, (44.0 * 0.6 + 26.0) * STORM_MM);
+    same(accumulated(on).await, (44.0 * 0.6 + 16.0) * STORM_MM);
+    same(accumulated("2025-10-07").await, (44.0 * 0.6 + 26.0) * STORM_MM);
     assert_eq!(fills("2025-10-07").await, 70.0);
 }
 
@@ -178,18 +179,22 @@ async fn a_chamber_emptied_by_hand_is_full_again_after_its_volume(app: &App) {
     rain(app, &place.gauge, "2026-01-22", 20, 0.0).await;
     let drain = async |as_of: &str| duty(&place.forecast(app, as_of).await, "diverter", "drain_diverter");
     let full = drain("2026-02-10").await;
-    assert_eq!((&full["mark"]["value"], &full["mark"]["log_sd"]), (&json!(1.0), &json!(0.0)));
+    assert_eq!((&full["limit"]["value"], &full["limit"]["log_sd"]), (&json!(1.0), &json!(0.0)));
     assert_eq!((&full["decided_by"], &full["due_on"]), (&json!("prediction"), &json!("2025-01-02")));
-    assert_eq!(full["chance_past_mark"]["today"], 1.0);
+    assert_eq!(full["chance_past_limit"]["today"], 1.0);
     seen(app, &place, "2026-01-25", "drain_diverter", true, None).await;
     let drained = drain("2026-02-10").await;
-    assert_eq!((&drained["since"], &drained["tally"]["value"]), (&json!("2026-01-25"), &json!(0.0)));
+    assert_eq!((&drained["since"], &drained["accumulated"]["value"]), (&json!("2026-01-25"), &json!(0.0)));
     assert!(drained["due_on"].as_str().expect("a date") > "2026-02-10", "it has been dry since: {drained}");
-    assert!(number(&drained["chance_past_mark"]["today"]) < 1.0, "{drained}");
+    assert!(number(&drained["chance_past_limit"]["today"]) < 1.0, "{drained}");
     // The next rain fills it: 2 mm on a roof that has dried up, of which 0.9 x 1.5 mm run off.
     rain(app, &place.gauge, "2026-02-11", 1, 2.0).await;
     let again = drain("2026-02-11").await;
-    assert_eq!((&again["due_on"], &again["tally"]["value"]), (&json!("2026-02-11"), &json!(1.35)), "{again}");
+    assert_eq!(
+        (&again["due_on"], &again["accumulated"]["value"]),
+        (&json!("2026-02-11"), &json!(1.35)),
+        "{again}"
+    );
 }
 
 async fn a_chamber_drained_often_keeps_more_from_the_tank(app: &App) {
@@ -245,12 +250,12 @@ async fn a_drip_counts_the_fills_of_its_chamber(app: &App) {
     let place = place(app, json!([diverter(json!({"by": "drip", "litres_per_hour": 1.0}))])).await;
     let fills = async |as_of: &str| {
         let one = duty(&place.forecast(app, as_of).await, "diverter", "clear_weep_hole");
-        assert_eq!(one["tally"]["unit"], "fills of the chamber");
+        assert_eq!(one["accumulated"]["unit"], "fills of the chamber");
         assert_eq!(
-            (&one["mark"]["prior_value"], &one["mark"]["unit"]),
-            (&json!(120.0), &one["tally"]["unit"])
+            (&one["limit"]["prior_value"], &one["limit"]["unit"]),
+            (&json!(120.0), &one["accumulated"]["unit"])
         );
-        number(&one["tally"]["value"])
+        number(&one["accumulated"]["value"])
     };
     rain(app, &place.gauge, "2024-06-01", 245, 5.0).await;
     assert_eq!(fills("2025-01-31").await, 30.0, "every day fills it to the brim");
@@ -277,7 +282,7 @@ async fn what_an_old_diverter_let_through_stays_in_the_tank(app: &App) {
         let old = place.component("diverter");
         let new = app.post(&format!("/v1/components/{old}/replace"), &json!({"on": "2025-09-01"})).await;
         let after = sediment(app, place, "2025-09-01").await;
-        assert_eq!(after["tally"], before["tally"], "{after}");
+        assert_eq!(after["accumulated"], before["accumulated"], "{after}");
         assert!(!said(&after).contains("is blocked"), "the blockage went with the old one: {after}");
         // A second change keeps what both had let through. One emptied by hand takes its first flush and is full again.
         let settled = settled(app, place, "2025-09-05", "2025-10-07").await;
@@ -285,6 +290,6 @@ async fn what_an_old_diverter_let_through_stays_in_the_tank(app: &App) {
         let before = sediment(app, place, "2025-10-07").await;
         let id = super::scenario::id_of(&new);
         app.post(&format!("/v1/components/{id}/replace"), &json!({"on": "2025-10-07"})).await;
-        assert_eq!(sediment(app, place, "2025-10-07").await["tally"], before["tally"]);
+        assert_eq!(sediment(app, place, "2025-10-07").await["accumulated"], before["accumulated"]);
     }
 }

@@ -1,4 +1,4 @@
-//! Dates that come from no tally: ceilings, first looks, makers' ratings, the frost.
+//! Dates that come from no accumulated: ceilings, first looks, makers' ratings, the frost.
 
 use super::scenario::{all_kinds, component, duty, place};
 use crate::support::app::{App, over_both};
@@ -125,7 +125,7 @@ async fn a_rating_comes_before_the_ceiling_when_it_is_used_up_sooner(app: &App) 
     within(&window["early_on"], "2025-02-15", "2025-04-01");
     within(&window["late_on"], "2025-04-25", "2025-07-15");
     assert_eq!(
-        (&filter["mark"]["value"], &filter["tally"]["unit"]),
+        (&filter["limit"]["value"], &filter["accumulated"]["unit"]),
         (&json!(10_050.0), &json!("litres through the filter"))
     );
     let item = json!({"component_id": soon.component("filter"), "duty": "change_cartridge", "done": true});

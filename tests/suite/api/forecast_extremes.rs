@@ -85,11 +85,11 @@ fn sound(forecast: &Value, what: &str) {
         assert!(!one["reasons"].as_array().expect("reasons").is_empty(), "{what}: {one}");
         // What is no number has become null on the wire.
         for (object, fields) in [
-            ("tally", ["value", "from_readings", "from_climate"]),
-            ("mark", ["value", "log_sd", "prior_value"]),
+            ("accumulated", ["value", "from_readings", "from_climate"]),
+            ("limit", ["value", "log_sd", "prior_value"]),
             ("best_day", ["water_lost_l", "water_lost_low_l", "water_lost_high_l"]),
             ("next_finding", ["log_sd_after", "range_ratio", "nothing_to_find"]),
-            ("chance_past_mark", ["today", "in_7_days", "in_90_days"]),
+            ("chance_past_limit", ["today", "in_7_days", "in_90_days"]),
         ] {
             let object = &one[object];
             if !object.is_null() {
@@ -164,12 +164,12 @@ async fn every_finding_at_the_end_of_its_range_is_forecast(app: &App) {
     let lessons = tank["lessons"].as_array().expect("lessons");
     assert_eq!(lessons.len(), 28);
     for lesson in lessons {
-        for field in ["taken", "mark_before", "mark_after", "log_sd_after", "weight"] {
+        for field in ["accumulated", "limit_before", "limit_after", "log_sd_after", "weight"] {
             assert!(lesson[field].as_f64().is_some_and(|value| value >= 0.0), "{field}: {lesson}");
         }
-        let ratio =
-            lesson["mark_after"].as_f64().expect("a mark") / lesson["mark_before"].as_f64().expect("a mark");
-        assert!(ratio < 2.000_02, "one finding at most doubles the mark: {lesson}");
+        let ratio = lesson["limit_after"].as_f64().expect("a limit")
+            / lesson["limit_before"].as_f64().expect("a limit");
+        assert!(ratio < 2.000_02, "one finding at most doubles the limit: {lesson}");
     }
     app.refresh().await;
     assert_eq!(items(&app.get("/v1/tasks?limit=500").await).len(), 23, "the refresh gets through as well");

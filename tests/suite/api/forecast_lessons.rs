@@ -82,14 +82,14 @@ async fn lessons_come_by_day_in_whatever_order_they_were_logged(app: &App) {
     let one = screen(app, &second, "screen", "2026-03-01").await;
     let lessons = one["lessons"].as_array().expect("lessons");
     assert_eq!(texts(lessons, "visited_on"), days.map(|(on, ..)| on));
-    assert_eq!(one["mark"]["findings"], 4);
+    assert_eq!(one["limit"]["findings"], 4);
     // Each begins with what the one before had left, and a look goes on counting where a cleaning begins anew.
     for pair in lessons.windows(2) {
-        assert_eq!(pair[1]["mark_before"], pair[0]["mark_after"]);
+        assert_eq!(pair[1]["limit_before"], pair[0]["limit_after"]);
     }
-    assert_eq!(lessons[3]["mark_after"], one["mark"]["value"]);
+    assert_eq!(lessons[3]["limit_after"], one["limit"]["value"]);
     // 59, 120, 75 and 193 days: the same leaves fall every day but for the length of the months.
-    let taken: Vec<f64> = lessons.iter().map(|lesson| number(&lesson["taken"])).collect();
+    let taken: Vec<f64> = lessons.iter().map(|lesson| number(&lesson["accumulated"])).collect();
     for (taken, days) in taken.iter().zip([59.0, 120.0, 75.0, 193.0]) {
         assert!((taken / taken_in(days) - 1.0).abs() < 0.03, "{taken} in {days}");
     }
@@ -149,7 +149,7 @@ async fn findings_on_other_duties_do_not_teach(app: &App) {
     let predicted = async || {
         let forecast = place.forecast(app, "2026-02-01").await;
         let duties = forecast["duties"].as_array().expect("duties").clone();
-        duties.into_iter().filter(|one| !one["mark"].is_null()).collect::<Vec<_>>()
+        duties.into_iter().filter(|one| !one["limit"].is_null()).collect::<Vec<_>>()
     };
     let before = predicted().await;
     assert_eq!(before.len(), 10);
@@ -205,7 +205,7 @@ async fn what_a_partial_cleaning_left_brings_the_next_date_forward(app: &App) {
             (&json!("2025-09-01"), &json!(likely)),
             "{one}"
         );
-        assert_eq!(one["mark"]["findings"], 0, "what was left is no finding");
+        assert_eq!(one["limit"]["findings"], 0, "what was left is no finding");
     }
 }
 
@@ -222,18 +222,18 @@ async fn after_a_cleaning_nobody_noted_nothing_found_teaches_nothing(app: &App) 
     let visit = json!({"system_id": place.system_id(), "visited_on": "2025-10-15", "items": items});
     app.post("/v1/visits", &visit).await;
     let one = screen(app, &place, "screen", "2025-10-15").await;
-    assert_eq!((&one["mark"], one["mark"]["findings"].as_u64()), (&before["mark"], Some(0)));
+    assert_eq!((&one["limit"], one["limit"]["findings"].as_u64()), (&before["limit"], Some(0)));
     let lesson = &one["lessons"][0];
-    assert_eq!((&lesson["weight"], &lesson["mark_after"]), (&json!(0.0), &lesson["mark_before"]));
+    assert_eq!((&lesson["weight"], &lesson["limit_after"]), (&json!(0.0), &lesson["limit_before"]));
     let remark = lesson["remark"].as_str().expect("a remark");
     assert!(remark.contains("on a day that nobody noted") && remark.contains("taught nothing"), "{remark}");
-    assert!(!one["reasons"].to_string().contains("moved the mark"), "{one}");
+    assert!(!one["reasons"].to_string().contains("moved the limit"), "{one}");
     // Without that cleaning the same finding counts, and with it a high one does: it got that far in no longer.
     let other = screen(app, &place, "other", "2025-10-15").await;
-    assert!(number(&other["mark"]["value"]) > number(&before["mark"]["value"]), "{other}");
+    assert!(number(&other["limit"]["value"]) > number(&before["limit"]["value"]), "{other}");
     let third = screen(app, &place, "third", "2025-10-15").await;
-    assert_eq!(third["mark"]["findings"], 1);
-    assert!(number(&third["mark"]["value"]) < number(&before["mark"]["value"]), "{third}");
+    assert_eq!(third["limit"]["findings"], 1);
+    assert!(number(&third["limit"]["value"]) < number(&before["limit"]["value"]), "{third}");
 }
 
 async fn a_finding_before_anything_was_taken_teaches_nothing(app: &App) {
@@ -242,9 +242,9 @@ async fn a_finding_before_anything_was_taken_teaches_nothing(app: &App) {
     let before = screen(app, &place, "screen", "2025-05-01").await;
     app.post("/v1/visits", &body(&place, "2025-05-01", item(&place, "screen", false, share(0.9)))).await;
     let after = screen(app, &place, "screen", "2025-05-01").await;
-    assert_eq!(after["mark"], before["mark"]);
+    assert_eq!(after["limit"], before["limit"]);
     let lesson = &after["lessons"][1];
-    assert_eq!((&lesson["taken"], &lesson["weight"]), (&json!(0.0), &json!(0.0)));
+    assert_eq!((&lesson["accumulated"], &lesson["weight"]), (&json!(0.0), &json!(0.0)));
     assert!(lesson["remark"].as_str().expect("a remark").contains("had taken nothing"), "{lesson}");
 }
 
@@ -265,7 +265,7 @@ async fn care_before_the_service_knew_of_a_part_counts_like_a_visit(app: &App) {
     assert_eq!(told, logged);
     let lessons = &told[1][0]["lessons"];
     for (index, days) in [(0, 59.0), (1, 75.0)] {
-        let taken = number(&lessons[index]["taken"]);
+        let taken = number(&lessons[index]["accumulated"]);
         assert!((taken / taken_in(days) - 1.0).abs() < 0.03, "{lessons}");
     }
 }
@@ -293,10 +293,10 @@ async fn what_was_found_past_its_mark_is_due_until_it_is_seen_to(app: &App) {
                 (&json!("2025-02-10"), &json!("prediction")),
                 "{one}"
             );
-            assert_eq!(one["chance_past_mark"]["today"], 1.0);
+            assert_eq!(one["chance_past_limit"]["today"], 1.0);
             assert_eq!(one["window"]["late_on"], "2025-02-10");
             assert!(
-                one["reasons"][0].as_str().expect("a reason").contains("found past its mark on 2025-02-10"),
+                one["reasons"][0].as_str().expect("a reason").contains("found past its limit on 2025-02-10"),
                 "{one}"
             );
         }
@@ -312,13 +312,13 @@ async fn what_was_found_past_its_mark_is_due_until_it_is_seen_to(app: &App) {
         assert_ne!(
             on("2025-03-25").await["due_on"],
             "2025-02-10",
-            "{part}: it was not past its mark after all"
+            "{part}: it was not past its limit after all"
         );
         look(part, what, "2025-03-26", what == "measure_sediment", json!({"found": "blocked"})).await;
         look(part, mark_of, "2025-03-27", true, Value::Null).await;
         let one = on("2025-03-27").await;
         assert!(one["due_on"].as_str().is_none_or(|due| due > "2025-03-27"), "{one}");
-        assert!(!one["reasons"].to_string().contains("past its mark"), "{one}");
+        assert!(!one["reasons"].to_string().contains("past its limit"), "{one}");
     }
 }
 
@@ -341,13 +341,13 @@ async fn of_two_findings_on_one_visit_one_counts(app: &App) {
     let of = async |place: &Place| duty(&place.forecast(app, "2025-10-01").await, "tank", "remove_sediment");
     let (both, one) = (of(&both).await, of(&one).await);
     assert_eq!(
-        (&both["mark"], &both["tally"], &both["due_on"]),
-        (&one["mark"], &one["tally"], &one["due_on"])
+        (&both["limit"], &both["accumulated"], &both["due_on"]),
+        (&one["limit"], &one["accumulated"], &one["due_on"])
     );
     let lessons = both["lessons"].as_array().expect("lessons");
     assert_eq!((lessons.len(), &lessons[0]["finding"]), (1, &depth), "what was measured counts");
     // What was measured is told in the measure's own terms, too.
-    let figure = |field: &str| both["mark"][field].as_f64().expect("a figure");
+    let figure = |field: &str| both["limit"][field].as_f64().expect("a figure");
     let share = figure("prior_value") / figure("value");
     let reasons = both["reasons"].to_string();
     assert!(reasons.contains(&format!("gathers {share:.2} times as fast")), "{share}: {reasons}");

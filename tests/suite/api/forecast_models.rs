@@ -57,7 +57,7 @@ async fn rubber(app: &App, property: &Value, coupling: Value) -> Value {
 async fn without_temperatures_a_coupling_ages_by_light_alone(app: &App) {
     let one = rubber(app, &property(), coupling("epdm", 0.0)).await;
     assert_eq!((&one["clock"], &one["decided_by"]), (&json!("light"), &json!("prediction")));
-    assert_eq!(one["tally"]["unit"], "MJ/m2 of ultraviolet");
+    assert_eq!(one["accumulated"]["unit"], "MJ/m2 of ultraviolet");
     assert!(!said(&one).contains("heat"), "{one}");
     let dark = rubber(app, &property(), coupling("epdm", 1.0)).await;
     assert_eq!((&dark["clock"], &dark["due_on"]), (&json!("light"), &Value::Null));
@@ -77,11 +77,11 @@ async fn at_25_degrees_and_out_of_the_light_a_day_ages_by_a_day(app: &App) {
     {
         let one = rubber(app, &steady(mean_c), coupling(material, 1.0)).await;
         assert_eq!((&one["clock"], &one["decided_by"]), (&json!("heat"), &json!("prediction")), "{one}");
-        assert_eq!(one["tally"]["unit"], "days of ageing at 25 degrees C");
+        assert_eq!(one["accumulated"]["unit"], "days of ageing at 25 degrees C");
         // A month is not always as warm as its mean; over years that evens out.
         assert!((age(&one["due_on"]) / days - 1.0).abs() < 0.01, "{days}: {one}");
         assert!(said(&one).contains("clock of light alone it would not come in sixty years"), "{one}");
-        assert!(one["mark"]["source"].as_str().expect("a source").starts_with("judgement"));
+        assert!(one["limit"]["source"].as_str().expect("a source").starts_with("judgement"));
     }
 }
 
@@ -99,9 +99,9 @@ async fn the_sooner_of_two_clocks_gives_the_date(app: &App) {
     assert!(date(&hot["due_on"]) < date(&cool["due_on"]));
     let mild = rubber(app, &steady(15.0), coupling("epdm", 0.0)).await;
     assert!(date(&mild["due_on"]) < date(&cool["due_on"]), "{mild}");
-    // Each clock is held against its own mark.
+    // Each clock is held against its own limit.
     assert_eq!(
-        (&cool["mark"]["prior_value"], &hot["mark"]["prior_value"]),
+        (&cool["limit"]["prior_value"], &hot["limit"]["prior_value"]),
         (&json!(5000.0), &json!(20_000.0))
     );
 }
@@ -141,7 +141,7 @@ async fn a_seal_that_nothing_fills_lasts_for_its_depth(app: &App) {
         // A year at 0.1 mm a day takes half of it: the ceiling comes first.
         assert_eq!(one["decided_by"], if evaporation > 1.0 { "prediction" } else { "ceiling" });
         assert_eq!(
-            (&one["tally"]["value"], &one["mark"]["value"]),
+            (&one["accumulated"]["value"], &one["limit"]["value"]),
             (&json!(4.0 * evaporation), &json!(depth))
         );
         assert!(said(&one).contains("When the tank overflows is not known"), "{one}");
@@ -178,12 +178,12 @@ async fn a_seal_is_filled_again_by_the_last_overflow(app: &App) {
         rain(app, &place.gauge, "2026-02-11", 19, 0.0).await;
         let one = seal(app, &place, "2026-03-01").await;
         assert!(said(&one).contains("last overflowed into the trap about 2026-02-10"), "{one}");
-        assert!((number(&one["tally"]["value"]) / lost - 1.0).abs() < 1e-4, "{lost}: {one}");
+        assert!((number(&one["accumulated"]["value"]) / lost - 1.0).abs() < 1e-4, "{lost}: {one}");
         assert_eq!(said(&one).contains("evaporation_mm_per_day"), evaporation.is_none());
         assert!(!one["curve"].as_array().expect("a curve").is_empty());
         last.push((place, one));
     }
-    let today = |index: usize| number(&last[index].1["chance_past_mark"]["in_90_days"]);
+    let today = |index: usize| number(&last[index].1["chance_past_limit"]["in_90_days"]);
     assert!(
         today(1) >= today(0) && today(0) >= today(2) && today(1) > today(2),
         "more evaporates, sooner gone"
@@ -199,8 +199,8 @@ async fn a_seal_is_filled_again_by_the_last_overflow(app: &App) {
         ),
         "{one}"
     );
-    assert_eq!(one["tally"]["value"], 16.0);
-    let chance = |one: &Value| number(&one["chance_past_mark"]["in_30_days"]);
+    assert_eq!(one["accumulated"]["value"], 16.0);
+    let chance = |one: &Value| number(&one["chance_past_limit"]["in_30_days"]);
     assert!(chance(&one) <= chance(before), "{one}");
 }
 
@@ -240,7 +240,11 @@ async fn the_deepest_seal_is_forecast_like_any_other(app: &App) {
         rain(app, &place.gauge, "2024-06-01", 214, 5.0).await;
         rain(app, &place.gauge, "2025-01-01", 60, 0.0).await;
         let one = seal(app, &place, "2025-01-11").await;
-        assert_eq!((&one["mark"]["value"], &one["tally"]["value"]), (&json!(1000.0), &json!(200.0)), "{one}");
+        assert_eq!(
+            (&one["limit"]["value"], &one["accumulated"]["value"]),
+            (&json!(1000.0), &json!(200.0)),
+            "{one}"
+        );
     }
 }
 
@@ -356,5 +360,5 @@ async fn a_cartridge_is_changed_at_the_chance_the_account_takes(app: &App) {
     app.put(&format!("/v1/systems/{}", place.system_id()), 1, &facts).await.expect(200);
     let idle = duty(&place.forecast(app, "2025-01-01").await, "filter", "change_cartridge");
     assert_eq!((&idle["due_on"], &idle["decided_by"]), (&json!("2045-01-01"), &json!("ceiling")), "{idle}");
-    assert_eq!((&idle["window"], &idle["tally"]["value"]), (&Value::Null, &json!(0.0)));
+    assert_eq!((&idle["window"], &idle["accumulated"]["value"]), (&Value::Null, &json!(0.0)));
 }

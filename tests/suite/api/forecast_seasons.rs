@@ -67,7 +67,7 @@ async fn minima_tell_when_frost_comes_and_goes(app: &App) {
     within(&restart["due_on"], "2025-04-15", "2025-06-15");
     assert!(said(&restart).contains("Frost is no longer to be expected after"), "{restart}");
     for one in [&drain, &restart] {
-        for absent in ["window", "tally", "mark", "tolerance", "next_finding", "clock", "best_day"] {
+        for absent in ["window", "accumulated", "limit", "tolerance", "next_finding", "clock", "best_day"] {
             assert_eq!(one[absent], Value::Null, "{absent}: {one}");
         }
     }
@@ -205,9 +205,9 @@ async fn a_guarded_gutter_wants_clearing_later(app: &App) {
     let forecast = place.forecast(app, "2025-11-01").await;
     let [open, guarded, long] = ["open", "guarded", "long"].map(|name| duty(&forecast, name, "clear_gutter"));
     // Three tenths of the leaves get past a guard, and twice the length holds twice as much.
-    let tally = |one: &Value| one["tally"]["value"].as_f64().expect("a tally");
-    assert!((tally(&guarded) / tally(&open) - 0.3).abs() < 1e-4, "{guarded} {open}");
-    assert!((tally(&long) / tally(&open) - 0.5).abs() < 1e-4, "{long} {open}");
+    let accumulated = |one: &Value| one["accumulated"]["value"].as_f64().expect("an accumulated figure");
+    assert!((accumulated(&guarded) / accumulated(&open) - 0.3).abs() < 1e-4, "{guarded} {open}");
+    assert!((accumulated(&long) / accumulated(&open) - 0.5).abs() < 1e-4, "{long} {open}");
     assert!(date(&open["due_on"]) < date(&long["due_on"]));
     assert!(date(&long["due_on"]) < date(&guarded["due_on"]));
 }

@@ -14,7 +14,7 @@ const DUTY: [&str; 23] = [
     "cautions",
     "ceiling_on",
     "ceiling_source",
-    "chance_past_mark",
+    "chance_past_limit",
     "clock",
     "component_id",
     "component_kind",
@@ -24,11 +24,11 @@ const DUTY: [&str; 23] = [
     "due_on",
     "duty",
     "lessons",
-    "mark",
+    "limit",
     "next_finding",
     "reasons",
     "since",
-    "tally",
+    "accumulated",
     "title",
     "tolerance",
     "window",
@@ -60,14 +60,14 @@ async fn a_forecasts_objects_have_these_fields_and_no_others(app: &App) {
         }
     }
     let sediment = duty(&forecast, "tank", "remove_sediment");
-    let tally = ["days_read", "days_unread", "from_climate", "from_readings", "unit", "value"];
-    has(&sediment["tally"], &tally);
+    let accumulated = ["days_read", "days_unread", "from_climate", "from_readings", "unit", "value"];
+    has(&sediment["accumulated"], &accumulated);
     has(
-        &sediment["mark"],
+        &sediment["limit"],
         &["findings", "judgement", "log_sd", "prior_log_sd", "prior_value", "source", "unit", "value"],
     );
     has(&sediment["window"], &["early_on", "late_on", "likely_on"]);
-    has(&sediment["chance_past_mark"], &["in_30_days", "in_7_days", "in_90_days", "today"]);
+    has(&sediment["chance_past_limit"], &["in_30_days", "in_7_days", "in_90_days", "today"]);
     has(&sediment["curve"][0], &["chance", "date"]);
     has(
         &sediment["best_day"],
@@ -80,10 +80,10 @@ async fn a_forecasts_objects_have_these_fields_and_no_others(app: &App) {
         &[
             "finding",
             "log_sd_after",
-            "mark_after",
-            "mark_before",
+            "limit_after",
+            "limit_before",
             "remark",
-            "taken",
+            "accumulated",
             "visit_id",
             "visited_on",
             "weight",

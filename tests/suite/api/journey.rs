@@ -28,8 +28,8 @@ async fn a_system_of_every_kind_gets_its_tasks(app: &App) {
     }
     let one = tasks.iter().find(|task| task["duty"] == "replace_coupling").expect("a coupling");
     assert_eq!(one["decided_by"], "prediction");
-    assert_eq!(one["tally"]["unit"], "MJ/m2 of ultraviolet");
-    assert_eq!(one["mark"]["judgement"], true);
+    assert_eq!(one["accumulated"]["unit"], "MJ/m2 of ultraviolet");
+    assert_eq!(one["limit"]["judgement"], true);
     assert_eq!(app.get(&format!("/v1/tasks/{}", one["id"].as_str().expect("an id"))).await, *one);
 }
 
@@ -54,7 +54,10 @@ async fn rain_fills_the_hand_emptied_chamber_and_draining_empties_it(app: &App) 
     let visit = app.post("/v1/visits", &visit).await;
     app.refresh().await;
     let drained = task().await;
-    assert_eq!((&drained["since"], &drained["tally"]["from_readings"]), (&json!("2026-02-26"), &json!(0.0)));
+    assert_eq!(
+        (&drained["since"], &drained["accumulated"]["from_readings"]),
+        (&json!("2026-02-26"), &json!(0.0))
+    );
     assert_ne!(drained["due_on"], full["due_on"]);
     let withdraw = format!("/v1/visits/{}/withdraw", visit["id"].as_str().expect("an id"));
     app.send("POST", &withdraw, &json!({"because": "it was the wrong diverter"})).await.expect(200);

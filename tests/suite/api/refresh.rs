@@ -24,7 +24,7 @@ async fn tasks_are_the_forecast(app: &App, place: &Place, today: &str) {
         let task = tasks.iter().find(is_it).unwrap_or_else(|| panic!("no task of {duty}"));
         let (task, duty) = (task.as_object().expect("a task"), duty.as_object().expect("a duty"));
         let both: Vec<&String> = task.keys().filter(|key| duty.contains_key(*key)).collect();
-        for key in ["due_on", "window", "tally", "mark", "reasons", "since", "cautions"] {
+        for key in ["due_on", "window", "accumulated", "limit", "reasons", "since", "cautions"] {
             assert!(both.iter().any(|both| *both == key), "{key} is in both");
         }
         for key in both {
@@ -62,7 +62,7 @@ async fn tasks_follow_the_rain_day_by_day(app: &App) {
         rain(app, &place.gauge, &yesterday, 1, 12.5).await;
         app.at(&format!("2026-03-{:02}T12:00:00Z", day + 1)).await;
         tasks_are_the_forecast(app, &place, &format!("2026-03-{:02}", day + 1)).await;
-        read.push(place.task(app, "diverter", "clear_weep_hole").await["tally"]["days_read"].clone());
+        read.push(place.task(app, "diverter", "clear_weep_hole").await["accumulated"]["days_read"].clone());
     }
     let first = read[0].as_u64().expect("days");
     assert_eq!(read, (0..9).map(|more| json!(first + more)).collect::<Vec<_>>());
@@ -77,7 +77,7 @@ async fn tasks_follow_the_rain_day_by_day(app: &App) {
 
 async fn tasks_follow_corrections_of_older_days(app: &App) {
     let place = rained_on(app).await;
-    let read = async || place.task(app, "screen", "clean_screen").await["tally"].clone();
+    let read = async || place.task(app, "screen", "clean_screen").await["accumulated"].clone();
     let mut seen = vec![read().await];
     // A correction, a correction beside a new day, and readings taken back.
     rain(app, &place.gauge, "2025-11-11", 1, 140.0).await;
@@ -138,7 +138,7 @@ async fn readings_of_a_day_that_has_not_come_here_are_left_aside(app: &App) {
     tasks_are_the_forecast(app, &place, "2026-03-01").await;
     let status = app.get(&format!("/v1/systems/{}/status", place.system_id())).await;
     assert_eq!(status["rain_through"], "2026-02-28");
-    let figures = |tasks: &[Value]| tasks.iter().map(|task| task["tally"].clone()).collect::<Vec<_>>();
+    let figures = |tasks: &[Value]| tasks.iter().map(|task| task["accumulated"].clone()).collect::<Vec<_>>();
     assert_eq!(figures(&place.tasks(app).await), figures(&before));
     app.at("2026-03-02T12:00:00Z").await;
     tasks_are_the_forecast(app, &place, "2026-03-02").await;

@@ -31,13 +31,16 @@ async fn last_served_does_not_reach_work_of_years_or_of_the_season(app: &App) {
     let coupling = json!({"kind": "coupling", "material": "epdm"});
     let never = duty(app, coupling.clone(), None, "replace_coupling", "2026-06-10").await;
     let looked = duty(app, coupling.clone(), Some("2026-06-01"), "replace_coupling", "2026-06-10").await;
-    assert_eq!(looked["tally"], never["tally"], "tightening bands does not undo years in the sun");
+    assert_eq!(
+        looked["accumulated"], never["accumulated"],
+        "tightening bands does not undo years in the sun"
+    );
     let bands = duty(app, coupling, Some("2026-06-01"), "check_bands", "2026-06-10").await;
     assert_eq!(bands["due_on"], "2027-06-01");
     let tank = json!({"kind": "tank", "capacity_l": 3000.0, "floor_area_m2": 1.5, "outlet_height_mm": 100.0});
     let never = duty(app, tank.clone(), None, "remove_sediment", "2026-06-10").await;
     let looked = duty(app, tank, Some("2026-06-01"), "remove_sediment", "2026-06-10").await;
-    assert_eq!(looked["tally"], never["tally"], "looking into a tank does not clean its floor");
+    assert_eq!(looked["accumulated"], never["accumulated"], "looking into a tank does not clean its floor");
 }
 
 async fn new_rubber_has_its_bands_looked_at_after_a_month(app: &App) {
@@ -71,7 +74,7 @@ async fn a_chamber_that_takes_any_rain_is_forecast(app: &App) {
         app.send("PUT", &path, &json!({"days": days})).await.expect(200);
         app.refresh().await;
         let sediment = place.task(app, "tank", "remove_sediment").await;
-        sediment["tally"]["from_readings"].as_f64().expect("a depth")
+        sediment["accumulated"]["from_readings"].as_f64().expect("a depth")
     };
     let (with, without) = (depth(json!([diverter, tank])).await, depth(json!([tank])).await);
     assert!(without > 0.0);

@@ -96,7 +96,7 @@ async fn a_finding_answers_the_forecast_of_the_look_before_it(app: &App) {
     assert!(number(old, "position_from") < number(old, "position_to"), "a class is a range");
     // The second forecast had learned from the first finding, and counts from the cleaning.
     let second = on("2025-05-20").await;
-    assert_eq!((&all[0]["window"], &second["mark"]["findings"]), (&second["window"], &json!(1)));
+    assert_eq!((&all[0]["window"], &second["limit"]["findings"]), (&second["window"], &json!(1)));
     assert_eq!((number(&all[0], "found"), all[0]["position_from"] == all[0]["position_to"]), (0.4, true));
     let duties = items(&app.get("/v1/skill").await);
     assert_eq!(duties.len(), 1);

@@ -256,7 +256,7 @@ async fn the_loop_refreshes_by_itself(app: &App) {
     .await;
     rain(app, &place.gauge, "2025-01-01", 400, 1.0).await;
     wait_for("the rain's effect", async || {
-        (!place.task(app, "diverter", "clear_weep_hole").await["tally"].is_null()).then_some(())
+        (!place.task(app, "diverter", "clear_weep_hole").await["accumulated"].is_null()).then_some(())
     })
     .await;
 }

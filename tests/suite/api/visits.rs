@@ -58,15 +58,18 @@ async fn what_is_done_resets_its_own_duty_alone(app: &App) {
     assert_eq!((&one["component_name"], &one["duty"]), (&json!("tank"), &json!("measure_sediment")));
     assert_eq!((&one["since"], &one["due_on"]), (&json!("2026-02-20"), &json!("2027-02-20")));
     assert_eq!((&made["version"], &made["withdrawn_at"]), (&json!(1), &Value::Null));
-    // The tally begins anew; rain of the day itself counts as fallen before.
+    // The accumulated figure begins anew; rain of the day itself counts as fallen before.
     let item =
         json!({"component_id": place.component("hand diverter"), "duty": "drain_diverter", "done": true});
     place.visit(app, "2026-02-26", item).await;
     app.refresh().await;
     let one = place.task(app, "hand diverter", "drain_diverter").await;
-    assert_eq!((&one["tally"]["days_read"], &one["tally"]["days_unread"]), (&json!(3), &json!(0)));
+    assert_eq!(
+        (&one["accumulated"]["days_read"], &one["accumulated"]["days_unread"]),
+        (&json!(3), &json!(0))
+    );
     // It rains every day, so the roof stays wet and three times 0.9 x 1.5 mm run off.
-    let runoff = one["tally"]["from_readings"].as_f64().expect("a number");
+    let runoff = one["accumulated"]["from_readings"].as_f64().expect("a number");
     assert!((runoff - 3.0 * 0.9 * 1.5).abs() < 1e-9, "{runoff}");
     for other in ["weep diverter", "drip diverter"] {
         assert_eq!(place.task(app, other, "clear_weep_hole").await["since"], "2025-01-01");
@@ -83,7 +86,7 @@ async fn a_look_resets_nothing(app: &App) {
     place.visit(app, "2026-02-20", item).await;
     app.refresh().await;
     let after = place.task(app, "screen", "clean_screen").await;
-    for same in ["since", "ceiling_on", "tally"] {
+    for same in ["since", "ceiling_on", "accumulated"] {
         assert_eq!(after[same], before[same], "{same}");
     }
 }

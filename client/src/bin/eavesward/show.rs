@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use clap::ValueEnum;
-use eavesward_client::contract::{Caution, DecidedBy, Finding, Hazard, Mark, Tally, Window};
+use eavesward_client::contract::{Accumulated, Caution, DecidedBy, Finding, Hazard, Limit, Window};
 use eavesward_client::units;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -81,19 +81,23 @@ pub fn measure(value: f64, unit: &str, units: Units) -> String {
     format!("{} {unit}", number(value))
 }
 
-/// Tally over mark, with the unit; a dash where no tally is kept.
-pub fn tally_over_mark(tally: Option<&Tally>, mark: Option<&Mark>, units: Units) -> String {
-    match (tally, mark) {
+/// Accumulated over limit, with the unit; a dash where no accumulated is kept.
+pub fn accumulated_over_limit(
+    accumulated: Option<&Accumulated>,
+    limit: Option<&Limit>,
+    units: Units,
+) -> String {
+    match (accumulated, limit) {
         (None, None) => "-".to_owned(),
-        (Some(tally), None) => measure(tally.value, &tally.unit, units),
-        (None, Some(mark)) => format!("- / {}", measure(mark.value, &mark.unit, units)),
-        (Some(tally), Some(mark)) if tally.unit == mark.unit => {
-            let value = quantity(tally.value, &tally.unit, units).value;
-            format!("{} / {}", number(value), measure(mark.value, &mark.unit, units))
+        (Some(accumulated), None) => measure(accumulated.value, &accumulated.unit, units),
+        (None, Some(limit)) => format!("- / {}", measure(limit.value, &limit.unit, units)),
+        (Some(accumulated), Some(limit)) if accumulated.unit == limit.unit => {
+            let value = quantity(accumulated.value, &accumulated.unit, units).value;
+            format!("{} / {}", number(value), measure(limit.value, &limit.unit, units))
         }
-        (Some(tally), Some(mark)) => {
-            let tally = measure(tally.value, &tally.unit, units);
-            format!("{tally} / {}", measure(mark.value, &mark.unit, units))
+        (Some(accumulated), Some(limit)) => {
+            let accumulated = measure(accumulated.value, &accumulated.unit, units);
+            format!("{accumulated} / {}", measure(limit.value, &limit.unit, units))
         }
     }
 }

@@ -29,7 +29,7 @@ pub struct ForecastQuery {
 
 /// Explain a system
 ///
-/// Every duty of every component with its window, tally, mark, chances, curve and reasons. A day in the past uses only
+/// Every duty of every component with its window, accumulated, limit, chances, curve and reasons. A day in the past uses only
 /// the rain, visits and components up to that day.
 #[utoipa::path(get, path = "/v1/systems/{id}/forecast", tag = "forecasts", operation_id = "get_forecast",
     params(("id" = Uuid, Path, description = "Id of the system"), ForecastQuery),

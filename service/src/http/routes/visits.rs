@@ -64,7 +64,7 @@ pub async fn list(
 
 /// Log a visit
 ///
-/// What was done and what was found. A duty that was done starts its tally anew on that day; rain of the day itself
+/// What was done and what was found. A duty that was done starts its accumulated anew on that day; rain of the day itself
 /// counts as fallen before.
 #[utoipa::path(post, path = "/v1/visits", tag = "visits", operation_id = "log_visit",
     request_body = wire::VisitRequest,

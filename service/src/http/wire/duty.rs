@@ -69,7 +69,7 @@ impl From<Hazard> for wire::Caution {
     }
 }
 
-impl From<forecast::Accumulated> for wire::Tally {
+impl From<forecast::Accumulated> for wire::Accumulated {
     fn from(accumulated: forecast::Accumulated) -> Self {
         Self {
             value: rounded(accumulated.value),
@@ -82,17 +82,17 @@ impl From<forecast::Accumulated> for wire::Tally {
     }
 }
 
-impl From<forecast::Limit> for wire::Mark {
-    fn from(mark: forecast::Limit) -> Self {
+impl From<forecast::Limit> for wire::Limit {
+    fn from(limit: forecast::Limit) -> Self {
         Self {
-            value: rounded(mark.value),
-            unit: mark.unit,
-            log_sd: rounded(mark.log_sd),
-            prior_value: rounded(mark.prior_value),
-            prior_log_sd: mark.prior_log_sd,
-            findings: mark.findings,
-            source: mark.source,
-            judgement: mark.judgement,
+            value: rounded(limit.value),
+            unit: limit.unit,
+            log_sd: rounded(limit.log_sd),
+            prior_value: rounded(limit.prior_value),
+            prior_log_sd: limit.prior_log_sd,
+            findings: limit.findings,
+            source: limit.source,
+            judgement: limit.judgement,
         }
     }
 }
@@ -121,9 +121,9 @@ impl From<forecast::Lesson> for wire::Lesson {
             visit_id: lesson.visit_id.0,
             visited_on: lesson.visited_on,
             finding: lesson.finding.into(),
-            taken: rounded(lesson.taken),
-            mark_before: rounded(lesson.limit_before),
-            mark_after: rounded(lesson.limit_after),
+            accumulated: rounded(lesson.taken),
+            limit_before: rounded(lesson.limit_before),
+            limit_after: rounded(lesson.limit_after),
             log_sd_after: rounded(lesson.log_sd_after),
             weight: rounded(lesson.weight),
             remark: lesson.remark,
@@ -173,8 +173,10 @@ impl From<task::Task> for wire::Task {
             window: prediction.as_ref().and_then(|prediction| prediction.window.map(Into::into)),
             best_day: prediction.as_ref().and_then(|prediction| prediction.best_day.map(Into::into)),
             since: forecast.since,
-            tally: prediction.as_ref().and_then(|prediction| prediction.accumulated.clone().map(Into::into)),
-            mark: prediction.map(|prediction| prediction.limit.into()),
+            accumulated: prediction
+                .as_ref()
+                .and_then(|prediction| prediction.accumulated.clone().map(Into::into)),
+            limit: prediction.map(|prediction| prediction.limit.into()),
             reasons: forecast.reasons,
             cautions: forecast.hazards.into_iter().map(Into::into).collect(),
             bring: bring(task.duty),

@@ -88,8 +88,10 @@ impl From<forecast::DutyForecast> for wire::DutyForecast {
             next_finding: prediction.as_ref().and_then(|prediction| prediction.next_finding.map(Into::into)),
             window: prediction.as_ref().and_then(|prediction| prediction.window.map(Into::into)),
             tolerance: prediction.as_ref().map(|prediction| prediction.tolerance),
-            tally: prediction.as_ref().and_then(|prediction| prediction.accumulated.clone().map(Into::into)),
-            chance_past_mark: prediction.as_ref().and_then(|prediction| {
+            accumulated: prediction
+                .as_ref()
+                .and_then(|prediction| prediction.accumulated.clone().map(Into::into)),
+            chance_past_limit: prediction.as_ref().and_then(|prediction| {
                 prediction.chances.map(|chances| wire::Chances {
                     today: rounded(chances.today),
                     in_7_days: rounded(chances.in_7_days),
@@ -97,7 +99,7 @@ impl From<forecast::DutyForecast> for wire::DutyForecast {
                     in_90_days: rounded(chances.in_90_days),
                 })
             }),
-            mark: prediction.map(|prediction| prediction.limit.into()),
+            limit: prediction.map(|prediction| prediction.limit.into()),
             reasons: duty.reasons,
             cautions: duty.hazards.into_iter().map(Into::into).collect(),
             bring: bring(duty.duty),

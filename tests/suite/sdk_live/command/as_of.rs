@@ -24,8 +24,18 @@ fn rows(list: &Value) -> Vec<Value> {
         "component_name",
         "duty",
     ];
-    let more =
-        ["title", "state", "due_on", "decided_by", "ceiling_on", "window", "since", "tally", "mark", "as_of"];
+    let more = [
+        "title",
+        "state",
+        "due_on",
+        "decided_by",
+        "ceiling_on",
+        "window",
+        "since",
+        "accumulated",
+        "limit",
+        "as_of",
+    ];
     rows.map(|row| facts.iter().chain(&more).map(|field| row[*field].clone()).collect()).collect()
 }
 

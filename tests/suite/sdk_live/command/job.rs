@@ -117,16 +117,19 @@ fn the_forecast_says_why(shell: &Shell) {
     assert!(us.contains("Roof of 538 ft2"), "{us}");
     // The service's own sentences stay as they are; the command's figures follow.
     let (table, _) = us.split_once("\n\n").expect("an explanation after a blank line");
-    let tallies = us.lines().filter(|line| line.starts_with("  - Tally: "));
-    let figures: Vec<&str> = table.lines().chain(tallies).collect();
-    assert!(figures.iter().any(|line| line.contains("- Tally: 0.05 in of runoff from ")), "{figures:?}");
+    let lines = us.lines().filter(|line| line.starts_with("  - Accumulated: "));
+    let figures: Vec<&str> = table.lines().chain(lines).collect();
+    assert!(
+        figures.iter().any(|line| line.contains("- Accumulated: 0.05 in of runoff from ")),
+        "{figures:?}"
+    );
     assert!(!figures.iter().any(|line| line.contains(" mm of ")), "{figures:?}");
     // Before it rained the chamber was empty, and nothing later than that day is used.
     let before = shell.json(&["forecast", "seedling house", "--as-of", "2026-02-24"]);
-    let (tally, day) = (tally_of(&before, "first flush"), &before["climate"]["rain_through"]);
-    assert_eq!((tally, day), (0.0, &json!("2026-02-24")));
+    let (accumulated, day) = (accumulated_of(&before, "first flush"), &before["climate"]["rain_through"]);
+    assert_eq!((accumulated, day), (0.0, &json!("2026-02-24")));
     let now = shell.json(&["forecast", "seedling house"]);
-    let full = tally_of(&now, "first flush");
+    let full = accumulated_of(&now, "first flush");
     assert!(full >= 1.0, "0.9 of 1.5 mm fill a chamber of 1 mm: {full}");
     // The same facts from a file, stored nowhere, give the same dates.
     let mut file = greenhouse();
@@ -146,10 +149,10 @@ fn reading(line: &str) -> Value {
     json!({"date": date, "rain_mm": mm.parse::<f64>().expect("a number")})
 }
 
-fn tally_of(forecast: &Value, component: &str) -> f64 {
+fn accumulated_of(forecast: &Value, component: &str) -> f64 {
     let duties = forecast["duties"].as_array().expect("duties");
     let duty = duties.iter().find(|duty| duty["component_name"] == component).expect("that duty");
-    duty["tally"]["value"].as_f64().expect("a tally")
+    duty["accumulated"]["value"].as_f64().expect("an accumulated figure")
 }
 
 fn dates(forecast: &Value) -> Vec<(&Value, &Value, &Value, &Value)> {

@@ -10,7 +10,7 @@ use eavesward_client::contract::{self, DutySettings, DutySettingsRequest};
 /// What to do with duties.
 #[derive(Subcommand)]
 pub enum Duty {
-    /// List every duty with the longest time to leave it and the chance of being past the mark at which it falls due;
+    /// List every duty with the longest time to leave it and the chance of being past the limit at which it falls due;
     /// the account's own figures have a star
     List {
         /// Say where each figure comes from
@@ -25,7 +25,7 @@ pub enum Duty {
         /// Longest time to leave it, in months since it was last done, 1 to 240
         #[arg(long, value_name = "MONTHS", required_unless_present_any = ["tolerance", "lead_days", "move_days"])]
         ceiling_months: Option<u32>,
-        /// Chance of being past the mark at which it falls due: 0.01 to 0.99, or 1% to 99%
+        /// Chance of being past the limit at which it falls due: 0.01 to 0.99, or 1% to 99%
         #[arg(long, value_name = "CHANCE", value_parser = parse::share)]
         tolerance: Option<f64>,
         /// Days before the due date from which reminders tell of it, 0 to 365
@@ -154,7 +154,7 @@ async fn list(app: &mut App<'_>, explain: bool) -> Result<(), Failure> {
         match (&duty.tolerance, &duty.default_tolerance) {
             (Some(_), _) => app.line("  - Falls due at: the account's own figure")?,
             (None, Some(default)) => app.line(format!("  - Falls due at: {}", default.why))?,
-            (None, None) => app.line("  - No date is predicted from a mark.")?,
+            (None, None) => app.line("  - No date is predicted from a limit.")?,
         }
     }
     Ok(())

@@ -80,7 +80,7 @@ fn table(app: &mut App<'_>, duties: &[DutyForecast]) -> Result<(), Failure> {
         "component",
         "what to do",
         "early / likely / late",
-        "tally / mark",
+        "accumulated / limit",
         "decided by",
         "past it today",
         "in 30 days",
@@ -91,16 +91,16 @@ fn table(app: &mut App<'_>, duties: &[DutyForecast]) -> Result<(), Failure> {
             duty.component_name.clone(),
             duty.title.clone(),
             show::window(duty.window.as_ref()),
-            show::tally_over_mark(duty.tally.as_ref(), duty.mark.as_ref(), app.units),
+            show::accumulated_over_limit(duty.accumulated.as_ref(), duty.limit.as_ref(), app.units),
             show::decided_by(duty.decided_by),
-            show::percent(duty.chance_past_mark.map(|chance| chance.today)),
-            show::percent(duty.chance_past_mark.map(|chance| chance.in_30_days)),
+            show::percent(duty.chance_past_limit.map(|chance| chance.today)),
+            show::percent(duty.chance_past_limit.map(|chance| chance.in_30_days)),
         ]);
     }
     Ok(table.write(app.io.out)?)
 }
 
-/// The latest findings, which say where the mark stands now; a screen's twenty of before would hide them.
+/// The latest findings, which say where the limit stands now; a screen's twenty of before would hide them.
 const LESSONS: usize = 5;
 
 /// What one finding taught.
@@ -108,12 +108,12 @@ fn taught(app: &mut App<'_>, lesson: &Lesson, unit: &str) -> Result<(), Failure>
     // The unit once, at the end.
     let figure = |value| show::number(show::quantity(value, unit, app.units).value);
     let mut line = format!(
-        "  - Visit of {}: found {} after {}; the mark went from {} to {}.",
+        "  - Visit of {}: found {} after {}; the limit went from {} to {}.",
         lesson.visited_on,
         show::finding(lesson.finding, app.units),
-        figure(lesson.taken),
-        figure(lesson.mark_before),
-        show::measure(lesson.mark_after, unit, app.units)
+        figure(lesson.accumulated),
+        figure(lesson.limit_before),
+        show::measure(lesson.limit_after, unit, app.units)
     );
     if let Some(remark) = &lesson.remark {
         line.push(' ');
@@ -128,39 +128,39 @@ fn explain(app: &mut App<'_>, duty: &DutyForecast) -> Result<(), Failure> {
     for reason in &duty.reasons {
         app.line(format!("  - {reason}"))?;
     }
-    if let Some(tally) = &duty.tally {
-        let stood = |value| show::measure(value, &tally.unit, app.units);
+    if let Some(accumulated) = &duty.accumulated {
+        let stood = |value| show::measure(value, &accumulated.unit, app.units);
         let line = format!(
-            "  - Tally: {} from {} days with a reading, {} from the climate on {} without.",
-            stood(tally.from_readings),
-            tally.days_read,
-            stood(tally.from_climate),
-            tally.days_unread
+            "  - Accumulated: {} from {} days with a reading, {} from the climate on {} without.",
+            stood(accumulated.from_readings),
+            accumulated.days_read,
+            stood(accumulated.from_climate),
+            accumulated.days_unread
         );
         app.line(line)?;
     }
-    if let Some(mark) = &duty.mark {
+    if let Some(limit) = &duty.limit {
         // Most sources that are judgement say so themselves.
-        let kind = match mark.judgement {
-            true if mark.source.starts_with("judgement") => "",
+        let kind = match limit.judgement {
+            true if limit.source.starts_with("judgement") => "",
             true => " (judgement)",
             false => " (published)",
         };
         app.line(format!(
-            "  - Mark: {} findings stand behind it; prior{kind}: {}",
-            mark.findings, mark.source
+            "  - Limit: {} findings stand behind it; prior{kind}: {}",
+            limit.findings, limit.source
         ))?;
         let earlier = duty.lessons.len().saturating_sub(LESSONS);
         if earlier > 0 {
             app.line(format!("  - {earlier} earlier findings taught it, too; --json lists them."))?;
         }
         for lesson in &duty.lessons[earlier..] {
-            taught(app, lesson, &mark.unit)?;
+            taught(app, lesson, &limit.unit)?;
         }
     }
     if let Some(next) = &duty.next_finding {
         app.line(format!(
-            "  - A look today is likely to narrow the mark's range to {} of what it is.",
+            "  - A look today is likely to narrow the limit's range to {} of what it is.",
             show::percent(Some(next.range_ratio))
         ))?;
     }

@@ -20,18 +20,18 @@ fn forecast() -> Value {
             "title": "remove the sediment from outside", "since": "2030-01-01", "due_on": "2031-09-01",
             "decided_by": "first_look", "ceiling_on": "2031-12-01", "ceiling_source": "a trade guide",
             "window": {"early_on": "2031-05-01", "likely_on": "2031-09-01", "late_on": null}, "tolerance": 0.2,
-            "tally": {"value": 25.4, "unit": "mm of sediment on the floor", "from_readings": 0.0,
+            "accumulated": {"value": 25.4, "unit": "mm of sediment on the floor", "from_readings": 0.0,
                       "from_climate": 25.4, "days_read": 0, "days_unread": 456},
-            "mark": {"value": 50.8, "unit": "mm of sediment on the floor", "log_sd": 0.4,
+            "limit": {"value": 50.8, "unit": "mm of sediment on the floor", "log_sd": 0.4,
                      "prior_value": 25.4, "prior_log_sd": 0.6, "findings": 1,
                      "source": "a guess", "judgement": true},
-            "chance_past_mark": {"today": 0.001, "in_7_days": 0.1, "in_30_days": 0.256, "in_90_days": 0.9},
+            "chance_past_limit": {"today": 0.001, "in_7_days": 0.1, "in_30_days": 0.256, "in_90_days": 0.9},
             "clock": null,
             "best_day": {"on": "2031-08-20", "water_lost_l": 900.0, "water_lost_low_l": 200.0,
                          "water_lost_high_l": 2100.0, "in_wet_season": false},
             "lessons": [{"visit_id": SPARE, "visited_on": "2030-12-01", "finding": {"found": "depth", "depth_mm": 12.7},
-                         "taken": 12.7, "mark_before": 25.4, "mark_after": 50.8, "log_sd_after": 0.4, "weight": 0.8,
-                         "remark": "One finding may at most double the mark."}],
+                         "accumulated": 12.7, "limit_before": 25.4, "limit_after": 50.8, "log_sd_after": 0.4, "weight": 0.8,
+                         "remark": "One finding may at most double the limit."}],
             "next_finding": {"log_sd_after": 0.2, "range_ratio": 0.5, "nothing_to_find": 0.0},
             "curve": [], "reasons": ["Sediment settles with every storm."], "cautions": [], "bring": []
         }]
@@ -66,10 +66,10 @@ DUE         COMPONENT  WHAT TO DO                        EARLY / LIKELY / LATE  
     assert_eq!(squeeze(head), squeeze(want));
     for line in [
         "Sediment settles with every storm.",
-        "Tally: 0 in of sediment on the floor from 0 days with a reading, 1 in of sediment on the floor from the climate on 456 without.",
+        "Accumulated: 0 in of sediment on the floor from 0 days with a reading, 1 in of sediment on the floor from the climate on 456 without.",
         "1 findings stand behind it; prior (judgement): a guess",
-        "Visit of 2030-12-01: found 0.5 in after 0.5; the mark went from 1 to 2 in of sediment on the floor. One finding may at most double the mark.",
-        "A look today is likely to narrow the mark's range to 50 % of what it is.",
+        "Visit of 2030-12-01: found 0.5 in after 0.5; the limit went from 1 to 2 in of sediment on the floor. One finding may at most double the limit.",
+        "A look today is likely to narrow the limit's range to 50 % of what it is.",
         "until 2031-12-01 (a trade guide)",
         "To know more: Send daily rain.",
     ] {

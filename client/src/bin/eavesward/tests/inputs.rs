@@ -40,7 +40,7 @@ check pump       3 months  -             7 days ahead  see to it
     for line in [
         "clean screen\n  - Longest: the account's own figure\n  - Falls due at: the account's own figure\n",
         "remove sediment\n  - Falls due at: as often too early as too late\n",
-        "check pump\n  - Longest: a trade guide\n  - No date is predicted from a mark.\n",
+        "check pump\n  - Longest: a trade guide\n  - No date is predicted from a limit.\n",
     ] {
         assert!(why.out.contains(line), "{line} is not in {}", why.out);
     }

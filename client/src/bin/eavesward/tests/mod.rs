@@ -68,9 +68,9 @@ fn task(component: &str, state: &str, bring: &[&str]) -> Value {
         "state": state, "due_on": "2031-04-02", "decided_by": "prediction", "ceiling_on": "2031-06-01",
         "window": {"early_on": "2031-03-20", "likely_on": "2031-04-02", "late_on": null},
         "since": "2031-01-01",
-        "tally": {"value": 254.0, "unit": "mm of runoff", "from_readings": 254.0, "from_climate": 0.0,
+        "accumulated": {"value": 254.0, "unit": "mm of runoff", "from_readings": 254.0, "from_climate": 0.0,
                   "days_read": 90, "days_unread": 1},
-        "mark": {"value": 508.0, "unit": "mm of runoff", "log_sd": 0.5, "prior_value": 600.0,
+        "limit": {"value": 508.0, "unit": "mm of runoff", "log_sd": 0.5, "prior_value": 600.0,
                  "prior_log_sd": 0.8, "findings": 2, "source": "s", "judgement": true},
         "reasons": [], "bring": bring,
         "cautions": [{"hazard": "fall", "text": "Foot the ladder."}],
@@ -178,7 +178,7 @@ When it is done
     assert_eq!(ran.out, want, "an escape character in a name is shown as a blank");
     let json = run(&server, &["--json", "due", "--units", "us"], "").await;
     let back: Value = serde_json::from_str(&json.out).expect("JSON");
-    assert_eq!((back[0]["tally"]["value"].as_f64(), json.code), (Some(254.0), 0), "JSON stays SI");
+    assert_eq!((back[0]["accumulated"]["value"].as_f64(), json.code), (Some(254.0), 0), "JSON stays SI");
 }
 
 #[tokio::test]

@@ -165,7 +165,9 @@ impl GaugeModel {
                     "{years:.1} years of daily rain are few; twelve monthly normals beside them would narrow the windows."
                 ));
             }
-            ClimateBasis::Normals => advice.push("A daily record would make the tallies exact.".to_owned()),
+            ClimateBasis::Normals => {
+                advice.push("A daily record would make the accumulated figures exact.".to_owned())
+            }
             _ => {}
         }
         ClimateSummary {

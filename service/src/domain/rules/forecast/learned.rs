@@ -135,7 +135,7 @@ fn lessons(learned: &Learned, inspections: &[Inspection], sources: &[(Look, Find
         let remark = match step.taught_nothing {
             Some(why) => Some(why_nothing(why).to_owned()),
             None if step.held_back => {
-                Some("One finding may at most double the mark; the rest has to be found again.".to_owned())
+                Some("One finding may at most double the limit; the rest has to be found again.".to_owned())
             }
             None if step.wild > 0.5 => Some(
                 "It lies far from what was believed, so it counts as a slip as likely as not until it is found again."
@@ -167,8 +167,8 @@ const fn why_nothing(why: TaughtNothing) -> &'static str {
         TaughtNothing::LessThanWasLeft => {
             "Less was found than the last cleaning had left, so one of the two is wrong and it taught nothing."
         }
-        TaughtNothing::AnyRateFits => "Any mark would have led to this finding, so it taught nothing.",
-        TaughtNothing::RateIsKnown => "The mark is known exactly, so there is nothing to learn.",
+        TaughtNothing::AnyRateFits => "Any limit would have led to this finding, so it taught nothing.",
+        TaughtNothing::RateIsKnown => "The limit is known exactly, so there is nothing to learn.",
     }
 }
 

@@ -107,7 +107,7 @@ fn by_rule(
     };
     let mut reasons: Vec<String> = if let Some(found_on) = taught.past_limit_on {
         let seen = format!(
-            "It was found past its mark on {found_on}, and nobody has logged since that it was seen to."
+            "It was found past its limit on {found_on}, and nobody has logged since that it was seen to."
         );
         std::iter::once(seen)
             .chain((!needs_rain).then(|| accumulated_reason(&accumulated, &limit, taught.since)))

@@ -51,7 +51,7 @@ pub(crate) fn diverter_reason(model: &SystemModel<'_>) -> Option<String> {
 pub(crate) fn taught_reasons(taught: &LearnedLimit, limit: &Limit) -> Option<String> {
     if taught.cleaned_on_unknown_day && taught.past_limit_on.is_none() {
         return Some(
-            "Somebody cleaned it on a day that nobody noted: the tally counts from the last day that is known, so there is \
+            "Somebody cleaned it on a day that nobody noted: the accumulated figure counts from the last day that is known, so there is \
              likely less in it."
                 .to_owned(),
         );
@@ -62,7 +62,7 @@ pub(crate) fn taught_reasons(taught: &LearnedLimit, limit: &Limit) -> Option<Str
     let count =
         if taught.findings == 1 { "One finding".to_owned() } else { format!("{} findings", taught.findings) };
     Some(format!(
-        "{count} moved the mark from {} to {}.",
+        "{count} moved the limit from {} to {}.",
         significant(limit.prior_value),
         significant(limit.value)
     ))
@@ -92,19 +92,19 @@ pub(crate) fn outcome_reasons(
     match answer.outcome {
         Outcome::NeedsRain => {}
         Outcome::NeverReached { horizon_days, reason, .. } => reasons.push(match reason {
-            Reason::NoRain => "It never rains in this record, so the mark is not reached.".to_owned(),
-            Reason::NoExposure => "The part takes nothing here, so the mark is not reached.".to_owned(),
+            Reason::NoRain => "It never rains in this record, so the limit is not reached.".to_owned(),
+            Reason::NoExposure => "The part takes nothing here, so the limit is not reached.".to_owned(),
             Reason::BeyondHorizon => {
                 let years = (f64::from(horizon_days) / 365.25).round();
-                format!("The mark is not reached within {years} years.")
+                format!("The limit is not reached within {years} years.")
             }
         }),
         Outcome::Window(_) => match on {
             Some(on) if on <= as_of => reasons.push(format!(
-                "The chance of being past the mark passed {chance} % on {on}; look at it, and log what you find."
+                "The chance of being past the limit passed {chance} % on {on}; look at it, and log what you find."
             )),
-            Some(on) => reasons.push(format!("The chance of being past the mark passes {chance} % on {on}.")),
-            None => reasons.push(format!("The chance of being past the mark does not pass {chance} % in sixty years.")),
+            Some(on) => reasons.push(format!("The chance of being past the limit passes {chance} % on {on}.")),
+            None => reasons.push(format!("The chance of being past the limit does not pass {chance} % in sixty years.")),
         },
     }
     reasons.push(accumulated_reason(accumulated, limit, since));
@@ -117,8 +117,8 @@ pub(crate) fn outcome_reasons(
     }
     if limit.log_sd > 0.0 && accumulated.value > limit.value * (1.645 * limit.log_sd).exp() {
         reasons.push(
-            "It has outlived what the mark expects of nineteen parts in twenty: either it wants care now or the \
-             mark is too low here."
+            "It has outlived what the limit expects of nineteen parts in twenty: either it wants care now or the \
+             limit is too low here."
                 .to_owned(),
         );
     }

@@ -43,8 +43,8 @@ impl<'a> From<&'a DutyThen> for Row<'a> {
             duty: then.duty.duty,
             title: &then.duty.title,
             decided_by: then.duty.decided_by,
-            tally: then.duty.tally.as_ref(),
-            mark: then.duty.mark.as_ref(),
+            accumulated: then.duty.accumulated.as_ref(),
+            limit: then.duty.limit.as_ref(),
             bring: &then.duty.bring,
             cautions: &then.duty.cautions,
         }

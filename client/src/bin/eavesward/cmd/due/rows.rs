@@ -6,7 +6,7 @@ use crate::failure::Failure;
 use crate::show;
 use crate::table::Table;
 use chrono::NaiveDate;
-use eavesward_client::contract::{Caution, DecidedBy, Duty, Mark, Tally, TaskState};
+use eavesward_client::contract::{Accumulated, Caution, DecidedBy, Duty, Limit, TaskState};
 use eavesward_client::{ListQuery, SystemQuery};
 use uuid::Uuid;
 
@@ -30,10 +30,10 @@ pub struct Row<'a> {
     pub title: &'a str,
     /// What decided the date.
     pub decided_by: DecidedBy,
-    /// The tally, where one is kept.
-    pub tally: Option<&'a Tally>,
-    /// The mark, where there is one.
-    pub mark: Option<&'a Mark>,
+    /// The accumulated figure, where one is kept.
+    pub accumulated: Option<&'a Accumulated>,
+    /// The limit, where there is one.
+    pub limit: Option<&'a Limit>,
     /// What to bring.
     pub bring: &'a [String],
     /// What to be careful of.
@@ -72,8 +72,16 @@ async fn nothing(due: &Due, app: &mut App<'_>) -> Result<(), Failure> {
 }
 
 fn table(app: &mut App<'_>, rows: &[Row<'_>]) -> Result<(), Failure> {
-    let heads =
-        ["due", "state", "property", "system", "component", "what to do", "decided by", "tally / mark"];
+    let heads = [
+        "due",
+        "state",
+        "property",
+        "system",
+        "component",
+        "what to do",
+        "decided by",
+        "accumulated / limit",
+    ];
     let mut table = Table::new(heads).colours(app.colours);
     for row in rows {
         table.row([
@@ -84,7 +92,7 @@ fn table(app: &mut App<'_>, rows: &[Row<'_>]) -> Result<(), Failure> {
             row.component.to_owned(),
             row.title.to_owned(),
             show::decided_by(row.decided_by),
-            show::tally_over_mark(row.tally, row.mark, app.units),
+            show::accumulated_over_limit(row.accumulated, row.limit, app.units),
         ]);
     }
     Ok(table.write(app.io.out)?)

@@ -20,8 +20,8 @@ impl<'a> From<&'a Task> for Row<'a> {
             duty: task.duty,
             title: &task.title,
             decided_by: task.decided_by,
-            tally: task.tally.as_ref(),
-            mark: task.mark.as_ref(),
+            accumulated: task.accumulated.as_ref(),
+            limit: task.limit.as_ref(),
             bring: &task.bring,
             cautions: &task.cautions,
         }
