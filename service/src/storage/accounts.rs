@@ -34,7 +34,8 @@ fn insert_key(key: &Key) -> Sql {
     query
 }
 
-/// Says that an account was made; `false` when that had been said before. A rival waits here for the other's end.
+/// Notes that an account was made. Returns `false` if that was noted before. A second process waits here
+/// until the first has ended its transaction.
 async fn first_ever(tx: &mut Tx) -> Stored<bool> {
     Ok(tx.run(sql("INSERT INTO bootstrap (one) VALUES (1) ON CONFLICT DO NOTHING")).await? == 1)
 }

@@ -1,4 +1,4 @@
-//! Components: how they come and go.
+//! Components: adding, changing, replacing and taking them out.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, ComponentId, SystemId};
@@ -14,7 +14,7 @@ use uuid::Uuid;
 
 /// Rows of one INSERT.
 const ROWS: usize = 128;
-/// Systems of one SELECT, for the sake of the databases' limits on values.
+/// Systems of one SELECT: the databases limit the number of values in a statement.
 const SYSTEMS: usize = 4096;
 
 pub(super) fn select() -> Sql {
@@ -23,7 +23,7 @@ pub(super) fn select() -> Sql {
     query
 }
 
-/// Inserts components whose ids are not there already; says how many there were.
+/// Inserts components whose ids are not there yet. Returns how many it inserted.
 pub(super) async fn insert(tx: &mut Tx, account: AccountId, components: &[Component]) -> Stored<u64> {
     let mut inserted = 0;
     for piece in pieces(components, ROWS) {
@@ -73,7 +73,7 @@ pub(super) async fn one(
 
 pub(super) async fn add(database: &Database, account: AccountId, component: &Component) -> Stored<()> {
     let mut tx = database.begin().await?;
-    // Marked first: this also says whether the system is the account's.
+    // This also says whether the system belongs to the account.
     if mark_stale(&mut tx, account, Affected::System(component.system_id)).await? == 0 {
         return Ok(());
     }
@@ -112,7 +112,7 @@ pub(super) async fn update(
     Ok(Updated::Done)
 }
 
-/// Takes a component out and puts another in its place, if one is given.
+/// Takes a component out. Puts `new` in its place if there is one.
 pub(super) async fn take_out(
     database: &Database,
     account: AccountId,

@@ -1,4 +1,4 @@
-//! Deliveries: written down, claimed, tried, and what became of them.
+//! Deliveries: written, claimed, attempted, and their outcome.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, DeliveryId, SubscriptionId};
@@ -22,7 +22,7 @@ use uuid::Uuid;
 
 /// Rows of one statement that writes.
 const ROWS: usize = 16;
-/// Deliveries forgotten in one transaction.
+/// Deliveries removed in one transaction.
 const FORGOTTEN: i64 = 5_000;
 
 fn select() -> Sql {
@@ -31,7 +31,7 @@ fn select() -> Sql {
     query
 }
 
-/// Adds deliveries, but for those that are there.
+/// Adds deliveries whose ids are not there yet.
 pub(super) async fn insert(tx: &mut Tx, new: &[NewDelivery]) -> Stored<()> {
     for piece in pieces(new, ROWS) {
         let mut query = sql("INSERT INTO deliveries (");
@@ -50,7 +50,7 @@ pub(super) async fn insert(tx: &mut Tx, new: &[NewDelivery]) -> Stored<()> {
     Ok(())
 }
 
-/// What is due of a subscription: its WHERE must have begun.
+/// Adds the conditions for due deliveries (`d`) of a subscription (`s`) to a WHERE that has begun.
 fn due(query: &mut Sql, now: DateTime<Utc>) {
     query.push("d.next_at <= ").bind(now).push(" AND d.held_until <= ").bind(now);
     query.push(" AND (d.content = 'test' OR s.paused_at IS NULL AND s.rest_until <= ").bind(now).push(")");
@@ -65,7 +65,7 @@ impl DeliveryStore for Database {
     }
 
     async fn due_receivers(&self, now: DateTime<Utc>, limit: u32) -> Stored<Vec<DueReceiver>> {
-        // Asked subscription by subscription: what waits for those that are paused or rest is not walked through.
+        // Asks subscription by subscription, so that deliveries of paused or resting ones are not scanned.
         let mut query =
             sql("SELECT s.account_id, s.id FROM subscriptions s WHERE EXISTS (SELECT 1 FROM deliveries d \
              WHERE d.subscription_id = s.id AND ");
@@ -152,7 +152,7 @@ impl DeliveryStore for Database {
     }
 }
 
-/// How a receiver does.
+/// What is stored about a receiver's recent failures.
 #[derive(sqlx::FromRow)]
 struct ReceiverRow {
     failures: i64,
@@ -164,8 +164,8 @@ struct ReceiverRow {
 }
 
 impl ReceiverRow {
-    /// Since when it fails that fails now. What nobody tried for longer than a receiver is ever left alone did not fail all
-    /// that time: the service was off.
+    /// Since when a receiver that fails now has been failing. A gap between attempts longer than
+    /// [`retry::TRIED_AT_LEAST_EVERY`] means that the service was off, so the count begins now.
     fn failing_since(&self, now: DateTime<Utc>) -> DateTime<Utc> {
         let [since, last] =
             [self.failing_since, self.failed_at].map(|at| DateTime::from_timestamp_micros(at?));
@@ -220,7 +220,8 @@ async fn finish(
     now: DateTime<Utc>,
 ) -> Stored<()> {
     let mut tx = database.begin().await?;
-    // The subscription first: whoever removes it waits for us or we find nothing.
+    // Locks the subscription first. A transaction that removes it waits for this one, or has ended and this
+    // one finds nothing.
     let mut query = sql(
         "SELECT failures, failing_since, failed_at, rest_until, paused_at, version FROM subscriptions WHERE id = ",
     );
@@ -235,7 +236,7 @@ async fn finish(
     tx.commit().await
 }
 
-/// What an answer means for the receiver: it is well, it rests, or it is gone.
+/// Notes what the answers mean for the receiver: it works, it rests, or it is gone.
 async fn after(
     tx: &mut Tx,
     subscription: &Subscription,
@@ -251,7 +252,7 @@ async fn after(
     let rest =
         retry::rest(u32::try_from(failures).unwrap_or(u32::MAX), now).filter(|_| all_failed).max(asked);
     let rest = rest.map_or(0, |until| until.timestamp_micros());
-    // A word to try the way that fails does not cut short what the receiver asked for.
+    // A test message that fails does not shorten the rest that the receiver asked for.
     let rest = if all_failed { rest.max(known.rest_until) } else { rest };
     let query = sql(
         "UPDATE subscriptions SET failures = $1, rest_until = $2, failing_since = $3, failed_at = $4 WHERE id = $5",
@@ -261,8 +262,8 @@ async fn after(
     let long_ago = (now - retry::TRIED_FOR).timestamp_micros();
     let dead = failing_since.is_some_and(|since| since <= long_ago);
     if dead && !gone_now && known.paused_at.is_none() {
-        // A receiver that is dead for days is tried with a few deliveries only; the others' time runs out all the same. While
-        // nothing is sent, it does not.
+        // A receiver that has failed for days is tried with a few deliveries only. The time of the other
+        // deliveries runs out, too. While the subscription is paused, no time runs out.
         let mut park = sql("UPDATE deliveries SET state = ");
         park.bind(DeliveryState::Parked.code()).push(", next_at = NULL, ended_at = ").bind(now);
         park.push(" WHERE subscription_id = ")
@@ -293,7 +294,7 @@ async fn log(
     query.bind(outcome.state.code()).push(", attempts = attempts + 1, next_at = ").bind(outcome.next_at);
     query.push(", held_until = 0, ended_at = ");
     query.bind(outcome.next_at.is_none().then_some(now));
-    // One that went on after a pause meanwhile has its time from then.
+    // A delivery that continues after a pause has its full time from the end of the pause.
     query.push(", due_at = CASE WHEN due_at < ").bind(outcome.first_at).push(" THEN ").bind(outcome.first_at);
     query.push(" ELSE due_at END WHERE id = ").bind(id);
     if !delivered {
@@ -306,7 +307,7 @@ async fn log(
          SELECT d.id, (SELECT COALESCE(MAX(a.number), 0) + 1 FROM delivery_attempts a WHERE a.delivery_id = d.id), ",
     );
     query.bind(attempt.at).push(", ").bind(attempt.milliseconds).push(", ");
-    // PostgreSQL takes the kind of a bare parameter in a SELECT to be text.
+    // PostgreSQL reads a bare parameter in a SELECT as text.
     query.push("CAST(").bind(attempt.status.map(i64::from)).push(" AS BIGINT), CAST(");
     query.bind(attempt.error.as_deref()).push(" AS TEXT) FROM deliveries d WHERE d.id = ").bind(id);
     tx.run(query).await.map(drop)

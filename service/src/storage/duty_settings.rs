@@ -13,7 +13,7 @@ use crate::storage::stale::{Affected, explain_miss, mark_stale};
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 
-/// Reads the settings of the accounts that follow as a list.
+/// Selects the settings of several accounts; the caller adds the list of accounts.
 pub(super) fn select() -> Sql {
     sql(
         "SELECT account_id, duty, ceiling_months, tolerance, lead_days, move_days, version, updated_at FROM duty_settings \
@@ -61,7 +61,7 @@ impl DutySettingStore for Database {
             if tx.run(write.clone()).await? == 0 {
                 let current = sql("SELECT version FROM duty_settings WHERE account_id = $1 AND duty = $2");
                 return Ok(match explain_miss(&mut tx, current.on(account).on(duty.code())).await? {
-                    // Nothing was ever set, which is a version like any other.
+                    // No setting was ever stored: that counts as version 0.
                     Updated::Missing => Updated::Stale { current: 0 },
                     other => other,
                 });

@@ -1,8 +1,9 @@
-//! What went wrong, seen from outside.
+//! Sorts the database's errors by what a caller can do about them.
 
 use crate::domain::base::error::{StoreError, Stored};
 
-/// Whether trying again may help: the database cannot be reached, is overloaded or broke a tie between transactions.
+/// Whether trying again may help: the database cannot be reached, is overloaded, or ended one of two
+/// conflicting transactions.
 fn passing(error: &sqlx::Error) -> bool {
     match error {
         sqlx::Error::Io(_)
@@ -15,12 +16,13 @@ fn passing(error: &sqlx::Error) -> bool {
     }
 }
 
-/// SQLite's codes are decimal numbers whose lowest byte is the kind; PostgreSQL's have five characters, the first two of
-/// which are the class.
+/// Reads an error code. SQLite's codes are decimal numbers; the lowest byte is the kind. PostgreSQL's codes
+/// have five characters; the first two are the class.
 fn passing_code(code: &str) -> bool {
     if code.len() == 5 {
         let class = code.get(..2).unwrap_or_default();
-        // Connection, resources, operator intervention; read-only standby, lock not available, broken tie.
+        // Classes: connection, resources, operator intervention. Codes: read-only standby, lock not
+        // available, conflict.
         return matches!(class, "08" | "53" | "57")
             || matches!(code, "25006" | "55P03")
             || is_serialization_failure(code);
@@ -29,26 +31,26 @@ fn passing_code(code: &str) -> bool {
     code.parse::<u32>().is_ok_and(|code| matches!(code & 0xff, 5 | 6))
 }
 
-/// Serialization failure and deadlock: the transaction left no trace and can be run again at once.
+/// Serialization failure or deadlock: the transaction left no trace and can run again at once.
 fn is_serialization_failure(code: &str) -> bool {
     matches!(code, "40001" | "40P01")
 }
 
-/// Whether the transaction can be run again at once.
+/// Whether the transaction can run again at once.
 pub(super) fn can_rerun(error: &StoreError) -> bool {
     let StoreError::Unavailable(source) = error else { return false };
     let Some(sqlx::Error::Database(error)) = source.downcast_ref::<sqlx::Error>() else { return false };
     error.code().is_some_and(|code| is_serialization_failure(&code))
 }
 
-/// Whether somebody else has what only one can have.
+/// Whether a unique index refused the row: another row has the same value.
 pub(super) fn is_taken(error: &StoreError) -> bool {
     let StoreError::Failed(source) = error else { return false };
     let source = source.downcast_ref::<sqlx::Error>().and_then(sqlx::Error::as_database_error);
     source.is_some_and(sqlx::error::DatabaseError::is_unique_violation)
 }
 
-/// Sorts an error of the driver.
+/// Turns an error of the driver into one of the domain's kinds.
 pub(super) fn failed(error: sqlx::Error) -> StoreError {
     let dangling =
         error.as_database_error().is_some_and(sqlx::error::DatabaseError::is_foreign_key_violation);

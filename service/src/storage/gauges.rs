@@ -1,4 +1,4 @@
-//! Gauges. What they measured is in [`super::rain`].
+//! Rain gauges. Their readings are in [`super::rain`].
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, GaugeId};
@@ -104,7 +104,7 @@ impl GaugeStore for Database {
         if systems > 0 {
             return Ok(Deleted::InUse { systems });
         }
-        // The record goes with it (ON DELETE CASCADE).
+        // This also removes the readings (ON DELETE CASCADE).
         tx.run(sql("DELETE FROM gauges WHERE account_id = $1 AND id = $2").on(account).on(id)).await?;
         tx.commit().await?;
         Ok(Deleted::Done)

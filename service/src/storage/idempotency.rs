@@ -1,4 +1,4 @@
-//! Repeated requests.
+//! Answers to requests that may be repeated, by account and `Idempotency-Key`.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::AccountId;
@@ -22,12 +22,12 @@ struct Row {
     body: Option<String>,
 }
 
-/// What an attempt does about a claim that stands.
+/// What an attempt does when its key is already there.
 enum Verdict {
     Say(Claim),
-    /// Goes on where the first attempt was cut off.
+    /// Completes the first attempt, which was cut off.
     TakeOver,
-    /// Begins anew: what stands there is too old to count.
+    /// Starts over: the stored attempt is too old.
     Replace,
 }
 
@@ -90,7 +90,7 @@ impl IdempotencyStore for Database {
             let mut query = sql("SELECT fingerprint, seed, claimed_at, status, etag, location, body \
                  FROM idempotency WHERE account_id = $1 AND key = $2");
             query.push(tx.for_update());
-            // Absent when it was removed between the two statements: then the next round inserts.
+            // Absent if it was removed between the two statements. Then the next pass of the loop inserts it.
             let Some(row) = tx.first::<Row>(query.on(attempt.account_id).on(&attempt.key)).await? else {
                 continue;
             };

@@ -1,4 +1,4 @@
-//! What forecasts are made from, read for many systems at once.
+//! Reads what forecasts need, for many systems at once.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, GaugeId, PropertyId, SystemId};
@@ -20,7 +20,7 @@ use std::collections::{HashMap, HashSet};
 use std::hash::Hash;
 use std::sync::Arc;
 
-/// Systems of one round of queries, for the sake of the databases' limits on values.
+/// Systems of one batch of queries: the databases limit the number of values in a statement.
 const SYSTEMS: usize = 4096;
 
 fn select(columns: &'static str, from: &'static str) -> Sql {
@@ -29,7 +29,7 @@ fn select(columns: &'static str, from: &'static str) -> Sql {
     query
 }
 
-/// Reads the rows that a list of ids leads to.
+/// Runs a query that ends with a list of ids, and reads its rows.
 async fn found<R: AnyRow, T, I: Bind + Copy>(
     tx: &mut Tx,
     mut query: Sql,
@@ -47,7 +47,7 @@ fn distinct<T: Eq + Hash + Copy>(all: impl Iterator<Item = T>) -> Vec<T> {
     all.filter(|value| seen.insert(*value)).collect()
 }
 
-/// Puts rows into groups, their order kept.
+/// Groups rows by key. The order within a group is kept.
 fn grouped<K: Eq + Hash, T>(rows: Vec<T>, key: impl Fn(&T) -> K) -> HashMap<K, Vec<T>> {
     let mut groups: HashMap<K, Vec<T>> = HashMap::new();
     for row in rows {
@@ -56,7 +56,7 @@ fn grouped<K: Eq + Hash, T>(rows: Vec<T>, key: impl Fn(&T) -> K) -> HashMap<K, V
     groups
 }
 
-/// What each account has set, once for all its systems.
+/// The duty settings of each account, shared by all its systems.
 fn by_account(rows: Vec<(AccountId, DutySetting)>) -> HashMap<AccountId, Arc<DutySettings>> {
     let groups = grouped(rows, |(account, _)| *account).into_iter();
     let own =
@@ -114,7 +114,7 @@ async fn read_piece(tx: &mut Tx, asked: &[(AccountId, SystemId)]) -> Stored<Vec<
     let mut components = grouped(components, |row| row.system_id);
     let mut visits = grouped(visits, |row| row.facts.system_id);
     let mut systems: HashMap<_, _> = systems.into_iter().map(|row| (row.id, row)).collect();
-    // In the order they were asked for; foreign keys see to it that property and gauge are there.
+    // In the order asked for. Foreign keys ensure that property and gauge exist.
     Ok(asked
         .iter()
         .filter_map(|(_, id)| {

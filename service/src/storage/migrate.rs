@@ -16,20 +16,21 @@ fn not_migrated(error: MigrateError) -> StoreError {
 }
 
 impl Database {
-    /// Brings the tables up to date. Several processes may do it at once: one works, the others wait and find it done.
+    /// Brings the tables up to date. Several processes may call this at once: one migrates, the others wait
+    /// and find it done.
     ///
     /// # Errors
-    /// When the database cannot be reached, or its tables were made by a version newer than this one.
+    /// If the database cannot be reached, or if a newer version of the service made its tables.
     pub async fn migrate(&self) -> Stored<()> {
         match &self.db {
             // The migrator takes an advisory lock, and each migration is a transaction.
             Db::Pg(pool) => POSTGRES.run(pool).await.map_err(not_migrated),
-            // Here the migrator takes no lock, so that all of it runs inside one transaction that holds SQLite's own;
-            // the transactions of single migrations become savepoints.
+            // On SQLite the migrator takes no lock. So all migrations run inside one transaction, which holds
+            // SQLite's own lock. The transaction of each migration becomes a savepoint.
             Db::Sqlite(pool, writers) => {
                 let _turn = writers.lock().await;
                 let mut tx = pool.begin_with("BEGIN IMMEDIATE").await.map_err(failed)?;
-                // Not `run`, whose future is not `Send` when it is given a connection.
+                // `run_direct`, because the future of `run` is not `Send` with a connection.
                 SQLITE.run_direct(None, &mut *tx, false).await.map_err(not_migrated)?;
                 tx.commit().await.map_err(failed)
             }

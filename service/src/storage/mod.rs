@@ -1,16 +1,17 @@
 //! The storage traits over SQLite and PostgreSQL, with the same SQL text.
 //!
-//! `sql` builds a statement with its values; `connection` runs it on whichever database there is, and is the one place
-//! that knows two of them. Most other modules implement one trait of [`crate::domain::ports::store`], or a
-//! part of it. `packed`, `stale` and `removed_tasks` hold what several of them write; `errors` says what went wrong, and
-//! `migrate` makes the tables. `rows` turns rows into domain types. What differs in SQL is how a transaction begins and how it locks a row, and
-//! `connection` says both.
+//! `sql` builds a statement with its values. `connection` runs it and is the only module that knows both
+//! databases. Their SQL differs in two points: how a transaction begins and how it locks a row. `connection`
+//! handles both. `rows` turns rows into domain types, `errors` sorts failures and `migrate` makes the tables.
+//! `packed`, `stale` and `removed_tasks` are shared by several modules. Most other modules implement a trait
+//! of [`crate::domain::ports::store`] or a part of one.
 //!
-//! To add a table: the same columns in a new file of both migration folders; a row struct in `rows`; the statements in
-//! the module of its trait; a case in the storage suite, which runs over both databases.
+//! To add a table, write the same columns into a new file in both migration folders. Then add a row struct in
+//! `rows` and the statements in the module of its trait. Add a case to the storage suite, which runs on both
+//! databases.
 //!
-//! Locks are always taken in the order round, duty setting, gauge or property, then a system, then rows of refreshes by system, then those of unscored,
-//! so that writers never wait for each other in a circle.
+//! Every writer takes locks in one order, so that writers never wait for each other in a circle: round, duty
+//! setting, gauge or property, system, then rows of `refreshes` by system, then rows of `unscored`.
 
 mod accounts;
 mod calendars;

@@ -1,8 +1,9 @@
-//! What a refresh found of a system, packed: its status and the forecast of each duty.
+//! What a refresh computed for one system, packed: its status and the forecast of each duty.
 //!
-//! It is read a line at a time and written whole, every day, for every system; what it takes is what a refresh of many
-//! systems waits for. So it is JSON, a line for the status and one a task, without what the rows beside it say already,
-//! and pressed: lines of one system and of all systems have most of their words in common.
+//! It is read one line at a time, and written whole for every system every day. Its size and its speed decide
+//! how long a refresh of many systems takes. So it is compressed JSON: one line for the status and one for
+//! each task. It leaves out what the rows beside it already say. It compresses well, because the lines of all
+//! systems share most of their words.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{ComponentId, SystemId, TaskId};
@@ -20,11 +21,11 @@ use std::borrow::Cow;
 use std::collections::HashMap;
 use uuid::Uuid;
 
-/// Text as it occurs: whatever is alike need not be written again. The first byte of what is packed says which one it
-/// was packed with, so none of them is ever changed; one with the words of the day is put behind them.
+/// Sample texts for the compression: words that they hold are not stored again. The first byte of a packed
+/// row is the index of its sample text. So never change a sample text; append a newer one.
 const TEXTS: [&[u8]; 1] = [include_bytes!("packed/1.txt")];
 
-/// The status. What is beside it in its row is left out.
+/// The status, without what other columns of its row say.
 #[derive(Serialize, Deserialize)]
 struct StatusLine<'a> {
     state: State,
@@ -44,7 +45,7 @@ struct NextLine<'a> {
     due_on: NaiveDate,
 }
 
-/// A task by its line, or by its id when it has none.
+/// A task, named by its line, or by its id if it has no line.
 #[derive(Serialize, Deserialize)]
 #[serde(untagged)]
 enum TaskRef {
@@ -52,7 +53,7 @@ enum TaskRef {
     Id(TaskId),
 }
 
-/// The forecast of one task. What is in the task's own row is left out.
+/// The forecast of one task, without what the task's own row says.
 #[derive(Serialize, Deserialize)]
 struct ForecastLine<'a> {
     component_name: Cow<'a, str>,
@@ -65,7 +66,8 @@ struct ForecastLine<'a> {
     hazards: Cow<'a, [Hazard]>,
 }
 
-/// Tasks in the order of their lines, the first of which is 1. It stays the same as long as the tasks do.
+/// Tasks in the order of their lines; the first line is 1. The order changes only when the set of tasks
+/// changes.
 pub(super) fn lined(tasks: &[Task]) -> Vec<&Task> {
     let mut lined: Vec<&Task> = tasks.iter().collect();
     lined.sort_unstable_by_key(|task| task.id);
@@ -92,7 +94,7 @@ pub(super) fn pack(status: &Status, lined: &[&Task]) -> Stored<Vec<u8>> {
     })?;
     for task in lined {
         let forecast = &task.forecast;
-        // No line of JSON holds a line's end.
+        // JSON text on one line holds no line break, so a line break can separate the lines.
         text.push('\n');
         text.push_str(&to_json(&ForecastLine {
             component_name: Cow::Borrowed(&forecast.component_name),
@@ -111,14 +113,14 @@ pub(super) fn pack(status: &Status, lined: &[&Task]) -> Stored<Vec<u8>> {
     Ok(packed)
 }
 
-/// What was packed, opened.
+/// A packed row, decompressed.
 pub(super) struct Unpacked {
     text: String,
     row: Uuid,
 }
 
 impl Unpacked {
-    /// Opens what stands in the row of a system.
+    /// Decompresses the packed row of a system; `row` names it in errors.
     pub(super) fn of(packed: &[u8], row: Uuid) -> Stored<Self> {
         let open = || {
             let (with, rest) = packed.split_first()?;
@@ -133,7 +135,7 @@ impl Unpacked {
         read().ok_or_else(|| bad("forecasts", "packed", &self.row))
     }
 
-    /// The status. `ids` are those of the system's tasks by line.
+    /// The status. `ids` holds the ids of the system's tasks by line.
     pub(super) fn status(
         &self,
         system_id: SystemId,
@@ -168,7 +170,7 @@ impl Unpacked {
         })
     }
 
-    /// The forecast on a line, with what the row of its task says.
+    /// The forecast on a line, completed with the columns of its task's row.
     pub(super) fn forecast(
         &self,
         line: usize,

@@ -1,4 +1,4 @@
-//! What a visit closes and frees in rounds that are planned.
+//! Tasks that a visit closes or frees in planned rounds.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::TaskId;
@@ -12,11 +12,11 @@ use uuid::Uuid;
 /// Rows of one statement.
 const PIECE: usize = 256;
 
-/// How long before a round was kept a visit may have been that did a task of it, and was logged later. Judgement: a month
-/// is what a pile of paper takes; whoever types in the visits of past years means no round of today.
+/// A visit may be logged late: it closes tasks of rounds kept up to this long after it. Judgement: a pile of
+/// paper is typed in within a month. A visit of past years means no round of today.
 const LOGGED_LATE: TimeDelta = TimeDelta::days(31);
 
-/// What a visit closes in planned rounds: the tasks that it did, in rounds that were kept by an instant.
+/// What a visit closes in planned rounds: the tasks that it did, in rounds kept by an instant.
 struct Closes {
     tasks: BTreeSet<TaskId>,
     kept_by: DateTime<Utc>,
@@ -32,8 +32,9 @@ impl Closes {
     }
 }
 
-/// Closes the tasks that a visit did in rounds that are planned: they are free, and the round will not log them again. Of a
-/// visit that was corrected, only what it closes now and did not `before`: rounds that were kept since mean to do it anew.
+/// Closes the tasks that a visit did in planned rounds: they are free for other rounds, and their round does
+/// not log them again. A corrected visit closes only what it did not close `before`: a round kept since then
+/// plans to do the task once more.
 pub(super) async fn close_visited(tx: &mut Tx, visit: &Visit, before: Option<&Visit>) -> Stored<()> {
     let (now, before) = (Closes::of(visit), before.map(Closes::of));
     let knew = |task: &&TaskId| before.as_ref().is_some_and(|before| before.tasks.contains(task));
@@ -47,7 +48,7 @@ pub(super) async fn close_visited(tx: &mut Tx, visit: &Visit, before: Option<&Vi
     }
 }
 
-/// Closes these tasks in planned rounds that were kept by an instant, and after another.
+/// Closes these tasks in planned rounds kept by `kept_by` and later than `after`.
 async fn close(
     tx: &mut Tx,
     visit: &Visit,
@@ -70,10 +71,12 @@ async fn close(
     Ok(())
 }
 
-/// Frees what a visit had closed in rounds that are planned still, and closes no longer. Where a task stands in another
-/// planned round by now it is left to that one, and where the visit had closed it in several, to the newest.
+/// Opens tasks again that a visit had closed in planned rounds and does not close any more. A task that
+/// another planned round holds by now stays with that round. A task that the visit had closed in several
+/// rounds opens in the newest.
 pub(super) async fn free_visited(tx: &mut Tx, visit: &Visit) -> Stored<()> {
-    // The rounds first, as whoever reports one does: otherwise one could be done between the look at it and the writing.
+    // Locks the rounds first, as a report of a round does. Otherwise a round could be reported between this
+    // check and the update.
     let mut lock = sql("SELECT id FROM rounds WHERE done_at IS NULL AND id IN \
                         (SELECT round_id FROM round_tasks WHERE visit_id = ");
     lock.bind(visit.id).push(") ORDER BY id").push(tx.for_update());

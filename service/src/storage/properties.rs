@@ -24,7 +24,7 @@ fn version_of(account: AccountId, id: PropertyId) -> Sql {
     sql("SELECT version FROM properties WHERE account_id = $1 AND id = $2").on(account).on(id)
 }
 
-/// Temperatures and evaporation as they are stored; absent when nothing was given.
+/// Temperatures and evaporation as they are stored; absent if none were given.
 fn months(facts: &PropertyFacts) -> Stored<[Option<String>; 2]> {
     let temperatures = Some(&facts.months.temperatures).filter(|given| **given != Temperatures::default());
     let evaporation = facts.months.evaporation_mm_per_day.as_ref();

@@ -1,4 +1,4 @@
-//! Rain: one row a gauge and day.
+//! Rain: one row for each gauge and day.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, GaugeId};
@@ -13,10 +13,11 @@ use crate::storage::stale::{Affected, mark_stale};
 use chrono::NaiveDate;
 use std::collections::HashMap;
 
-/// Rows of one INSERT. In longer ones SQLite's driver spends its time looking up the names of the values.
+/// Rows of one INSERT. In longer statements SQLite's driver spends its time looking up the names of the
+/// values.
 const ROWS: usize = 64;
 
-/// What a record spans, day by day as they are stored.
+/// The span of a rain record: first and last day as stored, and the number of days with a reading.
 #[derive(Clone, Copy, Default, sqlx::FromRow)]
 struct SpanRow {
     first_day: Option<i64>,
@@ -24,7 +25,7 @@ struct SpanRow {
     days: i64,
 }
 
-/// Locks a gauge, so that writers of its rain follow each other, and reads its span.
+/// Locks a gauge, so that its rain has one writer at a time, and reads its span.
 async fn lock(tx: &mut Tx, account: AccountId, id: GaugeId) -> Stored<Option<SpanRow>> {
     let mut query = sql("SELECT first_day, last_day, days FROM gauges WHERE account_id = $1 AND id = $2");
     query.push(tx.for_update());
@@ -40,7 +41,7 @@ fn span(id: GaugeId, row: SpanRow) -> Stored<RainSpan> {
     })
 }
 
-/// Keeps what the record spans; `rewritten` says that it did not only grow at its end.
+/// Stores the span of a record. `rewritten` says that the record changed before its end.
 async fn set_span(tx: &mut Tx, id: GaugeId, span: SpanRow, rewritten: bool) -> Stored<()> {
     let query = sql(
         "UPDATE gauges SET first_day = $1, last_day = $2, days = $3, rewrites = rewrites + $4 WHERE id = $5",
@@ -49,7 +50,7 @@ async fn set_span(tx: &mut Tx, id: GaugeId, span: SpanRow, rewritten: bool) -> S
     tx.run(query.on(first_day).on(last_day).on(days).on(i64::from(rewritten)).on(id)).await.map(drop)
 }
 
-/// Sorts readings by what they do to the record: how many of which sort, and those that have to be written.
+/// Compares readings with the record. Returns how many are new, changed or the same, and those to be written.
 async fn compare(tx: &mut Tx, id: GaugeId, days: &[RainDay]) -> Stored<(Upserted, Vec<RainDay>)> {
     let mut counts = Upserted::default();
     let (Some(from), Some(to)) =
@@ -157,8 +158,7 @@ pub(super) async fn page(
     read(id, database.all(query).await?)
 }
 
-/// What there is of a record since it was read last: the days after, or all of it when older ones are no longer what they
-/// were.
+/// What a record holds since it was last read: the days after, or all days if older ones have changed.
 pub(super) async fn since(
     database: &Database,
     id: GaugeId,

@@ -1,10 +1,12 @@
-//! The work of refreshing: who takes which system, and what is written in the end.
+//! The work of refreshing: claims stale systems and writes the results.
 //!
-//! A system is stale from `refresh_at` on: 0 once its inputs have changed, else the end of the local day it was last
-//! refreshed for. A claim holds it until `held_until`; a claimer that dies loses it then.
+//! A system is stale from `refresh_at` on. That is 0 once its inputs have changed, else the end of the local
+//! day of its last refresh. A claim holds the system until `held_until`. If the claiming process dies, the
+//! system is free again then.
 //!
-//! Most of what a refresh finds changes every day and goes into one packed row a system ([`super::packed`]). A task's own
-//! row holds what tasks are looked for by, and is written only when that changes.
+//! Most results of a refresh change every day. They go into one packed row for each system
+//! ([`super::packed`]). A task's own row holds only what tasks are filtered and sorted by. It is written only
+//! when that changes.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, ComponentId, SystemId, TaskId};
@@ -28,13 +30,14 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use tracing::Instrument as _;
 use uuid::Uuid;
 
-/// Rows of one statement that writes. Longer ones cost more: SQLite's driver looks every value up by its name, among all
-/// names before it.
+/// Rows of one statement that writes. Longer statements cost more: SQLite's driver looks up each value by its
+/// name among all names before it.
 const ROWS: usize = 16;
 /// Systems of one statement that reads or locks.
 const SYSTEMS: usize = 64;
 
-/// No claim holds, and no failure is put off, as long as this: what does was made by a clock that was ahead.
+/// Every claim and every delay after a failure is shorter than this. A longer hold comes from a clock that
+/// was ahead, and is ignored.
 const LONGEST_HOLD: TimeDelta = TimeDelta::hours(1);
 
 pub(super) async fn claim(
@@ -63,19 +66,20 @@ pub(super) async fn claim(
     Ok(claims.collect())
 }
 
-/// What a refresh offers of a system, ready to be written.
+/// The result of refreshing one system, ready to be written.
 pub(super) struct OfferedRefresh<'a> {
     claim: StaleSystem,
     next_at: DateTime<Utc>,
     as_of: NaiveDate,
     refreshed_at: DateTime<Utc>,
-    /// By their lines.
+    /// In the order of their lines.
     tasks: Vec<&'a Task>,
     packed: Vec<u8>,
     reminders: &'a ReminderInputs,
 }
 
-/// Makes ready what a refresh at an instant found: each system once, the newest of several, by id.
+/// Prepares the results of a refresh at `now`: one for each system, in the order of their ids. Of several for
+/// one system, the newest.
 pub(super) fn offered(refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<Vec<OfferedRefresh<'_>>> {
     let mut newest: BTreeMap<SystemId, &Refreshed> = BTreeMap::new();
     for one in refreshed {
@@ -91,7 +95,7 @@ pub(super) fn offered(refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<Vec
             claim: one.claim,
             next_at: one.next_at,
             as_of: one.status.as_of,
-            // Tasks carry the instant they were computed at, all of a system the same.
+            // Each task carries the instant at which it was computed, the same for all tasks of a system.
             refreshed_at: tasks.first().map_or(now, |task| task.refreshed_at),
             tasks,
             packed,
@@ -101,7 +105,7 @@ pub(super) fn offered(refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<Vec
     ready.collect()
 }
 
-/// Writes what was offered; says how many entries were appended to the feeds.
+/// Writes the results. Returns how many entries were appended to the feeds.
 pub(super) async fn finish(
     database: &Database,
     offered: &[OfferedRefresh<'_>],
@@ -124,7 +128,7 @@ async fn write(tx: &mut Tx, offered: &[OfferedRefresh<'_>], now: DateTime<Utc>) 
     append(tx, entries).await
 }
 
-/// Locks where systems stand, by id, on a database where that can be locked row by row.
+/// Locks the `refreshes` rows of systems in the order of their ids, if the database can lock single rows.
 async fn lock(tx: &mut Tx, mut ids: Vec<SystemId>) -> Stored<()> {
     if !tx.has_row_locks() {
         return Ok(());
@@ -139,15 +143,15 @@ async fn lock(tx: &mut Tx, mut ids: Vec<SystemId>) -> Stored<()> {
     Ok(())
 }
 
-/// Notes how far systems are refreshed, and says which of the offers are at least as new as what was written last. Two on
-/// the same inputs differ when the day ended between them.
+/// Notes how far systems are refreshed. Returns the results that are at least as new as what was written
+/// last. Two results from the same inputs differ if the local day ended between them.
 async fn write_progress<'a>(
     tx: &mut Tx,
     offered: &'a [OfferedRefresh<'a>],
 ) -> Stored<Vec<&'a OfferedRefresh<'a>>> {
     let mut taken: HashSet<Uuid> = HashSet::with_capacity(offered.len());
     for piece in pieces(offered, ROWS) {
-        // Both databases name the columns of VALUES like this.
+        // Both databases name the columns of VALUES `column1`, `column2` and so on.
         let mut query =
             sql("UPDATE refreshes SET refreshed_version = done.column3, next_at = done.column4, \
              refresh_at = CASE WHEN inputs_version = done.column3 THEN done.column4 ELSE 0 END, \
@@ -165,16 +169,17 @@ async fn write_progress<'a>(
     Ok(offered.iter().filter(|one| taken.contains(&one.claim.system_id.0)).collect())
 }
 
-/// A row to be written.
+/// A task row to be written.
 struct Changed<'a> {
     task: &'a Task,
     line: i64,
     state: ReminderState,
-    /// How often the date of a task that was gone had changed.
+    /// For a task that returns: the next number in the count of its date changes. For others 0.
     sequence: i64,
 }
 
-/// Writes the rows of tasks that are new or changed, and removes those that are no more. Gives what there is to tell.
+/// Writes the rows of new and changed tasks and removes those of tasks that are gone. Returns the reminders
+/// to append.
 async fn write_tasks(
     tx: &mut Tx,
     taken: &[&OfferedRefresh<'_>],
@@ -263,7 +268,7 @@ async fn put_tasks(tx: &mut Tx, changed: &[Changed<'_>], now: DateTime<Utc>) -> 
             row.on(state.done.map(|done| done.visit)).on(state.done.map(|done| done.on));
             row.on(*sequence).on(now);
         });
-        // The rest of a row follows from its id.
+        // The other columns follow from the id and never change.
         query.push(
             " ON CONFLICT (id) DO UPDATE SET state = excluded.state, sort_on = excluded.sort_on, \
              line = excluded.line, since_on = excluded.since_on, told = excluded.told, \
@@ -277,14 +282,16 @@ async fn put_tasks(tx: &mut Tx, changed: &[Changed<'_>], now: DateTime<Utc>) -> 
     Ok(())
 }
 
-/// Removes rows; usually there are none. Whoever was told of such a task is told that it is no more.
+/// Removes the rows of tasks that are gone; usually there are none. Returns a reminder for each removal to
+/// report.
 async fn remove_tasks(
     tx: &mut Tx,
     gone: Vec<(&OfferedRefresh<'_>, StoredTask)>,
     now: DateTime<Utc>,
 ) -> Stored<Vec<(AccountId, Reminder)>> {
-    // Of the others nobody was told, and nobody did them. Those that have not begun yet by the day of this refresh have
-    // met a clock that was set back, or another time zone, and will come again.
+    // A removal is reported if readers know of the task: a reminder was sent, a visit did it, or its
+    // component was replaced. A task that begins after the day of this refresh is not reported, for it will
+    // return: the clock was set back, or the time zone changed.
     let (mut told, mut kept) = (Vec::new(), Vec::with_capacity(gone.len()));
     for (one, row) in gone {
         let duty = row.place().word("duty", Duty::parse(&row.duty))?;
@@ -343,7 +350,7 @@ pub(super) async fn release(database: &Database, claims: &[StaleSystem], at: Dat
     let mut tx = database.begin().await?;
     lock(&mut tx, claims.iter().map(|claim| claim.system_id).collect()).await?;
     for piece in pieces(claims, ROWS) {
-        // Only where the claim still stands: not where another has it by now, or has refreshed it.
+        // Only if the claim is still held: another process may have claimed or refreshed the system by now.
         let mut query = sql("UPDATE refreshes SET held_until = ");
         query.bind(at).push(" FROM (").bind_rows(piece, |row, claim| {
             row.on(claim.system_id).on(claim.account_id).on(claim.inputs_version);

@@ -1,4 +1,4 @@
-//! The reminders' feeds: appended to by the refresh, in its own transaction.
+//! The feeds of reminders. A refresh appends entries in its own transaction.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::AccountId;
@@ -15,11 +15,12 @@ use uuid::Uuid;
 
 /// Rows of one statement that writes.
 const ROWS: usize = 16;
-/// Entries forgotten in one transaction.
+/// Entries removed in one transaction.
 const FORGOTTEN: i64 = 10_000;
 
-/// Appends entries to feeds, as the last thing that a transaction does: from here to its commit nobody else appends to
-/// them. Accounts go in their order, so that two transactions cannot wait for each other.
+/// Appends entries to feeds. Call this last in a transaction: it locks the feeds until the commit, so that no
+/// other transaction appends meanwhile. Accounts are locked in the order of their ids, so that two
+/// transactions never wait for each other in a circle.
 pub(super) async fn append(tx: &mut Tx, entries: BTreeMap<AccountId, Vec<Reminder>>) -> Stored<usize> {
     let mut count = 0;
     for (account, mut entries) in entries {
@@ -79,12 +80,12 @@ impl ReminderStore for Database {
     }
 }
 
-/// The ends of a feed; none of one that is empty yet.
+/// The ends of a feed; both are 0 while it is empty.
 #[derive(Default, sqlx::FromRow)]
 struct FeedEnds {
     /// The number of the last entry.
     last: i64,
-    /// That of the last one that is no longer kept.
+    /// The number of the last entry that was removed.
     forgotten: i64,
 }
 
@@ -93,7 +94,7 @@ async fn ends(tx: &mut Tx, account: AccountId) -> Stored<FeedEnds> {
     Ok(tx.first(query).await?.unwrap_or_default())
 }
 
-/// Entries after a number and through another.
+/// Entries with numbers above `after`, up to `through`.
 async fn between(
     tx: &mut Tx,
     account: AccountId,
@@ -120,15 +121,15 @@ async fn between(
     entries(account, tx.all(query).await?)
 }
 
-/// Some entries of a feed in a row.
+/// A run of entries of a feed.
 pub(super) struct Stretch {
-    /// Those that a filter lets through.
+    /// The entries that the filter lets through.
     pub entries: Vec<Reminder>,
-    /// The number of the last entry that was looked at.
+    /// The number of the last entry that was examined.
     pub through: i64,
 }
 
-/// Some entries after a number.
+/// A run of entries after a number.
 pub(super) async fn stretch(
     tx: &mut Tx,
     account: AccountId,
@@ -151,8 +152,8 @@ fn entries(account: AccountId, rows: Vec<(i64, String)>) -> Stored<Vec<Reminder>
     })
 }
 
-/// Forgets some entries of one feed: those before the first that is young enough. Were the clock ever set back, an entry
-/// may be older than the one before it; neither goes before its time.
+/// Removes old entries of one feed, up to the first that is young enough. If the clock was set back, an older
+/// entry may follow a younger one. Then the older one waits for the younger one.
 async fn forget(database: &Database, account: AccountId, before: DateTime<Utc>) -> Stored<u64> {
     let mut tx = database.begin().await?;
     let mut query = sql("SELECT last, forgotten FROM feeds WHERE account_id = ");

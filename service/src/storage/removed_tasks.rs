@@ -1,8 +1,9 @@
-//! Tasks that are no more, and what readers knew of them: one that comes back goes on from there.
+//! Removed tasks, with what their readers know. A task that returns continues from there.
 //!
-//! A component is brought back into service, or the local day began again: a clock was set back, or the property's time zone
-//! was another one. What was told then is not told twice, and calendars, which take an event only if it is newer than the
-//! one they have, see its moves counted on.
+//! A task returns when its component is put back into service. It also returns when the local day begins
+//! again, because a clock was set back or the property's time zone changed. No reminder is then sent twice.
+//! The count of date changes continues, because calendars accept an event only if it is newer than the one
+//! they have.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::TaskId;
@@ -16,7 +17,7 @@ use uuid::Uuid;
 /// Rows of one statement.
 const ROWS: usize = 64;
 
-/// A task that is gone.
+/// A removed task.
 #[derive(sqlx::FromRow)]
 pub(super) struct RemovedTaskRow {
     task_id: Uuid,
@@ -28,25 +29,25 @@ pub(super) struct RemovedTaskRow {
 }
 
 impl RemovedTaskRow {
-    /// One whose readers are told on a day that it is gone: from then on they know nothing of it, and what an earlier day
-    /// would tell was told before.
+    /// A task whose removal is reported to its readers on this day. From then on they know nothing of it.
+    /// Reminders of earlier days count as sent.
     pub(super) fn told(row: &StoredTask, day: i64) -> Self {
         let known = StoredReminderState { since_on: Some(day), ..StoredReminderState::default() };
         Self { task_id: row.id, sort_on: row.sort_on, sequence: row.sequence, known }
     }
 
-    /// One that nothing is told of.
+    /// A task whose removal is not reported.
     pub(super) fn untold(row: StoredTask) -> Self {
         Self { task_id: row.id, sort_on: row.sort_on, sequence: row.sequence, known: row.known }
     }
 
-    /// Where it stood with its readers.
+    /// What its readers know of it.
     pub(super) fn state(&self) -> Stored<ReminderState> {
         self.known.state(RowRef { table: "gone_tasks", id: self.task_id }, self.sort_on)
     }
 }
 
-/// Removes the rows of tasks and keeps these in their place.
+/// Removes the rows of tasks and keeps these rows instead.
 pub(super) async fn keep(tx: &mut Tx, gone: &[RemovedTaskRow]) -> Stored<()> {
     for piece in pieces(gone, ROWS) {
         let mut query =
@@ -69,10 +70,10 @@ pub(super) async fn keep(tx: &mut Tx, gone: &[RemovedTaskRow]) -> Stored<()> {
     Ok(())
 }
 
-/// Takes back those that are there again.
+/// Removes and returns the rows of tasks that are back.
 pub(super) async fn take(tx: &mut Tx, new: &[TaskId]) -> Stored<HashMap<TaskId, RemovedTaskRow>> {
     let mut back = HashMap::new();
-    // A fleet's first refresh is all new, and there is nothing to look for.
+    // In a fleet's first refresh all tasks are new, and there is nothing to look for.
     let any = sql("SELECT sequence FROM gone_tasks LIMIT 1");
     if new.is_empty() || tx.first::<(i64,)>(any).await?.is_none() {
         return Ok(back);

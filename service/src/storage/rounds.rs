@@ -1,4 +1,4 @@
-//! Rounds that are kept.
+//! Rounds that were kept: planned ones and reported ones.
 
 use crate::domain::base::error::{StoreError, Stored};
 use crate::domain::base::ids::{AccountId, PropertyId, RoundId, TaskId, VisitId};
@@ -20,10 +20,10 @@ use uuid::Uuid;
 
 /// Tasks of one statement.
 const PIECE: usize = 256;
-/// How often a round is kept anew while rounds with the same tasks come and go.
+/// How often keeping a round is tried while rounds with the same tasks are kept and called off.
 const ATTEMPTS: usize = 4;
 
-/// Names are read from where they stand, as they are now.
+/// Names are joined in, so that they are the current ones.
 const TASKS: &str = "SELECT r.round_id, r.task_id, s.property_id, r.system_id, r.component_id, r.duty, r.due_on, \
                      r.is_open, r.visit_id, r.skipped_because, p.name AS property_name, s.name AS system_name, \
                      c.name AS component_name, c.part FROM round_tasks r JOIN systems s ON s.id = r.system_id \
@@ -42,7 +42,7 @@ fn one(account: AccountId, id: RoundId) -> Sql {
     query
 }
 
-/// Puts tasks to their rounds, in the order of the rounds.
+/// Adds the tasks to their rounds, in the order of the rounds.
 async fn with_tasks(tx: &mut Tx, rows: Vec<RoundRow>) -> Stored<Vec<Round>> {
     let ids: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
     let mut tasks: HashMap<Uuid, Vec<RoundTask>> = HashMap::new();
@@ -72,9 +72,9 @@ async fn insert(tx: &mut Tx, round: &Round) -> Stored<bool> {
     Ok(tx.run(query).await? > 0)
 }
 
-/// Adds the tasks of a round; says how many found no planned round in their way.
+/// Adds the tasks of a round that no other planned round holds. Returns how many it added.
 async fn insert_tasks(tx: &mut Tx, round: &Round) -> Stored<u64> {
-    // In the order of their ids, so that two rounds with tasks in common cannot wait for each other.
+    // In the order of their ids, so that two rounds that share tasks never wait for each other in a circle.
     let mut tasks: Vec<&RoundTask> = round.tasks.iter().collect();
     tasks.sort_unstable_by_key(|task| task.task_id);
     let mut added = 0;
@@ -93,7 +93,7 @@ async fn insert_tasks(tx: &mut Tx, round: &Round) -> Stored<u64> {
     Ok(added)
 }
 
-/// A task of a round that stands in another planned one.
+/// Finds a task of this round that another planned round holds.
 async fn taken(tx: &mut Tx, round: &Round) -> Stored<Option<Inserted>> {
     let ids: Vec<TaskId> = round.tasks.iter().map(|task| task.task_id).collect();
     let mut query = sql("SELECT task_id, round_id FROM round_tasks WHERE is_open = 1 AND account_id = ");
@@ -114,7 +114,7 @@ async fn write_outcome(tx: &mut Tx, round: &Round, task: &RoundTask) -> Stored<(
     tx.run(query.on(visit).on(because).on(round.id).on(task.task_id)).await.map(drop)
 }
 
-/// Whether the tasks of a round that are still to be done are those that its reader saw.
+/// Whether the open tasks of a round are still those that the reporter saw.
 async fn is_as_read(tx: &mut Tx, round: &Round) -> Stored<bool> {
     let mut query = sql("SELECT task_id FROM round_tasks WHERE is_open = 1 AND round_id = ");
     query.bind(round.id).push(" ORDER BY task_id").push(tx.for_update());
@@ -129,7 +129,7 @@ async fn is_as_read(tx: &mut Tx, round: &Round) -> Stored<bool> {
     Ok(open == seen)
 }
 
-/// One attempt to keep a round; nothing when a round that was in its way has gone in the meantime.
+/// Tries once to keep a round. `None` if another round held one of its tasks and has gone since.
 async fn try_insert(database: &Database, round: &Round) -> Stored<Option<Inserted>> {
     let mut tx = database.begin().await?;
     if !insert(&mut tx, round).await? {
@@ -173,13 +173,13 @@ impl RoundStore for Database {
     }
 
     async fn insert_round(&self, round: &Round) -> Stored<Inserted> {
-        // Called off in the meantime, the round in the way leaves no trace: then the next attempt finds room.
+        // A round that held one of the tasks may be called off meanwhile. Then the next attempt succeeds.
         for _ in 0..ATTEMPTS {
             if let Some(kept) = retried(async || try_insert(self, round).await).await? {
                 return Ok(kept);
             }
         }
-        Err(StoreError::Unavailable("rounds with the same tasks come and go".into()))
+        Err(StoreError::Unavailable("other rounds keep taking the same tasks".into()))
     }
 
     async fn round(&self, account: AccountId, id: RoundId) -> Stored<Option<Round>> {
@@ -207,7 +207,8 @@ impl RoundStore for Database {
             }
             None => {}
         }
-        // One lower bound only, the higher of the two: SQLite walks the index by the first that it meets.
+        // Only the higher of the two lower bounds: SQLite uses the first bound that it meets to walk the
+        // index.
         let after = page.after.as_ref().filter(|after| filter.from.is_none_or(|from| after.key >= from));
         match (after, filter.from) {
             (Some(after), _) => {
@@ -247,7 +248,7 @@ impl RoundStore for Database {
     }
 
     async fn finish_round(&self, round: &Round, made: &[Visit]) -> Stored<Finished> {
-        // The lesser system first, as everywhere.
+        // The lower system id first, in the order that all locks follow.
         let mut made: Vec<&Visit> = made.iter().collect();
         made.sort_unstable_by_key(|visit| visit.facts.system_id);
         retried(async || {

@@ -1,7 +1,8 @@
-//! Forecasts that findings answered, and the work of keeping them.
+//! Forecasts that findings answered, and the list of systems to score.
 //!
-//! A change of a system's visits puts the system on a list; whoever claims it from there works its answers out and writes
-//! them as a whole. The instant of the claim tells it from a later one: a claimer that was away too long writes nothing.
+//! A change of a system's visits puts the system on the list `unscored`. A process claims it, scores all its
+//! findings and writes the answers in one transaction. The instant at which a claim ends identifies it: a
+//! process whose claim was taken over writes nothing.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, AnswerId, SystemId};
@@ -23,7 +24,8 @@ const ROWS: usize = 16;
 /// Ids of one statement that removes.
 const SOUGHT: usize = 64;
 
-/// Puts a system on the list, free for whoever comes: what a claimer makes of it now would be out of date.
+/// Puts a system on the list, free to be claimed. A claim that is held now ends, because its result would be
+/// out of date.
 pub(super) async fn mark_unscored(tx: &mut Tx, account: AccountId, system: SystemId) -> Stored<()> {
     let mark = sql("INSERT INTO unscored (system_id, account_id, changes, held_until) \
          SELECT id, account_id, 1, 0 FROM systems WHERE id = $1 AND account_id = $2 \
@@ -31,7 +33,7 @@ pub(super) async fn mark_unscored(tx: &mut Tx, account: AccountId, system: Syste
     tx.run(mark.on(system).on(account)).await.map(drop)
 }
 
-/// The conditions of a filter but for its last day, to go after a WHERE that has begun.
+/// Adds the conditions of a filter, except its last day, to a WHERE that has begun.
 fn narrow(query: &mut Sql, filter: &SkillFilter) {
     if let Some(system) = filter.system_id {
         query.push(" AND system_id = ").bind(system);
@@ -44,7 +46,7 @@ fn narrow(query: &mut Sql, filter: &SkillFilter) {
     }
 }
 
-/// Narrows a statement to a claim as it stands, if it does.
+/// Limits a statement to the system of a claim, if the claim is still held.
 fn held<'a>(query: &'a mut Sql, claim: &Unscored) -> &'a mut Sql {
     query.push(" WHERE system_id = ").bind(claim.system_id).push(" AND account_id = ").bind(claim.account_id);
     query.push(" AND held_until = ").bind(claim.held_until)
@@ -70,7 +72,7 @@ async fn write(tx: &mut Tx, claim: &Unscored, new: &[Answered], now: DateTime<Ut
     Ok(())
 }
 
-/// What the databases add up.
+/// The sums of one duty, as the database adds them up.
 #[derive(sqlx::FromRow)]
 struct Sums {
     duty: String,
@@ -117,7 +119,8 @@ impl SkillStore for Database {
         let mut query = sql("SELECT ");
         query.push(ANSWERED_COLUMNS).push(" FROM answered WHERE account_id = ").bind(account);
         narrow(&mut query, filter);
-        // One upper bound only, the lower of the two: SQLite walks the index by the first that it meets.
+        // Only the lower of the two upper bounds: SQLite uses the first bound that it meets to walk the
+        // index.
         let after = page.after.as_ref().filter(|after| filter.to.is_none_or(|to| after.key <= to));
         match (after, filter.to) {
             (Some(after), _) => {

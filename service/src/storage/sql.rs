@@ -1,4 +1,4 @@
-//! A statement with its values, before it is known which database it goes to.
+//! A statement with its values, the same for both databases.
 
 use crate::domain::base::ids::{
     AccountId, AnswerId, CalendarId, ComponentId, DeliveryId, GaugeId, KeyId, PropertyId, RoundId,
@@ -9,7 +9,7 @@ use std::borrow::Cow;
 use std::fmt::Write as _;
 use uuid::Uuid;
 
-/// A value bound to a statement. The kind is kept when there is none: PostgreSQL wants to know it.
+/// A value bound to a statement. An absent value keeps its kind, because PostgreSQL needs it.
 #[derive(Clone, Debug)]
 pub(super) enum Value {
     Int(Option<i64>),
@@ -72,7 +72,7 @@ impl<T: Bind> Bind for Option<T> {
     }
 }
 
-/// A statement. Text is only ever a literal of this crate; everything that comes from outside is bound.
+/// A statement. Its text holds only literals of this crate; every value from outside is bound.
 #[derive(Clone, Debug)]
 pub(super) struct Sql {
     pub(super) text: Cow<'static, str>,
@@ -85,19 +85,19 @@ pub(super) fn sql(text: &'static str) -> Sql {
 }
 
 impl Sql {
-    /// The next value that the text names.
+    /// Adds the next value that the text names.
     pub(super) fn on(mut self, value: impl Bind) -> Self {
         self.values.push(value.value());
         self
     }
 
-    /// More text.
+    /// Adds text.
     pub(super) fn push(&mut self, text: &'static str) -> &mut Self {
         self.text.to_mut().push_str(text);
         self
     }
 
-    /// A value, and its name as the next piece of text.
+    /// Adds a value, and its name (`$1`, `$2`) to the text.
     pub(super) fn bind(&mut self, value: impl Bind) -> &mut Self {
         self.values.push(value.value());
         let number = self.values.len();
@@ -106,8 +106,8 @@ impl Sql {
         self
     }
 
-    /// `(a, b, …)`, filled up to a power of two with the last value: statements are prepared by their text, so few
-    /// lengths mean few of them. `values` must not be empty.
+    /// Adds `(a, b, …)`. The list is filled up to a power of two with its last value. A statement is prepared
+    /// once for each text, so few lengths mean few prepared statements. `values` must not be empty.
     pub(super) fn bind_list<T: Bind + Copy>(&mut self, values: &[T]) -> &mut Self {
         let filled = values.len().next_power_of_two();
         self.push("(");
@@ -120,7 +120,7 @@ impl Sql {
         self.push(")")
     }
 
-    /// `VALUES (…), (…)`. Each row is bound by `row`, which calls [`Row::on`] once a column.
+    /// Adds `VALUES (…), (…)`. `row` binds one row: it calls [`Row::on`] once for each column.
     pub(super) fn bind_rows<T>(&mut self, rows: &[T], row: impl Fn(&mut Row<'_>, &T)) -> &mut Self {
         self.push("VALUES ");
         for (index, item) in rows.iter().enumerate() {
@@ -132,14 +132,14 @@ impl Sql {
     }
 }
 
-/// A row of [`Sql::bind_rows`] in the making.
+/// A row of [`Sql::bind_rows`] that is being bound.
 pub(super) struct Row<'a> {
     sql: &'a mut Sql,
     first: bool,
 }
 
 impl Row<'_> {
-    /// The next column.
+    /// Adds the value of the next column.
     pub(super) fn on(&mut self, value: impl Bind) -> &mut Self {
         if !self.first {
             self.sql.push(", ");
@@ -150,8 +150,8 @@ impl Row<'_> {
     }
 }
 
-/// Cuts rows into pieces of `most`, then of falling powers of two: a bulk statement comes in few lengths, and is
-/// prepared once for each.
+/// Cuts rows into pieces of `most` rows, then of falling powers of two. So a bulk statement has few lengths
+/// and is prepared once for each.
 pub(super) fn pieces<T>(rows: &[T], most: usize) -> impl Iterator<Item = &[T]> {
     let mut rest = rows;
     std::iter::from_fn(move || {

@@ -1,4 +1,5 @@
-//! What several traits do alike: marking systems stale, keyset pages by name, guarded updates.
+//! What several traits share: marking systems as stale, keyset pages by name, and updates that check the
+//! version.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, GaugeId, PropertyId, SystemId};
@@ -8,7 +9,7 @@ use crate::storage::connection::Tx;
 use crate::storage::sql::{Sql, sql};
 use uuid::Uuid;
 
-/// Which systems a write reaches.
+/// Which systems a write affects.
 #[derive(Clone, Copy)]
 pub(super) enum Affected {
     Account,
@@ -17,7 +18,7 @@ pub(super) enum Affected {
     System(SystemId),
 }
 
-/// Limits the systems that a write reaches as stale; says how many there are.
+/// Marks the systems that a write affects as stale. Returns how many there are.
 pub(super) async fn mark_stale(tx: &mut Tx, account: AccountId, reach: Affected) -> Stored<u64> {
     let one = matches!(reach, Affected::System(_));
     let which = |query: &mut Sql| {
@@ -38,7 +39,8 @@ pub(super) async fn mark_stale(tx: &mut Tx, account: AccountId, reach: Affected)
         };
     };
     if tx.has_row_locks() && !one {
-        // An UPDATE locks rows as it meets them. Locked by id first, two of them cannot wait for each other.
+        // An UPDATE locks rows in the order it meets them. Locking them by id first keeps two writers from
+        // waiting for each other.
         let mut lock = sql("SELECT system_id FROM refreshes");
         which(&mut lock);
         lock.push(" ORDER BY system_id").push(tx.for_update());
@@ -49,7 +51,7 @@ pub(super) async fn mark_stale(tx: &mut Tx, account: AccountId, reach: Affected)
     tx.run(query).await
 }
 
-/// Ends a SELECT with the conditions, order and length of a page by name; its WHERE must have begun.
+/// Ends a SELECT with the conditions, order and length of a page by name. Its WHERE must have begun.
 pub(super) fn page_by_name(query: &mut Sql, page: &PageRequest<String>) {
     if let Some(after) = &page.after {
         query.push(" AND (name, id) > (").bind(&after.key).push(", ").bind(after.id).push(")");
@@ -57,7 +59,7 @@ pub(super) fn page_by_name(query: &mut Sql, page: &PageRequest<String>) {
     query.push(" ORDER BY name, id LIMIT ").bind(page.rows());
 }
 
-/// Why a guarded update touched no row. `versions` reads the version of the row.
+/// Says why an update that checks the version touched no row. `versions` selects the row's version.
 pub(super) async fn explain_miss(tx: &mut Tx, versions: Sql) -> Stored<Updated> {
     let current = tx.first::<(i64,)>(versions).await?;
     Ok(current.map_or(Updated::Missing, |(current,)| Updated::Stale { current }))

@@ -1,4 +1,4 @@
-//! Subscriptions, and what of the feeds they have looked at.
+//! Subscriptions, and how far each has read its account's feed.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, SubscriptionId, TaskId};
@@ -20,7 +20,7 @@ use chrono::{DateTime, Utc};
 use std::collections::{BTreeSet, HashMap, HashSet};
 use uuid::Uuid;
 
-/// Entries that are looked at in one go.
+/// Entries that are read in one transaction.
 const ENTRIES: u32 = 500;
 
 fn select() -> Sql {
@@ -65,7 +65,8 @@ impl Columns {
     }
 }
 
-/// Drops what a subscription holds back of the tasks that entries tell of; says of which tasks there was something.
+/// Drops deliveries that a subscription holds back for the tasks of these entries. Returns the tasks that had
+/// such a delivery.
 async fn drop_held(
     tx: &mut Tx,
     id: SubscriptionId,
@@ -85,8 +86,8 @@ async fn drop_held(
     Ok(dropped.into_iter().map(|(task,)| TaskId(task)).collect())
 }
 
-/// The deliveries of some entries. One that is held back is dropped when a later entry tells of its task, as what was held
-/// back before is; `dropped` names the tasks of that.
+/// Makes the deliveries of some entries. A later entry about the same task drops a delivery that is still
+/// held back. `dropped` names the tasks for which an earlier run's delivery was dropped.
 fn make_deliveries(
     entries: &[Reminder],
     mut dropped: HashSet<TaskId>,
@@ -257,7 +258,8 @@ impl SubscriptionStore for Database {
         now: DateTime<Utc>,
         make: &MakeDelivery<'_>,
     ) -> Stored<Option<FanOut>> {
-        // What it does not tell of may still take back what it told of.
+        // Entries of every kind: one that the subscription does not send may still cancel one that it holds
+        // back.
         let filter = ReminderFilter { kinds: Vec::new(), ..subscription.filter() };
         retried(async || {
             let mut tx = self.begin().await?;
@@ -305,7 +307,8 @@ impl SubscriptionStore for Database {
         overtake
             .push(" AND content = 'digest' AND next_at IS NOT NULL AND held_until <= ")
             .bind(digest.delivery.created_at);
-        // Made a second time, it is the one that waits, and would not be written again.
+        // Not the digest itself: made a second time it has the same id, and a superseded row would not be
+        // written again.
         overtake.push(" AND id <> ").bind(digest.delivery.id);
         tx.run(overtake).await?;
         deliveries::insert(&mut tx, std::slice::from_ref(digest)).await?;

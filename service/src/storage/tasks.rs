@@ -1,4 +1,4 @@
-//! Tasks and statuses as they are read. How they are written is in [`super::refresh`].
+//! Reads tasks and statuses. [`super::refresh`] writes them.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, SystemId, TaskId};
@@ -16,7 +16,8 @@ use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
-/// Names and places are read from where they stand: a task is written when it changes, they may change at any time.
+/// Names and the property are joined in: they may change at any time, and a task row is written only when the
+/// task changes.
 const SELECT: &str = "SELECT t.id, t.account_id, s.property_id, t.system_id, t.component_id, t.kind, t.duty, t.state, \
                       t.sort_on, t.line, t.sequence, t.date_changed_at, f.as_of, f.refreshed_at, f.packed, p.name AS property_name, \
                       s.name AS system_name FROM (SELECT * FROM tasks WHERE ";
@@ -27,7 +28,7 @@ fn filter(query: &mut Sql, account: AccountId, filter: &TaskFilter, page: &PageR
     if filter.property_id.is_none() && filter.system_id.is_none() {
         query.push("account_id = ").bind(account);
     } else {
-        // Not with the account of the task itself, or SQLite would walk all of that account's tasks in their order.
+        // Not by the task's own `account_id`: SQLite would then walk all tasks of the account.
         query.push("system_id IN (SELECT id FROM systems WHERE account_id = ").bind(account);
         if let Some(property) = filter.property_id {
             query.push(" AND property_id = ").bind(property);
@@ -44,7 +45,7 @@ fn filter(query: &mut Sql, account: AccountId, filter: &TaskFilter, page: &PageR
         let states: Vec<&str> = filter.states.iter().map(|state| state.code()).collect();
         query.push(" AND state IN ").bind_list(&states);
     }
-    // One lower bound only, the higher of the two: SQLite walks the index by the first that it meets.
+    // Only the higher of the two lower bounds: SQLite uses the first bound that it meets to walk the index.
     let after = page.after.as_ref().filter(|after| filter.from.is_none_or(|from| after.key >= from));
     match (after, filter.from) {
         (Some(after), _) => {
@@ -69,12 +70,12 @@ fn filter(query: &mut Sql, account: AccountId, filter: &TaskFilter, page: &PageR
 fn listed(account: AccountId, asked: &TaskFilter, page: &PageRequest<NaiveDate>) -> Sql {
     let mut query = sql(SELECT);
     filter(&mut query, account, asked, page);
-    // The page is cut before the names are looked up, so that a database cannot begin with the names.
+    // The page is cut before the joins, so that a database cannot begin with the names.
     query.push(" ORDER BY sort_on, id LIMIT ").bind(page.rows()).push(BESIDE);
     query
 }
 
-/// Those of these tasks that the account has.
+/// The tasks with these ids that belong to the account.
 pub(super) async fn by_id(database: &Database, account: AccountId, ids: &[TaskId]) -> Stored<Vec<Task>> {
     if ids.is_empty() {
         return Ok(Vec::new());

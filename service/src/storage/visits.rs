@@ -1,4 +1,4 @@
-//! Visits and what they were before each change.
+//! Visits, and their earlier versions.
 
 use crate::domain::base::error::{StoreError, Stored};
 use crate::domain::base::ids::{AccountId, SystemId, VisitId};
@@ -16,7 +16,7 @@ use crate::storage::stale::{Affected, mark_stale};
 use async_trait::async_trait;
 use chrono::NaiveDate;
 
-/// How often a correction is tried while rounds want the tasks that it frees.
+/// How often a correction is tried while new rounds take the tasks that it frees.
 const ATTEMPTS: usize = 4;
 
 fn select() -> Sql {
@@ -50,8 +50,8 @@ async fn replace(tx: &mut Tx, account: AccountId, new: &Visit) -> Stored<()> {
     tx.run(update).await.map(drop)
 }
 
-/// Limits the systems of a visit before and after a change, the lesser id first as everywhere: their forecasts are stale,
-/// and what their findings answered is to be worked out anew.
+/// Marks the systems of a visit before and after a change: their forecasts are stale and their findings must
+/// be scored again. The lower id comes first, in the order that all locks follow.
 async fn mark_both(tx: &mut Tx, account: AccountId, mut systems: [SystemId; 2]) -> Stored<()> {
     systems.sort_unstable();
     mark_stale(tx, account, Affected::System(systems[0])).await?;
@@ -63,8 +63,8 @@ async fn mark_both(tx: &mut Tx, account: AccountId, mut systems: [SystemId; 2]) 
     Ok(())
 }
 
-/// Adds a visit if its id is not there already; its system is to be forecast and scored anew, and what it did is closed in
-/// rounds that are planned.
+/// Adds a visit if its id is not there yet. Closes the tasks that it did in planned rounds. Marks its system
+/// to be forecast and scored again.
 pub(super) async fn insert(tx: &mut Tx, visit: &Visit) -> Stored<()> {
     let items = to_json(&visit.facts.items)?;
     let mut query = sql("INSERT INTO visits (");
@@ -134,7 +134,8 @@ impl VisitStore for Database {
         if let Some(from) = filter.from {
             query.push(" AND visited_on >= ").bind(from);
         }
-        // One upper bound only, the lower of the two: SQLite walks the index by the first that it meets.
+        // Only the lower of the two upper bounds: SQLite uses the first bound that it meets to walk the
+        // index.
         let after = page.after.as_ref().filter(|after| filter.to.is_none_or(|to| after.key <= to));
         match (after, filter.to) {
             (Some(after), _) => {
@@ -153,14 +154,14 @@ impl VisitStore for Database {
     }
 
     async fn update_visit(&self, account: AccountId, version: i64, new: &Visit) -> Stored<Updated> {
-        // A round that is kept at the same moment may want a task that is freed; the next attempt sees that it has it.
+        // A round kept at the same moment may take a task that this frees. The next attempt sees that round.
         for _ in 0..ATTEMPTS {
             match retried(async || try_update(self, account, version, new).await).await {
                 Err(error) if is_taken(&error) => {}
                 done => return done,
             }
         }
-        Err(StoreError::Unavailable("rounds with the same tasks come and go".into()))
+        Err(StoreError::Unavailable("other rounds keep taking the same tasks".into()))
     }
 
     async fn revisions(&self, id: VisitId) -> Stored<Vec<Revision>> {

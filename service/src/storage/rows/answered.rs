@@ -27,7 +27,7 @@ pub(in crate::storage) struct AnsweredRow {
     answer: String,
 }
 
-/// What is kept of an answer as JSON.
+/// The part of an answer that is stored as JSON.
 #[derive(Serialize, Deserialize)]
 pub(in crate::storage) struct StoredAnswer<'a> {
     visit_id: VisitId,
@@ -43,7 +43,7 @@ pub(in crate::storage) struct StoredAnswer<'a> {
 }
 
 impl<'a> StoredAnswer<'a> {
-    /// The part of an answer that has no column.
+    /// Takes the part of an answer that has no column of its own.
     pub(in crate::storage) fn of(answered: &'a Answered) -> Self {
         Self {
             visit_id: answered.visit_id,

@@ -18,7 +18,7 @@ pub(in crate::storage) struct DutySettingRow {
 }
 
 impl DutySettingRow {
-    /// The setting, and whose it is.
+    /// The setting, with its account.
     pub(in crate::storage) fn read(self) -> Stored<(AccountId, DutySetting)> {
         let place = RowRef { table: "duty_settings", id: self.account_id };
         let count = |column, number: Option<i64>| {

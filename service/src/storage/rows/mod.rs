@@ -36,7 +36,7 @@ use crate::storage::errors::bad;
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
-/// A row of one table, for reading its columns.
+/// A row of a table, named in errors about its columns.
 #[derive(Clone, Copy)]
 pub(super) struct RowRef {
     pub(super) table: &'static str,
@@ -44,12 +44,12 @@ pub(super) struct RowRef {
 }
 
 impl RowRef {
-    /// An instant.
+    /// Reads an instant.
     pub(super) fn instant(self, column: &'static str, micros: i64) -> Stored<DateTime<Utc>> {
         DateTime::from_timestamp_micros(micros).ok_or_else(|| bad(self.table, column, &self.id))
     }
 
-    /// An instant that may be absent.
+    /// Reads an instant that may be absent.
     pub(super) fn instant_if(
         self,
         column: &'static str,
@@ -58,29 +58,29 @@ impl RowRef {
         micros.map(|micros| self.instant(column, micros)).transpose()
     }
 
-    /// A civil date.
+    /// Reads a civil date.
     pub(super) fn date(self, column: &'static str, days: i64) -> Stored<NaiveDate> {
         let date = i32::try_from(days).ok().and_then(NaiveDate::from_epoch_days);
         date.ok_or_else(|| bad(self.table, column, &self.id))
     }
 
-    /// A civil date that may be absent.
+    /// Reads a civil date that may be absent.
     pub(super) fn date_if(self, column: &'static str, days: Option<i64>) -> Stored<Option<NaiveDate>> {
         days.map(|days| self.date(column, days)).transpose()
     }
 
-    /// JSON text.
+    /// Reads JSON text.
     pub(super) fn json<T: serde::de::DeserializeOwned>(self, column: &'static str, text: &str) -> Stored<T> {
         crate::storage::errors::from_json(text, self.table, column, &self.id)
     }
 
-    /// What a word means.
+    /// The meaning of a stored word; an error if it has none.
     pub(super) fn word<T>(self, column: &'static str, meaning: Option<T>) -> Stored<T> {
         meaning.ok_or_else(|| bad(self.table, column, &self.id))
     }
 }
 
-/// Rows as domain values.
+/// Turns rows into domain values.
 pub(super) fn values<R, T>(rows: Vec<R>, read: impl Fn(R) -> Stored<T>) -> Stored<Vec<T>> {
     rows.into_iter().map(read).collect()
 }

@@ -1,4 +1,4 @@
-//! A task's row as a refresh finds it, with what its readers know.
+//! A task's row as a refresh reads it, with what its readers know.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::VisitId;
@@ -7,7 +7,7 @@ use crate::domain::model::task::NO_DATE;
 use crate::storage::rows::RowRef;
 use uuid::Uuid;
 
-/// A task's row as it stands.
+/// A task's row as it is stored.
 #[derive(sqlx::FromRow)]
 pub(in crate::storage) struct StoredTask {
     pub(in crate::storage) id: Uuid,

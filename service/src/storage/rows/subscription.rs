@@ -15,7 +15,7 @@ use uuid::Uuid;
 pub(in crate::storage) const SUBSCRIPTION_COLUMNS: &str = "id, account_id, name, url, property_id, system_id, lead_days, kinds, schedule, time_zone, zone_given, form, secret, \
      secrets_before, paused_at, paused_because, next_at, version, created_at, updated_at";
 
-/// Subscriptions without what waits for them: that takes counting.
+/// Selects subscriptions without counting the deliveries that wait.
 pub(in crate::storage) fn select_subscriptions() -> Sql {
     let mut query = sql("SELECT ");
     query.push(SUBSCRIPTION_COLUMNS);
@@ -154,7 +154,7 @@ impl DeliveryRow {
     }
 }
 
-/// A delivery with what is posted.
+/// A delivery with its body.
 #[derive(sqlx::FromRow)]
 pub(in crate::storage) struct LetterRow {
     #[sqlx(flatten)]

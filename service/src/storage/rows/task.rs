@@ -29,7 +29,7 @@ pub(in crate::storage) struct TaskRow {
 }
 
 impl TaskRow {
-    /// How its due date moved.
+    /// How often its due date moved, and when it last did.
     pub(in crate::storage) fn moves(&self) -> Stored<Moves> {
         let place = RowRef { table: "tasks", id: self.id };
         Ok(Moves {
