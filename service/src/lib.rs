@@ -1,6 +1,6 @@
-//! The Eavesward service: REST/JSON over the forecasting engine.
+//! The Eavesward service: a REST/JSON API over the forecasting engine.
 //!
-//! The rooms and the doors between them are drawn in DEVELOPERS.md and held by a test.
+//! DEVELOPERS.md lists the modules and which of them may use which. A test checks these rules.
 
 pub mod config;
 pub mod domain;

@@ -16,7 +16,7 @@ async fn main() -> std::process::ExitCode {
     match server::run(Line::parse().command).await {
         Ok(()) => std::process::ExitCode::SUCCESS,
         Err(error) => {
-            // The chain is for the operator's eyes; it names settings and files, never secrets.
+            // The operator reads this chain of causes. It names settings and files, never secrets.
             eprintln!("eavesward-service: {error:#}");
             std::process::ExitCode::FAILURE
         }

@@ -1,5 +1,5 @@
-//! An invented scenario: a housing co-operative with a community orchard, a terrace and a school greenhouse, and rain
-//! made from a seed. No place, firm or person in it exists.
+//! An invented scenario: a housing co-operative with a community orchard, a terrace and a school greenhouse.
+//! Its rain is generated from a fixed seed. No place, firm or person in it exists.
 
 use crate::config::Settings;
 use crate::domain::background::{refresh, scoring};
@@ -24,20 +24,21 @@ use chrono::{Datelike, Days, NaiveDate};
 use chrono_tz::Tz;
 use std::fmt::Write as _;
 
-/// The account of the scenario, by which a second start knows that it is there.
+/// The account of the scenario. A second start finds the scenario by this name.
 const ACCOUNT: &str = "Alder Row Housing Co-operative (invented)";
-/// The zone of the scenario. UTC keeps it in no real place.
+/// The time zone of the scenario. UTC belongs to no real place.
 const ZONE: Tz = Tz::UTC;
-/// Where the gauge and the properties of the scenario are said to lie.
+/// The position of the scenario's gauge and properties.
 const POSITION: Position = Position { latitude_deg: 48.0, longitude_deg: 0.5 };
-/// How much more than is guessed the parts of the scenario take before they want care.
+/// How many times their prior limit the parts of the scenario take before they need care.
 const TRUE_LIMITS: f64 = 1.6;
-/// The depth of sediment that the tanks are cleared at.
+/// The sediment depth at which the tanks need clearing, mm.
 const SEDIMENT_LIMIT_MM: f64 = 50.0;
 /// Years of invented rain.
 const YEARS: u64 = 6;
 
-/// Loads the scenario if it is not there, and says what is due and how to ask for it.
+/// Loads the scenario if it is not there yet. Returns a text with the tasks due within 7 days, a new key and
+/// ways to ask for the same list.
 pub async fn load(cx: &Context, settings: &Settings) -> Result<String> {
     let today = local_date(cx.clock.now(), ZONE);
     let known = cx.store.accounts().await?.into_iter().find(|account| account.name == ACCOUNT);
@@ -55,8 +56,8 @@ pub async fn load(cx: &Context, settings: &Settings) -> Result<String> {
     due_list(cx, account, today, settings, secret.reveal()).await
 }
 
-/// Rain of one invented day after another: wet spells and dry ones, with a wet winter. SplitMix64 (Steele, Lea and
-/// Flood 2014) from a fixed seed, so that every demo sees the same weather.
+/// Generates daily rain with wet spells, dry spells and a wet winter. It uses SplitMix64 (Steele, Lea and
+/// Flood 2014) with a fixed seed, so that every demo has the same weather.
 struct Weather {
     state: u64,
     wet: bool,
@@ -80,7 +81,7 @@ impl Weather {
         }
         let mean = 5.5 + 1.5 * winter;
         let mm = -mean * (1.0 - self.uniform()).ln();
-        // Gauges are read to a tenth.
+        // Rain gauges are read to 0.1 mm.
         ((mm * 10.0).round() / 10.0).max(0.1)
     }
 }
@@ -119,8 +120,8 @@ async fn scenario(cx: &Context, account: AccountId, today: NaiveDate) -> Result<
     Ok(())
 }
 
-/// A visit on which everything is found as this scenario's own limits have it: what the parts had taken by then, over limits
-/// that are [`TRUE_LIMITS`] times what anybody would guess.
+/// A visit whose findings follow the scenario's true limits. Each finding is the accumulated figure of that
+/// day over the true limit, which is [`TRUE_LIMITS`] times the prior limit.
 async fn visit_of(
     cx: &Context,
     account: AccountId,
@@ -157,7 +158,7 @@ async fn visit_of(
     })
 }
 
-/// What somebody who looks would say.
+/// What a person would report after a look at the part.
 fn by_eye(share: f64) -> Finding {
     match share {
         share if share < 0.05 => Finding::Nothing,
@@ -168,11 +169,11 @@ fn by_eye(share: f64) -> Finding {
     }
 }
 
-/// A visit of the scenario.
+/// A past visit of the scenario.
 #[derive(Clone)]
 struct PastVisit {
     days_ago: u64,
-    /// The duties that it did.
+    /// The duties that were done.
     done: Vec<Duty>,
 }
 
@@ -180,7 +181,7 @@ fn once(days_ago: u64, done: &[Duty]) -> Vec<PastVisit> {
     vec![PastVisit { days_ago, done: done.to_vec() }]
 }
 
-/// A visit every so many days, the last of them `last` days ago, over `over` days.
+/// Visits every `days` days: the latest `last` days ago, the earliest less than `over` days ago.
 fn every(days: usize, last: u64, over: u64, done: &[Duty]) -> Vec<PastVisit> {
     (last..over).step_by(days).flat_map(|days_ago| once(days_ago, done)).collect()
 }
@@ -197,7 +198,7 @@ fn draft(name: &str, elevation_m: f64) -> PropertyDraft {
     }
 }
 
-/// An invented mild climate, in keeping with the invented rain.
+/// An invented mild climate that fits the invented rain.
 fn months() -> MonthsDraft {
     let twelve = |values: [f64; 12]| Some(values.to_vec());
     MonthsDraft {
@@ -371,7 +372,7 @@ async fn due_list(
     let week = today + Days::new(7);
     let filter = TaskFilter { to: Some(week), ..TaskFilter::default() };
     let tasks = tasks::list(cx, account, &filter, None, Some(100)).await?.items;
-    let mut text = format!("{ACCOUNT}: due up to {week}\n\n");
+    let mut text = format!("{ACCOUNT}: due by {week}\n\n");
     let row = |due: &str, state: &str, place: &str, what: &str, by: &str| {
         format!("  {due:<10}  {state:<5}  {place:<34}  {what:<58}  {by}\n")
     };
@@ -390,9 +391,9 @@ async fn due_list(
         "\nAsk for the same list with curl:\n\n  curl -H 'Authorization: Bearer {key}' '{url}/v1/tasks?within=P7D'\n\n\
          with the command:\n\n  export EAVESWARD_URL={url} EAVESWARD_KEY={key}\n  \
          cargo run -q -p eavesward-client --features cli -- due\n\n\
-         and with the SDK (client/examples has weekly_list.rs, poll_status.rs, log_visit.rs and follow_reminders.rs):\n\n  \
+         with the SDK (see weekly_list.rs, poll_status.rs, log_visit.rs and follow_reminders.rs in client/examples):\n\n  \
          cargo run -q -p eavesward-client --example weekly_list\n\n\
-         The API can be read and tried at {url}/docs/. Stop with Ctrl-C.\n"
+         Read and try the API at {url}/docs/. Stop with Ctrl-C.\n"
     );
     Ok(text)
 }

@@ -1,4 +1,4 @@
-//! The one place that knows every room: builds them and puts them together.
+//! The one module that knows all others: it builds them and connects them.
 
 mod demo;
 mod operate;
@@ -37,20 +37,20 @@ pub async fn open(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Context>
     Ok(Context { retention, local_webhooks, ..Context::new(Arc::new(database), clock) })
 }
 
-/// What delivering needs, by the settings.
+/// Builds what delivering needs, from the settings.
 pub fn delivering(settings: &Settings) -> Result<DeliveryPorts> {
     let sender = HttpSender::new(settings.local_webhooks)
-        .context("nothing can be posted: the TLS roots of this machine cannot be read")?;
+        .context("webhooks cannot be sent: the TLS roots of this machine cannot be read")?;
     Ok(DeliveryPorts { sender: Arc::new(sender), payloads: Arc::new(http::ContractPayloads) })
 }
 
-/// A service that listens, with its job loop.
+/// A service that listens, with its job loops.
 pub struct Application {
-    /// Where it listens.
+    /// The address it listens on.
     pub address: SocketAddr,
     /// Its context, for tests and commands.
     pub cx: Context,
-    /// The HTTP server; it runs when awaited.
+    /// The HTTP server. It runs while it is awaited.
     server: Server,
     slots: web::Data<StreamSlots>,
     jobs: JoinHandle<()>,
@@ -70,11 +70,12 @@ pub struct Stopper {
 }
 
 impl Stopper {
-    /// Says that no more requests are wanted, waits for load balancers to notice, lets running requests end.
+    /// Notes that the service is shutting down, waits until load balancers notice, then lets running requests
+    /// end.
     pub async fn stop(self) {
         self.slots.close();
         let _ = self.stop_jobs.send(true);
-        // Nobody may be listening, which is as well.
+        // `send_replace` also works when no request waits for this.
         self.closing.send_replace(true);
         tokio::time::sleep(self.drain).await;
         self.handle.stop(true).await;
@@ -82,13 +83,14 @@ impl Stopper {
 }
 
 impl Application {
-    /// Listens and starts the job loop. The port is known afterwards, also when it was asked for as 0.
+    /// Listens and starts the job loops. If the settings ask for port 0, `address` has the port that was
+    /// chosen.
     pub fn start(settings: &Settings, cx: Context) -> Result<Self> {
         let slots = web::Data::new(StreamSlots::new(settings.streams));
         let (data, ready) = (web::Data::new(cx.clone()), slots.clone());
         let metrics = PrometheusMetricsBuilder::new("eavesward")
             .endpoint("/metrics")
-            // Unknown paths must not become labels: anybody could make as many as they like.
+            // Unknown paths must not become labels: a caller could create any number of them.
             .mask_unmatched_patterns("unknown")
             .build()
             .map_err(|error| anyhow::anyhow!("metrics cannot be started: {error}"))?;
@@ -98,7 +100,7 @@ impl Application {
             App::new()
                 .configure(move |cfg| http::configure(cfg, data, ready))
                 .wrap(Compress::default())
-                // Around the compression, whose refusals become problems too.
+                // Outside the compression, so that its refusals become problem details, too.
                 .wrap(from_fn(http::explain))
                 .wrap(Condition::new(with_metrics, metrics.clone()))
                 .wrap(TracingLogger::<AccessLog>::new())
@@ -108,7 +110,7 @@ impl Application {
             server = server.workers(settings.workers);
         }
         let server =
-            server.bind(settings.bind).with_context(|| format!("{} cannot be listened on", settings.bind))?;
+            server.bind(settings.bind).with_context(|| format!("cannot listen on {}", settings.bind))?;
         let address = server.addrs().first().copied().unwrap_or(settings.bind);
         let (stop_jobs, stopped) = watch::channel(false);
         let rhythm = Rhythm { every: settings.refresh_every, housekeeping: settings.housekeeping.clone() };
@@ -117,7 +119,7 @@ impl Application {
         Ok(Self { address, cx, server: server.run(), slots, jobs, post, stop_jobs, drain: settings.drain })
     }
 
-    /// What stops it.
+    /// Returns a handle that stops it.
     pub fn stopper(&self) -> Stopper {
         Stopper {
             handle: self.server.handle(),
@@ -128,7 +130,7 @@ impl Application {
         }
     }
 
-    /// Serves until it is stopped; then the job loop ends its round and the database is let go.
+    /// Serves until it is stopped. Then the job loops finish their pass and the database is closed.
     pub async fn run(self) -> Result<()> {
         self.server.await?;
         let _ = self.stop_jobs.send(true);

@@ -1,4 +1,4 @@
-//! What an operator can ask of the program.
+//! The operator's subcommands.
 
 use super::{Application, demo, open};
 use crate::config::{Flags, LogFormat, Settings};
@@ -18,18 +18,19 @@ use uuid::Uuid;
 /// A subcommand.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Serve. On an empty database an account is made and its key printed, once.
+    /// Run the service. On an empty database, make an account and print its key, once.
     Serve {
         /// Settings.
         #[command(flatten)]
         flags: Flags,
     },
-    /// Load an invented scenario into an embedded database, print this week's list, and serve.
+    /// Load an invented scenario into a SQLite file, print this week's list and run the service.
     Demo {
-        /// Settings; the database is eavesward-demo.db in this folder unless told otherwise.
+        /// Settings. The database is eavesward-demo.db in this folder unless the flags name a database or a
+        /// settings file.
         #[command(flatten)]
         flags: Flags,
-        /// Print the list and stop, without serving.
+        /// Print the list and stop, without running the service.
         #[arg(long)]
         once: bool,
     },
@@ -38,7 +39,7 @@ pub enum Command {
         /// Settings.
         #[command(flatten)]
         flags: Flags,
-        /// The account to make a key for; may be left out while there is only one.
+        /// The account that gets the key. Not needed while there is only one.
         #[arg(long, value_name = "ID", conflicts_with = "new_account")]
         account: Option<Uuid>,
         /// Make an account of this name and a key that may do everything.
@@ -47,7 +48,7 @@ pub enum Command {
         /// What the key is for.
         #[arg(long, default_value = "made on the command line")]
         name: String,
-        /// What it may do.
+        /// What the key may do.
         #[arg(long, value_delimiter = ',', default_value = "read,write,admin")]
         scopes: Vec<String>,
         /// List the accounts and stop.
@@ -69,13 +70,13 @@ pub enum Command {
 fn say(text: &str) -> Result<()> {
     let mut out = std::io::stdout().lock();
     match writeln!(out, "{text}").and_then(|()| out.flush()) {
-        // Whoever reads the output may stop reading.
+        // The program that reads the output may have ended.
         Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
         other => Ok(other?),
     }
 }
 
-/// Does what was asked.
+/// Runs a subcommand.
 pub async fn run(command: Command) -> Result<()> {
     match command {
         Command::Openapi => say(http::openapi::text().trim_end()),
@@ -90,7 +91,7 @@ pub async fn run(command: Command) -> Result<()> {
             let cx = open(&settings, Arc::new(SystemClock)).await?;
             if let Some((account, secret)) = accounts::bootstrap(&cx, "first account").await? {
                 say(&format!(
-                    "The database was empty: account {} was made. Its key, shown this once:\n\n  {}\n",
+                    "The database was empty, so account {} was made. Its key, shown only once:\n\n  {}\n",
                     account.id,
                     secret.reveal()
                 ))?;
@@ -140,7 +141,7 @@ async fn key(
     if let Some(new) = new_account {
         let (account, secret) = accounts::create(cx, &new).await.map_err(fields)?;
         return say(&format!(
-            "Account {} was made. Its key, shown this once:\n\n  {}\n",
+            "Account {} was made. Its key, shown only once:\n\n  {}\n",
             account.id,
             secret.reveal()
         ));
@@ -151,22 +152,25 @@ async fn key(
         (None, [only]) => Some(only.id),
         (None, []) => bail!("there is no account yet; make one with --new-account NAME"),
         (None, _) => {
-            bail!("there are {} accounts; say which with --account, `key --list` shows them", accounts.len())
+            bail!("there are {} accounts; name one with --account (`key --list` shows them)", accounts.len())
         }
     };
     let id = id.context("there is no account with that id; `key --list` shows them")?;
     let scopes = scopes
         .iter()
-        .map(|word| Scope::parse(word).with_context(|| format!("{word:?} is not one of read, write, admin")))
+        .map(|word| {
+            Scope::parse(word)
+                .with_context(|| format!("the scope {word:?} is not one of read, write and admin"))
+        })
         .collect::<Result<Vec<_>>>()?;
     let (key, secret) =
         accounts::create_key(cx, id, KeyDraft { name, scopes, system_id: None, expires_at: None })
             .await
             .map_err(fields)?;
-    say(&format!("Key {} was made, shown this once:\n\n  {}\n", key.id, secret.reveal()))
+    say(&format!("Key {} was made. It is shown only once:\n\n  {}\n", key.id, secret.reveal()))
 }
 
-/// Spells the refused fields out; the domain's error only counts them.
+/// Lists the refused fields with their messages; the domain's error only counts them.
 fn fields(error: Error) -> anyhow::Error {
     match error {
         Error::Invalid(errors) => {
@@ -202,7 +206,7 @@ async fn stop_signal() {
             }
         }
         Err(error) => {
-            tracing::error!(%error, "SIGTERM cannot be heard; stop with SIGINT");
+            tracing::error!(%error, "SIGTERM cannot be caught; stop with SIGINT (Ctrl-C)");
             let _ = interrupt.await;
         }
     }
