@@ -1,5 +1,5 @@
-//! Delivering: writes down what subscriptions have to send and sends it. Receivers are served side by side, so that a slow one
-//! keeps nobody waiting.
+//! Delivering: writes down what subscriptions have to send, then sends it. Receivers are served side by side,
+//! so that a slow one delays no other.
 
 use crate::domain::background::deliveries::{self, FanOutTurn};
 use crate::domain::base::ids::{AccountId, SubscriptionId};
@@ -14,19 +14,21 @@ use tokio::task::JoinSet;
 
 /// Receivers that are served at once. Judgement.
 const RECEIVERS: usize = 64;
-/// Those of one account among them, so that slow ones of one keep no other account waiting. Judgement.
+/// Receivers of one account that are served at once, so that slow ones delay no other account. Judgement.
 const OF_ONE_ACCOUNT: usize = 16;
-/// Receivers with something due that are looked at in one pass: more than there are places for, since some are being served.
+/// Receivers with something due that are listed in one pass. The list is longer than the number served at
+/// once, because some of them are being served already.
 const LISTED: u32 = 1_000;
-/// How often it looks when nobody notified it: another replica may have written, or a retry's time may have come.
+/// How often it looks without being notified. Another replica may have written something, or a retry may be
+/// due.
 const POLL_INTERVAL: Duration = Duration::from_secs(2);
-/// The wait after a pass that failed, the database being away say.
+/// The wait after a pass that failed, for example because the database is away.
 const AFTER_FAILURE: Duration = Duration::from_secs(5);
 
 /// What delivering needs.
 #[derive(Clone)]
 pub struct DeliveryPorts {
-    /// Sends requests.
+    /// Sends webhook requests.
     pub sender: Arc<dyn WebhookSender>,
     /// Writes their payloads.
     pub payloads: Arc<dyn PayloadWriter>,
@@ -35,7 +37,7 @@ pub struct DeliveryPorts {
 /// Receivers that are being served, with their accounts.
 type Busy = Arc<Mutex<HashMap<SubscriptionId, AccountId>>>;
 
-/// Delivers until `stop` says so; what is on its way then is awaited.
+/// Delivers until `stop` says so. Then it waits for the deliveries that are being sent.
 pub async fn run(cx: Context, delivering: DeliveryPorts, mut stop: watch::Receiver<bool>) {
     let mut written = cx.written.subscribe();
     let busy = Busy::default();
@@ -47,7 +49,7 @@ pub async fn run(cx: Context, delivering: DeliveryPorts, mut stop: watch::Receiv
             Ok(true) => Duration::ZERO,
             Ok(false) => POLL_INTERVAL,
             Err(error) => {
-                tracing::error!(error = ?error, "a pass of delivering failed; trying again soon");
+                tracing::error!(error = ?error, "a delivery pass failed; trying again soon");
                 AFTER_FAILURE
             }
         };
@@ -64,7 +66,7 @@ pub async fn run(cx: Context, delivering: DeliveryPorts, mut stop: watch::Receiv
     }
 }
 
-/// Writes down and sends some of what there is; says whether there is more to write down now.
+/// Writes down and sends some deliveries. Returns whether there is more to write down now.
 async fn pass(
     cx: &Context,
     delivering: &DeliveryPorts,
@@ -88,10 +90,10 @@ async fn pass(
         drop(busy_now);
         let (cx, sender, busy) = (cx.clone(), Arc::clone(&delivering.sender), Arc::clone(busy));
         served.spawn(async move {
-            // Given back also when serving panics.
+            // The place is freed even if serving panics.
             let _busy = BusyReceiver { id, busy };
             if let Err(error) = deliveries::serve(&cx, sender.as_ref(), id).await {
-                tracing::error!(subscription = %id, error = ?error, "serving {id} failed; trying again when its claim ends");
+                tracing::error!(subscription = %id, error = ?error, "delivering for {id} failed; trying again when its claim ends");
             }
         });
     }

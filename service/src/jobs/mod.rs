@@ -1,6 +1,8 @@
-//! The timed loops. This one refreshes what is stale, scores findings and tidies up; `deliver` sends to subscriptions.
+//! The timed loops. This one refreshes stale systems, scores findings and tidies up. `deliver` sends to
+//! subscriptions.
 //!
-//! Every step is a function of `domain::background`, or of this module, that a test calls with a clock of its own.
+//! Every step is a function of this module or of `domain::background`. Tests call it with a clock of their
+//! own.
 
 mod deliver;
 
@@ -15,17 +17,18 @@ use cron::Schedule;
 use std::time::Duration;
 use tokio::sync::watch;
 
-/// Writes come in bursts (an import, a new system with its gauge); waiting a moment refreshes once for all of them.
+/// Writes come in bursts, such as an import or a new system with its gauge. After this wait one refresh
+/// covers them all.
 const BURST: Duration = Duration::from_millis(50);
-/// How long digests that were posted are kept. Judgement: they are large, and old by the next one.
+/// How long sent digests are kept. Judgement: they are large, and the next one replaces them.
 const DIGESTS_KEPT: TimeDelta = TimeDelta::days(7);
-/// The wait after a pass that failed as a whole, the database being away say.
+/// The wait after a pass that failed as a whole, for example because the database is away.
 const AFTER_FAILURE: Duration = Duration::from_secs(5);
 
 /// How the loop runs.
 #[derive(Clone, Debug)]
 pub struct Rhythm {
-    /// The longest wait between passes; also how late a local midnight may be noticed.
+    /// The longest wait between passes. A local midnight is noticed up to this late.
     pub every: Duration,
     /// When to tidy up, in UTC.
     pub housekeeping: Schedule,
@@ -42,23 +45,23 @@ pub async fn run(cx: Context, rhythm: Rhythm, mut stop: watch::Receiver<bool>) {
             }
             Ok(_) => {}
             Err(error) => {
-                tracing::error!(error = ?error, "a pass of refreshing failed; trying again soon");
+                tracing::error!(error = ?error, "a refresh pass failed; trying again soon");
                 wait = wait.min(AFTER_FAILURE);
             }
         }
         match scoring::run(&cx).await {
-            // There may be more; refreshing comes first again.
+            // There may be more to score; the next pass refreshes first.
             Ok(some) if some > 0 => wait = Duration::ZERO,
             Ok(_) => {}
             Err(error) => {
-                tracing::error!(error = ?error, "working out what findings answered failed; trying again soon");
+                tracing::error!(error = ?error, "scoring findings failed; trying again soon");
                 wait = wait.min(AFTER_FAILURE);
             }
         }
         let now = cx.clock.now();
         if tidy_at.is_some_and(|at| at <= now) {
             if let Err(error) = tidy(&cx).await {
-                tracing::error!(error = ?error, "tidying up failed; trying again at its next time");
+                tracing::error!(error = ?error, "tidying up failed; trying again at its next scheduled time");
             }
             tidy_at = next(&rhythm.housekeeping, now);
         }
@@ -78,17 +81,17 @@ pub async fn pass(cx: &Context) -> Result<refresh::RefreshCounts> {
     refresh::run(cx).await
 }
 
-/// Forgets answers to repeated requests and reminders that are older than promised.
+/// Removes answers to repeated requests, reminders and deliveries that are older than their retention.
 pub async fn tidy(cx: &Context) -> Result<()> {
     let now = cx.clock.now();
     let answers = cx.store.purge(now - idempotency::RETENTION).await?;
     let reminders = cx.store.forget_reminders(now - cx.retention.reminders).await?;
     let deliveries = cx.store.forget_deliveries(now - cx.retention.reminders, now - DIGESTS_KEPT).await?;
-    tracing::debug!(answers, reminders, deliveries, "forgot what was old");
+    tracing::debug!(answers, reminders, deliveries, "removed old answers, reminders and deliveries");
     Ok(())
 }
 
-/// UTC has no daylight saving, so stepping the schedule in it neither skips nor repeats.
+/// The next time of a schedule, in UTC: without daylight saving, no time is skipped or repeated.
 fn next(schedule: &Schedule, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
     schedule.after(&now).next().filter(|at| *at - now < TimeDelta::days(3660))
 }

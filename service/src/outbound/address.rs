@@ -1,9 +1,10 @@
-//! Which addresses are public. From the IANA registries of special-purpose addresses for IPv4 and IPv6 (RFC 6890 and its
-//! updates): everything that they do not call globally reachable is refused, and multicast with it.
+//! Which addresses are public. The source is the IANA registries of special-purpose addresses for IPv4 and
+//! IPv6 (RFC 6890 and its updates). Every address that they do not call globally reachable is refused.
+//! Multicast is refused, too.
 
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};
 
-/// Whether an address may be that of somebody else's server on the open internet.
+/// Whether an address may belong to a server on the open internet.
 pub fn is_public(address: IpAddr) -> bool {
     match address {
         IpAddr::V4(address) => is_public_v4(address),
@@ -14,16 +15,17 @@ pub fn is_public(address: IpAddr) -> bool {
 fn is_public_v4(address: Ipv4Addr) -> bool {
     let [a, b, c, _] = address.octets();
     let special = match (a, b, c) {
-        // This network, private, loopback; multicast, reserved and broadcast.
+        // This network, private and loopback. Multicast, reserved and broadcast.
         (0 | 10 | 127 | 224.., _, _)
-        // Shared by a carrier's customers.
+        // Addresses that a carrier's customers share.
         | (100, 64..=127, _)
-        // Link-local, where clouds keep their metadata.
+        // Link-local: cloud providers serve their metadata here.
         | (169, 254, _)
         | (172, 16..=31, _)
-        // A cloud's own platform (from memory): public by number, reached only from inside.
+        // A cloud provider's own platform (from memory): its number is public, but only machines inside reach
+        // it.
         | (168, 63, 129)
-        // Protocol assignments, documentation, relays that were withdrawn, AS112.
+        // Protocol assignments, documentation, withdrawn relays, AS112.
         | (192, 0, 0 | 2)
         | (192, 31, 196)
         | (192, 52, 193)
@@ -41,10 +43,11 @@ fn is_public_v4(address: Ipv4Addr) -> bool {
 
 fn is_public_v6(address: Ipv6Addr) -> bool {
     let s = address.segments();
-    // Global unicast, RFC 4291; what is mapped, translated, unique local, link-local or multicast lies outside.
+    // Global unicast (RFC 4291). Mapped, translated, unique local, link-local and multicast addresses lie
+    // outside.
     let global = s[0] & 0xe000 == 0x2000;
     let special = match s {
-        // Protocol assignments (Teredo, benchmarks, ORCHID among them), documentation, 6to4, AS112.
+        // Protocol assignments (such as Teredo, benchmarks and ORCHID), documentation, 6to4, AS112.
         [0x2001, 0..=0x01ff | 0x0db8, ..] | [0x2002, ..] | [0x2620, 0x004f, 0x8000, ..] => true,
         // Documentation, RFC 9637.
         [0x3fff, second, ..] => second < 0x1000,

@@ -1,7 +1,8 @@
-//! Posting to addresses that callers chose: nowhere but to public ones, once each, within bounds of time and size.
+//! Posts to addresses that callers chose: only to public ones, once for each request, within limits of time
+//! and size.
 //!
-//! A name is resolved for each connection and its addresses are looked at there and then, so that a name that led elsewhere
-//! when it was registered leads nowhere. Redirects are never followed and no proxy is used.
+//! Each connection resolves its name again and checks the addresses found. So a name that was public at
+//! registration and now leads inside is refused. Redirects are never followed and no proxy is used.
 
 mod address;
 mod tls;
@@ -20,14 +21,15 @@ use std::net::SocketAddr;
 use std::time::Duration;
 use url::Host;
 
-/// The longest time to connect, resolving included. Judgement.
+/// The longest time to connect, resolving the name included. Judgement.
 const CONNECT: Duration = Duration::from_secs(5);
-/// The longest time for everything. The scheme advises 15 to 30 seconds (from memory); a receiver that only notes a request needs less.
+/// The longest time for a whole request. The scheme advises 15 to 30 s (from memory). A receiver that only
+/// notes the request needs less.
 const WHOLE: Duration = Duration::from_secs(15);
-/// The longest request, bytes. Judgement: a digest has two thousand tasks at most, some two megabytes.
+/// The longest request, bytes. Judgement: a digest has at most 2,000 tasks, about 2 MB.
 const LARGEST: usize = 8 * 1024 * 1024;
 
-/// What is said when an address may not be posted to.
+/// The error for an address that is not public.
 const NOT_PUBLIC: &str = "its address is not a public one";
 
 /// Posts over HTTP.
@@ -38,10 +40,10 @@ pub struct HttpSender {
 }
 
 impl HttpSender {
-    /// A sender; `local` lets it post to any address and without encryption.
+    /// Makes a sender. With `local` it may post to any address, also without encryption.
     ///
     /// # Errors
-    /// When the TLS roots of the machine cannot be read.
+    /// If the TLS roots of the machine cannot be read.
     pub fn new(local: bool) -> Result<Self, reqwest::Error> {
         tls::choose();
         let builder = reqwest::Client::builder()
@@ -58,9 +60,10 @@ impl HttpSender {
 
     async fn try_post(&self, request: &WebhookRequest) -> Result<WebhookResponse, String> {
         if request.body.len() > LARGEST {
-            return Err(format!("it has {} bytes; at most {LARGEST} are posted", request.body.len()));
+            return Err(format!("the body has {} bytes; at most {LARGEST} are sent", request.body.len()));
         }
-        // The rules may have changed since it was registered; and an address that is written out is not resolved.
+        // The rules may have changed since registration. An address given as a number is not resolved, so it
+        // is checked here.
         let url = checked(&request.url, self.local)?;
         let inside = match url.host() {
             Some(Host::Ipv4(address)) => !is_public(address.into()),
@@ -80,7 +83,7 @@ impl HttpSender {
             .header("webhook-signature", &request.signature)
             .body(request.body.clone());
         let answer = request.send().await.map_err(|error| cause(&error))?;
-        // What it says besides is not read: nothing hangs on it, and it could be endless.
+        // The answer's body is not read: nothing depends on it, and it could be endless.
         let retry_after = retry_after(answer.headers());
         Ok(WebhookResponse { status: Some(answer.status().as_u16()), retry_after, error: None })
     }
@@ -97,13 +100,13 @@ impl WebhookSender for HttpSender {
     }
 }
 
-/// What a receiver asks to wait: seconds, or until a date (RFC 9110, 10.2.3), which is counted from its own `Date`, so that
-/// a wrong clock at either end makes no difference. A date that is past asks for nothing.
+/// The wait that a receiver asks for, in seconds or until a date (RFC 9110, 10.2.3). A date is counted from
+/// the receiver's own `Date`, so that a wrong clock at either end does not matter. A past date gives no wait.
 fn retry_after(headers: &HeaderMap) -> Option<TimeDelta> {
     let text = |name: HeaderName| headers.get(name)?.to_str().ok().map(str::trim);
     let asked = text(RETRY_AFTER)?;
     if !asked.is_empty() && asked.bytes().all(|byte| byte.is_ascii_digit()) {
-        // More digits than the number holds are a long time, too.
+        // A number too large for `u32` counts as the largest one.
         return Some(TimeDelta::seconds(asked.parse::<u32>().unwrap_or(u32::MAX).into()));
     }
     let then = httpdate::parse_http_date(asked).ok()?;
@@ -111,7 +114,7 @@ fn retry_after(headers: &HeaderMap) -> Option<TimeDelta> {
     Some(then.duration_since(now).ok().and_then(|wait| TimeDelta::from_std(wait).ok()).unwrap_or_default())
 }
 
-/// Why no answer came, in a sentence that shows neither the whole address nor what lies behind it.
+/// Says why no answer came, without showing the address or anything of the network behind it.
 fn cause(error: &reqwest::Error) -> String {
     let mut inner = error.source();
     while let Some(one) = inner {
@@ -123,19 +126,19 @@ fn cause(error: &reqwest::Error) -> String {
     let text = if error.is_timeout() {
         "no answer in time"
     } else if error.is_connect() {
-        "no connection came about"
+        "no connection could be made"
     } else {
-        "the connection broke off"
+        "the connection was lost before an answer came"
     };
     text.to_owned()
 }
 
-/// A name that leads to no public address.
+/// The error for a name that resolves to no public address.
 #[derive(Debug, thiserror::Error)]
 #[error("{NOT_PUBLIC}")]
 struct NotPublic;
 
-/// Resolves names as the machine does, and leaves out what is not public.
+/// Resolves names as the machine does, and leaves out addresses that are not public.
 #[derive(Debug)]
 struct PublicOnly;
 
@@ -170,7 +173,7 @@ mod tests {
     #[tokio::test]
     async fn nothing_is_posted_to_where_it_should_not_go() {
         let sender = HttpSender::new(false).unwrap();
-        // By number in every way of writing it, and by names that resolve to this machine.
+        // Numbers in every notation, and names that resolve to this machine.
         for url in [
             "https://127.0.0.1:9/",
             "https://2130706433/",

@@ -1,12 +1,12 @@
-//! The cryptography behind TLS.
+//! The cryptography library behind TLS.
 
 use std::sync::Once;
 
-/// Chooses `ring` for this process, unless the program around it has chosen already.
+/// Chooses `ring` for this process, unless another library was chosen before.
 pub fn choose() {
     static ONCE: Once = Once::new();
     ONCE.call_once(|| {
-        // An error says that somebody else was faster, which is just as well.
+        // An error means that a library was chosen before. That one is used.
         let _ = rustls::crypto::ring::default_provider().install_default();
     });
 }
