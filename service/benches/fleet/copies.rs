@@ -1,4 +1,4 @@
-//! Multiplies the patterns of a fleet inside SQLite.
+//! Copies the pattern systems of a fleet many times inside SQLite.
 
 use super::plan::{
     ACCOUNT, COMPONENT, GAUGE, GAUGES_OF_ACCOUNT, KINDS, PATTERN, PROPERTY, SYSTEM, Size, VISIT, VISITS,
@@ -9,12 +9,12 @@ use sqlx_sqlite::SqliteConnection;
 use sqlx_sqlite::{SqliteConnectOptions, SqliteSynchronous};
 use std::path::Path;
 
-/// The text of an id whose number is an SQL expression.
+/// SQL for the text of an id whose number is an SQL expression.
 fn id_text(thing: u32, number: &str) -> String {
     format!("printf('{thing:08x}-0000-7000-8000-%012x', {number})")
 }
 
-/// The same as the sixteen bytes that are stored.
+/// SQL for the sixteen bytes of the same id, as they are stored.
 fn id_bytes(thing: u32, number: &str) -> String {
     format!("unhex(printf('{thing:08x}000070008000%012x', {number}))")
 }
@@ -23,16 +23,16 @@ fn id_bytes(thing: u32, number: &str) -> String {
 /// row of the pattern.
 struct Copies {
     table: &'static str,
-    /// How `t` is found beside `s`.
+    /// The condition that joins `t` to `s`.
     join: &'static str,
-    /// Which of the new systems have such a row.
+    /// The condition for the new systems that have such a row.
     only: String,
-    /// Columns that differ from the pattern's.
+    /// Columns that differ from the pattern's, with their values in SQL.
     changed: Vec<(&'static str, String)>,
 }
 
-/// Copies the patterns until there are enough, and removes them. Columns that nothing is said about are copied as they
-/// are, so that the tables may grow.
+/// Copies the patterns until there are enough systems, then removes the patterns. Columns that are not named
+/// here are copied unchanged, so that the tables may get new columns.
 pub async fn multiply(file: &Path, size: Size) -> Result<()> {
     let options = SqliteConnectOptions::new()
         .filename(file)
@@ -92,7 +92,7 @@ impl Copies {
     }
 }
 
-/// Gauges take the systems in turn, so that those of one gauge lie far from each other.
+/// Systems go to the gauges in turn, so that the rows of one gauge's systems lie far from each other.
 fn gauge(size: Size) -> String {
     format!("n.i % {}", size.gauges)
 }
@@ -101,13 +101,13 @@ fn account(size: Size) -> (&'static str, String) {
     ("account_id", id_bytes(ACCOUNT, &format!("{} / {GAUGES_OF_ACCOUNT}", gauge(size))))
 }
 
-/// Two systems of one gauge in a row stand at one property.
+/// Two consecutive systems of one gauge share a property.
 fn property(size: Size) -> String {
     let gauges = size.gauges;
     id_bytes(PROPERTY, &format!("n.i / {} * {gauges} + {}", 2 * gauges, gauge(size)))
 }
 
-/// So many days a system is older than its pattern.
+/// How many days a system is older than its pattern, in SQL.
 const OLDER: &str = "n.i * 37 % 1500";
 
 fn properties(size: Size) -> Copies {
@@ -153,7 +153,7 @@ fn refreshes(size: Size) -> Copies {
     }
 }
 
-/// The number of a row among those of its system.
+/// The number of a row among those of its system, from 0, in SQL.
 const NTH: &str = "(row_number() OVER (PARTITION BY n.i ORDER BY t.id)) - 1";
 
 fn components(size: Size) -> Copies {
@@ -184,7 +184,7 @@ fn visits(size: Size) -> Copies {
             ("id", id_bytes(VISIT, &format!("n.i * {VISITS} + {NTH}"))),
             account(size),
             ("system_id", id_bytes(SYSTEM, "n.i")),
-            // Within a month of the pattern's.
+            // Up to 29 days before the pattern's.
             ("visited_on", "t.visited_on - n.i * 7 % 30".to_owned()),
             ("items", items),
         ],

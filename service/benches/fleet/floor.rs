@@ -1,7 +1,7 @@
-//! The floor: what SQLite takes to write the same rows when nothing has to be worked out.
+//! The floor: how long SQLite takes to write the same rows when nothing is computed.
 //!
-//! Rows are read beforehand; only the writing is timed, with the same pragmas, tables and indexes. Foreign keys are not
-//! checked, and nothing else is asked of the database.
+//! Only the writing is timed; rows are read beforehand. Pragmas, tables and indexes are the same. Foreign
+//! keys are not checked, and the database has no other work.
 
 use anyhow::Result;
 use sqlx::{Arguments as _, AssertSqlSafe, Connection as _, Row as _, TypeInfo as _, ValueRef as _};
@@ -13,12 +13,12 @@ use std::time::{Duration, Instant};
 
 use super::files::url;
 
-/// Rows of one statement: the way over the driver's thread is shared by them.
+/// Rows of one statement: they share one trip to the driver's thread.
 const ROWS: usize = 64;
 /// Rows of one transaction.
 const CHUNK: i64 = 64 * 100;
 
-/// Two connections: to the fleet, and to the file that its rows are written to.
+/// Two connections: one to the fleet, one to the file that receives its rows.
 pub struct Floor {
     from: SqliteConnection,
     to: SqliteConnection,
@@ -34,7 +34,7 @@ enum Cell {
 }
 
 impl Floor {
-    /// Makes the file with the tables of the fleet's that a refresh writes.
+    /// Makes the file, with the tables of the fleet that a refresh writes.
     pub async fn new(fleet: &Path, file: &Path) -> Result<Self> {
         let mut from = SqliteConnection::connect(&url(fleet)).await?;
         let options = SqliteConnectOptions::new()
@@ -56,7 +56,7 @@ impl Floor {
         Ok(Self { from, to })
     }
 
-    /// Writes all rows that the fleet holds now, and prints how long that took.
+    /// Writes all rows that the fleet holds now and prints how long that took, in seconds.
     #[expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
     pub async fn write(&mut self, what: &str) -> Result<()> {
         let mut took = Duration::ZERO;

@@ -1,7 +1,7 @@
-//! How long a whole fleet takes to be refreshed, how much memory that needs, where the time goes, and what the floor is.
+//! Measures the refresh of a whole fleet: time, memory, where the time goes, and the floor.
 //!
-//! `cargo bench -p eavesward-service --bench fleet`; sizes by `EAVESWARD_FLEET_SYSTEMS`, `EAVESWARD_FLEET_GAUGES` and
-//! `EAVESWARD_FLEET_YEARS`. The figures of record stand in README.md beside this folder.
+//! Run `cargo bench -p eavesward-service --bench fleet`. `EAVESWARD_FLEET_SYSTEMS`, `EAVESWARD_FLEET_GAUGES`
+//! and `EAVESWARD_FLEET_YEARS` set the sizes. README.md beside this folder has the figures of record.
 #![expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
 
 mod copies;
@@ -30,7 +30,7 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Instant;
 
-/// The morning after the last reading that the fleet is seeded with.
+/// The morning after the last reading of the seeded fleet.
 const MORNING: &str = "2026-06-15T03:00:00Z";
 
 fn main() -> Result<()> {
@@ -46,7 +46,7 @@ fn main() -> Result<()> {
 
 fn from_env(name: &str, usual: u32) -> Result<u32> {
     match std::env::var(name) {
-        Ok(text) => text.parse().with_context(|| format!("{name} is no number")),
+        Ok(text) => text.parse().with_context(|| format!("{name} is not a number")),
         Err(_) => Ok(usual),
     }
 }
@@ -76,18 +76,18 @@ async fn bench(size: Size, parts: &Parts) -> Result<()> {
     for (account, gauge) in &fleet.gauges {
         database.put_rain(*account, *gauge, &[reading]).await?.context("the gauge is there")?;
     }
-    println!("readings taken in {:.1} s", begun.elapsed().as_secs_f64());
+    println!("readings stored in {:.1} s", begun.elapsed().as_secs_f64());
     refreshed(&cx, &file, size, parts).await?;
     database.close().await;
 
-    println!("\nFloor: the same rows written with nothing to work out");
+    println!("\nFloor: the same rows written, nothing computed");
     let mut bare = floor::Floor::new(&file, &folder.file("floor.db")).await?;
     bare.write("into an empty file").await?;
     bare.write("over themselves").await?;
     Ok(())
 }
 
-/// Refreshes what is stale, looks whether all of it was, and prints what it took.
+/// Refreshes all stale systems, checks that every system was refreshed, and prints the figures.
 async fn refreshed(cx: &Context, file: &Path, size: Size, parts: &Parts) -> Result<()> {
     let figures = Figures::begin(parts)?;
     let round = refresh::run(cx).await?;
@@ -106,8 +106,8 @@ async fn refreshed(cx: &Context, file: &Path, size: Size, parts: &Parts) -> Resu
     .await?;
     reader.close().await?;
     ensure!(systems == i64::from(size.systems), "{systems} systems have a forecast of the day");
-    ensure!(tasks == i64::from(size.systems) * DUTIES, "{tasks} task rows came out");
-    println!("{tasks} task rows; packed forecasts of {bytes} bytes a system, {longest} at most");
+    ensure!(tasks == i64::from(size.systems) * DUTIES, "{tasks} task rows were written");
+    println!("{tasks} task rows; a system's packed forecast has {bytes} bytes on average, {longest} at most");
     figures.print(size.systems);
     Ok(())
 }

@@ -1,4 +1,4 @@
-//! What a piece of work took: time, memory, processor time by thread, and time by part.
+//! Measures a piece of work: time, memory, processor time of each thread, and time of each part.
 
 use anyhow::Result;
 use std::collections::{BTreeMap, HashMap};
@@ -9,10 +9,10 @@ use tracing::span::{Attributes, Id};
 use tracing_subscriber::layer::{Context, Layer, SubscriberExt as _};
 use tracing_subscriber::registry::LookupSpan;
 
-/// Clock ticks a second in `/proc`, as on every Linux.
+/// Clock ticks per second in `/proc`, the same on every Linux.
 const TICKS: f64 = 100.0;
 
-/// Times the spans of the refresh from their beginning to their end.
+/// Times the spans of the refresh, from beginning to end.
 #[derive(Clone, Default)]
 pub struct Parts(Arc<Mutex<BTreeMap<&'static str, Duration>>>);
 
@@ -24,7 +24,7 @@ impl Parts {
     pub fn listen() -> Self {
         let parts = Self::default();
         let subscriber = tracing_subscriber::registry().with(parts.clone());
-        // Only fails if there is a subscriber already, and this is the first thing that `main` does.
+        // This fails only if there is a subscriber already. `main` calls it first, so there is none.
         let _ = tracing::subscriber::set_global_default(subscriber);
         parts
     }
@@ -75,7 +75,7 @@ struct Thread {
     ticks: u64,
 }
 
-/// Threads of this process by id, with the processor time that they took.
+/// Threads of this process by id, with the processor time of each.
 fn threads() -> Result<HashMap<String, Thread>> {
     let mut threads = HashMap::new();
     for entry in fs::read_dir("/proc/self/task")? {
@@ -94,7 +94,7 @@ fn threads() -> Result<HashMap<String, Thread>> {
     Ok(threads)
 }
 
-/// The most memory that this process ever held since it was last asked to forget, MB.
+/// The peak memory of this process since the peak was last reset, MB.
 fn peak_mb() -> Result<f64> {
     let status = fs::read_to_string("/proc/self/status")?;
     let kb = status.lines().find_map(|line| line.strip_prefix("VmHWM:")?.trim().strip_suffix("kB"));
@@ -104,13 +104,13 @@ fn peak_mb() -> Result<f64> {
 impl Figures {
     /// Begins to measure.
     pub fn begin(parts: &Parts) -> Result<Running> {
-        // Forgets the peak of what came before.
+        // Resets the peak.
         fs::write("/proc/self/clear_refs", "5")?;
         parts.take();
         Ok(Running { parts: parts.clone(), threads: threads()?, begun: Instant::now() })
     }
 
-    /// Prints them.
+    /// Prints the figures.
     #[expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
     pub fn print(&self, systems: u32) {
         let Self { seconds, peak_mb, .. } = self;
@@ -128,7 +128,7 @@ impl Figures {
 }
 
 impl Running {
-    /// Ends it.
+    /// Ends the measurement.
     pub fn end(self) -> Result<Figures> {
         let seconds = self.begun.elapsed().as_secs_f64();
         let peak_mb = peak_mb()?;

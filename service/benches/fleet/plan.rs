@@ -1,15 +1,15 @@
-//! What the parts of the benchmark agree on: how large the fleet is, and which id each thing has.
+//! What the modules of the benchmark share: the size of the fleet, and the id of each thing.
 
 use uuid::Uuid;
 
 /// Gauges of one account.
 pub const GAUGES_OF_ACCOUNT: u32 = 20;
-/// Kinds of systems that are multiplied.
+/// Pattern systems, which are copied.
 pub const KINDS: u32 = 12;
 /// Visits of each system.
 pub const VISITS: u32 = 2;
 
-/// How large the fleet is.
+/// The size of the fleet.
 #[derive(Clone, Copy)]
 pub struct Size {
     /// Systems.
@@ -20,7 +20,7 @@ pub struct Size {
     pub years: u32,
 }
 
-/// An id by kind of thing and number; `copies` makes the same ones inside SQLite.
+/// The id of a thing, from its kind and number. `copies` makes the same ids inside SQLite.
 pub fn id(thing: u32, number: u32) -> Uuid {
     Uuid::from_u128((u128::from(thing) << 96) | (0x7000_8000_u128 << 48) | u128::from(number))
 }
@@ -31,5 +31,5 @@ pub const PROPERTY: u32 = 3;
 pub const SYSTEM: u32 = 4;
 pub const COMPONENT: u32 = 5;
 pub const VISIT: u32 = 6;
-/// Added to the number of a thing that is multiplied and then removed.
+/// Added to the number of a pattern, which is copied and then removed.
 pub const PATTERN: u32 = 0x8000_0000;

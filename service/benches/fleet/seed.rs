@@ -1,7 +1,8 @@
-//! A fleet to refresh: a handful of systems made through the storage layer, which `copies` multiplies inside SQLite.
+//! Makes a fleet to refresh: a few pattern systems, stored through the storage layer. `copies` then copies
+//! them inside SQLite.
 //!
-//! Ids are spread over the gauges in turn, as they are where systems come in over years: the rows of one gauge's systems
-//! lie far from each other. Everything is invented, and made by a fixed rule.
+//! Ids go to the gauges in turn, as when systems are added over years: the rows of one gauge's systems lie
+//! far from each other. Everything is invented and follows a fixed rule.
 
 use anyhow::{Context as _, Result, ensure};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
@@ -35,19 +36,22 @@ use super::plan::{
 
 /// Duties of each system: screen, diverter, coupling (two) and tank (three).
 pub const DUTIES: i64 = 7;
-/// The roofs of the kinds of systems.
+/// The roofs of the pattern systems.
 const SURFACES: [Surface; 4] = [Surface::Metal, Surface::Tile, Surface::FibreCement, Surface::FlatGravel];
 const CANOPIES: [Canopy; 3] = [Canopy::Deciduous, Canopy::None, Canopy::Conifer];
 
-/// What the benchmark has to know of the fleet.
+/// What the benchmark needs to know about the fleet.
 pub struct Fleet {
-    /// The gauges and whose they are.
+    /// The gauges, each with its account.
     pub gauges: Vec<(AccountId, GaugeId)>,
 }
 
 /// Makes accounts, gauges with rain up to the day before `morning`, and the patterns of systems in a new file.
 pub async fn make(file: &Path, size: Size, morning: DateTime<Utc>) -> Result<Fleet> {
-    ensure!(size.gauges > 0 && size.systems >= size.gauges, "fewer systems than gauges");
+    ensure!(
+        size.gauges > 0 && size.systems >= size.gauges,
+        "the fleet needs at least one gauge, and at least as many systems as gauges"
+    );
     let database = Database::connect(&url(file), &ConnectOptions::default()).await?;
     database.migrate().await?;
     let accounts = size.gauges.div_ceil(GAUGES_OF_ACCOUNT);
@@ -101,8 +105,8 @@ fn gauge(number: u32, account: u32, now: DateTime<Utc>) -> Gauge {
     }
 }
 
-/// Daily rain up to the day before `end`: wet spells and dry ones, amounts of an exponential law, wetter in winter, and
-/// now and then a week without readings.
+/// Daily rain up to the day before `end`, with wet and dry spells and exponentially distributed amounts.
+/// Winters are wetter, and now and then a week has no readings.
 fn rain(gauge: u32, years: u32, end: NaiveDate) -> Vec<RainDay> {
     // Knuth's multiplier for 64 bits.
     let mut state = u64::from(gauge).wrapping_mul(0x9E37_79B9_7F4A_7C15).wrapping_add(1);
@@ -131,7 +135,7 @@ fn rain(gauge: u32, years: u32, end: NaiveDate) -> Vec<RainDay> {
     all
 }
 
-/// A system to be multiplied, with its property, components and visits.
+/// Stores a pattern system with its property, components and visits.
 async fn pattern(database: &Database, kind: u32, now: DateTime<Utc>) -> Result<()> {
     let (account_id, number) = (AccountId(id(ACCOUNT, 0)), PATTERN + kind);
     let today = now.date_naive();
@@ -202,7 +206,7 @@ fn parts(kind: u32) -> [(&'static str, Part); 4] {
     ]
 }
 
-/// A visit with a finding for the parts that have one.
+/// A visit with findings on the screen, the diverter and the tank.
 fn visit(system: &System, components: &[Component], kind: u32, nth: u32, now: DateTime<Utc>) -> Visit {
     let class = [FoundClass::Light, FoundClass::Half, FoundClass::Heavy][(kind + nth) as usize % 3];
     let item =
