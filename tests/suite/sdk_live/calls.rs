@@ -48,7 +48,7 @@ async fn every_operation_of_the_document_has_a_typed_call(app: &App) {
         documented.values().map(String::as_str).filter(|id| !WITHOUT_A_CALL.contains(id)).collect();
     // The last count is made when the last byte is sent, which may be after it was read here.
     let mut missing = wanted.clone();
-    for _ in 0..80 {
+    for _ in 0..800 {
         let counted = counted(app).await;
         for route in counted.iter().filter(|(_, path)| path.starts_with("/v1/")) {
             assert!(documented.contains_key(route), "{route:?} was called and is not in the document");
