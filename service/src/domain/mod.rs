@@ -1,19 +1,19 @@
 //! What the service knows and may do, without HTTP and without SQL.
 //!
-//! Folders from the ground up; each may use those above it in this table and no other:
+//! Folders from the ground up. Each may use those above it in this table and no others:
 //!
 //! | folder | what is in it |
 //! |---|---|
-//! | `base` | words that know nothing of rainwater: ids, errors, checks, clock, pages, schedules |
-//! | `model` | what is stored: types, their checks, their filters, one file a noun |
+//! | `base` | basics that know nothing of rainwater: ids, errors, checks, clock, pages, schedules |
+//! | `model` | what is stored: types, their checks, their filters, one file for each noun |
 //! | `rules` | pure decisions: the same inputs give the same answer |
-//! | `ports` | traits that other rooms implement: the store and the senders |
-//! | `context` | store, clock, wake-up and gauge cache at hand |
-//! | `use_cases` | what a caller asks, one file a noun |
+//! | `ports` | traits that other parts of the service implement: the store and the senders |
+//! | `context` | the store, clock, wake-up and gauge cache that use cases need |
+//! | `use_cases` | what a caller asks for, one file for each noun |
 //! | `background` | what happens by itself: refreshing, scoring, delivering |
 //!
-//! Nothing is re-exported: a path such as `domain::model::task::Task` shows the folder at every use. Types that derive
-//! `Serialize` do so for the storage room alone; the wire has types of its own in the contract crate.
+//! Nothing is re-exported, so a path such as `domain::model::task::Task` shows the folder at every use. Types that
+//! derive `Serialize` do so only for the storage. The API has types of its own in the contract crate.
 
 pub mod background;
 pub mod base;

@@ -1,4 +1,5 @@
-//! Long computations: off the threads that serve requests, and with a panic as an error of its own.
+//! Long computations: they run off the threads that serve requests, and a panic in them becomes an error of its
+//! own.
 
 use crate::domain::base::error::{Error, Result};
 use std::any::Any;
@@ -10,13 +11,13 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 /// Those of the computation, and [`Error::Panicked`].
 pub(crate) async fn blocking<T: Send + 'static>(f: impl FnOnce() -> Result<T> + Send + 'static) -> Result<T> {
     tokio::task::spawn_blocking(f).await.unwrap_or_else(|failed| {
-        // Nothing cancels the task but the end of the runtime.
+        // Only the end of the runtime cancels the task.
         let ended = |_| Err(Error::Panicked("the runtime ended".to_owned()));
         failed.try_into_panic().map_or_else(ended, |payload| Err(panicked(payload.as_ref())))
     })
 }
 
-/// Runs a computation here. A defect that one system's figures bring out must not stop a loop over many.
+/// Runs a computation here. A defect that shows with one system's figures must not stop a loop over many systems.
 ///
 /// # Errors
 /// Those of the computation, and [`Error::Panicked`].

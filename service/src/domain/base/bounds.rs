@@ -1,10 +1,12 @@
-//! Bounds of what callers send. Each is one constant, which the check, its refusal and the API's document read.
+//! Bounds of what callers send. Each bound is one constant, which the check, its error message and the API's
+//! document read.
 //!
-//! Here are those of every noun; the bounds of one noun stand in its own file and have the name of the field.
+//! This file has the bounds that several nouns share. The bounds of one noun are in its own file, named after the
+//! field.
 
 use std::ops::RangeInclusive;
 
-/// The least and the most of a figure, both allowed, in the unit of its field.
+/// The least and the most of a figure, both allowed, in the unit of the field.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bounds {
     /// The least.
@@ -19,12 +21,12 @@ impl Bounds {
         Self { least, most }
     }
 
-    /// Of a measure that cannot be nothing: from [`LEAST_MEASURE`] to the most.
+    /// Bounds of a measure that cannot be 0: from [`LEAST_MEASURE`] to the most.
     pub const fn above_nothing(most: f64) -> Self {
         Self::of(LEAST_MEASURE, most)
     }
 
-    /// Whether a value lies between them. No value that is not a number does.
+    /// Whether a value lies within the bounds. A NaN never does.
     pub fn hold(self, value: f64) -> bool {
         value >= self.least && value <= self.most
     }
@@ -45,39 +47,40 @@ impl Entries {
         Self { fewest, most }
     }
 
-    /// As many as the list has, no more and no fewer.
+    /// Exactly this number of entries.
     pub const fn exactly(number: usize) -> Self {
         Self::of(number, number)
     }
 }
 
-/// The least of any length, area, volume or time that is more than nothing, in the unit of its field. Smaller ones are
-/// slips of a unit, and would make accumulated amounts without end.
+/// The least length, area, volume or time above 0, in the unit of the field. A smaller value is a wrong unit, and
+/// would make accumulated figures grow without end.
 pub const LEAST_MEASURE: f64 = 0.001;
 
-/// The first and last year that dates may lie in: the engine looks back at most two hundred years.
+/// The first and last year of a date. The engine looks back at most two hundred years.
 pub const YEARS: RangeInclusive<i32> = 1900..=2099;
 
-/// The most characters of a name, of a thing or a person. Judgement: a line of a list holds no more.
+/// The most characters of a name of a thing or a person. Judgement: a line of a list holds no more.
 pub const NAME_LENGTH: usize = 200;
 
-/// The most characters of a note. Judgement: a page of text; what is longer belongs in a document of its own.
+/// The most characters of a note. Judgement: this is a page of text, and longer text belongs in a document of its
+/// own.
 pub const NOTE_LENGTH: usize = 4000;
 
-/// A share of a whole.
+/// A share of a whole, 0 to 1.
 pub const SHARE: Bounds = Bounds::of(0.0, 1.0);
 
 /// Degrees north of the equator, from pole to pole.
 pub const LATITUDE_DEG: Bounds = Bounds::of(-90.0, 90.0);
 
-/// Degrees east of Greenwich, once round the earth.
+/// Degrees east of Greenwich, once around the earth.
 pub const LONGITUDE_DEG: Bounds = Bounds::of(-180.0, 180.0);
 
-/// Lists with a value for each month of the year.
+/// Lists with one value for each month of the year.
 pub const MONTHS: Entries = Entries::exactly(12);
 
-/// Months of the year by their number.
+/// The number of a month.
 pub const MONTH: Bounds = Bounds::of(1.0, 12.0);
 
-/// Days of a month by their number; the check knows how many each month has.
+/// The number of a day in its month. The check knows how many days each month has.
 pub const DAY_OF_MONTH: Bounds = Bounds::of(1.0, 31.0);

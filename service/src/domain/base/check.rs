@@ -1,11 +1,12 @@
-//! Collects what is wrong with a request, so that the caller hears of everything at once.
+//! Collects everything that is wrong with a request, so that the caller hears of it all at once.
 
 use crate::domain::base::bounds::{Bounds, Entries, LATITUDE_DEG, LONGITUDE_DEG, YEARS};
 use crate::domain::base::error::{Error, FieldError, Result};
+use crate::domain::base::plural::counted;
 use chrono::{Datelike, NaiveDate};
 use chrono_tz::Tz;
 
-/// The refusals so far, and the path they stand at.
+/// The errors found so far, and the path that is being checked.
 #[derive(Debug, Default)]
 pub struct Check {
     path: String,
@@ -13,12 +14,12 @@ pub struct Check {
 }
 
 impl Check {
-    /// Nothing refused yet, at the root of the request.
+    /// A check without errors, at the root of the request.
     pub fn new() -> Self {
         Self::default()
     }
 
-    /// Checks what lies under `part` of the path.
+    /// Checks the fields under `part` of the path.
     pub fn within(&mut self, part: impl AsRef<str>, f: impl FnOnce(&mut Self)) {
         let length = self.path.len();
         if length > 0 && !part.as_ref().starts_with('[') {
@@ -29,7 +30,7 @@ impl Check {
         self.path.truncate(length);
     }
 
-    /// Refuses a field.
+    /// Adds an error for a field.
     pub fn refuse(&mut self, field: &str, message: impl Into<String>) {
         let field = match (self.path.is_empty(), field.is_empty()) {
             (true, _) => field.to_owned(),
@@ -39,29 +40,32 @@ impl Check {
         self.errors.push(FieldError { field, message: message.into() });
     }
 
-    /// A finite number within its bounds.
+    /// Checks that a number is within its bounds.
     pub fn between(&mut self, field: &str, value: f64, bounds: Bounds) {
         if !bounds.hold(value) {
             self.refuse(field, format!("{value} is not from {} to {}", bounds.least, bounds.most));
         }
     }
 
-    /// The same for a value that may be absent.
+    /// The same check for a value that may be absent.
     pub fn between_if_given(&mut self, field: &str, value: Option<f64>, bounds: Bounds) {
         if let Some(value) = value {
             self.between(field, value, bounds);
         }
     }
 
-    /// The number of entries of a list.
+    /// Checks the number of entries of a list.
     pub fn entries(&mut self, field: &str, number: usize, entries: Entries) {
         let Entries { fewest, most } = entries;
         if number < fewest || number > most {
-            self.refuse(field, format!("it has {number} entries; give {fewest} to {most}"));
+            self.refuse(
+                field,
+                format!("it has {}; give {fewest} to {most}", counted(number as u64, "entry", "entries")),
+            );
         }
     }
 
-    /// Two days of a range, in order.
+    /// Checks that the first day of a range is not after the last.
     pub fn range(&mut self, from: Option<NaiveDate>, to: Option<NaiveDate>) {
         if let (Some(first), Some(last)) = (from, to)
             && first > last
@@ -70,33 +74,34 @@ impl Check {
         }
     }
 
-    /// A text that is not blank and has at most `most` characters, without control characters.
+    /// Checks a text: not blank, at most `most` characters, no control characters.
     pub fn text(&mut self, field: &str, value: &str, most: usize) {
         if value.trim().is_empty() {
-            self.refuse(field, "it is blank; give it a name that people will know it by");
+            self.refuse(field, "it is blank; give a text that people will recognise");
         } else {
             self.note(field, value, most);
         }
     }
 
-    /// A text that may be blank. PostgreSQL cannot keep the zero character, so it is refused for both.
+    /// Checks a text that may be blank. PostgreSQL cannot store the zero character, so it is refused on both
+    /// databases.
     pub fn note(&mut self, field: &str, value: &str, most: usize) {
         let length = value.chars().count();
         if length > most {
-            self.refuse(field, format!("it has {length} characters; at most {most} are kept"));
+            self.refuse(field, format!("it has {length} characters; give at most {most}"));
         } else if value.chars().any(|c| c.is_control() && c != '\n' && c != '\t' && c != '\r') {
             self.refuse(field, "it contains control characters; leave them out");
         }
     }
 
-    /// A date that a rainwater system can have.
+    /// Checks that a date lies in the allowed years.
     pub fn date(&mut self, field: &str, value: NaiveDate) {
         if !YEARS.contains(&value.year()) {
             self.refuse(field, format!("{value} is not in the years {} to {}", YEARS.start(), YEARS.end()));
         }
     }
 
-    /// The refusals, if there are any.
+    /// Returns the errors, if there are any.
     pub fn done(self) -> Result<()> {
         if self.errors.is_empty() { Ok(()) } else { Err(Error::Invalid(self.errors)) }
     }

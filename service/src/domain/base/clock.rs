@@ -1,12 +1,13 @@
-//! The one place that asks the machine what time it is.
+//! The only place that asks the machine for the time.
 
 use chrono::{DateTime, Days, NaiveDate, SubsecRound, Utc};
 use chrono_tz::Tz;
 use std::sync::Mutex;
 
-/// Where the time comes from. Everything else takes it as a value.
+/// Where the time comes from. All other code receives the time as a value.
 pub trait Clock: Send + Sync {
-    /// The instant, to the microsecond: both databases keep microseconds, so that what is read equals what was written.
+    /// The present instant, to the microsecond. Both databases keep microseconds, so what is read equals what was
+    /// written.
     fn now(&self) -> DateTime<Utc>;
 }
 
@@ -15,13 +16,13 @@ pub trait Clock: Send + Sync {
 pub struct SystemClock;
 
 impl Clock for SystemClock {
-    #[expect(clippy::disallowed_methods, reason = "this is the module that the lint sends everybody to")]
+    #[expect(clippy::disallowed_methods, reason = "this is the only module that may ask for the time")]
     fn now(&self) -> DateTime<Utc> {
         Utc::now().trunc_subsecs(6)
     }
 }
 
-/// A clock that stands still until it is set; for tests and for the demo, which plays on invented days.
+/// A clock that stands still until it is set. It is for tests, and for the demo, which runs on invented days.
 #[derive(Debug)]
 pub struct SetClock(Mutex<DateTime<Utc>>);
 
@@ -43,24 +44,24 @@ impl Clock for SetClock {
     }
 }
 
-/// The latest civil date on earth, fourteen hours ahead of UTC: what lies after it has not happened anywhere.
+/// The latest civil date on earth, 14 hours ahead of UTC. A later day has not begun anywhere.
 pub fn latest_date(now: DateTime<Utc>) -> NaiveDate {
     local_date(now, chrono_tz::Pacific::Kiritimati)
 }
 
-/// The civil date in a zone.
+/// The civil date in a time zone.
 pub fn local_date(now: DateTime<Utc>, zone: Tz) -> NaiveDate {
     now.with_timezone(&zone).date_naive()
 }
 
-/// The instant at which the civil day after `date` begins in a zone.
+/// The instant at which the civil day after `date` begins in a time zone.
 ///
-/// Where daylight saving skips midnight the day begins at the first instant after the gap; where it repeats midnight
-/// the first pass counts.
+/// If daylight saving skips midnight, the day begins at the first instant after the gap. If it repeats midnight,
+/// the first one counts.
 pub fn end_of_day(date: NaiveDate, zone: Tz) -> DateTime<Utc> {
     use chrono::TimeZone;
     let next = date.succ_opt().unwrap_or(NaiveDate::MAX).and_time(chrono::NaiveTime::MIN);
-    // Gaps are never longer than a day; stepping by quarters of an hour meets every zone's rules.
+    // Gaps are never longer than a day. Steps of a quarter of an hour suit the rules of every zone.
     let mut wall = next;
     for _ in 0..=96 {
         if let Some(at) = zone.from_local_datetime(&wall).earliest() {
@@ -71,8 +72,8 @@ pub fn end_of_day(date: NaiveDate, zone: Tz) -> DateTime<Utc> {
     next.and_utc()
 }
 
-/// The last day of so many days from now. It counts from the latest civil date on earth: a week's list may show a task a
-/// few hours early, never too late.
+/// The last day of this many days from now. It counts from the latest civil date on earth, so a week's list may
+/// show a task a few hours early but never too late.
 pub fn last_day(now: DateTime<Utc>, days: u64) -> Option<NaiveDate> {
     latest_date(now).checked_add_days(Days::new(days))
 }

@@ -1,18 +1,18 @@
-//! What can go wrong in a use case, without status codes: the HTTP edge translates.
+//! What can go wrong in a use case, without status codes: the HTTP layer translates.
 
 /// One refused field.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct FieldError {
     /// Path of the field, such as `components[2].part.capacity_l`.
     pub field: String,
-    /// What was wrong, with the value and what is allowed.
+    /// What was wrong: the value and what is allowed.
     pub message: String,
 }
 
 /// Why a use case did not do what was asked.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
-    /// No such thing in this account.
+    /// The account has no such thing.
     #[error("there is no {what} {id} in this account")]
     NotFound {
         /// `property`, `gauge`, `system`, `component`, `task`, `visit` or `round`.
@@ -21,24 +21,24 @@ pub enum Error {
         id: String,
     },
     /// Some values are not allowed.
-    #[error("{} of the values are not allowed", .0.len())]
+    #[error("values that are not allowed: {}", .0.len())]
     Invalid(Vec<FieldError>),
-    /// Rain was refused as a whole because the caller asked for all or nothing.
-    #[error("{} readings are not allowed, so none were stored", .0.len())]
+    /// All rain readings were refused because one was, as the caller asked for all or nothing.
+    #[error("readings that are not allowed: {}; none was stored", .0.len())]
     RainRefused(Vec<FieldError>),
-    /// The thing is still used by others.
+    /// The thing is still in use.
     #[error("{what} is still used by {by}")]
     InUse {
         /// What was to be removed.
         what: &'static str,
-        /// What still uses it, and the way out.
+        /// What still uses it, and what to do about that.
         by: String,
     },
     /// The thing is in a state that does not allow this.
     #[error("{0}")]
     Conflict(String),
-    /// The version the caller saw is no longer current.
-    #[error("the version is {current} now")]
+    /// The caller's version is not the current one.
+    #[error("the current version is {current}")]
     VersionMismatch {
         /// The current version.
         current: i64,
@@ -49,24 +49,25 @@ pub enum Error {
     /// Entries after the cursor are no longer kept.
     #[error("entries after the cursor are no longer kept")]
     CursorExpired {
-        /// How long entries are kept.
+        /// How long entries are kept, days.
         kept_days: i64,
     },
-    /// The engine refused a value that the checks let through: a defect, kept apart so that the log names it.
+    /// The engine refused a value that the checks let through. This is a defect, with a variant of its own so that
+    /// the log names it.
     #[error("the engine refused its input")]
     Engine(#[from] eavesward_engine::EngineError),
-    /// A computation panicked: a defect. The text is for the log.
+    /// A computation panicked. This is a defect; the text is for the log.
     #[error("a computation panicked: {0}")]
     Panicked(String),
     /// The operating system gave no randomness.
-    #[error("no randomness to be had")]
+    #[error("the operating system gave no randomness")]
     Randomness(#[from] getrandom::Error),
     /// The storage failed.
     #[error("storage failed")]
     Store(#[from] StoreError),
 }
 
-/// A use case's answer.
+/// The result of a use case.
 pub type Result<T> = std::result::Result<T, Error>;
 
 impl Error {
@@ -76,10 +77,10 @@ impl Error {
     }
 }
 
-/// The storage failed; the cause is for the log, not for the caller.
+/// A failure of the storage. The cause is for the log, not for the caller.
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
-    /// It cannot be reached or is overloaded; trying again may help.
+    /// It cannot be reached or is overloaded. Trying again may help.
     #[error("the storage cannot be reached")]
     Unavailable(#[source] Box<dyn std::error::Error + Send + Sync>),
     /// A row holds something that this version cannot read.
@@ -92,13 +93,13 @@ pub enum StoreError {
         /// The row's id.
         row: String,
     },
-    /// What a new row refers to is not there, or is no longer.
-    #[error("what a row refers to is gone")]
+    /// A new row refers to something that does not exist, or no longer exists.
+    #[error("a row refers to something that is gone")]
     Dangling(#[source] Box<dyn std::error::Error + Send + Sync>),
     /// Anything else.
     #[error("the storage failed")]
     Failed(#[source] Box<dyn std::error::Error + Send + Sync>),
 }
 
-/// A storage answer.
+/// The result of a storage call.
 pub type Stored<T> = std::result::Result<T, StoreError>;

@@ -1,4 +1,4 @@
-//! Ids and secrets: the one place that asks the machine for randomness.
+//! Ids and secrets: the only place that asks the machine for randomness.
 
 use uuid::Uuid;
 
@@ -10,7 +10,7 @@ macro_rules! ids {
         pub struct $name(pub Uuid);
 
         impl $name {
-            /// A new id, ordered by the time it was made.
+            /// A new id. Ids sort by the time at which they were made.
             #[expect(clippy::new_without_default, reason = "a new id is never a default")]
             pub fn new() -> Self {
                 Self(Uuid::now_v7())
@@ -50,45 +50,47 @@ ids! {
     CalendarId,
     /// Id of a subscription.
     SubscriptionId,
-    /// Id of something that is posted.
+    /// Id of a delivery, which a webhook receives.
     DeliveryId,
-    /// Id of a round that is kept.
+    /// Id of a kept round.
     RoundId,
 }
 
 impl ReminderId {
-    /// The id of an entry by its place in its account's feed.
+    /// The id of an entry, computed from its place in its account's feed.
     pub fn of(account: AccountId, number: i64) -> Self {
         Self(Uuid::new_v5(&account.0, &number.to_be_bytes()))
     }
 }
 
 impl DeliveryId {
-    /// The id under which a subscription carries an entry: computed, so that it is posted under one id however often, and
-    /// written down once.
+    /// The id under which a subscription sends an entry. It is computed, so that every attempt uses the same id and
+    /// the delivery is stored once.
     pub fn of_entry(subscription: SubscriptionId, number: i64) -> Self {
         Self(Uuid::new_v5(&subscription.0, &number.to_be_bytes()))
     }
 
-    /// The id of the digest of an instant.
+    /// The id of the digest that was due at an instant.
     pub fn of_digest(subscription: SubscriptionId, micros: i64) -> Self {
         Self(Uuid::new_v5(&Uuid::new_v5(&subscription.0, b"digest"), &micros.to_be_bytes()))
     }
 }
 
 impl VisitId {
-    /// The id of the visit that a round makes to a system: computed, so that doing a round twice logs it once.
+    /// The id of the visit that a round makes to a system. It is computed, so that doing a round twice logs the
+    /// visit once.
     pub fn of(round: RoundId, system: SystemId) -> Self {
         Self(Uuid::new_v5(&round.0, system.0.as_bytes()))
     }
 }
 
-/// A random id for anything that needs one before it is known what it is for.
+/// A random id, for when an id is needed before its kind is known.
 pub fn seed() -> Uuid {
     Uuid::now_v7()
 }
 
-/// A random number from 0 to 1, for spreading what would come at once; 0.5 when the operating system gives none.
+/// A random number from 0 to 1, for spreading work that would start all at once. It is 0.5 if the operating system
+/// gives no randomness.
 pub fn spread() -> f64 {
     let mut bytes = [0_u8; 4];
     match getrandom::fill(&mut bytes) {
@@ -100,7 +102,7 @@ pub fn spread() -> f64 {
 /// 256 random bits.
 ///
 /// # Errors
-/// When the operating system gives none.
+/// If the operating system gives none.
 pub fn random_256() -> Result<[u8; 32], getrandom::Error> {
     let mut bytes = [0_u8; 32];
     getrandom::fill(&mut bytes)?;

@@ -1,4 +1,4 @@
-//! Words that know nothing of rainwater.
+//! Basics that know nothing of rainwater.
 
 pub mod blocking;
 pub mod bounds;

@@ -1,4 +1,4 @@
-//! Keyset pages: where a list goes on.
+//! Keyset pages: a cursor says where a list goes on.
 
 use crate::domain::base::bounds::Bounds;
 use crate::domain::base::error::{Error, Result};
@@ -10,13 +10,13 @@ use uuid::Uuid;
 /// The most rows of a page.
 pub const MAX_ROWS: u32 = 500;
 
-/// Rows of a page that can be asked for.
+/// Rows that a caller may ask for in one page.
 pub const ROWS: Bounds = Bounds::of(1.0, MAX_ROWS as f64);
 
-/// The rows of a page when the caller does not say.
+/// Rows of a page if the caller does not say.
 pub const DEFAULT_ROWS: u32 = 100;
 
-/// The last row of the page before: rows after it in the order of `(key, id)` come next.
+/// The last row of the page before. The next page has the rows after it in the order of `(key, id)`.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct After<K> {
     /// The sort key of that row.
@@ -88,14 +88,14 @@ impl SortKey for i64 {
     }
 }
 
-/// Makes the opaque cursor behind a row. `list` names the list, so that a cursor of another one is refused.
+/// Makes the opaque cursor of a row. `list` names the list, so that the cursor of another list is refused.
 pub fn cursor<K: SortKey>(list: &str, key: &K, id: Uuid) -> String {
     URL_SAFE_NO_PAD.encode(format!("{list}\n{id}\n{}", key.write()))
 }
 
 /// Reads a cursor.
 ///
-/// # Errors
+/// [`Error::BadCursor`] if it was not made by [`cursor`] for this list.
 /// [`Error::BadCursor`] when it was not made by [`cursor`] for this list.
 pub fn read_cursor<K: SortKey>(list: &str, text: &str) -> Result<After<K>> {
     let bytes = URL_SAFE_NO_PAD.decode(text).map_err(|_| Error::BadCursor)?;
@@ -115,13 +115,13 @@ impl<K: SortKey> PageRequest<K> {
     /// Reads what a caller asked for.
     ///
     /// # Errors
-    /// When the limit is out of range or the cursor is not one of this list's.
+    /// If the limit is out of range, or the cursor is not one of this list.
     pub fn read(list: &str, cursor: Option<&str>, limit: Option<u32>) -> Result<Self> {
         Self::read_with_max(list, cursor, limit, MAX_ROWS)
     }
 
-    /// The same for a list whose rows are large, so that a page has fewer of them: at most `max_rows`, and no more than that
-    /// when the caller does not say.
+    /// The same for a list whose rows are large, so that a page has fewer of them. `max_rows` is both the limit and
+    /// the default.
     ///
     /// # Errors
     /// As [`PageRequest::read`].
@@ -138,7 +138,7 @@ impl<K: SortKey> PageRequest<K> {
         Ok(Self { after: cursor.map(|text| read_cursor(list, text)).transpose()?, limit })
     }
 
-    /// How many rows to read: one more than asked for shows whether another page follows.
+    /// How many rows to read: one more than asked for, to see whether another page follows.
     pub fn rows(&self) -> i64 {
         i64::from(self.limit) + 1
     }

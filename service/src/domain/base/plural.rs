@@ -1,11 +1,11 @@
 //! Numbers as people write them.
 
-/// A number with its noun.
+/// A number with its noun in the singular or plural.
 pub(crate) fn counted(number: u64, one: &str, many: &str) -> String {
     format!("{number} {}", if number == 1 { one } else { many })
 }
 
-/// A number with its thousands set apart by commas.
+/// A number with commas between its thousands.
 pub(crate) fn with_commas(number: usize) -> String {
     let digits = number.to_string();
     let mut text = String::with_capacity(digits.len() + digits.len() / 3);

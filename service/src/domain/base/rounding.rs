@@ -1,6 +1,7 @@
-//! How exact a figure is kept and shown.
+//! How many digits of a figure are stored and shown.
 
-/// Six significant digits: more would claim an accuracy that no roof has, and make what is kept and sent longer.
+/// Rounds to six significant digits. More digits would claim an accuracy that no roof has, and lengthen what is
+/// stored and sent.
 pub fn rounded(value: f64) -> f64 {
     if value == 0.0 || !value.is_finite() {
         return value;
@@ -20,7 +21,7 @@ mod tests {
         assert_eq!(rounded(-12_345_678.9), -12_345_700.0);
         assert_eq!(rounded(999_999.6), 1_000_000.0);
         assert_eq!((rounded(0.0), rounded(f64::INFINITY), rounded(5e-324)), (0.0, f64::INFINITY, 5e-324));
-        // What is kept rounded is rounded once more before it is shown.
+        // A stored figure is rounded already, and is rounded again before it is shown.
         let mut value = 3.0e-12;
         for _ in 0..20_000 {
             value *= 1.003_7;

@@ -1,33 +1,34 @@
-//! Times of day that come again: five-field crontab expressions on the clock on the wall.
+//! Times of day that repeat: five-field crontab expressions in local time.
 //!
-//! An expression is stepped on civil time, which knows no gaps and repeats nothing, and each of its times is then found on
+//! An expression is first stepped through civil time, which has no gaps and no repeats. Then each time is mapped to
 //! the clock of a zone:
-//! - a time that the clock skips in spring comes at the first instant after the gap;
-//! - a time that comes twice in autumn counts the first time;
-//! - several times that fall on one instant count once.
+//! - A time that the clock skips in spring comes at the first instant after the gap.
+//! - A time that comes twice in autumn counts the first time.
+//! - Several times that fall on one instant count once.
 //!
-//! So a schedule never skips a day and never fires twice. Days of the month and days of the week add up when both are
-//! given, as crontab has it: `0 7 1 * 1` is every Monday and the first of each month.
+//! So a schedule never skips a day and never fires twice. If both days of the month and days of the week are given,
+//! either is enough, as in crontab. `0 7 1 * 1` is every Monday and the first of each month.
 
+use crate::domain::base::plural::counted;
 use chrono::{DateTime, Days, NaiveDateTime, TimeDelta, TimeZone as _, Utc};
 use chrono_tz::Tz;
 use cron::Schedule as Stepped;
 use std::str::FromStr as _;
 
-/// Days of the week as crontab numbers them, which takes 7 for Sunday too.
+/// Days of the week as crontab numbers them, from 0. Sunday is also 7.
 const WEEKDAYS: [&str; 7] = ["SUN", "MON", "TUE", "WED", "THU", "FRI", "SAT"];
 
-/// How far the next time may be: 29 February comes after four years, until 2100, where the stepping ends.
+/// How far ahead the next time may be. 29 February comes every four years until 2100, where the stepping ends.
 const HORIZON_DAYS: u64 = 366 * 5;
 
-/// The longest expression. Judgement: a list of every minute of an hour fits.
+/// The longest expression, characters. Judgement: a list of every minute of an hour fits.
 pub const MAX_LENGTH: usize = 200;
 
 /// A five-field crontab expression.
 #[derive(Clone, Debug)]
 pub struct Schedule {
     text: String,
-    /// One, or two whose times add up.
+    /// One expression, or two whose times are joined.
     stepped: Vec<Stepped>,
 }
 
@@ -41,7 +42,7 @@ impl Schedule {
     /// Reads an expression: minute, hour, day of the month, month, day of the week.
     ///
     /// # Errors
-    /// A sentence that names the field and what it may be.
+    /// A sentence that names the field and says what it may be.
     pub fn parse(text: &str) -> Result<Self, String> {
         if text.len() > MAX_LENGTH {
             return Err(format!("it is longer than {MAX_LENGTH} characters"));
@@ -49,9 +50,9 @@ impl Schedule {
         let fields: Vec<&str> = text.split_ascii_whitespace().collect();
         let &[minute, hour, day, month, weekday] = fields.as_slice() else {
             return Err(format!(
-                "it has {} fields and not five: minute, hour, day of the month, month, day of the week, such as \
+                "it has {}; give five: minute, hour, day of the month, month, day of the week, such as \
                  `0 7 * * 1` for Mondays at seven",
-                fields.len()
+                counted(fields.len() as u64, "field", "fields")
             ));
         };
         let minutes = listed(&numbers("minute", minute, 0, 59, &[])?, 60, u32::to_string);
@@ -65,7 +66,7 @@ impl Schedule {
         weekdays.sort_unstable();
         weekdays.dedup();
         let weekdays = listed(&weekdays, 7, |number| WEEKDAYS[*number as usize].to_owned());
-        // A field that begins with a star does not restrict, as crontab has it.
+        // As in crontab, a field that begins with a star does not restrict the days.
         let restricted = !day.starts_with('*') && !weekday.starts_with('*');
         let lines = if restricted {
             vec![(days.as_str(), "*"), ("*", weekdays.as_str())]
@@ -75,8 +76,8 @@ impl Schedule {
         let read = lines.into_iter().map(|(days, weekdays)| {
             Stepped::from_str(&format!("0 {minutes} {hours} {days} {months} {weekdays}"))
         });
-        // Nothing is left to refuse in fields made of their numbers; were one refused all the same, no time would come, and
-        // that is told to whoever asks for it.
+        // The fields consist of valid numbers, so nothing can be refused here. If something were, the schedule
+        // would have no times, and the caller would be told so.
         let stepped = read.collect::<Result<_, _>>().unwrap_or_default();
         Ok(Self { text: fields.join(" "), stepped })
     }
@@ -86,9 +87,10 @@ impl Schedule {
         &self.text
     }
 
-    /// The first time after an instant, on the clock of a zone; none if there is none within five years, as for 30 February.
+    /// The first time after an instant, on the clock of a zone. None if no time comes within five years, as for 30
+    /// February.
     pub fn next(&self, after: DateTime<Utc>, zone: Tz) -> Option<DateTime<Utc>> {
-        // Wall-clock time in the guise of UTC, which has no gaps.
+        // Local time, handled as UTC because UTC has no gaps.
         let mut wall = after.with_timezone(&zone).naive_local();
         let end = wall.checked_add_days(Days::new(HORIZON_DAYS))?;
         loop {
@@ -97,7 +99,7 @@ impl Schedule {
             if wall > end {
                 return None;
             }
-            // Times of a second pass through an hour are mapped to the first, which is over.
+            // Times of the second pass through a repeated hour map to the first pass, which is over.
             if let Some(at) = on_clock(wall, zone).filter(|at| *at > after) {
                 return Some(at);
             }
@@ -117,29 +119,31 @@ impl Schedule {
     }
 }
 
-/// Months, from January.
+/// Months, January first.
 const MONTHS: [&str; 12] =
     ["JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG", "SEP", "OCT", "NOV", "DEC"];
 
-/// The instant of a civil time: the first one where it comes twice, the first after the gap where it does not come.
+/// The instant of a civil time. A repeated time means the first one, a skipped time the first instant after the
+/// gap.
 fn on_clock(wall: NaiveDateTime, zone: Tz) -> Option<DateTime<Utc>> {
     if let Some(at) = zone.from_local_datetime(&wall).earliest() {
         return Some(at.with_timezone(&Utc));
     }
-    // Gaps begin and end on whole minutes, and are no longer than a day: a zone that changes sides of the date line skips
-    // one.
+    // Gaps begin and end on whole minutes. They last at most a day, which a zone skips when it changes sides of the
+    // date line.
     (1..=24 * 60 + 1).find_map(|minutes| {
         let later = wall.checked_add_signed(TimeDelta::minutes(minutes))?;
         Some(zone.from_local_datetime(&later).earliest()?.with_timezone(&Utc))
     })
 }
 
-/// A number of nothing but digits: the usual reading takes a sign as well, which crontab does not know.
+/// A number written in digits only. The standard parser also takes a sign, which crontab does not know.
 fn digits(text: &str) -> Option<u32> {
     text.bytes().all(|byte| byte.is_ascii_digit()).then(|| text.parse().ok()).flatten()
 }
 
-/// A field made of its numbers, so that it is read once; a star where it is all of them.
+/// A field written as its numbers, so that only this module has to read ranges and names. It is a star if all
+/// numbers are there.
 fn listed(numbers: &[u32], all: usize, word: impl Fn(&u32) -> String) -> String {
     if numbers.len() == all {
         return "*".to_owned();
@@ -147,7 +151,7 @@ fn listed(numbers: &[u32], all: usize, word: impl Fn(&u32) -> String) -> String 
     numbers.iter().map(word).collect::<Vec<_>>().join(",")
 }
 
-/// The numbers that a field stands for: lists, ranges, steps, stars and names.
+/// The numbers that a field stands for. A field may have lists, ranges, steps, stars and names.
 fn numbers(field: &str, text: &str, least: u32, most: u32, names: &[&str]) -> Result<Vec<u32>, String> {
     let told = |part: &str| {
         let words = if names.is_empty() {
@@ -156,8 +160,8 @@ fn numbers(field: &str, text: &str, least: u32, most: u32, names: &[&str]) -> Re
             format!(", or {} to {}", names[0], names[names.len() - 1])
         };
         format!(
-            "the {field} {part:?} is not made of numbers from {least} to {most}{words}, `*`, ranges such as `{least}-{most}`, \
-             steps such as `*/2`, and lists of these"
+            "the {field} {part:?} is not valid. Use numbers from {least} to {most}{words}, `*`, ranges \
+             such as `{least}-{most}`, steps such as `*/2`, or lists of these"
         )
     };
     let number = |part: &str| -> Option<u32> {
@@ -178,7 +182,7 @@ fn numbers(field: &str, text: &str, least: u32, most: u32, names: &[&str]) -> Re
             (number(from).ok_or_else(|| told(part))?, number(to).ok_or_else(|| told(part))?)
         } else {
             let from = number(range).ok_or_else(|| told(part))?;
-            // `5/15` is not crontab's; others read it in two ways.
+            // `5/15` is not part of crontab, and other programs read it in two ways.
             if part.contains('/') {
                 return Err(told(part));
             }
@@ -213,7 +217,7 @@ mod tests {
             "0 0 1-31/5 * *",
             " 0   7  * * 1 ",
             "0 0 29 2 *",
-            // Steps beyond the end of their range leave its first number.
+            // A step beyond the end of its range leaves only the first number.
             "*/60 */99 */40 */13 */9",
         ] {
             assert!(Schedule::parse(right).is_ok(), "{right}: {:?}", Schedule::parse(right));
@@ -221,7 +225,7 @@ mod tests {
         for (wrong, says) in [
             ("", "0 fields"),
             ("0 7 * * 1 2026", "6 fields"),
-            ("@weekly", "1 fields"),
+            ("@weekly", "1 field;"),
             ("60 7 * * 1", "minute"),
             ("0 24 * * 1", "hour"),
             ("0 7 0 * 1", "day of the month"),
@@ -256,7 +260,7 @@ mod tests {
                 .map(ToString::to_string)
                 .collect::<Vec<_>>()
         };
-        // 29 March 2026: from 02:00 to 03:00 there is nothing, and 01:00 UTC is 03:00.
+        // 29 March 2026: the clock skips 02:00 to 03:00, and 01:00 UTC is 03:00.
         assert_eq!(
             next("30 2 * * *", "2026-03-28T00:00:00Z", 3),
             ["2026-03-28 01:30:00 UTC", "2026-03-29 01:00:00 UTC", "2026-03-30 00:30:00 UTC"]
@@ -266,9 +270,9 @@ mod tests {
             next("30 2 * * *", "2026-10-24T12:00:00Z", 2),
             ["2026-10-25 00:30:00 UTC", "2026-10-26 01:30:00 UTC"]
         );
-        // Asked in the second pass, the first one is over.
+        // Seen from the second pass, the first one is over.
         assert_eq!(next("30 2 * * *", "2026-10-25T01:10:00Z", 1), ["2026-10-26 01:30:00 UTC"]);
-        // Times of a gap fall on one instant, and count once.
+        // Times within a gap fall on one instant and count once.
         assert_eq!(
             next("*/20 1-3 * * *", "2026-03-29T00:35:00Z", 3),
             ["2026-03-29 00:40:00 UTC", "2026-03-29 01:00:00 UTC", "2026-03-29 01:20:00 UTC"]
@@ -300,7 +304,7 @@ mod tests {
         let times = Schedule::parse("0 7 1 * 1").unwrap().upcoming(at("2026-11-20T00:00:00Z"), zone, 4);
         let days: Vec<String> = times.iter().map(|at| at.date_naive().to_string()).collect();
         assert_eq!(days, ["2026-11-23", "2026-11-30", "2026-12-01", "2026-12-07"]);
-        // A star with a step does not restrict: both have to hold.
+        // A star with a step does not restrict, so both fields have to match.
         let times = Schedule::parse("0 7 */10 * 1").unwrap().upcoming(at("2026-11-20T00:00:00Z"), zone, 2);
         let days: Vec<String> = times.iter().map(|at| at.date_naive().to_string()).collect();
         assert_eq!(days, ["2026-12-21", "2027-01-11"]);
@@ -316,7 +320,7 @@ mod tests {
         assert_eq!(first("*/60 * * * *"), ["20 08:00", "20 09:00", "20 10:00"]);
         assert_eq!(first("5 */99 * * *"), ["21 00:05", "22 00:05", "23 00:05"]);
         assert_eq!(first("5 0 */40 * *"), ["01 00:05", "01 00:05", "01 00:05"]);
-        // Every number of a field is a star, and still restricts: either day will do.
+        // A field with every number acts as a star in one field, but still restricts: either day is enough.
         assert_eq!(first("0 7 1-31 * mon"), ["21 07:00", "22 07:00", "23 07:00"]);
         assert_eq!(first("0 7 13 * 0-6"), ["21 07:00", "22 07:00", "23 07:00"]);
         // Sunday has two numbers and comes once.

@@ -1,4 +1,4 @@
-//! Enums whose variants are words, stored and sent as such.
+//! Enums whose variants are words, and are stored and sent as these words.
 
 macro_rules! words {
     ($(#[$doc:meta])* $name:ident { $($(#[$vdoc:meta])* $variant:ident $word:literal,)* }) => {
