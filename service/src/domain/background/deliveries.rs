@@ -1,7 +1,7 @@
-//! Deliveries: writes down what subscriptions have to send, and sends it until it arrives or is parked.
+//! Deliveries: creates what subscriptions have to send, and sends it until it arrives or is parked.
 //!
-//! Everything is sent at least once, and always under the same id: a receiver that keeps the ids of a few days sees each
-//! entry once.
+//! Each delivery is sent at least once, always under the same id. A receiver that remembers the ids of the last few
+//! days can drop repeats.
 
 use crate::domain::base::clock::local_date;
 use crate::domain::base::error::Result;
@@ -20,49 +20,50 @@ use crate::domain::use_cases::digest;
 use crate::domain::use_cases::subscriptions::zone_now;
 use chrono::{Days, TimeDelta};
 
-/// How long a claim holds others off: longer than a round of attempts takes.
+/// How long a claim keeps other workers away: longer than a round of attempts takes.
 const HELD: TimeDelta = TimeDelta::minutes(3);
 
-/// Deliveries of a subscription that are claimed at a time, and sent side by side. Judgement: a small receiver bears them.
+/// Deliveries of one subscription that are claimed together and sent side by side. Judgement: a small receiver can
+/// take four at once.
 const AT_ONCE: u32 = 4;
 
-/// Deliveries of one visit to a receiver; then others have their turn.
+/// The most deliveries to one receiver in one turn; then other receivers have their turn.
 const MOST_A_TURN: usize = 64;
 
-/// How long a visit goes on, at the most, before others have their turn.
+/// The longest turn of one receiver; then other receivers have their turn.
 const LONGEST_TURN: TimeDelta = TimeDelta::seconds(20);
 
-/// Subscriptions whose entries are written down in one pass. Judgement: it takes a second or two, some hundreds of entries
-/// each.
+/// Subscriptions for which one pass creates deliveries. Judgement: a pass takes a second or two, at some hundreds
+/// of entries for each subscription.
 const SUBSCRIPTIONS_A_PASS: u32 = 50;
 
-/// How long a digest waits for a refresh that is under way. Judgement: a fleet takes half a minute.
+/// How long a digest waits for a refresh that is running. Judgement: refreshing every system takes half a minute.
 const LONGEST_WAIT_FOR_REFRESH: TimeDelta = TimeDelta::minutes(5);
 
 /// Days that a digest looks ahead when its subscription does not say.
 const DIGEST_DAYS: u32 = 7;
 
-/// Whose feeds were looked at last; the next pass goes on behind them.
+/// The account at which the last pass stopped; the next pass goes on after it.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct FanOutTurn(Option<AccountId>);
 
-/// What a pass of preparing came to.
+/// What a pass of preparing did.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Prepared {
-    /// Deliveries that were written.
+    /// Deliveries that were created.
     pub written: usize,
-    /// Whether another pass would go on now.
+    /// Whether another pass now would create more.
     pub more: bool,
 }
 
-/// Writes down what subscriptions have to post of the feeds and of the clock: one pass of bounded length, so that what is
-/// written is also sent, however much there is of it.
+/// Creates deliveries for new entries of the feeds and for digests that are due. One pass has a bounded length, so
+/// that sending gets its turn however much there is to create.
 pub async fn prepare(cx: &Context, payloads: &dyn PayloadWriter, turn: &mut FanOutTurn) -> Result<Prepared> {
     let fanned = fan_out(cx, payloads, turn).await?;
     Ok(Prepared { written: fanned.written + digests(cx, payloads).await?, ..fanned })
 }
 
-/// Writes deliveries for some new entries of some subscriptions that carry them.
+/// Creates deliveries for some new entries, for some of the subscriptions that send reminders.
 async fn fan_out(cx: &Context, payloads: &dyn PayloadWriter, turn: &mut FanOutTurn) -> Result<Prepared> {
     let behind = cx.store.behind_feeds(turn.0, SUBSCRIPTIONS_A_PASS).await?;
     turn.0 = behind.last().map(|last| last.account_id);
@@ -76,14 +77,14 @@ async fn fan_out(cx: &Context, payloads: &dyn PayloadWriter, turn: &mut FanOutTu
                 (written, more, looked) = (written + fanned.written, more || fanned.more, true);
             }
             Ok(None) => {}
-            // What cannot be read for one must not keep others waiting.
+            // An entry that cannot be read for one subscription must not delay the others.
             Err(error) => {
                 let id = subscription.id;
-                tracing::error!(subscription = %id, error = ?error, "nothing could be written down for {id}");
+                tracing::error!(subscription = %id, error = ?error, "no delivery could be made for {id}");
             }
         }
     }
-    // Where nobody came forward, another replica is at it, or it cannot be done; what is left has time.
+    // If every subscription was skipped, another replica works on them or they fail. The rest can wait.
     Ok(Prepared { written, more: more && looked })
 }
 
@@ -99,8 +100,8 @@ async fn fan_out_one(
     };
     let make = |entry: &Reminder, unheard: bool| {
         let wanted = kinds.is_empty() || kinds.iter().any(|kind| entry.covers.contains(kind));
-        // It takes back an announcement that was wanted and not heard yet. Where the task is still ahead, nobody would
-        // announce it again: it does so itself, with the date as it is now.
+        // This entry replaces an announcement that was wanted but not sent yet. If the task is still ahead, no
+        // later entry would announce it again. So this entry is sent instead, with the present date.
         let instead = unheard && only_announces(entry) && entry.due_on.is_some();
         if !wanted && !instead {
             return None;
@@ -118,12 +119,12 @@ async fn fan_out_one(
     Ok(cx.store.fan_out(subscription, now, &make).await?)
 }
 
-/// Makes the digests whose time has come: one each, however many times were missed.
+/// Makes the digests that are due: one for each subscription, however many times were missed.
 async fn digests(cx: &Context, payloads: &dyn PayloadWriter) -> Result<usize> {
     let mut count = 0;
     let now = cx.clock.now();
     let due = cx.store.due_digests(now).await?;
-    // At midnight, say, the day's refresh comes first.
+    // At midnight, for example, the day's refresh comes first.
     let refreshing = !due.is_empty() && cx.store.stale_count(now).await? > 0;
     for subscription in due {
         if *cx.closing.borrow() {
@@ -135,7 +136,7 @@ async fn digests(cx: &Context, payloads: &dyn PayloadWriter) -> Result<usize> {
         }
         match digest(cx, payloads, subscription).await {
             Ok(made) => count += usize::from(made),
-            // One that cannot be made must not keep others from being made.
+            // A digest that fails must not keep others from being made.
             Err(error) => {
                 tracing::error!(subscription = %id, error = ?error, "the digest of {id} could not be made");
             }
@@ -175,8 +176,8 @@ async fn digest(cx: &Context, payloads: &dyn PayloadWriter, subscription: Subscr
     Ok(cx.store.put_digest(&subscription, was_due, &NewDelivery { delivery, body }, next).await?)
 }
 
-/// Sends what is due to one subscription's receiver, a few at a time, until nothing is due, the receiver wants a rest or took
-/// long over it, or the service shuts down. Says how many attempts were made.
+/// Sends what is due to one subscription's receiver, a few deliveries at a time. It stops when nothing is due, the
+/// receiver needs a rest, the turn takes too long, or the service shuts down. Returns the number of attempts.
 pub async fn serve(cx: &Context, sender: &dyn WebhookSender, id: SubscriptionId) -> Result<usize> {
     let (began, closing) = (cx.clock.now(), cx.closing.subscribe());
     let mut attempts = 0;

@@ -1,5 +1,5 @@
-//! Refreshing: stale systems are forecast for their local day and their tasks and status written, so that readers never
-//! compute a fleet.
+//! Refreshing: forecasts stale systems for their local day and writes their tasks and statuses. So reading never
+//! has to compute the forecasts of many systems.
 
 use crate::domain::base::blocking::caught;
 use crate::domain::base::clock::{end_of_day, local_date};
@@ -22,15 +22,15 @@ use tokio::runtime::Handle;
 use tokio::task::JoinHandle;
 use tracing::Instrument as _;
 
-/// How many systems are claimed at a time. Enough to share the work of a gauge and the wait for the disk; few enough that
-/// what all workers hold is some ten megabytes.
+/// How many systems are claimed at a time. That is enough to share a rain gauge's computation and the wait for the
+/// disk. It is few enough that all workers together hold some ten megabytes.
 const BATCH: u32 = 384;
 
-/// How many batches are worked on at once: two are computed while one is read and one is written. They also are the most
-/// connections that refreshing takes.
+/// How many batches are worked on at once: two are computed while one is read and one is written. Refreshing uses
+/// at most this many connections.
 const WORKERS: usize = 4;
 
-/// How long a claim holds others off.
+/// How long a claim keeps other workers away.
 const HELD: TimeDelta = TimeDelta::minutes(5);
 
 /// When a system that could not be refreshed is tried again.
@@ -41,7 +41,7 @@ const RETRY: TimeDelta = TimeDelta::minutes(15);
 pub struct RefreshCounts {
     /// Systems refreshed.
     pub refreshed: usize,
-    /// Systems that could not be, to be tried again later.
+    /// Systems whose refresh failed, to be tried again later.
     pub failed: usize,
     /// Entries that were appended to the reminders' feeds.
     pub reminders: usize,
@@ -57,8 +57,9 @@ impl AddAssign for RefreshCounts {
 
 /// Refreshes everything that is stale now. Running it twice, or on two replicas at once, writes the same rows.
 ///
-/// Where there is much to do, several workers do it, each a batch at a time from claim to commit: while one computes, another
-/// reads and a third writes. When the future is dropped, they end with the batches that they hold.
+/// If there is much to do, several workers share it. Each takes one batch at a time from claim to commit: while one
+/// computes, another reads and a third writes. When the future is dropped, the workers finish the batches that they
+/// hold.
 pub async fn run(cx: &Context) -> Result<RefreshCounts> {
     let claims = claim(cx).await?;
     let workers = match claims.len() {
@@ -80,7 +81,7 @@ pub async fn run(cx: &Context) -> Result<RefreshCounts> {
     all
 }
 
-/// Set when nobody waits for the pass any more.
+/// Set when the caller has dropped the pass.
 #[derive(Default)]
 struct Cancelled(Arc<AtomicBool>);
 
@@ -90,7 +91,7 @@ impl Drop for Cancelled {
     }
 }
 
-/// Takes batch after batch, on a thread of its own: what is computed and what is read would keep requests waiting.
+/// Takes batch after batch on a thread of its own, because computing and reading would delay requests.
 fn worker(
     cx: Context,
     claims: Vec<StaleSystem>,
@@ -143,7 +144,7 @@ async fn batch(cx: &Context, claims: &[StaleSystem]) -> Result<RefreshCounts> {
     Ok(RefreshCounts { refreshed: refreshed.len(), failed: failed.len(), reminders })
 }
 
-/// Forecasts a batch. Where a gauge has readings of days that have not come yet for a system, they are left aside.
+/// Forecasts a batch. Readings of days that have not come yet at a system are ignored for it.
 fn compute(
     claims: &[StaleSystem],
     inputs: &[Inputs],

@@ -1,4 +1,4 @@
-//! Scoring: holds the findings of changed visits against the forecasts they answer, and stores what comes of it.
+//! Scoring: compares the findings of changed visits with the forecasts that they answer, and stores the result.
 
 use crate::domain::base::blocking::caught;
 use crate::domain::base::clock::local_date;
@@ -16,20 +16,20 @@ use std::collections::hash_map::Entry;
 use std::sync::Arc;
 use tokio::runtime::Handle;
 
-/// Systems that are seen to in one go, so that refreshing is not kept waiting: most have a visit that is new, and one with
-/// years of them takes a second.
+/// Systems that are scored in one call, so that refreshing does not wait long. Most have one new visit; a system
+/// with years of visits takes a second.
 const BATCH: u32 = 8;
 
-/// How long a claim holds others off.
+/// How long a claim keeps other workers away.
 const HELD: TimeDelta = TimeDelta::minutes(5);
 
-/// When a system whose answers could not be worked out is tried again.
+/// When a system whose scoring failed is tried again.
 const RETRY: TimeDelta = TimeDelta::minutes(15);
 
-/// Works out what the findings of some systems answered whose visits changed; says for how many. Doing it twice, or on two
-/// replicas at once, keeps the same rows.
+/// Scores some systems whose visits changed: compares each finding with the forecast that it answers. Returns the
+/// number of systems. Doing it twice, or on two replicas at once, keeps the same rows.
 ///
-/// On a thread of its own: what is computed would keep requests waiting.
+/// It runs on a thread of its own, because computing would delay requests.
 pub async fn run(cx: &Context) -> Result<usize> {
     let (cx, runtime) = (cx.clone(), Handle::current());
     tokio::task::spawn_blocking(move || runtime.block_on(batch(&cx)))
@@ -52,7 +52,7 @@ async fn batch(cx: &Context) -> Result<usize> {
         };
         if let Err(error) = score(cx, claim, input, &gauge, now).await {
             let system = claim.system_id;
-            tracing::error!(%system, error = ?error, "the answers of system {system} could not be worked out");
+            tracing::error!(%system, error = ?error, "the findings of system {system} could not be scored");
             cx.store.release_unscored(claim, now + RETRY).await?;
         }
     }

@@ -1,11 +1,14 @@
-//! What refreshes keep in memory of the gauges between two passes: their records with what was worked out from them.
+//! What refreshes keep in memory of the rain gauges between two passes: their records and what was computed from
+//! them.
 //!
-//! A gauge is read from the store and fitted once. After that only the readings since are read and taken in, as long as
-//! the record did nothing but grow at its end: the store counts everything else, and tells ([`GaugeStore::rain_since`]).
-//! Nothing here is the only copy of anything; a process that knows nothing yet comes to the same forecasts.
+//! A rain gauge is read from the store and fitted once. After that only newer readings are read and added, as long
+//! as the record only grew at its end. The store counts all other changes and reports them
+//! ([`GaugeStore::rain_since`]). Nothing in the cache is the only copy: a process with an empty cache makes the
+//! same forecasts.
 //!
-//! Room is bounded. A fleet is refreshed in the same order day after day, so dropping what was not used for longest would
-//! drop every gauge just before its turn: what was used within two days stays, and newcomers find no place.
+//! Memory is bounded. Systems are refreshed in the same order every day, so dropping the least recently used gauge
+//! would drop each one just before its turn. Instead, a gauge that was used within two days stays, and new ones
+//! find no room.
 //!
 //! [`GaugeStore::rain_since`]: crate::domain::ports::store::gauges::GaugeStore::rain_since
 
@@ -18,19 +21,20 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
-/// Room for a thousand gauges with ten years of readings and four kinds of roofs each, 220 kB a gauge.
+/// Room for a thousand rain gauges with ten years of readings and four kinds of roofs each, 220 kB a gauge.
 const MOST_BYTES: usize = 256 << 20;
 
-/// What was not used for so long makes room: every gauge with a system that is in service is used once a day.
+/// A gauge that was unused for this long makes room. Every gauge with a system in service is used once a day.
 const UNUSED: TimeDelta = TimeDelta::days(2);
 
-/// The gauges in memory.
+/// The rain gauges in memory.
 pub struct GaugeCache {
     most_bytes: usize,
     gauges: Mutex<HashMap<GaugeId, Slot>>,
 }
 
-/// The place of one gauge. Whoever holds its lock brings it up to date; others wait for that instead of doing it, too.
+/// The entry of one rain gauge. The task that holds its lock updates it; other tasks wait for that and do not
+/// repeat the work.
 struct Slot {
     cached: Arc<tokio::sync::Mutex<Option<CachedGauge>>>,
     bytes: usize,
@@ -43,7 +47,7 @@ struct CachedGauge {
     made_of: GaugeVersion,
 }
 
-/// What a gauge model is made of beside the readings: the gauge and its normals.
+/// What a gauge model is made from apart from the readings: the rain gauge and its normals.
 #[derive(PartialEq)]
 struct GaugeVersion {
     created_at: DateTime<Utc>,
@@ -57,13 +61,13 @@ impl Default for GaugeCache {
 }
 
 impl GaugeCache {
-    /// A cache that keeps at most about so many bytes.
+    /// A cache that keeps at most about this many bytes.
     pub fn with_room(most_bytes: usize) -> Self {
         Self { most_bytes, gauges: Mutex::default() }
     }
 
-    /// The model of a gauge through a day, or beyond it when it was asked for a later day before. `read` reads what
-    /// is new of its record.
+    /// The model of a rain gauge through a day, or further if a later day was asked for before. `read` reads the
+    /// new part of its record.
     pub async fn gauge_model(
         &self,
         gauge: &Gauge,
@@ -95,7 +99,8 @@ impl GaugeCache {
         Arc::clone(&gauges.entry(id).or_insert_with(new).cached)
     }
 
-    /// To be told what was used and is done with for now: takes account of the room, and makes some.
+    /// Tells the cache which models were used and are not needed for now. It counts their memory and makes room if
+    /// needed.
     pub fn used(&self, models: &HashMap<GaugeId, Arc<GaugeModel>>, now: DateTime<Utc>) {
         let mut gauges = self.gauges.lock().unwrap_or_else(PoisonError::into_inner);
         for (id, gauge_model) in models {
@@ -112,7 +117,7 @@ impl GaugeCache {
         bytes = gauges.values().map(|slot| slot.bytes).sum();
         for (id, gauge_model) in models {
             let Some(slot) = gauges.get_mut(id).filter(|_| bytes > self.most_bytes) else { continue };
-            // Roofs take most of the room and little of the time.
+            // Roofs take most of the memory but little time to compute.
             gauge_model.forget_roofs();
             bytes -= slot.bytes;
             slot.bytes = gauge_model.bytes();
@@ -125,7 +130,7 @@ impl GaugeCache {
     }
 }
 
-/// A model with what is new; `None` when it has to be made anew.
+/// A model with the new readings added; `None` if it has to be made again from the whole record.
 fn grown(gauge_model: Arc<GaugeModel>, new: &RainRead) -> Result<Option<Arc<GaugeModel>>> {
     if new.whole {
         return Ok(None);
@@ -269,7 +274,7 @@ mod tests {
         let (cache, record, gauge) = (GaugeCache::default(), Record::of(800), gauge(None));
         record.gauge_model(&cache, &gauge, 900).await;
         record.asked();
-        // As a store that failed to count would tell it.
+        // As a store would report if it failed to count a change.
         record.days.borrow_mut().push(RainDay { date: day(800), rain_mm: f64::NAN });
         let gauge_model = record.gauge_model(&cache, &gauge, 900).await;
         assert_eq!(record.asked(), [Some(day(799)), None]);

@@ -1,4 +1,4 @@
-//! What every use case needs at hand.
+//! What every use case needs: the store, the clock, wake-ups and the cache of rain gauges.
 
 pub mod gauge_cache;
 
@@ -29,24 +29,24 @@ impl Default for Retention {
 /// The store, the clock and what wakes the job loop.
 #[derive(Clone)]
 pub struct Context {
-    /// Where everything is kept.
+    /// Where all data is kept.
     pub store: Arc<dyn Store>,
     /// What time it is.
     pub clock: Arc<dyn Clock>,
-    /// Notified after a write that makes forecasts stale, so that the job loop need not wait for its next pass.
+    /// Notified after a write that makes forecasts stale, so that the job loop does not wait for its next pass.
     pub job_wakeup: Arc<Notify>,
-    /// Counts up when this process has written something that readers wait for: a refresh, say. Whoever waits also looks by
-    /// itself now and then, since another replica may have done the writing.
+    /// Counts up when this process has written something that readers wait for, such as a refresh. A waiting reader
+    /// also polls now and then, because another replica may have written it.
     pub written: watch::Sender<u64>,
-    /// How often whoever waits for the reminders' feed looks by itself.
+    /// How often a request that waits for the reminders' feed polls it.
     pub poll_interval: Duration,
-    /// Becomes true when the service shuts down: whoever waits comes back with what there is.
+    /// Becomes true when the service shuts down. Waiting requests then return what they have.
     pub closing: watch::Sender<bool>,
     /// How long things are kept.
     pub retention: Retention,
-    /// Whether subscriptions may post to addresses that are not public, and without encryption.
+    /// Whether subscriptions may send to addresses that are not public or not encrypted.
     pub local_webhooks: bool,
-    /// What refreshes keep in memory of the gauges.
+    /// What refreshes keep in memory of the rain gauges.
     pub gauges: Arc<GaugeCache>,
 }
 
@@ -55,7 +55,7 @@ impl Context {
     pub fn new(store: Arc<dyn Store>, clock: Arc<dyn Clock>) -> Self {
         let (written, closing) = (watch::Sender::new(0), watch::Sender::new(false));
         let (job_wakeup, retention, gauges) = (Arc::new(Notify::new()), Retention::default(), Arc::default());
-        // Judgement: what another replica wrote is seldom waited for, and a second is soon enough.
+        // Judgement: readers seldom wait for a write by another replica, and one second is soon enough.
         let poll_interval = Duration::from_secs(1);
         Self {
             store,
@@ -75,18 +75,18 @@ impl Context {
         self.job_wakeup.notify_one();
     }
 
-    /// Tells whoever waits that there is something new to read.
+    /// Tells waiting requests that there is something new to read.
     pub fn notify_readers(&self) {
         self.written.send_modify(|count| *count = count.wrapping_add(1));
     }
 }
 
-/// The latest civil date on earth: what lies after it has not happened anywhere.
+/// The latest civil date on earth. A later day has not begun anywhere.
 pub(crate) fn latest_today(cx: &Context) -> NaiveDate {
     latest_date(cx.clock.now())
 }
 
-/// The rain under a gauge, as far as any of its systems may use it: through the latest local date of all zones.
+/// The model of a rain gauge through the latest local date of all zones, so that any of its systems can use it.
 pub(crate) async fn gauge_model(cx: &Context, gauge: &Gauge, now: DateTime<Utc>) -> Result<Arc<GaugeModel>> {
     let through = latest_date(now);
     let read = async |known| cx.store.rain_since(gauge.id, known, through).await;
