@@ -195,8 +195,8 @@ async fn what_is_predicted_and_nothing_else_takes_a_tolerance(app: &App) {
         assert_eq!((reply.status, reply.fields("invalid")), (422, vec!["tolerance".to_owned()]), "{name}");
         let decides = match name {
             "drain_for_frost" | "restart_after_frost" => "the season decides",
-            "change_lamp" => "the maker's rating or the ceiling decides",
-            _ => "the ceiling decides",
+            "change_lamp" => "the maker's rating or the longest interval decides",
+            _ => "the longest interval decides",
         };
         assert!(reply.text.contains(decides) && reply.text.contains("leave tolerance out"), "{}", reply.text);
         assert_eq!(app.get(&format!("/v1/duties/{name}")).await["version"], 0, "nothing was set");

@@ -1,4 +1,4 @@
-//! Duties: what each kind of component wants done, with the longest time to leave it.
+//! Duties: the care that each kind of component needs, with the longest interval between two times.
 
 use crate::domain::base::words::words;
 use crate::domain::model::part::{Emptying, Part};
@@ -27,13 +27,13 @@ words! {
         MeasureSediment "measure_sediment",
         /// Look over tank, lid and labels.
         LookOverTank "look_over_tank",
-        /// Check the floating intake.
+        /// Inspect tank, lid and labels.
         CheckIntake "check_intake",
         /// Check the overflow trap.
         CheckTrap "check_trap",
         /// Check the mesh.
         CheckMesh "check_mesh",
-        /// Work the valve.
+        /// Exercise the valve.
         WorkValve "work_valve",
         /// Compare the level gauge.
         CompareGauge "compare_gauge",
@@ -45,7 +45,7 @@ words! {
         ChangeCartridge "change_cartridge",
         /// Change the lamp.
         ChangeLamp "change_lamp",
-        /// Drain for frost.
+        /// Drain before frost.
         DrainForFrost "drain_for_frost",
         /// Restart after frost.
         RestartAfterFrost "restart_after_frost",
@@ -55,11 +55,11 @@ words! {
 words! {
     /// What decided a due date.
     DecidedBy {
-        /// The accumulated amount is predicted to reach the limit.
+        /// The accumulated figure is predicted to reach the limit.
         Prediction "prediction",
-        /// The longest time to leave it.
+        /// The longest interval.
         Ceiling "ceiling",
-        /// The first look after installation.
+        /// The first inspection after installation.
         FirstLook "first_look",
         /// A day of the year.
         Season "season",
@@ -70,7 +70,7 @@ words! {
     }
 }
 
-/// The longest time to leave a duty.
+/// The longest interval between two times of a duty.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Ceiling {
     /// Months since it was last done.
@@ -84,30 +84,30 @@ pub struct Ceiling {
 pub struct Tolerance {
     /// The chance, 0 to 1.
     pub chance: f64,
-    /// Why it is this one.
+    /// Why the chance has this value.
     pub why: &'static str,
 }
 
-/// The part of the year that calls for a duty.
+/// The season that makes a duty due.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Season {
     /// Before frost comes.
     BeforeFrost,
-    /// When frost has gone.
+    /// When the frost has gone.
     AfterFrost,
 }
 
-/// What decides when a duty falls due, beside its ceiling.
+/// What decides when a duty falls due, apart from its longest interval.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Decides {
-    /// The prediction that its accumulated amount reaches a limit, at a chance. All of these chances are judgement: one half, and one fifth
-    /// for duties that guard the water's quality or people.
+    /// The accumulated figure is predicted to reach a limit with this chance. All of these chances are judgement:
+    /// one half, and one fifth for duties that protect water quality or people.
     Prediction(Tolerance),
-    /// The ceiling alone.
+    /// The longest interval alone.
     Ceiling,
     /// A day of the year.
     Season(Season),
-    /// The maker's rating where it is known, and the ceiling.
+    /// The maker's rating if it is known, and the longest interval.
     RatingOrCeiling,
 }
 
@@ -136,7 +136,7 @@ pub fn of(part: &Part) -> &'static [Duty] {
     }
 }
 
-/// What to bring for several duties, each thing once, in the order of the duties.
+/// What to bring for several duties. Each item is listed once, in the order of the duties.
 pub fn bring(duties: impl IntoIterator<Item = Duty>) -> Vec<&'static str> {
     let (mut things, mut seen) = (Vec::new(), BTreeSet::new());
     for duty in duties.into_iter().filter(|duty| seen.insert(*duty)) {

@@ -1,58 +1,59 @@
-//! The facts of each duty, a row each: whoever adds a duty fills every field.
+//! The facts of each duty, one row for each. A new duty must fill in every field.
 
 use crate::domain::model::duty::{Ceiling, Decides, Duty, Season, Tolerance};
 use crate::domain::model::hazard::Hazard;
 
 /// What is known of a duty.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[expect(clippy::struct_excessive_bools, reason = "each is a fact of its own, which a row names")]
+#[expect(clippy::struct_excessive_bools, reason = "each is a separate fact, which a row names")]
 pub struct DutyFacts {
-    /// What is to be done, in words.
+    /// What has to be done, in words.
     pub title: &'static str,
-    /// The longest time to leave it; none where only the accumulated amount or the season decides.
+    /// The longest interval; none where only the accumulated figure or the season decides.
     pub ceiling: Option<Ceiling>,
     /// What decides its date.
     pub decides: Decides,
-    /// Minutes of work on the spot for one component, without the way there: for putting tasks together into rounds. All
-    /// of it is judgement, for a small system that is easy to reach.
+    /// Minutes of work on one component, without the way there. They are used to combine tasks into rounds. All of
+    /// them are judgement, for a small system that is easy to reach.
     pub minutes: u32,
     /// What to bring.
     pub bring: &'static [&'static str],
-    /// What to be careful of, beside local codes.
+    /// What to be careful of, apart from local codes.
     pub hazards: &'static [Hazard],
-    /// Whether something builds up towards a limit that findings can teach, so that a cleaning can leave a part of it.
+    /// Whether something builds up towards a limit that findings can correct. Only then can a cleaning leave a part
+    /// of it.
     pub builds_up: bool,
-    /// Whether what it sees to follows the water off the roof.
+    /// Whether the accumulated figure follows the runoff from the roof.
     pub follows_runoff: bool,
-    /// Whether it belongs to the routine care that "last served" stands for; work that is done once in years, or by the
-    /// season, does not.
+    /// Whether it is part of the routine care that "last served" means. Work that is done once in years, or by the
+    /// season, is not.
     pub is_routine: bool,
-    /// Whether it is done by putting a new part in the place of the old one.
+    /// Whether the part is replaced by a new one.
     pub is_replacement: bool,
-    /// Whether a depth in mm can be found on it.
+    /// Whether a finding can be a depth in mm.
     pub measures_depth: bool,
 }
 
-/// For duties whose delay costs about as much as their haste.
+/// For duties where a day late costs about as much as a day early.
 const AS_OFTEN: Tolerance = Tolerance { chance: 0.5, why: "judgement: as often too early as too late" };
-/// For duties that guard the water's quality.
+/// For duties that protect water quality.
 const GUARDS_WATER: Tolerance = Tolerance {
     chance: 0.2,
-    why: "judgement: it guards the water's quality, so it comes rather too early than too late",
+    why: "judgement: it protects water quality, so too early is better than too late",
 };
-/// For the seal that keeps insects and vermin from the water.
+/// For the water seal that keeps insects and vermin out.
 const KEEPS_INSECTS_OUT: Tolerance = Tolerance {
     chance: 0.2,
-    why: "judgement: a dry trap lets insects and vermin at the water, so it comes rather too early than too late",
+    why: "judgement: a dry trap lets insects and vermin in, so too early is better than too late",
 };
 
-/// A ceiling of so many months, with its source.
+/// A longest interval in months, with its source.
 const fn every(months: u32, source: &'static str) -> Ceiling {
     Ceiling { months, source }
 }
 
 /// The facts of a duty.
-#[expect(clippy::too_many_lines, reason = "it is a table, a row a duty")]
+#[expect(clippy::too_many_lines, reason = "it is a table with one row for each duty")]
 const fn facts(duty: Duty) -> DutyFacts {
     match duty {
         Duty::ClearRoof => DutyFacts {
@@ -138,7 +139,7 @@ const fn facts(duty: Duty) -> DutyFacts {
             measures_depth: false,
         },
         Duty::CheckBands => DutyFacts {
-            title: "check the coupling's bands and look over its rubber",
+            title: "check the coupling's bands and inspect its rubber",
             ceiling: Some(every(12, "common practice, no source")),
             decides: Decides::Ceiling,
             minutes: 10,
@@ -188,8 +189,8 @@ const fn facts(duty: Duty) -> DutyFacts {
             measures_depth: true,
         },
         Duty::LookOverTank => DutyFacts {
-            title: "look over tank, lid and labels",
-            ceiling: Some(every(12, "Niagara Region on cisterns; enHealth 2010 has 6")),
+            title: "inspect tank, lid and labels",
+            ceiling: Some(every(12, "Niagara Region on cisterns; enHealth 2010 says 6 months")),
             decides: Decides::Ceiling,
             minutes: 15,
             bring: &["torch", "spare lid lock", "spare labels"],
@@ -202,7 +203,7 @@ const fn facts(duty: Duty) -> DutyFacts {
         },
         Duty::CheckIntake => DutyFacts {
             title: "check the floating intake's float, hose and screen",
-            ceiling: Some(every(12, "judgement, with the yearly look at the tank")),
+            ceiling: Some(every(12, "judgement: done with the yearly inspection of the tank")),
             decides: Decides::Ceiling,
             minutes: 20,
             bring: &["hook on a line", "spare hose band", "soft brush"],
@@ -240,8 +241,8 @@ const fn facts(duty: Duty) -> DutyFacts {
             measures_depth: false,
         },
         Duty::WorkValve => DutyFacts {
-            title: "work the valve through its full travel",
-            ceiling: Some(every(12, "Southwest Environmental Finance Center has 1 to 2 years")),
+            title: "exercise the valve through its full travel",
+            ceiling: Some(every(12, "Southwest Environmental Finance Center says 1 to 2 years")),
             decides: Decides::Ceiling,
             minutes: 10,
             bring: &["silicone grease for drinking-water parts", "valve key"],
@@ -253,7 +254,7 @@ const fn facts(duty: Duty) -> DutyFacts {
             measures_depth: false,
         },
         Duty::CompareGauge => DutyFacts {
-            title: "compare the level gauge with a dip",
+            title: "compare the level gauge with a measured depth",
             ceiling: Some(every(12, "BS 8515:2009 table 4 (from memory)")),
             decides: Decides::Ceiling,
             minutes: 10,
@@ -352,17 +353,17 @@ impl Duty {
         facts(self)
     }
 
-    /// What is to be done, in words.
+    /// What has to be done, in words.
     pub const fn title(self) -> &'static str {
         self.facts().title
     }
 
-    /// The longest time to leave it; none where only the accumulated amount or the season decides.
+    /// The longest interval; none where only the accumulated figure or the season decides.
     pub const fn ceiling(self) -> Option<Ceiling> {
         self.facts().ceiling
     }
 
-    /// The chance of being past the limit at which it falls due, where its date is predicted from a limit.
+    /// The chance of being past the limit at which it falls due. None if its date is not predicted from a limit.
     pub const fn tolerance(self) -> Option<Tolerance> {
         match self.facts().decides {
             Decides::Prediction(tolerance) => Some(tolerance),
@@ -370,7 +371,7 @@ impl Duty {
         }
     }
 
-    /// Minutes of work on the spot for one component, without the way there.
+    /// Minutes of work on one component, without the way there.
     pub const fn minutes(self) -> u32 {
         self.facts().minutes
     }

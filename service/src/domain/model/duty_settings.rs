@@ -1,5 +1,5 @@
-//! The account's own figures for duties, in the place of the defaults: the longest time to leave one, and the chance of
-//! being past the limit at which it falls due. They hold for every system of the account.
+//! The account's own figures for duties, which replace the defaults: the longest interval, the chance of being past
+//! the limit at which a duty falls due, and the lead times. They apply to every system of the account.
 
 use crate::domain::base::bounds::Bounds;
 use crate::domain::base::check::Check;
@@ -7,42 +7,43 @@ use crate::domain::model::duty::{Decides, Duty};
 use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 
-/// Ceilings of an account's own, months. Judgement: twenty years outlast every part that is looked at.
+/// An account's own longest interval, months. Judgement: no part that is inspected lasts longer than twenty years.
 pub const CEILING_MONTHS: Bounds = Bounds::of(1.0, 240.0);
 
-/// Tolerances. Judgement: beyond them the date rests on the tail of the law alone.
+/// Tolerances, as chances. Judgement: beyond these bounds the date depends only on the tail of the distribution.
 pub const TOLERANCE: Bounds = Bounds::of(0.01, 0.99);
 
-/// Days before the due date from which a task is told of, when the account says nothing.
+/// Days before the due date from which a task is announced, if the account does not say.
 pub const DEFAULT_LEAD_DAYS: u32 = 7;
 
-/// The longest lead time, and the farthest that a date may move unseen, days. Judgement: a year ahead is a plan.
+/// The longest lead time, and the most that a date may move without a reminder, days. Judgement: a year ahead is
+/// planning.
 const MOST_LEAD_DAYS: f64 = 365.0;
 
-/// Days before a due date from which it is told of.
+/// Days before a due date from which a task is announced.
 pub const LEAD_DAYS: Bounds = Bounds::of(0.0, MOST_LEAD_DAYS);
 
-/// Days by which a date has to move to be told of again.
+/// Days by which a date has to move before it is reported again.
 pub const MOVE_DAYS: Bounds = Bounds::of(1.0, MOST_LEAD_DAYS);
 
-/// What is said of a figure that the account gave.
+/// The source that is given for a figure of the account.
 pub const OWN_SOURCE: &str = "the account's own figure";
 
-/// What an account has set for one duty; the default counts where it is absent.
+/// What an account has set for one duty. An absent figure means the default.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Overrides {
-    /// Longest time to leave it, in months since it was last done.
+    /// The longest interval, in months since it was last done.
     pub ceiling_months: Option<u32>,
     /// Chance of being past the limit at which it falls due, 0 to 1.
     pub tolerance: Option<f64>,
-    /// Days before the due date from which it is told of.
+    /// Days before the due date from which a task is announced.
     pub lead_days: Option<u32>,
-    /// Days by which a due date that was told has to move to be told of again.
+    /// Days by which a reported due date has to move before it is reported again.
     pub move_days: Option<u32>,
 }
 
 impl Overrides {
-    /// Checks them; to be called under the path of the fields.
+    /// Checks the figures. To be called under their path.
     pub(crate) fn check(self, check: &mut Check, duty: Duty) {
         check.between_if_given("ceiling_months", self.ceiling_months.map(f64::from), CEILING_MONTHS);
         check.between_if_given("lead_days", self.lead_days.map(f64::from), LEAD_DAYS);
@@ -50,7 +51,7 @@ impl Overrides {
         let Some(tolerance) = self.tolerance else { return };
         if duty.tolerance().is_none() {
             let message = format!(
-                "the date of {} is not predicted from a mark: {} decides; leave tolerance out",
+                "the date of {} is not predicted from a limit: {} decides; leave tolerance out",
                 duty.code(),
                 decides(duty)
             );
@@ -64,18 +65,18 @@ impl Overrides {
 /// What decides the date of a duty that is not predicted.
 const fn decides(duty: Duty) -> &'static str {
     match duty.facts().decides {
-        Decides::Prediction(_) | Decides::Ceiling => "the ceiling",
+        Decides::Prediction(_) | Decides::Ceiling => "the longest interval",
         Decides::Season(_) => "the season",
-        Decides::RatingOrCeiling => "the maker's rating or the ceiling",
+        Decides::RatingOrCeiling => "the maker's rating or the longest interval",
     }
 }
 
-/// Where the ceiling of a duty comes from.
+/// The source of a duty's longest interval.
 pub fn ceiling_source(duty: Duty, own: bool) -> Option<&'static str> {
     if own { Some(OWN_SOURCE) } else { duty.ceiling().map(|ceiling| ceiling.source) }
 }
 
-/// The longest time to leave a duty, as it counts for an account.
+/// The longest interval of a duty that applies to an account.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct LongestInterval {
     /// Months since it was last done.
@@ -91,38 +92,38 @@ pub struct LongestInterval {
 pub struct DutyFigures {
     /// The duty.
     pub duty: Duty,
-    /// The longest time to leave it; none where only the accumulated amount or the season decides.
+    /// The longest interval; none where only the accumulated figure or the season decides.
     pub ceiling: Option<LongestInterval>,
-    /// Chance of being past the limit at which it falls due; none where no date is predicted from a limit.
+    /// Chance of being past the limit at which it falls due. None where no date is predicted from a limit.
     pub tolerance: Option<f64>,
 }
 
-/// When readers are told of a duty.
+/// When reminders of a duty are sent.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct LeadTimes {
-    /// Days before the due date from which it is told of.
+    /// Days before the due date from which a task is announced.
     pub lead_days: u32,
-    /// Days by which a due date that was told has to move to be told of again.
+    /// Days by which a reported due date has to move before it is reported again.
     pub move_days: u32,
 }
 
 impl LeadTimes {
-    /// What an account set, with the defaults where it set nothing.
+    /// What an account has set, with the defaults for the rest.
     ///
-    /// A date may move by half the lead time before it is told, by three days at the least and a fortnight at the most.
-    /// Judgement: within that, the trip that was planned still serves.
+    /// By default a date may move by half the lead time before it is reported again, within 3 to 14 days.
+    /// Judgement: within that, a planned trip still fits.
     pub fn of(own: Overrides) -> Self {
         let lead_days = own.lead_days.unwrap_or(DEFAULT_LEAD_DAYS);
         Self { lead_days, move_days: own.move_days.unwrap_or((lead_days / 2).clamp(3, 14)) }
     }
 }
 
-/// What an account has set, by duty.
+/// What an account has set for each duty.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct DutySettings(BTreeMap<Duty, Overrides>);
 
 impl DutySettings {
-    /// The figures for a duty, the account's own first.
+    /// The figures for a duty: the account's own ones, or else the defaults.
     pub fn figures(&self, duty: Duty) -> DutyFigures {
         let own = self.0.get(&duty).copied().unwrap_or_default();
         let default =
@@ -140,7 +141,7 @@ impl DutySettings {
 }
 
 impl DutySettings {
-    /// When readers are told of a duty.
+    /// When reminders of a duty are sent.
     pub fn lead(&self, duty: Duty) -> LeadTimes {
         LeadTimes::of(self.0.get(&duty).copied().unwrap_or_default())
     }
@@ -202,7 +203,7 @@ mod tests {
                 Overrides { tolerance: Some(tolerance), ..Overrides::default() }.check(&mut check, duty);
                 assert_eq!(check.done().is_ok(), fits && duty.tolerance().is_some(), "{duty:?} {tolerance}");
             }
-            // What can be cleaned in part builds up towards a limit.
+            // A duty that can be done in part builds up towards a limit.
             assert!(duty.tolerance().is_some() || !duty.facts().builds_up, "{duty:?}");
         }
     }

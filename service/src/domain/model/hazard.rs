@@ -1,6 +1,6 @@
-//! What to be careful of, by hazard, in our own words.
+//! What to be careful of, one text for each hazard, in our own words.
 //!
-//! Each text ends where licensed practice begins. No text, and no duty, tells anybody to enter a tank.
+//! Each text ends where licensed work begins. No text and no duty asks a person to enter a tank.
 
 use crate::domain::base::words::words;
 use crate::domain::model::duty::Duty;
@@ -8,7 +8,7 @@ use crate::domain::model::part::Part;
 use std::collections::BTreeSet;
 
 words! {
-    /// A way in which work can hurt someone.
+    /// A way in which the work can hurt a person.
     Hazard {
         /// Falling.
         Fall "fall",
@@ -44,21 +44,21 @@ impl Hazard {
     pub const fn text(self) -> &'static str {
         match self {
             Self::Fall => {
-                "Work from the ground with a long tool where you can. Set a ladder at one in four on firm ground, tie \
-                 it, let it reach a metre above the edge, never lean it on a gutter. Stay off wet, brittle or unknown \
-                 roof sheets. Have somebody with you."
+                "Work from the ground with a long tool where you can. Set a ladder on firm ground at a slope \
+                 of one in four, and tie it. It must reach one metre above the edge and never lean on a \
+                 gutter. Stay off wet, brittle or unknown roof sheets. Have a second person with you."
             }
             Self::ConfinedSpace => {
-                "A tank is a confined space: the air inside can kill without warning. Do all of this from outside and \
-                 never enter, nor go in after somebody: call for help. What cannot be done from outside is work for a \
-                 licensed crew."
+                "A tank is a confined space: the air inside can kill without warning. Do all of this from \
+                 outside and never enter. Never go in after another person: call for help. What cannot be \
+                 done from outside is work for a licensed crew."
             }
             Self::Drowning => {
                 "Keep children away while the lid is open, never leave it open, and lock it again."
             }
             Self::Electricity => {
-                "Switch off, unplug or lock off, and check that it is dead before you touch it. Fixed wiring is for \
-                 a licensed electrician."
+                "Switch off, unplug or lock off, and check that there is no voltage before you touch it. \
+                 Fixed wiring is for a licensed electrician."
             }
             Self::Chemicals => {
                 "Wear gloves and eye protection, work in moving air, and never mix chlorine with acids, ammonia or \
@@ -87,13 +87,13 @@ impl Hazard {
     }
 }
 
-/// The hazards of doing a duty to a part; the last one, for every duty, is that local codes may say otherwise.
+/// The hazards of a duty on a part. The last one, on every duty, is that local codes may say otherwise.
 pub fn hazards(part: &Part, duty: Duty) -> Vec<Hazard> {
     let powered = matches!(part, Part::Pump { mains_powered: true }).then_some(Hazard::Electricity);
     powered.into_iter().chain(duty.facts().hazards.iter().copied()).chain([Hazard::LocalCodes]).collect()
 }
 
-/// The hazards of several tasks, each once; local codes have the last word.
+/// The hazards of several tasks, each once, with local codes last.
 pub fn each_once<'a>(all: impl IntoIterator<Item = &'a Hazard>) -> Vec<Hazard> {
     let found: BTreeSet<Hazard> = all.into_iter().copied().collect();
     found.into_iter().collect()
