@@ -308,7 +308,7 @@ async fn pipework_without_days_of_frost_says_what_to_send(app: &App) {
     let refused = app.put(&path, 1, &component("pipes", one_day)).await;
     assert_eq!(refused.fields("invalid"), ["part.last_frost"]);
     assert!(
-        refused.text.contains("missing beside first_frost; give both days or neither"),
+        refused.text.contains("first_frost is given without it; give both days or neither"),
         "{}",
         refused.text
     );

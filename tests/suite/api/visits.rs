@@ -375,7 +375,7 @@ async fn what_was_left_is_checked(app: &App) {
         let more = |share: f64| json!({"left_fraction": share, "finding": finding});
         let reply = send(item("screen", "clean_screen", more(most + 0.01))).await;
         assert_eq!(reply.fields("invalid"), ["items[0].left_fraction"], "{finding}");
-        assert!(reply.text.contains("were found"), "{}", reply.text);
+        assert!(reply.text.contains("what was found"), "{}", reply.text);
         send(item("screen", "clean_screen", more(most))).await.expect(201);
     }
     // Said of nothing else, it needs what was done or found beside it.

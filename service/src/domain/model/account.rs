@@ -4,12 +4,12 @@ use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, KeyId, SystemId};
 use chrono::{DateTime, Utc};
 
-/// Everything stored belongs to one account.
+/// An account. Everything that is stored belongs to one account.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Account {
     /// Id.
     pub id: AccountId,
-    /// What it is called.
+    /// Its name.
     pub name: String,
     /// When it was made.
     pub created_at: DateTime<Utc>,
@@ -50,15 +50,15 @@ impl Scope {
 pub struct Key {
     /// Id.
     pub id: KeyId,
-    /// Whose it is.
+    /// The account that owns it.
     pub account_id: AccountId,
     /// What it is for.
     pub name: String,
     /// What it may do, sorted, without repeats.
     pub scopes: Vec<Scope>,
-    /// The one system it reads, if it is not for the whole account. Its only scope is `read` then.
+    /// The only system that the key can read; the whole account if absent. Such a key has only the scope `read`.
     pub system_id: Option<SystemId>,
-    /// SHA-256 of the secret. A fast hash is enough: the secret has 256 random bits, so nothing can be guessed.
+    /// SHA-256 of the secret. A fast hash is enough: the secret has 256 random bits, so it cannot be guessed.
     pub hash: [u8; 32],
     /// The first characters of the secret.
     pub hint: String,
@@ -70,45 +70,45 @@ pub struct Key {
     pub revoked_at: Option<DateTime<Utc>>,
 }
 
-/// What a new key is to be.
+/// The settings of a new key.
 #[derive(Clone, Debug)]
 pub struct KeyDraft {
     /// What it is for.
     pub name: String,
     /// What it may do.
     pub scopes: Vec<Scope>,
-    /// The one system it is to read; the whole account when absent.
+    /// The only system that it can read; the whole account if absent.
     pub system_id: Option<SystemId>,
     /// When it stops being accepted.
     pub expires_at: Option<DateTime<Utc>>,
 }
 
 impl KeyDraft {
-    /// A key that may do everything, for ever.
+    /// A key that may do everything and does not expire.
     pub fn of_everything(name: &str) -> Self {
         Self { name: name.to_owned(), scopes: Scope::ALL.to_vec(), system_id: None, expires_at: None }
     }
 }
 
-/// How far a key that reads can see: the whole account, or one system of it.
+/// What a key can read: the whole account, or one system of it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct ReadAccess {
     /// The account.
     pub account: AccountId,
-    /// The one system, if it is not all.
+    /// The only system that it can read; all if absent.
     pub only: Option<SystemId>,
 }
 
 impl ReadAccess {
-    /// Whether what belongs to a system is seen.
+    /// Whether the key can read what belongs to a system.
     pub fn sees(&self, system: SystemId) -> bool {
         self.only.is_none_or(|only| only == system)
     }
 
-    /// The account, to look a system up in.
+    /// The account in which to look up a system.
     ///
     /// # Errors
-    /// The system is not found, in the same words as one that does not exist.
+    /// The system is not found. The message is the same as for a system that does not exist.
     pub fn to(&self, system: SystemId) -> Result<AccountId> {
         if self.sees(system) {
             Ok(self.account)
@@ -117,10 +117,11 @@ impl ReadAccess {
         }
     }
 
-    /// The system that a list is narrowed down to: what was asked for, and for a key of one system never more than that.
+    /// The system to which a list is limited: the one that was asked for. A key for one system never sees more than
+    /// that system.
     ///
     /// # Errors
-    /// Another system was asked for than the one that is seen.
+    /// If the caller asked for a system that the key cannot read.
     pub fn narrowed(&self, asked: Option<SystemId>) -> Result<Option<SystemId>> {
         match asked {
             Some(system) => self.to(system).map(|_| Some(system)),

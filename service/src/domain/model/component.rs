@@ -1,4 +1,4 @@
-//! Components: a part that was put in, with its days of service.
+//! Components: installed parts, with their days of service.
 
 use crate::domain::base::bounds::NAME_LENGTH;
 use crate::domain::base::check::Check;
@@ -9,23 +9,23 @@ use chrono::{DateTime, NaiveDate, Utc};
 /// What is known of a component.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ComponentFacts {
-    /// What people call it.
+    /// The name that people use.
     pub name: String,
     /// What it is.
     pub part: Part,
-    /// The day it was put in.
+    /// The day it was installed.
     pub installed_on: NaiveDate,
-    /// The day it was last served before the service knew of it.
+    /// The day of its last service before it was registered.
     pub last_served_on: Option<NaiveDate>,
 }
 
 impl ComponentFacts {
-    /// A component of which no earlier care is known.
+    /// A component without known earlier care.
     pub fn new(name: impl Into<String>, part: Part, installed_on: NaiveDate) -> Self {
         Self { name: name.into(), part, installed_on, last_served_on: None }
     }
 
-    /// Checks everything; nothing can have been served after `today`.
+    /// Checks everything. The last service cannot be later than `today`.
     pub(crate) fn check(&self, check: &mut Check, today: NaiveDate) {
         check.text("name", &self.name, NAME_LENGTH);
         check.date("installed_on", self.installed_on);
@@ -52,9 +52,9 @@ pub struct Component {
     pub system_id: SystemId,
     /// What is known of it.
     pub facts: ComponentFacts,
-    /// The day it was taken out.
+    /// The day it was removed.
     pub removed_on: Option<NaiveDate>,
-    /// The component whose place it took.
+    /// The component that it replaced.
     pub replaces: Option<ComponentId>,
     /// Counts up with every change.
     pub version: i64,
@@ -65,7 +65,7 @@ pub struct Component {
 }
 
 impl Component {
-    /// A component as it is first registered.
+    /// A component as first registered.
     pub fn new(id: ComponentId, system_id: SystemId, facts: ComponentFacts, now: DateTime<Utc>) -> Self {
         let (removed_on, replaces) = (None, None);
         Self { id, system_id, facts, removed_on, replaces, version: 1, created_at: now, updated_at: now }
@@ -77,14 +77,14 @@ impl Component {
     }
 }
 
-/// How a new component differs from the one it replaces.
+/// How a new component differs from the one that it replaces.
 #[derive(Clone, Debug)]
 pub struct Replacement {
-    /// The day of the change.
+    /// The day of the replacement.
     pub on: NaiveDate,
-    /// What the new one is; like the old one when absent.
+    /// The part of the new component; the same as the old one's if absent.
     pub part: Option<Part>,
-    /// What it is called; like the old one when absent.
+    /// Its name; the same as the old one's if absent.
     pub name: Option<String>,
 }
 

@@ -1,4 +1,4 @@
-//! Deliveries: what a subscription sends, each written down before it is sent.
+//! Deliveries: what a subscription sends. Each one is stored before it is sent.
 
 use crate::domain::base::ids::{AccountId, DeliveryId, SubscriptionId, TaskId};
 use crate::domain::base::words::words;
@@ -8,52 +8,52 @@ use chrono::{DateTime, TimeDelta, Utc};
 words! {
     /// Where a delivery stands.
     DeliveryState {
-        /// It waits for its first attempt, or its next.
+        /// It waits for its first or next attempt.
         Waiting "waiting",
-        /// The receiver took it.
+        /// The receiver accepted it.
         Delivered "delivered",
-        /// It was given up; somebody may send it again by hand.
+        /// It was given up. A person can send it again by hand.
         Parked "parked",
-        /// Something newer came before it was sent.
+        /// A newer delivery replaced it before it was sent.
         Superseded "superseded",
     }
 }
 
 words! {
-    /// What is posted.
+    /// What is sent.
     Content {
         /// An entry of the feed.
         Reminder "reminder",
         /// A digest.
         Digest "digest",
-        /// A word to try the way.
+        /// A test message.
         Test "test",
     }
 }
 
-/// Something that a subscription posts.
+/// Something that a subscription sends.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Delivery {
-    /// Id, which the receiver sees too.
+    /// Id, which the receiver sees as well.
     pub id: DeliveryId,
     /// The subscription.
     pub subscription_id: SubscriptionId,
-    /// Whose it is.
+    /// The account that owns it.
     pub account_id: AccountId,
     /// What it is.
     pub content: Content,
-    /// Of an entry: its number.
+    /// For an entry: its number.
     pub number: Option<i64>,
-    /// Of an entry: its task.
+    /// For an entry: its task.
     pub task_id: Option<TaskId>,
-    /// Where it stands.
+    /// Its state.
     pub state: DeliveryState,
     /// Attempts since it was made, or since it was last sent again by hand.
     pub attempts: u32,
-    /// The next attempt, when it waits.
+    /// The next attempt, if it waits.
     pub next_at: Option<DateTime<Utc>>,
-    /// When its first attempt was made, or is due while there was none, since it was last sent again by hand: two days
-    /// later it is given up.
+    /// When the first attempt was made, or is due if none was made yet. Sending again by hand resets it. The
+    /// delivery is given up two days after this time.
     pub due_at: DateTime<Utc>,
     /// When it was made.
     pub created_at: DateTime<Utc>,
@@ -61,24 +61,24 @@ pub struct Delivery {
     pub ended_at: Option<DateTime<Utc>>,
 }
 
-/// What is posted of a delivery. It is written down with it, so that every attempt says the same.
+/// What is sent. It is stored with the delivery, so that every attempt sends the same.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Body {
-    /// What the text is.
+    /// The media type of the text.
     pub media_type: String,
     /// The text.
     pub text: String,
 }
 
 impl Body {
-    /// A body of JSON.
+    /// A JSON body.
     pub fn json(text: String) -> Self {
         Self { media_type: "application/json".to_owned(), text }
     }
 }
 
 impl Delivery {
-    /// A new one that is due at an instant.
+    /// A new delivery that is due at an instant.
     pub fn new(
         id: DeliveryId,
         subscription: &Subscription,
@@ -103,19 +103,19 @@ impl Delivery {
     }
 }
 
-/// A delivery with what is posted, to be written down.
+/// A delivery with its body, to be stored.
 #[derive(Clone, Debug, PartialEq)]
 pub struct NewDelivery {
-    /// It.
+    /// The delivery.
     pub delivery: Delivery,
-    /// What is posted.
+    /// Its body.
     pub body: Body,
 }
 
 /// A delivery with its attempts, oldest first.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LoggedDelivery {
-    /// It.
+    /// The delivery.
     pub delivery: Delivery,
     /// Its attempts.
     pub attempts: Vec<DeliveryAttempt>,
@@ -124,52 +124,52 @@ pub struct LoggedDelivery {
 /// One attempt at a delivery.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct DeliveryAttempt {
-    /// When.
+    /// When it was made.
     pub at: DateTime<Utc>,
-    /// How long it took.
+    /// How long it took, ms.
     pub milliseconds: i64,
-    /// What the receiver answered.
+    /// The HTTP status of the answer.
     pub status: Option<u16>,
     /// Why there was no answer.
     pub error: Option<String>,
 }
 
-/// A delivery that this process is to send.
+/// A delivery that this process has claimed, to send it.
 #[derive(Clone, Debug)]
 pub struct ClaimedDelivery {
-    /// It.
+    /// The delivery.
     pub delivery: Delivery,
-    /// What is posted.
+    /// Its body.
     pub body: Body,
-    /// Tells this claim from a later one.
+    /// The end of the claim, which tells it from a later claim.
     pub held_until: DateTime<Utc>,
 }
 
-/// What became of an attempt.
+/// The result of an attempt.
 #[derive(Clone, Debug)]
 pub struct AttemptOutcome {
     /// The attempt.
     pub attempt: DeliveryAttempt,
-    /// Where the delivery stands now.
+    /// The state of the delivery now.
     pub state: DeliveryState,
     /// The next attempt.
     pub next_at: Option<DateTime<Utc>>,
     /// When the first attempt was made.
     pub first_at: DateTime<Utc>,
-    /// Until when the receiver asked to be left alone, whatever waits for it.
+    /// Until when the receiver asked not to be sent anything.
     pub rest_until: Option<DateTime<Utc>>,
-    /// Whether the receiver is to be left alone after failures in a row.
+    /// Whether the attempt failed, so that the receiver rests after several failures in a row.
     pub failed: bool,
-    /// Whether the receiver is gone for good, so that the subscription pauses.
+    /// Whether the receiver is gone for good, so that the subscription is paused.
     pub gone: bool,
 }
 
-/// What came of posting.
+/// The result of sending a request.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct WebhookResponse {
-    /// What the receiver answered.
+    /// The HTTP status of the answer.
     pub status: Option<u16>,
-    /// What it asked to wait.
+    /// How long the receiver asked to wait.
     pub retry_after: Option<TimeDelta>,
     /// Why there was no answer.
     pub error: Option<String>,

@@ -1,34 +1,35 @@
-//! Gauges: where rain is measured.
+//! Rain gauges: where rain is measured.
 
 use crate::domain::base::bounds::{Bounds, MONTHS, NAME_LENGTH};
 use crate::domain::base::check::{Check, place};
 use crate::domain::base::error::Result;
 use crate::domain::base::ids::{AccountId, GaugeId};
+use crate::domain::base::plural::counted;
 use crate::domain::model::property::Position;
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
-/// Days of the months in the longest year.
+/// Days of each month in a leap year.
 const MONTH_DAYS: [f64; 12] = [31.0, 29.0, 31.0, 30.0, 31.0, 30.0, 31.0, 31.0, 30.0, 31.0, 30.0, 31.0];
 
 /// Mean rain of a month, mm. Judgement: the wettest places have means near 3,000 (from memory).
 pub const NORMAL_RAIN_MM: Bounds = Bounds::of(0.0, 5000.0);
 
-/// Mean wet days of a month; each is also held to the days of its own month.
+/// Mean wet days of a month. Each is also limited to the days of its own month.
 pub const NORMAL_WET_DAYS: Bounds = Bounds::of(0.0, MONTH_DAYS[0]);
 
 /// The least rain that makes a day wet, mm. Judgement: weather services take 0.1 to 2.5 (from memory).
 pub const WET_DAY_THRESHOLD_MM: Bounds = Bounds::of(0.05, 10.0);
 
-/// Years that normals are the means of. Judgement: the longest records have some three hundred (from memory).
+/// Years over which normals are averaged. Judgement: the longest records have some three hundred (from memory).
 pub const NORMAL_YEARS: Bounds = Bounds::of(1.0, 300.0);
 
-/// A gauge.
+/// A rain gauge.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Gauge {
     /// Id.
     pub id: GaugeId,
-    /// Whose it is.
+    /// The account that owns it.
     pub account_id: AccountId,
     /// What is known of it.
     pub facts: GaugeFacts,
@@ -53,10 +54,10 @@ pub struct RainSpan {
     pub days: i64,
 }
 
-/// What is known of a gauge.
+/// What is known of a rain gauge.
 #[derive(Clone, Debug, PartialEq)]
 pub struct GaugeFacts {
-    /// What it is called.
+    /// Its name.
     pub name: String,
     /// Degrees north.
     pub latitude_deg: f64,
@@ -75,16 +76,22 @@ pub struct Normals {
     pub wet_days: Vec<f64>,
     /// The least rain in mm that made a day wet.
     pub wet_day_threshold_mm: f64,
-    /// Years behind them.
+    /// Years over which they are averaged.
     pub years: f64,
 }
 
 impl Normals {
-    /// Checks them; to be called under the path of the field.
+    /// Checks the normals. To be called under the path of the field.
     pub(crate) fn check(&self, check: &mut Check) {
         for (field, values) in [("rain_mm", &self.rain_mm), ("wet_days", &self.wet_days)] {
             if values.len() != MONTHS.most {
-                check.refuse(field, format!("it has {} values; give twelve, January first", values.len()));
+                check.refuse(
+                    field,
+                    format!(
+                        "it has {}; give twelve, January first",
+                        counted(values.len() as u64, "value", "values")
+                    ),
+                );
                 continue;
             }
             for (month, &value) in values.iter().enumerate() {
@@ -100,8 +107,10 @@ impl Normals {
             for month in 0..MONTHS.most {
                 let (rain, days) = (self.rain_mm[month], self.wet_days[month]);
                 if rain > 0.0 && days == 0.0 && rain > NORMAL_WET_DAYS.most * self.wet_day_threshold_mm {
-                    let message =
-                        format!("{rain} mm cannot fall on no wet day of {} mm", self.wet_day_threshold_mm);
+                    let message = format!(
+                        "0 wet days cannot bring {rain} mm; a day counts as wet from {} mm",
+                        self.wet_day_threshold_mm
+                    );
                     check.refuse(&format!("wet_days[{month}]"), message);
                 }
             }
@@ -110,7 +119,7 @@ impl Normals {
         check.between("years", self.years, NORMAL_YEARS);
     }
 
-    /// As the engine takes them.
+    /// The same in the engine's type.
     pub fn to_engine(&self) -> eavesward_engine::Normals {
         let twelve = |values: &[f64]| std::array::from_fn(|month| values.get(month).copied().unwrap_or(0.0));
         eavesward_engine::Normals {
@@ -123,7 +132,7 @@ impl Normals {
 }
 
 impl GaugeFacts {
-    /// A gauge without normals.
+    /// A rain gauge without normals.
     pub fn new(name: impl Into<String>, position: Position) -> Self {
         let Position { latitude_deg, longitude_deg } = position;
         Self { name: name.into(), latitude_deg, longitude_deg, normals: None }

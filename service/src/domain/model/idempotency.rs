@@ -1,27 +1,27 @@
 //! Repeated requests: a POST with an `Idempotency-Key` is carried out once.
 //!
-//! The first request claims the key together with a seed, from which the id of what it makes is taken. A request that
-//! was cut off half-way, by a crash say, is carried out again with the same seed, so that it finds what the first one
-//! made instead of making it twice. The answer is then kept and given to every repetition.
+//! The first request claims the key together with a seed, and the id of what it creates is made from that seed. If
+//! a request is cut off half-way, for example by a crash, its repetition uses the same seed. So it finds what the
+//! first one created instead of creating it twice. The answer is then stored and given to every repetition.
 
 use crate::domain::base::ids::AccountId;
 use chrono::{DateTime, TimeDelta, Utc};
 use uuid::Uuid;
 
-/// How long answers are kept.
+/// How long answers are stored.
 pub const RETENTION: TimeDelta = TimeDelta::hours(24);
 
-/// How long a claim without an answer holds others off; a request does not run longer.
+/// How long a claim without an answer blocks others. No request runs longer.
 pub const CLAIM_TIMEOUT: TimeDelta = TimeDelta::seconds(60);
 
-/// A request, as far as repetition goes.
+/// What identifies a request that may be repeated.
 #[derive(Clone, Debug)]
 pub struct Attempt {
-    /// Whose it is.
+    /// The account that owns it.
     pub account_id: AccountId,
     /// The caller's key.
     pub key: String,
-    /// Hash of method, path and body: the same key with another request is a mistake.
+    /// Hash of method, path and body. Using the same key for a different request is an error.
     pub fingerprint: [u8; 32],
     /// The seed to use if this is the first attempt.
     pub seed: Uuid,
@@ -29,7 +29,7 @@ pub struct Attempt {
     pub now: DateTime<Utc>,
 }
 
-/// The answer that is kept.
+/// The answer that is stored.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Answer {
     /// HTTP status.
@@ -42,10 +42,10 @@ pub struct Answer {
     pub body: String,
 }
 
-/// What a claim met.
+/// The result of a claim.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Claim {
-    /// Go ahead, with this seed.
+    /// Carry the request out, with this seed.
     Go {
         /// The first attempt's seed.
         seed: Uuid,
@@ -54,6 +54,6 @@ pub enum Claim {
     Running,
     /// It was answered already.
     Answered(Answer),
-    /// The key was used for another request.
+    /// The key was used for a different request.
     Mismatch,
 }

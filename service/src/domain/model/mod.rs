@@ -1,4 +1,4 @@
-//! What is stored: types, their checks and their filters, one file a noun. No I/O.
+//! What is stored: types, their checks and their filters, one file for each noun. No I/O.
 
 pub mod account;
 pub mod calendar;

@@ -1,4 +1,4 @@
-//! Parts: what a component is, with the figures its duties need.
+//! Parts: what a component is, with the figures that its duties need.
 
 use crate::domain::base::bounds::{Bounds, SHARE};
 use crate::domain::base::check::Check;
@@ -77,7 +77,7 @@ words! {
 }
 
 words! {
-    /// How much of the sky's ultraviolet is kept off.
+    /// How much of the sky's ultraviolet is blocked.
     Shade {
         /// Nothing.
         FullSun "full_sun",
@@ -101,7 +101,8 @@ words! {
 }
 
 impl Shade {
-    /// Share of the ultraviolet kept off. Judgement, no source; the plausible ranges are .3-.7, .6-.9 and .9-1.
+    /// Share of the ultraviolet that is blocked. Judgement, no source. Plausible ranges are 0.3 to 0.7, 0.6 to 0.9
+    /// and 0.9 to 1.
     pub const fn share(self) -> f64 {
         match self {
             Self::FullSun => 0.0,
@@ -115,23 +116,23 @@ impl Shade {
 /// How a diverter is emptied.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Emptying {
-    /// By somebody.
+    /// By hand.
     Hand,
-    /// By a hole of this many mm under this many m of water.
+    /// By a weep hole.
     WeepHole {
         /// Diameter in mm.
         hole_mm: f64,
-        /// Head in m when the chamber is full.
+        /// Depth of water above the hole in m when the chamber is full.
         head_m: f64,
     },
-    /// By a drip of this many litres an hour.
+    /// By a slow-release (drip) outlet.
     Drip {
-        /// Flow.
+        /// Flow in litres an hour.
         litres_per_hour: f64,
     },
 }
 
-/// A day of the year.
+/// A day that comes every year.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct MonthDay {
     /// 1 to 12.
@@ -141,69 +142,70 @@ pub struct MonthDay {
 }
 
 impl MonthDay {
-    /// The day in a year; 29 February is the 28th in short years.
+    /// The day in a year. 29 February becomes 28 February in other than leap years.
     pub fn in_year(self, year: i32) -> Option<NaiveDate> {
         NaiveDate::from_ymd_opt(year, self.month, self.day)
             .or_else(|| NaiveDate::from_ymd_opt(year, self.month, self.day.checked_sub(1)?))
     }
 }
 
-/// Lengths of a gutter, m. Judgement: ten kilometres exceed those of the largest roof.
+/// Length of a gutter, m. Judgement: ten kilometres are more than any roof has.
 pub const LENGTH_M: Bounds = Bounds::above_nothing(10_000.0);
 
-/// Areas of a screen's mesh, m2. Judgement: one as large as a hall is a slip of a unit.
+/// Area of a screen's mesh, m2. Judgement: a screen as large as a hall is a wrong unit.
 pub const AREA_M2: Bounds = Bounds::above_nothing(100.0);
 
-/// Openings of a mesh, mm. Judgement: what is coarser keeps no leaf back.
+/// Openings of a mesh, mm. Judgement: a coarser mesh stops no leaves.
 pub const MESH_MM: Bounds = Bounds::above_nothing(50.0);
 
-/// Volumes of a diverter's chamber, litres. Judgement: a millimetre off the largest roof.
+/// Volume of a diverter's chamber, litres. Judgement: it holds one millimetre of runoff from the largest roof.
 pub const CHAMBER_VOLUME_L: Bounds = Bounds::above_nothing(100_000.0);
 
-/// Diameters of a weep hole, mm. Judgement: a finer one clogs at once, a wider one is a drain.
+/// Diameter of a weep hole, mm. Judgement: a finer hole clogs at once, a wider one is a drain.
 pub const HOLE_MM: Bounds = Bounds::of(0.5, 20.0);
 
-/// Heads of water over a weep hole, m. Judgement: from a low box to a standpipe of three storeys.
+/// Depth of water above a weep hole, m. Judgement: from a low box to a standpipe three storeys high.
 pub const HEAD_M: Bounds = Bounds::of(0.05, 10.0);
 
-/// Flows of a drip, litres an hour. Judgement: from a drop every four seconds to a thin stream.
+/// Flow of a slow-release (drip) outlet, litres an hour. Judgement: from one drop every four seconds to a thin
+/// stream.
 pub const LITRES_PER_HOUR: Bounds = Bounds::of(0.05, 100.0);
 
-/// Share of the ultraviolet that is kept off a coupling.
+/// Share of the ultraviolet that is kept from a coupling.
 pub const SHADE_SHARE: Bounds = SHARE;
 
-/// Capacities of a tank, litres. Judgement: a hundred thousand cubic metres are a lake.
+/// Capacity of a tank, litres. Judgement: a hundred thousand cubic metres are a lake.
 pub const CAPACITY_L: Bounds = Bounds::above_nothing(100_000_000.0);
 
-/// Areas of a tank's floor, m2. Judgement: that lake, one metre deep.
+/// Area of a tank's floor, m2. Judgement: that same lake, one metre deep.
 pub const FLOOR_AREA_M2: Bounds = Bounds::above_nothing(100_000.0);
 
-/// Heights of a tank's outlet above its floor, mm. Judgement: twenty metres exceed the tallest tank.
+/// Height of a tank's outlet above its floor, mm. Judgement: twenty metres exceed the tallest tank.
 pub const OUTLET_HEIGHT_MM: Bounds = Bounds::of(0.0, 20_000.0);
 
-/// Depths of sediment at which it is removed, mm. Judgement: less cannot be measured, more is a floor of its own.
+/// Depth of sediment at which it is removed, mm. Judgement: less cannot be measured, and more would be a new floor.
 pub const SEDIMENT_LIMIT_MM: Bounds = Bounds::of(10.0, 2000.0);
 
-/// Depths of a trap's water seal, mm. Judgement: a shallower one dries in days, a deeper one is a slip of a unit.
+/// Depth of a trap's water seal, mm. Judgement: a shallower seal dries in days, a deeper one is a wrong unit.
 pub const SEAL_DEPTH_MM: Bounds = Bounds::of(10.0, 1000.0);
 
-/// Volumes of a pressure vessel, litres. Judgement: the largest are some ten cubic metres.
+/// Volume of a pressure vessel, litres. Judgement: the largest have some ten cubic metres.
 pub const VOLUME_L: Bounds = Bounds::above_nothing(100_000.0);
 
-/// Volumes that a cartridge is rated for, litres. Judgement: as much as the largest tank holds.
+/// Volume for which a cartridge is rated, litres. Judgement: as much as the largest tank holds.
 pub const RATED_VOLUME_L: Bounds = Bounds::above_nothing(100_000_000.0);
 
-/// Hours that a lamp is rated for. Judgement: more than twenty years without a pause.
+/// Hours for which a lamp is rated. Judgement: the most is over twenty years without a pause.
 pub const RATED_HOURS: Bounds = Bounds::above_nothing(200_000.0);
 
-/// Hours that a lamp burns a day.
+/// Hours a day for which a lamp is on.
 pub const HOURS_PER_DAY: Bounds = Bounds::above_nothing(24.0);
 
-/// What a component is, with the figures its duties need. The wire's `Part` says what each figure means.
+/// What a component is, with the figures that its duties need. The API's `Part` says what each figure means.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[expect(
     missing_docs,
-    reason = "the fields are those of the wire's Part, where each is described with its unit"
+    reason = "the fields are those of the API's Part, where each is described with its unit"
 )]
 pub enum Part {
     Roof {
@@ -267,7 +269,7 @@ pub enum Part {
 }
 
 impl Part {
-    /// A tank whose sediment is removed at the usual depth.
+    /// A tank whose sediment is removed at the default depth.
     pub const fn tank(
         capacity_l: f64,
         floor_area_m2: f64,
@@ -299,7 +301,7 @@ impl Part {
         }
     }
 
-    /// Checks every figure; to be called under the path of the part.
+    /// Checks every figure. To be called under the path of the part.
     pub fn check(&self, check: &mut Check) {
         match self {
             Self::Roof { .. } | Self::Valve { .. } | Self::LevelGauge | Self::Pump { .. } => {}
@@ -356,12 +358,12 @@ fn check_frost(check: &mut Check, first: Option<MonthDay>, last: Option<MonthDay
         [("first_frost", "last_frost", first, last), ("last_frost", "first_frost", last, first)]
     {
         match day {
-            // 2024 has a 29 February.
+            // 2024 is a leap year, so 29 February is allowed.
             Some(day) if NaiveDate::from_ymd_opt(2024, day.month, day.day).is_none() => {
                 check.refuse(field, format!("month {} has no day {}", day.month, day.day));
             }
             None if other_day.is_some() => {
-                check.refuse(field, format!("it is missing beside {other}; give both days or neither"));
+                check.refuse(field, format!("{other} is given without it; give both days or neither"));
             }
             _ => {}
         }

@@ -1,57 +1,60 @@
-//! Properties: the places that systems stand at.
+//! Properties: the sites where systems stand.
 
 use crate::domain::base::bounds::{Bounds, MONTHS, NAME_LENGTH, NOTE_LENGTH};
 use crate::domain::base::check::{Check, place, zone};
 use crate::domain::base::error::Result;
 use crate::domain::base::ids::{AccountId, PropertyId};
+use crate::domain::base::plural::counted;
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
-/// Twelve figures, January first whatever the hemisphere.
+/// Twelve figures, January first in both hemispheres.
 pub type Monthly = [f64; MONTHS.most];
 
-/// Air temperatures of the months, degrees Celsius.
+/// Monthly air temperatures, degrees Celsius.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Temperatures {
-    /// Means.
+    /// Monthly means.
     pub mean_c: Option<Monthly>,
-    /// Means of the daily minima, none above the month's mean.
+    /// Monthly means of the daily minima. None is above the mean of its month.
     pub mean_minimum_c: Option<Monthly>,
 }
 
-/// What a place's months are like but for its rain, checked.
+/// What is known of a site's months apart from the rain, checked.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Months {
     /// Air temperatures.
     pub temperatures: Temperatures,
-    /// Evaporation from a trap's seal, mm a day.
+    /// Evaporation from a trap's water seal, mm a day.
     pub evaporation_mm_per_day: Option<Monthly>,
 }
 
-/// What a place's months are like, as it came in.
+/// What is known of a site's months apart from the rain, not yet checked.
 #[derive(Clone, Debug, Default)]
 pub struct MonthsDraft {
-    /// Mean air temperatures, degrees Celsius.
+    /// Monthly mean air temperatures, degrees Celsius.
     pub mean_c: Option<Vec<f64>>,
-    /// Means of the daily minima.
+    /// Monthly means of the daily minima, degrees Celsius.
     pub mean_minimum_c: Option<Vec<f64>>,
-    /// Evaporation from a trap's seal, mm a day.
+    /// Evaporation from a trap's water seal, mm a day.
     pub evaporation_mm_per_day: Option<Vec<f64>>,
 }
 
-/// Metres above sea level. Judgement: the shores of the Dead Sea lie near -430, the highest towns near 5,000 (from memory).
+/// Metres above sea level. Judgement: the shores of the Dead Sea are near -430, the highest towns near 5,000 (from
+/// memory).
 pub const ELEVATION_M: Bounds = Bounds::of(-450.0, 6000.0);
 
-/// The coldest and the warmest month that is believed, degrees Celsius. Judgement: the coldest months of inhabited places
-/// have means near -50, the warmest near 40 (from memory).
+/// Monthly means and mean minima that are accepted, degrees Celsius. Judgement: at inhabited sites the coldest
+/// months have means near -50, the warmest near 40 (from memory).
 pub const TEMPERATURES_C: Bounds = Bounds::of(-60.0, 50.0);
 
-/// Evaporation that is believed, mm a day. Judgement: open pans in hot deserts lose about half of the most (from memory).
+/// Evaporation that is accepted, mm a day. Judgement: open pans in hot deserts lose about half of the most (from
+/// memory).
 pub const EVAPORATION_MM_PER_DAY: Bounds = Bounds::of(0.0, 30.0);
 
 impl MonthsDraft {
-    /// Checks everything; of a list that is refused nothing is kept.
+    /// Checks everything. A list that is refused is dropped as a whole.
     pub(crate) fn check(self, check: &mut Check) -> Months {
         let mut temperatures = Temperatures::default();
         check.within("temperatures", |check| {
@@ -77,7 +80,10 @@ impl MonthsDraft {
 fn monthly(check: &mut Check, field: &str, values: Option<&[f64]>, bounds: Bounds) -> Option<Monthly> {
     let values = values?;
     let Ok(twelve) = Monthly::try_from(values) else {
-        check.refuse(field, format!("it has {} values; give twelve, January first", values.len()));
+        check.refuse(
+            field,
+            format!("it has {}; give twelve, January first", counted(values.len() as u64, "value", "values")),
+        );
         return None;
     };
     for (month, value) in twelve.into_iter().enumerate() {
@@ -91,7 +97,7 @@ fn monthly(check: &mut Check, field: &str, values: Option<&[f64]>, bounds: Bound
 pub struct Property {
     /// Id.
     pub id: PropertyId,
-    /// Whose it is.
+    /// The account that owns it.
     pub account_id: AccountId,
     /// What is known of it.
     pub facts: PropertyFacts,
@@ -106,7 +112,7 @@ pub struct Property {
 /// What is known of a property, checked.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PropertyFacts {
-    /// What it is called.
+    /// Its name.
     pub name: String,
     /// Degrees north.
     pub latitude_deg: f64,
@@ -114,16 +120,16 @@ pub struct PropertyFacts {
     pub longitude_deg: f64,
     /// Metres above sea level.
     pub elevation_m: f64,
-    /// Its days are counted in this zone.
+    /// The time zone in which its days are counted.
     pub time_zone: Tz,
-    /// What its months are like but for the rain.
+    /// What is known of its months apart from the rain.
     pub months: Months,
-    /// Anything the next visitor should know.
+    /// What the next visitor should know.
     pub notes: Option<String>,
 }
 
 impl PropertyFacts {
-    /// A property of whose months nothing is known, and of which nothing is noted.
+    /// A property without monthly figures and without notes.
     pub fn new(name: impl Into<String>, position: Position, elevation_m: f64, time_zone: Tz) -> Self {
         let Position { latitude_deg, longitude_deg } = position;
         let (months, notes) = (Months::default(), None);
@@ -136,10 +142,10 @@ impl PropertyFacts {
     }
 }
 
-/// What is known of a property, as it came in.
+/// What is known of a property, not yet checked.
 #[derive(Clone, Debug)]
 pub struct PropertyDraft {
-    /// What it is called.
+    /// Its name.
     pub name: String,
     /// Degrees north.
     pub latitude_deg: f64,
@@ -147,11 +153,11 @@ pub struct PropertyDraft {
     pub longitude_deg: f64,
     /// Metres above sea level.
     pub elevation_m: f64,
-    /// IANA name of its zone.
+    /// IANA name of its time zone.
     pub time_zone: String,
-    /// What its months are like but for the rain.
+    /// What is known of its months apart from the rain.
     pub months: MonthsDraft,
-    /// Anything the next visitor should know.
+    /// What the next visitor should know.
     pub notes: Option<String>,
 }
 
@@ -180,7 +186,8 @@ impl PropertyDraft {
     }
 }
 
-/// Mean radius of the earth, km: 6371.0088 by the International Union of Geodesy and Geophysics (from memory).
+/// Mean radius of the earth, km: 6371.0088 according to the International Union of Geodesy and Geophysics (from
+/// memory).
 pub(crate) const EARTH_KM: f64 = 6371.0088;
 
 /// A position, degrees north and east.
@@ -193,8 +200,8 @@ pub struct Position {
 }
 
 impl Position {
-    /// The great-circle distance in km, by the haversine formula: good to half a per cent, the earth being no sphere.
-    /// Roads are longer.
+    /// The great-circle distance in km, by the haversine formula. It is good to half a per cent, because the earth
+    /// is not a sphere. Roads are longer.
     pub fn km_to(self, other: Self) -> f64 {
         let half = |one: f64, other: f64| ((other - one).to_radians() / 2.0).sin().powi(2);
         let across = half(self.latitude_deg, other.latitude_deg)

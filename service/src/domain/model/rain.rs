@@ -1,14 +1,14 @@
-//! Rain in: daily readings are judged one by one, and the good ones are an upsert by date.
+//! Incoming rain: each daily reading is checked by itself, and the good ones are inserted or updated by date.
 
 use crate::domain::base::bounds::Bounds;
 use crate::domain::model::gauge::RainSpan;
 use chrono::NaiveDate;
 
-/// Rain of a day that is believed, mm. The greatest ever measured is 1,825 mm (La Réunion, 7-8 January
-/// 1966, World Meteorological Organization's archive of extremes; from memory).
+/// Rain of one day that is accepted, mm. The most that was ever measured is 1,825 mm (La Réunion, 7-8 January 1966,
+/// World Meteorological Organization's archive of extremes; from memory).
 pub const RAIN_MM: Bounds = Bounds::of(0.0, 2000.0);
 
-/// The most readings of one request. Judgement: more than a hundred years of days.
+/// The most readings of one request. Judgement: they cover more than a hundred years.
 pub const MOST_READINGS: usize = 50_000;
 
 /// Rain of one day.
@@ -20,7 +20,7 @@ pub struct RainDay {
     pub rain_mm: f64,
 }
 
-/// A reading as it came, or why it could not be read.
+/// A reading as it came in, or why it cannot be read.
 #[derive(Clone, Debug)]
 pub struct OfferedReading {
     /// Line or position, from 1.
@@ -29,16 +29,16 @@ pub struct OfferedReading {
     pub date: Option<String>,
     /// The reading, or the reason.
     pub reading: std::result::Result<RainDay, String>,
-    /// Whether it was made by spreading an accumulated reading.
+    /// Whether it comes from an accumulated reading that was spread over several days.
     pub spread: bool,
 }
 
-/// Everything one request offers.
+/// Everything that one request sends.
 #[derive(Clone, Debug, Default)]
 pub struct RainOffer {
     /// The readings.
     pub readings: Vec<OfferedReading>,
-    /// Lines that say nothing about rain.
+    /// Lines that are not about rain.
     pub other: u32,
 }
 
@@ -49,24 +49,24 @@ pub struct Refusal {
     pub line: u64,
     /// The date as it was sent.
     pub date: Option<String>,
-    /// Why.
+    /// Why it was refused.
     pub reason: String,
 }
 
-/// What became of an offer.
+/// What became of the readings of a request.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct RainReport {
     /// Days that had no reading before.
     pub new: u32,
     /// Days whose reading changed.
     pub changed: u32,
-    /// Days that had this value.
+    /// Days that already had this value.
     pub same: u32,
     /// Readings not stored.
     pub refused: u32,
-    /// Days made by spreading.
+    /// Days that come from spreading an accumulated reading.
     pub spread: u32,
-    /// Lines that say nothing about rain.
+    /// Lines that are not about rain.
     pub other: u32,
     /// The first refusals.
     pub refusals: Vec<Refusal>,
@@ -74,7 +74,7 @@ pub struct RainReport {
     pub span: RainSpan,
 }
 
-/// The days of a list of readings; open where an end is absent.
+/// The days of a list of readings, with no limit where an end is absent.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct RainRange {
     /// The first day.
@@ -83,32 +83,33 @@ pub struct RainRange {
     pub to: Option<NaiveDate>,
 }
 
-/// How many days an upsert met which way.
+/// How many days were new, changed or the same when readings were stored.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Upserted {
     /// Days that had no reading before.
     pub new: u32,
     /// Days whose reading changed.
     pub changed: u32,
-    /// Days that had this value.
+    /// Days that already had this value.
     pub same: u32,
 }
 
-/// What is known of a gauge's record.
+/// What a reader already knows of a rain gauge's record.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct RainKnown {
-    /// How often it had been rewritten when it was read.
+    /// How often the record had been rewritten when it was read.
     pub rewrites: i64,
     /// The last day with a reading.
     pub through: Option<NaiveDate>,
 }
 
-/// What was read of a gauge's record.
+/// What was read of a rain gauge's record.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RainRead {
-    /// How often it has been rewritten: counts up when a reading is changed, removed, or added before the last one.
+    /// How often the record was rewritten. It counts up when a reading is changed, removed, or added before the
+    /// last one.
     pub rewrites: i64,
-    /// Whether `days` is the whole record, and not what came after the known one.
+    /// Whether `days` is the whole record. Otherwise it has only the readings after the known ones.
     pub whole: bool,
     /// Readings by date.
     pub days: Vec<RainDay>,

@@ -1,4 +1,4 @@
-//! Reminders: entries of an account's feed, and what was last told of a task.
+//! Reminders: the entries of an account's feed, and what was last reported about a task.
 
 use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, ReminderId, SystemId, TaskId, VisitId};
 use crate::domain::base::words::words;
@@ -10,25 +10,25 @@ use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
 words! {
-    /// What an entry tells of.
+    /// What an entry reports.
     ReminderKind {
         /// The task has entered its lead time.
         Coming "coming",
         /// It has fallen due.
         Due "due",
-        /// It has run late.
+        /// It has become late.
         Late "late",
-        /// Its date has moved by more than is let pass.
+        /// Its date has moved by more than the allowed days.
         Moved "moved",
         /// It was done.
         Done "done",
-        /// It is no longer to be done.
+        /// It no longer has to be done.
         Withdrawn "withdrawn",
     }
 }
 
 impl ReminderKind {
-    /// A bit of its own, so that what an entry tells of is one number.
+    /// A bit for each kind, so that the kinds of an entry fit in one number.
     pub const fn bit(self) -> i64 {
         1 << self as u8
     }
@@ -37,19 +37,19 @@ impl ReminderKind {
 words! {
     /// What moved a date.
     Cause {
-        /// Rain that fell or stayed away, or the days that go by without a reading.
+        /// Rain that fell or did not fall, or days that passed without a reading.
         Rain "rain",
         /// A visit that was logged, corrected or withdrawn.
         Finding "finding",
-        /// The facts of property, gauge, system or component, or the account's own figures.
+        /// The facts of property, rain gauge, system or component, or the account's own figures.
         Settings "settings",
-        /// The calendar: a season that was missed, say.
+        /// The calendar, such as a season that was missed.
         Calendar "calendar",
     }
 }
 
 words! {
-    /// How far a task has come.
+    /// How far a task has advanced.
     Stage {
         /// Within its lead time.
         Coming "coming",
@@ -71,7 +71,7 @@ impl Stage {
     }
 }
 
-/// Fingerprints of what a forecast is made from, but for the rain.
+/// Fingerprints of what a forecast is made from, apart from the rain.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Fingerprints {
     /// Of the visits.
@@ -80,22 +80,22 @@ pub struct Fingerprints {
     pub settings: i64,
 }
 
-/// What was last told of a task since it was last done.
+/// What was last reported about a task since it was last done.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct LastReminder {
-    /// How far it had come; absent when it had moved out of its lead time again.
+    /// The stage that was reported; absent if the task had left its lead time again.
     pub stage: Option<Stage>,
     /// The due date.
     pub due_on: Option<NaiveDate>,
     /// The window.
     pub window: Option<Window>,
-    /// Whether the date was predicted from an accumulated amount.
+    /// Whether the date was predicted from an accumulated figure.
     pub predicted: bool,
-    /// Whether the last move that was told was to a later date; absent before the first.
+    /// Whether the last move that was reported was to a later date; absent before the first move.
     pub later: Option<bool>,
-    /// How often the date turned back after such a move.
+    /// How often the date has since changed direction.
     pub turns: u32,
-    /// What it was made from.
+    /// What the forecast was made from.
     pub basis: Fingerprints,
 }
 
@@ -108,63 +108,63 @@ pub struct DoneByVisit {
     pub on: NaiveDate,
 }
 
-/// Where a task stands with its readers.
+/// What a task's readers know.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct ReminderState {
-    /// The day from which accumulated amount and ceiling counted; absent for a task that was never seen.
+    /// The day from which the accumulated figure and the longest interval counted; absent for a new task.
     pub since: Option<NaiveDate>,
     /// The due date that was found last.
     pub due_on: Option<NaiveDate>,
-    /// The visit of which it was told last that it did the task.
+    /// The last visit that was reported to have done the task.
     pub done: Option<DoneByVisit>,
-    /// What was told since then; nothing for most tasks at most times.
+    /// What was reported since then; absent for most tasks most of the time.
     pub told: Option<LastReminder>,
 }
 
 /// How a date moved.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Moved {
-    /// The due date that was told before.
+    /// The due date that was reported before.
     pub from_due_on: Option<NaiveDate>,
-    /// The window that was told before.
+    /// The window that was reported before.
     pub from_window: Option<Window>,
     /// What moved it.
     pub cause: Cause,
 }
 
-/// One entry of an account's feed. It stays as it was written, whatever becomes of the task.
+/// One entry of an account's feed. It stays as written, whatever happens to the task later.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Reminder {
-    /// Its place in the feed: 1 for the first entry, and no gap. 0 until it is appended.
+    /// Its place in the feed, from 1 without gaps; 0 until it is appended.
     #[serde(skip)]
     pub number: i64,
     /// When it was raised.
     pub raised_at: DateTime<Utc>,
     /// The local day it was raised on.
     pub as_of: NaiveDate,
-    /// The most pressing of what it tells of.
+    /// The most urgent of its kinds.
     pub kind: ReminderKind,
-    /// Everything that it tells of.
+    /// Everything that it reports.
     pub covers: Vec<ReminderKind>,
     /// The task.
     pub task_id: TaskId,
     /// The property.
     pub property_id: PropertyId,
-    /// Its name then.
+    /// The property's name at the time.
     pub property_name: String,
     /// The system.
     pub system_id: SystemId,
-    /// Its name then.
+    /// The system's name at the time.
     pub system_name: String,
     /// The component.
     pub component_id: ComponentId,
-    /// Its name then.
+    /// The component's name at the time.
     pub component_name: String,
     /// What the component is.
     pub component_kind: Kind,
     /// The duty.
     pub duty: Duty,
-    /// The day it falls due; when it was done, the next time.
+    /// The day on which it falls due; for a done task, the next time.
     pub due_on: Option<NaiveDate>,
     /// The window.
     pub window: Option<Window>,
@@ -174,19 +174,19 @@ pub struct Reminder {
     pub moved: Option<Moved>,
     /// The day it was done.
     pub done_on: Option<NaiveDate>,
-    /// Why this date, a sentence each.
+    /// Why this date, one sentence each.
     pub reasons: Vec<String>,
     /// What to be careful of.
     pub hazards: Vec<Hazard>,
 }
 
 impl Reminder {
-    /// Its id: computed, so that it is the same wherever it is read or sent.
+    /// Its id. It is computed, so that it is the same wherever the entry is read or sent.
     pub fn id(&self, account: AccountId) -> ReminderId {
         ReminderId::of(account, self.number)
     }
 
-    /// What it tells of, as one number.
+    /// All its kinds as one number.
     pub fn bits(&self) -> i64 {
         bits(&self.covers)
     }
@@ -197,20 +197,20 @@ pub fn bits(kinds: &[ReminderKind]) -> i64 {
     kinds.iter().fold(0, |bits, kind| bits | kind.bit())
 }
 
-/// A task whose row is removed.
+/// A task whose row is removed because the task no longer exists.
 #[derive(Clone, Debug)]
 pub struct RemovedTask {
     /// The task.
     pub task_id: TaskId,
     /// The component.
     pub component_id: ComponentId,
-    /// Its name.
+    /// The component's name.
     pub component_name: String,
-    /// What it is.
+    /// What the component is.
     pub kind: Kind,
     /// The duty.
     pub duty: Duty,
-    /// The visit of which it was told last that it did the task.
+    /// The last visit that was reported to have done the task.
     pub done: Option<DoneByVisit>,
 }
 
@@ -221,37 +221,37 @@ pub struct ReminderFilter {
     pub property_id: Option<PropertyId>,
     /// Those of this system.
     pub system_id: Option<SystemId>,
-    /// Those that tell of one of these; all when empty.
+    /// Entries that report one of these kinds; all if empty.
     pub kinds: Vec<ReminderKind>,
 }
 
-/// What of a feed to read.
+/// Which part of a feed to read.
 #[derive(Clone, Copy, Debug)]
 pub struct FeedRange {
-    /// The number of the last entry that was read; 0 for none. Absent: from the end.
+    /// The number of the last entry that was read; 0 for none. If absent, reading starts at the end.
     pub after: Option<i64>,
     /// How many entries.
     pub limit: u32,
 }
 
-/// A stretch of a feed, read from one state of it.
+/// A part of a feed, read in one consistent state.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct FeedPage {
     /// Entries, oldest first, at most as many as asked for.
     pub entries: Vec<Reminder>,
     /// The number of the last entry of the feed.
     pub last: i64,
-    /// The number of the last entry that is no longer kept.
+    /// The number of the last entry that was deleted because of its age.
     pub forgotten: i64,
 }
 
-/// What a reader pulled.
+/// What a reader received.
 #[derive(Clone, Debug)]
 pub struct PulledReminders {
     /// Entries, oldest first.
     pub entries: Vec<Reminder>,
-    /// Where to go on, whether there was anything or not.
+    /// Where to continue, even if there were no entries.
     pub cursor: String,
-    /// How many entries the feed holds after that cursor, those that the filter leaves out included.
+    /// How many entries the feed has after that cursor, including those that the filter leaves out.
     pub behind: i64,
 }

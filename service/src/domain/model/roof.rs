@@ -26,7 +26,7 @@ words! {
 }
 
 words! {
-    /// The trees that shed onto a roof.
+    /// The trees that drop leaves or needles on a roof.
     Canopy {
         /// None near.
         None "none",
@@ -81,7 +81,7 @@ impl Surface {
         }
     }
 
-    /// Rain in mm that a dry roof holds back.
+    /// Rain that wets a dry roof and does not run off, mm.
     pub const fn wetting_loss_mm(self) -> Sourced {
         match self {
             Self::Metal => {
@@ -102,12 +102,12 @@ impl Surface {
     }
 }
 
-/// A figure of a roof as it is used.
+/// A figure of a roof that is used.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct RoofFigure {
     /// The value.
     pub value: f64,
-    /// Whether the account gave it; otherwise it is the surface's default.
+    /// Whether the account gave it. Otherwise it is the surface's default.
     pub given: bool,
     /// Where it comes from.
     pub source: &'static str,
@@ -122,19 +122,19 @@ impl RoofFigure {
     }
 }
 
-/// Plan areas, m2. Judgement: ten hectares exceed every roof with one gutter system.
+/// Plan area, m2. Judgement: ten hectares are more than any roof with one gutter system.
 pub const PLAN_AREA_M2: Bounds = Bounds::above_nothing(100_000.0);
 
-/// Runoff coefficients: no more water runs off than falls.
+/// Runoff coefficient: no more water runs off than falls.
 pub const RUNOFF_COEFFICIENT: Bounds = Bounds::above_nothing(1.0);
 
-/// Wetting losses, mm. Judgement: four times what a planted roof holds back.
+/// Wetting loss, mm. Judgement: four times what a green roof holds back.
 pub const WETTING_LOSS_MM: Bounds = Bounds::of(0.0, 20.0);
 
 /// Share of a roof that lies under trees.
 pub const CANOPY_SHARE: Bounds = SHARE;
 
-/// A roof. Coefficient and loss stay absent when the surface's default counts, so that a better default reaches it.
+/// A roof. An absent coefficient or loss means the surface's default, so that the roof follows a better default.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Roof {
     /// Plan area in m2.
@@ -145,7 +145,7 @@ pub struct Roof {
     pub runoff_coefficient: Option<f64>,
     /// The account's own wetting loss in mm.
     pub wetting_loss_mm: Option<f64>,
-    /// The trees that shed onto it.
+    /// The trees that drop leaves or needles on it.
     pub canopy: Canopy,
     /// Share of it under the canopy.
     pub canopy_share: f64,
@@ -160,12 +160,15 @@ impl Roof {
         if self.canopy == Canopy::None && self.canopy_share > 0.0 {
             check.refuse(
                 "canopy_share",
-                format!("{} of the roof under no canopy; name the canopy", self.canopy_share),
+                format!(
+                    "{} of the roof is under trees, but canopy is none; name the trees",
+                    self.canopy_share
+                ),
             );
         }
     }
 
-    /// A roof with the figures of its surface and no trees near.
+    /// A roof with the default figures of its surface and no trees near.
     pub const fn new(plan_area_m2: f64, surface: Surface) -> Self {
         Self {
             plan_area_m2,
@@ -177,7 +180,7 @@ impl Roof {
         }
     }
 
-    /// The same with a share of it under trees.
+    /// The same roof with a share of it under trees.
     #[must_use]
     pub const fn under(self, canopy: Canopy, canopy_share: f64) -> Self {
         Self { canopy, canopy_share, ..self }
@@ -193,7 +196,7 @@ impl Roof {
         RoofFigure::given_or(self.wetting_loss_mm, self.surface.wetting_loss_mm())
     }
 
-    /// As the engine takes it.
+    /// The same in the engine's type.
     pub fn to_engine(&self) -> eavesward_engine::Roof {
         eavesward_engine::Roof {
             plan_area_m2: self.plan_area_m2,

@@ -1,4 +1,4 @@
-//! Kept rounds: planned, or done with their visits.
+//! Kept rounds: planned ones, and done ones with their visits.
 
 use crate::domain::base::bounds::{Bounds, Entries};
 use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, RoundId, SystemId, TaskId, VisitId};
@@ -9,20 +9,20 @@ use crate::domain::model::part::Kind;
 use crate::domain::model::visit::{Finding, ITEMS, Visit};
 use chrono::{DateTime, NaiveDate, Utc};
 
-/// Tasks of a round: as many as a visit may have, since one visit may do them all.
+/// Tasks of a round: as many as the items of a visit, since one visit may do them all.
 pub const TASKS: Entries = ITEMS;
 
-/// The most rounds of a page, and those of one that does not say: each may have [`TASKS`] of them. Judgement: that is
-/// 25,000 of them, some ten megabytes.
+/// The most rounds of a page, and the default. Each round may have [`TASKS`] tasks. Judgement: together they are
+/// 25,000 tasks, some ten megabytes.
 pub const MOST_ROWS: u32 = 50;
 
-/// Rounds of a page that can be asked for.
+/// Rounds that a caller may ask for in one page.
 pub const ROWS: Bounds = Bounds::of(1.0, MOST_ROWS as f64);
 
 words! {
-    /// How far a kept round is.
+    /// The state of a kept round.
     RoundState {
-        /// Somebody means to go.
+        /// A person intends to go.
         Planned "planned",
         /// Its visits are logged.
         Done "done",
@@ -32,9 +32,9 @@ words! {
 /// What became of a task of a kept round.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum TaskOutcome {
-    /// It stands in this visit: the round's own, or one that was logged since the round was kept.
+    /// It was done by this visit: the round's own visit, or one that was logged since the round was kept.
     Visited(VisitId),
-    /// It was left out, with the reason if one was given.
+    /// It was skipped, with the reason if one was given.
     Skipped(Option<String>),
 }
 
@@ -57,24 +57,24 @@ pub struct RoundTask {
     pub component_name: String,
     /// What the component is.
     pub kind: Kind,
-    /// What is to be done.
+    /// What has to be done.
     pub duty: Duty,
-    /// When it fell due as the round was kept.
+    /// Its due date when the round was kept.
     pub due_on: Option<NaiveDate>,
     /// What to be careful of.
     pub hazards: Vec<Hazard>,
-    /// What became of it, once the round or another visit did it.
+    /// What became of it, once the round or another visit has done it.
     pub outcome: Option<TaskOutcome>,
 }
 
 impl RoundTask {
-    /// What the tasks of a round are sorted by: the names first.
+    /// The order of the tasks of a round: by names first.
     fn order(&self) -> impl Ord + '_ {
         let names = (&self.property_name, &self.system_name, &self.component_name);
         (names, self.system_id, self.component_id, self.duty)
     }
 
-    /// The visit that did it instead of its round.
+    /// The visit that did the task in place of the round.
     pub fn done_elsewhere(&self, round: RoundId) -> Option<VisitId> {
         match self.outcome {
             Some(TaskOutcome::Visited(visit)) if visit != VisitId::of(round, self.system_id) => Some(visit),
@@ -97,17 +97,17 @@ pub struct DoneOn {
 pub struct Round {
     /// Id.
     pub id: RoundId,
-    /// Whose it is.
+    /// The account that owns it.
     pub account_id: AccountId,
     /// The day it is planned for.
     pub on: NaiveDate,
-    /// Anything worth keeping.
+    /// A free note.
     pub note: Option<String>,
-    /// What is to be done, by property, system, component and duty.
+    /// What has to be done, sorted by property, system, component and duty.
     pub tasks: Vec<RoundTask>,
-    /// How it was done, once it was.
+    /// How it was done, if it was.
     pub done: Option<DoneOn>,
-    /// 1 as it was kept; counts up with every change.
+    /// 1 for a new round; counts up with every change.
     pub version: i64,
     /// When it was kept.
     pub created_at: DateTime<Utc>,
@@ -116,7 +116,7 @@ pub struct Round {
 }
 
 impl Round {
-    /// How far it is.
+    /// The state of the round.
     pub fn state(&self) -> RoundState {
         if self.done.is_some() { RoundState::Done } else { RoundState::Planned }
     }
@@ -135,21 +135,21 @@ impl Round {
         visits
     }
 
-    /// Puts the tasks in their order.
+    /// Sorts the tasks.
     pub fn in_order(mut self) -> Self {
         self.tasks.sort_by(|one, other| one.order().cmp(&other.order()));
         self
     }
 }
 
-/// A round that is to be kept.
+/// A new round, to be kept.
 #[derive(Clone, Debug)]
 pub struct RoundDraft {
     /// The day.
     pub on: NaiveDate,
     /// Its tasks.
     pub task_ids: Vec<TaskId>,
-    /// Anything worth keeping.
+    /// A free note.
     pub note: Option<String>,
 }
 
@@ -158,30 +158,30 @@ pub struct RoundDraft {
 pub struct RoundFilter {
     /// Those in this state; all when absent.
     pub state: Option<RoundState>,
-    /// Those planned for this day or later.
+    /// Rounds planned for this day or later.
     pub from: Option<NaiveDate>,
-    /// Those planned for this day or earlier.
+    /// Rounds planned for this day or earlier.
     pub to: Option<NaiveDate>,
 }
 
-/// What there is to say of a task of a round that was done.
+/// What a report says about one task of a round.
 #[derive(Clone, Debug)]
 pub struct TaskReport {
     /// The task.
     pub task_id: TaskId,
-    /// Whether it was done; otherwise it was looked at.
+    /// Whether it was done. Otherwise it was only inspected.
     pub done: bool,
-    /// What was found before.
+    /// What was found before the work.
     pub finding: Option<Finding>,
-    /// How full a partial cleaning left it.
+    /// How full a partial cleaning left the part.
     pub left_fraction: Option<f64>,
-    /// Whether it is believed to have been cleaned since the last logged service.
+    /// Whether it was probably cleaned since the last logged service.
     pub cleaned_meanwhile: bool,
-    /// Anything worth keeping.
+    /// A free note.
     pub note: Option<String>,
 }
 
-/// A task of a round that was left out.
+/// A task of a round that was skipped.
 #[derive(Clone, Debug)]
 pub struct SkippedTask {
     /// The task.
@@ -190,18 +190,18 @@ pub struct SkippedTask {
     pub because: Option<String>,
 }
 
-/// How a round went. Tasks that nothing is said of were done, with nothing more known of them.
+/// How a round went. A task that the report does not mention was done, with no further details.
 #[derive(Clone, Debug, Default)]
 pub struct RoundReport {
-    /// The day; the one it was planned for when absent.
+    /// The day; the planned day if absent.
     pub visited_on: Option<NaiveDate>,
     /// Who went.
     pub visited_by: Option<String>,
-    /// Anything worth keeping, with every visit.
+    /// A free note, which is stored with every visit.
     pub note: Option<String>,
-    /// What there is to say of single tasks.
+    /// What the report says about single tasks.
     pub items: Vec<TaskReport>,
-    /// Tasks that were left out.
+    /// Tasks that were skipped.
     pub skipped: Vec<SkippedTask>,
 }
 
@@ -210,8 +210,8 @@ pub struct RoundReport {
 pub struct DoneRound {
     /// The round.
     pub round: Round,
-    /// Its visits, one a system.
+    /// Its visits, one for each system.
     pub visits: Vec<Visit>,
-    /// Whether it was reported before, so that this report changed nothing.
+    /// Whether it was already reported, so that this report changed nothing.
     pub reported_before: bool,
 }

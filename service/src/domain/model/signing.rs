@@ -1,4 +1,4 @@
-//! Signatures of what is posted, by the open Standard Webhooks scheme: HMAC-SHA256 over id, timestamp and body.
+//! Signatures of what is sent, by the open Standard Webhooks scheme: HMAC-SHA256 over id, timestamp and body.
 
 use crate::domain::base::error::Result;
 use crate::domain::base::ids;
@@ -8,29 +8,30 @@ use chrono::{DateTime, TimeDelta, Utc};
 use hmac::{Hmac, KeyInit as _, Mac as _};
 use sha2::Sha256;
 
-/// How secrets begin, by the scheme.
+/// How the scheme's secrets begin.
 const PREFIX: &str = "whsec_";
 
-/// How long a secret that was replaced still signs beside the new one. Judgement: a day to change it at the other end.
+/// How long a replaced secret still signs together with the new one. Judgement: a day is enough to change it at the
+/// other end.
 pub const OVERLAP: TimeDelta = TimeDelta::hours(24);
 
-/// The most replaced secrets that sign beside a new one.
+/// The most replaced secrets that still sign.
 const MOST_BEFORE: usize = 8;
 
-/// A signing secret of 256 random bits. Both ends need it, so it is stored as it is.
+/// A signing secret of 256 random bits. Both ends need it, so it is stored in clear.
 #[derive(Clone, PartialEq, Eq)]
 pub struct SigningSecret(Vec<u8>);
 
 impl SigningSecret {
-    /// A new one.
+    /// A new secret.
     ///
     /// # Errors
-    /// When the operating system gives no randomness.
+    /// If the operating system gives no randomness.
     pub fn new() -> Result<Self> {
         Ok(Self(ids::random_256()?.to_vec()))
     }
 
-    /// One that was stored.
+    /// A secret that was stored.
     pub fn of(bytes: Vec<u8>) -> Self {
         Self(bytes)
     }
@@ -40,7 +41,7 @@ impl SigningSecret {
         &self.0
     }
 
-    /// The text that its owner is shown: `whsec_` and Base64.
+    /// The text that its owner sees: `whsec_` and Base64.
     pub fn reveal(&self) -> String {
         format!("{PREFIX}{}", STANDARD.encode(&self.0))
     }
@@ -63,38 +64,38 @@ impl std::fmt::Debug for SigningSecret {
 /// A secret that was replaced.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ReplacedSecret {
-    /// It.
+    /// The secret.
     pub secret: SigningSecret,
-    /// Until when it signs beside the new one.
+    /// Until when it signs together with the new one.
     pub until: DateTime<Utc>,
 }
 
 /// The secrets of a subscription.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Secrets {
-    /// The one that signs.
+    /// The current one.
     pub current: SigningSecret,
-    /// Those before, latest first.
+    /// Earlier ones that may still sign, latest first.
     pub before: Vec<ReplacedSecret>,
 }
 
 impl Secrets {
-    /// Until when the secret that was replaced last signs, if it does.
+    /// Until when the last replaced secret signs, if it still does.
     pub fn old_until(&self, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
         self.before.first().map(|one| one.until).filter(|until| *until > now)
     }
 
-    /// A new secret in the place of the current one, which signs for a while yet.
+    /// Replaces the current secret, which keeps signing for [`OVERLAP`].
     ///
     /// # Errors
-    /// When the operating system gives no randomness.
+    /// If the operating system gives no randomness.
     pub fn rotated(self, now: DateTime<Utc>) -> Result<Self> {
         let mut before = vec![ReplacedSecret { secret: self.current, until: now + OVERLAP }];
         before.extend(self.before.into_iter().filter(|one| one.until > now).take(MOST_BEFORE));
         Ok(Self { current: SigningSecret::new()?, before })
     }
 
-    /// The value of `webhook-signature`: a signature for each secret that counts, set apart by spaces.
+    /// The value of `webhook-signature`: a signature for each secret that signs, separated by spaces.
     pub fn signature(&self, id: &str, now: DateTime<Utc>, body: &str) -> String {
         let before = self.before.iter().filter(|one| one.until > now).map(|one| &one.secret);
         let all = std::iter::once(&self.current).chain(before);

@@ -1,8 +1,8 @@
-//! Skill: how well past forecasts met what visits found afterwards, so that people can see how far to trust the dates.
+//! Skill: how well past forecasts agreed with later findings, so that people can see how far to trust the dates.
 //!
-//! Every finding answers the forecast of the look before it (`rules::forecast::answered`). What had been predicted
-//! and what was found are kept, and stay as they are unless the visits they rest on change: neither later rain nor later
-//! findings touch them.
+//! Every finding answers the forecast of the inspection before it (`rules::forecast::answered`). The prediction and
+//! the finding are stored. Neither later rain nor later findings change them, only a change of the visits they are
+//! based on.
 
 use crate::domain::base::check::Check;
 use crate::domain::base::error::Result;
@@ -14,42 +14,44 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// The share of findings that are to fall inside the predicted range.
+/// The share of findings that should fall inside the predicted range.
 pub const AIM: f64 = 0.8;
 
-/// Findings below which nothing is said of a duty. Judgement: with fewer, four in five may be all or three.
+/// Findings below which no verdict is given on a duty. Judgement: with fewer, an expected four in five can turn out
+/// as all or as three in five.
 const FEWEST: i64 = 8;
 
-/// A fingerprint of the looks that an answer rests on.
+/// A fingerprint of the inspections that an answer is based on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct LooksHash(pub [u8; 32]);
 
 /// How full a part was expected to be, as shares of the limit.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Fullness {
-    /// 10 %.
+    /// The 10 % point.
     pub low: f64,
-    /// 50 %.
+    /// The 50 % point.
     pub likely: f64,
-    /// 90 %.
+    /// The 90 % point.
     pub high: f64,
 }
 
-/// Where a finding falls in what was predicted, 0 to 1: a class and what lay below the least that can be seen are a range.
+/// Where a finding falls in the prediction, 0 to 1. A class is a range, and so is a finding below the least that
+/// can be seen.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PositionRange {
     /// The low end.
     pub from: f64,
-    /// The high end; the same for a number.
+    /// The high end; the same as the low end for a number.
     pub to: f64,
 }
 
-/// Findings, or a part of one, by where they fall: below, inside and above the predicted 10 to 90 %.
+/// Findings, or shares of one, by where they fall: below, inside and above the predicted 10 to 90 %.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Shares {
     /// Emptier than the predicted 10 %.
     pub below: f64,
-    /// Between them.
+    /// Between the two.
     pub inside: f64,
     /// Fuller than the predicted 90 %.
     pub above: f64,
@@ -66,7 +68,7 @@ pub struct Answered {
     pub system_id: SystemId,
     /// The component.
     pub component_id: ComponentId,
-    /// Its name, as it was.
+    /// The component's name at the time.
     pub component_name: String,
     /// The duty that was predicted.
     pub duty: Duty,
@@ -74,19 +76,19 @@ pub struct Answered {
     pub made_on: NaiveDate,
     /// The day of the visit.
     pub visited_on: NaiveDate,
-    /// When the limit was to be reached.
+    /// When the limit was expected to be reached.
     pub window: Window,
     /// How full the part was expected to be on the day of the visit.
     pub expected: Fullness,
     /// What was found.
     pub finding: Finding,
-    /// The same as a share of the limit, where it is a number or a class.
+    /// The finding as a share of the limit, if it is a number or a class.
     pub found: Option<f64>,
-    /// Where it falls in the prediction.
+    /// Where the finding falls in the prediction.
     pub position: PositionRange,
-    /// How much of it lies below, inside and above the predicted 10 to 90 %.
+    /// How much of the finding lies below, inside and above the predicted 10 to 90 %.
     pub shares: Shares,
-    /// What it rests on.
+    /// The inspections that the answer is based on.
     pub history: LooksHash,
 }
 
@@ -96,7 +98,7 @@ impl Answered {
         0.5 * (self.position.from + self.position.to)
     }
 
-    /// Logarithm of what was found over what was expected, where both are numbers above 0.
+    /// Logarithm of found over expected fullness, if both are numbers above 0.
     pub fn log_ratio(&self) -> Option<f64> {
         let ratio = self.found? / self.expected.likely;
         (ratio > 0.0 && ratio.is_finite()).then(|| ratio.ln())
@@ -108,15 +110,15 @@ impl Answered {
 pub struct DutySkill {
     /// The duty.
     pub duty: Duty,
-    /// How many.
+    /// The number of answers.
     pub answered: i64,
     /// Sums of the shares.
     pub sums: Shares,
-    /// Sum of the middles of their positions.
+    /// Sum of the middles of the positions.
     pub middles: f64,
-    /// How many are numbers or classes.
+    /// How many of the findings are numbers or classes.
     pub measured: i64,
-    /// Sum of the logarithms of found over expected of those.
+    /// Sum of the logarithms of found over expected fullness for these.
     pub log_ratios: f64,
 }
 
@@ -125,18 +127,18 @@ impl DutySkill {
         sum / self.answered.max(1) as f64
     }
 
-    /// Share found emptier than the predicted 10 %, inside, and fuller than the predicted 90 %.
+    /// Shares of findings emptier than the predicted 10 %, inside, and fuller than the predicted 90 %.
     pub fn shares(&self) -> Shares {
         let Shares { below, inside, above } = self.sums;
         Shares { below: self.mean(below), inside: self.mean(inside), above: self.mean(above) }
     }
 
-    /// How far the share inside strays from the aim when forecasts are right, by its standard error.
+    /// The standard error of the share inside, if forecasts are right.
     pub fn standard_error(&self) -> f64 {
         self.mean(AIM * (1.0 - AIM)).sqrt()
     }
 
-    /// Mean position: one half without bias, less when dates come too early.
+    /// Mean position: one half without bias, less if dates come too early.
     pub fn mean_position(&self) -> f64 {
         self.mean(self.middles)
     }
@@ -146,8 +148,8 @@ impl DutySkill {
         (self.measured > 0).then(|| (self.log_ratios / self.measured as f64).exp())
     }
 
-    /// What the figures say, in words. A departure counts when it is over two standard errors of a forecast that is
-    /// right: `1/sqrt(12 n)` for the mean position, `sqrt(.8 x .2 / n)` for the share inside.
+    /// What the figures say, in words. A difference counts if it is more than two standard errors of a correct
+    /// forecast. These are `1/sqrt(12 n)` for the mean position and `sqrt(0.8 x 0.2 / n)` for the share inside.
     pub fn reading(&self) -> &'static str {
         if self.answered < FEWEST {
             return "Too few findings to say.";
@@ -158,19 +160,23 @@ impl DutySkill {
         match (shift, spread) {
             (shift, _) if shift < -2.0 => "Parts fill more slowly than predicted: dates come too early.",
             (shift, _) if shift > 2.0 => "Parts fill faster than predicted: dates come too late.",
-            (_, spread) if spread < -2.0 => "The ranges are too narrow: trust the dates less than they say.",
-            (_, spread) if spread > 2.0 => "The ranges are wider than they need be: trust the dates more.",
-            _ => "The dates hold as they say.",
+            (_, spread) if spread < -2.0 => {
+                "The ranges are too narrow: the dates are less certain than they say."
+            }
+            (_, spread) if spread > 2.0 => {
+                "The ranges are wider than needed: the dates are more certain than they say."
+            }
+            _ => "The dates are as certain as they say.",
         }
     }
 }
 
-/// Which answers are asked for.
+/// Which answers to read.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct SkillFilter {
-    /// Those of this system.
+    /// Answers of this system.
     pub system_id: Option<SystemId>,
-    /// Those of this duty.
+    /// Answers of this duty.
     pub duty: Option<Duty>,
     /// Visits on or after this day.
     pub from: Option<NaiveDate>,
@@ -208,13 +214,13 @@ mod tests {
     fn words_follow_two_standard_errors() {
         for (answered, inside, position, words) in [
             (7, 0.0, 0.0, "Too few"),
-            (8, 0.8, 0.5, "hold"),
+            (8, 0.8, 0.5, "as certain"),
             // 2 / sqrt(12 x 100) = .0577.
-            (100, 0.8, 0.443, "hold"),
+            (100, 0.8, 0.443, "as certain"),
             (100, 0.8, 0.441, "too early"),
             (100, 0.8, 0.559, "too late"),
             // 2 x sqrt(.16 / 100) = .08.
-            (100, 0.73, 0.5, "hold"),
+            (100, 0.73, 0.5, "as certain"),
             (100, 0.71, 0.5, "too narrow"),
             (100, 0.89, 0.5, "wider"),
         ] {
@@ -235,18 +241,18 @@ mod tests {
     }
 }
 
-/// What the findings of a system answered.
+/// Changes to the stored answers of a system.
 #[derive(Debug, Default)]
 pub struct AnswerChanges {
-    /// Those of before that are no longer so.
+    /// Stored answers that are no longer valid.
     pub gone: Vec<AnswerId>,
-    /// Those to be written.
+    /// New answers, to be stored.
     pub new: Vec<Answered>,
 }
 
 impl AnswerId {
-    /// The id of what a visit's finding on a component answered for a duty: computed, so that two replicas make the same
-    /// row.
+    /// The id of the answer that a visit's finding on a component gives for a duty. It is computed, so that two
+    /// replicas make the same row.
     pub fn of(visit: VisitId, component: ComponentId, duty: Duty) -> Self {
         Self(Uuid::new_v5(&Uuid::new_v5(&visit.0, component.0.as_bytes()), duty.code().as_bytes()))
     }

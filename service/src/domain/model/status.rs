@@ -1,4 +1,4 @@
-//! Status: a system in a few lines, made by the refresh so that a poll reads one row.
+//! Status: a short summary of a system. The refresh makes it, so that a poll reads one row.
 
 use crate::domain::base::ids::{SystemId, TaskId};
 use crate::domain::model::duty::Duty;
@@ -6,7 +6,7 @@ use crate::domain::model::task::State;
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
-/// A duty that comes next.
+/// One of the next duties.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct NextDuty {
     /// The task.
@@ -15,7 +15,7 @@ pub struct NextDuty {
     pub component_name: String,
     /// The duty.
     pub duty: Duty,
-    /// How near it is.
+    /// How urgent it is.
     pub state: State,
     /// The day it falls due.
     pub due_on: NaiveDate,
@@ -28,7 +28,7 @@ pub struct RunoffSince {
     pub component_name: String,
     /// The duty that was done.
     pub duty: Duty,
-    /// The day.
+    /// The day on which it was done.
     pub since: NaiveDate,
     /// Runoff in mm on the days with a reading.
     pub runoff_mm: f64,
@@ -37,15 +37,15 @@ pub struct RunoffSince {
 /// Runoff of the last days.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct RecentRunoff {
-    /// In mm, days without a reading left out.
+    /// Runoff in mm, without the days that have no reading.
     pub mm: f64,
-    /// In litres off this roof.
+    /// Runoff in litres from this roof.
     pub litres: f64,
     /// Days without a reading.
     pub unread_days: u32,
 }
 
-/// A system in a few lines.
+/// A short summary of a system.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Status {
     /// The system.
@@ -54,7 +54,7 @@ pub struct Status {
     pub system_name: String,
     /// The local day.
     pub as_of: NaiveDate,
-    /// The most pressing state.
+    /// The most urgent state.
     pub state: State,
     /// The next five duties.
     pub next: Vec<NextDuty>,
@@ -68,22 +68,22 @@ pub struct Status {
     pub since_served: Vec<RunoffSince>,
 }
 
-/// How long a status may be shown without asking again, in seconds: anybody may log a visit at any moment, and nobody
-/// should see their own change later than this. Judgement.
+/// How long a status may be shown without a new request, seconds. A visit can be logged at any moment, and its
+/// author should see the change after this time at the latest. Judgement.
 pub const MAX_AGE_S: u64 = 60;
 
-/// A status with what is known of its future.
+/// A status and how long it stays valid.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Polled {
     /// The status.
     pub status: Status,
-    /// When its day ends at the property, and with it the status; absent when a refresh is under way or waited for.
+    /// When the day ends at the property, and the status with it; absent while a refresh runs or is due.
     pub ends_at: Option<DateTime<Utc>>,
 }
 
 impl Polled {
-    /// For how many seconds it may be shown without asking again: up to the next change that can be foreseen, and never
-    /// longer than [`MAX_AGE_S`]. 0 while a refresh is waited for.
+    /// For how many seconds it may be shown without a new request: until the next change that is certain, and at
+    /// most [`MAX_AGE_S`]. 0 while a refresh is due.
     pub fn keeps_s(&self, now: DateTime<Utc>) -> u64 {
         let left = self.ends_at.map_or(0, |at| (at - now).num_seconds());
         u64::try_from(left).unwrap_or(0).min(MAX_AGE_S)
@@ -120,6 +120,6 @@ mod tests {
         ] {
             assert_eq!(midnight.keeps_s(at(now)), keeps, "{now}");
         }
-        assert_eq!(polled(None).keeps_s(at("2026-03-01T12:00:00Z")), 0, "a refresh is waited for");
+        assert_eq!(polled(None).keeps_s(at("2026-03-01T12:00:00Z")), 0, "a refresh is due");
     }
 }

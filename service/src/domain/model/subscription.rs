@@ -1,4 +1,4 @@
-//! Subscriptions: reminders posted to an address as they come, or a digest at set times.
+//! Subscriptions: reminders sent to an address as they come, or a digest at set times.
 
 use crate::domain::base::check::{Check, zone};
 use crate::domain::base::ids::{AccountId, PropertyId, SubscriptionId, SystemId};
@@ -10,10 +10,10 @@ use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use url::Url;
 
-/// The longest address, in bytes.
+/// The longest address, bytes.
 pub const LONGEST_URL: usize = 2_000;
 
-/// Times that are shown of a schedule.
+/// Upcoming times of a schedule that are shown.
 const SHOWN: usize = 5;
 
 words! {
@@ -25,19 +25,19 @@ words! {
         Text "text",
         /// Markdown.
         Markdown "markdown",
-        /// A spreadsheet's table.
+        /// CSV, for spreadsheets.
         Csv "csv",
     }
 }
 
-/// When a digest is made, and as what.
+/// When a digest is made, and in which form.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Timing {
-    /// At which times of day.
+    /// The times of day.
     pub schedule: Schedule,
-    /// In which zone.
+    /// The time zone of these times.
     pub zone: Tz,
-    /// Whether the zone was given, and is not that of the property.
+    /// Whether the caller gave the zone. Otherwise it is that of the property.
     pub zone_given: bool,
     /// How it is written.
     pub form: DigestForm,
@@ -50,42 +50,42 @@ impl Timing {
     }
 }
 
-/// What is carried.
+/// What a subscription sends.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Carries {
-    /// Entries of the feed as they come, those that tell of one of these; all when empty.
+    /// Entries of the feed as they come. If kinds are given, only entries of these kinds.
     Reminders {
-        /// What they tell of.
+        /// The kinds of entries; all if empty.
         kinds: Vec<ReminderKind>,
     },
     /// A digest at set times.
     Digest(Timing),
 }
 
-/// What a subscription is.
+/// The settings of a subscription.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SubscriptionFacts {
-    /// What it is called.
+    /// Its name.
     pub name: String,
-    /// Where it is posted to.
+    /// The address that it sends to.
     pub url: String,
-    /// What is carried.
+    /// What it sends.
     pub carries: Carries,
-    /// What concerns this property alone.
+    /// Only what is about this property.
     pub property_id: Option<PropertyId>,
-    /// What concerns this system alone.
+    /// Only what is about this system.
     pub system_id: Option<SystemId>,
-    /// Of a digest: how many days ahead it looks. Of reminders: what only announces a date is held back until so many days
-    /// before it; absent, it is sent when it is raised.
+    /// For a digest: how many days it looks ahead. For reminders: an entry that only announces a date is held back
+    /// until this many days before that date. If absent, it is sent at once.
     pub lead_days: Option<u32>,
 }
 
-/// Why nothing is sent.
+/// Why a subscription sends nothing.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Paused {
     /// Since when.
     pub at: DateTime<Utc>,
-    /// Why, when it was not somebody's wish.
+    /// The reason, if no person paused it.
     pub because: Option<String>,
 }
 
@@ -94,19 +94,19 @@ pub struct Paused {
 pub struct Subscription {
     /// Id.
     pub id: SubscriptionId,
-    /// Whose it is.
+    /// The account that owns it.
     pub account_id: AccountId,
-    /// What it is.
+    /// Its settings.
     pub facts: SubscriptionFacts,
-    /// The secrets that sign.
+    /// The secrets that sign what it sends.
     pub secrets: Secrets,
-    /// Why nothing is sent, if so.
+    /// Why it sends nothing, if it is paused.
     pub paused: Option<Paused>,
     /// When the next digest is made.
     pub next_at: Option<DateTime<Utc>>,
-    /// What waits to be sent.
+    /// The number of deliveries that wait to be sent.
     pub waiting: i64,
-    /// What was given up.
+    /// The number of deliveries that were given up.
     pub parked: i64,
     /// Counts up with every change.
     pub version: i64,
@@ -117,7 +117,7 @@ pub struct Subscription {
 }
 
 impl Subscription {
-    /// Which entries it carries.
+    /// Which entries it sends.
     pub fn filter(&self) -> ReminderFilter {
         let kinds = match &self.facts.carries {
             Carries::Reminders { kinds } => kinds.clone(),
@@ -126,7 +126,7 @@ impl Subscription {
         ReminderFilter { property_id: self.facts.property_id, system_id: self.facts.system_id, kinds }
     }
 
-    /// The next times that a digest is made after an instant.
+    /// The next times after an instant at which a digest is made.
     pub fn upcoming(&self, now: DateTime<Utc>) -> Vec<DateTime<Utc>> {
         match &self.facts.carries {
             Carries::Digest(timing) if self.paused.is_none() => {
@@ -137,35 +137,35 @@ impl Subscription {
     }
 }
 
-/// What a caller wants a subscription to be: as [`SubscriptionFacts`], before it is checked.
+/// The settings that a caller sends: as [`SubscriptionFacts`], not yet checked.
 #[derive(Clone, Debug)]
 pub struct SubscriptionDraft {
-    /// What it is called.
+    /// Its name.
     pub name: String,
-    /// Where it is posted to.
+    /// The address that it sends to.
     pub url: String,
-    /// Whether it carries a digest, and not reminders.
+    /// Whether it sends a digest instead of reminders.
     pub digest: bool,
-    /// Of reminders: what they tell of.
+    /// For reminders: the kinds of entries.
     pub kinds: Vec<ReminderKind>,
-    /// What concerns this property alone.
+    /// Only what is about this property.
     pub property_id: Option<PropertyId>,
-    /// What concerns this system alone.
+    /// Only what is about this system.
     pub system_id: Option<SystemId>,
     /// See [`SubscriptionFacts::lead_days`].
     pub lead_days: Option<u32>,
-    /// Of a digest: when.
+    /// For a digest: its crontab expression.
     pub schedule: Option<String>,
-    /// Of a digest: in which zone; that of the property when absent.
+    /// For a digest: its time zone; that of the property if absent.
     pub time_zone: Option<String>,
-    /// Of a digest: how it is written.
+    /// For a digest: its form.
     pub form: Option<DigestForm>,
 }
 
 pub(crate) fn timing(check: &mut Check, draft: &SubscriptionDraft, home: Option<Tz>) -> Option<Timing> {
     let schedule = match draft.schedule.as_deref().map(Schedule::parse) {
         None => {
-            check.refuse("schedule", "a digest wants to know when, such as `0 7 * * 1` for Mondays at seven");
+            check.refuse("schedule", "a digest needs a schedule, such as `0 7 * * 1` for Mondays at seven");
             None
         }
         Some(Err(why)) => {
@@ -178,7 +178,8 @@ pub(crate) fn timing(check: &mut Check, draft: &SubscriptionDraft, home: Option<
         zone(check, "time_zone", name)
     } else {
         if home.is_none() {
-            let why = "for a digest of all properties, give the IANA time zone that its times are in, such as Europe/Lisbon";
+            let why =
+                "a digest of all properties needs a time zone; give its IANA name, such as Europe/Lisbon";
             check.refuse("time_zone", why);
         }
         home
@@ -188,36 +189,35 @@ pub(crate) fn timing(check: &mut Check, draft: &SubscriptionDraft, home: Option<
     Some(Timing { schedule, zone, zone_given, form: draft.form.unwrap_or(DigestForm::Json) })
 }
 
-/// Whether something may be posted to an address, as far as its text tells. Where its name leads is looked at when it is
-/// posted to.
+/// Checks whether the text of an address is acceptable. The host that it names is checked when something is sent.
 ///
 /// # Errors
+/// A sentence that says what is wrong and what would be right.
 /// A sentence that says what is wrong and what would be right.
 pub fn address(text: &str, local: bool) -> std::result::Result<Url, String> {
     if text.len() > LONGEST_URL {
         return Err(format!("it is longer than {LONGEST_URL} characters"));
     }
     let url = Url::parse(text)
-        .map_err(|why| format!("it is no absolute URL such as https://hooks.example/eaves: {why}"))?;
+        .map_err(|why| format!("it is not an absolute URL such as https://hooks.example/eaves: {why}"))?;
     match url.scheme() {
         "https" => {}
         "http" if local => {}
         "http" => return Err("http is not encrypted; give an https URL".to_owned()),
-        other => return Err(format!("{other} cannot be posted to; give an https URL")),
+        other => return Err(format!("{other} addresses are not supported; give an https URL")),
     }
     if !url.username().is_empty() || url.password().is_some() {
-        return Err(
-            "it holds a user name or password, which would be stored readably; what is posted is signed"
-                .to_owned(),
-        );
+        return Err("it contains a user name or password, which would be stored in clear; \
+             leave them out, as requests are signed"
+            .to_owned());
     }
     if url.fragment().is_some() {
-        return Err("it has a fragment (#…), which is never sent".to_owned());
+        return Err("it has a fragment (#…), which is never sent; leave it out".to_owned());
     }
     Ok(url)
 }
 
-/// What is said of a subscription whose receiver answered 410.
+/// The pause of a subscription whose receiver answered 410.
 pub fn gone(at: DateTime<Utc>) -> Paused {
     Paused { at, because: Some("The receiver answered 410 Gone.".to_owned()) }
 }

@@ -1,4 +1,4 @@
-//! Systems: one roof, one gauge, and the components between them and the tap.
+//! Systems: one roof, one rain gauge, and the components between roof and tap.
 
 use crate::domain::base::bounds::Bounds;
 use crate::domain::base::ids::{AccountId, GaugeId, PropertyId, SystemId};
@@ -6,36 +6,36 @@ use crate::domain::model::component::Component;
 use crate::domain::model::roof::Roof;
 use chrono::{DateTime, NaiveDate, Utc};
 
-/// The most components a system may have, those taken out included.
+/// The most components of a system, removed ones included.
 pub const MOST_COMPONENTS: usize = 1000;
 
 /// The most components of one request. Judgement: a large site has some fifty.
 pub const MOST_AT_ONCE: usize = 200;
 
-/// Litres drawn a day. Judgement: a thousand cubic metres are a town's.
+/// Litres drawn a day. Judgement: a thousand cubic metres are what a town uses.
 pub const DEMAND_L_PER_DAY: Bounds = Bounds::of(0.0, 1_000_000.0);
 
 /// What is known of a system.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SystemFacts {
-    /// Where it stands.
+    /// Its property.
     pub property_id: PropertyId,
-    /// The gauge whose rain falls on it.
+    /// The rain gauge that measures its rain.
     pub gauge_id: GaugeId,
-    /// What it is called.
+    /// Its name.
     pub name: String,
     /// Its roof.
     pub roof: Roof,
     /// The day it went into service.
     pub commissioned_on: NaiveDate,
-    /// Litres a day.
+    /// Litres drawn a day.
     pub demand_l_per_day: f64,
     /// The day it was taken out of service.
     pub retired_on: Option<NaiveDate>,
 }
 
 impl SystemFacts {
-    /// A system from which nothing is drawn, and which is to stay in service.
+    /// A system from which no water is drawn, without an end of service.
     pub fn new(
         property_id: PropertyId,
         gauge_id: GaugeId,
@@ -53,7 +53,7 @@ impl SystemFacts {
 pub struct System {
     /// Id.
     pub id: SystemId,
-    /// Whose it is.
+    /// The account that owns it.
     pub account_id: AccountId,
     /// What is known of it.
     pub facts: SystemFacts,
@@ -79,6 +79,6 @@ pub struct Assembled {
 pub struct SystemFilter {
     /// Those at this property.
     pub property_id: Option<PropertyId>,
-    /// Those under this gauge.
+    /// Those of this rain gauge.
     pub gauge_id: Option<GaugeId>,
 }

@@ -1,4 +1,5 @@
-//! Visits: what was done and what was found. A visit can be corrected or withdrawn; what stood before is kept.
+//! Visits: what was done and what was found. A visit can be corrected or withdrawn, and its earlier versions are
+//! kept.
 
 use crate::domain::base::bounds::{Bounds, Entries, NOTE_LENGTH, SHARE};
 use crate::domain::base::check::Check;
@@ -14,11 +15,11 @@ use serde::{Deserialize, Serialize};
 words! {
     /// How full a part was found, in words.
     FoundClass {
-        /// 5 to 25 % of the way to wanting care.
+        /// 5 to 25 % of the limit.
         Light "light",
-        /// 25 to 75 %.
+        /// 25 to 75 % of the limit.
         Half "half",
-        /// 75 to 100 %.
+        /// 75 to 100 % of the limit.
         Heavy "heavy",
     }
 }
@@ -39,42 +40,42 @@ impl FoundClass {
     }
 }
 
-/// What was found before anything was done.
+/// What was found before the work.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Finding {
-    /// Under 5 % of the way.
+    /// Under 5 % of the limit.
     Nothing,
-    /// A share of the way to wanting care.
+    /// A share of the limit at which it needs care.
     Fraction(f64),
     /// A class.
     Class(FoundClass),
     /// A measured depth in mm.
     DepthMm(f64),
-    /// Blocked or past use.
+    /// Blocked, or no longer usable.
     Blocked,
 }
 
-/// One duty seen to.
+/// One duty that a visit did or inspected.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct VisitItem {
     /// The component.
     pub component_id: ComponentId,
     /// The duty.
     pub duty: Duty,
-    /// Whether it was done.
+    /// Whether it was done. Otherwise it was only inspected.
     pub done: bool,
-    /// What was found before.
+    /// What was found before the work.
     pub finding: Option<Finding>,
-    /// How full a partial cleaning left it, as a share of the way to wanting care: 0 to under 1.
+    /// How full a partial cleaning left it, as a share of the limit: from 0 to under 1.
     pub left_fraction: Option<f64>,
-    /// Whether it is believed to have been cleaned since the last logged service, on a day nobody noted.
+    /// Whether it was probably cleaned since the last logged service, on a day that was not recorded.
     pub cleaned_meanwhile: bool,
-    /// Anything worth keeping.
+    /// A free note.
     pub note: Option<String>,
 }
 
 impl VisitItem {
-    /// A duty that was done, with nothing more known of it.
+    /// A duty that was done, with no further details.
     pub const fn done(component_id: ComponentId, duty: Duty) -> Self {
         let (finding, left_fraction, note) = (None, None, None);
         Self { component_id, duty, done: true, finding, left_fraction, cleaned_meanwhile: false, note }
@@ -90,9 +91,9 @@ pub struct VisitFacts {
     pub visited_on: NaiveDate,
     /// Who went.
     pub visited_by: Option<String>,
-    /// What was seen to.
+    /// The duties that it did or inspected.
     pub items: Vec<VisitItem>,
-    /// Anything worth keeping.
+    /// A free note.
     pub note: Option<String>,
 }
 
@@ -110,13 +111,13 @@ pub struct Withdrawn {
 pub struct Visit {
     /// Id.
     pub id: VisitId,
-    /// Whose it is.
+    /// The account that owns it.
     pub account_id: AccountId,
     /// What is known of it.
     pub facts: VisitFacts,
     /// Its withdrawal, if it was withdrawn.
     pub withdrawn: Option<Withdrawn>,
-    /// 1 as it was logged; counts up with every correction.
+    /// 1 when it was logged; counts up with every correction.
     pub version: i64,
     /// When it was logged.
     pub created_at: DateTime<Utc>,
@@ -124,25 +125,26 @@ pub struct Visit {
     pub updated_at: DateTime<Utc>,
 }
 
-/// A visit as it stood before a change.
+/// A visit before a change.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Revision {
     /// When it was replaced.
     pub replaced_at: DateTime<Utc>,
-    /// The visit as it stood.
+    /// The visit before the change.
     pub visit: Visit,
 }
 
 /// Duties of one visit. Judgement: a day's work is a tenth of the most.
 pub const ITEMS: Entries = Entries::of(1, 500);
 
-/// How far on the way to wanting care a part is found: 1 wants it now. Judgement: ten times that is a slip.
+/// How full a part is found, as a share of the limit: at 1 it needs care. Judgement: more than ten times that is a
+/// typing error.
 pub const FRACTION: Bounds = Bounds::of(0.0, 10.0);
 
-/// Depths of sediment that are found, mm: as deep as an outlet may lie.
+/// Depth of sediment that is found, mm: up to the highest outlet.
 pub const DEPTH_MM: Bounds = OUTLET_HEIGHT_MM;
 
-/// How full a partial cleaning leaves a part: less than [`Bounds::most`], which wants care.
+/// How full a partial cleaning leaves a part: less than [`Bounds::most`], at which it needs care.
 pub const LEFT_FRACTION: Bounds = SHARE;
 
 pub(crate) fn check_item(check: &mut Check, item: &VisitItem, components: &[Component], on: NaiveDate) {
@@ -151,10 +153,7 @@ pub(crate) fn check_item(check: &mut Check, item: &VisitItem, components: &[Comp
         Some(Finding::DepthMm(depth)) => {
             check.between("finding.depth_mm", depth, DEPTH_MM);
             if !item.duty.facts().measures_depth {
-                check.refuse(
-                    "finding.found",
-                    "a depth can only be found of sediment; give a fraction or a class",
-                );
+                check.refuse("finding.found", "only sediment has a depth; give a fraction or a class");
             }
         }
         _ => {}
@@ -163,7 +162,7 @@ pub(crate) fn check_item(check: &mut Check, item: &VisitItem, components: &[Comp
         check_left(check, item, left);
     }
     if !item.done && item.finding.is_none() {
-        check.refuse("finding", "it was neither done nor anything found; say what was found or leave it out");
+        check.refuse("finding", "it was not done and has no finding; give a finding, or leave the item out");
     }
     if let Some(note) = &item.note {
         check.note("note", note, NOTE_LENGTH);
@@ -177,7 +176,7 @@ pub(crate) fn check_item(check: &mut Check, item: &VisitItem, components: &[Comp
         let kind = component.facts.part.kind().code();
         check.refuse(
             "duty",
-            format!("{} is no duty of a {kind}; it has {}", item.duty.code(), known.join(", ")),
+            format!("{} is not a duty of {kind}; its duties are {}", item.duty.code(), known.join(", ")),
         );
     }
     if on < component.facts.installed_on {
@@ -189,26 +188,26 @@ pub(crate) fn check_item(check: &mut Check, item: &VisitItem, components: &[Comp
     }
 }
 
-/// Checks what a partial cleaning left.
+/// Checks how full a partial cleaning left the part.
 fn check_left(check: &mut Check, item: &VisitItem, left: f64) {
     const FIELD: &str = "left_fraction";
     if !item.duty.facts().builds_up {
         let all = Duty::ALL.iter().filter(|duty| duty.facts().builds_up);
         let all: Vec<&str> = all.map(|duty| duty.code()).collect();
         let message = format!(
-            "{} leaves no part of it; leave it out, or say it of {}",
+            "{} cannot be done in part; leave left_fraction out, or use it for {}",
             item.duty.code(),
             all.join(", ")
         );
         return check.refuse(FIELD, message);
     }
     if !item.done {
-        return check.refuse(FIELD, "it was not done; say with done how full it was left, or what was found");
+        return check.refuse(FIELD, "it was not done; set done to true, or give a finding instead");
     }
     let Bounds { least, most } = LEFT_FRACTION;
     if !(least..most).contains(&left) {
         let message = format!(
-            "{left} is not from {least} to under {most}; left at {most} it was not done, only looked at"
+            "{left} is not from {least} to under {most}; at {most} it was not done, so set done to false"
         );
         return check.refuse(FIELD, message);
     }
@@ -219,7 +218,7 @@ fn check_left(check: &mut Check, item: &VisitItem, left: f64) {
         Some(Finding::DepthMm(_) | Finding::Blocked) | None => 1.0,
     };
     if left > most {
-        check.refuse(FIELD, format!("{left} is more than the {most} at most that were found"));
+        check.refuse(FIELD, format!("{left} is more than what was found, which is at most {most}"));
     }
 }
 
