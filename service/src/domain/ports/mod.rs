@@ -1,4 +1,4 @@
-//! Traits that other rooms implement.
+//! Traits that other parts of the service implement.
 
 pub mod senders;
 pub mod store;

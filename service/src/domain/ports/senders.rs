@@ -8,18 +8,18 @@ use crate::domain::rules::digest::make::Digest;
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 
-/// Something to be posted.
+/// A request to be sent.
 #[derive(Clone, Debug)]
 pub struct WebhookRequest {
-    /// Where to.
+    /// The address.
     pub url: String,
-    /// Its id.
+    /// The id of the delivery.
     pub id: String,
-    /// Seconds since 1970, as signed.
+    /// Seconds since 1970, which the signatures cover.
     pub timestamp: i64,
     /// The signatures.
     pub signature: String,
-    /// What the body is.
+    /// The media type of the body.
     pub media_type: String,
     /// The body.
     pub body: String,
@@ -28,11 +28,11 @@ pub struct WebhookRequest {
 /// Sends webhook requests.
 #[async_trait]
 pub trait WebhookSender: Send + Sync {
-    /// Sends one; always comes back within a bounded time.
+    /// Sends one request. It always returns within a bounded time.
     async fn post(&self, request: &WebhookRequest) -> WebhookResponse;
 }
 
-/// Writes down what is posted, in the words of the contract.
+/// Writes what is sent, in the types of the API.
 pub trait PayloadWriter: Send + Sync {
     /// An entry of a feed, as JSON.
     fn reminder(&self, account: AccountId, entry: Reminder) -> String;

@@ -1,4 +1,4 @@
-//! Calendar feeds.
+//! Calendar feeds in the store.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, CalendarId};
@@ -10,15 +10,15 @@ use chrono::{DateTime, Utc};
 /// Calendar feeds.
 #[async_trait]
 pub trait CalendarStore: Send + Sync {
-    /// Adds a feed. It goes when its property does.
+    /// Adds a feed. It is deleted with its property.
     async fn insert_calendar(&self, calendar: &Calendar) -> Stored<()>;
     /// The account's feeds by `(created_at, id)`, revoked ones included.
     async fn calendars(&self, account: AccountId, page: &PageRequest<DateTime<Utc>>)
     -> Stored<Vec<Calendar>>;
-    /// Sets `revoked_at` if it is not set; `false` when there is no such feed in the account.
+    /// Sets `revoked_at` if it is not set; `false` if the account has no such feed.
     async fn revoke_calendar(&self, account: AccountId, id: CalendarId, now: DateTime<Utc>) -> Stored<bool>;
-    /// The feed with this hash, whatever its state.
+    /// The feed with this hash, in any state.
     async fn calendar_by_hash(&self, hash: &[u8; 32]) -> Stored<Option<Calendar>>;
-    /// Says that a feed was read; an earlier instant than the one that is kept changes nothing.
+    /// Notes that a feed was read. An instant before the stored one changes nothing.
     async fn calendar_was_read(&self, id: CalendarId, now: DateTime<Utc>) -> Stored<()>;
 }

@@ -10,42 +10,42 @@ use crate::domain::model::subscription::Subscription;
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 
-/// A subscription whose receiver has something due.
+/// A subscription with deliveries that are due.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct DueReceiver {
-    /// Whose it is.
+    /// The account that owns it.
     pub account_id: AccountId,
     /// The subscription.
     pub subscription_id: SubscriptionId,
 }
 
-/// Deliveries of one subscription that were claimed.
+/// Claimed deliveries of one subscription.
 #[derive(Clone, Debug)]
 pub struct ClaimedDeliveries {
     /// The subscription as it is now.
     pub subscription: Subscription,
-    /// What is to be sent, in its order.
+    /// The deliveries, in the order in which to send them.
     pub deliveries: Vec<ClaimedDelivery>,
 }
 
-/// A delivery that was claimed, and what became of the attempt.
+/// A claimed delivery and the result of its attempt.
 #[derive(Clone, Debug)]
 pub struct AttemptedDelivery<'a> {
     /// The delivery.
     pub claimed: &'a ClaimedDelivery,
-    /// What became of it.
+    /// The result of the attempt.
     pub outcome: AttemptOutcome,
 }
 
 /// Deliveries.
 #[async_trait]
 pub trait DeliveryStore: Send + Sync {
-    /// Adds a delivery; does nothing when the id is there already.
+    /// Adds a delivery; does nothing if the id exists already.
     async fn insert_delivery(&self, delivery: &Delivery, body: &Body) -> Stored<()>;
-    /// Subscriptions whose receivers have something due and need no rest, in no order.
+    /// Subscriptions with deliveries that are due and a receiver that does not rest, in no order.
     async fn due_receivers(&self, now: DateTime<Utc>, limit: u32) -> Stored<Vec<DueReceiver>>;
-    /// Claims up to `limit` due deliveries of one subscription and holds them until `until`; `None` when there are none, or
-    /// when its receiver rests. While a subscription is paused, only words to try the way are due.
+    /// Claims up to `limit` due deliveries of one subscription until `until`. `None` if there are none, or if its
+    /// receiver rests. While a subscription is paused, only test messages are due.
     async fn claim_deliveries(
         &self,
         id: SubscriptionId,
@@ -53,10 +53,14 @@ pub trait DeliveryStore: Send + Sync {
         until: DateTime<Utc>,
         limit: u32,
     ) -> Stored<Option<ClaimedDeliveries>>;
-    /// Logs attempts and what became of their deliveries, and lets go of them. A delivery that somebody else claimed
-    /// meanwhile is left to them, but that it arrived is noted. Unless the subscription was changed meanwhile, a receiver rests
-    /// for as long as it asks, and where all failed; one that has failed for two days has everything parked that has waited
-    /// as long, but not while the subscription is paused; and one that is gone pauses it.
+    /// Logs attempts and their results, and releases the deliveries. If another worker has claimed a delivery
+    /// meanwhile, only its arrival is noted.
+    ///
+    /// Unless the subscription was changed meanwhile, this also updates the receiver:
+    /// - It rests for as long as it asks, and also if every attempt failed.
+    /// - If it has failed for two days, deliveries that have waited as long are parked, except while the
+    ///   subscription is paused.
+    /// - If it is gone, the subscription is paused.
     async fn finish_deliveries(
         &self,
         subscription: &Subscription,
@@ -73,9 +77,9 @@ pub trait DeliveryStore: Send + Sync {
     ) -> Stored<Vec<Delivery>>;
     /// One delivery with its attempts, oldest first.
     async fn delivery(&self, account: AccountId, id: DeliveryId) -> Stored<Option<LoggedDelivery>>;
-    /// Makes a delivery wait for a first attempt again; `false` when there is none in the account.
+    /// Makes a delivery wait for a first attempt again; `false` if the account has no such delivery.
     async fn send_again(&self, account: AccountId, id: DeliveryId, now: DateTime<Utc>) -> Stored<bool>;
-    /// Forgets deliveries that ended before an instant, and digests that ended before another one, later or not; says how
-    /// many.
+    /// Deletes deliveries that ended before `before`, and digests that ended before `digests_before`, which may be
+    /// earlier or later. Returns how many.
     async fn forget_deliveries(&self, before: DateTime<Utc>, digests_before: DateTime<Utc>) -> Stored<u64>;
 }

@@ -11,10 +11,10 @@ use chrono::{DateTime, Utc};
 /// What accounts have set for duties.
 #[async_trait]
 pub trait DutySettingStore: Send + Sync {
-    /// Everything that the account ever set, back to the defaults included, in no order.
+    /// Everything that the account ever set, in no order. It includes duties that were set back to their defaults.
     async fn duty_settings(&self, account: AccountId) -> Stored<Vec<DutySetting>>;
-    /// Replaces what is set for a duty if the version is current, 0 being that of a duty for which nothing was ever
-    /// set. All systems of the account become stale.
+    /// Replaces what is set for a duty if the version is current. The version is 0 for a duty that was never set.
+    /// All systems of the account become stale.
     async fn put_duty_setting(
         &self,
         account: AccountId,

@@ -1,4 +1,4 @@
-//! Gauges and their rain in the store.
+//! Rain gauges and their readings in the store.
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, GaugeId};
@@ -9,25 +9,25 @@ use crate::domain::ports::store::outcomes::{Deleted, Updated};
 use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
 
-/// What storing readings came to.
+/// The result of storing readings.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct StoredRain {
-    /// How many days it met which way.
+    /// How many days were new, changed or the same.
     pub upserted: Upserted,
     /// What the record spans now.
     pub span: RainSpan,
 }
 
-/// Gauges and their rain.
+/// Rain gauges and their readings.
 #[async_trait]
 pub trait GaugeStore: Send + Sync {
-    /// Adds a gauge; does nothing when the id is there already.
+    /// Adds a rain gauge; does nothing if the id exists already.
     async fn insert_gauge(&self, gauge: &Gauge) -> Stored<()>;
-    /// One gauge with the span of its record.
+    /// One rain gauge with the span of its record.
     async fn gauge(&self, account: AccountId, id: GaugeId) -> Stored<Option<Gauge>>;
-    /// The account's gauges by `(name, id)`.
+    /// The account's rain gauges by `(name, id)`.
     async fn gauges(&self, account: AccountId, page: &PageRequest<String>) -> Stored<Vec<Gauge>>;
-    /// Replaces the facts if the version is current; the systems under it become stale.
+    /// Replaces the facts if the version is current. The systems of this gauge become stale.
     async fn update_gauge(
         &self,
         account: AccountId,
@@ -38,25 +38,25 @@ pub trait GaugeStore: Send + Sync {
     ) -> Stored<Updated>;
     /// Removes it with its record if the version is current and no system uses it.
     async fn delete_gauge(&self, account: AccountId, id: GaugeId, version: i64) -> Stored<Deleted>;
-    /// Upserts readings by date (given by date, without repeats) and keeps the gauge's span up to date. The systems
-    /// under the gauge become stale if anything was new or changed. Concurrent upserts to one gauge follow each other.
-    /// `None` when there is no such gauge in the account.
+    /// Inserts or updates readings and keeps the gauge's span up to date. `days` is sorted by date, without
+    /// repeats. The gauge's systems become stale if anything was new or changed. Concurrent calls for one gauge run
+    /// one after the other. `None` if the account has no such gauge.
     async fn put_rain(&self, account: AccountId, id: GaugeId, days: &[RainDay])
     -> Stored<Option<StoredRain>>;
-    /// Readings of a gauge by date, from one day to another, both included.
+    /// Readings of a rain gauge by date, from one day to another, both included.
     async fn rain(
         &self,
         id: GaugeId,
         range: RainRange,
         page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<RainDay>>;
-    /// The whole record of a gauge through a day, by date.
+    /// The whole record of a rain gauge through a day, by date.
     async fn rain_record(&self, id: GaugeId, through: NaiveDate) -> Stored<Vec<RainDay>>;
-    /// What there is of a gauge's record, through a day, beyond what is known: readings after the known ones, or the whole
-    /// record when nothing is known or when it did not only grow at its end since.
+    /// The part of a rain gauge's record, through a day, that the caller does not know yet. It is the whole record
+    /// if nothing is known, or if the record did more than grow at its end.
     async fn rain_since(&self, id: GaugeId, known: Option<RainKnown>, through: NaiveDate)
     -> Stored<RainRead>;
-    /// Removes readings; the systems under the gauge become stale. `false` when there is no such gauge.
+    /// Removes readings. The gauge's systems become stale. `false` if there is no such gauge.
     async fn delete_rain(
         &self,
         account: AccountId,

@@ -9,14 +9,15 @@ use chrono::{DateTime, Utc};
 /// Repeated requests.
 #[async_trait]
 pub trait IdempotencyStore: Send + Sync {
-    /// Claims a key, or says what stands in the way. One of several rivals wins. A claim without an answer older than
-    /// [`crate::domain::model::idempotency::CLAIM_TIMEOUT`] is taken over with the first attempt's seed; an answer older than
-    /// [`crate::domain::model::idempotency::RETENTION`] counts as gone.
+    /// Claims a key, or says why that is not possible. Only one of several simultaneous claims succeeds. A claim
+    /// without an answer that is older than [`crate::domain::model::idempotency::CLAIM_TIMEOUT`] is taken over,
+    /// with the first attempt's seed. An answer that is older than [`crate::domain::model::idempotency::RETENTION`]
+    /// counts as deleted.
     async fn claim(&self, attempt: &Attempt) -> Stored<Claim>;
-    /// Keeps the answer.
+    /// Stores the answer.
     async fn answer(&self, account: AccountId, key: &str, answer: &Answer) -> Stored<()>;
-    /// Forgets a claim whose request failed without doing anything.
+    /// Deletes a claim whose request failed without doing anything.
     async fn forget(&self, account: AccountId, key: &str) -> Stored<()>;
-    /// Removes answers and claims made before an instant; says how many.
+    /// Deletes answers and claims made before an instant. Returns how many.
     async fn purge(&self, before: DateTime<Utc>) -> Stored<u64>;
 }

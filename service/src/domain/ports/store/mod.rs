@@ -1,11 +1,12 @@
-//! What the domain needs kept: traits over domain types, implemented by the storage layer.
+//! What the domain needs stored: traits over domain types, which the storage layer implements.
 //!
-//! "Not found" is an answer, never an error. Every method is one transaction: it happens as a whole or not at all, and
-//! when it has returned, what it wrote survives a kill and a power cut. Methods that take an account never show or touch
-//! another account's rows.
+//! "Not found" is an answer, never an error. Every method is one transaction: all of it happens, or nothing. When
+//! it has returned, what it wrote survives a kill and a power cut. Methods that take an account never show or
+//! change another account's rows.
 //!
-//! Writes that a forecast depends on (an account's figures for a duty, a property's or gauge's facts, rain, a system, a
-//! component, a visit) mark the systems they reach as stale, in the same transaction.
+//! A forecast depends on the account's figures for duties, on the facts of property and rain gauge, on rain,
+//! systems, components and visits. A write to any of these marks the systems that it affects as stale, in the same
+//! transaction.
 
 pub mod accounts;
 pub mod calendars;
@@ -60,6 +61,6 @@ pub trait Store:
 {
     /// Whether it can be reached.
     async fn ping(&self) -> Stored<()>;
-    /// Lets go of its connections.
+    /// Closes its connections.
     async fn close(&self);
 }

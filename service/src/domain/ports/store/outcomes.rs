@@ -1,46 +1,46 @@
-//! What became of a guarded write.
+//! Results of writes that depend on a version or a state.
 
 use crate::domain::base::ids::{RoundId, TaskId};
 
-/// What became of a guarded update.
+/// The result of an update that depends on the version.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Updated {
-    /// It was made, and the version counted up by one.
+    /// It was made, and the version went up by one.
     Done,
-    /// There is no such row in this account.
+    /// The account has no such row.
     Missing,
-    /// The caller saw an older version; nothing was changed.
+    /// The caller's version is older; nothing was changed.
     Stale {
         /// The current version.
         current: i64,
     },
 }
 
-/// What became of a guarded removal.
+/// The result of a removal that depends on the version.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Deleted {
-    /// It is gone.
+    /// It was removed.
     Done,
-    /// There is no such row in this account.
+    /// The account has no such row.
     Missing,
-    /// The caller saw an older version; nothing was removed.
+    /// The caller's version is older; nothing was removed.
     Stale {
         /// The current version.
         current: i64,
     },
-    /// Systems still refer to it; nothing was removed.
+    /// Systems still use it; nothing was removed.
     InUse {
-        /// How many.
+        /// How many systems.
         systems: i64,
     },
 }
 
-/// What became of a round that was to be kept.
+/// The result of keeping a round.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Inserted {
-    /// It is kept, now or from an earlier attempt.
+    /// It is kept, by this or an earlier attempt.
     Done,
-    /// A task of it stands in another round that is planned; nothing was kept.
+    /// Another planned round already has one of its tasks; nothing was kept.
     Taken {
         /// The task.
         task_id: TaskId,
@@ -49,31 +49,31 @@ pub enum Inserted {
     },
 }
 
-/// What became of a round that was to be called off.
+/// The result of calling a round off.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum CalledOff {
-    /// It is gone.
+    /// It was removed.
     Done,
-    /// There is no such round in this account.
+    /// The account has no such round.
     Missing,
-    /// The caller saw an older version; nothing was changed.
+    /// The caller's version is older; nothing was changed.
     Stale {
         /// The current version.
         current: i64,
     },
-    /// It was done already; nothing was changed.
+    /// It was already done; nothing was changed.
     WasDone,
 }
 
-/// What became of a round that was to be reported as done.
+/// The result of reporting a round as done.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Finished {
     /// Its visits are logged, and it is done.
     Done,
-    /// There is no such round in this account.
+    /// The account has no such round.
     Missing,
-    /// It was done before, by somebody faster; nothing was changed.
+    /// Another report was faster; nothing was changed.
     Before,
-    /// A visit did one of its tasks since it was read; nothing was changed.
+    /// A visit has done one of its tasks since the round was read; nothing was changed.
     Moved,
 }

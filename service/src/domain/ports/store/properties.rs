@@ -11,13 +11,13 @@ use chrono::{DateTime, Utc};
 /// Properties.
 #[async_trait]
 pub trait PropertyStore: Send + Sync {
-    /// Adds a property; does nothing when the id is there already (a repeated request).
+    /// Adds a property; does nothing if the id exists already (a repeated request).
     async fn insert_property(&self, property: &Property) -> Stored<()>;
     /// One property.
     async fn property(&self, account: AccountId, id: PropertyId) -> Stored<Option<Property>>;
-    /// The account's properties by `(name, id)`, names compared byte by byte on every database.
+    /// The account's properties by `(name, id)`. Every database compares names byte by byte.
     async fn properties(&self, account: AccountId, page: &PageRequest<String>) -> Stored<Vec<Property>>;
-    /// Those of these properties that are the account's, in no order.
+    /// The properties of this list that the account has, in no order.
     async fn properties_of(&self, account: AccountId, ids: &[PropertyId]) -> Stored<Vec<Property>>;
     /// Replaces the facts if the version is current; its systems become stale.
     async fn update_property(
@@ -28,6 +28,6 @@ pub trait PropertyStore: Send + Sync {
         facts: &PropertyFacts,
         now: DateTime<Utc>,
     ) -> Stored<Updated>;
-    /// Removes it if the version is current and no system stands at it.
+    /// Removes it if the version is current and it has no system.
     async fn delete_property(&self, account: AccountId, id: PropertyId, version: i64) -> Stored<Deleted>;
 }

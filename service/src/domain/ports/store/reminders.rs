@@ -9,14 +9,14 @@ use chrono::{DateTime, Utc};
 /// The reminders' feed.
 #[async_trait]
 pub trait ReminderStore: Send + Sync {
-    /// Reads a stretch of an account's feed. Entries become visible in the order of their numbers: one that is read has all
-    /// before it beside it.
+    /// Reads a part of an account's feed. Entries become visible in the order of their numbers, so a reader never
+    /// misses an earlier entry.
     async fn reminders(
         &self,
         account: AccountId,
         filter: &ReminderFilter,
         stretch: FeedRange,
     ) -> Stored<FeedPage>;
-    /// Forgets entries that were raised before an instant, but for those behind one that was not; says how many.
+    /// Deletes entries that were raised before an instant, up to the first one that was not. Returns how many.
     async fn forget_reminders(&self, before: DateTime<Utc>) -> Stored<u64>;
 }

@@ -12,7 +12,7 @@ use async_trait::async_trait;
 use chrono::NaiveDate;
 use std::collections::HashMap;
 
-/// A task that stands in a round that is planned.
+/// A task of a planned round.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct PlannedTask {
     /// The task.
@@ -21,27 +21,27 @@ pub struct PlannedTask {
     pub round_id: RoundId,
     /// The day it is planned for.
     pub on: NaiveDate,
-    /// Where the task's property counts its days.
+    /// The time zone of the task's property.
     pub zone: chrono_tz::Tz,
 }
 
-/// Rounds that are kept.
+/// Kept rounds.
 #[async_trait]
 pub trait RoundStore: Send + Sync {
-    /// The account's tasks that stand in rounds that are planned and that no visit did since, in no order.
+    /// The account's tasks in planned rounds that no visit has done since, in no order.
     async fn planned_tasks(&self, account: AccountId) -> Stored<Vec<PlannedTask>>;
-    /// Where properties of the account are; those that are not there are left out.
+    /// The positions of properties of the account. Properties that do not exist are left out.
     async fn positions(
         &self,
         account: AccountId,
         properties: &[PropertyId],
     ) -> Stored<HashMap<PropertyId, Position>>;
-    /// Those of these tasks that the account has, in no order.
+    /// The tasks of this list that the account has, in no order.
     async fn tasks_by_id(&self, account: AccountId, ids: &[TaskId]) -> Stored<Vec<Task>>;
-    /// Keeps a round as planned; does nothing when the id is there already. Of two rounds with a task in common that are
-    /// kept at once, one is refused.
+    /// Keeps a round as planned; does nothing if the id exists already. If two rounds with a common task are kept
+    /// at once, one is refused.
     async fn insert_round(&self, round: &Round) -> Stored<Inserted>;
-    /// One round. Names are those of now.
+    /// One round, with present names.
     async fn round(&self, account: AccountId, id: RoundId) -> Stored<Option<Round>>;
     /// The account's rounds by `(on, id)`.
     async fn rounds(
@@ -50,10 +50,12 @@ pub trait RoundStore: Send + Sync {
         filter: &RoundFilter,
         page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<Round>>;
-    /// Removes a planned round if the version is current; its tasks are free.
+    /// Removes a planned round if the version is current. Its tasks can be planned again.
     async fn delete_round(&self, account: AccountId, id: RoundId, version: i64) -> Stored<CalledOff>;
-    /// Writes a round as it was done and logs its visits, all or nothing, unless it was done before, or a visit did a task of
-    /// it that is without [`crate::domain::model::round::RoundTask::done_elsewhere`]. The systems visited
-    /// become stale, and the tasks of the round are free.
+    /// Stores a round as done and logs its visits, all or nothing. The systems visited become stale, and the
+    /// round's tasks can be planned again.
+    ///
+    /// It changes nothing if the round is already done. It also changes nothing if a visit has done a task of the
+    /// round and [`crate::domain::model::round::RoundTask::done_elsewhere`] does not say so.
     async fn finish_round(&self, round: &Round, visits: &[Visit]) -> Stored<Finished>;
 }

@@ -8,16 +8,16 @@ use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
 use std::collections::BTreeMap;
 
-/// A claimed system whose visits changed since its answers were worked out.
+/// A claimed system whose visits changed since it was last scored.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Unscored {
-    /// Whose it is.
+    /// The account that owns it.
     pub account_id: AccountId,
     /// The system.
     pub system_id: SystemId,
-    /// Counts up with every change of its visits; as it was when it was claimed.
+    /// Counts up with every change of its visits. This is the value at the time of the claim.
     pub changes: i64,
-    /// Until when the claim holds others off; tells it from a later one.
+    /// The end of the claim, which tells it from a later claim.
     pub held_until: DateTime<Utc>,
 }
 
@@ -33,26 +33,26 @@ pub trait SkillStore: Send + Sync {
         filter: &SkillFilter,
         page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<Answered>>;
-    /// Claims up to `limit` systems whose visits changed since their answers were worked out, and holds them until
-    /// `until`. Two replicas never get the same system at once.
+    /// Claims up to `limit` systems whose visits changed since they were last scored, until `until`. Two replicas
+    /// never get the same system at once.
     async fn claim_unscored(
         &self,
         now: DateTime<Utc>,
         until: DateTime<Utc>,
         limit: u32,
     ) -> Stored<Vec<Unscored>>;
-    /// What the answers that are kept of a system rest on.
+    /// The inspections on which a system's stored answers are based.
     async fn histories(&self, system: SystemId) -> Stored<BTreeMap<AnswerId, LooksHash>>;
-    /// Removes what is no longer so of a claimed system and writes what is new. Does nothing when a visit changed since the
-    /// claim, or when somebody else holds it by now.
+    /// Removes stored answers of a claimed system that are no longer valid, and adds new ones. Does nothing if a
+    /// visit changed since the claim, or if another worker holds the system by now.
     async fn finish_scoring(
         &self,
         claim: &Unscored,
         answers: &AnswerChanges,
         now: DateTime<Utc>,
     ) -> Stored<()>;
-    /// Lets go of a claimed system whose answers could not be worked out, to be tried again at `at`.
+    /// Releases a claimed system whose scoring failed, to be tried again at `at`.
     async fn release_unscored(&self, claim: &Unscored, at: DateTime<Utc>) -> Stored<()>;
-    /// How many systems have answers to be worked out.
+    /// How many systems have to be scored.
     async fn unscored_count(&self) -> Stored<i64>;
 }

@@ -10,22 +10,23 @@ use crate::domain::ports::store::outcomes::{Deleted, Updated};
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 
-/// Makes what is posted of an entry, if anything; told whether what was said last of its task was dropped unheard.
+/// Makes the delivery of an entry, if one is wanted. The flag says whether the last entry about the same task was
+/// dropped before it was sent.
 pub type MakeDelivery<'a> = dyn for<'e> Fn(&'e Reminder, bool) -> Option<NewDelivery> + Send + Sync + 'a;
 
-/// What came of looking at a feed.
+/// The result of reading a feed for a subscription.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct FanOut {
-    /// Deliveries that were written.
+    /// Deliveries that were created.
     pub written: usize,
-    /// Whether there is more to look at.
+    /// Whether there are more entries to read.
     pub more: bool,
 }
 
 /// Subscriptions.
 #[async_trait]
 pub trait SubscriptionStore: Send + Sync {
-    /// Adds a subscription that begins at the end of the account's feed; does nothing when the id is there already.
+    /// Adds a subscription, which starts at the end of the account's feed. Does nothing if the id exists already.
     async fn insert_subscription(&self, subscription: &Subscription) -> Stored<()>;
     /// One subscription.
     async fn subscription(&self, account: AccountId, id: SubscriptionId) -> Stored<Option<Subscription>>;
@@ -37,10 +38,12 @@ pub trait SubscriptionStore: Send + Sync {
         account: AccountId,
         page: &PageRequest<DateTime<Utc>>,
     ) -> Stored<Vec<Subscription>>;
-    /// Replaces everything that a subscription is if its version is current, and lets its receiver's rest end. One that
-    /// carries reminders from now on begins at the end of the feed; one that goes on after a pause has all its time again for
-    /// what waits. When its next digest is made changes only with its times, or when it is paused or goes on: whoever changes
-    /// something else may have read it before a digest was made.
+    /// Replaces the settings of a subscription if its version is current, and ends its receiver's rest.
+    ///
+    /// - A subscription that now starts to send reminders starts at the end of the feed.
+    /// - One that resumes after a pause has the full time again for what waits.
+    /// - The time of the next digest changes only with its times, on a pause or when it resumes. A caller that
+    ///   changes other settings may have read an older time, from before a digest was made.
     async fn update_subscription(&self, new: &Subscription) -> Stored<Updated>;
     /// Removes it with its deliveries if the version is current.
     async fn delete_subscription(
@@ -49,23 +52,29 @@ pub trait SubscriptionStore: Send + Sync {
         id: SubscriptionId,
         version: i64,
     ) -> Stored<Deleted>;
-    /// Some subscriptions, not paused, that carry reminders and have not looked at all of their feed. Accounts take turns: the
-    /// subscription of each that is farthest behind, those of accounts after `after` first, before a second one of any.
+    /// Some subscriptions that send reminders, are not paused and have unread entries in their feed. Accounts take
+    /// turns, those after `after` first. Each account's subscription with the most unread entries comes before a
+    /// second one of any account.
     async fn behind_feeds(&self, after: Option<AccountId>, limit: u32) -> Stored<Vec<Subscription>>;
-    /// Shows `make` some entries that the subscription has not looked at yet, of its property and system, and writes the
-    /// deliveries that it makes of them; drops those of the same tasks that are still held back, also where nothing is made;
-    /// and notes how far it looked, all in one transaction. `make` is told whether what was said last of the task is among
-    /// the dropped. `None` if another replica is at it or the subscription was changed.
+    /// Reads some new entries of the subscription's property and system, and stores the deliveries that `make`
+    /// returns for them. It drops earlier deliveries of the same tasks that are still held back, even if `make`
+    /// returns nothing. It also notes how far it has read, all in one transaction.
+    ///
+    /// The flag given to `make` says whether the last entry about the task was among the dropped ones. `None` if
+    /// another replica does the same, or if the subscription was changed.
     async fn fan_out(
         &self,
         subscription: &Subscription,
         now: DateTime<Utc>,
         make: &MakeDelivery<'_>,
     ) -> Stored<Option<FanOut>>;
-    /// Subscriptions, not paused, whose next digest is due.
+    /// Subscriptions that are not paused and whose next digest is due.
     async fn due_digests(&self, now: DateTime<Utc>) -> Stored<Vec<Subscription>>;
-    /// Writes the digest that was due at an instant, in the place of older ones that still wait, and when the next one is; `false`, and nothing done, when another
-    /// replica did so already or the subscription was changed meanwhile.
+    /// Stores the digest that was due at an instant, and when the next one is due. It replaces older digests that
+    /// still wait.
+    ///
+    /// `false`, with nothing changed, if another replica has stored it already or if the subscription was changed
+    /// meanwhile.
     async fn put_digest(
         &self,
         subscription: &Subscription,

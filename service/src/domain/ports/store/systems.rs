@@ -13,7 +13,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 /// Systems and components.
 #[async_trait]
 pub trait SystemStore: Send + Sync {
-    /// Adds a system with its components, stale from the start; does nothing when the system's id is there already.
+    /// Adds a system with its components, stale from the start; does nothing if the system's id exists already.
     async fn insert_system(&self, system: &System, components: &[Component]) -> Stored<()>;
     /// One system.
     async fn system(&self, account: AccountId, id: SystemId) -> Stored<Option<System>>;
@@ -24,7 +24,7 @@ pub trait SystemStore: Send + Sync {
         filter: &SystemFilter,
         page: &PageRequest<String>,
     ) -> Stored<Vec<System>>;
-    /// Replaces the facts if the version is current; it becomes stale.
+    /// Replaces the facts if the version is current. The system becomes stale.
     async fn update_system(
         &self,
         account: AccountId,
@@ -33,13 +33,13 @@ pub trait SystemStore: Send + Sync {
         facts: &SystemFacts,
         now: DateTime<Utc>,
     ) -> Stored<Updated>;
-    /// A system's components, those taken out included, oldest first (`created_at`, `id`).
+    /// A system's components, removed ones included, oldest first (`created_at`, `id`).
     async fn components(&self, account: AccountId, system: SystemId) -> Stored<Vec<Component>>;
     /// The components of several systems, in the same order within each.
     async fn components_of(&self, account: AccountId, systems: &[SystemId]) -> Stored<Vec<Component>>;
     /// One component.
     async fn component(&self, account: AccountId, id: ComponentId) -> Stored<Option<Component>>;
-    /// Adds a component; does nothing when the id is there already. Its system becomes stale.
+    /// Adds a component; does nothing if the id exists already. Its system becomes stale.
     async fn insert_component(&self, account: AccountId, component: &Component) -> Stored<()>;
     /// Replaces the facts if the version is current. Its system becomes stale.
     async fn update_component(
@@ -50,7 +50,7 @@ pub trait SystemStore: Send + Sync {
         facts: &ComponentFacts,
         now: DateTime<Utc>,
     ) -> Stored<Updated>;
-    /// Takes `old` out on a day and adds `new`; `false`, and nothing done, when `old` is no longer at its version.
+    /// Removes `old` on a day and adds `new`. `false`, with nothing changed, if `old` is no longer at its version.
     async fn replace_component(
         &self,
         account: AccountId,
@@ -58,7 +58,7 @@ pub trait SystemStore: Send + Sync {
         new: &Component,
         on: NaiveDate,
     ) -> Stored<bool>;
-    /// Takes a component out on a day; `false`, and nothing done, when it is no longer at its version.
+    /// Removes a component on a day. `false`, with nothing changed, if it is no longer at its version.
     async fn retire_component(
         &self,
         account: AccountId,
@@ -66,7 +66,7 @@ pub trait SystemStore: Send + Sync {
         on: NaiveDate,
         now: DateTime<Utc>,
     ) -> Stored<bool>;
-    /// Everything the forecasts of these systems are made from, but for the rain; systems that are gone are left out.
-    /// A fixed number of queries, whatever the number of systems.
+    /// Everything that these systems' forecasts are made from, apart from the rain. Systems that do not exist are
+    /// left out. The number of queries does not depend on the number of systems.
     async fn inputs(&self, systems: &[(AccountId, SystemId)]) -> Stored<Vec<Inputs>>;
 }

@@ -9,10 +9,10 @@ use crate::domain::rules::reminders::inputs::ReminderInputs;
 use async_trait::async_trait;
 use chrono::{DateTime, NaiveDate, Utc};
 
-/// A stale system that this process is to refresh.
+/// A stale system that this process has claimed, to refresh it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct StaleSystem {
-    /// Whose it is.
+    /// The account that owns it.
     pub account_id: AccountId,
     /// The system.
     pub system_id: SystemId,
@@ -23,57 +23,60 @@ pub struct StaleSystem {
 /// What a refresh writes.
 #[derive(Clone, Debug)]
 pub struct Refreshed {
-    /// The claim it answers.
+    /// The claim that it completes.
     pub claim: StaleSystem,
-    /// The system's tasks; rows of the system that are not among them are removed.
+    /// The system's tasks. Other rows of the system are removed.
     pub tasks: Vec<Task>,
     /// Its status.
     pub status: Status,
     /// When the local day ends and it is stale again.
     pub next_at: DateTime<Utc>,
-    /// What has to be known to tell its readers.
+    /// What is needed to decide which reminders to send.
     pub reminders: ReminderInputs,
 }
 
 /// Tasks, status and the work of refreshing them.
 #[async_trait]
 pub trait TaskStore: Send + Sync {
-    /// The account's tasks by `(sort_on, id)`, where tasks without a date come last ([`crate::domain::model::task::NO_DATE`]).
-    /// A filter by `from` or `to` leaves those without a date out.
+    /// The account's tasks by `(sort_on, id)`. Tasks without a date come last
+    /// ([`crate::domain::model::task::NO_DATE`]). A filter by `from` or `to` leaves them out.
     async fn tasks(
         &self,
         account: AccountId,
         filter: &TaskFilter,
         page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<Task>>;
-    /// The same, with how their due dates moved.
+    /// The same tasks, and how their due dates moved.
     async fn moved_tasks(
         &self,
         account: AccountId,
         filter: &TaskFilter,
         page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<MovedTask>>;
-    /// How many tasks a filter finds, in no order.
+    /// How many tasks a filter finds.
     async fn count_tasks(&self, account: AccountId, filter: &TaskFilter) -> Stored<Counted>;
     /// One task.
     async fn task(&self, account: AccountId, id: TaskId) -> Stored<Option<Task>>;
-    /// A system's status, if it was ever refreshed, with the end of its day unless a refresh is waited for.
+    /// A system's status, if it was ever refreshed. It has the end of its day unless a refresh is due.
     async fn status(&self, account: AccountId, system: SystemId) -> Stored<Option<Polled>>;
-    /// Claims up to `limit` stale systems (inputs newer than the last refresh, or the local day over) that nobody else
-    /// holds, grouped by gauge, and holds them until `until`. Two replicas never get the same system at once. A hold that
-    /// a clock far ahead has made counts for nothing.
+    /// Claims up to `limit` stale systems that no other worker holds, grouped by rain gauge, until `until`. A
+    /// system is stale if its inputs are newer than its last refresh, or if its local day is over.
+    ///
+    /// Two replicas never get the same system at once. A claim is ignored if a clock far ahead has made it.
     async fn claim_stale(
         &self,
         now: DateTime<Utc>,
         until: DateTime<Utc>,
         limit: u32,
     ) -> Stored<Vec<StaleSystem>>;
-    /// Writes refreshed systems, all in one transaction, and lets go of them. What there is to tell of their tasks
-    /// ([`crate::domain::rules::reminders::decide::decide`]) is appended to the feeds in the same transaction; says how many entries. A system
-    /// whose inputs changed since the claim stays stale. A system refreshed by another replica from newer inputs is not set
-    /// back.
+    /// Stores refreshed systems in one transaction, and releases them. The same transaction appends reminders of
+    /// their tasks ([`crate::domain::rules::reminders::decide::decide`]) to the feeds. Returns the number of
+    /// reminders.
+    ///
+    /// A system whose inputs changed since the claim stays stale. If another replica has refreshed a system from
+    /// newer inputs, its rows stay.
     async fn finish_refresh(&self, refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<usize>;
-    /// Lets go of claimed systems that could not be refreshed, to be tried again at `at`.
+    /// Releases claimed systems whose refresh failed, to be tried again at `at`.
     async fn release_stale(&self, claims: &[StaleSystem], at: DateTime<Utc>) -> Stored<()>;
     /// How many systems are stale now.
     async fn stale_count(&self, now: DateTime<Utc>) -> Stored<i64>;
