@@ -86,7 +86,7 @@ async fn each_bad_reading_is_refused_by_position_and_the_good_ones_stay(app: &Ap
     for (index, why, date) in [
         (0, "negative", json!("2026-01-02")),
         (1, "2000.1", json!("2026-01-03")),
-        (2, "stands at 1", json!("2026-01-01")),
+        (2, "line 1 already", json!("2026-01-01")),
         (3, "1.5 mm", json!("2026-01-01")),
         (4, "not come yet", json!("2026-04-01")),
         (5, "1700", json!("1699-12-31")),

@@ -144,7 +144,7 @@ async fn accumulated_readings_are_spread_or_refused(app: &App) {
     let refused_lines = refused(&report);
     let lines: Vec<u64> = refused_lines.iter().map(|(line, _)| *line).collect();
     assert_eq!(lines, [3, 4, 6, 9], "{report}");
-    for (index, why) in [(0, "no DAPR"), (1, "without the total"), (2, "flag G"), (3, "32 days")] {
+    for (index, why) in [(0, "no DAPR"), (1, "no total"), (2, "flag G"), (3, "32 days")] {
         assert!(refused_lines[index].1.contains(why), "{refused_lines:?}");
     }
     let path = made(app).await;

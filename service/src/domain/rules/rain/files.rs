@@ -1,22 +1,24 @@
 //! Reads rain files: `date,mm`, and by-station lines of the Global Historical Climatology Network daily data.
 //!
-//! GHCN-Daily by-station lines have eight fields: station, date as `yyyymmdd`, element, value, measurement flag, quality
-//! flag, source flag, time of observation. `PRCP` is rain in tenths of a millimetre; `MDPR` is rain accumulated over
-//! several days, and `DAPR` on the same date says over how many. A quality flag means that the archive itself does not
-//! trust the value. Source: NOAA National Centers for Environmental Information, GHCN-Daily documentation (readme.txt and
+//! GHCN-Daily by-station lines have eight fields: station, date as `yyyymmdd`, element, value, measurement flag,
+//! quality flag, source flag, time of observation. `PRCP` is rain in tenths of a millimetre. `MDPR` is rain
+//! accumulated over several days, and `DAPR` on the same date gives the number of days. A quality flag means that
+//! the archive itself does not trust the value.
+//!
+//! Source: NOAA National Centers for Environmental Information, GHCN-Daily documentation (readme.txt and
 //! readme-by_station.txt), layout from memory of that document.
 
 use crate::domain::model::rain::{OfferedReading, RainDay, RainOffer};
 use chrono::{Days, NaiveDate};
 use std::collections::{BTreeMap, HashSet};
 
-/// What to do with a reading that was taken after several days.
+/// What to do with a reading that covers several days.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum SeveralDays {
     /// Spread it evenly over the days it covers.
     #[default]
     Spread,
-    /// Refuse it and say so.
+    /// Refuse it, with the reason.
     Refuse,
 }
 
@@ -25,17 +27,17 @@ const MISSING: f64 = -9999.0;
 
 const MISSING_SAID: &str = "-9999 stands for a missing value";
 
-/// The longest run of days that an accumulated reading is believed for.
+/// The most days of an accumulated reading that is accepted.
 const LONGEST_RUN: u64 = 31;
 
 fn unreadable(line: u64, date: Option<&str>, reason: String) -> OfferedReading {
     OfferedReading { line, date: date.map(str::to_owned), reading: Err(reason), spread: false }
 }
 
-/// Yields the fields of each line that is not blank with its number, or why it cannot be read.
+/// Passes on the fields of each line that is not blank, with its number, or why it cannot be read.
 ///
-/// Lines are taken one by one, since no reading spans two: an unbalanced quote spoils its own line and no other, and
-/// lines are counted alike whatever ends them.
+/// Lines are read one by one, since no reading spans two. So an unbalanced quote spoils only its own line, and
+/// lines are counted alike with every kind of line end.
 fn lines(text: &[u8], mut each: impl FnMut(u64, std::result::Result<&csv::StringRecord, String>)) {
     let mut record = csv::StringRecord::new();
     for (index, line) in text.split(|byte| *byte == b'\n').enumerate() {
@@ -54,11 +56,11 @@ fn lines(text: &[u8], mut each: impl FnMut(u64, std::result::Result<&csv::String
     }
 }
 
-/// Reads `date,mm` lines. A first line of words is a header; it may name its columns in any order, `date` and one of
-/// `mm`, `rain_mm`, `precipitation_mm`.
+/// Reads `date,mm` lines. A first line of words is a header. It may name its columns in any order: `date`, and one
+/// of `mm`, `rain_mm` and `precipitation_mm`.
 ///
 /// # Errors
-/// When there is a header that does not name the two columns: every line would be guesswork.
+/// If there is a header that does not name the two columns. Reading on would be guesswork.
 pub fn daily_csv(text: &[u8]) -> Result<RainOffer, String> {
     let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
     let mut offer = RainOffer::default();
@@ -84,7 +86,7 @@ pub fn daily_csv(text: &[u8]) -> Result<RainOffer, String> {
     header_fault.map_or(Ok(offer), Err)
 }
 
-/// Where a line has what, from 0, and how many fields.
+/// The positions of the columns, from 0, and the number of fields.
 #[derive(Clone, Copy)]
 struct Columns {
     date: usize,
@@ -98,8 +100,8 @@ fn header(fields: &csv::StringRecord) -> Result<Columns, String> {
     match (find(&["date"]), find(&["mm", "rain_mm", "precipitation_mm"])) {
         (Some(date), Some(mm)) => Ok(Columns { date, mm, width: fields.len() }),
         _ => Err(format!(
-            "the header {:?} does not name the columns date and mm, set apart by a comma; inches and tenths have to be \
-             converted first",
+            "the header {:?} does not name the columns date and mm, separated by a comma; convert inches or \
+             tenths to mm first",
             fields.iter().collect::<Vec<_>>().join(",")
         )),
     }
@@ -112,12 +114,12 @@ fn daily_line(line: u64, fields: &csv::StringRecord, columns: Columns) -> Offere
         if fields.len() > width {
             let count = fields.len();
             return Err(format!(
-                "it has {count} fields where {width} are named; a decimal comma has to be a point"
+                "it has {count} fields instead of {width}; change a decimal comma to a point"
             ));
         }
         let text = date.filter(|text| !text.is_empty()).ok_or("it has no date")?;
         if text.contains(';') {
-            return Err("its fields are set apart by semicolons; set them apart by commas".to_owned());
+            return Err("its fields are separated by semicolons; use commas".to_owned());
         }
         let date =
             text.parse::<NaiveDate>().map_err(|_| format!("{text:?} is not a date like 2026-03-01"))?;
@@ -128,7 +130,7 @@ fn daily_line(line: u64, fields: &csv::StringRecord, columns: Columns) -> Offere
     OfferedReading { line, date: date.map(str::to_owned), reading, spread: false }
 }
 
-/// An accumulated reading: its line, its total and the days it covers.
+/// An accumulated reading: its line, its total and the number of days.
 struct Run {
     line: u64,
     tenths: f64,
@@ -138,8 +140,8 @@ struct Run {
 
 /// Reads GHCN-Daily by-station lines.
 ///
-/// Lines of other elements are counted, not refused. Lines of more than one station are refused from the second
-/// station on, since one gauge has one record.
+/// Lines of other elements are counted, not refused. Lines of a second or later station are refused, since one rain
+/// gauge has one record.
 pub fn ghcn_daily(text: &[u8], accumulated: SeveralDays) -> RainOffer {
     let mut offer = RainOffer::default();
     let mut station: Option<String> = None;
@@ -168,7 +170,7 @@ pub fn ghcn_daily(text: &[u8], accumulated: SeveralDays) -> RainOffer {
         if station.get_or_insert_with(|| name.to_owned()) != name {
             return offer
                 .readings
-                .push(refuse(format!("{name} is a second station; one gauge has one record")));
+                .push(refuse(format!("{name} is a second station; one rain gauge has one record")));
         }
         let Some(date) = compact_date(text) else {
             return offer.readings.push(refuse(format!("{text:?} is not a date like 20260301")));
@@ -180,7 +182,7 @@ pub fn ghcn_daily(text: &[u8], accumulated: SeveralDays) -> RainOffer {
         let flagged = fields
             .get(5)
             .filter(|flag| !flag.is_empty())
-            .map(|flag| format!("the archive's quality check failed it (flag {flag})"));
+            .map(|flag| format!("it failed the archive's quality check (flag {flag})"));
         match element {
             "PRCP" => {
                 let reading = if let Some(reason) = flagged {
@@ -205,13 +207,13 @@ pub fn ghcn_daily(text: &[u8], accumulated: SeveralDays) -> RainOffer {
             _ => {
                 let run =
                     runs.entry(date).or_insert(Run { line, tenths: f64::NAN, days: None, flagged: None });
-                // Ten years are past any belief and within any integer.
+                // Ten years are more than is ever accepted, and fit in any integer.
                 run.days = (number >= 1.0).then_some(number.min(3650.0) as u64);
                 run.flagged = run.flagged.take().or(flagged);
             }
         }
     });
-    // A day that was measured by itself keeps its own value, whatever share of an accumulated total falls on it.
+    // A day with a reading of its own keeps that value, even if an accumulated total covers it.
     let measured: HashSet<NaiveDate> =
         offer.readings.iter().filter_map(|offered| Some(offered.reading.as_ref().ok()?.date)).collect();
     for (date, run) in runs {
@@ -235,15 +237,15 @@ fn spread(
     } else if run.tenths == MISSING {
         Some(MISSING_SAID.to_owned())
     } else if run.tenths.is_nan() {
-        Some("a number of days (DAPR) without the total (MDPR) that they add up to".to_owned())
+        Some("it has a number of days (DAPR) but no total (MDPR)".to_owned())
     } else if accumulated == SeveralDays::Refuse {
         Some(format!("{total} mm accumulated over several days; ask for it to be spread, or leave it out"))
     } else {
         match run.days {
             None => Some(format!("{total} mm accumulated over an unknown number of days (no DAPR)")),
-            Some(days) if days > LONGEST_RUN => {
-                Some(format!("{total} mm accumulated over {days} days is too coarse"))
-            }
+            Some(days) if days > LONGEST_RUN => Some(format!(
+                "{total} mm accumulated over {days} days; at most {LONGEST_RUN} days are spread"
+            )),
             Some(_) => None,
         }
     };
@@ -267,7 +269,7 @@ fn spread(
 }
 
 fn tenths_to_mm(tenths: f64) -> f64 {
-    // Divided rather than multiplied by 0.1, so that 23 tenths are exactly 2.3.
+    // Dividing instead of multiplying by 0.1 makes 23 tenths exactly 2.3.
     tenths / 10.0
 }
 

@@ -1,19 +1,19 @@
-//! Judges offered readings one by one.
+//! Checks incoming rain readings one by one.
 
 use crate::domain::model::rain::{RAIN_MM, RainDay, RainOffer, RainReport, Refusal};
 use chrono::{Datelike, NaiveDate};
 use std::collections::BTreeMap;
 
-/// The first year a reading may be of; older records than this do not exist.
+/// The first year of a reading. Older records do not exist.
 const FIRST_YEAR: i32 = 1700;
 
-/// The most refusals that are listed; all are counted.
+/// The most refusals that are listed. All are counted.
 const MOST_LISTED: usize = 1000;
 
-/// Judges every reading by itself: the accepted by date, and the refusals.
+/// Checks every reading by itself. Returns the accepted ones by date, and a report with the refusals.
 ///
-/// `today` is the latest civil date anywhere on earth: a gauge has no zone of its own, and a reading is refused as
-/// future only where it is future everywhere.
+/// `today` is the latest civil date on earth. A rain gauge has no time zone, so only a reading that is in the
+/// future everywhere is refused as such.
 pub fn judge(offer: RainOffer, today: NaiveDate) -> (BTreeMap<NaiveDate, f64>, RainReport) {
     let mut report = RainReport { other: offer.other, ..RainReport::default() };
     let mut accepted: BTreeMap<NaiveDate, (f64, u64)> = BTreeMap::new();
@@ -22,9 +22,9 @@ pub fn judge(offer: RainOffer, today: NaiveDate) -> (BTreeMap<NaiveDate, f64>, R
             plausible(reading, today)?;
             match accepted.get(&reading.date) {
                 Some((value, line)) => Err(if *value == reading.rain_mm {
-                    format!("the date already stands at {line}")
+                    format!("line {line} already has this date")
                 } else {
-                    format!("the date already stands at {line} with {value} mm; the first one counts")
+                    format!("line {line} already has this date with {value} mm; the first one counts")
                 }),
                 None => Ok(reading),
             }
@@ -89,6 +89,10 @@ mod tests {
         assert_eq!(accepted.into_iter().collect::<Vec<_>>(), [(day(1), 2.0), (day(3), 2000.0)]);
         let lines: Vec<u64> = report.refusals.iter().map(|refusal| refusal.line).collect();
         assert_eq!((report.refused, lines), (5, vec![2, 3, 5, 6, 7]));
-        assert!(report.refusals[1].reason.contains("stands at 1 with 2 mm"), "{}", report.refusals[1].reason);
+        assert!(
+            report.refusals[1].reason.contains("line 1 already has this date with 2 mm"),
+            "{}",
+            report.refusals[1].reason
+        );
     }
 }

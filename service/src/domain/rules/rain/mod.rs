@@ -1,4 +1,4 @@
-//! Rain as it comes in: files are read, readings are judged.
+//! Incoming rain: files are read, and readings are checked.
 
 pub mod files;
 pub mod judge;
