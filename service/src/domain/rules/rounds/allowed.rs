@@ -1,34 +1,35 @@
-//! The days on which a task may be done: from its window, its ceiling and the time since it was last done.
+//! The days on which a task may be done: from its window, its longest interval and the time since it was last done.
 //!
-//! - **Not before** the early date of its window (10 %), or the last quarter of the time from when it was last done to when
-//!   it falls due, whichever comes first: work done sooner would be done for nothing. A duty of the season begins
-//!   [`SEASON_DAYS_BEFORE`] days before its day, but a restart never before the frost has gone.
-//! - **Best** on the day it falls due, which tolerance or ceiling gave; or, where the work empties the tank, on the day that
-//!   costs least water, if that day is allowed.
-//! - **Not after** the last day on which its state is not yet late: a week after it fell due, and up to a fortnight where its
-//!   window ends later or has no end. Drains for frost have a week. What fell due before the first day of the plan is to be
-//!   done within a week from that day.
-//! - **Nor after its ceiling**, where that is still to come: the account's own one, and that of every duty whose tolerance
-//!   is small because it guards water quality or people. The ceilings of other duties are round figures, which the state
-//!   *late* forgives a fortnight as well.
+//! - **Not before** the early date of its window (10 %), or before the last quarter of its interval, whichever is
+//!   earlier. The interval runs from when it was last done to when it falls due. Earlier work would be wasted. A
+//!   duty of the season may begin [`SEASON_DAYS_BEFORE`] days before its day, but a restart never before the frost
+//!   has gone.
+//! - **Best** on its due date. If the work empties the tank, it is best on the day that costs least water, if that
+//!   day is allowed.
+//! - **Not after** the last day on which its state is not yet late. That is a week after the due date, and up to a
+//!   fortnight if its window ends later or has no end. Draining for frost has one week. A task that fell due before
+//!   the first day of the plan has a week from that day.
+//! - **Not after its longest interval**, if that is still to come. This holds for the account's own interval, and
+//!   for every duty with a small tolerance because it protects water quality or people. The intervals of other
+//!   duties are round figures. For them the state *late* also allows a fortnight.
 
 use crate::domain::model::duty::{DecidedBy, Duty};
 use crate::domain::model::task::{LATE_DAYS, LATE_DAYS_PAST_WINDOW, Task};
 use chrono::{NaiveDate, TimeDelta};
 
-/// The share of the time from last done to due after which a task may be done, in quarters. Judgement: a quarter of its
-/// interval is what a shared trip may take.
+/// After this share of its interval, in quarters, a task may be done. The interval runs from last done to due.
+/// Judgement: a shared trip may cost a quarter of it.
 const QUARTERS_LEFT_ALONE: i64 = 3;
 
-/// How long before its day a duty of the season may be done. Judgement: a fortnight earlier costs some days of rain and
-/// spares a trip.
+/// How many days before its day a duty of the season may be done. Judgement: a fortnight earlier costs some days of
+/// rain and saves a trip.
 pub const SEASON_DAYS_BEFORE: i64 = 14;
 
-/// How long after the first day of the plan what is late already has to be done. Judgement: a week is what a weekly round
-/// needs to come by.
+/// Days from the first day of the plan within which a late task has to be done. Judgement: a weekly round needs a
+/// week to get there.
 const OVERDUE_DAYS: i64 = 7;
 
-/// Duties that have a smaller tolerance than this, as long as nobody says otherwise, guard water quality or people.
+/// A duty with a default tolerance below this chance protects water quality or people.
 const CAUTIOUS: f64 = 0.5;
 
 /// When a task may be done.
@@ -70,13 +71,13 @@ pub fn allowed(task: &Task, from: NaiveDate, to: NaiveDate) -> Option<Allowed> {
     Some(Allowed { earliest_on, aim_on: within.unwrap_or(due).max(from), latest_on })
 }
 
-/// Whether the ceiling of a task is a last day, and not the day from which it is due alone.
+/// Whether the task must be done by its longest interval. Otherwise it only falls due then.
 fn is_bounded(task: &Task) -> bool {
     let cautious = task.duty.tolerance().is_some_and(|tolerance| tolerance.chance < CAUTIOUS);
     task.forecast.own_ceiling || cautious
 }
 
-/// A day so many days later.
+/// The day this many days later.
 pub fn later(day: NaiveDate, days: i64) -> NaiveDate {
     day.checked_add_signed(TimeDelta::days(days)).unwrap_or(day)
 }
@@ -155,13 +156,14 @@ mod tests {
             task
         };
         let latest = |task: &Task, from| days(task, from)[2].clone();
-        // The account's own figure, or a duty that guards the water; a round figure of another duty is no last day.
+        // The account's own figure, or a duty that protects water quality. A round figure of another duty is not a
+        // last day.
         assert_eq!(latest(&with(Duty::WorkValve, true, "2026-04-11"), "2026-03-01"), "2026-04-11");
         assert_eq!(latest(&with(Duty::WorkValve, false, "2026-04-11"), "2026-03-01"), "2026-04-25");
         assert_eq!(Duty::RemoveSediment.tolerance().unwrap().chance, 0.2);
         assert_eq!(latest(&with(Duty::RemoveSediment, false, "2026-04-14"), "2026-03-01"), "2026-04-14");
         assert_eq!(latest(&with(Duty::RemoveSediment, false, "2026-05-20"), "2026-03-01"), "2026-04-25");
-        // It holds on its own day too, and is over on the next.
+        // It still holds on its own day, and is over on the next.
         assert_eq!(latest(&with(Duty::WorkValve, true, "2026-04-13"), "2026-04-13"), "2026-04-13");
         assert_eq!(latest(&with(Duty::WorkValve, true, "2026-04-13"), "2026-04-14"), "2026-04-25");
     }
@@ -170,9 +172,9 @@ mod tests {
     fn a_window_widens_the_days_before_and_bounds_those_after() {
         let on = |early, late| days(&predicted(early, late, None), "2026-03-01");
         assert_eq!(on(Some("2026-03-05"), Some("2026-04-20")), ["2026-03-05", "2026-04-11", "2026-04-20"]);
-        // A narrow one still leaves what a shared trip may take, and a week.
+        // A narrow window still leaves a quarter of the interval for a shared trip, and a week.
         assert_eq!(on(Some("2026-04-09"), Some("2026-04-12")), ["2026-03-17", "2026-04-11", "2026-04-18"]);
-        // A wide or endless one ends where the task counts as late.
+        // A wide or endless window ends where the task counts as late.
         assert_eq!(on(None, Some("2027-01-01")), ["2026-03-17", "2026-04-11", "2026-04-25"]);
         assert_eq!(on(None, None), ["2026-03-17", "2026-04-11", "2026-04-25"]);
     }
@@ -197,7 +199,7 @@ mod tests {
         let task = task(Duty::WorkValve, DecidedBy::Ceiling);
         // Its fortnight is not over yet.
         assert_eq!(days(&task, "2026-04-15"), ["2026-03-17", "2026-04-15", "2026-04-25"]);
-        // It is: a week is left.
+        // The fortnight is over: a week is left.
         assert_eq!(days(&task, "2026-05-01"), ["2026-03-17", "2026-05-01", "2026-05-08"]);
     }
 }

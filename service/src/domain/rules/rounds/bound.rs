@@ -1,30 +1,32 @@
-//! What no plan can cost less than.
+//! A cost that no plan can go below.
 //!
-//! Two bounds, the greater of which counts.
+//! There are two lower bounds, and the greater one counts.
 //!
-//! **Trips taken apart.** A plan pays `trip - stop` once a trip, `stop` once a place of a trip, and days early and late. A
-//! trip is at least one trip, and at least its minutes over the most minutes (a job that is too long for a trip counts as
-//! a full one). So for any shares `r` and `s` from 0 to 1 a plan costs at least the sum of three:
+//! **Parts of trips.** A plan pays `trip - stop` for each trip, `stop` for each place of a trip, and for days early
+//! and late. There is at least one trip. There are also at least as many as all minutes divided by a trip's most
+//! minutes. Here a job that is too long for a trip counts as a full one. So for any shares `r` and `s` from 0 to 1 a
+//! plan costs at least the sum of:
 //!
-//! - trips at `r (trip - stop)`, with the share `s` of the days early and late;
-//! - place by place, visits at `stop`, with the rest of the days early and late;
-//! - `(1 - r) (trip - stop)` for every trip that all minutes together fill, in fractions.
+//! - `r (trip - stop)` for each trip, with the share `s` of the days early and late.
+//! - `stop` for each visit to a place, place by place, with the rest of the days early and late.
+//! - `(1 - r) (trip - stop)` for each trip that all minutes together fill, in fractions.
 //!
-//! The first is at least the cheapest plan of all places taken for one, the second the cheapest plan of each place by
-//! itself, both without a limit of minutes; and these are found exactly ([`super::gaps`]).
+//! The first term is at least the cost of the cheapest plan that treats all places as one. The second is at least
+//! the cost of the cheapest plan of each place by itself. Both plans have no limit of minutes, and [`super::gaps`]
+//! finds them exactly.
 //!
-//! **Whole trips.** Trips are at least as many as the minutes fill, in whole numbers, and so are the visits to each place;
-//! each job costs at least what it costs on its best day.
+//! **Whole trips.** There are at least as many trips as the minutes fill, in whole numbers. The same holds for the
+//! visits to each place. Each job costs at least what it costs on its best day.
 
 use crate::domain::rules::rounds::gaps;
 use crate::domain::rules::rounds::gaps::Prices;
 use crate::domain::rules::rounds::problem::{Cost, Problem};
 use std::collections::BTreeMap;
 
-/// The shares are quarters.
+/// The shares are counted in quarters.
 const QUARTERS: Cost = 4;
 
-/// Sums are scaled by a quarter of a quarter, so that all of them are whole.
+/// Sums are counted in sixteenths, a quarter of a quarter, so that all of them are whole numbers.
 const SCALE: Cost = QUARTERS * QUARTERS;
 
 /// A lower bound of the cost of these jobs, which may be at several places.
@@ -38,7 +40,7 @@ pub fn lower(problem: &Problem, jobs: &[usize]) -> Cost {
 
 fn apart(problem: &Problem, jobs: &[usize], places: &BTreeMap<usize, Vec<usize>>) -> Cost {
     let rates = problem.rates;
-    // A single place has no further places to pay for.
+    // With a single place there are no further stops to pay for.
     let (trip, stop) =
         if places.len() == 1 { (rates.trip, 0) } else { (rates.trip - rates.stop, rates.stop) };
     let prices = |visit: Cost, quarters: Cost| Prices {
@@ -72,7 +74,7 @@ fn whole_trips(problem: &Problem, jobs: &[usize], places: &BTreeMap<usize, Vec<u
     (rates.trip - rates.stop) * fewest(problem, jobs) + rates.stop * stops + days
 }
 
-/// The fewest trips that have room for jobs.
+/// The fewest trips that have room for these jobs.
 fn fewest(problem: &Problem, jobs: &[usize]) -> Cost {
     let most = u64::from(problem.most_minutes);
     let (mut long, mut rest) = (0, 0);

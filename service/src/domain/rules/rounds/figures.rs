@@ -1,4 +1,4 @@
-//! What rounds are asked for with: the days, the days off, and what things cost.
+//! What a caller may ask of rounds: the days, the days off, and what things cost.
 
 use crate::domain::base::bounds::Bounds;
 use crate::domain::base::check::Check;
@@ -10,16 +10,17 @@ use crate::domain::rules::rounds::problem::{Cost, MOST_DAYS, MOST_RATE, Rates};
 use chrono::{DateTime, Datelike, NaiveDate, Utc, Weekday};
 use std::collections::BTreeSet;
 
-/// Days of a plan when the caller does not say: four weeks.
+/// Days of a plan if the caller does not say: four weeks.
 const USUAL_DAYS: i64 = 28;
 
-/// The most dates on which nobody works.
+/// The most dates off work.
 pub const MOST_OFF_DATES: usize = 200;
 
-/// Minutes of a trip that can be asked for: up to a day.
+/// The most minutes of a trip that a caller may ask for: up to a day.
 pub const TRIP_MINUTES: Bounds = Bounds::of(1.0, 1440.0);
 
-/// Distances between the properties of a trip that can be asked for, km. Judgement: farther is no trip of a day.
+/// The distance between the properties of a trip that a caller may ask for, km. Judgement: longer trips take more
+/// than a day.
 pub const NEARBY_KM: Bounds = Bounds::of(0.0, 500.0);
 
 /// Costs are counted in thousandths.
@@ -28,22 +29,22 @@ const THOUSANDTHS: f64 = 1000.0;
 /// What a trip, a stop or a day may cost, in the caller's own unit.
 pub const COST: Bounds = Bounds::of(0.0, MOST_RATE as f64 / THOUSANDTHS);
 
-/// What was asked for; what is absent has a default.
+/// What a caller asks for. Absent figures have defaults.
 #[derive(Clone, Debug, Default)]
 pub struct ProposalRequest {
-    /// The first day; today (UTC) when absent.
+    /// The first day; today (UTC) if absent.
     pub from: Option<NaiveDate>,
-    /// The last day; four weeks in all when absent.
+    /// The last day; four weeks in all if absent.
     pub to: Option<NaiveDate>,
-    /// Tasks at this property alone.
+    /// Only tasks at this property.
     pub property_id: Option<PropertyId>,
-    /// Tasks of this system alone.
+    /// Only tasks of this system.
     pub system_id: Option<SystemId>,
-    /// Days of the week on which nobody works.
+    /// Days of the week off work.
     pub off_weekdays: Vec<Weekday>,
-    /// Dates on which nobody works.
+    /// Dates off work.
     pub off_dates: Vec<NaiveDate>,
-    /// Whether tasks of rounds that are planned already are put into rounds as well.
+    /// Whether to include tasks that planned rounds already have.
     pub include_planned: bool,
     /// What a trip costs.
     pub trip_cost: Option<f64>,
@@ -53,32 +54,33 @@ pub struct ProposalRequest {
     pub cost_per_day_early: Option<f64>,
     /// What a day late costs.
     pub cost_per_day_late: Option<f64>,
-    /// The most minutes of a trip.
+    /// The most minutes of work in a trip.
     pub most_minutes: Option<u32>,
-    /// How near properties are that may share a trip, km; 0 for each by itself.
+    /// How near the properties of a trip are, km. With 0 each property has its own trips.
     pub nearby_km: Option<f64>,
 }
 
-/// What things cost, in any unit of the caller's: only the ratios count.
+/// What things cost, in any unit: only the ratios matter.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CostFigures {
-    /// A trip, however many properties it goes to.
+    /// A trip, to any number of properties.
     pub trip_cost: f64,
-    /// Each property of a trip beyond the first; not more than a trip.
+    /// Each property of a trip after the first. It is not more than a trip.
     pub stop_cost: f64,
-    /// A day that a task is done before the day it is best done on.
+    /// Each day that a task is done before its best day.
     pub cost_per_day_early: f64,
-    /// A day that it is done after it.
+    /// Each day that a task is done after its best day.
     pub cost_per_day_late: f64,
-    /// The most minutes of work of a trip; the way there is not counted.
+    /// The most minutes of work in a trip, without the way there.
     pub most_minutes: u32,
-    /// How near properties are that may share a trip, km along the great circle, pair by pair; 0 for each by itself.
+    /// How near the properties of a trip are, km along the great circle between any two. With 0 each property has
+    /// its own trips.
     pub nearby_km: f64,
 }
 
 impl CostFigures {
-    /// What counts where the caller says nothing. All of it is judgement: a trip is worth a task four months early or one
-    /// a month late; a neighbour costs a quarter of a trip; six hours of work leave room for the ways of a day.
+    /// The defaults. All of them are judgement. A trip costs as much as a task four months early or one month late.
+    /// A further property costs a quarter of a trip. Six hours of work leave time for the travel of a day.
     pub const DEFAULT: Self = Self {
         trip_cost: 60.0,
         stop_cost: 15.0,
@@ -88,7 +90,7 @@ impl CostFigures {
         nearby_km: 0.0,
     };
 
-    /// As the problem counts them: in whole thousandths.
+    /// The same in whole thousandths, for the problem.
     pub(crate) fn rates(&self) -> Rates {
         let whole = |cost: f64| (cost * THOUSANDTHS).round() as Cost;
         Rates {
@@ -100,12 +102,12 @@ impl CostFigures {
     }
 }
 
-/// A cost as people write it.
+/// A cost in the caller's unit.
 pub fn cost(thousandths: Cost) -> f64 {
     thousandths as f64 / THOUSANDTHS
 }
 
-/// What was asked for, checked and completed.
+/// A request, checked and with defaults filled in.
 #[derive(Clone, Debug)]
 pub(crate) struct PlanRequest {
     pub from: NaiveDate,
@@ -138,7 +140,9 @@ impl ProposalRequest {
             let mut check = Check::new();
             check.refuse(
                 field,
-                format!("nobody works on any day from {from} to {to}; leave a day or ask for more"),
+                format!(
+                    "every day from {from} to {to} is a day off; leave a working day, or ask for more days"
+                ),
             );
             check.done()?;
         }
@@ -151,26 +155,26 @@ impl ProposalRequest {
             check.date("to", to);
         }
         check.range(Some(from), Some(to));
-        // The last place on earth where a day ends is twelve hours behind UTC.
+        // The last time zone in which a day ends is 12 hours behind UTC.
         let earliest = local_date(now, chrono_tz::Tz::Etc__GMTPlus12);
         if from < earliest {
-            check.refuse(
-                "from",
-                format!("{from} is over everywhere; rounds are put together from {earliest} on"),
-            );
+            check
+                .refuse("from", format!("{from} is over in every time zone; give {earliest} or a later day"));
         }
         if to.signed_duration_since(from).num_days() >= MOST_DAYS {
             let last = later(from, MOST_DAYS - 1);
-            check
-                .refuse("to", format!("{to} is more than half a year on; ask for days up to {last} at most"));
+            check.refuse(
+                "to",
+                format!("{to} is more than half a year after the first day; give {last} or an earlier day"),
+            );
         }
         if self.off_dates.len() > MOST_OFF_DATES {
-            let message = format!("{} dates; at most {MOST_OFF_DATES} are taken", self.off_dates.len());
+            let message = format!("it has {} dates; give at most {MOST_OFF_DATES}", self.off_dates.len());
             check.refuse("off_dates", message);
         }
     }
 
-    /// The figures, and the names of those that were left to their defaults.
+    /// The figures, and the names of those that are defaults.
     fn figures(&self, check: &mut Check) -> (CostFigures, Vec<&'static str>) {
         let usual = CostFigures::DEFAULT;
         let mut defaults = Vec::new();
@@ -183,7 +187,7 @@ impl ProposalRequest {
             value
         };
         let trip_cost = own("trip_cost", self.trip_cost, usual.trip_cost, COST);
-        // A trip that costs less than a stop usually does makes stops as cheap.
+        // If a trip costs less than the default stop, a stop costs as much as the trip.
         let stop_cost = own("stop_cost", self.stop_cost, usual.stop_cost.min(trip_cost.max(0.0)), COST);
         let cost_per_day_early =
             own("cost_per_day_early", self.cost_per_day_early, usual.cost_per_day_early, COST);
@@ -198,7 +202,7 @@ impl ProposalRequest {
         if trip_cost >= 0.0 && stop_cost > trip_cost {
             check.refuse(
                 "stop_cost",
-                format!("{stop_cost} is more than a trip's {trip_cost}; nobody would share a trip"),
+                format!("{stop_cost} is more than trip_cost, {trip_cost}; then sharing a trip never pays"),
             );
         }
         let figures = CostFigures {

@@ -1,17 +1,18 @@
-//! The days to visit one place on, exactly, as long as a trip has room for everything.
+//! The cheapest days on which to visit one place. The answer is exact as long as a trip has room for everything.
 //!
-//! Let `a` and `b` be two visits with none between them. A job whose aim lies between them is done on `a` or on `b` and on
-//! no other day: its cost only grows with the distance from the aim, to either side. So what the jobs between two visits
-//! cost depends on these two days alone, and the cheapest way to come to a day is the cheapest over the visit before it:
+//! Let `a` and `b` be two visits with no visit between them. A job whose aim lies between them is done on `a` or on
+//! `b`. No other day is needed, because its cost only grows with the distance from the aim. So the cost of the jobs
+//! between two visits depends only on these two days. The cheapest plan up to a day is the best one over all
+//! choices of the visit before:
 //!
 //! `best(b) = visit + min over a < b of best(a) + sum over the jobs between of min(cost on a, cost on b)`
 //!
-//! For `D` days and `N` jobs this takes at most `D^2 N` steps; as a job ends the search as soon as neither visit is in its
-//! interval, it takes about `D` times the longest interval times the jobs between.
+//! For `D` days and `N` jobs this takes at most `D^2 N` steps. The search ends early at a job whose interval has
+//! neither visit. So in practice it takes about `D` times the longest interval times the jobs between.
 
 use crate::domain::rules::rounds::problem::{Cost, NEVER, Problem};
 
-/// What is paid: a visit, and days off the aim.
+/// Prices of a visit and of days off the aim.
 #[derive(Clone, Copy, Debug)]
 pub struct Prices {
     /// A visit.
@@ -22,7 +23,7 @@ pub struct Prices {
     pub late: Cost,
 }
 
-/// The cheapest days to visit, rising, and what they cost with the jobs done on them. Minutes are not looked at.
+/// The cheapest days to visit, in order, and their cost with all jobs done on them. Minutes are ignored.
 pub fn best(problem: &Problem, jobs: &[usize], prices: Prices) -> (Cost, Vec<usize>) {
     let n = problem.days.len();
     let mut aimed_at: Vec<Vec<usize>> = vec![Vec::new(); n];
@@ -30,7 +31,7 @@ pub fn best(problem: &Problem, jobs: &[usize], prices: Prices) -> (Cost, Vec<usi
         aimed_at[pivot(problem, *job)].push(*job);
     }
     let on = |job: usize, day: usize| on_day(problem, job, day, prices);
-    // Place 0 is before the first visit, place k + 1 is a visit on day k, place n + 1 is after the last one.
+    // Index 0 is before the first visit, index k + 1 is a visit on day k, and index n + 1 is after the last visit.
     let mut best = vec![NEVER; n + 2];
     let mut before = vec![0; n + 2];
     best[0] = 0;
@@ -48,7 +49,7 @@ pub fn best(problem: &Problem, jobs: &[usize], prices: Prices) -> (Cost, Vec<usi
                 between.iter().map(|(job, first)| if to > n { *first } else { on(*job, to - 1).min(*first) });
             let cost = cost.fold(best[from], Cost::saturating_add);
             if cost >= NEVER {
-                // A job that neither of the two reaches is not reached by a later one either.
+                // A job that neither visit reaches is not reached by a later visit either.
                 break;
             }
             let cost = if to > n { cost } else { cost + prices.visit };
@@ -67,7 +68,7 @@ pub fn best(problem: &Problem, jobs: &[usize], prices: Prices) -> (Cost, Vec<usi
     (best[n + 1], days)
 }
 
-/// The last day of a job's interval that is not after its aim; the first day when the aim is before all of them.
+/// The last day of a job's interval that is not after its aim; the first day if the aim is before all of them.
 fn pivot(problem: &Problem, job: usize) -> usize {
     let job = &problem.jobs[job];
     let after = problem.days.partition_point(|day| *day <= job.aim);

@@ -1,8 +1,9 @@
-//! Rounds: tasks of one property, or of several near each other, put together into one trip.
+//! Rounds: tasks of one property, or of several near each other, combined into one trip.
 //!
-//! `allowed` says on which days a task may be done, `places` which properties are near each other. That makes a `problem`
-//! in numbers alone, which `solve` solves. `plan` puts the answer back into tasks and days, and `why` explains each round.
-//! `report` checks what somebody says of a kept round, `repeated` a second report of it.
+//! `allowed` says on which days a task may be done, and `places` which properties are near each other. From these
+//! comes a `problem` that consists only of numbers, and `solve` solves it. `plan` turns the answer back into tasks
+//! and days, and `why` explains each round. `report` checks the report of a kept round, and `repeated` a second
+//! report of it.
 
 pub mod allowed;
 pub mod bound;

@@ -3,7 +3,7 @@
 use crate::domain::model::property::{EARTH_KM, Position};
 use crate::domain::rules::rounds::problem::Near;
 
-/// Which places are within so many km of each other; none when the distance is nothing.
+/// Which places are within this many km of each other; none if the distance is 0.
 pub fn near(positions: &[Position], km: f64) -> Near {
     let mut near = Near::none(positions.len());
     if km <= 0.0 {
@@ -11,7 +11,7 @@ pub fn near(positions: &[Position], km: f64) -> Near {
     }
     let mut by_latitude: Vec<usize> = (0..positions.len()).collect();
     by_latitude.sort_by(|one, other| positions[*one].latitude_deg.total_cmp(&positions[*other].latitude_deg));
-    // Whoever is further north by more than the distance is further away; a little more for what rounding takes.
+    // A place that is further north by more than the distance is too far away. The factor allows for rounding.
     let reach_deg = (km / EARTH_KM).to_degrees() * 1.000_001;
     for (index, one) in by_latitude.iter().enumerate() {
         let north = positions[*one].latitude_deg + reach_deg;

@@ -18,11 +18,11 @@ use chrono::NaiveDate;
 use std::collections::{BTreeMap, HashMap};
 use std::ops::RangeInclusive;
 
-/// How long after the last day of a plan a task may fall due and still be offered to a round. Judgement: a season.
+/// Days after the plan within which a task may fall due and still be offered to a round. Judgement: a season.
 pub const JOIN_DAYS: i64 = 92;
 
-/// How far outside the days on which it may be done a task is still put on a working day. Judgement: a week, as for what is
-/// overdue.
+/// How many days outside its allowed days a task may be put on a working day. Judgement: a week, as for overdue
+/// tasks.
 const OUTSIDE_DAYS: i64 = 7;
 
 /// A task, and the days on which it may be done.
@@ -32,7 +32,7 @@ pub(crate) struct AllowedTask {
     pub allowed: Allowed,
 }
 
-/// What was read.
+/// What was read from the store.
 #[derive(Default)]
 pub(crate) struct PlanInputs {
     pub due: Vec<AllowedTask>,
@@ -42,7 +42,7 @@ pub(crate) struct PlanInputs {
     pub more_may_join: bool,
 }
 
-/// The plan, from what was read alone.
+/// Makes the plan, only from what was read.
 pub(crate) fn plan(
     asked: PlanRequest,
     found: PlanInputs,
@@ -65,7 +65,7 @@ pub(crate) fn plan(
     let problem = Problem {
         days: asked.days.iter().map(|day| number(*day)).collect(),
         jobs,
-        // A property that is gone since its tasks were read has no position, and shares no trip.
+        // A property that was removed after its tasks were read has no position, and shares no trip.
         near: near_known(places, at, asked.figures.nearby_km),
         rates: asked.figures.rates(),
         most_minutes: asked.figures.most_minutes,
@@ -94,7 +94,7 @@ pub(crate) fn plan(
     }
 }
 
-/// Which places are near each other, of those that are known.
+/// Which places are near each other, among those with a position.
 fn near_known(places: &[PropertyId], at: &HashMap<PropertyId, Position>, km: f64) -> Near {
     let known: Vec<(usize, Position)> =
         places.iter().enumerate().filter_map(|(index, place)| Some((index, *at.get(place)?))).collect();
@@ -112,7 +112,7 @@ fn number(day: NaiveDate) -> i64 {
     i64::from(day.to_epoch_days())
 }
 
-/// The working days of a task's interval, first and last by index; why there is none otherwise.
+/// The working days of a task's interval, first and last by index. Otherwise the reason why there is none.
 fn interval(
     asked: &PlanRequest,
     duty: Duty,
@@ -124,7 +124,8 @@ fn interval(
     if first < after {
         return Ok(first..=after - 1);
     }
-    // Nobody works while it may be done: rather a little late than not at all; but the frost does not wait.
+    // No allowed day is a working day. A task a little late is better than none, but draining for frost must not be
+    // late.
     let outside = if duty == Duty::DrainForFrost { after.checked_sub(1) } else { Some(first) };
     let far = |day: &NaiveDate| {
         let days_late = day.signed_duration_since(allowed.latest_on).num_days();
@@ -136,7 +137,8 @@ fn interval(
         return Ok(index..=index);
     }
     Err(format!(
-        "It may be done from {} to {}, and nobody works from {first_on} to {last_on}; ask for more days, or work on one of these.",
+        "It may be done from {} to {}, but there is no working day from {first_on} to {last_on}. Ask for \
+         more days, or work on one of these.",
         allowed.earliest_on, allowed.latest_on
     ))
 }
@@ -167,14 +169,14 @@ fn round(
     }
 }
 
-/// By property and system, each by name, then by due date.
+/// The order of tasks: by names of property and system, then by due date.
 fn order(task: &Task) -> impl Ord + '_ {
     let names = (&task.property_name, &task.system_name);
     (names, task.property_id, task.system_id, task.sort_on(), task.id)
 }
 
-/// Offers each task that may be done already to the last round at its property that has come to its interval and has
-/// room: the later, the less early.
+/// Offers each task that may already be done to a round at its property. It takes the last round that is within the
+/// task's interval and has room, because a later round is less early.
 fn join(rounds: &mut [ProposedRound], tasks: Vec<AllowedTask>, most_minutes: u32) {
     let mut by_property: BTreeMap<PropertyId, Vec<usize>> = BTreeMap::new();
     for (index, round) in rounds.iter().enumerate() {

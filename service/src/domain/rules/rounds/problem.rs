@@ -1,13 +1,13 @@
-//! The problem that rounds solve, in numbers alone: no store, no clock, no names.
+//! The problem that rounds solve, in numbers only: no store, no clock, no names.
 //!
-//! Jobs stand at places and each has an interval of days on which it may be done. A trip does some jobs on one day. Costs
-//! are whole numbers, so that sums are exact and two plans can be compared without doubt.
+//! Each job is at a place and has an interval of days on which it may be done. A trip does some jobs on one day.
+//! Costs are whole numbers, so that sums are exact and two plans can be compared exactly.
 
 /// A cost in thousandths of the caller's own unit.
 pub type Cost = u64;
 
-/// Stands for "not allowed". [`MOST_JOBS`] of them can be added up; no plan within [`MOST_RATE`], [`MOST_JOBS`] and
-/// [`MOST_DAYS`] costs as much, nor does sixteen times a plan, which is what the bound adds up.
+/// Means "not allowed". The sum of [`MOST_JOBS`] of them still fits in the type. A plan within [`MOST_RATE`],
+/// [`MOST_JOBS`] and [`MOST_DAYS`] costs less. Sixteen times its cost, which the bound adds up, is also less.
 pub const NEVER: Cost = Cost::MAX / 4096;
 
 /// The most that a trip, a stop or a day may cost.
@@ -19,10 +19,10 @@ pub const MOST_JOBS: usize = 2000;
 /// The most days from the first to the last.
 pub const MOST_DAYS: i64 = 184;
 
-/// One thing to do.
+/// A task to be done.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Job {
-    /// Where, as a number of the caller's.
+    /// The number of its place.
     pub place: usize,
     /// How long it takes, in minutes.
     pub minutes: u32,
@@ -30,7 +30,7 @@ pub struct Job {
     pub first: usize,
     /// The last such day; never before the first.
     pub last: usize,
-    /// The day it is best done on, counted as the days are; it need not be one of them.
+    /// The best day to do it, as a day number. It need not be one of the days.
     pub aim: i64,
 }
 
@@ -39,20 +39,20 @@ pub struct Job {
 pub struct Rates {
     /// A trip.
     pub trip: Cost,
-    /// Every place of a trip beyond the first; never more than a trip.
+    /// Every place of a trip after the first; never more than a trip.
     pub stop: Cost,
     /// A day that a job is done before its aim.
     pub early: Cost,
-    /// A day that it is done after it.
+    /// A day that a job is done after its aim.
     pub late: Cost,
 }
 
-/// Which places may share a trip: those that are near each other, pair by pair.
+/// Which places may share a trip: those that are near each other, checked for every two.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Near(Vec<Vec<usize>>);
 
 impl Near {
-    /// None of so many places is near another.
+    /// This many places, none near another.
     pub fn none(places: usize) -> Self {
         Self(vec![Vec::new(); places])
     }
@@ -71,7 +71,7 @@ impl Near {
         one == other || self.0[one].binary_search(&other).is_ok()
     }
 
-    /// The places near one, itself left out.
+    /// The places near one place, without the place itself.
     pub fn of(&self, place: usize) -> &[usize] {
         &self.0[place]
     }
@@ -80,15 +80,15 @@ impl Near {
 /// The whole problem.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Problem {
-    /// The days on which somebody works, rising.
+    /// The working days, in order.
     pub days: Vec<i64>,
-    /// What is to be done.
+    /// The jobs to be done.
     pub jobs: Vec<Job>,
     /// Which places may share a trip.
     pub near: Near,
     /// What things cost.
     pub rates: Rates,
-    /// The most minutes of a trip; a job that takes longer goes alone.
+    /// The most minutes of a trip. A longer job has a trip of its own.
     pub most_minutes: u32,
 }
 
@@ -97,7 +97,7 @@ pub struct Problem {
 pub struct Trip {
     /// The day, as an index into the days.
     pub day: usize,
-    /// The jobs, rising.
+    /// The jobs, in order.
     pub jobs: Vec<usize>,
 }
 
@@ -115,7 +115,7 @@ pub struct Parts {
 }
 
 impl Parts {
-    /// All of it.
+    /// The sum of all causes.
     pub const fn sum(self) -> Cost {
         self.trips + self.stops + self.early + self.late
     }
@@ -130,14 +130,14 @@ impl std::ops::AddAssign for Parts {
     }
 }
 
-/// What it costs that a job is not done on its best day.
+/// What it costs to do a job on another day than its best one.
 struct OffAim {
     early: Cost,
     late: Cost,
 }
 
 impl Problem {
-    /// What doing a job on a day costs. None when it may not be done then.
+    /// What a job costs on a day; none if it may not be done then.
     fn off_aim(&self, job: usize, day: usize) -> Option<OffAim> {
         let job = &self.jobs[job];
         if day < job.first || day > job.last {
@@ -151,12 +151,12 @@ impl Problem {
         })
     }
 
-    /// The same as one sum; [`NEVER`] when it may not be done then.
+    /// The same as one sum; [`NEVER`] if it may not be done then.
     pub fn day_cost(&self, job: usize, day: usize) -> Cost {
         self.off_aim(job, day).map_or(NEVER, |cost| cost.early + cost.late)
     }
 
-    /// What a trip costs; none when one of its jobs may not be done on its day.
+    /// What a trip costs; none if one of its jobs may not be done on its day.
     pub fn parts(&self, trip: &Trip) -> Option<Parts> {
         let further = self.places(&trip.jobs).len().saturating_sub(1) as Cost;
         let mut parts =
@@ -169,23 +169,23 @@ impl Problem {
         Some(parts)
     }
 
-    /// What trips cost together; [`NEVER`] when one of them is not allowed.
+    /// What several trips cost; [`NEVER`] if one of them is not allowed.
     pub fn cost(&self, trips: &[Trip]) -> Cost {
         let costs = trips.iter().map(|trip| self.parts(trip).map_or(NEVER, Parts::sum));
         costs.fold(0, Cost::saturating_add)
     }
 
-    /// Minutes of jobs together.
+    /// Total minutes of these jobs.
     pub fn minutes(&self, jobs: &[usize]) -> u64 {
         jobs.iter().map(|job| u64::from(self.jobs[*job].minutes)).sum()
     }
 
-    /// Whether jobs find room in one trip: within its minutes, or one job alone.
+    /// Whether these jobs fit in one trip: within its minutes, or one job alone.
     pub fn fit(&self, jobs: &[usize]) -> bool {
         jobs.len() <= 1 || self.minutes(jobs) <= u64::from(self.most_minutes)
     }
 
-    /// The places of jobs, rising, each once.
+    /// The places of these jobs, in order, each once.
     pub fn places(&self, jobs: &[usize]) -> Vec<usize> {
         let mut places: Vec<usize> = jobs.iter().map(|job| self.jobs[*job].place).collect();
         places.sort_unstable();
@@ -193,14 +193,15 @@ impl Problem {
         places
     }
 
-    /// The days on which all of these jobs may be done, first and last; empty when the first is after the last.
+    /// The days on which all of these jobs may be done, first and last. There is none if the first is after the
+    /// last.
     pub fn common(&self, jobs: &[usize]) -> (usize, usize) {
         let first = jobs.iter().map(|job| self.jobs[*job].first).max().unwrap_or(0);
         let last = jobs.iter().map(|job| self.jobs[*job].last).min().unwrap_or(0);
         (first, last)
     }
 
-    /// The day on which jobs cost least together, the earliest of equals, and what they cost then.
+    /// The day on which these jobs cost least together, and that cost. Of equal days it is the earliest.
     pub fn best_day(&self, jobs: &[usize]) -> Option<(usize, Cost)> {
         let (first, last) = self.common(jobs);
         (first..=last)

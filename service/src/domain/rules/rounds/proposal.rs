@@ -1,4 +1,4 @@
-//! What is proposed: rounds by day, and the tasks that found no day.
+//! The proposal: rounds by day, and the tasks that found no day.
 
 use crate::domain::base::ids::RoundId;
 use crate::domain::model::hazard::Hazard;
@@ -8,7 +8,7 @@ use crate::domain::rules::rounds::figures::CostFigures;
 use crate::domain::rules::rounds::problem::{Cost, Parts};
 use chrono::NaiveDate;
 
-/// A task on a day.
+/// A task with its day.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ScheduledTask {
     /// The task.
@@ -20,33 +20,33 @@ pub struct ScheduledTask {
 }
 
 impl ScheduledTask {
-    /// Days before the day it is best done on.
+    /// Days before its best day.
     pub fn days_early(&self) -> i64 {
         self.allowed.aim_on.signed_duration_since(self.on).num_days().max(0)
     }
 
-    /// Days after it.
+    /// Days after its best day.
     pub fn days_late(&self) -> i64 {
         self.on.signed_duration_since(self.allowed.aim_on).num_days().max(0)
     }
 
-    /// Whether it comes on a day on which it should not be done, since nobody works on those on which it should.
+    /// Whether its day is outside the allowed days, because none of these is a working day.
     pub fn is_outside(&self) -> bool {
         !(self.allowed.earliest_on..=self.allowed.latest_on).contains(&self.on)
     }
 
-    /// The day on which it falls due, if that is before a day.
+    /// Its due date, if that is before a day.
     pub fn due_before(&self, day: NaiveDate) -> Option<NaiveDate> {
         self.task.due_on.filter(|due| *due < day)
     }
 }
 
-/// A trip.
+/// A proposed trip.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ProposedRound {
     /// The day.
     pub on: NaiveDate,
-    /// What is done, by property and system.
+    /// The tasks, by property and system.
     pub tasks: Vec<ScheduledTask>,
     /// Minutes of work.
     pub minutes: u64,
@@ -56,9 +56,9 @@ pub struct ProposedRound {
     pub hazards: Vec<Hazard>,
     /// What it costs.
     pub parts: Parts,
-    /// Why this day, a sentence each.
+    /// Why this day, one sentence each.
     pub reasons: Vec<String>,
-    /// Tasks of these properties that fall due after the plan and may be done already, as far as there is room.
+    /// Tasks of these properties that fall due after the plan and may already be done, as far as there is room.
     pub may_join: Vec<ScheduledTask>,
 }
 
@@ -69,22 +69,22 @@ pub struct UnscheduledTask {
     pub task: Task,
     /// When it may be done.
     pub allowed: Allowed,
-    /// Why, and the way out.
+    /// Why, and what to do about it.
     pub because: String,
 }
 
-/// A kept round that nobody reported or called off, though its day is over where it goes.
+/// A kept round that was neither reported nor called off, although its day is over at its properties.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct OverdueRound {
     /// The round.
     pub id: RoundId,
     /// The day it was planned for.
     pub on: NaiveDate,
-    /// Its tasks that no visit did since.
+    /// The number of its tasks that no visit has done since.
     pub tasks: usize,
 }
 
-/// What is proposed.
+/// The whole proposal.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Proposal {
     /// The first day.
@@ -93,20 +93,20 @@ pub struct Proposal {
     pub to: NaiveDate,
     /// What things cost.
     pub figures: CostFigures,
-    /// The figures that were left to their defaults, which are judgement.
+    /// The names of the figures that are defaults, which are judgement.
     pub defaults: Vec<&'static str>,
-    /// By day.
+    /// The rounds by day.
     pub rounds: Vec<ProposedRound>,
-    /// What found no day.
+    /// The tasks that found no day.
     pub unplaced: Vec<UnscheduledTask>,
     /// What the rounds cost.
     pub parts: Parts,
-    /// What no plan can cost less than.
+    /// A cost that no plan can go below.
     pub lower_bound: Cost,
-    /// Tasks left out because they stand in a round that is planned and whose day is not over.
+    /// The number of tasks left out because a planned round has them and its day is not over.
     pub already_planned: usize,
-    /// All of the account's rounds whose day is over, by day. Their tasks are proposed again.
+    /// All rounds of the account whose day is over, by day. Their tasks are proposed again.
     pub overdue_rounds: Vec<OverdueRound>,
-    /// Whether there are more tasks than were looked at among those that may join.
+    /// Whether there are more tasks that could join a round than were read.
     pub more_may_join: bool,
 }

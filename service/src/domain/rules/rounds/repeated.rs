@@ -1,4 +1,4 @@
-//! A second report of a round that was done: whether it says what the first one did.
+//! A second report of a done round: whether it says the same as the first.
 
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::TaskId;
@@ -7,11 +7,11 @@ use crate::domain::model::visit::Visit;
 use crate::domain::rules::rounds::report::item;
 use std::collections::HashMap;
 
-/// Visits that a refusal names.
+/// The most visits that the error message lists.
 const MOST_NAMED: usize = 10;
 
-/// Refuses a report that says something else than the one that was taken. One that says nothing at all asks for the
-/// visits; a visit that was corrected since is not compared, for the first report is no longer in it.
+/// Refuses a report that differs from the accepted one. An empty report only asks for the visits. A visit that was
+/// corrected since is not compared, because it no longer shows the first report.
 pub(crate) fn check(round: &Round, visits: &[Visit], report: &RoundReport) -> Result<()> {
     if says_nothing(report) || is_same(round, visits, report) {
         return Ok(());
@@ -22,8 +22,8 @@ pub(crate) fn check(round: &Round, visits: &[Visit], report: &RoundReport) -> Re
     }
     let on = round.done.as_ref().map_or(round.on, |done| done.on);
     Err(Error::Conflict(format!(
-        "the round was reported as done on {on} before, and that report said something else; nothing was changed. Correct \
-         its visits instead: {}",
+        "the round was already reported as done on {on}, and this report differs from that one; nothing was \
+         changed. Correct its visits instead: {}",
         named.join(", ")
     )))
 }

@@ -1,4 +1,4 @@
-//! Checks a report on a round and says what its visits hold.
+//! Checks the report of a round and makes the items of its visits.
 
 use crate::domain::base::bounds::NOTE_LENGTH;
 use crate::domain::base::check::Check;
@@ -23,7 +23,7 @@ pub(crate) fn check_report(round: &Round, report: &RoundReport) -> Result<()> {
             if !own.contains(&task) {
                 check.refuse("task_id", format!("there is no task {task} in this round"));
             } else if !seen.insert(task) {
-                check.refuse("task_id", "this task was spoken of already; say it once, done or skipped");
+                check.refuse("task_id", "this task is listed twice; list it once, as done or as skipped");
             }
         });
     }
@@ -34,15 +34,17 @@ pub(crate) fn check_report(round: &Round, report: &RoundReport) -> Result<()> {
     }
     for (index, word) in report.items.iter().enumerate() {
         if let Some(visit) = elsewhere.get(&word.task_id) {
-            let message =
-                format!("visit {visit} did it since the round was kept; leave it out, or correct that visit");
+            let message = format!(
+                "visit {visit} did this task after the round was kept; leave it out, or correct that visit"
+            );
             check.within(format!("items[{index}]"), |check| check.refuse("task_id", message));
         }
     }
     check.done()?;
     let skipped = report.skipped.iter().filter(|skip| !elsewhere.contains_key(&skip.task_id)).count();
     if elsewhere.len() == round.tasks.len() {
-        let message = "other visits did every task since the round was kept; call the round off instead";
+        let message =
+            "other visits have done every task since the round was kept; call the round off instead";
         return Err(Error::Conflict(message.to_owned()));
     }
     if skipped + elsewhere.len() == round.tasks.len() {
@@ -52,7 +54,7 @@ pub(crate) fn check_report(round: &Round, report: &RoundReport) -> Result<()> {
     Ok(())
 }
 
-/// What a visit says of a task.
+/// What a visit records about a task.
 pub(crate) fn item(task: &RoundTask, word: Option<&TaskReport>) -> VisitItem {
     let item = VisitItem::done(task.component_id, task.duty);
     let Some(word) = word else { return item };
@@ -66,7 +68,8 @@ pub(crate) fn item(task: &RoundTask, word: Option<&TaskReport>) -> VisitItem {
     }
 }
 
-/// A refusal of a visit at the place of the report that it is about; what nobody spoke of is named in words.
+/// Moves an error of a visit to the place in the report that caused it. If the report does not mention the task,
+/// the message names it.
 pub(crate) fn placed(error: FieldError, places: &[String], facts: &VisitFacts) -> FieldError {
     let read = |field: &str| {
         let (number, rest) = field.strip_prefix("items[")?.split_once(']')?;

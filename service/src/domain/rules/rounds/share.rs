@@ -1,15 +1,15 @@
-//! Putting trips together, and jobs into other trips, as long as that costs less: the heuristic, which never makes a plan
-//! dearer.
+//! Combines trips, and moves jobs to other trips, as long as that lowers the cost. This is a heuristic, which never
+//! makes a plan more expensive.
 //!
-//! Merging is greedy: of all pairs of trips the one that saves most becomes one trip on its best day, until none saves
-//! anything. `T` trips over `D` days take some `T^2 D` steps. Then each job is moved to the trip where it costs least,
-//! and both are repeated until nothing changes.
+//! Merging is greedy. The two trips that save most are combined into one on its best day, until nothing more is
+//! saved. With `T` trips over `D` days this takes some `T^2 D` steps. Then each job is moved to the trip where it
+//! costs least. Both are repeated until nothing changes.
 
 use crate::domain::rules::rounds::problem::{Cost, NEVER, Problem, Trip};
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
-/// How often merging and moving are repeated at most. Judgement: more than a few rounds have hardly ever been needed.
+/// How often merging and moving are repeated at most. Judgement: more than a few repeats are hardly ever needed.
 const MOST_PASSES: usize = 20;
 
 /// Improves trips until neither merging nor moving saves anything.
@@ -26,7 +26,7 @@ pub fn improve(problem: &Problem, trips: Vec<Trip>) -> Vec<Trip> {
     trips
 }
 
-/// A trip on the day that costs least, the earliest of equals.
+/// The trip on the day that costs least. Of equal days it is the earliest.
 pub fn on_best_day(problem: &Problem, mut trip: Trip) -> Trip {
     trip.jobs.sort_unstable();
     if let Some((day, _)) = problem.best_day(&trip.jobs) {
@@ -35,13 +35,13 @@ pub fn on_best_day(problem: &Problem, mut trip: Trip) -> Trip {
     trip
 }
 
-/// A trip while pairs are weighed: what its jobs cost on each day that is common to them.
+/// A trip while pairs are compared, with the cost of its jobs on each day that they have in common.
 struct Whole {
     jobs: Vec<usize>,
     places: Vec<usize>,
     minutes: u64,
     first: usize,
-    /// By day from `first` on.
+    /// The cost by day, from `first` on.
     days: Vec<Cost>,
     cost: Cost,
 }
@@ -58,7 +58,7 @@ impl Whole {
         Self { minutes: problem.minutes(&jobs), jobs, places, first, days, cost }
     }
 
-    /// What putting both together saves; none when it saves nothing or is not allowed.
+    /// What combining both saves; none if it saves nothing or is not allowed.
     fn saving(&self, other: &Self, problem: &Problem) -> Option<Cost> {
         if self.minutes + other.minutes > u64::from(problem.most_minutes) {
             return None;
@@ -86,7 +86,7 @@ fn merge(problem: &Problem, trips: &[Trip]) -> Vec<Trip> {
         let Some(own) = &wholes[new] else { return };
         for (index, other) in wholes[..new].iter().enumerate() {
             if let Some(saving) = other.as_ref().and_then(|other| own.saving(other, problem)) {
-                // Of equal savings the first pair goes first.
+                // Of equal savings the first pair wins.
                 heap.push((saving, Reverse((index, new))));
             }
         }
@@ -107,7 +107,7 @@ fn merge(problem: &Problem, trips: &[Trip]) -> Vec<Trip> {
     trips.map(|trip| on_best_day(problem, trip)).collect()
 }
 
-/// Moves each job to the trip where it costs least, days being as they are; then gives each trip its best day.
+/// Moves each job to the trip where it costs least, without changing days. Then gives each trip its best day.
 fn move_jobs(problem: &Problem, mut trips: Vec<Trip>) -> Vec<Trip> {
     let mut at: Vec<(usize, usize)> = trips
         .iter()

@@ -1,18 +1,18 @@
-//! The whole problem: taken apart into what has nothing to do with each other, each part solved as well as it can be.
+//! Solves the whole problem: splits it into independent groups and solves each as well as possible.
 //!
-//! Jobs can only share a trip if their places are near, over others perhaps, and their intervals overlap, over others
-//! perhaps; so groups that are linked by neither are solved by themselves:
+//! Two jobs can share a trip only if their places are near and their intervals overlap. Jobs may be linked
+//! directly, or through other jobs. Groups of jobs without such a link are solved by themselves:
 //!
 //! | a group | how | exact |
 //! |---|---|---|
-//! | of up to [`EXACT_JOBS`] jobs | over all ways to part them (`subsets`) | yes |
-//! | of one place, all trips having room | over the days (`gaps`) | yes |
-//! | of one place, without room | the same days, filled longest job first, then improved (`share`) | no |
-//! | of several places | each place by itself as above, then trips merged (`share`): never dearer than that | no |
+//! | of up to [`EXACT_JOBS`] jobs | tries all ways to split them into trips (`subsets`) | yes |
+//! | of one place, if all trips have room | chooses the days (`gaps`) | yes |
+//! | of one place, without room | fills the same days with the longest job first, then improves (`share`) | no |
+//! | of several places | solves each place as above, then merges trips (`share`), at no higher cost | no |
 //!
-//! Where it is not exact, parting jobs into trips is as hard as packing boxes, for which no fast exact way is known. Every
-//! group has a lower bound (`bound`) beside it; where cost and bound meet, the plan is proven to be the cheapest
-//! whichever way it was found.
+//! Where it is not exact, splitting jobs into trips is as hard as packing boxes, for which no fast exact method is
+//! known. Every group also has a lower bound (`bound`). If cost and bound are equal, the plan is proven to be the
+//! cheapest, whatever the method.
 
 use crate::domain::rules::rounds::gaps::Prices;
 use crate::domain::rules::rounds::problem::Job;
@@ -20,17 +20,17 @@ use crate::domain::rules::rounds::problem::{Cost, Problem, Trip};
 use crate::domain::rules::rounds::{bound, gaps, share, subsets};
 use std::collections::BTreeMap;
 
-/// The most jobs of a group that is solved over all ways to part them: about sixty thousand steps.
+/// The most jobs of a group for which all ways to split them are tried: about sixty thousand steps.
 pub const EXACT_JOBS: usize = 10;
 
 /// A plan.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Plan {
-    /// By day; every job stands in one of them.
+    /// The trips by day. Every job is in one of them.
     pub trips: Vec<Trip>,
-    /// What they cost.
+    /// What the trips cost.
     pub cost: Cost,
-    /// What no plan can cost less than.
+    /// A cost that no plan can go below.
     pub lower_bound: Cost,
 }
 
@@ -39,7 +39,7 @@ pub fn solve(problem: &Problem) -> Plan {
     solve_with(problem, EXACT_JOBS)
 }
 
-/// The same with another limit of the jobs that are solved over all ways to part them, up to 16.
+/// The same with another limit of the jobs for which all ways to split them are tried, up to 16.
 pub fn solve_with(problem: &Problem, exact_jobs: usize) -> Plan {
     let (mut trips, mut lower_bound) = (Vec::new(), 0);
     for group in groups(problem) {
@@ -51,7 +51,7 @@ pub fn solve_with(problem: &Problem, exact_jobs: usize) -> Plan {
     Plan { cost: problem.cost(&trips), trips, lower_bound }
 }
 
-/// The trips of a group, and what none can cost less than.
+/// The trips of a group, and the lower bound of their cost.
 struct GroupPlan {
     trips: Vec<Trip>,
     lower_bound: Cost,
@@ -78,7 +78,7 @@ fn one_place(problem: &Problem, jobs: &[usize], exact_jobs: usize) -> GroupPlan 
     let (cost, days) = gaps::best(problem, jobs, prices);
     let mut by_day: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
     for job in jobs {
-        // The visits reach every job; the earliest of equals is taken.
+        // The visits reach every job. Of equal days it takes the earliest.
         if let Some(day) = days.iter().min_by_key(|day| (problem.day_cost(*job, **day), **day)) {
             by_day.entry(*day).or_default().push(*job);
         }
@@ -106,7 +106,7 @@ fn by_place(problem: &Problem, jobs: &[usize]) -> BTreeMap<usize, Vec<usize>> {
     places
 }
 
-/// Fills trips with the jobs of a day: the longest first, each into the first trip that has room.
+/// Fills trips with the jobs of a day: the longest job first, each into the first trip that has room.
 fn fill(problem: &Problem, mut jobs: Vec<usize>) -> Vec<Vec<usize>> {
     jobs.sort_by_key(|job| (std::cmp::Reverse(problem.jobs[*job].minutes), *job));
     let mut trips: Vec<Vec<usize>> = Vec::new();
@@ -122,12 +122,12 @@ fn fill(problem: &Problem, mut jobs: Vec<usize>) -> Vec<Vec<usize>> {
     trips
 }
 
-/// Jobs that have to do with each other, group by group.
+/// Jobs that are linked in time and place, group by group.
 fn groups(problem: &Problem) -> Vec<Vec<usize>> {
     neighbourhoods(problem).into_iter().flat_map(|jobs| linked_in_time(problem, jobs)).collect()
 }
 
-/// Jobs whose intervals overlap, over others perhaps.
+/// Jobs whose intervals overlap, directly or through other jobs.
 fn linked_in_time(problem: &Problem, mut jobs: Vec<usize>) -> Vec<Vec<usize>> {
     jobs.sort_by_key(|job| (problem.jobs[*job].first, *job));
     let mut found: Vec<Vec<usize>> = Vec::new();
@@ -143,7 +143,7 @@ fn linked_in_time(problem: &Problem, mut jobs: Vec<usize>) -> Vec<Vec<usize>> {
     found
 }
 
-/// Jobs by places that are near each other, over others perhaps.
+/// Jobs whose places are near each other, directly or through other places.
 fn neighbourhoods(problem: &Problem) -> Vec<Vec<usize>> {
     let all: Vec<usize> = (0..problem.jobs.len()).collect();
     let mut at = by_place(problem, &all);

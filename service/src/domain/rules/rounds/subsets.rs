@@ -1,7 +1,10 @@
-//! A few jobs, exactly, whatever the room of a trip and however many places: over all ways to part them into trips.
+//! Solves a few jobs exactly, for any room of a trip and any number of places: tries all ways to split them into
+//! trips.
 //!
-//! `best(S) = min over the parts T of S that hold its first job of trip(T) + best(S without T)`, where `trip(T)` is not
-//! allowed if its places are not near each other or it has no room. `3^n` steps for `n` jobs.
+//! `best(S) = min over the parts T of S that hold its first job of trip(T) + best(S without T)`
+//!
+//! `trip(T)` is not allowed if its places are not near each other or it has no room. This takes `3^n` steps for `n`
+//! jobs.
 
 use crate::domain::rules::rounds::problem::{Cost, NEVER, Problem, Trip};
 
@@ -16,7 +19,7 @@ pub fn best(problem: &Problem, jobs: &[usize]) -> (Cost, Vec<Trip>) {
     for set in 1..=all {
         let first = set & set.wrapping_neg();
         let rest = set ^ first;
-        // Every part of the rest, the whole of it first.
+        // Every subset of the rest, the whole of it first.
         let mut more = rest;
         loop {
             let part = more | first;

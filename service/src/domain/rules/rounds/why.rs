@@ -7,7 +7,7 @@ use crate::domain::rules::rounds::problem::{Problem, Trip};
 use crate::domain::rules::rounds::proposal::ScheduledTask;
 use std::collections::HashMap;
 
-/// A sentence each: which days there are to choose from, why this one, and what is out of the ordinary.
+/// One sentence each: which days are possible, why this one, and what is unusual.
 pub(crate) fn reasons(
     asked: &PlanRequest,
     problem: &Problem,
@@ -22,7 +22,7 @@ pub(crate) fn reasons(
         && problem.jobs[*job].minutes > problem.most_minutes
     {
         reasons.push(format!(
-            "The task takes {} minutes, more than the {} of a trip, so it has a trip of its own.",
+            "The task takes {} min, more than the limit of {} min for a trip, so it has a trip of its own.",
             problem.jobs[*job].minutes, problem.most_minutes
         ));
     }
@@ -31,7 +31,7 @@ pub(crate) fn reasons(
         let due = placed.due_before(asked.from)?;
         let name = name(placed);
         Some(if due < placed.task.as_of {
-            format!("{name} is overdue since {due}.")
+            format!("{name} has been overdue since {due}.")
         } else {
             format!("{name} falls due on {due}, before the plan begins.")
         })
@@ -49,13 +49,14 @@ fn outside(placed: &ScheduledTask) -> String {
     if *on > allowed.latest_on {
         let latest = allowed.latest_on;
         format!(
-            "Nobody works while it may be done: {name} should be done by {latest} and comes on the next working day."
+            "{name} should be done by {latest}, but none of its allowed days is a working day. It is \
+             planned for the next working day."
         )
     } else {
         let earliest = allowed.earliest_on;
         format!(
-            "Nobody works while it may be done: {name} should be done from {earliest} on, but not late, and comes on the last \
-             working day before."
+            "{name} should be done from {earliest} on and must not be late. None of its allowed days is a \
+             working day, so it is planned for the last working day before."
         )
     }
 }
@@ -68,13 +69,14 @@ fn days(asked: &PlanRequest, problem: &Problem, trip: &Trip, tasks: &[ScheduledT
     };
     let outside = tasks.iter().filter(|placed| placed.is_outside()).count();
     if outside > 0 {
-        let (on, verb) = (asked.days[first], if outside == 1 { "comes" } else { "come" });
+        let (on, verb) = (asked.days[first], if outside == 1 { "is" } else { "are" });
         return if outside == tasks.len() {
-            format!("{what} {verb} on {on}, for want of a working day that is allowed.")
+            format!("{what} {verb} planned for {on}, because no allowed day is a working day.")
         } else {
             let number = tasks.len();
             format!(
-                "Of {number} tasks {outside} {verb} on {on} for want of a working day that is allowed, and the others with it."
+                "{outside} of {number} tasks {verb} planned for {on}, because no allowed day is a working \
+                 day. The other tasks are done on the same trip."
             )
         };
     }
@@ -89,7 +91,7 @@ fn days(asked: &PlanRequest, problem: &Problem, trip: &Trip, tasks: &[ScheduledT
     )
 }
 
-/// What the day costs, and that no other costs less: trips are put on their best day after everything else.
+/// What the day costs, and that no other day costs less. That is so because trips get their best day last of all.
 fn costs(asked: &PlanRequest, problem: &Problem, trip: &Trip, tasks: &[ScheduledTask]) -> Option<String> {
     let parts = problem.parts(trip)?;
     let early: i64 = tasks.iter().map(ScheduledTask::days_early).sum();
@@ -100,13 +102,16 @@ fn costs(asked: &PlanRequest, problem: &Problem, trip: &Trip, tasks: &[Scheduled
     Some(if early + late == 0 {
         let counted =
             format!("Counted from the first day of the plan, {}, nothing is early or late.", asked.from);
-        if overdue { counted } else { "Nothing is early or late then.".to_owned() }
+        if overdue { counted } else { "Nothing is early or late on this day.".to_owned() }
     } else {
         let days = |number: i64| if number == 1 { "1 day".to_owned() } else { format!("{number} days") };
+        let sum = match (early, late) {
+            (early, 0) => format!("{} early", days(early)),
+            (0, late) => format!("{} late", days(late)),
+            (early, late) => format!("{} early and {} late", days(early), days(late)),
+        };
         format!(
-            "Counted together it is {} early and {} late then, which costs {}{other}",
-            days(early),
-            days(late),
+            "On this day the work is {sum} in all, at a cost of {}{other}",
             cost(parts.early + parts.late)
         )
     })
