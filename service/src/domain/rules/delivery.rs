@@ -1,4 +1,4 @@
-//! When a delivery may be sent, and what an answer makes of it: pure functions.
+//! When a delivery may be sent, and what follows from the receiver's answer: pure functions.
 
 use crate::domain::model::delivery::{
     AttemptOutcome, Delivery, DeliveryAttempt, DeliveryState, WebhookResponse,
@@ -8,13 +8,14 @@ use crate::domain::model::subscription::Subscription;
 use crate::domain::rules::retry;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
-/// Whether an entry tells of a date that is still to come, and of nothing else.
+/// Whether an entry only announces a date that is still to come.
 pub(crate) fn only_announces(entry: &Reminder) -> bool {
     matches!(entry.kind, ReminderKind::Coming | ReminderKind::Moved)
 }
 
-/// What only announces a date is held back until the subscription's own lead time; a date that moved is so only if the
-/// old one was no nearer, or was not heard of.
+/// When an entry may be sent. An entry that only announces a date is held back until the subscription's own lead
+/// time. If the date has moved, this needs one more condition: the old date was also beyond that lead time, or was
+/// never sent.
 pub(crate) fn not_before(
     subscription: &Subscription,
     entry: &Reminder,
@@ -36,7 +37,8 @@ pub(crate) fn not_before(
     }
 }
 
-/// What an answer makes of a delivery. Anything from 200 to 299 is a yes; 410 says that nothing more is wanted.
+/// What follows from an answer to a delivery. A status from 200 to 299 means accepted; 410 means that the receiver
+/// wants nothing more.
 pub fn outcome(
     delivery: &Delivery,
     posted: WebhookResponse,
@@ -47,7 +49,8 @@ pub fn outcome(
     let done = posted.status.is_some_and(|status| (200..300).contains(&status));
     let gone = posted.status == Some(410);
     let attempts = delivery.attempts.saturating_add(1);
-    // Its time runs from when somebody tried it: one that waited for a service that was off was not tried meanwhile.
+    // The time limit runs from the first attempt. While the service was off, no attempt was made, so that time does
+    // not count.
     let first_at = if delivery.attempts == 0 { delivery.due_at.max(began) } else { delivery.due_at };
     let next_at =
         if done { None } else { retry::retry_at(first_at, attempts, now, posted.retry_after, spread) };

@@ -1,11 +1,14 @@
 //! A feed as iCalendar text (RFC 5545).
 //!
-//! Every event lasts the whole of a day in nobody's time zone, so that it stands on the civil date that the property sees.
-//! DTSTAMP and LAST-MODIFIED are when the date last moved, and SEQUENCE how often it did. They follow the date alone: a
-//! window, a reason or a name can change without them. The text changes when what it says does, and not because it is asked
-//! for again. The note at the end of a feed that is not whole has no LAST-MODIFIED, since nobody keeps when its count moved.
+//! Every event lasts a whole day and names no time zone, so calendars show it on the property's civil date.
+//!
+//! DTSTAMP and LAST-MODIFIED say when the date last moved, and SEQUENCE how often it did. They follow only the
+//! date, although window, reasons and names may change as well. So the text of a feed changes only with its
+//! content, not with each request. The note at the end of a feed that is cut off has no LAST-MODIFIED, because it
+//! is not stored when its count changed.
 
 use crate::domain::base::ids::{CalendarId, PropertyId, TaskId};
+use crate::domain::base::plural::counted;
 use crate::domain::model::calendar::Calendar;
 use crate::domain::model::duty::Duty;
 use crate::domain::model::forecast::Window;
@@ -16,10 +19,11 @@ use crate::domain::model::task::{Moves, Task};
 use chrono::{DateTime, NaiveDate, Utc};
 use std::fmt::Write as _;
 
-/// The most octets of a line, its end not counted (RFC 5545, 3.1).
+/// The most octets of a line, without its end (RFC 5545, 3.1).
 const WIDTH: usize = 75;
 
-/// How often a calendar is asked to look again. Judgement: dates move once a day, and after a visit.
+/// How often a calendar program is asked to read the feed again. Judgement: dates move once a day, and after a
+/// visit.
 const LOOK_AGAIN: &str = "PT6H";
 
 /// One task on its due date.
@@ -35,21 +39,21 @@ pub struct Event {
     pub system_name: String,
     /// The component's name.
     pub component_name: String,
-    /// Where the property lies, once that is looked up.
+    /// Where the property lies, once it has been looked up.
     pub position: Option<Position>,
     /// What the component is.
     pub kind: Kind,
-    /// What is to be done.
+    /// What has to be done.
     pub duty: Duty,
     /// The day it falls due.
     pub due_on: NaiveDate,
     /// How often the date has moved.
     pub sequence: i64,
-    /// When it last did.
+    /// When it last moved.
     pub changed_at: DateTime<Utc>,
-    /// Days before the due date on which the calendar says so.
+    /// Days before the due date on which the calendar shows an alarm.
     pub lead_days: u32,
-    /// Why this date, a sentence each.
+    /// Why this date, one sentence each.
     pub reasons: Vec<String>,
     /// The predicted window.
     pub window: Option<Window>,
@@ -58,7 +62,7 @@ pub struct Event {
 }
 
 impl Event {
-    /// The event of a task; none without a date. Where it lies is not yet known.
+    /// The event of a task; none if it has no date. The position is not set yet.
     pub fn of(task: Task, moves: Moves, lead_days: u32) -> Option<Self> {
         Some(Self {
             task_id: task.id,
@@ -105,7 +109,7 @@ impl Event {
     }
 }
 
-/// What is not in a feed because it has no more room.
+/// The tasks that a feed has no room for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct LeftOut {
     /// How many tasks.
@@ -121,7 +125,7 @@ pub fn write(calendar: &Calendar, events: &[Event], left_out: Option<LeftOut>) -
     out.line("VERSION", "2.0");
     out.line("PRODID", "-//Eavesward//Calendar feed//EN");
     out.line("CALSCALE", "GREGORIAN");
-    // The second name is what calendars read that are older than RFC 7986.
+    // Calendar programs older than RFC 7986 read the second name.
     out.text("NAME", &calendar.name);
     out.text("X-WR-CALNAME", &calendar.name);
     out.line("REFRESH-INTERVAL;VALUE=DURATION", LOOK_AGAIN);
@@ -130,19 +134,19 @@ pub fn write(calendar: &Calendar, events: &[Event], left_out: Option<LeftOut>) -
         write_event(&mut out, event);
     }
     if let Some(left_out) = left_out {
-        // Not before any date in the feed moved.
+        // No date in the feed has moved since.
         let moved = events.iter().map(|event| event.changed_at).max();
         let at = moved.map_or(calendar.created_at, |moved| moved.max(calendar.created_at));
         write_left_out(&mut out, calendar, left_out, at);
     } else if events.is_empty() {
-        // A calendar has to have a component (RFC 5545, 3.6).
+        // A calendar must have at least one component (RFC 5545, 3.6).
         out.0.push_str(NO_EVENTS);
     }
     out.line("END", "VCALENDAR");
     out.0
 }
 
-/// A zone that nothing refers to.
+/// A time zone that no event uses.
 const NO_EVENTS: &str = "BEGIN:VTIMEZONE\r\nTZID:Etc/UTC\r\nBEGIN:STANDARD\r\nDTSTART:19700101T000000\r\n\
                          TZOFFSETFROM:+0000\r\nTZOFFSETTO:+0000\r\nEND:STANDARD\r\nEND:VTIMEZONE\r\n";
 
@@ -169,8 +173,8 @@ fn write_event(out: &mut Lines, event: &Event) {
     out.line("END", "VEVENT");
 }
 
-/// When an alarm so many days ahead rings: at nine in the morning, counted from the midnight at which the day begins. A day
-/// on which the clock is changed makes it eight or ten. Judgement: nobody wants to be woken for a gutter.
+/// When the alarm for a lead time rings: at nine in the morning, counted from midnight at the start of the event. A
+/// change of the clock on that day makes it eight or ten. Judgement: a gutter is no reason to wake a person.
 fn trigger(lead_days: u32) -> String {
     match lead_days {
         0 => "PT9H".to_owned(),
@@ -179,14 +183,15 @@ fn trigger(lead_days: u32) -> String {
     }
 }
 
-/// The feed says itself that it is not whole, on the day from which that is so.
+/// Adds a note that the feed is cut off, on the first day that is not complete.
 fn write_left_out(out: &mut Lines, calendar: &Calendar, left_out: LeftOut, at: DateTime<Utc>) {
     let LeftOut { tasks, from } = left_out;
     out.line("BEGIN", "VEVENT");
     out.line("UID", &note_uid(calendar.id));
     out.stamp("DTSTAMP", at);
     out.day(from);
-    out.text("SUMMARY", &format!("From here on this calendar is not whole: {tasks} more tasks"));
+    let tasks = counted(tasks, "task is", "tasks are");
+    out.text("SUMMARY", &format!("This calendar is full: from here on {tasks} missing"));
     let way_out =
         "It has room for 2,000 tasks. Make a calendar for one property, or one that looks fewer days ahead.";
     out.text("DESCRIPTION", way_out);
@@ -194,7 +199,7 @@ fn write_left_out(out: &mut Lines, calendar: &Calendar, left_out: LeftOut, at: D
     out.line("END", "VEVENT");
 }
 
-/// The id of a task's event: the same for as long as the component is in service, in every feed.
+/// The id of a task's event. It is the same in every feed, for as long as the component is in service.
 pub fn uid(task: TaskId) -> String {
     format!("{task}@eavesward")
 }
@@ -203,21 +208,21 @@ fn note_uid(calendar: CalendarId) -> String {
     format!("{calendar}.rest@eavesward")
 }
 
-/// Content lines.
+/// The content lines of a feed.
 struct Lines(String);
 
 impl Lines {
-    /// A line whose value stands as it is.
+    /// A line whose value needs no escaping.
     fn line(&mut self, name: &str, value: &str) {
         fold(&mut self.0, &format!("{name}:{value}"));
     }
 
-    /// A line with text.
+    /// A line with text, which is escaped.
     fn text(&mut self, name: &str, value: &str) {
         self.line(name, &escaped(value));
     }
 
-    /// When what it says was last changed.
+    /// When the content was last changed.
     fn stamps(&mut self, at: DateTime<Utc>) {
         self.stamp("DTSTAMP", at);
         self.stamp("LAST-MODIFIED", at);
@@ -228,15 +233,15 @@ impl Lines {
         self.line(name, &at.format("%Y%m%dT%H%M%SZ").to_string());
     }
 
-    /// The whole of a day; the end is not part of it.
+    /// A whole day; the end is the next day, which is not included.
     fn day(&mut self, day: NaiveDate) {
         self.line("DTSTART;VALUE=DATE", &day.format("%Y%m%d").to_string());
         self.line("DTEND;VALUE=DATE", &day.succ_opt().unwrap_or(day).format("%Y%m%d").to_string());
     }
 }
 
-/// Text as a value (RFC 5545, 3.3.11): backslash, semicolon and comma behind a backslash, every kind of line end as `\\n`.
-/// Other control characters, which it cannot hold, become spaces.
+/// Text as a value (RFC 5545, 3.3.11). Backslash, semicolon and comma get a backslash in front, and every kind of
+/// line end becomes `\\n`. A value cannot have other control characters, so they become spaces.
 pub fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len() + text.len() / 8);
     let mut chars = text.chars().peekable();
@@ -256,8 +261,8 @@ pub fn escaped(text: &str) -> String {
     out
 }
 
-/// Writes a content line, cut into pieces of at most [`WIDTH`] octets, each but the first behind a space that belongs to the
-/// cut (RFC 5545, 3.1). No cut goes through a character.
+/// Writes a content line in pieces of at most [`WIDTH`] octets (RFC 5545, 3.1). Each piece but the first has a
+/// space in front, which belongs to the cut. No cut splits a character.
 fn fold(out: &mut String, line: &str) {
     let mut used = 0;
     for c in line.chars() {

@@ -1,4 +1,4 @@
-//! Pure decisions: the same inputs give the same answer, whoever asks and when.
+//! Pure decisions: the same inputs always give the same answer.
 
 pub mod delivery;
 pub mod digest;

@@ -1,31 +1,32 @@
-//! When something that could not be delivered is tried again: a pure function, so that it can be held to a table.
+//! When a failed delivery is tried again: a pure function, so that tests can compare it with a table.
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-/// The wait after the first attempt, seconds; each further one is three times as long. Judgement: a dozen attempts in two
-/// days, most of them in the first hours.
+/// The wait after the first attempt, seconds. Each further wait is three times as long. Judgement: that makes a
+/// dozen attempts in two days, most of them in the first hours.
 const FIRST_S: i64 = 10;
 
 /// The longest wait. Judgement.
 const LONGEST: TimeDelta = TimeDelta::hours(12);
 
-/// How long a receiver for which something waits is left alone at the most: the longest wait, shifted, and a posting service
-/// that is busy. Judgement.
+/// The longest time without an attempt while a delivery waits: the longest wait with its random shift, and some
+/// time for a busy service. Judgement.
 pub const TRIED_AT_LEAST_EVERY: TimeDelta = TimeDelta::hours(15);
 
-/// How long it is tried after its first attempt, and how long a receiver fails before what nobody tried is given up with it.
+/// How long a delivery is tried after its first attempt. If a receiver fails for as long, deliveries that were not
+/// tried are given up as well.
 pub const TRIED_FOR: TimeDelta = TimeDelta::hours(48);
 
-/// Failures in a row after which a receiver gets a rest, whatever waits for it. Judgement.
+/// Failures in a row after which a receiver rests from all deliveries. Judgement.
 const FAILURES_BEFORE_REST: u32 = 3;
 
 /// The longest rest. Judgement: as long as a restart takes.
 const LONGEST_REST_S: i64 = 300;
 
-/// When to try again after so many attempts, the last of which ended now; `None` when it is parked.
+/// When to try again after this many attempts, if the last one ended now; `None` if the delivery is parked.
 ///
-/// `spread` from 0 to 1 shifts the wait by up to a fifth of it, so that what failed together does not come together again.
-/// What the receiver asked for (`Retry-After`) counts where it is longer.
+/// `spread` from 0 to 1 shifts the wait by up to a fifth of it, so that what failed together is not tried again
+/// together. If the receiver asked for a longer wait (`Retry-After`), that counts.
 pub fn retry_at(
     first_at: DateTime<Utc>,
     attempts: u32,
@@ -41,9 +42,9 @@ pub fn retry_at(
     (at <= first_at + TRIED_FOR).then_some(at)
 }
 
-/// Until when a receiver rests that asked for it with an answer: 429 and 503 speak of all that it is sent (RFC 6585, 4;
-/// RFC 9110, 15.6.4), other answers of one delivery. No longer than the longest wait, so that delivery and receiver are tried
-/// again together.
+/// Until when a receiver rests if it asked for that. The statuses 429 and 503 concern all requests (RFC 6585, 4; RFC
+/// 9110, 15.6.4), others only one delivery. A rest is no longer than the longest wait, so that delivery and
+/// receiver are tried again together.
 pub fn rest_asked_for(
     status: Option<u16>,
     asked: Option<TimeDelta>,
@@ -53,7 +54,7 @@ pub fn rest_asked_for(
     Some(now + asked.min(LONGEST))
 }
 
-/// Until when a receiver rests after so many failures in a row.
+/// Until when a receiver rests after this many failures in a row.
 pub fn rest(failures: u32, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
     let beyond = failures.checked_sub(FAILURES_BEFORE_REST)?;
     Some(now + TimeDelta::seconds((5_i64 << beyond.min(10)).min(LONGEST_REST_S)))

@@ -1,4 +1,4 @@
-//! What a refresh makes of one system: its tasks, its status, and what its readers are told from.
+//! What a refresh makes of one system: its tasks, its status, and what is needed to decide on reminders.
 
 use crate::domain::base::error::Result;
 use crate::domain::base::ids::{TaskId, VisitId};
@@ -15,13 +15,13 @@ use crate::domain::rules::reminders::inputs::ReminderInputs;
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use std::collections::HashMap;
 
-/// Entries of a status.
+/// Duties that a status lists as next.
 const NEXT: usize = 5;
 
-/// The most duties of a status that show their runoff: a poll stays small whatever the system.
+/// The most duties of a status that show their runoff. So a poll stays small for every system.
 const MOST_SINCE: usize = 6;
 
-/// What is found of a system.
+/// What a refresh makes of a system.
 pub(crate) struct Upkeep {
     pub tasks: Vec<Task>,
     pub status: Status,
@@ -61,7 +61,8 @@ fn task(input: &Inputs, forecast: DutyForecast, as_of: NaiveDate, now: DateTime<
     Some(Task::of(place, component_id, forecast, as_of, now))
 }
 
-/// A prediction as it is kept: without what is shown in full only, and with as many digits as are ever shown.
+/// A prediction as it is stored: without what only the full forecast shows, and with as many digits as are ever
+/// shown.
 fn kept(prediction: Prediction) -> Prediction {
     Prediction {
         accumulated: prediction.accumulated.map(|accumulated| Accumulated {

@@ -1,7 +1,8 @@
-//! What to tell of a task, and when: a pure function of what was told before and what a refresh finds.
+//! What to report about a task, and when: a pure function of what was reported before and what a refresh finds.
 //!
-//! What was told is stored beside the task, in the transaction that appends the entry. So nothing is told twice, whoever
-//! refreshes and however often. A late refresh loses nothing: its entry tells of every stage passed since the last one.
+//! The last report is stored with the task, in the transaction that appends the entry. So nothing is reported
+//! twice, even if several replicas refresh often. A late refresh loses nothing: its entry reports every stage that
+//! was passed since the last one.
 
 use crate::domain::base::ids::VisitId;
 use crate::domain::model::forecast::Window;
@@ -11,20 +12,20 @@ use crate::domain::model::reminder::{
 use crate::domain::model::task::NO_DATE;
 use chrono::NaiveDate;
 
-/// Doublings of how far a date has to move; beyond them it never moves far enough, not even to no date and back: that is
-/// some three million days, and 2 to the power of 22 is more.
+/// The most doublings of the least move that is reported. After them no move is large enough, not even to "no date"
+/// and back. Such a move has some three million days, less than 2 to the power of 22.
 const MOST_TURNS: u32 = 22;
 
 /// What a refresh finds of a task.
 #[derive(Clone, Copy, Debug)]
 pub struct TaskSnapshot {
-    /// The day.
+    /// The local day of the refresh.
     pub as_of: NaiveDate,
-    /// The day from which accumulated amount and ceiling count.
+    /// The day from which the accumulated figure and the longest interval count.
     pub since: NaiveDate,
-    /// The visit that did it on that day, if it counts from one.
+    /// The visit that did it on that day, if it counts from a visit.
     pub by_visit: Option<VisitId>,
-    /// Whether something of a later day is known: a visit that does it, or that it goes.
+    /// Whether a later day is already known on which a visit does the task or the task ends.
     pub ahead: bool,
     /// The due date.
     pub due_on: Option<NaiveDate>,
@@ -32,29 +33,29 @@ pub struct TaskSnapshot {
     pub late: bool,
     /// The window.
     pub window: Option<Window>,
-    /// Whether the date is predicted from an accumulated amount.
+    /// Whether the date is predicted from an accumulated figure.
     pub predicted: bool,
-    /// What it is made from.
+    /// What the forecast is made from.
     pub basis: Fingerprints,
-    /// Days before the due date from which it is told of.
+    /// Days before the due date from which it is announced.
     pub lead_days: u32,
-    /// Days by which the date has to move, the first time, to be told of.
+    /// Days by which the date has to move, the first time, before it is reported.
     pub move_days: u32,
 }
 
-/// Something to tell.
+/// A reminder to be raised.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct NewReminder {
-    /// The most pressing of what it tells of.
+    /// The most urgent of its kinds.
     pub kind: ReminderKind,
-    /// Everything that it tells of.
+    /// Everything that it reports.
     pub covers: Vec<ReminderKind>,
     /// How the date moved, if it did.
     pub moved: Option<Moved>,
 }
 
 impl NewReminder {
-    /// An entry that tells of one thing.
+    /// A reminder of one kind.
     pub fn of(kind: ReminderKind) -> Self {
         Self { kind, covers: vec![kind], moved: None }
     }
@@ -71,13 +72,13 @@ impl TaskSnapshot {
         }
     }
 
-    /// A due date as it matters to somebody who plans: what is past is due now, no date is far away.
+    /// A due date as it matters for planning: a past date means today, and no date is far away.
     fn ahead(&self, due_on: Option<NaiveDate>) -> NaiveDate {
         due_on.unwrap_or(NO_DATE).max(self.as_of)
     }
 
-    /// Days from a date that was told to the one that is found, later ones counted upwards. `due` says whether it was told
-    /// that the task is due: then a told date in the past is today.
+    /// Days from the reported date to the present one; positive if it is later. `due` says whether the task was
+    /// reported as due. Then a reported date in the past means today.
     fn shift(&self, told: Option<NaiveDate>, due: bool) -> i64 {
         let now = self.ahead(self.due_on);
         let told = if due || now == self.as_of { self.ahead(told) } else { told.unwrap_or(NO_DATE) };
@@ -96,11 +97,11 @@ impl TaskSnapshot {
         }
     }
 
-    /// How the date moved from what was told, if by more than is let pass.
+    /// How the date moved from the reported one, if by more than the allowed days.
     ///
-    /// That is news by itself while the task is within its lead time, or was when it was told of last, and in any case on
-    /// the day that was told. The fewest days that are told of double every time it turns back, so that a forecast that
-    /// swings is told of a few times and not every day.
+    /// Such a move is reported by itself while the task is within its lead time, or was when it was last reported.
+    /// It is always reported on the reported day itself. The least move that is reported doubles every time the
+    /// date changes direction. So a forecast that swings is reported a few times and not every day.
     fn moved(&self, told: &LastReminder) -> Option<Shift> {
         let days = self.shift(told.due_on, told.stage >= Some(Stage::Due));
         let (least, later) = (i64::from(self.move_days), days > 0);
@@ -115,14 +116,14 @@ impl TaskSnapshot {
         Some(Shift { moved, worth_telling, later, turns })
     }
 
-    /// What is told with an entry.
+    /// What is stored as reported with an entry.
     fn told(&self, stage: Option<Stage>, later: Option<bool>, turns: u32) -> LastReminder {
         let Self { due_on, window, predicted, basis, .. } = *self;
         LastReminder { stage, due_on, window, predicted, later, turns, basis }
     }
 }
 
-/// A date that moved from what was told.
+/// A move of the date from the reported one.
 struct Shift {
     moved: Moved,
     worth_telling: bool,
@@ -131,41 +132,43 @@ struct Shift {
 }
 
 impl ReminderState {
-    /// Whether a snapshot finds the task done by a visit that nobody was told of. A visit that was told of and is now of
-    /// a later day is not another one.
+    /// Whether a snapshot finds the task done by a visit that was not reported yet. A reported visit that moved to
+    /// a later day does not count as another visit.
     fn newly_done(&self, now: &TaskSnapshot) -> Option<DoneByVisit> {
         let visit = now.by_visit.filter(|visit| self.done.is_none_or(|done| done.visit != *visit))?;
         self.since.filter(|since| *since < now.since).map(|_| DoneByVisit { visit, on: now.since })
     }
 
-    /// Whether the visit that was told of is now of another day, or did not do it: then the date that was told with it is
-    /// another one, too.
+    /// Whether the reported visit moved to another day, or did not do the task after all. Then the date that was
+    /// reported with it is different, too.
     fn is_amended(&self, now: &TaskSnapshot) -> bool {
         self.done.is_some_and(|done| {
             now.since < done.on || now.since != done.on && now.by_visit == Some(done.visit)
         })
     }
 
-    /// The visit that was told of, as it is known now.
+    /// The reported visit, as it is known now.
     fn still_done(&self, now: &TaskSnapshot) -> Option<DoneByVisit> {
         let done = self.done?;
         let counts_from = now.by_visit.map(|visit| DoneByVisit { visit, on: now.since });
         match counts_from {
             Some(found) if found.visit == done.visit => counts_from,
-            // It was withdrawn, or is of a day before others. What it counts from instead was told of before.
+            // It was withdrawn, or moved to before other visits. The visit from which the task now counts was
+            // reported earlier.
             _ if now.since < done.on => counts_from,
             _ => self.done,
         }
     }
 }
 
-/// What to tell of a task, in order, and where it stands then.
+/// What to report about a task, in order, and its new state.
 ///
-/// At most two entries: that it was done, and one for everything else. The same snapshot again raises nothing, and neither
-/// does one of a day before the task was last done: then the clock was set back, or another replica's is behind.
+/// There are at most two entries: that it was done, and one for everything else. The same snapshot again raises
+/// nothing. A snapshot of a day before the task was last done raises nothing either: the clock was set back, or
+/// another replica's clock is behind.
 ///
-/// Of two visits only the one that was told of last is remembered: a first one that is moved to a day after the second is
-/// told of once more.
+/// Only the visit that was last reported is remembered. So if there are two visits and the first is moved to a day
+/// after the second, it is reported once more.
 pub fn decide(before: &ReminderState, now: &TaskSnapshot) -> (ReminderState, Vec<NewReminder>) {
     if now.ahead && before.since.is_some_and(|since| since > now.as_of) {
         return (*before, Vec::new());
@@ -178,21 +181,21 @@ pub fn decide(before: &ReminderState, now: &TaskSnapshot) -> (ReminderState, Vec
         raised.push(NewReminder::of(ReminderKind::Done));
         told = None;
     } else if amended && told.is_none() {
-        // The last that was told is that it was done, and when it comes next.
+        // The last report was that it was done, and when it is due next.
         told = Some(LastReminder {
             due_on: before.due_on,
             basis: Fingerprints { visits: !now.basis.visits, ..now.basis },
             ..now.told(None, None, 0)
         });
     } else if let Some(told) = told.as_mut().filter(|_| before.due_on == now.due_on) {
-        // What changed meanwhile did not move the date, and is not what will have moved it.
+        // This change did not move the date, so it must not count as the cause of a later move.
         told.basis = now.basis;
     }
     let stage = now.stage();
     let shift = told.as_ref().and_then(|told| now.moved(told));
     let worth_telling = shift.as_ref().is_some_and(|shift| shift.worth_telling || amended);
     let from = told.and_then(|told| told.stage);
-    // Stages passed since the last entry. A date that moved away takes its stage with it.
+    // Stages passed since the last entry. If the date moves away, its stage no longer counts as reported.
     let passed = Stage::ALL.iter().filter(|one| from < Some(**one) && Some(**one) <= stage);
     let mut covers: Vec<ReminderKind> = passed.map(|stage| stage.kind()).collect();
     let kind = covers.last().copied().or(worth_telling.then_some(ReminderKind::Moved));

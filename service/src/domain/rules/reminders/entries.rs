@@ -5,7 +5,7 @@ use crate::domain::rules::reminders::decide::NewReminder;
 use crate::domain::rules::reminders::inputs::ReminderInputs;
 use chrono::{DateTime, Utc};
 
-/// An entry of a task as a refresh found it.
+/// The entry for a task that a refresh found.
 pub fn of_task(task: &Task, raised: NewReminder, at: DateTime<Utc>) -> Reminder {
     let forecast = &task.forecast;
     Reminder {
@@ -33,10 +33,11 @@ pub fn of_task(task: &Task, raised: NewReminder, at: DateTime<Utc>) -> Reminder 
     }
 }
 
-/// An entry of a task that is no longer among those of its system.
+/// The entry for a task that its system no longer has.
 pub fn of_removed(gone: RemovedTask, reminders: &ReminderInputs, at: DateTime<Utc>) -> Reminder {
     let replaced_on = reminders.replaced.get(&gone.component_id).copied();
-    // A part that wants replacing at times and was replaced has had what it wanted, unless a visit said so already.
+    // If the duty is to replace the part, replacing the component has done it, unless a visit already reported
+    // that.
     let done_on = replaced_on
         .filter(|on| gone.duty.facts().is_replacement && gone.done.is_none_or(|done| done.on < *on));
     let kind = if done_on.is_some() { ReminderKind::Done } else { ReminderKind::Withdrawn };

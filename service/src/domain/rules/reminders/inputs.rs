@@ -1,4 +1,4 @@
-//! What a refresh has to know of a system to decide what its readers are told.
+//! What a refresh needs of a system to decide which reminders to raise.
 
 use crate::domain::base::ids::{ComponentId, PropertyId, SystemId, TaskId, VisitId};
 use crate::domain::model::duty::DecidedBy;
@@ -11,16 +11,17 @@ use chrono::NaiveDate;
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
-/// What is known of days after the one refreshed: only where the clock was ahead, or a component's end is set.
+/// What is known of days after the refreshed one. There is something only if the clock was ahead or a component's
+/// end is set.
 #[derive(Clone, Debug, Default)]
 pub struct KnownAhead {
-    /// Tasks that a visit does then.
+    /// Tasks that a visit does on such a day.
     pub done: HashSet<TaskId>,
-    /// Components that are taken out then.
+    /// Components that are removed on such a day.
     pub removed: HashSet<ComponentId>,
 }
 
-/// What a refresh has to know of a system to tell its readers of its tasks.
+/// What a refresh needs of a system to decide which reminders to raise.
 #[derive(Clone, Debug)]
 pub struct ReminderInputs {
     /// The local day.
@@ -41,18 +42,18 @@ pub struct ReminderInputs {
     pub by_visit: HashMap<TaskId, VisitId>,
     /// What is known of later days.
     pub ahead: KnownAhead,
-    /// The day on which the system went, or goes, into service.
+    /// The day on which the system goes, or went, into service.
     pub commissioned_on: NaiveDate,
-    /// The day on which it went, or goes, out of service.
+    /// The day on which it goes, or went, out of service.
     pub retired_on: Option<NaiveDate>,
-    /// Components that another one has replaced, with the day.
+    /// Components that were replaced, with the day.
     pub replaced: HashMap<ComponentId, NaiveDate>,
     /// Components in service.
     pub in_service: HashSet<ComponentId>,
 }
 
 impl ReminderInputs {
-    /// Of a system's inputs.
+    /// Collects it from a system's inputs.
     pub fn of(input: &Inputs, as_of: NaiveDate, by_visit: HashMap<TaskId, VisitId>) -> Self {
         let in_service = input.components.iter().filter(|component| component.in_service_on(as_of));
         Self {
@@ -92,7 +93,7 @@ impl ReminderInputs {
         }
     }
 
-    /// Why a component has no such task any more.
+    /// Why a component no longer has a task.
     pub fn why_removed(&self, component: ComponentId) -> String {
         if self.replaced.contains_key(&component) {
             "The component was replaced.".to_owned()
@@ -100,9 +101,9 @@ impl ReminderInputs {
             format!("The system was taken out of service on {retired_on}.")
         } else if self.commissioned_on > self.as_of {
             let commissioned_on = self.commissioned_on;
-            format!("The system goes into service on {commissioned_on}, by what is known of it now.")
+            format!("The system was changed: it goes into service on {commissioned_on}.")
         } else if self.in_service.contains(&component) {
-            "The component is another one by what is known of it now, and has no such duty.".to_owned()
+            "The component was changed and no longer has this duty.".to_owned()
         } else {
             "The component is not in service.".to_owned()
         }
@@ -124,7 +125,7 @@ fn replaced(input: &Inputs, as_of: NaiveDate) -> HashMap<ComponentId, NaiveDate>
     old.map(|component| (component.id, component.removed_on.unwrap_or(as_of))).collect()
 }
 
-/// Tells whether visits or settings are still those of before. The same on every machine and in every version.
+/// Shows whether visits or settings have changed. It is the same on every machine and in every version.
 pub fn fingerprint(input: &Inputs) -> Fingerprints {
     let mut visits = Fold::default();
     for visit in &input.visits {
@@ -149,7 +150,8 @@ pub fn fingerprint(input: &Inputs) -> Fingerprints {
     Fingerprints { visits: visits.number(), settings: settings.number() }
 }
 
-/// The published hash FNV-1a of 64 bits (its constants from memory, held by published values in a test).
+/// The published hash FNV-1a with 64 bits. Its constants are from memory; a test checks them against published
+/// values.
 struct Fold(u64);
 
 impl Default for Fold {

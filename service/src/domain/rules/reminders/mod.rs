@@ -1,4 +1,4 @@
-//! What readers are told of their tasks.
+//! Which reminders of a task are raised.
 
 pub mod decide;
 pub mod entries;
