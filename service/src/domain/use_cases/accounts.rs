@@ -10,7 +10,7 @@ use crate::domain::context::Context;
 use crate::domain::model::account::{Account, Key, KeyDraft, Scope};
 use chrono::{DateTime, Utc};
 
-/// Begins the secret of a key.
+/// The start of a key's secret.
 const SECRET_PREFIX: &str = "ew";
 
 fn new_key(account_id: AccountId, draft: KeyDraft, now: DateTime<Utc>) -> Result<(Key, Secret)> {
@@ -20,10 +20,7 @@ fn new_key(account_id: AccountId, draft: KeyDraft, now: DateTime<Utc>) -> Result
         check.refuse("scopes", "it is empty; give at least one of read, write, admin");
     }
     if draft.system_id.is_some() && draft.scopes.iter().any(|scope| *scope != Scope::Read) {
-        check.refuse(
-            "scopes",
-            "a key of one system may read and nothing else; give read alone, or no system_id",
-        );
+        check.refuse("scopes", "a key for one system may only read; give read alone, or leave system_id out");
     }
     if let Some(at) = draft.expires_at.filter(|at| *at <= now) {
         check.refuse("expires_at", format!("{at} is already past"));
@@ -51,8 +48,8 @@ fn new_key(account_id: AccountId, draft: KeyDraft, now: DateTime<Utc>) -> Result
     Ok((key, secret))
 }
 
-/// On an empty database, makes an account with a key that may do everything; later, and on every replica but the
-/// first, does nothing.
+/// On an empty database, makes an account with a key that may do everything. Later it does nothing, and on several
+/// replicas only the first one does it.
 pub async fn bootstrap(cx: &Context, name: &str) -> Result<Option<(Account, Secret)>> {
     let now = cx.clock.now();
     let account = Account { id: AccountId::new(), name: name.to_owned(), created_at: now };
@@ -61,7 +58,7 @@ pub async fn bootstrap(cx: &Context, name: &str) -> Result<Option<(Account, Secr
     Ok(cx.store.bootstrap(&account, &key).await?.then_some((account, secret)))
 }
 
-/// Makes a further account with a key that may do everything.
+/// Makes another account with a key that may do everything.
 pub async fn create(cx: &Context, name: &str) -> Result<(Account, Secret)> {
     let mut check = Check::new();
     check.text("name", name, NAME_LENGTH);
@@ -113,12 +110,12 @@ pub async fn revoke_key(cx: &Context, account: AccountId, id: KeyId) -> Result<(
     }
 }
 
-/// The key a secret belongs to, if it is accepted now.
+/// The key that has this secret, if it is accepted now.
 pub async fn authenticate(cx: &Context, secret: &str) -> Result<Option<Key>> {
     accepted(cx, &hash(secret)).await
 }
 
-/// Whether a key that was accepted once is so still: for answers that take long.
+/// Whether a key that was accepted is still accepted. For answers that take long.
 pub async fn still_accepted(cx: &Context, key: &Key) -> Result<bool> {
     Ok(accepted(cx, &key.hash).await?.is_some())
 }

@@ -19,10 +19,10 @@ use crate::domain::use_cases::tasks;
 use chrono::TimeDelta;
 use std::collections::HashMap;
 
-/// How exactly it is kept when a feed was last read: a write for every read would make polling dear.
+/// How exactly the time of the last reading is stored. A write for every reading would make polling expensive.
 const READ_TO: TimeDelta = TimeDelta::hours(1);
 
-/// Makes a feed; the secret is given this once.
+/// Makes a feed. The secret is returned only this once.
 pub async fn create(cx: &Context, account: AccountId, draft: CalendarDraft) -> Result<(Calendar, Secret)> {
     let horizon_days = draft.horizon_days.unwrap_or(USUAL_DAYS);
     let mut check = Check::new();
@@ -48,7 +48,7 @@ pub async fn create(cx: &Context, account: AccountId, draft: CalendarDraft) -> R
         revoked_at: None,
     };
     match (cx.store.insert_calendar(&calendar).await, draft.property_id) {
-        // Removed since it was looked for.
+        // The property was removed after the check.
         (Err(StoreError::Dangling(_)), Some(id)) => Err(Error::field("property_id", no_property(id))),
         (done, _) => done.map(|()| (calendar, secret)).map_err(Into::into),
     }
@@ -70,7 +70,7 @@ pub async fn list(
     Ok(asked.page("calendars", rows, |row| (row.created_at, row.id.0)))
 }
 
-/// Revokes a feed: its address leads nowhere from now on. Doing it twice changes nothing.
+/// Revokes a feed: its address no longer works. Doing it twice changes nothing.
 pub async fn revoke(cx: &Context, account: AccountId, id: CalendarId) -> Result<()> {
     if cx.store.revoke_calendar(account, id, cx.clock.now()).await? {
         Ok(())
@@ -79,18 +79,18 @@ pub async fn revoke(cx: &Context, account: AccountId, id: CalendarId) -> Result<
     }
 }
 
-/// What the feed with this secret says, as iCalendar text; nothing when there is none, or when it is revoked.
+/// The feed with this secret as iCalendar text; none if there is no such feed or it is revoked.
 ///
-/// Every task with a due date up to the horizon is an event, those that are overdue on their due date; one whose component
-/// was taken out is no longer a task, and drops out.
+/// Every task with a due date up to the horizon is an event, and an overdue one stays on its due date. A task ends
+/// when its component is removed, and is then no longer in the feed.
 pub async fn read(cx: &Context, secret: &str) -> Result<Option<String>> {
     let now = cx.clock.now();
     let found = cx.store.calendar_by_hash(&hash(secret)).await?;
     let Some(calendar) = found.filter(|calendar| calendar.revoked_at.is_none()) else { return Ok(None) };
     if calendar.last_read_at.is_none_or(|at| now - at >= READ_TO) {
-        // Nobody who reads a feed waits in vain because this cannot be written; the next reading writes it.
+        // A failure here must not fail the request. The next reading writes the time.
         if let Err(error) = cx.store.calendar_was_read(calendar.id, now).await {
-            tracing::warn!(calendar = %calendar.id, ?error, "when a calendar was read could not be noted");
+            tracing::warn!(calendar = %calendar.id, ?error, "the reading time could not be stored");
         }
     }
     let account = calendar.account_id;
@@ -118,7 +118,7 @@ pub async fn read(cx: &Context, secret: &str) -> Result<Option<String>> {
     Ok(Some(ical::write(&calendar, &events, left_out)))
 }
 
-/// Says where the property of each event lies.
+/// Sets the position of each event's property.
 async fn place(cx: &Context, account: AccountId, events: &mut [Event]) -> Result<()> {
     let mut ids: Vec<PropertyId> = events.iter().map(|event| event.property_id).collect();
     ids.sort_unstable();
@@ -134,5 +134,5 @@ async fn place(cx: &Context, account: AccountId, events: &mut [Event]) -> Result
     Ok(())
 }
 
-/// Properties that are looked up with one query.
+/// Properties that one query looks up.
 const PLACES_AT_ONCE: usize = 512;

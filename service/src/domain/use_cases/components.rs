@@ -34,7 +34,7 @@ pub async fn add(
     systems::get(cx, account, system_id).await?;
     if systems::components_full(cx, account, system_id).await? {
         return Err(Error::Conflict(format!(
-            "the system has {} components already",
+            "the system already has {} components, the most that it can have",
             system::MOST_COMPONENTS
         )));
     }
@@ -62,7 +62,7 @@ pub async fn list(
     Ok(all)
 }
 
-/// Corrects what is known of a component. Its kind cannot change: that would be another component.
+/// Corrects what is known of a component. Its kind cannot change, because that would be another component.
 pub async fn update(
     cx: &Context,
     account: AccountId,
@@ -100,7 +100,7 @@ fn check_removal(cx: &Context, old: &Component, on: NaiveDate) -> Result<()> {
     let mut check = Check::new();
     check.date("on", on);
     if on > latest_today(cx) {
-        check.refuse("on", format!("{on} has not come yet; say it when it is done"));
+        check.refuse("on", format!("{on} has not come yet; report it once it is done"));
     }
     if on < old.facts.installed_on {
         check.refuse("on", format!("{on} is before it was installed on {}", old.facts.installed_on));
@@ -108,7 +108,7 @@ fn check_removal(cx: &Context, old: &Component, on: NaiveDate) -> Result<()> {
     check.done()
 }
 
-/// Puts a new component in the place of an old one, which stays with its history.
+/// Replaces a component by a new one. The old one stays, with its history.
 pub async fn replace(
     cx: &Context,
     account: AccountId,
@@ -117,7 +117,7 @@ pub async fn replace(
     replacement: Replacement,
 ) -> Result<Component> {
     if let Some(done) = cx.store.component(account, new_id).await? {
-        // A repeated request: the first one had been carried out.
+        // This is a repeated request, and the first one was carried out.
         return Ok(done);
     }
     let old = get(cx, account, id).await?;
@@ -138,8 +138,8 @@ pub async fn replace(
     get(cx, account, new_id).await
 }
 
-/// Takes a component out for good. Saying another day later corrects the day, unless another component took its place
-/// on it.
+/// Removes a component for good. A later call with another day corrects the day, unless another component has
+/// replaced it on that day.
 pub async fn retire(cx: &Context, account: AccountId, id: ComponentId, on: NaiveDate) -> Result<Component> {
     let old = get(cx, account, id).await?;
     if old.removed_on == Some(on) {
@@ -150,7 +150,7 @@ pub async fn retire(cx: &Context, account: AccountId, id: ComponentId, on: Naive
         if let Some(next) = all.iter().find(|component| component.replaces == Some(id)) {
             let name = &next.facts.name;
             return Err(Error::Conflict(format!(
-                "{name} ({}) took its place on that day; correct that one",
+                "{name} ({}) replaced it on that day; correct that component instead",
                 next.id
             )));
         }

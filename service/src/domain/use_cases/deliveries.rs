@@ -8,7 +8,7 @@ use crate::domain::model::delivery::{Body, Content, Delivery, DeliveryState, Log
 use crate::domain::ports::senders::PayloadWriter;
 use crate::domain::use_cases::subscriptions;
 
-/// Queues a word to try the way to a subscription's receiver, also while it is paused.
+/// Queues a test message to a subscription's receiver, even while it is paused.
 pub async fn test(
     cx: &Context,
     payloads: &dyn PayloadWriter,
@@ -45,7 +45,7 @@ pub async fn get(cx: &Context, account: AccountId, id: DeliveryId) -> Result<Log
     found.ok_or_else(|| Error::NotFound { what: "delivery", id: id.to_string() })
 }
 
-/// Sends a delivery again, under the same id, whatever became of it.
+/// Sends a delivery again under the same id, whatever its state.
 pub async fn again(cx: &Context, account: AccountId, id: DeliveryId) -> Result<Delivery> {
     if !cx.store.send_again(account, id, cx.clock.now()).await? {
         return Err(Error::NotFound { what: "delivery", id: id.to_string() });

@@ -1,4 +1,4 @@
-//! Gathers the tasks of a digest.
+//! Reads the tasks of a digest.
 
 use crate::domain::base::check::Check;
 use crate::domain::base::error::Result;
@@ -11,7 +11,7 @@ use crate::domain::use_cases::tasks;
 /// The digest of an account's tasks.
 ///
 /// # Errors
-/// When the days are out of order, or the storage fails.
+/// If the days are out of order, or the storage fails.
 pub async fn gather(cx: &Context, account: AccountId, asked: DigestScope) -> Result<Digest> {
     let mut check = Check::new();
     check.range(asked.from, asked.to);

@@ -25,7 +25,7 @@ pub async fn get(cx: &Context, account: AccountId, duty: Duty) -> Result<DutySet
     found.ok_or_else(|| Error::NotFound { what: "duty", id: duty.code().to_owned() })
 }
 
-/// Replaces what the account has set for a duty; all its systems are forecast anew.
+/// Replaces what the account has set for a duty. All systems of the account are forecast again.
 pub async fn set(
     cx: &Context,
     account: AccountId,

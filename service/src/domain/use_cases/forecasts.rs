@@ -13,7 +13,7 @@ use crate::domain::rules::forecast::model_inputs::ModelInputs;
 use crate::domain::rules::forecast::system::forecast;
 use chrono::NaiveDate;
 
-/// The forecast of a stored system, as of today at its property when no day is given.
+/// The forecast of a stored system, for today at its property if no day is given.
 pub async fn stored(
     cx: &Context,
     account: AccountId,
@@ -35,15 +35,15 @@ pub async fn stored(
         let mut climate = gauge_model.summary(facts.roof.coefficient().value);
         if facts.commissioned_on > as_of {
             climate.advice.push(format!(
-                "The system goes into service on {}; nothing is due before.",
+                "The system goes into service on {}; nothing is due before that day.",
                 facts.commissioned_on
             ));
         } else if let Some(retired) = facts.retired_on.filter(|retired| *retired <= as_of) {
-            climate
-                .advice
-                .push(format!("The system was taken out of service on {retired}; nothing is due since."));
+            climate.advice.push(format!(
+                "The system was taken out of service on {retired}; nothing is due from that day on."
+            ));
         } else if components.is_empty() {
-            climate.advice.push("The system has no component in service on that day; add one.".to_owned());
+            climate.advice.push("The system has no component in service on this day; add one.".to_owned());
         }
         Ok(SystemForecast { system_id: Some(id), as_of, roof: facts.roof.clone(), climate, duties })
     })

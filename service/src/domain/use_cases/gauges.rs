@@ -1,8 +1,9 @@
-//! Gauges: make, list, change, remove.
+//! Rain gauges: make, list, change, remove.
 
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, GaugeId};
 use crate::domain::base::paging::{ListPage, PageRequest};
+use crate::domain::base::plural::counted;
 use crate::domain::context::Context;
 use crate::domain::model::gauge::{Gauge, GaugeFacts, RainSpan};
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
@@ -11,7 +12,7 @@ fn missing(id: GaugeId) -> Error {
     Error::NotFound { what: "gauge", id: id.to_string() }
 }
 
-/// Makes a gauge.
+/// Makes a rain gauge.
 pub async fn create(cx: &Context, account: AccountId, id: GaugeId, facts: GaugeFacts) -> Result<Gauge> {
     let facts = facts.check()?;
     let now = cx.clock.now();
@@ -21,12 +22,12 @@ pub async fn create(cx: &Context, account: AccountId, id: GaugeId, facts: GaugeF
     get(cx, account, id).await
 }
 
-/// One gauge.
+/// One rain gauge.
 pub async fn get(cx: &Context, account: AccountId, id: GaugeId) -> Result<Gauge> {
     cx.store.gauge(account, id).await?.ok_or_else(|| missing(id))
 }
 
-/// The account's gauges by name.
+/// The account's rain gauges by name.
 pub async fn list(
     cx: &Context,
     account: AccountId,
@@ -38,7 +39,7 @@ pub async fn list(
     Ok(asked.page("gauges", rows, |row| (row.facts.name.clone(), row.id.0)))
 }
 
-/// Replaces what is known of a gauge; the systems under it are forecast anew.
+/// Replaces what is known of a rain gauge. Its systems are forecast again.
 pub async fn update(
     cx: &Context,
     account: AccountId,
@@ -57,15 +58,18 @@ pub async fn update(
     }
 }
 
-/// Removes a gauge with its record, if no system uses it.
+/// Removes a rain gauge with its record, if no system uses it.
 pub async fn delete(cx: &Context, account: AccountId, id: GaugeId, version: i64) -> Result<()> {
     match cx.store.delete_gauge(account, id, version).await? {
         Deleted::Done => Ok(()),
         Deleted::Missing => Err(missing(id)),
         Deleted::Stale { current } => Err(Error::VersionMismatch { current }),
         Deleted::InUse { systems } => Err(Error::InUse {
-            what: "the gauge",
-            by: format!("{systems} system(s), retired ones included; point them at another gauge first"),
+            what: "the rain gauge",
+            by: format!(
+                "{}, retired ones included; give every system another rain gauge first",
+                counted(systems.unsigned_abs(), "system", "systems")
+            ),
         }),
     }
 }

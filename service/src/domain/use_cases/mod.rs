@@ -1,6 +1,6 @@
-//! What a caller asks: one file a noun, one function a request.
+//! What a caller asks for: one file for each noun, one function for each request.
 //!
-//! A use case checks what comes in, calls the store, and returns an error that names the field and the way out.
+//! A use case checks the request and calls the store. Its errors name the field and say what to do.
 
 pub mod accounts;
 pub mod calendars;

@@ -3,6 +3,7 @@
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, PropertyId};
 use crate::domain::base::paging::{ListPage, PageRequest};
+use crate::domain::base::plural::counted;
 use crate::domain::context::Context;
 use crate::domain::model::property::{Property, PropertyDraft};
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
@@ -12,7 +13,7 @@ fn missing(id: PropertyId) -> Error {
     Error::NotFound { what: "property", id: id.to_string() }
 }
 
-/// Makes a property. `id` is given from outside so that a repeated request makes it once.
+/// Makes a property. The caller gives the `id`, so that a repeated request makes it once.
 pub async fn create(
     cx: &Context,
     account: AccountId,
@@ -43,7 +44,7 @@ pub async fn list(
     Ok(asked.page("properties", rows, |row| (row.facts.name.clone(), row.id.0)))
 }
 
-/// Replaces what is known of a property; its systems are forecast anew.
+/// Replaces what is known of a property. Its systems are forecast again.
 pub async fn update(
     cx: &Context,
     account: AccountId,
@@ -63,7 +64,7 @@ pub async fn update(
     }
 }
 
-/// Removes a property that no system stands at.
+/// Removes a property that has no system.
 pub async fn delete(cx: &Context, account: AccountId, id: PropertyId, version: i64) -> Result<()> {
     match cx.store.delete_property(account, id, version).await? {
         Deleted::Done => Ok(()),
@@ -71,7 +72,10 @@ pub async fn delete(cx: &Context, account: AccountId, id: PropertyId, version: i
         Deleted::Stale { current } => Err(Error::VersionMismatch { current }),
         Deleted::InUse { systems } => Err(Error::InUse {
             what: "the property",
-            by: format!("{systems} system(s), retired ones included; move them to another property first"),
+            by: format!(
+                "{}, retired ones included; move every system to another property first",
+                counted(systems.unsigned_abs(), "system", "systems")
+            ),
         }),
     }
 }

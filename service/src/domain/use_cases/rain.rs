@@ -1,4 +1,4 @@
-//! Rain: put, list and remove readings of a gauge.
+//! Rain: store, list and remove readings of a rain gauge.
 
 use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, FieldError, Result};
@@ -11,7 +11,7 @@ use crate::domain::rules::rain::judge::judge;
 use crate::domain::use_cases::gauges;
 use chrono::NaiveDate;
 
-/// Judges an offer and stores what is good: everything in one transaction, so an answer means that it is kept.
+/// Checks readings and stores the good ones in one transaction. So an answer means that they are stored.
 pub async fn put(
     cx: &Context,
     account: AccountId,
@@ -21,7 +21,8 @@ pub async fn put(
 ) -> Result<RainReport> {
     let gauge = gauges::get(cx, account, id).await?;
     if offer.readings.len() > MOST_READINGS {
-        let message = format!("{} readings; send at most {MOST_READINGS} at a time", offer.readings.len());
+        let message =
+            format!("it has {} readings; send at most {MOST_READINGS} at a time", offer.readings.len());
         return Err(Error::field("days", message));
     }
     let (accepted, mut report) = judge(offer, latest_today(cx));
@@ -46,7 +47,7 @@ pub async fn put(
     Ok(RainReport { new: upserted.new, changed: upserted.changed, same: upserted.same, span, ..report })
 }
 
-/// A gauge's readings by date.
+/// A rain gauge's readings by date.
 pub async fn list(
     cx: &Context,
     account: AccountId,

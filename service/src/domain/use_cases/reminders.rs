@@ -9,19 +9,19 @@ use crate::domain::context::Context;
 use crate::domain::model::reminder::{FeedRange, PulledReminders, ReminderFilter};
 use std::time::Duration;
 
-/// The longest wait for new entries, seconds. Judgement: proxies cut off what is silent for a minute.
+/// The longest wait for new entries, seconds. Judgement: proxies close a connection that is silent for a minute.
 pub const LONGEST_WAIT_S: u32 = 30;
 
-/// Seconds of waiting that can be asked for.
+/// Seconds of waiting that a caller may ask for.
 pub const WAIT_S: Bounds = Bounds::of(0.0, LONGEST_WAIT_S as f64);
 
-/// What stands for the end of the feed in the place of a cursor.
+/// The word that means the end of the feed, in place of a cursor.
 pub const NOW: &str = "now";
 
-/// Limits a cursor as one of the feed.
+/// The list's name in a cursor, which marks it as one of the feed.
 const LIST: &str = "reminders";
 
-/// The cursor behind an entry of an account's feed.
+/// The cursor that follows an entry of an account's feed.
 pub fn cursor(account: AccountId, number: i64) -> String {
     paging::cursor(LIST, &number, account.0)
 }
@@ -29,16 +29,17 @@ pub fn cursor(account: AccountId, number: i64) -> String {
 /// The number in a cursor.
 ///
 /// # Errors
-/// [`Error::BadCursor`] when it is none of this account's feed.
+/// [`Error::BadCursor`] if the cursor is not one of this account's feed.
 pub fn number(account: AccountId, cursor: &str) -> Result<i64> {
     let after = paging::read_cursor::<i64>(LIST, cursor)?;
     if after.id == account.0 && after.key >= 0 { Ok(after.key) } else { Err(Error::BadCursor) }
 }
 
-/// Reads the feed after a cursor, from the oldest entry that is kept when there is none; waits for new ones if there are none.
+/// Reads the feed after a cursor, or from the oldest stored entry if there is no cursor. If there are no new
+/// entries, it waits for some.
 ///
 /// # Errors
-/// [`Error::CursorExpired`] when entries after the cursor are no longer kept.
+/// [`Error::CursorExpired`] if entries after the cursor are no longer stored.
 pub async fn pull(
     cx: &Context,
     account: AccountId,
@@ -70,12 +71,12 @@ pub async fn pull(
         written.mark_unchanged();
         let read = cx.store.reminders(account, filter, stretch).await?;
         let from = stretch.after.unwrap_or(read.last);
-        // A cursor beyond the end comes from a database that was since set back to an older copy.
+        // A cursor beyond the end was made before the database was restored from an older copy.
         if after.is_some() && (from < read.forgotten || from > read.last) {
             return Err(Error::CursorExpired { kept_days: cx.retention.reminders.num_days() });
         }
         if over || !read.entries.is_empty() || *closing.borrow() {
-            // What the filter left out need not be looked at again.
+            // The cursor also passes entries that the filter left out.
             let full = read.entries.len() >= limit as usize;
             let at = if full { read.entries.last().map_or(from, |entry| entry.number) } else { read.last };
             return Ok(PulledReminders {

@@ -1,4 +1,4 @@
-//! The forecast of a system that nobody has registered.
+//! The forecast of a system that is not registered.
 
 use crate::domain::base::blocking::blocking;
 use crate::domain::base::bounds::{Entries, LATITUDE_DEG};
@@ -21,10 +21,10 @@ use crate::domain::rules::forecast::system::forecast;
 use chrono::NaiveDate;
 use std::collections::HashMap;
 
-/// Components of a system that nobody has registered; without any there is nothing to forecast.
+/// Components of an unregistered system. Without any there is nothing to forecast.
 pub const COMPONENTS: Entries = Entries::of(1, MOST_AT_ONCE);
 
-/// A system that nobody has registered.
+/// A system that is not registered.
 #[derive(Clone, Debug)]
 pub struct Sketch {
     /// Degrees north.
@@ -33,15 +33,15 @@ pub struct Sketch {
     pub elevation_m: f64,
     /// The roof.
     pub roof: Roof,
-    /// Litres a day.
+    /// Litres drawn a day.
     pub demand_l_per_day: f64,
     /// The components.
     pub components: Vec<ComponentFacts>,
     /// Daily rain.
     pub rain: Vec<RainDay>,
-    /// Normals.
+    /// Monthly normals of rain.
     pub normals: Option<Normals>,
-    /// What the months are like but for the rain.
+    /// What is known of the months apart from the rain.
     pub months: MonthsDraft,
     /// Own figures for duties.
     pub duty_settings: Vec<(Duty, Overrides)>,
@@ -66,21 +66,21 @@ impl Sketch {
             ];
             for (field, day) in days {
                 if let Some(day) = day.filter(|day| *day > self.as_of) {
-                    let message = format!("{day} is after the day asked for");
+                    let message = format!("{day} is after as_of");
                     check.refuse(&format!("components[{index}].{field}"), message);
                 }
             }
         }
         if self.rain.len() > MOST_READINGS {
             let most = with_commas(MOST_READINGS);
-            check.refuse("rain", format!("{} days; send at most {most}", self.rain.len()));
+            check.refuse("rain", format!("it has {} days; send at most {most}", self.rain.len()));
         }
         let mut seen = std::collections::HashSet::new();
         for (index, day) in self.rain.iter().enumerate() {
             check.between(&format!("rain[{index}].rain_mm"), day.rain_mm, RAIN_MM);
             check.date(&format!("rain[{index}].date"), day.date);
             if !seen.insert(day.date) {
-                check.refuse(&format!("rain[{index}].date"), format!("{} stands there twice", day.date));
+                check.refuse(&format!("rain[{index}].date"), format!("{} is given twice", day.date));
             }
         }
         if let Some(normals) = &self.normals {
@@ -92,7 +92,7 @@ impl Sketch {
             check.within(format!("duty_settings[{index}]"), |check| {
                 own.check(check, *duty);
                 if repeated {
-                    check.refuse("duty", format!("{} stands there twice", duty.code()));
+                    check.refuse("duty", format!("{} is given twice", duty.code()));
                 }
             });
         }
@@ -101,7 +101,7 @@ impl Sketch {
     }
 }
 
-/// The forecast of a system that nobody has registered. Nothing is stored.
+/// The forecast of a system that is not registered. Nothing is stored.
 pub async fn stateless(sketch: Sketch) -> Result<SystemForecast> {
     let months = sketch.check()?;
     blocking(move || {

@@ -6,7 +6,7 @@ use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::context::Context;
 use crate::domain::model::skill::{Answered, DutySkill, SkillFilter};
 
-/// How well each duty was predicted, those with answers only.
+/// How well each duty was predicted. Duties without answers are left out.
 pub async fn by_duty(cx: &Context, account: AccountId, filter: &SkillFilter) -> Result<Vec<DutySkill>> {
     filter.check()?;
     let mut duties = cx.store.skill(account, filter).await?;

@@ -1,4 +1,4 @@
-//! Subscriptions: make, change, pause, rotate the secret, remove.
+//! Subscriptions: make, change, pause, replace the secret, remove.
 
 use crate::domain::base::bounds::NAME_LENGTH;
 use crate::domain::base::check::Check;
@@ -15,10 +15,10 @@ use crate::domain::ports::store::outcomes::{Deleted, Updated};
 use chrono::{DateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 
-/// The most subscriptions of an account. Judgement: one for each of its people and programs, and no flood.
+/// The most subscriptions of an account. Judgement: enough for each of its people and programs.
 const MOST: i64 = 200;
 
-/// The least time between two digests. Judgement: what they tell changes with the day.
+/// The least time between two digests. Judgement: their content changes once a day.
 const LEAST_APART: TimeDelta = TimeDelta::hours(1);
 
 async fn checked(cx: &Context, account: AccountId, draft: SubscriptionDraft) -> Result<SubscriptionFacts> {
@@ -40,7 +40,7 @@ async fn checked(cx: &Context, account: AccountId, draft: SubscriptionDraft) -> 
             None => check.refuse("system_id", format!("there is no system {id} in this account")),
             Some(system) => {
                 if draft.property_id.is_some_and(|property| property != system.facts.property_id) {
-                    check.refuse("system_id", "it stands at another property");
+                    check.refuse("system_id", "this system is at another property");
                 }
                 if home.is_none() {
                     home = cx.store.property(account, system.facts.property_id).await?;
@@ -50,11 +50,11 @@ async fn checked(cx: &Context, account: AccountId, draft: SubscriptionDraft) -> 
     }
     let carries = if draft.digest {
         if !draft.kinds.is_empty() {
-            check.refuse("kinds", "a digest lists tasks; leave kinds out, or carry reminders");
+            check.refuse("kinds", "a digest lists tasks; leave kinds out, or set `carries` to `reminders`");
         }
         timing(&mut check, &draft, home.map(|property| property.facts.time_zone)).map(Carries::Digest)
     } else {
-        let only = "it belongs to a digest; leave it out, or carry a digest";
+        let only = "it is only for a digest; leave it out, or set `carries` to `digest`";
         for (field, given) in [
             ("schedule", draft.schedule.is_some()),
             ("time_zone", draft.time_zone.is_some()),
@@ -70,7 +70,7 @@ async fn checked(cx: &Context, account: AccountId, draft: SubscriptionDraft) -> 
         Some(Carries::Reminders { kinds })
     };
     check.done()?;
-    // What is missing was refused above.
+    // A missing value was refused above.
     let carries = carries.ok_or_else(|| Error::field("schedule", "it is missing"))?;
     let SubscriptionDraft { name, url, property_id, system_id, lead_days, .. } = draft;
     Ok(SubscriptionFacts { name, url, carries, property_id, system_id, lead_days })
@@ -80,7 +80,7 @@ fn missing(id: SubscriptionId) -> Error {
     Error::NotFound { what: "subscription", id: id.to_string() }
 }
 
-/// Makes a subscription. It carries what is raised from now on.
+/// Makes a subscription. It sends what is raised from now on.
 pub async fn create(
     cx: &Context,
     account: AccountId,
@@ -116,7 +116,7 @@ pub async fn create(
     get(cx, account, id).await
 }
 
-/// The zone of a digest's times: as given, or that of its property as it is now.
+/// The time zone of a digest: the one given, or else the present one of its property.
 pub(crate) async fn zone_now(cx: &Context, subscription: &Subscription, timing: &Timing) -> Result<Tz> {
     let (account, facts) = (subscription.account_id, &subscription.facts);
     if timing.zone_given {
@@ -131,7 +131,7 @@ pub(crate) async fn zone_now(cx: &Context, subscription: &Subscription, timing: 
     Ok(cx.store.property(account, property).await?.map_or(timing.zone, |property| property.facts.time_zone))
 }
 
-/// Lets digests follow the clocks of their properties after one of these was moved to another zone.
+/// After a property's time zone has changed, updates the digests that follow it.
 pub(crate) async fn follow_zones(cx: &Context, account: AccountId) -> Result<()> {
     let all = PageRequest { after: None, limit: MOST as u32 };
     for known in cx.store.subscriptions(account, &all).await? {
@@ -144,17 +144,17 @@ pub(crate) async fn follow_zones(cx: &Context, account: AccountId) -> Result<()>
         let mut new =
             Subscription { facts: SubscriptionFacts { carries, ..known.facts.clone() }, ..known.clone() };
         let now = cx.clock.now();
-        // One that is due stays due.
+        // A digest that is due stays due.
         if known.next_at.is_none_or(|at| at > now) {
             new.next_at = next(&new, now);
         }
-        // Whoever was faster has read the new zone.
+        // If another change was faster, it has read the new zone.
         cx.store.update_subscription(&new).await?;
     }
     Ok(())
 }
 
-/// When the next digest is made; never, if its times are over.
+/// When the next digest is made; none if its times are over.
 fn next(subscription: &Subscription, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
     match &subscription.facts.carries {
         Carries::Digest(timing) => timing.schedule.next(now, timing.zone),
@@ -162,10 +162,10 @@ fn next(subscription: &Subscription, now: DateTime<Utc>) -> Option<DateTime<Utc>
     }
 }
 
-/// The same for times that somebody has just asked for.
+/// The same for times that the caller has just set.
 ///
 /// # Errors
-/// When they never come, or come too often.
+/// If the times never come, or come too often.
 fn first(subscription: &Subscription, now: DateTime<Utc>) -> Result<Option<DateTime<Utc>>> {
     let Carries::Digest(timing) = &subscription.facts.carries else { return Ok(None) };
     let times = timing.schedule.upcoming(now, timing.zone, 30);
@@ -175,7 +175,7 @@ fn first(subscription: &Subscription, now: DateTime<Utc>) -> Result<Option<DateT
             "its times are less than an hour apart; a digest changes once a day",
         ));
     }
-    let never = || Error::field("schedule", "it never comes, or not within five years");
+    let never = || Error::field("schedule", "it has no time within the next five years");
     times.first().copied().map(Some).ok_or_else(never)
 }
 
@@ -196,7 +196,7 @@ pub async fn list(
     Ok(asked.page("subscriptions", rows, |one| (one.created_at, one.id.0)))
 }
 
-/// What became of a guarded change.
+/// The result of a change that depends on the version.
 async fn changed(
     cx: &Context,
     account: AccountId,
@@ -213,7 +213,7 @@ async fn changed(
     }
 }
 
-/// Replaces what a subscription is. What waits to be sent goes to the new address.
+/// Replaces the settings of a subscription. What waits to be sent goes to the new address.
 pub async fn update(
     cx: &Context,
     account: AccountId,
@@ -224,7 +224,7 @@ pub async fn update(
     let known = get(cx, account, id).await?;
     let (facts, now) = (checked(cx, account, draft).await?, cx.clock.now());
     let mut new = Subscription { facts, updated_at: now, version, ..known.clone() };
-    // One that is due stays due, unless its times are other ones now.
+    // A digest that is due stays due, unless its times have changed.
     new.next_at = match (&known.facts.carries, &new.facts.carries) {
         (Carries::Digest(old), Carries::Digest(timing)) if old.same_times(timing) => known.next_at,
         _ => first(&new, now)?,
@@ -233,7 +233,8 @@ pub async fn update(
     changed(cx, account, id, done).await
 }
 
-/// Stops sending, or goes on with what was raised meanwhile and is still kept. Doing it twice changes nothing.
+/// Stops sending, or resumes with the entries that were raised meanwhile and are still stored. Doing it twice
+/// changes nothing.
 pub async fn pause(
     cx: &Context,
     account: AccountId,
@@ -247,13 +248,13 @@ pub async fn pause(
     let now = cx.clock.now();
     let paused = pause.then_some(Paused { at: now, because: None });
     let mut new = Subscription { paused, updated_at: now, ..known };
-    // Digests that were missed are not made up for.
+    // Missed digests are not made later.
     new.next_at = next(&new, now);
     let done = cx.store.update_subscription(&new).await?;
     changed(cx, account, id, done).await
 }
 
-/// Puts a new secret in the place of the old one, which signs for a day yet.
+/// Replaces the secret. The old one keeps signing for a day.
 pub async fn rotate(cx: &Context, account: AccountId, id: SubscriptionId) -> Result<Subscription> {
     let known = get(cx, account, id).await?;
     let now = cx.clock.now();

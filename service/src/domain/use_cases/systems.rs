@@ -14,7 +14,7 @@ use crate::domain::model::system::{
 use crate::domain::ports::store::outcomes::Updated;
 use crate::domain::use_cases::subscriptions;
 
-/// Whether a system has as many components as it may have.
+/// Whether a system has the most components that it may have.
 pub async fn components_full(cx: &Context, account: AccountId, id: SystemId) -> Result<bool> {
     Ok(cx.store.components(account, id).await?.len() >= MOST_COMPONENTS)
 }
@@ -43,11 +43,11 @@ async fn checked(
     if components.len() > MOST_AT_ONCE {
         check.refuse(
             "components",
-            format!("{} components; send at most {MOST_AT_ONCE} at a time", components.len()),
+            format!("it has {} components; send at most {MOST_AT_ONCE} at a time", components.len()),
         );
     }
     check_components(&mut check, components, context::latest_today(cx));
-    // A wrong reference is a wrong field of this request, and looks the same whether the id is unknown or another
+    // A wrong reference is an error of this field. The message is the same for an unknown id and for another
     // account's.
     if cx.store.property(account, facts.property_id).await?.is_none() {
         check.refuse("property_id", format!("there is no property {} in this account", facts.property_id));
@@ -58,7 +58,7 @@ async fn checked(
     check.done()
 }
 
-/// The refusal of a reference that was removed between the check and the write, which a second check names.
+/// Finds the error of a reference that was removed between the check and the write. A second check names it.
 async fn dangling(cx: &Context, account: AccountId, facts: &SystemFacts, error: StoreError) -> Error {
     if matches!(error, StoreError::Dangling(_))
         && let Err(refusal) = checked(cx, account, facts, &[]).await

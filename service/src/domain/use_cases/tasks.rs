@@ -10,12 +10,12 @@ use crate::domain::model::account::ReadAccess;
 use crate::domain::model::task::{MovedTask, Moves, Task, TaskFilter};
 use std::collections::HashSet;
 
-/// Hands the first `most` of the account's tasks over, by due date, as they are read, each once; gives the first one that is
-/// left out, if there are more.
+/// Reads the first `most` of the account's tasks by due date, and passes each to `take` once. Returns the first
+/// task that is left out, if there are more.
 ///
-/// Pages are read one by one, not as of one instant. A task that a refresh moves to a later date in between is handed over
-/// with its earlier one; a task that it moves to before the page that is read next is missed, and is there at the next
-/// reading.
+/// Pages are read one by one, not all at one instant, so a refresh may move tasks in between. A task that moves to
+/// a later date is passed on with its earlier date. A task that moves to before the next page is missed this time,
+/// and is found when the list is read again.
 pub(crate) async fn for_each(
     cx: &Context,
     account: AccountId,
@@ -60,7 +60,7 @@ pub async fn list(
     Ok(asked.page("tasks", rows, |row| (row.sort_on(), row.id.0)))
 }
 
-/// One task, if it is within reach.
+/// One task, if the key can read it.
 pub async fn get_within_reach(cx: &Context, reach: &ReadAccess, id: TaskId) -> Result<Task> {
     let found = get(cx, reach.account, id).await?;
     if reach.sees(found.system_id) {

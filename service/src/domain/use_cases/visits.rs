@@ -44,7 +44,7 @@ pub(crate) async fn checked(cx: &Context, account: AccountId, facts: &VisitFacts
         check.within(format!("items[{index}]"), |check| {
             check_item(check, item, &components, facts.visited_on);
             if repeated {
-                check.refuse("duty", "this component and duty stand in the visit already");
+                check.refuse("duty", "the visit already has this component and duty");
             }
         });
     }
@@ -101,7 +101,7 @@ async fn change(cx: &Context, account: AccountId, id: VisitId, version: i64, new
     }
 }
 
-/// Corrects a visit; what stood before is kept as a revision.
+/// Corrects a visit. The earlier version is kept as a revision.
 pub async fn correct(
     cx: &Context,
     account: AccountId,
@@ -122,7 +122,7 @@ pub async fn correct(
     change(cx, account, id, version, new).await
 }
 
-/// Withdraws a visit: it is kept, and counts for nothing. Doing it twice changes nothing.
+/// Withdraws a visit. It is kept, but no longer counts. Doing it twice changes nothing.
 pub async fn withdraw(cx: &Context, account: AccountId, id: VisitId, because: String) -> Result<Visit> {
     let mut check = Check::new();
     check.text("because", &because, NOTE_LENGTH);
@@ -136,7 +136,7 @@ pub async fn withdraw(cx: &Context, account: AccountId, id: VisitId, because: St
     change(cx, account, id, version, Visit { withdrawn, version: version + 1, updated_at: at, ..old }).await
 }
 
-/// What a visit was before each change, oldest first.
+/// The versions of a visit before each change, oldest first.
 pub async fn revisions(cx: &Context, account: AccountId, id: VisitId) -> Result<Vec<Revision>> {
     get(cx, account, id).await?;
     Ok(cx.store.revisions(id).await?)

@@ -19,14 +19,14 @@ use crate::domain::rules::rounds::report::{check_report, item};
 use crate::domain::use_cases::visits;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-/// How often a report is read anew while visits do tasks of its round.
+/// How often a report is checked again if visits do tasks of its round meanwhile.
 const ATTEMPTS: usize = 4;
 
 fn missing(id: RoundId) -> Error {
     Error::NotFound { what: "round", id: id.to_string() }
 }
 
-/// Keeps a round as planned. `id` is given from outside so that a repeated request keeps it once.
+/// Keeps a round as planned. The caller gives the `id`, so that a repeated request keeps it once.
 pub async fn keep(cx: &Context, account: AccountId, id: RoundId, draft: RoundDraft) -> Result<Round> {
     let mut check = Check::new();
     check.date("on", draft.on);
@@ -38,7 +38,7 @@ pub async fn keep(cx: &Context, account: AccountId, id: RoundId, draft: RoundDra
     let mut seen = BTreeSet::new();
     for (index, task) in draft.task_ids.iter().enumerate() {
         if !seen.insert(*task) {
-            check.refuse(&format!("task_ids[{index}]"), "this task stands in the round already");
+            check.refuse(&format!("task_ids[{index}]"), "the round already has this task");
         }
     }
     check.done()?;
@@ -68,7 +68,7 @@ pub async fn keep(cx: &Context, account: AccountId, id: RoundId, draft: RoundDra
     match cx.store.insert_round(&round.in_order()).await? {
         Inserted::Done => get(cx, account, id).await,
         Inserted::Taken { task_id, round_id } => Err(Error::Conflict(format!(
-            "task {task_id} stands in round {round_id}, which is planned; leave it out, or call that round off"
+            "task {task_id} is already in planned round {round_id}; leave it out, or call that round off"
         ))),
     }
 }
@@ -111,23 +111,24 @@ pub async fn list(
     Ok(asked.page("rounds", rows, |row| (row.on, row.id.0)))
 }
 
-/// Calls a planned round off: it is gone, and its tasks are proposed again.
+/// Calls a planned round off. The round is removed, and its tasks are proposed again.
 pub async fn call_off(cx: &Context, account: AccountId, id: RoundId, version: i64) -> Result<()> {
     match cx.store.delete_round(account, id, version).await? {
         CalledOff::Done => Ok(()),
         CalledOff::Missing => Err(missing(id)),
         CalledOff::Stale { current } => Err(Error::VersionMismatch { current }),
-        CalledOff::WasDone => {
-            Err(Error::Conflict("the round was done and stays; withdraw its visits if it was not".to_owned()))
-        }
+        CalledOff::WasDone => Err(Error::Conflict(
+            "the round is reported as done; if that is wrong, withdraw its visits".to_owned(),
+        )),
     }
 }
 
-/// Reports a round as done: one visit a system is logged, all of them or none. What another visit did since the round was
-/// kept is not logged again. The same report twice, or an empty one, changes nothing and gives the same visits.
+/// Reports a round as done: logs one visit for each system, all or none. Tasks that another visit has done since
+/// the round was kept are not logged again. The same report twice, or an empty one, changes nothing and returns the
+/// same visits.
 ///
 /// # Errors
-/// [`Error::Conflict`] when it was reported before and this report says something else.
+/// [`Error::Conflict`] if it was already reported and this report differs.
 pub async fn finish(cx: &Context, account: AccountId, id: RoundId, report: RoundReport) -> Result<DoneRound> {
     let mut reported_before = true;
     for attempt in 1.. {
@@ -146,7 +147,8 @@ pub async fn finish(cx: &Context, account: AccountId, id: RoundId, report: Round
             }
             Finished::Moved if attempt < ATTEMPTS => {}
             Finished::Moved => {
-                let message = "visits keep doing tasks of this round; send the report again";
+                let message =
+                    "other visits have changed tasks of this round meanwhile; send the report again";
                 return Err(Error::Conflict(message.to_owned()));
             }
         }
@@ -162,15 +164,15 @@ pub async fn finish(cx: &Context, account: AccountId, id: RoundId, report: Round
     Ok(DoneRound { round, visits, reported_before })
 }
 
-/// What one visit saw to.
+/// The items of one visit.
 #[derive(Default)]
 struct SystemItems {
     items: Vec<VisitItem>,
-    /// Of each item the place in the request that speaks of it; empty where none does.
+    /// For each item, the place in the request that mentions it; empty if none does.
     places: Vec<String>,
 }
 
-/// The round as it was done, with its visits, checked.
+/// The round as done, with its visits, checked.
 async fn reported(cx: &Context, mut round: Round, report: &RoundReport) -> Result<(Round, Vec<Visit>)> {
     check_report(&round, report)?;
     let now = cx.clock.now();
@@ -214,7 +216,7 @@ async fn reported(cx: &Context, mut round: Round, report: &RoundReport) -> Resul
         let (account_id, withdrawn) = (round.account_id, None);
         logged.push(Visit { id, account_id, facts, withdrawn, version: 1, created_at: now, updated_at: now });
     }
-    // What is wrong with the day or a note is wrong for every system, and is said once.
+    // An error in the day or a note applies to every system, and is reported once.
     let mut said = BTreeSet::new();
     errors.retain(|error| said.insert((error.field.clone(), error.message.clone())));
     if !errors.is_empty() {

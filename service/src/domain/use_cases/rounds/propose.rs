@@ -1,4 +1,4 @@
-//! Proposes rounds: reads the tasks and lets the rules plan. Nothing is stored.
+//! Proposes rounds: reads the tasks and lets the rules make a plan. Nothing is stored.
 
 use crate::domain::base::blocking::blocking;
 use crate::domain::base::clock::local_date;
@@ -18,7 +18,7 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 /// Tasks read at a time.
 const PAGE: u32 = 500;
 
-/// Puts the account's tasks that fall due up to a day into trips, and tanks that are best emptied by then.
+/// Combines into trips the account's tasks that fall due up to a day, and tanks that are best emptied by then.
 pub async fn propose(cx: &Context, account: AccountId, ask: &ProposalRequest) -> Result<Proposal> {
     let asked = ask.check(cx.clock.now())?;
     let found = read(cx, account, ask, &asked).await?;
@@ -30,7 +30,7 @@ pub async fn propose(cx: &Context, account: AccountId, ask: &ProposalRequest) ->
     } else {
         HashMap::new()
     };
-    // Two thousand tasks may take a second or two of computing, which would keep other requests waiting.
+    // Planning two thousand tasks may take a second or two, which would delay other requests.
     blocking(move || Ok(plan(asked, found, &places, &positions))).await
 }
 
@@ -81,14 +81,15 @@ async fn read(
             } else if found.may_join.len() < MOST_JOBS {
                 found.may_join.push(AllowedTask { task, allowed });
             } else {
-                // What follows falls due later still, and is part of the plan only if its tank is best emptied within it.
+                // The remaining tasks fall due later still. Only a tank can still be part of the plan, if it is
+                // best emptied within it.
                 found.more_may_join = true;
                 filter.kind = Some(Kind::Tank);
             }
             if found.due.len() > MOST_JOBS {
                 let message = format!(
-                    "more than {MOST_JOBS} tasks fall due by {}; ask for fewer days, or narrow it down with property_id or \
-                     system_id",
+                    "more than {MOST_JOBS} tasks fall due by {}; ask for fewer days, or set property_id \
+                     or system_id",
                     asked.to
                 );
                 return Err(Error::field("to", message));
