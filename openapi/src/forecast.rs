@@ -2,8 +2,8 @@
 
 use crate::{
     Accumulated, AgeingClock, BestDay, Caution, ComponentKind, ComponentRequest, DecidedBy, Duty,
-    DutySettingsInput, Lesson, Limit, MonthlyNormals, MonthlyTemperatures, NextFinding, RainDay, Roof,
-    RoofRequest, Window,
+    DutySettingsInput, Lesson, Limit, MonthlyNormals, MonthlyTemperatures, NextFinding, RainDay, Reason,
+    Roof, RoofRequest, Window,
 };
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -153,8 +153,8 @@ pub struct DutyForecast {
     pub lessons: Vec<Lesson>,
     /// What the next finding would be worth; absent where nothing is to be learned.
     pub next_finding: Option<NextFinding>,
-    /// Why this date, a sentence each.
-    pub reasons: Vec<String>,
+    /// Why this date.
+    pub reasons: Vec<Reason>,
     /// What to be careful of.
     pub cautions: Vec<Caution>,
     /// What to bring.

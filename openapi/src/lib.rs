@@ -18,6 +18,7 @@ mod gauge;
 mod page;
 mod problem;
 mod property;
+mod reason;
 mod reminder;
 mod round;
 mod skill;
@@ -53,6 +54,7 @@ pub use gauge::{
 pub use page::Page;
 pub use problem::{FieldProblem, Problem, ProblemCode};
 pub use property::{MonthlyTemperatures, Property, PropertyRequest};
+pub use reason::{Figure, Reason};
 pub use reminder::{DateMoved, MoveCause, Reminder, ReminderFeed, ReminderKind};
 pub use round::{
     KeptTask, OverdueRound, ProposedRound, Round, RoundCosts, RoundDone, RoundDoneRequest, RoundFigures,

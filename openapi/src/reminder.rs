@@ -1,6 +1,6 @@
 //! Reminders: a feed of what became of tasks.
 
-use crate::{Caution, ComponentKind, DecidedBy, Duty, Window};
+use crate::{Caution, ComponentKind, DecidedBy, Duty, Reason, Window};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -107,7 +107,7 @@ pub struct Reminder {
     /// The day it was done, when it was.
     pub done_on: Option<NaiveDate>,
     /// Why, a sentence each.
-    pub reasons: Vec<String>,
+    pub reasons: Vec<Reason>,
     /// What to be careful of.
     pub cautions: Vec<Caution>,
     /// What to bring.

@@ -1,6 +1,6 @@
 //! Rounds: tasks put together into trips.
 
-use crate::{Caution, ComponentKind, Duty, Finding, Visit};
+use crate::{Caution, ComponentKind, Duty, Finding, Reason, Visit};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -108,8 +108,8 @@ pub struct ProposedRound {
     pub cautions: Vec<Caution>,
     /// What it costs.
     pub costs: RoundCosts,
-    /// Why this day, a sentence each.
-    pub reasons: Vec<String>,
+    /// Why this day.
+    pub reasons: Vec<Reason>,
     /// Tasks of these properties that fall due after the plan and may be done already, as far as the trip has room.
     /// They cost nothing here; take them along or not.
     pub may_join: Vec<RoundTask>,

@@ -1,6 +1,6 @@
 //! Tasks: what falls due, one row a component and duty.
 
-use crate::{Accumulated, BestDay, Caution, ComponentKind, DecidedBy, Duty, Limit, Window};
+use crate::{Accumulated, BestDay, Caution, ComponentKind, DecidedBy, Duty, Limit, Reason, Window};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -66,8 +66,8 @@ pub struct Task {
     pub accumulated: Option<Accumulated>,
     /// The limit, where there is one.
     pub limit: Option<Limit>,
-    /// Why this date, a sentence each.
-    pub reasons: Vec<String>,
+    /// Why this date.
+    pub reasons: Vec<Reason>,
     /// What to be careful of.
     pub cautions: Vec<Caution>,
     /// What to bring.

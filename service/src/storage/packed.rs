@@ -11,6 +11,7 @@ use crate::domain::model::duty::{DecidedBy, Duty};
 use crate::domain::model::forecast::{DutyForecast, Prediction};
 use crate::domain::model::hazard::Hazard;
 use crate::domain::model::part::Kind;
+use crate::domain::model::reason::Reason;
 use crate::domain::model::status::{NextDuty, RecentRunoff, RunoffSince, Status};
 use crate::domain::model::task::{State, Task};
 use crate::storage::errors::{bad, to_json};
@@ -62,7 +63,7 @@ struct ForecastLine<'a> {
     ceiling_on: Option<NaiveDate>,
     own_ceiling: bool,
     prediction: Option<Cow<'a, Prediction>>,
-    reasons: Cow<'a, [String]>,
+    reasons: Cow<'a, [Reason]>,
     hazards: Cow<'a, [Hazard]>,
 }
 

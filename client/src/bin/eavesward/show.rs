@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use clap::ValueEnum;
-use eavesward_client::contract::{Accumulated, Caution, DecidedBy, Finding, Hazard, Limit, Window};
+use eavesward_client::contract::{Accumulated, Caution, DecidedBy, Finding, Hazard, Limit, Reason, Window};
 use eavesward_client::units;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -73,6 +73,16 @@ pub fn number(value: f64) -> String {
     let text = format!("{value:.decimals$}");
     let short = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
     if short == "-0" { "0".to_owned() } else { short.to_owned() }
+}
+
+/// A reason, its figures in the units that are asked for.
+pub fn reason(reason: &Reason, units: Units) -> String {
+    reason.text_with(|figure| {
+        let (value, unit) = (figure.value?, figure.unit.as_deref()?);
+        let shown = quantity(value, unit, units);
+        // What stays in its unit is written as the service writes it.
+        (shown.unit != unit).then(|| format!("{} {}", number(shown.value), shown.unit))
+    })
 }
 
 /// A figure with its unit as text.

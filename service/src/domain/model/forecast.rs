@@ -5,7 +5,8 @@ use crate::domain::base::ids::{ComponentId, SystemId, VisitId};
 use crate::domain::base::words::words;
 use crate::domain::model::duty::{DecidedBy, Duty};
 use crate::domain::model::hazard::Hazard;
-use crate::domain::model::part::Kind;
+use crate::domain::model::part::{Clock, Kind};
+use crate::domain::model::reason::Reason;
 use crate::domain::model::roof::Roof;
 use crate::domain::model::visit::Finding;
 use chrono::NaiveDate;
@@ -130,16 +131,6 @@ impl Prediction {
     }
 }
 
-words! {
-    /// What ages a coupling.
-    Clock {
-        /// Ultraviolet light.
-        Light "light",
-        /// Heat.
-        Heat "heat",
-    }
-}
-
 /// The day on which work that empties the tank costs least water.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct BestDay {
@@ -178,8 +169,8 @@ pub struct DutyForecast {
     pub own_ceiling: bool,
     /// What is predicted, for duties that have an accumulated amount.
     pub prediction: Option<Prediction>,
-    /// Why this date, a sentence each.
-    pub reasons: Vec<String>,
+    /// Why this date.
+    pub reasons: Vec<Reason>,
     /// What to be careful of.
     pub hazards: Vec<Hazard>,
 }
@@ -211,14 +202,13 @@ impl DutyForecast {
 
     /// The reason that goes with what decided the date. Reasons come in the order prediction, rating, season, ceiling; no
     /// duty has both a season or rating and a prediction, and nothing follows a ceiling.
-    pub fn why(&self) -> Option<&str> {
-        let why = match self.decided_by {
+    pub fn why(&self) -> Option<&Reason> {
+        match self.decided_by {
             DecidedBy::Ceiling | DecidedBy::FirstLook => self.reasons.last(),
             DecidedBy::Prediction | DecidedBy::Season | DecidedBy::Rating | DecidedBy::Nothing => {
                 self.reasons.first()
             }
-        };
-        why.map(String::as_str)
+        }
     }
 }
 

@@ -132,6 +132,16 @@ pub enum Emptying {
     },
 }
 
+words! {
+    /// What ages a coupling.
+    Clock {
+        /// Ultraviolet light.
+        Light "light",
+        /// Heat.
+        Heat "heat",
+    }
+}
+
 /// A day that comes every year.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct MonthDay {

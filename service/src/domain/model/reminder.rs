@@ -6,6 +6,7 @@ use crate::domain::model::duty::{DecidedBy, Duty};
 use crate::domain::model::forecast::Window;
 use crate::domain::model::hazard::Hazard;
 use crate::domain::model::part::Kind;
+use crate::domain::model::reason::Reason;
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
@@ -175,7 +176,7 @@ pub struct Reminder {
     /// The day it was done.
     pub done_on: Option<NaiveDate>,
     /// Why this date, one sentence each.
-    pub reasons: Vec<String>,
+    pub reasons: Vec<Reason>,
     /// What to be careful of.
     pub hazards: Vec<Hazard>,
 }

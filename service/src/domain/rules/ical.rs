@@ -15,6 +15,7 @@ use crate::domain::model::forecast::Window;
 use crate::domain::model::hazard::Hazard;
 use crate::domain::model::part::Kind;
 use crate::domain::model::property::Position;
+use crate::domain::model::reason::Reason;
 use crate::domain::model::task::{Moves, Task};
 use chrono::{DateTime, NaiveDate, Utc};
 use std::fmt::Write as _;
@@ -54,7 +55,7 @@ pub struct Event {
     /// Days before the due date on which the calendar shows an alarm.
     pub lead_days: u32,
     /// Why this date, one sentence each.
-    pub reasons: Vec<String>,
+    pub reasons: Vec<Reason>,
     /// The predicted window.
     pub window: Option<Window>,
     /// What to be careful of.
@@ -93,7 +94,8 @@ impl Event {
         let _ = writeln!(text, "{}, about {} min.", self.duty.title(), self.duty.minutes());
         let Self { property_name, system_name, component_name, .. } = self;
         let _ = writeln!(text, "{component_name}, {system_name}, {property_name}");
-        let _ = writeln!(text, "\nWhy this date: {}", self.reasons.join(" "));
+        let reasons: Vec<String> = self.reasons.iter().map(Reason::text).collect();
+        let _ = writeln!(text, "\nWhy this date: {}", reasons.join(" "));
         if let Some(window) = &self.window {
             let date =
                 |date: Option<NaiveDate>| date.map_or_else(|| "later".to_owned(), |date| date.to_string());

@@ -3,7 +3,9 @@
 use super::mirror_open;
 use crate::domain::base::rounding::rounded;
 use crate::domain::model::hazard::Hazard;
-use crate::domain::model::{duty, duty_settings, forecast, task};
+use crate::domain::model::reason::Reason;
+use crate::domain::model::sentence::{Figure, FigureValue, Sentence};
+use crate::domain::model::{duty, duty_settings, forecast, part, task};
 use eavesward_contract as wire;
 
 mirror_open!(Duty: duty::Duty {
@@ -12,7 +14,7 @@ mirror_open!(Duty: duty::Duty {
     ChangeCartridge, ChangeLamp, DrainForFrost, RestartAfterFrost,
 });
 mirror_open!(DecidedBy: duty::DecidedBy { Prediction, Ceiling, FirstLook, Season, Rating, Nothing });
-mirror_open!(AgeingClock: forecast::Clock { Light, Heat });
+mirror_open!(AgeingClock: part::Clock { Light, Heat });
 mirror_open!(TaskState: task::State { Resting, Near, Due, Late });
 mirror_open!(Hazard: Hazard {
     Fall, ConfinedSpace, Drowning, Electricity, Chemicals, ContaminatedSludge, Mosquitoes, CrossConnection, Freezing,
@@ -141,6 +143,32 @@ impl From<forecast::NextFinding> for wire::NextFinding {
     }
 }
 
+/// Reasons as they go over the wire.
+pub(super) fn reasons(reasons: &[Reason]) -> Vec<wire::Reason> {
+    reasons.iter().map(|reason| reason.sentence().into()).collect()
+}
+
+impl From<Sentence> for wire::Reason {
+    fn from(sentence: Sentence) -> Self {
+        Self {
+            code: sentence.code.to_owned(),
+            text: sentence.text,
+            figures: sentence.figures.into_iter().map(Into::into).collect(),
+        }
+    }
+}
+
+impl From<Figure> for wire::Figure {
+    fn from(figure: Figure) -> Self {
+        let (value, unit, on) = match figure.value {
+            FigureValue::Quantity { value, unit } => (Some(value), Some(unit), None),
+            FigureValue::Day(on) => (None, None, Some(on)),
+            FigureValue::Word(_) => (None, None, None),
+        };
+        Self { name: figure.name.to_owned(), value, unit, on, text: figure.text }
+    }
+}
+
 /// What to bring for a duty.
 pub(super) fn bring(duty: duty::Duty) -> Vec<String> {
     bring_of(duty.facts().bring)
@@ -177,7 +205,7 @@ impl From<task::Task> for wire::Task {
                 .as_ref()
                 .and_then(|prediction| prediction.accumulated.clone().map(Into::into)),
             limit: prediction.map(|prediction| prediction.limit.into()),
-            reasons: forecast.reasons,
+            reasons: reasons(&forecast.reasons),
             cautions: forecast.hazards.into_iter().map(Into::into).collect(),
             bring: bring(task.duty),
             as_of: task.as_of,

@@ -1,6 +1,6 @@
 //! Forecasts.
 
-use super::duty::{UNKNOWN_DUTY, bring};
+use super::duty::{UNKNOWN_DUTY, bring, reasons};
 use super::mirror_open;
 use super::property::months;
 use crate::domain::base::error;
@@ -100,7 +100,7 @@ impl From<forecast::DutyForecast> for wire::DutyForecast {
                 })
             }),
             limit: prediction.map(|prediction| prediction.limit.into()),
-            reasons: duty.reasons,
+            reasons: reasons(&duty.reasons),
             cautions: duty.hazards.into_iter().map(Into::into).collect(),
             bring: bring(duty.duty),
         }

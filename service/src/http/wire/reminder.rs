@@ -1,6 +1,6 @@
 //! Reminders.
 
-use super::duty::bring;
+use super::duty::{bring, reasons};
 use super::mirror_open;
 use crate::domain::base::ids::AccountId;
 use crate::domain::model::reminder;
@@ -45,7 +45,7 @@ pub fn entry(account: AccountId, entry: reminder::Reminder) -> wire::Reminder {
         decided_by: entry.decided_by.map(Into::into),
         moved: entry.moved.map(Into::into),
         done_on: entry.done_on,
-        reasons: entry.reasons,
+        reasons: reasons(&entry.reasons),
         cautions: entry.hazards.into_iter().map(Into::into).collect(),
         bring: bring(entry.duty),
     }

@@ -62,7 +62,7 @@ fn proposed(round: proposal::ProposedRound, most_minutes: u32) -> wire::Proposed
         bring: round.bring.into_iter().map(str::to_owned).collect(),
         cautions: round.hazards.into_iter().map(Into::into).collect(),
         costs: round.parts.into(),
-        reasons: round.reasons,
+        reasons: round.reasons.into_iter().map(Into::into).collect(),
         may_join: round.may_join.into_iter().map(Into::into).collect(),
     }
 }

@@ -126,7 +126,7 @@ fn explain(app: &mut App<'_>, duty: &DutyForecast) -> Result<(), Failure> {
     app.line("")?;
     app.line(format!("{}: {} (since {})", duty.component_name, duty.title, duty.since))?;
     for reason in &duty.reasons {
-        app.line(format!("  - {reason}"))?;
+        app.line(format!("  - {}", show::reason(reason, app.units)))?;
     }
     if let Some(accumulated) = &duty.accumulated {
         let stood = |value| show::measure(value, &accumulated.unit, app.units);

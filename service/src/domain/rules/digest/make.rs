@@ -11,6 +11,7 @@ use crate::domain::model::duty::{DecidedBy, Duty, bring};
 use crate::domain::model::forecast::Window;
 use crate::domain::model::hazard::{Hazard, each_once};
 use crate::domain::model::part::Kind;
+use crate::domain::model::reason::Reason;
 use crate::domain::model::task::{Counted, State, Task};
 use chrono::NaiveDate;
 use std::collections::BTreeSet;
@@ -187,7 +188,7 @@ impl DigestBuilder {
     /// Adds a task; tasks come by due date.
     pub(crate) fn add(&mut self, task: Task) {
         let forecast = task.forecast;
-        let why = forecast.why().map(str::to_owned);
+        let why = forecast.why().map(Reason::text);
         let place = *self.places.entry(task.property_id).or_insert(self.properties.len());
         if place == self.properties.len() {
             let (totals, bring, tasks) = (Totals::default(), Vec::new(), Vec::new());

@@ -2,8 +2,9 @@
 
 use crate::domain::base::error::Result;
 use crate::domain::model::duty::{DecidedBy, Decides, Duty, Season};
-use crate::domain::model::duty_settings::{DutyFigures, OWN_SOURCE};
+use crate::domain::model::duty_settings::DutyFigures;
 use crate::domain::model::part::{MonthDay, Part};
+use crate::domain::model::reason::Reason;
 use chrono::{Datelike, Days, Months, NaiveDate};
 use eavesward_engine::frost::{DRAIN_DAYS_BEFORE, Frost};
 
@@ -22,7 +23,7 @@ pub struct Dated {
     /// What it is.
     pub by: DecidedBy,
     /// Why.
-    pub reason: String,
+    pub reason: Reason,
 }
 
 /// What a calendar date counts from.
@@ -38,17 +39,16 @@ pub struct Since {
 pub fn ceiling(figures: DutyFigures, since: Since) -> Option<Dated> {
     if figures.duty == Duty::CheckBands && !since.done_before {
         let on = since.day.checked_add_months(Months::new(FIRST_LOOK_MONTHS))?;
-        let reason =
-            "Bands settle: they are looked at a month after installation (common practice, no source).";
-        return Some(Dated { on, by: DecidedBy::FirstLook, reason: reason.to_owned() });
+        return Some(Dated { on, by: DecidedBy::FirstLook, reason: Reason::FirstLook });
     }
     let ceiling = figures.ceiling?;
     let on = since.day.checked_add_months(Months::new(ceiling.months))?;
-    let source = if ceiling.own { OWN_SOURCE.to_owned() } else { format!("source: {}", ceiling.source) };
-    let months =
-        if ceiling.months == 1 { "1 month".to_owned() } else { format!("{} months", ceiling.months) };
-    let reason = format!("It is not left for longer than {months} ({source}).");
-    Some(Dated { on, by: DecidedBy::Ceiling, reason })
+    let source = (!ceiling.own).then(|| ceiling.source.to_owned());
+    Some(Dated {
+        on,
+        by: DecidedBy::Ceiling,
+        reason: Reason::LongestInterval { months: ceiling.months, source },
+    })
 }
 
 /// The day on which a maker's rating in hours is used up.
@@ -58,7 +58,7 @@ pub fn rating(part: &Part, duty: Duty, since: Since) -> Option<Dated> {
         return None;
     };
     let days = hours / hours_per_day;
-    let reason = format!("The maker's {hours} h are used up at {hours_per_day} h a day.");
+    let reason = Reason::RatedHours { hours: *hours, hours_per_day: *hours_per_day };
     // Whole days that are surely covered; ratings of centuries are no dates.
     let on = since.day.checked_add_days(Days::new(days.floor().min(80_000.0) as u64))?;
     Some(Dated { on, by: DecidedBy::Rating, reason })
@@ -70,7 +70,7 @@ pub struct Seasonal {
     /// The next day of the year on which it falls.
     pub dated: Option<Dated>,
     /// What to send, or why there is no such day.
-    pub wanting: Option<String>,
+    pub wanting: Option<Reason>,
 }
 
 /// When frost comes to exposed pipework and goes.
@@ -80,8 +80,8 @@ struct Frosts {
     restart: Yearly,
     first: MonthDay,
     last: MonthDay,
-    /// Where the days come from.
-    by: &'static str,
+    /// Whether the days were given; else they come from the monthly mean minima.
+    given: bool,
 }
 
 impl Frosts {
@@ -90,46 +90,31 @@ impl Frosts {
         first: Option<MonthDay>,
         last: Option<MonthDay>,
         minimum_c: Option<&[f64; 12]>,
-    ) -> Result<std::result::Result<Self, String>> {
+    ) -> Result<std::result::Result<Self, Reason>> {
         if let (Some(first), Some(last)) = (first, last) {
             let drain = Yearly { day: first, ahead: u64::from(DRAIN_DAYS_BEFORE) };
-            return Ok(Ok(Self {
-                drain,
-                restart: Yearly { day: last, ahead: 0 },
-                first,
-                last,
-                by: "the days given",
-            }));
+            return Ok(Ok(Self { drain, restart: Yearly { day: last, ahead: 0 }, first, last, given: true }));
         }
         let Some(minimum_c) = minimum_c else {
-            return Ok(Err(
-                "When frost comes here is not known: give the component its days of first and last frost \
-                           (first_frost, last_frost), or the property its monthly mean minima \
-                           (temperatures.mean_minimum_c)."
-                    .to_owned(),
-            ));
+            return Ok(Err(Reason::FrostUnknown));
         };
         Ok(match Frost::from_minima(minimum_c)? {
-            Frost::None => Err("By the monthly mean minima frost does not come here.".to_owned()),
-            Frost::Rare { yearly_chance } => Err(format!(
-                "By the monthly mean minima frost comes in some {:.0} of a hundred years: go by the weather forecast.",
-                (yearly_chance * 100.0).max(1.0)
-            )),
-            Frost::AnyTime => {
-                Err("By the monthly mean minima frost may come at any time of the year: leave it drained."
-                    .to_owned())
+            Frost::None => Err(Reason::FrostNever),
+            Frost::Rare { yearly_chance } => {
+                Err(Reason::FrostRare { percent: (yearly_chance * 100.0).round().max(1.0) })
             }
+            Frost::AnyTime => Err(Reason::FrostAnyTime),
             Frost::Season(season) => {
                 let days = [season.drain_by, season.restart, season.first, season.last].map(month_day);
                 let [Some(drain), Some(restart), Some(first), Some(last)] = days else {
-                    return Ok(Err("No day of the year can be given.".to_owned()));
+                    return Ok(Err(Reason::FrostWithoutDay));
                 };
                 Ok(Self {
                     drain: Yearly { day: drain, ahead: 0 },
                     restart: Yearly { day: restart, ahead: 0 },
                     first,
                     last,
-                    by: "the monthly mean minima",
+                    given: false,
                 })
             }
         })
@@ -161,16 +146,11 @@ pub fn season(
     };
     let (this, opposite, reason) = match duty.facts().decides {
         Decides::Season(Season::BeforeFrost) => {
-            let reason = format!(
-                "Frost is to be expected from {}, by {}; pipes are drained a fortnight before.",
-                name(frosts.first),
-                frosts.by
-            );
+            let reason = Reason::FrostBegins { day: frosts.first, given: frosts.given };
             (frosts.drain, frosts.restart, reason)
         }
         Decides::Season(Season::AfterFrost) => {
-            let reason =
-                format!("Frost is no longer to be expected after {}, by {}.", name(frosts.last), frosts.by);
+            let reason = Reason::FrostEnds { day: frosts.last, given: frosts.given };
             (frosts.restart, frosts.drain, reason)
         }
         Decides::Prediction(_) | Decides::Ceiling | Decides::RatingOrCeiling => {
@@ -203,25 +183,6 @@ impl Yearly {
             .filter_map(|year| self.day.in_year(year)?.checked_sub_days(Days::new(self.ahead)))
             .find(|on| *on > day)
     }
-}
-
-fn name(day: MonthDay) -> String {
-    const MONTHS: [&str; 12] = [
-        "January",
-        "February",
-        "March",
-        "April",
-        "May",
-        "June",
-        "July",
-        "August",
-        "September",
-        "October",
-        "November",
-        "December",
-    ];
-    let month = (day.month as usize).checked_sub(1).and_then(|month| MONTHS.get(month)).unwrap_or(&"?");
-    format!("{} {month}", day.day)
 }
 
 #[cfg(test)]
@@ -282,9 +243,9 @@ mod tests {
         let restart = on(Duty::RestartAfterFrost, Some(&cold)).dated.unwrap().on;
         assert!((day("2027-04-15")..day("2027-06-05")).contains(&restart), "{restart}");
         let warm = on(Duty::DrainForFrost, Some(&[20.0; 12]));
-        assert!(warm.dated.is_none() && warm.wanting.unwrap().contains("does not come"));
+        assert!(warm.dated.is_none() && warm.wanting == Some(Reason::FrostNever));
         let unknown = on(Duty::DrainForFrost, None);
-        assert!(unknown.dated.is_none() && unknown.wanting.unwrap().contains("mean_minimum_c"));
+        assert!(unknown.dated.is_none() && unknown.wanting == Some(Reason::FrostUnknown));
     }
 
     #[test]

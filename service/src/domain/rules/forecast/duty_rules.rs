@@ -2,8 +2,7 @@
 
 use crate::domain::base::error::Result;
 use crate::domain::model::duty::Duty;
-use crate::domain::model::forecast::Clock;
-use crate::domain::model::part::{Exposition, Material, Part};
+use crate::domain::model::part::{Clock, Exposition, Material, Part};
 use crate::domain::rules::forecast::chamber::DiverterChamber;
 use crate::domain::rules::forecast::history::InService;
 use crate::domain::rules::forecast::rule::Rule;

@@ -4,6 +4,7 @@ use crate::domain::base::error::Result;
 use crate::domain::model::forecast::{ClimateBasis, ClimateSummary};
 use crate::domain::model::gauge::Normals;
 use crate::domain::model::rain::RainDay;
+use crate::domain::model::reason::Reason;
 use crate::domain::rules::forecast::convert::{to_date, to_day};
 use chrono::NaiveDate;
 use eavesward_engine as engine;
@@ -16,7 +17,7 @@ pub struct GaugeModel {
     /// The gauge.
     pub gauge: Gauge,
     /// Why there is no climate, and what to send.
-    pub wanting: Option<String>,
+    pub wanting: Option<Reason>,
     /// Runoff by kind of roof, worked out when first asked for.
     catchments: Mutex<Vec<CachedCatchment>>,
     /// Runoff that may come, by kind of roof and day.
@@ -47,7 +48,7 @@ impl GaugeModel {
     fn of(gauge: Gauge) -> Self {
         // Having too little to fit is an answer, not a fault: it says what to send.
         let wanting =
-            gauge.climate().err().map(|wanting| format!("Nothing is predicted from rain: {wanting}."));
+            gauge.climate().err().map(|missing| Reason::RainMissing { missing: missing.to_string() });
         Self { gauge, wanting, catchments: Mutex::default(), forthcoming: Mutex::default() }
     }
 
@@ -146,7 +147,7 @@ impl GaugeModel {
         let mut advice = Vec::new();
         let (basis, years, runoff) = match self.gauge.climate() {
             Err(_) => {
-                advice.extend(self.wanting.clone());
+                advice.extend(self.wanting.as_ref().map(Reason::text));
                 (ClimateBasis::None, 0.0, Vec::new())
             }
             Ok(climate) => {

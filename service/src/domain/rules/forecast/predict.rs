@@ -4,13 +4,13 @@ use crate::domain::base::error::Result;
 use crate::domain::model::duty::Duty;
 use crate::domain::model::forecast::{Accumulated, Limit, Prediction, Window};
 use crate::domain::model::part::Part;
+use crate::domain::model::reason::Reason;
 use crate::domain::rules::forecast::chamber::DiverterChamber;
 use crate::domain::rules::forecast::convert::{to_chances, to_curve, to_date, to_day, to_window};
 use crate::domain::rules::forecast::history::{CountsFrom, InService};
 use crate::domain::rules::forecast::predicted::{HORIZON_DAYS, Predicted};
-use crate::domain::rules::forecast::reasons::{accumulated_reason, clock_reason};
 use crate::domain::rules::forecast::reasons::{
-    diverter_reason, measured_reason, note, outcome_reasons, taught_reasons,
+    accumulated_reason, clock_reason, diverter_reason, measured_reason, note, outcome_reasons, taught_reason,
 };
 use crate::domain::rules::forecast::rule::Rule;
 use crate::domain::rules::forecast::system_model::SystemModel;
@@ -42,7 +42,7 @@ pub fn predict(
         let sooner = |on: Option<NaiveDate>| on.unwrap_or(NaiveDate::MAX);
         let (first, second) =
             if sooner(predicted.on) < sooner(other.on) { (predicted, other) } else { (other, predicted) };
-        others.extend((!second.past_limit).then(|| clock_reason(&second)));
+        others.extend((!second.past_limit).then(|| clock_reason(&second)).flatten());
         earliest = Some(first);
     }
     let Some(mut predicted) = earliest else { return Ok(None) };
@@ -105,11 +105,8 @@ fn by_rule(
         source: rule.prior.source.to_owned(),
         judgement: rule.prior.judgement,
     };
-    let mut reasons: Vec<String> = if let Some(found_on) = taught.past_limit_on {
-        let seen = format!(
-            "It was found past its limit on {found_on}, and nobody has logged since that it was seen to."
-        );
-        std::iter::once(seen)
+    let mut reasons: Vec<Reason> = if let Some(found_on) = taught.past_limit_on {
+        std::iter::once(Reason::FoundPastLimit { on: found_on })
             .chain((!needs_rain).then(|| accumulated_reason(&accumulated, &limit, taught.since)))
             .collect()
     } else if needs_rain {
@@ -117,7 +114,7 @@ fn by_rule(
     } else {
         outcome_reasons(&answer, on, tolerance, &accumulated, &limit, taught.since, model.as_of)
     };
-    reasons.extend(taught_reasons(&taught, &limit));
+    reasons.extend(taught_reason(&taught, &limit));
     let on = taught.past_limit_on.map_or(on, |found_on| Some(on.map_or(found_on, |on| on.min(found_on))));
     reasons.extend(answer.notes.iter().map(note));
     let window = match answer.outcome {

@@ -1,7 +1,6 @@
 //! What one duty counts: its exposure, the prior of its limit, and the unit.
 
-use crate::domain::model::forecast::Clock;
-use crate::domain::model::part::{Emptying, Part};
+use crate::domain::model::part::{Clock, Emptying, Part};
 use crate::domain::rules::forecast::chamber::DiverterChamber;
 use eavesward_engine as engine;
 use engine::learning::DRIFT_PER_YEAR;

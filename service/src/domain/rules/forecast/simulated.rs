@@ -2,9 +2,10 @@
 
 use crate::domain::base::error::Result;
 use crate::domain::model::forecast::{Accumulated, BestDay, CurvePoint, Limit, Prediction};
+use crate::domain::model::reason::Reason;
+use crate::domain::model::sentence::three_digits;
 use crate::domain::rules::forecast::convert::{to_chances, to_curve, to_date, to_day, to_window};
 use crate::domain::rules::forecast::predicted::{HORIZON_DAYS, Predicted};
-use crate::domain::rules::forecast::reasons::significant;
 use crate::domain::rules::forecast::system_model::SystemModel;
 use chrono::{Days, NaiveDate};
 use eavesward_engine as engine;
@@ -52,14 +53,10 @@ pub fn best_day(model: &SystemModel<'_>, predicted: &Predicted) -> Result<Option
     }))
 }
 
-/// A sentence about it.
-pub fn best_day_reason(best: &BestDay) -> String {
-    let season = if best.in_wet_season { "; every such day lies in the wet season" } else { "" };
-    format!(
-        "The tank is likely lowest for it on {}: {} L would be lost{season}.",
-        best.on,
-        significant(best.water_lost_l)
-    )
+/// The reason that names it.
+pub fn best_day_reason(best: &BestDay) -> Reason {
+    let lost_l = three_digits(best.water_lost_l);
+    Reason::TankLowest { on: best.on, lost_l, in_wet_season: best.in_wet_season }
 }
 
 /// The seal of an overflow trap that was last filled by hand or checked on a day.
@@ -79,22 +76,14 @@ pub fn trap(
         None => unfollowed(model, seal_depth_mm, filled_on, &evaporation, tolerance)?,
     };
     if model.evaporation.is_none() {
-        predicted.reasons.push(
-            "How fast its water evaporates is judgement; give the property twelve figures (evaporation_mm_per_day) to do \
-             better."
-                .to_owned(),
-        );
+        predicted.reasons.push(Reason::EvaporationAssumed);
     }
-    predicted.reasons.push(
-        "Its end screen is what keeps insects out while the tank overflows: look at it, too.".to_owned(),
-    );
+    predicted.reasons.push(Reason::TrapEndScreen);
     if let (Some(mean_c), Some(accumulated)) = (&model.mean_c, &predicted.prediction.accumulated)
         && accumulated.value < seal_depth_mm
         && let Some(out) = mosquito::first_emergence(to_day(model.as_of), mean_c)?.and_then(to_date)
     {
-        predicted.reasons.push(format!(
-            "Its water stays warm enough for eggs laid today to leave it as mosquitoes about {out}."
-        ));
+        predicted.reasons.push(Reason::MosquitoesFromTrap { on: out });
     }
     Ok(predicted)
 }
@@ -136,13 +125,9 @@ fn followed(
         predicted.prediction.curve = (0..CURVE_POINTS).filter_map(|k| point(k * step)).collect();
     }
     let last = if full_on > filled_on {
-        format!(
-            "The tank last overflowed into the trap about {full_on}, by the rain that was read or is to be expected."
-        )
+        Reason::TankOverflowed { on: full_on }
     } else {
-        format!(
-            "The trap was last filled on {full_on}; by the rain that was read or is to be expected the tank has not overflowed into it since."
-        )
+        Reason::TrapFilled { on: full_on }
     };
     predicted.reasons.insert(0, last);
     Ok(predicted)
@@ -186,9 +171,7 @@ fn unfollowed(
             predicted.prediction.curve = to_curve(&answer.curve()?);
         }
     }
-    let unknown = "When the tank overflows is not known: give the system a tank and its gauge rain. The seal counts from \
-                   the day it was last seen to.";
-    predicted.reasons.insert(0, unknown.to_owned());
+    predicted.reasons.insert(0, Reason::OverflowUnknown);
     Ok(predicted)
 }
 
@@ -225,25 +208,19 @@ fn seal(
         days_unread: 0,
     };
     let prediction = Prediction { accumulated: Some(accumulated), ..Prediction::new(tolerance, limit) };
-    let reasons = vec![format!(
-        "In {days} days since it has lost about {} of {} mm, at {} to {} mm a day over the year.",
-        significant(lost_mm),
-        significant(depth_mm),
-        significant(low),
-        significant(high)
-    )];
+    let reasons = vec![Reason::SealLost {
+        days,
+        lost_mm: three_digits(lost_mm),
+        depth_mm: three_digits(depth_mm),
+        low_mm: three_digits(low),
+        high_mm: three_digits(high),
+    }];
     Predicted { prediction, on: None, reasons, past_limit: false }
 }
 
 /// What to say of a chamber that stands full since a day of the warm season.
-pub fn mosquitoes(model: &SystemModel<'_>, full: NaiveDate) -> Result<Option<String>> {
+pub fn mosquitoes(model: &SystemModel<'_>, full: NaiveDate) -> Result<Option<Reason>> {
     let Some(mean_c) = &model.mean_c else { return Ok(None) };
     let out = mosquito::first_emergence(to_day(full), mean_c)?.and_then(to_date);
-    Ok(out.map(|out| {
-        let verb = if out <= model.as_of { "may have left" } else { "may leave" };
-        format!(
-            "Water has stood in it since about {full}: mosquitoes {verb} it from {out}, by the degree-days of one kind \
-             (Aedes, threshold 8.3 degrees C)."
-        )
-    }))
+    Ok(out.map(|from| Reason::MosquitoesFromChamber { since: full, from, passed: from <= model.as_of }))
 }

@@ -3,6 +3,7 @@
 use crate::domain::base::error::Result;
 use crate::domain::model::duty::{DecidedBy, Duty};
 use crate::domain::model::forecast::{DutyForecast, Prediction};
+use crate::domain::model::reason::Reason;
 use crate::domain::model::{duty, hazard};
 use crate::domain::rules::forecast::due_dates::Since;
 use crate::domain::rules::forecast::history::{CountsFrom, InService, since};
@@ -64,7 +65,7 @@ pub(crate) fn forecast_duty(
     // On a tie the first one stands: a prediction says more than a ceiling.
     let decided = dates.into_iter().min_by_key(|(on, _)| *on);
     if decided.is_none() {
-        reasons.push("No date can be given.".to_owned());
+        reasons.push(Reason::NoDate);
     }
     Ok(DutyForecast {
         component_id: component.id,

@@ -4,6 +4,7 @@ use crate::domain::base::ids::{ComponentId, PropertyId, SystemId, TaskId, VisitI
 use crate::domain::model::duty::DecidedBy;
 use crate::domain::model::duty_settings::DutySettings;
 use crate::domain::model::inputs::Inputs;
+use crate::domain::model::reason::Reason;
 use crate::domain::model::reminder::Fingerprints;
 use crate::domain::model::task::{State, Task};
 use crate::domain::rules::reminders::decide::TaskSnapshot;
@@ -94,18 +95,17 @@ impl ReminderInputs {
     }
 
     /// Why a component no longer has a task.
-    pub fn why_removed(&self, component: ComponentId) -> String {
+    pub fn why_removed(&self, component: ComponentId) -> Reason {
         if self.replaced.contains_key(&component) {
-            "The component was replaced.".to_owned()
-        } else if let Some(retired_on) = self.retired_on.filter(|on| *on <= self.as_of) {
-            format!("The system was taken out of service on {retired_on}.")
+            Reason::Replaced
+        } else if let Some(on) = self.retired_on.filter(|on| *on <= self.as_of) {
+            Reason::SystemRetired { on }
         } else if self.commissioned_on > self.as_of {
-            let commissioned_on = self.commissioned_on;
-            format!("The system was changed: it goes into service on {commissioned_on}.")
+            Reason::SystemNotYetInService { on: self.commissioned_on }
         } else if self.in_service.contains(&component) {
-            "The component was changed and no longer has this duty.".to_owned()
+            Reason::DutyGone
         } else {
-            "The component is not in service.".to_owned()
+            Reason::NotInService
         }
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::domain::base::ids::RoundId;
 use crate::domain::model::hazard::Hazard;
+use crate::domain::model::sentence::Sentence;
 use crate::domain::model::task::Task;
 use crate::domain::rules::rounds::allowed::Allowed;
 use crate::domain::rules::rounds::figures::CostFigures;
@@ -57,7 +58,7 @@ pub struct ProposedRound {
     /// What it costs.
     pub parts: Parts,
     /// Why this day, one sentence each.
-    pub reasons: Vec<String>,
+    pub reasons: Vec<Sentence>,
     /// Tasks of these properties that fall due after the plan and may already be done, as far as there is room.
     pub may_join: Vec<ScheduledTask>,
 }

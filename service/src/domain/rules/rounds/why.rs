@@ -2,6 +2,7 @@
 
 use crate::domain::base::ids::PropertyId;
 use crate::domain::model::property::Position;
+use crate::domain::model::sentence::Sentence;
 use crate::domain::rules::rounds::figures::{PlanRequest, cost};
 use crate::domain::rules::rounds::problem::{Problem, Trip};
 use crate::domain::rules::rounds::proposal::ScheduledTask;
@@ -14,26 +15,31 @@ pub(crate) fn reasons(
     trip: &Trip,
     tasks: &[ScheduledTask],
     at: &HashMap<PropertyId, Position>,
-) -> Vec<String> {
+) -> Vec<Sentence> {
     let mut reasons = vec![days(asked, problem, trip, tasks)];
     reasons.extend(costs(asked, problem, trip, tasks));
     reasons.extend(shared(tasks, at));
     if let [job] = trip.jobs.as_slice()
         && problem.jobs[*job].minutes > problem.most_minutes
     {
-        reasons.push(format!(
-            "The task takes {} min, more than the limit of {} min for a trip, so it has a trip of its own.",
-            problem.jobs[*job].minutes, problem.most_minutes
-        ));
+        let sentence = Sentence::of("longer_than_a_trip")
+            .say("The task takes ")
+            .number("minutes", u64::from(problem.jobs[*job].minutes), "min")
+            .say(" min, more than the limit of ")
+            .number("most_minutes", u64::from(problem.most_minutes), "min")
+            .say(" min for a trip, so it has a trip of its own.");
+        reasons.push(sentence);
     }
     reasons.extend(tasks.iter().filter(|placed| placed.is_outside()).map(outside));
     reasons.extend(tasks.iter().filter_map(|placed| {
         let due = placed.due_before(asked.from)?;
-        let name = name(placed);
-        Some(if due < placed.task.as_of {
-            format!("{name} has been overdue since {due}.")
+        let overdue = due < placed.task.as_of;
+        let start = Sentence::of(if overdue { "overdue" } else { "due_before_the_plan" });
+        let start = start.word("task", &name(placed));
+        Some(if overdue {
+            start.say(" has been overdue since ").day("due", due).say(".")
         } else {
-            format!("{name} falls due on {due}, before the plan begins.")
+            start.say(" falls due on ").day("due", due).say(", before the plan begins.")
         })
     }));
     reasons
@@ -43,81 +49,99 @@ fn name(placed: &ScheduledTask) -> String {
     format!("{} ({})", placed.task.duty.title(), placed.task.forecast.component_name)
 }
 
-fn outside(placed: &ScheduledTask) -> String {
+fn outside(placed: &ScheduledTask) -> Sentence {
     let ScheduledTask { allowed, on, .. } = placed;
     let name = name(placed);
     if *on > allowed.latest_on {
-        let latest = allowed.latest_on;
-        format!(
-            "{name} should be done by {latest}, but none of its allowed days is a working day. It is \
-             planned for the next working day."
-        )
+        Sentence::of("next_working_day")
+            .word("task", &name)
+            .say(" should be done by ")
+            .day("latest", allowed.latest_on)
+            .say(", but none of its allowed days is a working day. It is planned for the next working day.")
     } else {
-        let earliest = allowed.earliest_on;
-        format!(
-            "{name} should be done from {earliest} on and must not be late. None of its allowed days is a \
-             working day, so it is planned for the last working day before."
-        )
+        Sentence::of("working_day_before")
+            .word("task", &name)
+            .say(" should be done from ")
+            .day("earliest", allowed.earliest_on)
+            .say(
+                " on and must not be late. None of its allowed days is a working day, so it is planned for the \
+                 last working day before.",
+            )
     }
 }
 
-fn days(asked: &PlanRequest, problem: &Problem, trip: &Trip, tasks: &[ScheduledTask]) -> String {
+fn days(asked: &PlanRequest, problem: &Problem, trip: &Trip, tasks: &[ScheduledTask]) -> Sentence {
     let (first, last) = problem.common(&trip.jobs);
-    let what = match tasks.len() {
-        1 => "The task".to_owned(),
-        number => format!("All {number} tasks"),
+    let all = |start: Sentence| match tasks.len() {
+        1 => start.say("The task"),
+        number => start.say("All ").count("tasks", number as u64, "task", "tasks"),
     };
     let outside = tasks.iter().filter(|placed| placed.is_outside()).count();
     if outside > 0 {
-        let (on, verb) = (asked.days[first], if outside == 1 { "is" } else { "are" });
-        return if outside == tasks.len() {
-            format!("{what} {verb} planned for {on}, because no allowed day is a working day.")
+        let verb = if outside == 1 { " is" } else { " are" };
+        let start = Sentence::of("no_working_day_allowed");
+        let (start, rest) = if outside == tasks.len() {
+            (all(start), "")
         } else {
-            let number = tasks.len();
-            format!(
-                "{outside} of {number} tasks {verb} planned for {on}, because no allowed day is a working \
-                 day. The other tasks are done on the same trip."
-            )
+            let start = start.number("outside", outside as u64, "tasks").say(" of ");
+            let start = start.count("tasks", tasks.len() as u64, "task", "tasks");
+            (start, " The other tasks are done on the same trip.")
         };
+        return start
+            .say(verb)
+            .say(" planned for ")
+            .day("on", asked.days[first])
+            .say(", because no allowed day is a working day.")
+            .say(rest);
     }
     if first == last {
-        return format!("{what} can be done on one working day of the plan, {}.", asked.days[first]);
+        return all(Sentence::of("one_working_day"))
+            .say(" can be done on one working day of the plan, ")
+            .day("on", asked.days[first])
+            .say(".");
     }
-    format!(
-        "{what} can be done on {} working days, from {} to {}.",
-        last - first + 1,
-        asked.days[first],
-        asked.days[last]
-    )
+    all(Sentence::of("working_days"))
+        .say(" can be done on ")
+        .number("days", (last - first + 1) as u64, "days")
+        .say(" working days, from ")
+        .day("first", asked.days[first])
+        .say(" to ")
+        .day("last", asked.days[last])
+        .say(".")
 }
 
 /// What the day costs, and that no other day costs less. That is so because trips get their best day last of all.
-fn costs(asked: &PlanRequest, problem: &Problem, trip: &Trip, tasks: &[ScheduledTask]) -> Option<String> {
+fn costs(asked: &PlanRequest, problem: &Problem, trip: &Trip, tasks: &[ScheduledTask]) -> Option<Sentence> {
     let parts = problem.parts(trip)?;
     let early: i64 = tasks.iter().map(ScheduledTask::days_early).sum();
     let late: i64 = tasks.iter().map(ScheduledTask::days_late).sum();
     let (first, last) = problem.common(&trip.jobs);
-    let other = if first == last { "." } else { "; no other of these days costs less." };
-    let overdue = tasks.iter().any(|placed| placed.due_before(asked.from).is_some());
-    Some(if early + late == 0 {
-        let counted =
-            format!("Counted from the first day of the plan, {}, nothing is early or late.", asked.from);
-        if overdue { counted } else { "Nothing is early or late on this day.".to_owned() }
-    } else {
-        let days = |number: i64| if number == 1 { "1 day".to_owned() } else { format!("{number} days") };
-        let sum = match (early, late) {
-            (early, 0) => format!("{} early", days(early)),
-            (0, late) => format!("{} late", days(late)),
-            (early, late) => format!("{} early and {} late", days(early), days(late)),
-        };
-        format!(
-            "On this day the work is {sum} in all, at a cost of {}{other}",
-            cost(parts.early + parts.late)
-        )
-    })
+    if early + late == 0 {
+        let overdue = tasks.iter().any(|placed| placed.due_before(asked.from).is_some());
+        return Some(if overdue {
+            Sentence::of("in_time_from_the_first_day")
+                .say("Counted from the first day of the plan, ")
+                .day("from", asked.from)
+                .say(", nothing is early or late.")
+        } else {
+            Sentence::of("in_time").say("Nothing is early or late on this day.")
+        });
+    }
+    let mut sentence = Sentence::of("early_or_late").say("On this day the work is ");
+    if early > 0 {
+        sentence = sentence.count("early", early as u64, "day", "days").say(" early");
+    }
+    if early > 0 && late > 0 {
+        sentence = sentence.say(" and ");
+    }
+    if late > 0 {
+        sentence = sentence.count("late", late as u64, "day", "days").say(" late");
+    }
+    let sentence = sentence.say(" in all, at a cost of ").bare("cost", cost(parts.early + parts.late));
+    Some(sentence.say(if first == last { "." } else { "; no other of these days costs less." }))
 }
 
-fn shared(tasks: &[ScheduledTask], at: &HashMap<PropertyId, Position>) -> Option<String> {
+fn shared(tasks: &[ScheduledTask], at: &HashMap<PropertyId, Position>) -> Option<Sentence> {
     let mut properties: Vec<PropertyId> = tasks.iter().map(|placed| placed.task.property_id).collect();
     properties.sort_unstable();
     properties.dedup();
@@ -130,9 +154,12 @@ fn shared(tasks: &[ScheduledTask], at: &HashMap<PropertyId, Position>) -> Option
         .iter()
         .enumerate()
         .flat_map(|(index, one)| positions[index + 1..].iter().map(move |other| one.km_to(*other)));
-    let furthest = pairs.fold(0.0, f64::max);
-    Some(format!(
-        "{} properties share the trip, none further than {furthest:.1} km from another.",
-        properties.len()
-    ))
+    let furthest = (pairs.fold(0.0, f64::max) * 10.0).round() / 10.0;
+    Some(
+        Sentence::of("properties_share")
+            .count("properties", properties.len() as u64, "property", "properties")
+            .say(" share the trip, none further than ")
+            .decimal("furthest", furthest, "km")
+            .say(" from another."),
+    )
 }

@@ -19,7 +19,9 @@ pub fn print(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure>
             if round.properties == 1 { String::new() } else { format!(", {} properties", round.properties) };
         app.line(format!("Round {} on {}: {} minutes{properties}", index + 1, round.on, round.minutes))?;
         tasks(app, &round.tasks, proposal.from)?;
-        round.reasons.iter().try_for_each(|reason| app.line(format!("  {reason}")))?;
+        for reason in &round.reasons {
+            app.line(format!("  {}", show::reason(reason, app.units)))?;
+        }
         bring(app, "  ", &round.bring)?;
         if !round.may_join.is_empty() {
             app.line("  Falls due later and may be done already:")?;
