@@ -313,6 +313,8 @@ pub struct Component {
     pub id: Uuid,
     /// The system it belongs to.
     pub system_id: Uuid,
+    /// The roofs whose water reaches it.
+    pub roof_ids: Vec<Uuid>,
     /// What people call it.
     pub name: String,
     /// What it is.

@@ -1,6 +1,6 @@
 //! The digest: what falls due in a stretch of days, by property.
 
-use crate::{Caution, ComponentKind, DecidedBy, Duty, TaskState, Window};
+use crate::{Caution, ComponentKind, DecidedBy, Duty, Reason, TaskState, Window};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -58,7 +58,7 @@ pub struct DigestTask {
     /// Minutes of work on the spot; judgement.
     pub minutes: u32,
     /// Why this date, in a sentence.
-    pub why: Option<String>,
+    pub why: Option<Reason>,
     /// Its hazards; the digest has the cautions.
     pub hazards: Vec<crate::Hazard>,
 }

@@ -3,7 +3,7 @@
 use crate::{
     Accumulated, AgeingClock, BestDay, Caution, ComponentKind, ComponentRequest, DecidedBy, Duty,
     DutySettingsInput, Lesson, Limit, MonthlyNormals, MonthlyTemperatures, NextFinding, RainDay, Reason,
-    Roof, RoofRequest, Window,
+    Roof, RoofRequest, TaskState, Window,
 };
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -124,6 +124,8 @@ pub struct DutyForecast {
     pub title: String,
     /// The day from which accumulated and ceiling count.
     pub since: NaiveDate,
+    /// How near it is on the day asked for, by the rule of tasks.
+    pub state: TaskState,
     /// The day it falls due; absent when no date can be given.
     pub due_on: Option<NaiveDate>,
     /// What decided the date.
@@ -169,8 +171,8 @@ pub struct SystemForecast {
     pub system_id: Option<Uuid>,
     /// The day the forecast is made for; nothing later is used.
     pub as_of: NaiveDate,
-    /// The roof with every value that was used.
-    pub roof: Roof,
+    /// The roofs with every value that was used.
+    pub roofs: Vec<Roof>,
     /// The rain behind it.
     pub climate: ClimateSummary,
     /// Every duty, soonest first.

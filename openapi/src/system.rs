@@ -93,6 +93,10 @@ pub struct CoefficientSource {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Roof {
+    /// Id of the roof, to which the `roof_ids` of components refer; absent in the forecast of an unregistered system.
+    pub id: Option<Uuid>,
+    /// What it is called.
+    pub name: String,
     /// Horizontal plan area in m2.
     pub plan_area_m2: f64,
     /// What it is covered with.
@@ -169,8 +173,8 @@ pub struct System {
     pub gauge_id: Uuid,
     /// What it is called.
     pub name: String,
-    /// Its roof.
-    pub roof: Roof,
+    /// Its roofs; today each system has one.
+    pub roofs: Vec<Roof>,
     /// The day it went into service.
     pub commissioned_on: NaiveDate,
     /// Water drawn, in litres a day.

@@ -112,10 +112,11 @@ impl Systems<'_> {
 
 /// The update that would leave a system as it is: change a field of it, then send it.
 ///
-/// Roof values that are the surface's defaults stay absent, so that they go on following the defaults.
-pub fn system_update_from(system: &System) -> SystemUpdateRequest {
-    let roof = &system.roof;
-    SystemUpdateRequest {
+/// Roof values that are the surface's defaults stay absent, so that they go on following the defaults. An update has room
+/// for one roof: for a system of several there is none, so that no roof is lost.
+pub fn system_update_from(system: &System) -> Option<SystemUpdateRequest> {
+    let [roof] = system.roofs.as_slice() else { return None };
+    Some(SystemUpdateRequest {
         property_id: system.property_id,
         gauge_id: system.gauge_id,
         name: system.name.clone(),
@@ -130,5 +131,5 @@ pub fn system_update_from(system: &System) -> SystemUpdateRequest {
         commissioned_on: system.commissioned_on,
         demand_l_per_day: system.demand_l_per_day,
         retired_on: system.retired_on,
-    }
+    })
 }

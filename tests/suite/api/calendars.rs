@@ -152,7 +152,7 @@ async fn a_foreign_library_reads_every_task_of_the_feed(app: &App) {
             assert!(text("description").contains(&told(&caution["text"])), "{caution} is not in {event}");
         }
         for reason in task["reasons"].as_array().expect("reasons") {
-            assert!(text("description").contains(&told(reason)), "{reason} is not in {event}");
+            assert!(text("description").contains(&told(&reason["text"])), "{reason} is not in {event}");
         }
         if let Some(likely) = task["window"]["likely_on"].as_str() {
             assert!(text("description").contains(likely), "{likely} is not in {event}");

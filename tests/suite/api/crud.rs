@@ -52,7 +52,7 @@ async fn what_is_made_is_read_back(app: &App) {
         for (field, sent) in replacing(&body).as_object().expect("an object") {
             if field == "roof" {
                 for (field, sent) in sent.as_object().expect("a roof") {
-                    assert_eq!(&made["roof"][field], sent, "{path} roof.{field}");
+                    assert_eq!(&made["roofs"][0][field], sent, "{path} roof.{field}");
                 }
             } else {
                 assert_eq!(&made[field], sent, "{path} {field}");
@@ -305,7 +305,7 @@ async fn normals_and_defaults_are_filled_in(app: &App) {
         body.as_object_mut().expect("an object").remove("demand_l_per_day");
         body.as_object_mut().expect("an object").remove("components");
         let made = app.post("/v1/systems", &body).await;
-        let roof = &made["roof"];
+        let roof = &made["roofs"][0];
         assert_eq!(
             (&roof["runoff_coefficient"], &roof["wetting_loss_mm"]),
             (&json!(coefficient), &json!(loss))
@@ -315,7 +315,7 @@ async fn normals_and_defaults_are_filled_in(app: &App) {
         assert_eq!((&roof["canopy"], &roof["canopy_share"]), (&json!("none"), &json!(0.0)));
         assert_eq!((&made["demand_l_per_day"], &made["components"]), (&json!(0.0), &json!([])));
     }
-    assert_eq!(place.system["roof"]["runoff_coefficient_source"]["given"], true);
+    assert_eq!(place.system["roofs"][0]["runoff_coefficient_source"]["given"], true);
 }
 
 async fn of_many_changes_at_once_one_counts(app: &App) {

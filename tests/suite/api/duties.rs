@@ -67,12 +67,8 @@ async fn set(app: &App, what: &str, own: &Value) -> Value {
 }
 
 fn reasons(duty: &Value) -> String {
-    texts_of(&duty["reasons"])
-}
-
-fn texts_of(value: &Value) -> String {
-    let texts = value.as_array().expect("texts").iter();
-    texts.map(|text| text.as_str().expect("a text")).collect::<Vec<_>>().join(" ")
+    let reasons = duty["reasons"].as_array().expect("reasons").iter();
+    reasons.map(|reason| reason["text"].as_str().expect("a text")).collect::<Vec<_>>().join(" ")
 }
 
 async fn every_duty_is_listed_with_its_figures(app: &App) {
@@ -144,7 +140,7 @@ async fn an_own_ceiling_decides_for_every_system_of_the_account(app: &App) {
         let task = place.task(app, "screen", "clean_screen").await;
         assert_eq!((&task["due_on"], &task["ceiling_on"]), (&json!("2026-09-01"), &json!("2026-09-01")));
         assert_eq!(task["decided_by"], "ceiling");
-        let said = "It is not left for longer than 20 months (the account's own figure).";
+        let said = "The longest interval is 20 months (the account's own figure).";
         assert!(reasons(&task).contains(said), "{}", reasons(&task));
         let one = duty(&place.forecast(app, "2026-03-01").await, "screen", "clean_screen");
         assert_eq!(one["ceiling_source"], "the account's own figure");
@@ -169,7 +165,7 @@ async fn an_own_tolerance_moves_the_predicted_date_along_the_window(app: &App) {
             "{one}"
         );
         assert_eq!(one["tolerance"], tolerance);
-        let said = format!("The chance of being past the limit passes {} %", tolerance * 100.0);
+        let said = format!("The chance that it needs care passes {} %", tolerance * 100.0);
         assert!(reasons(&one).contains(&said), "{}", reasons(&one));
     }
     set(app, "clear_weep_hole", &json!({"tolerance": 0.125, "ceiling_months": 240})).await;
@@ -222,7 +218,7 @@ async fn a_duty_without_a_ceiling_takes_one(app: &App) {
         assert_eq!(after["decided_by"], by, "{after}");
     }
     let drained = duty(&place.forecast(app, "2025-01-01").await, "hand diverter", "drain_diverter");
-    assert!(reasons(&drained).contains("longer than 1 month (the"), "{}", reasons(&drained));
+    assert!(reasons(&drained).contains("interval is 1 month (the"), "{}", reasons(&drained));
 }
 
 async fn the_first_look_at_bands_stays_a_month(app: &App) {

@@ -6,6 +6,7 @@
 
 use super::scenario::{Place, component, duty, place, rain, storms};
 use crate::support::app::{App, over_both};
+use crate::support::day_in_words;
 use serde_json::{Value, json};
 
 over_both! {
@@ -89,14 +90,14 @@ async fn a_blocked_hole_lets_everything_into_the_tank_until_it_is_cleared(app: &
     let sound = under_storms(app, json!([weep_hole(), tank()])).await;
     let bare = under_storms(app, json!([tank()])).await;
     let before = sediment(app, &blocked, "2025-06-01").await;
-    assert!(said(&before).contains("It is taken that the first-flush diverter works"), "{before}");
+    assert!(said(&before).contains("Assumes that the first-flush diverter works"), "{before}");
     assert!(!said(&sediment(app, &bare, "2025-06-01").await).contains("diverter"));
     seen(app, &blocked, "2025-06-01", "clear_weep_hole", false, Some("blocked")).await;
     let (found, cleared) = ("2025-06-01", "2025-09-01");
     // While it is blocked, as much settles as without a diverter.
     let open = sediment(app, &blocked, cleared).await;
     assert!(
-        said(&open).contains("hole is blocked: nothing is kept from the tank until it is cleared"),
+        said(&open).contains("hole is blocked, so it keeps no dirt out of the tank until it is cleared"),
         "{open}"
     );
     let while_blocked = settled(app, &blocked, found, cleared).await;
@@ -113,7 +114,7 @@ async fn a_blocked_hole_lets_everything_into_the_tank_until_it_is_cleared(app: &
     assert!(due(&blocked).await < due(&sound).await);
     seen(app, &blocked, cleared, "clear_weep_hole", true, None).await;
     let after = sediment(app, &blocked, "2026-02-01").await;
-    assert!(said(&after).contains("While the diverter's hole was found blocked"), "{after}");
+    assert!(said(&after).contains("while its hole was found blocked"), "{after}");
     same(
         settled(app, &blocked, cleared, "2026-02-01").await,
         settled(app, &sound, cleared, "2026-02-01").await,
@@ -219,7 +220,7 @@ async fn a_chamber_drained_often_keeps_more_from_the_tank(app: &App) {
     same(march[0], 8.0 * 0.6 * STORM_MM);
     assert!((march[0] / march[3] - 1.0).abs() < 0.02, "as one that empties itself: {march:?}");
     let reason = said(&sediment(app, &often, to).await);
-    assert!(reason.contains("what it could hold between the days on which it was drained"), "{reason}");
+    assert!(reason.contains("one chamber of water out of the tank each time it was drained"), "{reason}");
     // Nobody came again, and the tank fills as it would without: May has eight storms, too.
     same(settled(app, &often, "2025-05-01", "2025-06-01").await, 8.0 * STORM_MM);
 }
@@ -238,7 +239,10 @@ async fn water_that_stands_in_a_chamber_breeds_mosquitoes_where_it_is_warm(app: 
         assert_eq!(one["due_on"], "2025-01-02", "full after the first rain");
         match expected {
             Some(date) => {
-                assert!(said(&one).contains(&format!("mosquitoes may have left it {date}")), "{one}");
+                assert!(
+                    said(&one).contains(&format!("Mosquitoes may have left it since {}", day_in_words(date))),
+                    "{one}"
+                );
             }
             None => assert!(!said(&one).contains("mosquito"), "{one}"),
         }

@@ -104,7 +104,7 @@ async fn a_finding_moves_the_mark_and_says_how_far(app: &App) {
     assert_eq!((&lesson["limit_before"], &lesson["limit_after"]), (&json!(120.0), &limit["value"]));
     assert_eq!((&lesson["log_sd_after"], &lesson["remark"]), (&limit["log_sd"], &Value::Null));
     near(&lesson["weight"], LESS.2);
-    assert!(after["reasons"].to_string().contains("One finding moved the limit from 120 to 200"), "{after}");
+    assert!(after["reasons"].to_string().contains("1 finding moved the limit from 120 to 200"), "{after}");
     // The day before knows nothing of it.
     assert_eq!(drip(app, &place, "2025-04-10").await["limit"], before["limit"]);
 }

@@ -8,7 +8,8 @@ over_both! {
     a_forecasts_objects_have_these_fields_and_no_others;
 }
 
-const DUTY: [&str; 23] = [
+const DUTY: [&str; 24] = [
+    "accumulated",
     "best_day",
     "bring",
     "cautions",
@@ -28,7 +29,7 @@ const DUTY: [&str; 23] = [
     "next_finding",
     "reasons",
     "since",
-    "accumulated",
+    "state",
     "title",
     "tolerance",
     "window",
@@ -52,7 +53,7 @@ async fn a_forecasts_objects_have_these_fields_and_no_others(app: &App) {
         "finding": depth});
     place.visit(app, "2026-02-01", item).await;
     let forecast = place.forecast(app, "2026-03-01").await;
-    has(&forecast, &["as_of", "climate", "duties", "roof", "system_id"]);
+    has(&forecast, &["as_of", "climate", "duties", "roofs", "system_id"]);
     for one in forecast["duties"].as_array().expect("duties") {
         has(one, &DUTY);
         for caution in one["cautions"].as_array().expect("cautions") {

@@ -266,7 +266,14 @@ async fn a_retired_system_says_why_its_tasks_are_gone(app: &App) {
     app.refresh().await;
     let feed = pull(app, "").await;
     assert_eq!(texts(&items(&feed), "kind"), ["coming", "withdrawn"]);
-    assert_eq!(items(&feed)[1]["reasons"], json!(["The system was taken out of service on 2026-03-30."]));
+    assert_eq!(
+        items(&feed)[1]["reasons"],
+        json!([{
+            "code": "system_retired",
+            "text": "The system was taken out of service on 30 March 2026.",
+            "figures": [{"name": "on", "value": null, "unit": null, "on": "2026-03-30", "text": "30 March 2026"}]
+        }])
+    );
 }
 
 /// The one screen's visit on a day, as it is sent.
@@ -308,7 +315,10 @@ async fn a_visit_of_another_day_is_not_done_twice(app: &App) {
     app.refresh().await;
     let gone = pull(app, &format!("after={}", cursor(&after))).await;
     assert_eq!(texts(&items(&gone), "kind"), ["withdrawn"]);
-    assert_eq!(items(&gone)[0]["reasons"], json!(["The component is not in service."]));
+    assert_eq!(
+        items(&gone)[0]["reasons"],
+        json!([{"code": "not_in_service", "text": "The component is not in service.", "figures": []}])
+    );
 }
 
 async fn what_is_mended_in_a_history_is_not_news(app: &App) {

@@ -8,6 +8,7 @@ use eavesward_service::domain::model::duty::Duty;
 use eavesward_service::domain::model::hazard::Hazard;
 use eavesward_service::domain::model::part::Kind;
 use eavesward_service::domain::model::property::Position;
+use eavesward_service::domain::model::reason::Reason;
 use eavesward_service::domain::rules::ical::{Event, escaped, write};
 use proptest::prelude::*;
 use uuid::Uuid;
@@ -46,7 +47,7 @@ fn event(number: u128, names: [&str; 3], reason: &str) -> Event {
         sequence: 3,
         changed_at: at(),
         lead_days: 7,
-        reasons: vec![reason.to_owned()],
+        reasons: vec![Reason::Text(reason.to_owned())],
         window: None,
         hazards: vec![Hazard::Mosquitoes, Hazard::LocalCodes],
     }

@@ -6,6 +6,7 @@ use eavesward_service::domain::model::duty::{DecidedBy, Duty};
 use eavesward_service::domain::model::forecast::DutyForecast;
 use eavesward_service::domain::model::hazard::Hazard;
 use eavesward_service::domain::model::part::Kind;
+use eavesward_service::domain::model::reason::Reason;
 use eavesward_service::domain::model::task::{Counted, State, Task, TaskCount, TaskPlace};
 use eavesward_service::domain::rules::digest::make::{Digest, DigestScope, MOST_TASKS, make};
 use eavesward_service::domain::rules::digest::render::{Format, render};
@@ -29,7 +30,7 @@ fn task(number: u64, property: u128, names: [&str; 3], duty: Duty, state: State)
         due_on: Some(day(number)),
         decided_by: DecidedBy::Ceiling,
         ceiling_on: Some(day(number)),
-        reasons: vec!["Not this one.".to_owned(), why],
+        reasons: ["Not this one.".to_owned(), why].map(Reason::Text).to_vec(),
         hazards: vec![Hazard::Fall, Hazard::LocalCodes],
         ..DutyForecast::new(Some(component_id), component_name, Kind::Vent, duty, day(0))
     };
@@ -74,7 +75,10 @@ fn a_digest_groups_and_adds_up() {
     // A ladder is wanted by two of them, and brought once.
     assert_eq!(digest.bring.iter().filter(|thing| **thing == "ladder").count(), 1);
     assert_eq!(digest.hazards, [Hazard::Fall, Hazard::LocalCodes]);
-    assert_eq!(digest.properties[1].tasks[0].why.as_deref(), Some("It is time for tank."));
+    assert_eq!(
+        digest.properties[1].tasks[0].why.as_ref().map(Reason::text).as_deref(),
+        Some("It is time for tank.")
+    );
     assert_eq!((digest.left_out, digest.note()), (0, None));
 }
 

@@ -2,5 +2,6 @@
 
 mod calendars;
 mod digest;
+mod reasons;
 mod reminders;
 mod schedule;

@@ -238,10 +238,10 @@ async fn systems(client: &Client) {
     let place = place(client).await;
     let made = client.systems().get(place.system.id).await.expect("it");
     assert_eq!(made, place.system);
-    let mut update = system_update_from(&made);
+    let mut update = system_update_from(&made).expect("one roof");
     update.demand_l_per_day = 120.0;
     let updated = client.systems().update(made.id, made.version, &update).await.expect("an update");
-    assert_eq!((updated.demand_l_per_day, &updated.roof), (120.0, &made.roof), "nothing else changes");
+    assert_eq!((updated.demand_l_per_day, &updated.roofs), (120.0, &made.roofs), "nothing else changes");
     let there = SystemQuery::builder().property_id(place.property.id).gauge_id(place.gauge.id).build();
     assert_eq!(client.systems().page(&there).await.expect("a page").items, std::slice::from_ref(&updated));
     let elsewhere = SystemQuery::builder().property_id(made.id).build();

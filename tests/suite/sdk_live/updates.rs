@@ -46,7 +46,7 @@ async fn the_slower_of_two_is_told_and_changes_nothing(app: &App) {
     assert_eq!(client.gauges().get(id).await.expect("it"), faster);
 
     let (id, version) = (place.system.id, place.system.version);
-    let mut update = system_update_from(&place.system);
+    let mut update = system_update_from(&place.system).expect("one roof");
     "faster".clone_into(&mut update.name);
     client.systems().update(id, version, &update).await.expect("the first update");
     "slower".clone_into(&mut update.name);

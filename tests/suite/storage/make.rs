@@ -21,6 +21,7 @@ use eavesward_service::domain::model::hazard::Hazard;
 use eavesward_service::domain::model::part::{Emptying, Part};
 use eavesward_service::domain::model::property::{Months, Position, Property, PropertyFacts, Temperatures};
 use eavesward_service::domain::model::rain::RainDay;
+use eavesward_service::domain::model::reason::Reason;
 use eavesward_service::domain::model::reminder::Fingerprints;
 use eavesward_service::domain::model::roof::{Canopy, Roof, Surface};
 use eavesward_service::domain::model::round::RoundTask;
@@ -263,7 +264,7 @@ pub fn forecast(component: &Component, duty: Duty, due_on: Option<NaiveDate>) ->
             chances: Some(Chances { today: 0.125, in_7_days: 0.25, in_30_days: 0.5, in_90_days: 0.875 }),
             ..Prediction::new(0.5, limit)
         }),
-        reasons: vec!["The rain of March weighs on it.".to_owned()],
+        reasons: vec![Reason::Text("The rain of March weighs on it.".to_owned())],
         hazards: vec![Hazard::Fall, Hazard::Electricity],
         ..DutyForecast::new(Some(component.id), name, kind, duty, day(-20))
     }

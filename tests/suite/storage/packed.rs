@@ -7,6 +7,7 @@ use eavesward_service::domain::model::component::Component;
 use eavesward_service::domain::model::duty::Duty;
 use eavesward_service::domain::model::forecast::DutyForecast;
 use eavesward_service::domain::model::part::Part;
+use eavesward_service::domain::model::reason::Reason;
 use eavesward_service::domain::model::status::{NextDuty, Status};
 use eavesward_service::domain::model::task::{State, Task, TaskFilter};
 use eavesward_service::domain::ports::store::systems::SystemStore as _;
@@ -44,7 +45,8 @@ async fn figures_follow_where_no_row_of_a_task_changes(rig: &Rig) {
     write(rig, &home, 0, std::slice::from_ref(&task), make::status(&home.system, day(0))).await;
     assert_eq!(tasks(rig, &home).await, std::slice::from_ref(&task));
     let mut next = Task { as_of: day(1), refreshed_at: at(1000), ..task };
-    next.forecast.reasons = vec!["It has rained since.".to_owned(), String::new()];
+    next.forecast.reasons =
+        vec![Reason::Text("It has rained since.".to_owned()), Reason::Text(String::new())];
     next.forecast.since = day(-3);
     next.forecast.prediction = None;
     write(rig, &home, 1, std::slice::from_ref(&next), make::status(&home.system, day(1))).await;
@@ -66,7 +68,7 @@ async fn rows_follow_where_tasks_come_and_go(rig: &Rig) {
     .zip(0..)
     .map(|((index, duty), number)| {
         let mut task = new_task(&home, index, duty, Some(day(number)), State::Due);
-        task.forecast.reasons = vec![format!("reason of {}", duty.code())];
+        task.forecast.reasons = vec![Reason::Text(format!("reason of {}", duty.code()))];
         task
     })
     .collect();
@@ -136,6 +138,6 @@ async fn many_tasks_of_odd_words_come_back(rig: &Rig) {
 fn task_of(home: &Home, component: &Component, number: i64) -> Task {
     let due_on = (number % 7 > 0).then(|| day(number % 5));
     let task = make::task_of(home, &home.system, component, Duty::CompareGauge, due_on, State::Due);
-    let reasons = vec![component.facts.name.repeat(20), format!("{number}")];
+    let reasons = [component.facts.name.repeat(20), format!("{number}")].map(Reason::Text).to_vec();
     Task { forecast: DutyForecast { reasons, ..task.forecast }, ..task }
 }

@@ -10,3 +10,9 @@ pub fn http_client() -> reqwest::ClientBuilder {
     let _ = rustls::crypto::ring::default_provider().install_default();
     reqwest::Client::builder().no_proxy()
 }
+
+/// A day such as `2026-03-01` as sentences write it.
+pub fn day_in_words(day: &str) -> String {
+    let day: chrono::NaiveDate = day.parse().expect("a day");
+    day.format("%-d %B %Y").to_string()
+}

@@ -85,13 +85,29 @@ pub fn reason(reason: &Reason, units: Units) -> String {
     })
 }
 
+/// Words with commas between them, each once.
+pub fn list(words: impl Iterator<Item = String>) -> String {
+    let mut known: Vec<String> = Vec::new();
+    for word in words {
+        if !known.contains(&word) {
+            known.push(word);
+        }
+    }
+    known.join(", ")
+}
+
+/// A number with its noun in the right form.
+pub fn counted(number: u32, one: &str, many: &str) -> String {
+    format!("{number} {}", if number == 1 { one } else { many })
+}
+
 /// A figure with its unit as text.
 pub fn measure(value: f64, unit: &str, units: Units) -> String {
     let Figure { value, unit } = quantity(value, unit, units);
     format!("{} {unit}", number(value))
 }
 
-/// Accumulated over limit, with the unit; a dash where no accumulated is kept.
+/// Accumulated over limit, with the unit; a dash where nothing accumulates.
 pub fn accumulated_over_limit(
     accumulated: Option<&Accumulated>,
     limit: Option<&Limit>,

@@ -54,6 +54,8 @@ ids! {
     DeliveryId,
     /// Id of a kept round.
     RoundId,
+    /// Id of a roof.
+    RoofId,
 }
 
 impl ReminderId {
@@ -73,6 +75,13 @@ impl DeliveryId {
     /// The id of the digest that was due at an instant.
     pub fn of_digest(subscription: SubscriptionId, micros: i64) -> Self {
         Self(Uuid::new_v5(&Uuid::new_v5(&subscription.0, b"digest"), &micros.to_be_bytes()))
+    }
+}
+
+impl RoofId {
+    /// The id of a system's roof. It is computed, because a system is stored with one roof.
+    pub fn of(system: SystemId) -> Self {
+        Self(Uuid::new_v5(&system.0, b"roof"))
     }
 }
 

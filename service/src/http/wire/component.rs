@@ -1,6 +1,7 @@
 //! Components and their parts.
 
 use super::{mirror, mirror_open};
+use crate::domain::base::ids::RoofId;
 use crate::domain::model::component;
 use crate::domain::model::part::{self, Emptying, Part};
 use eavesward_contract as wire;
@@ -140,6 +141,7 @@ impl From<component::Component> for wire::Component {
         Self {
             id: component.id.0,
             system_id: component.system_id.0,
+            roof_ids: vec![RoofId::of(component.system_id).0],
             name: facts.name,
             part: facts.part.into(),
             installed_on: facts.installed_on,

@@ -27,7 +27,7 @@ impl From<make::DigestTask> for wire::DigestTask {
             decided_by: line.decided_by.into(),
             window: line.window.map(Into::into),
             minutes: line.duty.minutes(),
-            why: line.why,
+            why: line.why.map(|why| why.sentence().into()),
             hazards: line.hazards.into_iter().map(Into::into).collect(),
         }
     }

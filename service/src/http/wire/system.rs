@@ -1,7 +1,7 @@
 //! Systems and their roofs.
 
 use super::mirror;
-use crate::domain::base::ids::{GaugeId, PropertyId};
+use crate::domain::base::ids::{GaugeId, PropertyId, RoofId, SystemId};
 use crate::domain::model::{component, roof, system};
 use eavesward_contract as wire;
 
@@ -21,24 +21,28 @@ impl From<wire::RoofRequest> for roof::Roof {
     }
 }
 
-impl From<roof::Roof> for wire::Roof {
-    fn from(roof: roof::Roof) -> Self {
-        let source = |figure: roof::RoofFigure| wire::CoefficientSource {
-            given: figure.given,
-            source: figure.source.to_owned(),
-        };
-        let (coefficient, loss) = (roof.coefficient(), roof.loss());
-        Self {
-            plan_area_m2: roof.plan_area_m2,
-            surface: roof.surface.into(),
-            runoff_coefficient: coefficient.value,
-            runoff_coefficient_source: source(coefficient),
-            wetting_loss_mm: loss.value,
-            wetting_loss_source: source(loss),
-            canopy: roof.canopy.into(),
-            canopy_share: roof.canopy_share,
-        }
-    }
+/// What the one roof of a system is called.
+const ROOF_NAME: &str = "roof";
+
+/// The roofs of a system: the one that it is stored with. A sketch has no id.
+pub(super) fn roofs(roof: &roof::Roof, system: Option<SystemId>) -> Vec<wire::Roof> {
+    let source = |figure: roof::RoofFigure| wire::CoefficientSource {
+        given: figure.given,
+        source: figure.source.to_owned(),
+    };
+    let (coefficient, loss) = (roof.coefficient(), roof.loss());
+    vec![wire::Roof {
+        id: system.map(|system| RoofId::of(system).0),
+        name: ROOF_NAME.to_owned(),
+        plan_area_m2: roof.plan_area_m2,
+        surface: roof.surface.into(),
+        runoff_coefficient: coefficient.value,
+        runoff_coefficient_source: source(coefficient),
+        wetting_loss_mm: loss.value,
+        wetting_loss_source: source(loss),
+        canopy: roof.canopy.into(),
+        canopy_share: roof.canopy_share,
+    }]
 }
 
 /// A registration taken apart into facts and components.
@@ -80,7 +84,7 @@ impl From<system::Assembled> for wire::System {
             property_id: facts.property_id.0,
             gauge_id: facts.gauge_id.0,
             name: facts.name,
-            roof: facts.roof.into(),
+            roofs: roofs(&facts.roof, Some(system.id)),
             commissioned_on: facts.commissioned_on,
             demand_l_per_day: facts.demand_l_per_day,
             retired_on: facts.retired_on,

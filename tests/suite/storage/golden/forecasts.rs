@@ -8,9 +8,11 @@ use eavesward_service::domain::base::ids::ComponentId;
 use eavesward_service::domain::model::component::Component;
 use eavesward_service::domain::model::duty;
 use eavesward_service::domain::model::duty::{DecidedBy, Duty};
-use eavesward_service::domain::model::forecast::{BestDay, Clock, Prediction, Window};
+use eavesward_service::domain::model::forecast::{BestDay, Prediction, Window};
 use eavesward_service::domain::model::hazard::Hazard;
+use eavesward_service::domain::model::part::Clock;
 use eavesward_service::domain::model::part::Part;
+use eavesward_service::domain::model::reason::Reason;
 use eavesward_service::domain::model::status::{NextDuty, Status};
 use eavesward_service::domain::model::task::{State, Task, TaskFilter};
 use eavesward_service::domain::ports::store::systems::SystemStore as _;
@@ -115,7 +117,8 @@ impl Form for Forecasts {
             (task.forecast.prediction, task.forecast.ceiling_on) = (None, None);
             task.forecast.own_ceiling = false;
             task.forecast.hazards = Vec::new();
-            task.forecast.reasons = vec!["The rain of March.".to_owned(), "\"Ωμέγα\"\n".to_owned()];
+            task.forecast.reasons =
+                ["The rain of March.", "\"Ωμέγα\"\n"].map(|text| Reason::Text(text.to_owned())).to_vec();
             status.rain_through = None;
             status.next = Vec::new();
             status.since_served = Vec::new();

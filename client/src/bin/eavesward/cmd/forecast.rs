@@ -60,7 +60,7 @@ impl Forecast {
 }
 
 fn head(app: &mut App<'_>, forecast: &SystemForecast) -> Result<(), Failure> {
-    let roof = show::measure(forecast.roof.plan_area_m2, "m2", app.units);
+    let roof = show::measure(forecast.roofs.iter().map(|roof| roof.plan_area_m2).sum(), "m2", app.units);
     let climate = &forecast.climate;
     let read = match (climate.rain_from, climate.rain_through) {
         (Some(from), Some(through)) => format!("readings {from} to {through}"),
@@ -69,7 +69,7 @@ fn head(app: &mut App<'_>, forecast: &SystemForecast) -> Result<(), Failure> {
     app.line(format!(
         "As of {}. Roof of {roof}, {}. Rain: {}, {read}.",
         forecast.as_of,
-        show::words(&forecast.roof.surface),
+        show::list(forecast.roofs.iter().map(|roof| show::words(&roof.surface))),
         show::words(&climate.basis)
     ))
 }
@@ -131,11 +131,11 @@ fn explain(app: &mut App<'_>, duty: &DutyForecast) -> Result<(), Failure> {
     if let Some(accumulated) = &duty.accumulated {
         let stood = |value| show::measure(value, &accumulated.unit, app.units);
         let line = format!(
-            "  - Accumulated: {} from {} days with a reading, {} from the climate on {} without.",
+            "  - Accumulated: {} on {} with a reading, {} expected on {} without.",
             stood(accumulated.from_readings),
-            accumulated.days_read,
+            show::counted(accumulated.days_read, "day", "days"),
             stood(accumulated.from_climate),
-            accumulated.days_unread
+            show::counted(accumulated.days_unread, "day", "days")
         );
         app.line(line)?;
     }
@@ -147,12 +147,16 @@ fn explain(app: &mut App<'_>, duty: &DutyForecast) -> Result<(), Failure> {
             false => " (published)",
         };
         app.line(format!(
-            "  - Limit: {} findings stand behind it; prior{kind}: {}",
-            limit.findings, limit.source
+            "  - Limit: based on {}; prior{kind}: {}",
+            show::counted(limit.findings, "finding", "findings"),
+            limit.source
         ))?;
         let earlier = duty.lessons.len().saturating_sub(LESSONS);
         if earlier > 0 {
-            app.line(format!("  - {earlier} earlier findings taught it, too; --json lists them."))?;
+            app.line(format!(
+                "  - {} not shown; --json lists every finding.",
+                show::counted(earlier as u32, "earlier finding is", "earlier findings are")
+            ))?;
         }
         for lesson in &duty.lessons[earlier..] {
             taught(app, lesson, &limit.unit)?;
@@ -160,7 +164,7 @@ fn explain(app: &mut App<'_>, duty: &DutyForecast) -> Result<(), Failure> {
     }
     if let Some(next) = &duty.next_finding {
         app.line(format!(
-            "  - A look today is likely to narrow the limit's range to {} of what it is.",
+            "  - A look today would likely narrow the range of the limit to {} of its width.",
             show::percent(Some(next.range_ratio))
         ))?;
     }

@@ -134,7 +134,8 @@ impl System {
             Self::Retire { system, on } => {
                 let id = app.system_id(&system).await?;
                 let known = app.client.systems().get(id).await?;
-                let mut request = system_update_from(&known);
+                let several = || Failure::usage("this command changes systems with one roof only");
+                let mut request = system_update_from(&known).ok_or_else(several)?;
                 request.retired_on = Some(on);
                 let system = app.client.systems().update(id, known.version, &request).await?;
                 app.say(&system, format!("{} is out of service from {on}.", system.name))
@@ -163,8 +164,8 @@ async fn list(app: &mut App<'_>, property: Option<&str>, gauge: Option<&str>) ->
         table.row([
             system.id.to_string(),
             system.name,
-            show::measure(system.roof.plan_area_m2, "m2", app.units),
-            show::words(&system.roof.surface),
+            show::measure(system.roofs.iter().map(|roof| roof.plan_area_m2).sum(), "m2", app.units),
+            show::list(system.roofs.iter().map(|roof| show::words(&roof.surface))),
             system.components.len().to_string(),
             system.commissioned_on.to_string(),
             show::date(system.retired_on),
@@ -174,21 +175,23 @@ async fn list(app: &mut App<'_>, property: Option<&str>, gauge: Option<&str>) ->
 }
 
 fn print(app: &mut App<'_>, system: &contract::System) -> Result<(), Failure> {
-    let roof = &system.roof;
     app.line(format!("{}  {}", system.id, system.name))?;
     app.line(format!("Property {}, gauge {}", system.property_id, system.gauge_id))?;
     let retired = system.retired_on.map(|on| format!(", out of service from {on}")).unwrap_or_default();
     let demand = show::measure(system.demand_l_per_day, "L", app.units);
     app.line(format!("In service since {}{retired}; {demand} drawn a day", system.commissioned_on))?;
-    app.line(format!(
-        "Roof: {} of {}; {} % of the rain runs off after the first {}; canopy: {}, over {} % of it",
-        show::measure(roof.plan_area_m2, "m2", app.units),
-        show::words(&roof.surface),
-        show::number(roof.runoff_coefficient * 100.0),
-        show::measure(roof.wetting_loss_mm, "mm", app.units),
-        show::words(&roof.canopy),
-        show::number(roof.canopy_share * 100.0)
-    ))?;
+    for roof in &system.roofs {
+        app.line(format!(
+            "{}: {} of {}; {} % of the rain runs off after the first {}; canopy: {}, over {} % of it",
+            roof.name,
+            show::measure(roof.plan_area_m2, "m2", app.units),
+            show::words(&roof.surface),
+            show::number(roof.runoff_coefficient * 100.0),
+            show::measure(roof.wetting_loss_mm, "mm", app.units),
+            show::words(&roof.canopy),
+            show::number(roof.canopy_share * 100.0)
+        ))?;
+    }
     if system.components.is_empty() {
         return app.line("No components yet. Add one with `eavesward component add`.");
     }

@@ -10,14 +10,15 @@ fn forecast() -> Value {
     let source = json!({"given": false, "source": "default of metal"});
     json!({
         "system_id": null, "as_of": "2031-04-02",
-        "roof": {"plan_area_m2": 92.903_04, "surface": "metal", "runoff_coefficient": 0.9,
+        "roofs": [{"id": null, "name": "roof", "plan_area_m2": 92.903_04, "surface": "metal", "runoff_coefficient": 0.9,
                  "runoff_coefficient_source": source, "wetting_loss_mm": 0.5, "wetting_loss_source": source,
-                 "canopy": "none", "canopy_share": 0.0},
+                 "canopy": "none", "canopy_share": 0.0}],
         "climate": {"basis": "normals", "years": 30.0, "mean_runoff_mm_per_day": [], "rain_from": null,
                     "rain_through": null, "advice": ["Send daily rain."]},
         "duties": [{
             "component_id": null, "component_name": "tank", "component_kind": "tank", "duty": "remove_sediment",
-            "title": "remove the sediment from outside", "since": "2030-01-01", "due_on": "2031-09-01",
+            "title": "remove the sediment from outside", "since": "2030-01-01", "state": "resting",
+            "due_on": "2031-09-01",
             "decided_by": "first_look", "ceiling_on": "2031-12-01", "ceiling_source": "a trade guide",
             "window": {"early_on": "2031-05-01", "likely_on": "2031-09-01", "late_on": null}, "tolerance": 0.2,
             "accumulated": {"value": 25.4, "unit": "mm of sediment on the floor", "from_readings": 0.0,
@@ -33,7 +34,15 @@ fn forecast() -> Value {
                          "accumulated": 12.7, "limit_before": 25.4, "limit_after": 50.8, "log_sd_after": 0.4, "weight": 0.8,
                          "remark": "One finding may at most double the limit."}],
             "next_finding": {"log_sd_after": 0.2, "range_ratio": 0.5, "nothing_to_find": 0.0},
-            "curve": [], "reasons": ["Sediment settles with every storm."], "cautions": [], "bring": []
+            "curve": [], "reasons": [{
+                "code": "accumulated", "text": "25.4 mm of sediment on the floor since 1 January 2030; the limit is 50.8 mm.",
+                "figures": [
+                    {"name": "accumulated", "value": 25.4, "unit": "mm of sediment on the floor", "on": null,
+                     "text": "25.4 mm of sediment on the floor"},
+                    {"name": "since", "value": null, "unit": null, "on": "2030-01-01", "text": "1 January 2030"},
+                    {"name": "limit", "value": 50.8, "unit": "mm", "on": null, "text": "50.8 mm"}
+                ]
+            }], "cautions": [], "bring": []
         }]
     })
 }
@@ -57,7 +66,7 @@ async fn a_forecast_of_a_file_is_shown_in_the_units_asked_for() {
     assert_eq!((ran.code, ran.err.as_str()), (0, ""));
     let want = "\
 As of 2031-04-02. Roof of 1000 ft2, metal. Rain: normals, no readings.
-DUE         COMPONENT  WHAT TO DO                        EARLY / LIKELY / LATE            TALLY / MARK                    DECIDED BY  PAST IT TODAY  IN 30 DAYS
+DUE         COMPONENT  WHAT TO DO                        EARLY / LIKELY / LATE            ACCUMULATED / LIMIT                    DECIDED BY  PAST IT TODAY  IN 30 DAYS
 2031-09-01  tank       remove the sediment from outside  2031-05-01 / 2031-09-01 / later  1 / 2 in of sediment on the floor  first look  <1 %           26 %
 ";
     // Only the words count here; how columns line up is tested at the table.
@@ -65,11 +74,11 @@ DUE         COMPONENT  WHAT TO DO                        EARLY / LIKELY / LATE  
     let (head, rest) = ran.out.split_once("\n\n").expect("an explanation after a blank line");
     assert_eq!(squeeze(head), squeeze(want));
     for line in [
-        "Sediment settles with every storm.",
-        "Accumulated: 0 in of sediment on the floor from 0 days with a reading, 1 in of sediment on the floor from the climate on 456 without.",
-        "1 findings stand behind it; prior (judgement): a guess",
+        "1 in of sediment on the floor since 1 January 2030; the limit is 2 in.",
+        "Accumulated: 0 in of sediment on the floor on 0 days with a reading, 1 in of sediment on the floor expected on 456 days without.",
+        "Limit: based on 1 finding; prior (judgement): a guess",
         "Visit of 2030-12-01: found 0.5 in after 0.5; the limit went from 1 to 2 in of sediment on the floor. One finding may at most double the limit.",
-        "A look today is likely to narrow the limit's range to 50 % of what it is.",
+        "A look today would likely narrow the range of the limit to 50 % of its width.",
         "until 2031-12-01 (a trade guide)",
         "To know more: Send daily rain.",
     ] {
@@ -87,9 +96,9 @@ DUE         COMPONENT  WHAT TO DO                        EARLY / LIKELY / LATE  
 async fn a_forecast_of_a_day_and_a_name_asks_for_both() {
     let server = MockServer::start().await;
     let named = |id: &str, name: &str| {
-        let roof = forecast()["roof"].clone();
+        let roofs = forecast()["roofs"].clone();
         json!({
-            "id": id, "property_id": SPARE, "gauge_id": SPARE, "name": name, "roof": roof,
+            "id": id, "property_id": SPARE, "gauge_id": SPARE, "name": name, "roofs": roofs,
             "commissioned_on": "2030-01-01", "demand_l_per_day": 0.0, "retired_on": null, "components": [],
             "version": 1, "created_at": "2030-01-01T00:00:00Z", "updated_at": "2030-01-01T00:00:00Z"
         })
@@ -107,7 +116,7 @@ async fn a_forecast_of_a_day_and_a_name_asks_for_both() {
         .await;
     let ran = run(&server, &["forecast", "orchard shed", "--as-of", "2031-04-02", "--json"], "").await;
     let back: Value = serde_json::from_str(&ran.out).expect("JSON");
-    assert_eq!(back["roof"]["plan_area_m2"], 92.903_04, "JSON stays SI");
+    assert_eq!(back["roofs"][0]["plan_area_m2"], 92.903_04, "JSON stays SI");
 }
 
 #[tokio::test]

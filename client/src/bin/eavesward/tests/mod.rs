@@ -161,7 +161,7 @@ async fn the_weekly_list_is_a_table_with_things_once_and_hazards_once() {
     let ran = run(&server, &["due", "--units", "us", "--fail-if-late"], "").await;
     assert_eq!((ran.code, ran.err.as_str()), (failure::LATE, ""));
     let want = "\
-DUE         STATE  PROPERTY        SYSTEM        COMPONENT         WHAT TO DO               DECIDED BY  TALLY / MARK
+DUE         STATE  PROPERTY        SYSTEM        COMPONENT         WHAT TO DO               DECIDED BY  ACCUMULATED / LIMIT
 2031-04-02  late   Quince Terrace  orchard shed  north screen      clean the debris screen  prediction  10 / 20 in of runoff
 2031-04-02  due    Quince Terrace  orchard shed  south [2J screen  clean the debris screen  prediction  10 / 20 in of runoff
 

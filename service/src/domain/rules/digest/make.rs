@@ -109,7 +109,7 @@ pub struct DigestTask {
     /// The predicted window, where something is predicted.
     pub window: Option<Window>,
     /// Why this date: the reason that goes with what decided it.
-    pub why: Option<String>,
+    pub why: Option<Reason>,
     /// What to be careful of.
     pub hazards: Vec<Hazard>,
 }
@@ -188,7 +188,7 @@ impl DigestBuilder {
     /// Adds a task; tasks come by due date.
     pub(crate) fn add(&mut self, task: Task) {
         let forecast = task.forecast;
-        let why = forecast.why().map(Reason::text);
+        let why = forecast.why().cloned();
         let place = *self.places.entry(task.property_id).or_insert(self.properties.len());
         if place == self.properties.len() {
             let (totals, bring, tasks) = (Totals::default(), Vec::new(), Vec::new());

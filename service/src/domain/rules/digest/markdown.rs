@@ -34,7 +34,7 @@ fn task(out: &mut String, line: &DigestTask) {
     let (due, state) = (words::due(line), line.state.code());
     item(out, "- ", &format!("**{due}** {state}: {system}, {component}: {what} ({minutes})"));
     if let Some(why) = &line.why {
-        item(out, "  - ", &escaped(why));
+        item(out, "  - ", &escaped(&why.text()));
     }
     if let Some(window) = &line.window {
         item(out, "  - ", &words::window(window));

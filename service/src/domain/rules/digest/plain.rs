@@ -47,7 +47,7 @@ fn task(page: &mut Page, line: &DigestTask) {
     let what = line.duty.title();
     page.paragraph("    ", "    ", &format!("{what} ({})", words::minutes(line.duty.minutes().into())));
     if let Some(why) = &line.why {
-        page.paragraph("    ", "    ", &words::one_line(why));
+        page.paragraph("    ", "    ", &words::one_line(&why.text()));
     }
     if let Some(window) = &line.window {
         page.paragraph("    ", "    ", &words::window(window));

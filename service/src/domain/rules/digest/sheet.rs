@@ -2,6 +2,7 @@
 //! with counts and minutes, in columns of their own so that the column `minutes` adds up to the work once; `bring`, `caution`, and `note` for what is not listed.
 
 use crate::domain::model::hazard::Hazard;
+use crate::domain::model::reason::Reason;
 use crate::domain::rules::digest::make::{Digest, DigestTask, PropertyTasks, Totals};
 use crate::domain::rules::digest::words;
 use chrono::NaiveDate;
@@ -97,7 +98,7 @@ fn task(property: &PropertyTasks, line: &DigestTask) -> Row {
         .set("component", words::one_line(&line.component_name))
         .set("what_to_do", line.duty.title())
         .set("minutes", line.duty.minutes().to_string())
-        .set("text", words::one_line(line.why.as_deref().unwrap_or_default()))
+        .set("text", words::one_line(&line.why.as_ref().map(Reason::text).unwrap_or_default()))
         .set("decided_by", line.decided_by.code())
         .set("early_on", date(early))
         .set("likely_on", date(likely))

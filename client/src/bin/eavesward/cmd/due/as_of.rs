@@ -11,13 +11,6 @@ use serde::Serialize;
 use std::collections::HashMap;
 use uuid::Uuid;
 
-/// Days before the due date from which a task is near.
-const NEAR_DAYS: i64 = 7;
-/// Days after the due date beyond which a task is late.
-const LATE_DAYS: i64 = 14;
-/// The same once the late end of its window has passed.
-const LATE_DAYS_PAST_WINDOW: i64 = 7;
-
 /// A duty as it stood on that day, with where it is to be done.
 #[derive(Serialize)]
 struct DutyThen {
@@ -25,7 +18,6 @@ struct DutyThen {
     property_name: String,
     system_id: Uuid,
     system_name: String,
-    state: TaskState,
     as_of: NaiveDate,
     #[serde(flatten)]
     duty: DutyForecast,
@@ -35,7 +27,7 @@ impl<'a> From<&'a DutyThen> for Row<'a> {
     fn from(then: &'a DutyThen) -> Self {
         Self {
             due_on: then.duty.due_on,
-            state: then.state,
+            state: then.duty.state,
             property: &then.property_name,
             system_id: then.system_id,
             system: &then.system_name,
@@ -64,7 +56,6 @@ pub async fn run(due: &Due, day: NaiveDate, app: &mut App<'_>) -> Result<bool, F
             property_name: place.cloned().unwrap_or_else(|| system.property_id.to_string()),
             system_id: system.id,
             system_name: system.name.clone(),
-            state: state(day, duty.due_on, duty.window.and_then(|window| window.late_on)),
             as_of: forecast.as_of,
             duty,
         }));
@@ -82,7 +73,7 @@ pub async fn run(due: &Due, day: NaiveDate, app: &mut App<'_>) -> Result<bool, F
         let rows: Vec<Row<'_>> = list.iter().map(Row::from).collect();
         rows::print(due, app, &rows).await?;
     }
-    Ok(list.iter().any(|then| then.state == TaskState::Late))
+    Ok(list.iter().any(|then| then.duty.state == TaskState::Late))
 }
 
 async fn systems(due: &Due, app: &App<'_>) -> Result<Vec<System>, Failure> {
@@ -120,46 +111,6 @@ fn wanted(due: &Due, day: NaiveDate, then: &DutyThen) -> bool {
         None => last.is_none() && due.from.is_none(),
     };
     in_window
-        && (due.state.is_empty() || due.state.contains(&then.state))
+        && (due.state.is_empty() || due.state.contains(&then.duty.state))
         && due.kind.is_none_or(|kind| kind == then.duty.component_kind)
-}
-
-/// How near a due date was, as [`TaskState`] says it.
-fn state(day: NaiveDate, due_on: Option<NaiveDate>, late_on: Option<NaiveDate>) -> TaskState {
-    let Some(due_on) = due_on else { return TaskState::Resting };
-    let past = day.signed_duration_since(due_on).num_days();
-    if past < -NEAR_DAYS {
-        TaskState::Resting
-    } else if past < 0 {
-        TaskState::Near
-    } else if past > LATE_DAYS || (past > LATE_DAYS_PAST_WINDOW && late_on.is_some_and(|late| late < day)) {
-        TaskState::Late
-    } else {
-        TaskState::Due
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_date_comes_near_falls_due_and_runs_late() {
-        let on = |day| NaiveDate::from_ymd_opt(2031, 5, day).expect("a day in May");
-        let of_the_tenth = |day, late: Option<u32>| state(on(day), Some(on(10)), late.map(on));
-        for (day, late_on, want) in [
-            (2, None, TaskState::Resting),
-            (3, None, TaskState::Near),
-            (9, None, TaskState::Near),
-            (10, None, TaskState::Due),
-            (24, None, TaskState::Due),
-            (25, None, TaskState::Late),
-            (17, Some(10), TaskState::Due),
-            (18, Some(18), TaskState::Due),
-            (18, Some(17), TaskState::Late),
-        ] {
-            assert_eq!(of_the_tenth(day, late_on), want, "{day} {late_on:?}");
-        }
-        assert_eq!(state(on(1), None, Some(on(1))), TaskState::Resting);
-    }
 }
