@@ -27,6 +27,10 @@ pub enum Scope {
     Write,
     /// Make and revoke keys.
     Admin,
+    /// A word of a newer service; never accepted.
+    #[cfg_attr(feature = "service", serde(skip_deserializing))]
+    #[cfg_attr(not(feature = "service"), serde(other))]
+    Unknown,
 }
 
 /// A request to make a key.

@@ -59,6 +59,10 @@ pub enum CouplingMaterial {
     NaturalOrSbr,
     /// Plasticised PVC.
     PlasticisedPvc,
+    /// A word of a newer service; never accepted.
+    #[cfg_attr(feature = "service", serde(skip_deserializing))]
+    #[cfg_attr(not(feature = "service"), serde(other))]
+    Unknown,
 }
 
 /// How a part faces the sun.
@@ -79,6 +83,10 @@ pub enum Exposition {
     FacingPole,
     /// Tilted by 45 degrees towards the equator.
     TiltedToEquator,
+    /// A word of a newer service; never accepted.
+    #[cfg_attr(feature = "service", serde(skip_deserializing))]
+    #[cfg_attr(not(feature = "service"), serde(other))]
+    Unknown,
 }
 
 /// How much of the sky's ultraviolet is kept off a part. The shares are judgement; give `shade_share` to override.
@@ -95,12 +103,17 @@ pub enum Shade {
     UnderEaves,
     /// Painted or wrapped.
     Covered,
+    /// A word of a newer service; never accepted.
+    #[cfg_attr(feature = "service", serde(skip_deserializing))]
+    #[cfg_attr(not(feature = "service"), serde(other))]
+    Unknown,
 }
 
 /// How a first-flush diverter is emptied after rain.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
-#[serde(tag = "by", rename_all = "snake_case", deny_unknown_fields)]
+#[serde(tag = "by", rename_all = "snake_case")]
+#[cfg_attr(feature = "service", serde(deny_unknown_fields))]
 pub enum Emptying {
     /// Somebody opens a valve or a cap.
     Hand {},
@@ -116,6 +129,10 @@ pub enum Emptying {
         /// Flow in litres an hour.
         litres_per_hour: f64,
     },
+    /// A way of a newer service; never accepted.
+    #[cfg_attr(feature = "service", serde(skip_deserializing))]
+    #[cfg_attr(not(feature = "service"), serde(other))]
+    Unknown,
 }
 
 /// The two kinds of valve that are worked through their travel.
@@ -127,12 +144,16 @@ pub enum ValveType {
     Ball,
     /// A gate valve.
     Gate,
+    /// A word of a newer service; never accepted.
+    #[cfg_attr(feature = "service", serde(skip_deserializing))]
+    #[cfg_attr(not(feature = "service"), serde(other))]
+    Unknown,
 }
 
 /// A day of the year.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
-#[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "service", serde(deny_unknown_fields))]
 pub struct MonthDay {
     /// Month, 1 to 12.
     pub month: u32,
@@ -143,7 +164,8 @@ pub struct MonthDay {
 /// What a component is, with the figures its duties need.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
-#[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+#[cfg_attr(feature = "service", serde(deny_unknown_fields))]
 pub enum Part {
     /// The roof covering.
     Roof {
@@ -265,6 +287,10 @@ pub enum Part {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         last_frost: Option<MonthDay>,
     },
+    /// A kind of a newer service; never accepted.
+    #[cfg_attr(feature = "service", serde(skip_deserializing))]
+    #[cfg_attr(not(feature = "service"), serde(other))]
+    Unknown,
 }
 
 impl Part {

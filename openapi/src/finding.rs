@@ -13,12 +13,17 @@ pub enum FoundClass {
     Half,
     /// 75 to 100 %.
     Heavy,
+    /// A word of a newer service; never accepted.
+    #[cfg_attr(feature = "service", serde(skip_deserializing))]
+    #[cfg_attr(not(feature = "service"), serde(other))]
+    Unknown,
 }
 
 /// What was found before anything was done.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
-#[serde(tag = "found", rename_all = "snake_case", deny_unknown_fields)]
+#[serde(tag = "found", rename_all = "snake_case")]
+#[cfg_attr(feature = "service", serde(deny_unknown_fields))]
 pub enum Finding {
     /// Nothing to speak of, under 5 %.
     Nothing {},
@@ -39,4 +44,8 @@ pub enum Finding {
     },
     /// Blocked, or past use.
     Blocked {},
+    /// A kind of a newer service; never accepted.
+    #[cfg_attr(feature = "service", serde(skip_deserializing))]
+    #[cfg_attr(not(feature = "service"), serde(other))]
+    Unknown,
 }

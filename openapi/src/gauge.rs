@@ -23,7 +23,7 @@ pub struct GaugeRequest {
 /// Twelve monthly normals of rain, January first.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
-#[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "service", serde(deny_unknown_fields))]
 pub struct MonthlyNormals {
     /// Mean rain of each month in mm, 0 to 5,000.
     pub rain_mm: Vec<f64>,
@@ -76,7 +76,7 @@ pub struct Gauge {
 /// Rain of one day.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
-#[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "service", serde(deny_unknown_fields))]
 pub struct RainDay {
     /// The day.
     pub date: NaiveDate,

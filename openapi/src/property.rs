@@ -7,7 +7,7 @@ use uuid::Uuid;
 /// Air temperatures of the months, each list twelve values, January first whatever the hemisphere.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
-#[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "service", serde(deny_unknown_fields))]
 pub struct MonthlyTemperatures {
     /// Mean of each month in degrees Celsius, -60 to 50.
     #[serde(default, skip_serializing_if = "Option::is_none")]

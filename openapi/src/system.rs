@@ -24,6 +24,10 @@ pub enum Surface {
     FlatGravel,
     /// Planted.
     Green,
+    /// A word of a newer service; never accepted.
+    #[cfg_attr(feature = "service", serde(skip_deserializing))]
+    #[cfg_attr(not(feature = "service"), serde(other))]
+    Unknown,
 }
 
 /// The trees that shed onto the roof.
@@ -40,6 +44,10 @@ pub enum Canopy {
     Conifer,
     /// Evergreen broad leaves, eucalypts among them.
     EvergreenBroadleaf,
+    /// A word of a newer service; never accepted.
+    #[cfg_attr(feature = "service", serde(skip_deserializing))]
+    #[cfg_attr(not(feature = "service"), serde(other))]
+    Unknown,
 }
 
 /// The roof of a system, as it is sent.

@@ -8,7 +8,7 @@ use uuid::Uuid;
 /// One duty seen to on a visit.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
-#[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "service", serde(deny_unknown_fields))]
 pub struct VisitItem {
     /// The component.
     pub component_id: Uuid,

@@ -221,6 +221,9 @@ fn a_wrong_setting_is_told_in_one_line() {
     assert!(!ok && said.contains("cannot be opened"), "{said}");
     let (ok, said) = run(&["serve", "--housekeeping", "at noon"]);
     assert!(!ok && said.contains("housekeeping") && said.contains("at noon"), "{said}");
+    // Seconds belong to another dialect of cron.
+    let (ok, said) = run(&["serve", "--housekeeping", "0 17 3 * * *"]);
+    assert!(!ok && said.contains("it has 6 fields; give five"), "{said}");
     let (ok, said) = run(&["serve", "--config", "no-such-file.toml"]);
     assert!(!ok && said.contains("no-such-file.toml"), "{said}");
 }

@@ -6,9 +6,9 @@ use crate::{Error, Request};
 use eavesward_contract as contract;
 use uuid::Uuid;
 
-/// `GET /v1/rounds`: puts tasks together into trips; nothing is stored.
+/// `GET /v1/rounds/proposal`: puts tasks together into trips; nothing is stored.
 pub fn propose_rounds(query: &RoundQuery) -> Request {
-    query.put_on(Request::get("/v1/rounds"))
+    query.put_on(Request::get("/v1/rounds/proposal"))
 }
 
 /// `POST /v1/rounds`: keeps a round as planned.
@@ -16,9 +16,9 @@ pub fn keep_round(round: &contract::RoundRequest) -> Result<Request, Error> {
     Request::post("/v1/rounds").json(round)
 }
 
-/// `GET /v1/rounds/planned`, those that were done included.
+/// `GET /v1/rounds`, those that were done included.
 pub fn list_rounds(query: &KeptRoundQuery) -> Request {
-    Request::get("/v1/rounds/planned")
+    Request::get("/v1/rounds")
         .query_some("state", query.state.as_ref().map(word))
         .query_some("from", query.from)
         .query_some("to", query.to)

@@ -1,5 +1,6 @@
 //! Settings: defaults, then a file, then the environment, then flags; the later one wins.
 
+use crate::domain::base::schedule::Schedule;
 use anyhow::{Context as _, Result, bail};
 use clap::Args;
 use serde::Deserialize;
@@ -97,7 +98,7 @@ pub struct Layer {
     /// The longest wait in seconds between two rounds of refreshing.
     #[arg(long, env = "EAVESWARD_REFRESH_EVERY_S")]
     pub refresh_every_s: Option<u64>,
-    /// When to tidy up, as a cron expression with seconds, in UTC.
+    /// When to tidy up, as a five-field crontab expression in UTC.
     #[arg(long, env = "EAVESWARD_HOUSEKEEPING")]
     pub housekeeping: Option<String>,
     /// Days that entries of the reminders' feed are kept.
@@ -144,7 +145,7 @@ pub struct Settings {
     /// The longest wait between rounds of refreshing.
     pub refresh_every: Duration,
     /// When to tidy up.
-    pub housekeeping: cron::Schedule,
+    pub housekeeping: Schedule,
     /// How long entries of the reminders' feed are kept.
     pub reminders_kept: chrono::TimeDelta,
     /// Whether subscriptions may post to addresses that are not public, and without encryption.
@@ -205,9 +206,8 @@ impl Settings {
             log: all.log.context(need)?,
             metrics: all.metrics.context(need)?,
             refresh_every: Duration::from_secs(all.refresh_every_s.context(need)?),
-            housekeeping: cron::Schedule::from_str(&housekeeping).with_context(|| {
-                format!("housekeeping: {housekeeping:?} is not a cron expression with seconds")
-            })?,
+            housekeeping: Schedule::parse(&housekeeping)
+                .map_err(|error| anyhow::anyhow!("housekeeping {housekeeping:?}: {error}"))?,
             reminders_kept: chrono::TimeDelta::days(all.reminders_kept_days.context(need)?.into()),
             local_webhooks: all.local_webhooks.context(need)?,
             drain: Duration::from_secs(all.drain_s.context(need)?),

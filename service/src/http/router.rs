@@ -69,7 +69,7 @@ mod tests {
     fn the_order_of_the_table_does_not_matter_to_the_router() {
         let (forwards, backwards) = (by_path(table()), by_path(table().iter().rev()));
         for paths in [&forwards, &backwards] {
-            assert!(place(paths, "/v1/rounds/planned") < place(paths, "/v1/rounds/{id}"));
+            assert!(place(paths, "/v1/rounds/proposal") < place(paths, "/v1/rounds/{id}"));
             assert!(place(paths, "/v1/digest") < place(paths, "/v1/digest.{format}"));
             assert_eq!(paths.iter().map(|(_, rows)| rows.len()).sum::<usize>(), table().len());
         }

@@ -1,5 +1,7 @@
 //! Wire types to domain types and back, by hand: neither follows the other when it changes.
 
+use crate::domain::base::error::{Error, Result};
+
 mod account;
 mod calendar;
 mod component;
@@ -26,7 +28,7 @@ macro_rules! mirror_open {
         }
         impl TryFrom<eavesward_contract::$name> for $domain {
             type Error = ();
-            fn try_from(value: eavesward_contract::$name) -> Result<Self, ()> {
+            fn try_from(value: eavesward_contract::$name) -> std::result::Result<Self, ()> {
                 match value {
                     $(eavesward_contract::$name::$variant => Ok(Self::$variant),)*
                     eavesward_contract::$name::Unknown => Err(()),
@@ -36,20 +38,10 @@ macro_rules! mirror_open {
     };
 }
 
-/// Mirrors an enum of the contract that has the same words on both sides.
-macro_rules! mirror {
-    ($name:ident: $domain:ty { $($variant:ident),* $(,)? }) => {
-        impl From<$domain> for eavesward_contract::$name {
-            fn from(value: $domain) -> Self {
-                match value { $(<$domain>::$variant => Self::$variant,)* }
-            }
-        }
-        impl From<eavesward_contract::$name> for $domain {
-            fn from(value: eavesward_contract::$name) -> Self {
-                match value { $(eavesward_contract::$name::$variant => Self::$variant,)* }
-            }
-        }
-    };
+/// A word of the contract as the domain's. Decoding refuses words that are not known, so this refuses only what a caller in
+/// this process makes.
+fn known<T>(word: impl TryInto<T, Error = ()>, field: &str) -> Result<T> {
+    word.try_into().map_err(|()| Error::field(field, "this version of the service does not know this word"))
 }
 
-use {mirror, mirror_open};
+use mirror_open;

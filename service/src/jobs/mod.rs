@@ -10,10 +10,10 @@ pub use deliver::{DeliveryPorts, run as deliver};
 
 use crate::domain::background::{refresh, scoring};
 use crate::domain::base::error::Result;
+use crate::domain::base::schedule::Schedule;
 use crate::domain::context::Context;
 use crate::domain::model::idempotency;
 use chrono::{DateTime, TimeDelta, Utc};
-use cron::Schedule;
 use std::time::Duration;
 use tokio::sync::watch;
 
@@ -93,5 +93,5 @@ pub async fn tidy(cx: &Context) -> Result<()> {
 
 /// The next time of a schedule, in UTC: without daylight saving, no time is skipped or repeated.
 fn next(schedule: &Schedule, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
-    schedule.after(&now).next().filter(|at| *at - now < TimeDelta::days(3660))
+    schedule.next(now, chrono_tz::Tz::UTC)
 }

@@ -104,7 +104,10 @@ async fn a_finding_moves_the_mark_and_says_how_far(app: &App) {
     assert_eq!((&lesson["limit_before"], &lesson["limit_after"]), (&json!(120.0), &limit["value"]));
     assert_eq!((&lesson["log_sd_after"], &lesson["remark"]), (&limit["log_sd"], &Value::Null));
     near(&lesson["weight"], LESS.2);
-    assert!(after["reasons"].to_string().contains("1 finding moved the limit from 120 to 200"), "{after}");
+    assert!(
+        after["reasons"].to_string().contains("1 finding moved the limit from 120 fills to 200 fills"),
+        "{after}"
+    );
     // The day before knows nothing of it.
     assert_eq!(drip(app, &place, "2025-04-10").await["limit"], before["limit"]);
 }
@@ -126,7 +129,7 @@ async fn findings_add_up_and_their_doubt_grows_between_them(app: &App) {
     }
     near(&lessons[1]["weight"], THEN.2);
     assert_eq!(after["limit"]["findings"], 2);
-    assert!(after["reasons"].to_string().contains("2 findings moved the limit from 120 to"), "{after}");
+    assert!(after["reasons"].to_string().contains("2 findings moved the limit from 120 fills to"), "{after}");
     // Trees grow and roofs age: the variance gains 0.02 in a year, the median stays.
     let later = drip(app, &place, "2026-02-15").await;
     assert_eq!(later["limit"]["value"], after["limit"]["value"]);

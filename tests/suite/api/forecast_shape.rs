@@ -67,6 +67,8 @@ async fn a_forecasts_objects_have_these_fields_and_no_others(app: &App) {
         &sediment["limit"],
         &["findings", "judgement", "log_sd", "prior_log_sd", "prior_value", "source", "unit", "value"],
     );
+    has(&sediment["reasons"][0], &["code", "figures", "text"]);
+    has(&sediment["reasons"][0]["figures"][0], &["name", "on", "text", "unit", "value"]);
     has(&sediment["window"], &["early_on", "late_on", "likely_on"]);
     has(&sediment["chance_past_limit"], &["in_30_days", "in_7_days", "in_90_days", "today"]);
     has(&sediment["curve"][0], &["chance", "date"]);
@@ -79,12 +81,12 @@ async fn a_forecasts_objects_have_these_fields_and_no_others(app: &App) {
     has(
         lesson,
         &[
+            "accumulated",
             "finding",
-            "log_sd_after",
             "limit_after",
             "limit_before",
+            "log_sd_after",
             "remark",
-            "accumulated",
             "visit_id",
             "visited_on",
             "weight",

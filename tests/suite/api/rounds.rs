@@ -34,7 +34,7 @@ pub fn due_in_march() -> Value {
 
 /// The proposal for March with these parameters, sound in itself.
 pub async fn march(app: &App, more: &str) -> Value {
-    let found = app.get(&format!("/v1/rounds?from=2026-03-02&to=2026-03-29{more}")).await;
+    let found = app.get(&format!("/v1/rounds/proposal?from=2026-03-02&to=2026-03-29{more}")).await;
     sound(&found);
     found
 }
@@ -136,9 +136,10 @@ async fn tasks_of_one_property_share_the_cheapest_day(app: &App) {
     assert_eq!((rounds(&cheap).len(), &cheap["cost"]), (3, &json!(0.0)));
     assert_eq!(texts(rounds(&cheap), "on"), ["2026-03-10", "2026-03-14", "2026-03-20"]);
     assert_eq!(march(app, "").await, found, "the same every time");
-    let reply = Reply::of(app.request("GET", "/v1/rounds?from=2026-03-02&to=2026-03-29")).await;
+    let reply = Reply::of(app.request("GET", "/v1/rounds/proposal?from=2026-03-02&to=2026-03-29")).await;
     let tag = reply.header("etag").to_owned();
-    let again = app.request("GET", "/v1/rounds?from=2026-03-02&to=2026-03-29").header("If-None-Match", tag);
+    let again =
+        app.request("GET", "/v1/rounds/proposal?from=2026-03-02&to=2026-03-29").header("If-None-Match", tag);
     assert_eq!(Reply::of(again).await.status, 304);
 }
 
@@ -180,7 +181,7 @@ async fn what_is_overdue_comes_first_and_what_may_join_is_offered(app: &App) {
     let full = march(app, "&most_minutes=49").await;
     assert_eq!(rounds(&full)[0]["may_join"], json!([]));
     // What falls due before the plan begins is not overdue yet.
-    let soon = app.get("/v1/rounds?from=2026-03-12&to=2026-03-29").await;
+    let soon = app.get("/v1/rounds/proposal?from=2026-03-12&to=2026-03-29").await;
     sound(&soon);
     let reasons = rounds(&soon)[0]["reasons"].to_string();
     assert!(
@@ -190,7 +191,7 @@ async fn what_is_overdue_comes_first_and_what_may_join_is_offered(app: &App) {
     assert!(!reasons.contains("overdue"), "{reasons}");
     // Months later everything is overdue: it is due on the first day, and to be done within a week.
     app.at("2026-09-01T12:00:00Z").await;
-    let found = app.get("/v1/rounds?from=2026-09-02&to=2026-09-20&off_weekdays=wed").await;
+    let found = app.get("/v1/rounds/proposal?from=2026-09-02&to=2026-09-20&off_weekdays=wed").await;
     sound(&found);
     let [round] = rounds(&found).as_slice() else { panic!("one round: {found}") };
     // The 2nd is a Wednesday, so all four are a day late.
@@ -202,13 +203,13 @@ async fn what_is_overdue_comes_first_and_what_may_join_is_offered(app: &App) {
     let reasons = round["reasons"].to_string();
     assert_eq!(reasons.matches(" has been overdue since ").count(), 4, "{reasons}");
     assert!(reasons.contains("(drain cock) has been overdue since 10 March 2026."), "{reasons}");
-    let at_once = app.get("/v1/rounds?from=2026-09-02&to=2026-09-20").await;
+    let at_once = app.get("/v1/rounds/proposal?from=2026-09-02&to=2026-09-20").await;
     let reasons = rounds(&at_once)[0]["reasons"].to_string();
     assert!(!reasons.contains("Nothing is early or late") && reasons.contains("Counted from"), "{reasons}");
     // Without days they are today's and four weeks.
-    let usual = app.get("/v1/rounds").await;
+    let usual = app.get("/v1/rounds/proposal").await;
     assert_eq!((&usual["from"], &usual["to"]), (&json!("2026-09-01"), &json!("2026-09-28")));
-    let elsewhere = app.get(&format!("/v1/rounds?property_id={}", place.system_id())).await;
+    let elsewhere = app.get(&format!("/v1/rounds/proposal?property_id={}", place.system_id())).await;
     assert_eq!(rounds(&elsewhere).len(), 0);
 }
 
@@ -250,7 +251,7 @@ async fn a_season_keeps_its_days(app: &App) {
     app.refresh().await;
     let restart = place.task(app, "pipes", "restart_after_frost").await;
     assert_eq!(restart["due_on"], "2026-04-20");
-    let found = app.get("/v1/rounds?from=2026-04-01&to=2026-05-10&off_dates=2026-04-20").await;
+    let found = app.get("/v1/rounds/proposal?from=2026-04-01&to=2026-05-10&off_dates=2026-04-20").await;
     sound(&found);
     let all: Vec<Value> = rounds(&found).iter().flat_map(tasks).collect();
     let task = all.iter().find(|task| task["duty"] == "restart_after_frost").expect("the restart");
@@ -260,7 +261,7 @@ async fn a_season_keeps_its_days(app: &App) {
     let done = json!({"component_id": place.component("pipes"), "duty": "restart_after_frost", "done": true});
     place.visit(app, "2026-04-21", done).await;
     app.at("2026-09-20T12:00:00Z").await;
-    let found = app.get("/v1/rounds?from=2026-10-01&to=2026-10-20").await;
+    let found = app.get("/v1/rounds/proposal?from=2026-10-01&to=2026-10-20").await;
     let all: Vec<Value> = rounds(&found).iter().flat_map(tasks).collect();
     let task = all.iter().find(|task| task["duty"] == "drain_for_frost").expect("the drain-down");
     assert_eq!((&task["earliest_on"], &task["latest_on"]), (&json!("2026-09-27"), &json!("2026-10-18")));
@@ -284,7 +285,7 @@ async fn what_finds_no_day_is_said(app: &App) {
     place.visit(app, "2025-10-10", done).await;
     app.refresh().await;
     // The restart may not be done before 20 April, which is the last day and off.
-    let path = "/v1/rounds?from=2026-04-10&to=2026-04-20&off_dates=2026-04-20";
+    let path = "/v1/rounds/proposal?from=2026-04-10&to=2026-04-20&off_dates=2026-04-20";
     let found = app.get(path).await;
     assert_eq!(rounds(&found).len(), 0, "{found}");
     let unplaced = found["unplaced"].as_array().expect("tasks");
@@ -304,7 +305,7 @@ fn days_off(from: &str, days: i64) -> String {
 async fn frost_does_not_wait(app: &App, place: &Place) {
     // With days to come it is late rather than not at all, and that is said.
     let off = days_off("2026-04-20", 16);
-    let found = app.get(&format!("/v1/rounds?from=2026-04-10&to=2026-05-10&off_dates={off}")).await;
+    let found = app.get(&format!("/v1/rounds/proposal?from=2026-04-10&to=2026-05-10&off_dates={off}")).await;
     let [round] = rounds(&found).as_slice() else { panic!("one round: {found}") };
     assert_eq!(round["on"], "2026-05-06");
     let reasons = round["reasons"].to_string();
@@ -316,7 +317,7 @@ async fn frost_does_not_wait(app: &App, place: &Place) {
     assert_eq!(tasks(round)[0]["outside"], true);
     // But no more than a week: the 12th of May is eight days past its last day.
     let off = days_off("2026-04-20", 22);
-    let found = app.get(&format!("/v1/rounds?from=2026-04-10&to=2026-05-20&off_dates={off}")).await;
+    let found = app.get(&format!("/v1/rounds/proposal?from=2026-04-10&to=2026-05-20&off_dates={off}")).await;
     let unplaced = found["unplaced"].as_array().expect("tasks");
     assert_eq!((rounds(&found).len(), texts(unplaced, "duty")), (0, vec!["restart_after_frost".to_owned()]));
     let because = unplaced[0]["because"].as_str().expect("why");
@@ -327,13 +328,13 @@ async fn frost_does_not_wait(app: &App, place: &Place) {
     place.visit(app, "2026-04-21", done).await;
     app.at("2026-09-18T12:00:00Z").await;
     let off = days_off("2026-09-27", 22);
-    let found = app.get(&format!("/v1/rounds?from=2026-09-20&to=2026-10-25&off_dates={off}")).await;
+    let found = app.get(&format!("/v1/rounds/proposal?from=2026-09-20&to=2026-10-25&off_dates={off}")).await;
     let [round] = rounds(&found).as_slice() else { panic!("one round: {found}") };
     assert_eq!((&round["on"], &tasks(round)[0]["outside"]), (&json!("2026-09-26"), &json!(true)));
     assert!(round["reasons"].to_string().contains("the last working day before"), "{round}");
     // Where no day is left before its last one, it is said and not put after it.
     let off = days_off("2026-10-01", 18);
-    let found = app.get(&format!("/v1/rounds?from=2026-10-01&to=2026-10-25&off_dates={off}")).await;
+    let found = app.get(&format!("/v1/rounds/proposal?from=2026-10-01&to=2026-10-25&off_dates={off}")).await;
     let unplaced = found["unplaced"].as_array().expect("tasks");
     assert_eq!((rounds(&found).len(), texts(unplaced, "duty")), (0, vec!["drain_for_frost".to_owned()]));
 }
@@ -357,7 +358,7 @@ async fn wrong_questions_are_refused_by_field(app: &App) {
         ("most_minutes=1441", &["most_minutes"]),
         ("nearby_km=501", &["nearby_km"]),
     ] {
-        let reply = Reply::of(app.request("GET", &format!("/v1/rounds?{query}"))).await;
+        let reply = Reply::of(app.request("GET", &format!("/v1/rounds/proposal?{query}"))).await;
         assert_eq!(
             (reply.status, reply.fields("invalid")),
             (422, fields.iter().map(ToString::to_string).collect()),
@@ -365,12 +366,12 @@ async fn wrong_questions_are_refused_by_field(app: &App) {
         );
     }
     for query in ["trips=3", "from=tomorrow", "most_minutes=-1", "include_planned=maybe", "property_id=7"] {
-        let reply = Reply::of(app.request("GET", &format!("/v1/rounds?{query}"))).await;
+        let reply = Reply::of(app.request("GET", &format!("/v1/rounds/proposal?{query}"))).await;
         assert_eq!(reply.status, 400, "{query}: {}", reply.text);
         reply.problem("malformed_parameter");
     }
     // A trip that costs less than a stop usually does makes stops as cheap.
-    let cheap = app.get("/v1/rounds?trip_cost=5").await;
+    let cheap = app.get("/v1/rounds/proposal?trip_cost=5").await;
     assert_eq!(cheap["figures"]["stop_cost"], 5.0);
 }
 
@@ -386,7 +387,7 @@ async fn two_thousand_tasks_are_put_together_and_more_are_refused(app: &App) {
         last = id_of(&app.post("/v1/systems", &shed).await);
     }
     app.refresh().await;
-    let reply = Reply::of(app.request("GET", "/v1/rounds?from=2026-03-02&to=2026-03-29")).await;
+    let reply = Reply::of(app.request("GET", "/v1/rounds/proposal?from=2026-03-02&to=2026-03-29")).await;
     assert_eq!(reply.fields("invalid"), ["to"]);
     // Two hundred of them in a planned round, two thousand are left: 36 of ten minutes have room in a trip.
     let ids: Vec<Value> = app

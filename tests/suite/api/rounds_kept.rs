@@ -56,7 +56,7 @@ async fn a_kept_round_is_shown_listed_and_not_proposed_again(app: &App) {
     let read = Reply::of(app.request("GET", &own)).await;
     assert_eq!(read.expect(200), round);
     assert!(read.header("etag").starts_with("\"1."), "{}", read.header("etag"));
-    assert_eq!(items(&app.get("/v1/rounds/planned").await), std::slice::from_ref(&round));
+    assert_eq!(items(&app.get("/v1/rounds").await), std::slice::from_ref(&round));
     for (query, number) in [
         ("state=planned", 1),
         ("state=done", 0),
@@ -64,7 +64,7 @@ async fn a_kept_round_is_shown_listed_and_not_proposed_again(app: &App) {
         ("from=2026-03-11", 0),
         ("to=2026-03-09", 0),
     ] {
-        assert_eq!(items(&app.get(&format!("/v1/rounds/planned?{query}")).await).len(), number, "{query}");
+        assert_eq!(items(&app.get(&format!("/v1/rounds?{query}")).await).len(), number, "{query}");
     }
     let again = march(app, "").await;
     assert_eq!((rounds(&again).len(), &again["already_planned"]), (0, &json!(3)));
@@ -78,7 +78,7 @@ async fn a_kept_round_is_shown_listed_and_not_proposed_again(app: &App) {
     let first = send().await;
     assert_eq!(first.header("location"), format!("/v1/rounds/{}", id_of(&first.expect(201))));
     assert_eq!(send().await.expect(201), first.expect(201));
-    assert_eq!(app.walk("/v1/rounds/planned", 1).await.len(), 1);
+    assert_eq!(app.walk("/v1/rounds", 1).await.len(), 1);
 }
 
 async fn a_round_that_is_done_logs_one_visit_a_system(app: &App) {
@@ -118,7 +118,7 @@ async fn a_round_that_is_done_logs_one_visit_a_system(app: &App) {
     // What was done falls due a year later.
     app.refresh().await;
     assert_eq!(first.task(app, "drain cock", "work_valve").await["due_on"], "2027-03-10");
-    let after = app.get("/v1/rounds?from=2026-03-10&to=2026-04-10").await;
+    let after = app.get("/v1/rounds/proposal?from=2026-03-10&to=2026-04-10").await;
     assert_eq!((rounds(&after).len(), &after["already_planned"]), (0, &json!(0)));
 }
 
@@ -173,7 +173,7 @@ async fn a_round_that_nobody_closed_hides_nothing(app: &App) {
     let (round, ids) = kept(app).await;
     // Its day is the tenth, which ends there at 15 o'clock of UTC.
     app.at("2026-03-10T14:59:00Z").await;
-    let asked = "/v1/rounds?from=2026-03-10&to=2026-04-06";
+    let asked = "/v1/rounds/proposal?from=2026-03-10&to=2026-04-06";
     let found = app.get(asked).await;
     assert_eq!((&found["already_planned"], &found["overdue_rounds"]), (&json!(3), &json!([])));
     app.at("2026-03-10T15:01:00Z").await;
@@ -307,7 +307,7 @@ async fn what_was_found_and_skipped_is_said_task_by_task(app: &App) {
     assert_eq!(cock["visit_id"], Value::Null);
     // What was skipped and what was only looked at is proposed again.
     app.refresh().await;
-    let after = app.get("/v1/rounds?from=2026-03-11&to=2026-03-29").await;
+    let after = app.get("/v1/rounds/proposal?from=2026-03-11&to=2026-03-29").await;
     assert_eq!(texts(&tasks(&rounds(&after)[0]), "component_name"), ["drain cock", "level gauge"]);
 }
 
@@ -419,12 +419,12 @@ async fn wrong_rounds_are_refused(app: &App) {
     let taken = app.send("POST", "/v1/rounds", &json!({"on": "2026-03-11", "task_ids": [ids[0]]})).await;
     let problem = taken.problem("conflict");
     assert!(problem["detail"].as_str().expect("a detail").contains(&id_of(&round)), "{problem}");
-    let unknown = Reply::of(app.request("GET", "/v1/rounds/planned?state=unknown")).await;
+    let unknown = Reply::of(app.request("GET", "/v1/rounds?state=unknown")).await;
     assert_eq!((unknown.status, unknown.fields("invalid")), (422, vec!["state".to_owned()]));
     for query in ["state=cancelled", "limit=0", "limit=51", "cursor=x", "day=1"] {
-        let reply = Reply::of(app.request("GET", &format!("/v1/rounds/planned?{query}"))).await;
+        let reply = Reply::of(app.request("GET", &format!("/v1/rounds?{query}"))).await;
         assert!(reply.status == 400 || reply.status == 422, "{query}: {}", reply.text);
     }
-    let crossed = Reply::of(app.request("GET", "/v1/rounds/planned?from=2026-03-02&to=2026-03-01")).await;
+    let crossed = Reply::of(app.request("GET", "/v1/rounds?from=2026-03-02&to=2026-03-01")).await;
     assert_eq!(crossed.fields("invalid"), ["from"]);
 }

@@ -143,7 +143,8 @@ fn all(number: u32) -> Vec<Reason> {
 
 /// Whether a noun does not go with the whole number before it.
 fn wrong_plural(text: &str) -> bool {
-    let words: Vec<&str> = text.split(|letter: char| !letter.is_alphanumeric() && letter != '.').collect();
+    let apart = |letter: char| !letter.is_alphanumeric() && letter != '.';
+    let words: Vec<&str> = text.split(apart).map(|word| word.trim_end_matches('.')).collect();
     words.windows(2).any(|pair| {
         let Ok(number) = pair[0].parse::<u32>() else { return false };
         let plural =

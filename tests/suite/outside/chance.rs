@@ -1,4 +1,4 @@
-//! The chance that a sum has reached a limit, against exact laws and brute integration.
+//! The chance that a sum has reached a mark, against exact laws and brute integration.
 
 use eavesward_engine::Limit;
 use eavesward_engine::passage::{Law, chance_reached};
@@ -23,7 +23,7 @@ fn erlang_above(k: u32, scale: f64, x: f64) -> f64 {
     sum * (-r).exp()
 }
 
-/// The same chance by 10,000 slices over the limit.
+/// The same chance by 10,000 slices over the mark.
 fn by_slices(known: f64, k: u32, scale: f64, limit: Limit) -> f64 {
     const SLICES: u32 = 10_000;
     const REACH: f64 = 8.0;

@@ -1,13 +1,13 @@
-//! The closed form against the simulator, for everything that an accumulated figure counts.
+//! The closed form against the simulator, for everything that a tally counts.
 //!
 //! Each exposure's daily process is written out here once more, in the plainest way and day by day, and run over generated
-//! rain by the calendar date; half the paths have reached a limit on some day, and the closed form names a day for the same
+//! rain by the calendar date; half the paths have reached a mark on some day, and the closed form names a day for the same
 //! chance. The record that the closed form learns from is forty years of the same generator, so that nothing is compared but
 //! the two ways to a date.
 //!
 //! The aim is 5 % from 30 days on. Light keeps it everywhere; for the rest [`KNOWN`] holds what is reached. What misses it:
 //!
-//! - where a season stands still for weeks (summer in Seattle, winter for leaves), a per cent of the accumulated figure is many days.
+//! - where a season stands still for weeks (summer in Seattle, winter for leaves), a per cent of the tally is many days.
 //!   There the one dispersion of the whole year is too wide or too narrow for the season, which moves the median of runoff,
 //!   and the gamma law has its median a little higher than the log-normal factors of the trees that it stands for;
 //! - fills come whole: five of them are reached by the fifth, which a law of a continuous sum takes for four and a half to
@@ -114,9 +114,9 @@ impl Process {
     }
 }
 
-/// Days after which the closed form expects each limit, about.
+/// Days after which the closed form expects each mark, about.
 const EXPECTED: [i32; 5] = [40, 90, 180, 365, 730];
-/// Days that a path runs before the accumulated figure begins, so that it begins with a roof in use.
+/// Days that a path runs before the tally begins, so that it begins with a roof in use.
 const BEFORE: i32 = 90;
 const PATHS: u64 = 800;
 const HORIZON: i32 = 1500;
@@ -144,7 +144,7 @@ fn trees(generator: &Generator, path: u64, date: Day) -> f64 {
     factor(u64::from(month) + 12 * year as u64, 0.35) * factor((year as u64) << 32, 0.2)
 }
 
-/// Day numbers, after `since`, on which a path reaches the limits of each exposure.
+/// Day numbers, after `since`, on which a path reaches the marks of each exposure.
 fn path_days(generator: &Generator, path: u64, since: Day, limits: &[[f64; 5]; 10]) -> [[i32; 5]; 10] {
     let mut process = Process::new();
     let mut sums = [0.0; 10];

@@ -215,7 +215,7 @@ fn wet_days_have_the_law_of_their_month() {
     assert_within(mean(&squares), expected, 3.0 * deviation(&squares) / n, "mean square of a wet day");
 }
 
-/// A doubtful limit, drawn by path, against the same doubt folded into the closed form.
+/// A doubtful mark, drawn by path, against the same doubt folded into the closed form.
 #[test]
 fn doubtful_marks_have_the_same_medians() {
     let climate = Climate::fit(&seattle(), None).unwrap();
@@ -393,7 +393,7 @@ fn records_without_a_wet_day_give_no_rain() {
     }
 }
 
-/// A limit above what a day can add needs days; one below the first day's rain is passed on it.
+/// A mark above what a day can add needs days; one below the first day's rain is passed on it.
 #[test]
 fn marks_at_the_edge() {
     let generator = Generator::new(&constant(1.0, 1.0, 5.0, 0.05), 1);

@@ -336,7 +336,7 @@ fn the_worth_of_the_next_finding() {
 
 #[test]
 fn the_worth_foretold_is_the_worth_found() {
-    // 40,000 components from the prior, each measured once at half the prior's limit.
+    // 40,000 components from the prior, each measured once at half the prior's mark.
     let foretold = next_finding(prior(), 600.0, MEASURED_LOG_SD).unwrap();
     let mut draw = Draws(7);
     let n = 40_000;
@@ -379,12 +379,12 @@ impl Draws {
 struct Skill {
     /// Median absolute error of ln rate after the last inspection, over that of the prior.
     error_ratio: f64,
-    /// Share of true limits within the learned 10 to 90 % window.
+    /// Share of true marks within the learned 10 to 90 % window.
     coverage: f64,
 }
 
 /// Components with true rates from the prior that drift as the model says, looked at yearly and cleaned each time after
-/// between .2 and .8 of the prior's limit, with 10 % wild findings.
+/// between .2 and .8 of the prior's mark, with 10 % wild findings.
 fn skill(log_sd: f64, visits: usize, error: f64, components: usize, seen: impl Fn(f64) -> Finding) -> Skill {
     let prior = Rate::of(Limit { median: 1200.0, log_sd });
     let mut draw = Draws(20_260_801);

@@ -31,7 +31,7 @@ fn with_meter<T>(f: impl FnOnce(&Meter<'_>) -> T) -> T {
     f(&Meter::new(&setting).unwrap())
 }
 
-/// What a part had taken on generated paths, with limits and readings by eye of their own: shares of the limit.
+/// What a part had taken on generated paths, with marks and readings by eye of their own: shares of the mark.
 fn found(since: Day, days: usize, paths: u64) -> Vec<f64> {
     let climate = Climate::fit(&seattle(), None).unwrap();
     let generator = Generator::new(&climate, 11);
@@ -83,7 +83,7 @@ fn findings_drawn_from_the_forecasts_own_laws_fall_evenly() {
                     &format!("{what}: below and above"),
                 );
             }
-            // A limit that is a third of what was believed shows.
+            // A mark that is a third of what was believed shows.
             let thrice: Vec<f64> = found.iter().map(|f| number(3.0 * f).above()).collect();
             assert!(mean(&thrice) > 0.4, "{}", mean(&thrice));
         }
@@ -97,7 +97,7 @@ fn the_expected_fullness_is_that_of_the_paths() {
     let mut paths = found(since, days, 4000);
     paths.sort_by(f64::total_cmp);
     let at = |p: f64| paths[(p * paths.len() as f64) as usize];
-    // The paths' findings have the error of the eye on top of the limit's.
+    // The paths' findings have the error of the eye on top of the mark's.
     let limit = Limit { log_sd: LIMIT.log_sd.hypot(BY_EYE_LOG_SD), ..LIMIT };
     let expected = with_meter(|meter| meter.fullness(&question(since, limit), since.plus(days as i32)))
         .unwrap()

@@ -76,7 +76,7 @@ fn metered<T>(
     ask(&Meter::new(&Setting { site, roof, gauge, catchment: &catchment, exposure }).unwrap())
 }
 
-/// What a meter says of a limit, a century ahead.
+/// What a meter says of a mark, a century ahead.
 fn asked(meter: &Meter<'_>, limit: Limit, since: Day, as_of: Day) -> Answer {
     meter.forecast(&Question { limit, left_share: 0.0, since, as_of, horizon_days: 36_525 }).unwrap()
 }
@@ -91,7 +91,7 @@ fn window(answer: &Answer) -> [Day; 3] {
     }
 }
 
-/// The normal distribution function, by way of a log-normal limit and an accumulated figure that is known.
+/// The normal distribution function, by way of a log-normal mark and a tally that is known.
 fn normal_below(z: f64) -> f64 {
     chance_reached(z.exp(), 0.0, 0.0, Limit { median: 1.0, log_sd: 1.0 }).unwrap()
 }

@@ -185,6 +185,7 @@ pub fn finding(finding: Finding, units: Units) -> String {
         Finding::Class { class } => words(&class),
         Finding::Fraction { fraction } => format!("{:.0} %", fraction * 100.0),
         Finding::Depth { depth_mm } => measure(depth_mm, "mm", units),
+        Finding::Unknown => "something that this version does not know".to_owned(),
     }
 }
 

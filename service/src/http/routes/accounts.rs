@@ -54,7 +54,7 @@ pub async fn create_key(
     let mut made = None;
     // What is kept for repetitions is the key without its secret; the secret goes to the first caller alone.
     let answer = idempotent::once(&cx, caller.0, &req, body.hash, |_| async {
-        let (key, secret) = accounts::create_key(&cx, caller.0, body.value.into()).await?;
+        let (key, secret) = accounts::create_key(&cx, caller.0, body.value.try_into()?).await?;
         let key = wire::ApiKey::from(key);
         let reply = idempotent::Reply::created(format!("/v1/keys/{}", key.id), 1, &key)?;
         made = Some(wire::KeyCreated { key, secret: secret.reveal().to_owned() });

@@ -62,7 +62,8 @@ pub async fn add(
 ) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
-        let made = components::add(cx, caller.0, SystemId(*id), ComponentId(seed), body.value.into()).await?;
+        let made =
+            components::add(cx, caller.0, SystemId(*id), ComponentId(seed), body.value.try_into()?).await?;
         let made = wire::Component::from(made);
         Reply::created(format!("/v1/components/{}", made.id), made.version, &made)
     })
@@ -98,7 +99,8 @@ pub async fn update(
     version: Version,
     body: Json<wire::ComponentRequest>,
 ) -> Answer {
-    let changed = components::update(&cx, caller.0, ComponentId(*id), version.0, body.value.into()).await?;
+    let changed =
+        components::update(&cx, caller.0, ComponentId(*id), version.0, body.value.try_into()?).await?;
     let changed = wire::Component::from(changed);
     versioned(&req, changed.version, &changed)
 }
@@ -120,7 +122,8 @@ pub async fn replace(
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
         let made =
-            components::replace(cx, caller.0, ComponentId(*id), ComponentId(seed), body.value.into()).await?;
+            components::replace(cx, caller.0, ComponentId(*id), ComponentId(seed), body.value.try_into()?)
+                .await?;
         let made = wire::Component::from(made);
         Reply::created(format!("/v1/components/{}", made.id), made.version, &made)
     })

@@ -122,7 +122,7 @@ fn comma_separated<T>(
 /// together; where trips run out of room, and across nearby properties, the plan is a heuristic, and `lower_bound` says
 /// what no plan can cost less than. At most 2,000 tasks are put together at once; more are refused. A kept round hides its
 /// tasks until its day is over; after that `overdue_rounds` names it, to be reported or called off.
-#[utoipa::path(get, path = "/v1/rounds", tag = "rounds", operation_id = "propose_rounds", params(ProposalQuery),
+#[utoipa::path(get, path = "/v1/rounds/proposal", tag = "rounds", operation_id = "propose_rounds", params(ProposalQuery),
     responses((status = 200, description = "The rounds", body = wire::RoundProposal)))]
 pub async fn propose(
     req: HttpRequest,
@@ -159,7 +159,7 @@ pub async fn keep(
 /// List kept rounds
 ///
 /// By the day they are planned for, those that were done included. At most 50 a page.
-#[utoipa::path(get, path = "/v1/rounds/planned", tag = "rounds", operation_id = "list_rounds", params(RoundsQuery),
+#[utoipa::path(get, path = "/v1/rounds", tag = "rounds", operation_id = "list_rounds", params(RoundsQuery),
     responses((status = 200, description = "One page of rounds", body = wire::Page<wire::Round>)))]
 pub async fn list(
     req: HttpRequest,
@@ -222,7 +222,7 @@ pub async fn finish(
 ) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |_| async move {
-        let done = keep::finish(cx, caller.0, RoundId(*id), report(body.value)).await?;
+        let done = keep::finish(cx, caller.0, RoundId(*id), report(body.value)?).await?;
         let done = wire::RoundDone::from(done);
         Reply::done(done.round.version, &done)
     })

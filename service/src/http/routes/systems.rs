@@ -66,7 +66,7 @@ pub async fn create(
 ) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
-        let (facts, components) = registration(body.value);
+        let (facts, components) = registration(body.value)?;
         let made =
             wire::System::from(systems::create(cx, caller.0, SystemId(seed), facts, components).await?);
         Reply::created(format!("/v1/systems/{}", made.id), made.version, &made)
@@ -105,7 +105,7 @@ pub async fn update(
     version: Version,
     body: Json<wire::SystemUpdateRequest>,
 ) -> Answer {
-    let changed = systems::update(&cx, caller.0, SystemId(*id), version.0, body.value.into()).await?;
+    let changed = systems::update(&cx, caller.0, SystemId(*id), version.0, body.value.try_into()?).await?;
     let changed = wire::System::from(changed);
     compound(&req, changed.version, &changed)
 }

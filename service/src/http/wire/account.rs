@@ -1,11 +1,12 @@
 //! Accounts and keys.
 
-use super::mirror;
+use super::{known, mirror_open};
+use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::SystemId;
 use crate::domain::model::account;
 use eavesward_contract as wire;
 
-mirror!(Scope: account::Scope { Read, Write, Admin });
+mirror_open!(Scope: account::Scope { Read, Write, Admin });
 
 impl From<account::Account> for wire::Account {
     fn from(account: account::Account) -> Self {
@@ -28,13 +29,15 @@ impl From<account::Key> for wire::ApiKey {
     }
 }
 
-impl From<wire::KeyRequest> for account::KeyDraft {
-    fn from(request: wire::KeyRequest) -> Self {
-        Self {
+impl TryFrom<wire::KeyRequest> for account::KeyDraft {
+    type Error = Error;
+    fn try_from(request: wire::KeyRequest) -> Result<Self> {
+        let scopes = request.scopes.into_iter().map(|scope| known(scope, "scopes"));
+        Ok(Self {
             name: request.name,
-            scopes: request.scopes.into_iter().map(Into::into).collect(),
+            scopes: scopes.collect::<Result<_>>()?,
             system_id: request.system_id.map(SystemId),
             expires_at: request.expires_at,
-        }
+        })
     }
 }

@@ -1,6 +1,7 @@
 //! Components and their parts.
 
-use super::{mirror, mirror_open};
+use super::{known, mirror_open};
+use crate::domain::base::error;
 use crate::domain::base::ids::RoofId;
 use crate::domain::model::component;
 use crate::domain::model::part::{self, Emptying, Part};
@@ -10,20 +11,22 @@ mirror_open!(ComponentKind: part::Kind {
     Roof, Gutter, DebrisScreen, FirstFlushDiverter, Coupling, Tank, FloatingIntake, OverflowTrap, Vent, Valve,
     LevelGauge, Pump, PressureVessel, CartridgeFilter, DisinfectionLamp, ExposedPipework,
 });
-mirror!(CouplingMaterial: part::Material { Epdm, Neoprene, NaturalOrSbr, PlasticisedPvc });
-mirror!(Exposition: part::Exposition {
+mirror_open!(CouplingMaterial: part::Material { Epdm, Neoprene, NaturalOrSbr, PlasticisedPvc });
+mirror_open!(Exposition: part::Exposition {
     VerticalPipe, Horizontal, FacingEquator, FacingEastOrWest, FacingPole, TiltedToEquator,
 });
-mirror!(Shade: part::Shade { FullSun, PartShade, UnderEaves, Covered });
-mirror!(ValveType: part::ValveType { Ball, Gate });
+mirror_open!(Shade: part::Shade { FullSun, PartShade, UnderEaves, Covered });
+mirror_open!(ValveType: part::ValveType { Ball, Gate });
 
-impl From<wire::Emptying> for Emptying {
-    fn from(emptying: wire::Emptying) -> Self {
-        match emptying {
+impl TryFrom<wire::Emptying> for Emptying {
+    type Error = ();
+    fn try_from(emptying: wire::Emptying) -> Result<Self, ()> {
+        Ok(match emptying {
             wire::Emptying::Hand {} => Self::Hand,
             wire::Emptying::WeepHole { hole_mm, head_m } => Self::WeepHole { hole_mm, head_m },
             wire::Emptying::Drip { litres_per_hour } => Self::Drip { litres_per_hour },
-        }
+            wire::Emptying::Unknown => return Err(()),
+        })
     }
 }
 
@@ -49,20 +52,21 @@ impl From<part::MonthDay> for wire::MonthDay {
     }
 }
 
-impl From<wire::Part> for Part {
-    fn from(part: wire::Part) -> Self {
+impl TryFrom<wire::Part> for Part {
+    type Error = error::Error;
+    fn try_from(part: wire::Part) -> error::Result<Self> {
         use wire::Part as W;
-        match part {
+        Ok(match part {
             W::Roof { fragile } => Self::Roof { fragile },
             W::Gutter { length_m, guarded } => Self::Gutter { length_m, guarded },
             W::DebrisScreen { area_m2, mesh_mm } => Self::DebrisScreen { area_m2, mesh_mm },
             W::FirstFlushDiverter { chamber_volume_l, emptying } => {
-                Self::FirstFlushDiverter { chamber_volume_l, emptying: emptying.into() }
+                Self::FirstFlushDiverter { chamber_volume_l, emptying: known(emptying, "part.emptying.by")? }
             }
             W::Coupling { material, exposition, shade, shade_share } => Self::Coupling {
-                material: material.into(),
-                exposition: exposition.into(),
-                shade: shade.into(),
+                material: known(material, "part.material")?,
+                exposition: known(exposition, "part.exposition")?,
+                shade: known(shade, "part.shade")?,
                 shade_share,
             },
             W::Tank { capacity_l, floor_area_m2, outlet_height_mm, calmed_inlet, sediment_limit_mm } => {
@@ -71,7 +75,7 @@ impl From<wire::Part> for Part {
             W::FloatingIntake { mesh_mm } => Self::FloatingIntake { mesh_mm },
             W::OverflowTrap { seal_depth_mm } => Self::OverflowTrap { seal_depth_mm },
             W::Vent { mesh_mm } => Self::Vent { mesh_mm },
-            W::Valve { valve_type } => Self::Valve { valve_type: valve_type.into() },
+            W::Valve { valve_type } => Self::Valve { valve_type: known(valve_type, "part.valve_type")? },
             W::LevelGauge {} => Self::LevelGauge,
             W::Pump { mains_powered } => Self::Pump { mains_powered },
             W::PressureVessel { volume_l } => Self::PressureVessel { volume_l },
@@ -83,8 +87,13 @@ impl From<wire::Part> for Part {
                 first_frost: first_frost.map(Into::into),
                 last_frost: last_frost.map(Into::into),
             },
-        }
+            W::Unknown => return Err(unknown_kind()),
+        })
     }
+}
+
+fn unknown_kind() -> error::Error {
+    error::Error::field("part.kind", "this version of the service does not know this kind of part")
 }
 
 impl From<Part> for wire::Part {
@@ -124,14 +133,15 @@ impl From<Part> for wire::Part {
     }
 }
 
-impl From<wire::ComponentRequest> for component::ComponentFacts {
-    fn from(request: wire::ComponentRequest) -> Self {
-        Self {
+impl TryFrom<wire::ComponentRequest> for component::ComponentFacts {
+    type Error = error::Error;
+    fn try_from(request: wire::ComponentRequest) -> error::Result<Self> {
+        Ok(Self {
             name: request.name,
-            part: request.part.into(),
+            part: request.part.try_into()?,
             installed_on: request.installed_on,
             last_served_on: request.last_served_on,
-        }
+        })
     }
 }
 
@@ -155,8 +165,10 @@ impl From<component::Component> for wire::Component {
     }
 }
 
-impl From<wire::ReplaceRequest> for component::Replacement {
-    fn from(request: wire::ReplaceRequest) -> Self {
-        Self { on: request.on, part: request.part.map(Into::into), name: request.name }
+impl TryFrom<wire::ReplaceRequest> for component::Replacement {
+    type Error = error::Error;
+    fn try_from(request: wire::ReplaceRequest) -> error::Result<Self> {
+        let part = request.part.map(TryInto::try_into).transpose()?;
+        Ok(Self { on: request.on, part, name: request.name })
     }
 }

@@ -39,9 +39,9 @@ pub fn sketch(request: wire::ForecastRequest) -> error::Result<sketch::Sketch> {
     Ok(sketch::Sketch {
         latitude_deg: request.latitude_deg,
         elevation_m: request.elevation_m,
-        roof: request.roof.into(),
+        roof: request.roof.try_into()?,
         demand_l_per_day: request.demand_l_per_day,
-        components: request.components.into_iter().map(Into::into).collect(),
+        components: request.components.into_iter().map(TryInto::try_into).collect::<error::Result<_>>()?,
         rain: request.rain.into_iter().map(Into::into).collect(),
         normals: request.normals.map(Into::into),
         months: months(request.temperatures, request.evaporation_mm_per_day),

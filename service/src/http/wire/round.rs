@@ -1,6 +1,7 @@
 //! Rounds.
 
 use super::mirror_open;
+use crate::domain::base::error::Result;
 use crate::domain::base::ids::{RoundId, TaskId};
 use crate::domain::model::round::{DoneRound, SkippedTask, TaskOutcome, TaskReport};
 use crate::domain::model::{duty, hazard, round};
@@ -172,24 +173,26 @@ impl From<round::Round> for wire::Round {
 }
 
 /// Reads how a round went.
-pub fn report(request: wire::RoundDoneRequest) -> round::RoundReport {
-    let items = request.items.into_iter().map(|item| TaskReport {
-        task_id: TaskId(item.task_id),
-        done: item.done,
-        finding: item.finding.map(Into::into),
-        left_fraction: item.left_fraction,
-        cleaned_meanwhile: item.cleaned_meanwhile,
-        note: item.note,
+pub fn report(request: wire::RoundDoneRequest) -> Result<round::RoundReport> {
+    let items = request.items.into_iter().map(|item| {
+        Ok(TaskReport {
+            task_id: TaskId(item.task_id),
+            done: item.done,
+            finding: item.finding.map(TryInto::try_into).transpose()?,
+            left_fraction: item.left_fraction,
+            cleaned_meanwhile: item.cleaned_meanwhile,
+            note: item.note,
+        })
     });
     let skipped = request.skipped.into_iter();
     let skipped = skipped.map(|skip| SkippedTask { task_id: TaskId(skip.task_id), because: skip.because });
-    round::RoundReport {
+    Ok(round::RoundReport {
         visited_on: request.visited_on,
         visited_by: request.visited_by,
         note: request.note,
-        items: items.collect(),
+        items: items.collect::<Result<_>>()?,
         skipped: skipped.collect(),
-    }
+    })
 }
 
 impl From<DoneRound> for wire::RoundDone {

@@ -1,23 +1,25 @@
 //! Systems and their roofs.
 
-use super::mirror;
+use super::{known, mirror_open};
+use crate::domain::base::error;
 use crate::domain::base::ids::{GaugeId, PropertyId, RoofId, SystemId};
 use crate::domain::model::{component, roof, system};
 use eavesward_contract as wire;
 
-mirror!(Surface: roof::Surface { Metal, Tile, FibreCement, AsphaltShingle, FlatSmooth, FlatGravel, Green });
-mirror!(Canopy: roof::Canopy { None, Deciduous, Conifer, EvergreenBroadleaf });
+mirror_open!(Surface: roof::Surface { Metal, Tile, FibreCement, AsphaltShingle, FlatSmooth, FlatGravel, Green });
+mirror_open!(Canopy: roof::Canopy { None, Deciduous, Conifer, EvergreenBroadleaf });
 
-impl From<wire::RoofRequest> for roof::Roof {
-    fn from(request: wire::RoofRequest) -> Self {
-        Self {
+impl TryFrom<wire::RoofRequest> for roof::Roof {
+    type Error = error::Error;
+    fn try_from(request: wire::RoofRequest) -> error::Result<Self> {
+        Ok(Self {
             plan_area_m2: request.plan_area_m2,
-            surface: request.surface.into(),
+            surface: known(request.surface, "roof.surface")?,
             runoff_coefficient: request.runoff_coefficient,
             wetting_loss_mm: request.wetting_loss_mm,
-            canopy: request.canopy.into(),
+            canopy: known(request.canopy, "roof.canopy")?,
             canopy_share: request.canopy_share,
-        }
+        })
     }
 }
 
@@ -48,30 +50,32 @@ pub(super) fn roofs(roof: &roof::Roof, system: Option<SystemId>) -> Vec<wire::Ro
 /// A registration taken apart into facts and components.
 pub fn registration(
     request: wire::SystemCreateRequest,
-) -> (system::SystemFacts, Vec<component::ComponentFacts>) {
+) -> error::Result<(system::SystemFacts, Vec<component::ComponentFacts>)> {
     let facts = system::SystemFacts {
         property_id: PropertyId(request.property_id),
         gauge_id: GaugeId(request.gauge_id),
         name: request.name,
-        roof: request.roof.into(),
+        roof: request.roof.try_into()?,
         commissioned_on: request.commissioned_on,
         demand_l_per_day: request.demand_l_per_day,
         retired_on: None,
     };
-    (facts, request.components.into_iter().map(Into::into).collect())
+    let components = request.components.into_iter().map(TryInto::try_into).collect::<error::Result<_>>()?;
+    Ok((facts, components))
 }
 
-impl From<wire::SystemUpdateRequest> for system::SystemFacts {
-    fn from(request: wire::SystemUpdateRequest) -> Self {
-        Self {
+impl TryFrom<wire::SystemUpdateRequest> for system::SystemFacts {
+    type Error = error::Error;
+    fn try_from(request: wire::SystemUpdateRequest) -> error::Result<Self> {
+        Ok(Self {
             property_id: PropertyId(request.property_id),
             gauge_id: GaugeId(request.gauge_id),
             name: request.name,
-            roof: request.roof.into(),
+            roof: request.roof.try_into()?,
             commissioned_on: request.commissioned_on,
             demand_l_per_day: request.demand_l_per_day,
             retired_on: request.retired_on,
-        }
+        })
     }
 }
 

@@ -1,24 +1,31 @@
 //! Visits and findings.
 
 use super::duty::UNKNOWN_DUTY;
-use super::mirror;
+use super::{known, mirror_open};
 use crate::domain::base::error::{Error, FieldError, Result};
 use crate::domain::base::ids::{ComponentId, SystemId};
 use crate::domain::model::visit;
 use crate::domain::model::visit::Finding;
 use eavesward_contract as wire;
 
-mirror!(FoundClass: visit::FoundClass { Light, Half, Heavy });
+mirror_open!(FoundClass: visit::FoundClass { Light, Half, Heavy });
 
-impl From<wire::Finding> for Finding {
-    fn from(finding: wire::Finding) -> Self {
-        match finding {
+impl TryFrom<wire::Finding> for Finding {
+    type Error = Error;
+    fn try_from(finding: wire::Finding) -> Result<Self> {
+        Ok(match finding {
             wire::Finding::Nothing {} => Self::Nothing,
             wire::Finding::Fraction { fraction } => Self::Fraction(fraction),
-            wire::Finding::Class { class } => Self::Class(class.into()),
+            wire::Finding::Class { class } => Self::Class(known(class, "finding.class")?),
             wire::Finding::Depth { depth_mm } => Self::DepthMm(depth_mm),
             wire::Finding::Blocked {} => Self::Blocked,
-        }
+            wire::Finding::Unknown => {
+                return Err(Error::field(
+                    "finding.found",
+                    "this version of the service does not know this kind of finding",
+                ));
+            }
+        })
     }
 }
 
@@ -44,7 +51,7 @@ pub fn visit_facts(request: wire::VisitRequest) -> Result<visit::VisitFacts> {
                 component_id: ComponentId(item.component_id),
                 duty,
                 done: item.done,
-                finding: item.finding.map(Into::into),
+                finding: item.finding.map(TryInto::try_into).transpose()?,
                 left_fraction: item.left_fraction,
                 cleaned_meanwhile: item.cleaned_meanwhile,
                 note: item.note,

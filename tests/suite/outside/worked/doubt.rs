@@ -1,4 +1,4 @@
-//! What is not known for sure: limits, findings, windows.
+//! What is not known for sure: marks, findings, windows.
 
 use eavesward_engine::learning::{
     DETECTION_LIMIT, DRIFT_PER_YEAR, Finding, Inspection, Learned, MEASURED_LOG_SD, Rate, Start, WILD_LOG_SD,
@@ -39,7 +39,7 @@ fn one(prior: Rate, look: Inspection) -> Learned {
 }
 
 fn measured_finding(page: &mut Section) -> (Rate, f64, Limit) {
-    let [median, log_sd] = page.some("prior limit and its doubt");
+    let [median, log_sd] = page.some("prior mark and its doubt");
     let prior = Limit { median, log_sd };
     let (clean, visit) = (page.day("last clean"), page.day("visit"));
     let exposure = page.given("runoff of a day") * f64::from(visit.since(clean));
@@ -95,7 +95,7 @@ fn measured_finding(page: &mut Section) -> (Rate, f64, Limit) {
     (rate, exposure, after)
 }
 
-/// The window of a limit from a day on, with the same runoff every day.
+/// The window of a mark from a day on, with the same runoff every day.
 fn even_window(a_day: f64, limit: Limit, since: Day) -> [Day; 3] {
     let exposure = Exposure::Steady { daily: [a_day; 12], sigma_month: 0.0, sigma_year: 0.0, unit: "mm" };
     let gauge = Gauge::new(RainRecord::empty(), None);
@@ -124,10 +124,9 @@ fn findings_and_the_mark() {
 }
 
 fn sediment_found(page: &mut Section) {
-    let [median, log_sd] = page.some("sediment: prior limit and its doubt");
+    let [median, log_sd] = page.some("sediment: prior mark and its doubt");
     let prior = Limit { median, log_sd };
-    let [accumulated, depth, a_year] =
-        page.some("sediment: accumulated, depth found, growth of the accumulated figure a year");
+    let [accumulated, depth, a_year] = page.some("sediment: tally, depth found, growth of the tally a year");
     let fullness = depth / prior.median;
     page.says(format!("{fullness}"));
     page.says(format!("{:.0} mm", accumulated / fullness));
@@ -201,7 +200,7 @@ fn parts(law: &Law, months: &[f64]) -> Parts {
     Parts { months: months.to_vec(), squares, leaning, smoothed, variance }
 }
 
-/// The chance that a gamma law of this mean and variance reaches a limit, by its cube root.
+/// The chance that a gamma law of this mean and variance reaches a mark, by its cube root.
 fn by_cube_root(limit: f64, mean: f64, variance: f64) -> (f64, f64, f64) {
     let a = mean * mean / variance;
     let z = 3.0 * a.sqrt() * ((limit / mean).cbrt() - 1.0 + 1.0 / (9.0 * a));
@@ -218,9 +217,9 @@ fn window_from_normals() {
         years: page.given("years behind the normals"),
     };
     let gauge = Gauge::new(RainRecord::empty(), Some(normals));
-    let (since, median) = (page.day("last served"), page.given("limit"));
+    let (since, median) = (page.day("last served"), page.given("mark"));
     let exact = Limit { median, log_sd: 0.0 };
-    let doubtful = Limit { median, log_sd: page.given("limit's doubt, second case") };
+    let doubtful = Limit { median, log_sd: page.given("mark's doubt, second case") };
     let chamber = Limit { median: page.given("a chamber emptied by hand, third case"), log_sd: 0.0 };
     let (law, days, chances, doubted, full) =
         metered((&ANYWHERE, &bare(1.0), &gauge), Exposure::Runoff, |meter| {

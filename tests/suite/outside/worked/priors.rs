@@ -82,7 +82,7 @@ fn marked(name: &'static str, prior: Prior, unit: &str) -> Row {
     (name, format!("{} {unit}, log-sd {}", prior.limit.median, prior.limit.log_sd))
 }
 
-/// One limit for each material of a coupling.
+/// One mark for each material of a coupling.
 fn materials(name: &'static str, of: impl Fn(Material) -> Prior, unit: &str) -> Row {
     let limits = MATERIALS.map(|material| of(material).limit);
     let (medians, doubts) = (limits.map(|limit| limit.median), limits.map(|limit| limit.log_sd));
@@ -96,7 +96,7 @@ fn limits() -> Vec<Row> {
     let chamber = hand_emptied_chamber(250.0, 100.0).unwrap().limit;
     assert_eq!((rated.median, chamber.median), (1000.0, 2.5));
     vec![
-        marked("limit of a debris screen", screen(), "kg per m2 of screen"),
+        marked("mark of a debris screen", screen(), "kg per m2 of screen"),
         marked("... gutter", gutter(), "kg per m"),
         marked("... roof", roof(), "kg per m2"),
         ("... chamber emptied by hand", format!("litres over plan area, log-sd {}", chamber.log_sd)),
@@ -268,9 +268,9 @@ fn learning() -> Vec<Row> {
     vec![
         ("rates drift, squares of log-sd", format!("{DRIFT_PER_YEAR} a year")),
         ("error: measured depth; by eye; class", format!("{errors} log-sd")),
-        ("nothing found means less than", format!("{DETECTION_LIMIT} of the limit")),
+        ("nothing found means less than", format!("{DETECTION_LIMIT} of the mark")),
         ("wild findings; their error", format!("{WILD_SHARE} of all; {WILD_LOG_SD} log-sd")),
-        ("one finding lengthens a limit at most", format!("{LONGEST_STRETCH} times")),
+        ("one finding lengthens a mark at most", format!("{LONGEST_STRETCH} times")),
     ]
 }
 
