@@ -14,7 +14,7 @@ use super::{ANYWHERE, NINETY, asked, bare, metered, normal_below, window};
 
 #[test]
 fn doubt_as_a_factor() {
-    let mut page = Section::of("Where a part wants care");
+    let mut page = Section::of("Where a part needs care");
     let priors = [cartridge(1.0).unwrap(), coupling(Material::Epdm), tank_sediment(50.0, None), screen()];
     for (prior, log_sd) in priors.iter().zip([0.3, 0.5, 0.7, 0.8]) {
         assert_eq!(prior.limit.log_sd, log_sd);
@@ -39,7 +39,7 @@ fn one(prior: Rate, look: Inspection) -> Learned {
 }
 
 fn measured_finding(page: &mut Section) -> (Rate, f64, Limit) {
-    let [median, log_sd] = page.some("prior mark and its doubt");
+    let [median, log_sd] = page.some("prior limit and its doubt");
     let prior = Limit { median, log_sd };
     let (clean, visit) = (page.day("last clean"), page.day("visit"));
     let exposure = page.given("runoff of a day") * f64::from(visit.since(clean));
@@ -124,9 +124,9 @@ fn findings_and_the_mark() {
 }
 
 fn sediment_found(page: &mut Section) {
-    let [median, log_sd] = page.some("sediment: prior mark and its doubt");
+    let [median, log_sd] = page.some("sediment: prior limit and its doubt");
     let prior = Limit { median, log_sd };
-    let [accumulated, depth, a_year] = page.some("sediment: tally, depth found, growth of the tally a year");
+    let [accumulated, depth, a_year] = page.some("sediment: accumulated, depth found, growth a year");
     let fullness = depth / prior.median;
     page.says(format!("{fullness}"));
     page.says(format!("{:.0} mm", accumulated / fullness));
@@ -217,9 +217,9 @@ fn window_from_normals() {
         years: page.given("years behind the normals"),
     };
     let gauge = Gauge::new(RainRecord::empty(), Some(normals));
-    let (since, median) = (page.day("last served"), page.given("mark"));
+    let (since, median) = (page.day("last served"), page.given("limit"));
     let exact = Limit { median, log_sd: 0.0 };
-    let doubtful = Limit { median, log_sd: page.given("mark's doubt, second case") };
+    let doubtful = Limit { median, log_sd: page.given("limit's doubt, second case") };
     let chamber = Limit { median: page.given("a chamber emptied by hand, third case"), log_sd: 0.0 };
     let (law, days, chances, doubted, full) =
         metered((&ANYWHERE, &bare(1.0), &gauge), Exposure::Runoff, |meter| {

@@ -96,7 +96,7 @@ fn limits() -> Vec<Row> {
     let chamber = hand_emptied_chamber(250.0, 100.0).unwrap().limit;
     assert_eq!((rated.median, chamber.median), (1000.0, 2.5));
     vec![
-        marked("mark of a debris screen", screen(), "kg per m2 of screen"),
+        marked("limit of a debris screen", screen(), "kg per m2 of screen"),
         marked("... gutter", gutter(), "kg per m"),
         marked("... roof", roof(), "kg per m2"),
         ("... chamber emptied by hand", format!("litres over plan area, log-sd {}", chamber.log_sd)),
@@ -138,8 +138,11 @@ fn leaves() -> Vec<Row> {
         ("months, January first, north: deciduous", share(Canopy::Deciduous, 48.0)),
         ("... conifer", share(Canopy::Conifer, 48.0)),
         ("... evergreen broadleaf, south", share(Canopy::EvergreenBroadleaf, -34.0)),
-        ("leaf fall strays: by month; by year", format!("{} log-sd", all(strays))),
-        ("readings by which a month moves its leaves", format!("{} or more", kept(LAWS, "FEWEST_LEAF_DAYS"))),
+        ("leaf fall varies: by month; by year", format!("{} log-sd", all(strays))),
+        (
+            "readings from which a month's leaf fall follows the record",
+            format!("{} or more", kept(LAWS, "FEWEST_LEAF_DAYS")),
+        ),
     ]
 }
 
@@ -160,33 +163,36 @@ fn climate() -> Vec<Row> {
         ("a wet roof dries by", format!("{DRYING_MM_PER_DAY} mm a dry day")),
         ("a day is wet from; loss for runoff's spread", format!("{} mm", all([WET_MM, REFERENCE_LOSS_MM]))),
         (
-            "readings: fewest; for their own spread; noted as few",
+            "readings: fewest; for a spread of their own; noted as short",
             format!("{FEWEST_DAYS}; {SPREAD_DAYS}; under {} years", kept(METER, "SHORT_YEARS")),
         ),
-        ("a month leans on its neighbours", "0.25; 0.5; 0.25".to_owned()),
-        ("... on the year: occurrence; amounts; variation", format!("{} days", all(lent))),
+        ("weights of a month and its neighbours", "0.25; 0.5; 0.25".to_owned()),
+        ("days that the year lends a month: occurrence; amounts; variation", format!("{} days", all(lent))),
         (
-            "... on its mean, with under; least variation squared",
+            "a month uses the year's mean, with under; least variation squared",
             format!("{} readings; {}", spread("THIN_MONTH"), spread("LEAST_CV2")),
         ),
-        ("months stray; weight; least", usual("USUAL_SIGMA_MONTH", "USUAL_MONTHS", 0.1, "months")),
-        ("years stray; weight; least", usual("USUAL_SIGMA_YEAR", "USUAL_YEARS", 0.02, "years")),
+        ("months vary; weight; least", usual("USUAL_SIGMA_MONTH", "USUAL_MONTHS", 0.1, "months")),
+        ("years vary; weight; least", usual("USUAL_SIGMA_YEAR", "USUAL_YEARS", 0.02, "years")),
         (
             "yearly totals vary; weight",
             format!("{}; {} years", spread("USUAL_CV_ANNUAL"), spread("USUAL_CV_YEARS")),
         ),
         (
-            "error of one year per 30 days; taken up by the fit",
+            "error of one year per 30 days; share used up by the fit",
             all([spread("USUAL_CV30"), spread("USED_BY_FIT")]),
         ),
-        ("... told by so many stretches; years count from", all([spread("FEWEST_BLOCKS"), 0.5])),
+        ("... blocks needed to measure it; years count as at least", all([spread("FEWEST_BLOCKS"), 0.5])),
         ("normals: occurrence; shape", all([kept(GIVEN, "OCCURRENCE"), kept(GIVEN, "SHAPE")])),
         (
-            "... or a short record: years stray; years behind normals",
+            "... or a short record: years vary; years behind normals",
             all([kept(GIVEN, "SIGMA_YEAR"), kept(GIVEN, "USUAL_YEARS")]),
         ),
-        ("... a wet day where none is counted", format!("{} mm", kept(GIVEN, "USUAL_WET_DAY_MM"))),
-        ("generated: years; new start; most lifted", format!("40; {RENEWAL_DAYS} days; {lifted} times")),
+        ("... mean of a wet day where none is counted", format!("{} mm", kept(GIVEN, "USUAL_WET_DAY_MM"))),
+        (
+            "generated: years; days between renewals; most scaling",
+            format!("40; {RENEWAL_DAYS} days; {lifted} times"),
+        ),
     ]
 }
 
@@ -216,7 +222,7 @@ fn light_and_heat() -> Vec<Row> {
         ("... upright, east or west", at(Orientation::FacingEastOrWest)),
         ("... upright, to the pole", at(Orientation::FacingPole)),
         ("... at 45 degrees to the equator", at(Orientation::Tilted45Equator)),
-        ("light strays: by day; by month; by year", all(strays)),
+        ("light varies: by day; by month; by year", all(strays)),
         ("a dark part in full sun is warmer by", format!("{SUN_HEATING_K} C, a third of the day")),
         ("warmth makes light count more by", format!("{LIGHT_KJ_MOL} kJ/mol")),
         (
@@ -235,8 +241,8 @@ fn tank_trap_and_frost() -> Vec<Row> {
     let [caution, negligible, range] =
         ["CAUTION", "NEGLIGIBLE", "LEAST_RANGE_K"].map(|name| kept(FROST, name));
     vec![
-        ("tank: ways it may go; days ahead", all([ways, AHEAD_DAYS as f64])),
-        ("... days behind; full before them; unread days", format!("{behind}; 0.5; {unread}")),
+        ("tank: simulated paths; days ahead", all([ways, AHEAD_DAYS as f64])),
+        ("... days behind; share full before them; unread days", format!("{behind}; 0.5; {unread}")),
         (
             "best day: equally low; wet season",
             format!("{} of the capacity; 3 months", kept(TANK, "TIE_SHARE")),
@@ -252,7 +258,7 @@ fn tank_trap_and_frost() -> Vec<Row> {
             ),
         ),
         ("frost: a minimum under", format!("{FROST_BELOW_C} C")),
-        ("... minima stray by", "1 + 0.32 x (warmest - mean) C, from 2.5 to 5".to_owned()),
+        ("... minima vary by", "1 + 0.32 x (warmest - mean) C, from 2.5 to 5".to_owned()),
         ("... a night's chance counts", format!("{}", kept(FROST, "RUNS"))),
         ("... first and last by a chance of", format!("{caution}")),
         ("... none under a yearly chance; no season within", format!("{negligible}; {range} C")),
@@ -268,9 +274,9 @@ fn learning() -> Vec<Row> {
     vec![
         ("rates drift, squares of log-sd", format!("{DRIFT_PER_YEAR} a year")),
         ("error: measured depth; by eye; class", format!("{errors} log-sd")),
-        ("nothing found means less than", format!("{DETECTION_LIMIT} of the mark")),
+        ("nothing found means less than", format!("{DETECTION_LIMIT} of the limit")),
         ("wild findings; their error", format!("{WILD_SHARE} of all; {WILD_LOG_SD} log-sd")),
-        ("one finding lengthens a mark at most", format!("{LONGEST_STRETCH} times")),
+        ("one finding lengthens a limit at most", format!("{LONGEST_STRETCH} times")),
     ]
 }
 
