@@ -1,37 +1,37 @@
-//! What a meter has counted, and what that rests on.
+//! What a meter has counted, and what the count rests on.
 
 /// Exposure since the last service, in the exposure's unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Accumulated {
     /// Expected total: `known + expected_unread`.
     pub value: f64,
-    /// From days with a reading.
+    /// Exposure of the days with a reading.
     pub known: f64,
-    /// What the climate expects of days without one.
+    /// Exposure that the climate leads one to expect on the days without a reading.
     pub expected_unread: f64,
     /// Standard deviation of that expectation.
     pub sd: f64,
     /// Days with a reading since the last service.
     pub days_read: u32,
-    /// Days without.
+    /// Days without a reading since the last service.
     pub days_unread: u32,
 }
 
-/// What an answer rests on beyond its inputs.
+/// An assumption behind an answer.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Note {
-    /// Means come from normals alone.
+    /// The means come from normals alone.
     NormalsOnly,
-    /// Means rest on this many years, under two.
+    /// The means rest on fewer than two years of readings.
     ShortRecord {
         /// Years of readings.
         years: f64,
     },
-    /// No rain is known; this share of wet days was assumed for the light.
+    /// No rain is known, so the dose of light assumes this share of wet days.
     WetShareAssumed {
         /// Share of wet days.
         share: f64,
     },
-    /// Beyond 60 degrees the factors of orientation are held at their last value.
+    /// Beyond 60 degrees of latitude the factors of orientation keep their value at 60 degrees.
     LatitudeHeld,
 }

@@ -1,18 +1,20 @@
-//! The forecast of one duty: accumulated amount so far, chances, and the window in which the accumulated amount reaches its limit.
+//! The forecast of one duty: the accumulated amount so far, chances, and the window in which it reaches its limit.
 //!
-//! Question answered: by which day has a part taken as much as it stands, with 10, 50 and 90 % chance?
+//! Question answered: by which day has a part reached its limit, with 10, 50 and 90 % chance?
 //!
-//! One principle: from the day after `since`, every day is either read or not. A read day's exposure is computed and
-//! exact; an unread day (before the record, in a gap, after the last reading, past or future) is never taken as dry: the
-//! climate stands for it. The chance by day t is `P(known(t) + Gamma(mean M, variance V) >= limit)`, see
-//! [`crate::passage`], where the equation's source and its check against other daily series stand; the limit is log-normal
-//! ([`crate::limit`]). Accumulated amount and limit are in the exposure's unit, dates up to [`LONGEST_HORIZON`] ahead. The three chances
-//! of a window are a choice, not a finding.
+//! From the day after `since`, every day is either read or unread. The exposure of a read day is exact. A day is
+//! unread before the record, in a gap, after the last reading and in the future. An unread day never counts as
+//! dry: the climate gives what to expect.
 //!
-//! Known failures: a limit of the size of one storm, where the next storm decides and the window can say little; the doubt
-//! about the exposure's own constants is not in the band; it belongs in the limit's `log_sd`.
-//! Invariants: early <= likely <= late; the chance never falls with time; more rain on a read day never delays a date
-//! of runoff.
+//! The chance by day t is `P(known(t) + Gamma(mean M, variance V) >= limit)`. [`crate::passage`] has the
+//! equation's source and its check against other daily series. The limit is log-normal ([`crate::limit`]).
+//! Accumulated amount and limit are in the exposure's unit. Dates reach up to [`LONGEST_HORIZON`] ahead. The three
+//! chances of a window are a choice, not a finding.
+//!
+//! Known failures: A limit of the size of one storm gives a window that says little, because the next storm
+//! decides. The window leaves out the doubt about the exposure's own constants: put it into the limit's `log_sd`.
+//! Invariants: early <= likely <= late. The chance never falls with time. More rain on a read day never delays a
+//! date of runoff.
 
 use crate::accumulated::{Accumulated, Note};
 use crate::calendar::Day;
@@ -21,56 +23,56 @@ use crate::limit::Limit;
 use crate::meter::{LONGEST_PAST, Meter};
 use crate::passage::{ChanceBounds, Curve, Path};
 
-/// Longest horizon, days: a century.
+/// Longest horizon, days: 100 years.
 pub const LONGEST_HORIZON: i32 = 36_525;
 
-/// What is asked of a meter.
+/// A question to a meter.
 #[derive(Debug, Clone, Copy)]
 pub struct Question {
-    /// Where it wants care.
+    /// The accumulated amount at which the part needs care.
     pub limit: Limit,
-    /// Share of the limit that was left at the last service, 0 when it was done whole, under 1.
+    /// Share of the limit that the last service left in the part, 0 to under 1. 0 after a full service.
     pub left_share: f64,
     /// Day of the last service; exposure counts from the day after.
     pub since: Day,
-    /// Today, as the caller sees it; not before `since` nor before the last reading.
+    /// Today, as the caller sees it. Not before `since` and not before the last reading.
     pub as_of: Day,
     /// How far ahead to look, 1 to [`LONGEST_HORIZON`] days.
     pub horizon_days: i32,
 }
 
-/// What is answered.
+/// The answer to a [`Question`].
 #[derive(Debug, Clone)]
 pub struct Answer {
     /// Accumulated amount as of today.
     pub accumulated: Accumulated,
     /// When the limit is reached.
     pub outcome: Outcome,
-    /// Chance that it is reached by then.
+    /// Chances that the limit is reached by today and by some later days.
     pub chance: Chance,
-    /// What was assumed or stretched.
+    /// What was assumed.
     pub notes: Vec<Note>,
     path: Path,
     limit: Limit,
-    /// What was computed on the way.
+    /// Chances computed so far.
     computed: Vec<ChanceBounds>,
 }
 
 /// When the limit is reached.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Outcome {
-    /// A window; at least its early day is within the horizon.
+    /// A window. At least its early day is within the horizon.
     Window(Window),
-    /// Not even the early day is within the horizon.
+    /// The early day is beyond the horizon, and so are the others.
     NeverReached {
-        /// The horizon that was looked at.
+        /// The horizon of the question, days.
         horizon_days: i32,
-        /// Chance of having reached the limit by its end.
+        /// Chance that the limit is reached by the end of the horizon, 0 to 1.
         chance_at_horizon: f64,
         /// Why.
         reason: Reason,
     },
-    /// The exposure rides on rain and there is neither record nor normals to expect any from.
+    /// The exposure depends on rain, and the gauge has neither readings nor normals to expect any from.
     NeedsRain,
 }
 
@@ -79,13 +81,14 @@ pub enum Outcome {
 pub enum Reason {
     /// It never rains in this climate.
     NoRain,
-    /// The part gets nothing: no leaf falls, full shade.
+    /// Nothing reaches the part: no leaf falls, or it is in full shade.
     NoExposure,
-    /// It gets something, and not enough before the horizon.
+    /// The part gets something, but too little to reach the limit within the horizon.
     BeyondHorizon,
 }
 
-/// Days by which the limit is reached with 10, 50 and 90 %; `None` beyond the horizon. May lie in the past.
+/// Days by which the limit is reached with 10, 50 and 90 % chance. `None` beyond the horizon. A day may lie in the
+/// past.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Window {
     /// 10 %.
@@ -96,20 +99,21 @@ pub struct Window {
     pub late: Option<Day>,
 }
 
-/// Chances that the limit is reached, 0 to 1, never falling. Days beyond the horizon give the chance at the horizon.
+/// Chances that the limit is reached, 0 to 1, never falling. Days beyond the horizon give the chance at the
+/// horizon.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Chance {
     /// By today.
     pub today: f64,
-    /// By today and 7 days.
+    /// Within 7 days from today.
     pub in_7_days: f64,
-    /// By today and 30 days.
+    /// Within 30 days from today.
     pub in_30_days: f64,
-    /// By today and 90 days.
+    /// Within 90 days from today.
     pub in_90_days: f64,
 }
 
-/// One point to plot.
+/// One point of a plot of the chance over time.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CurvePoint {
     /// Day.
@@ -124,7 +128,7 @@ impl Meter<'_> {
         self.check(q)?;
         let past = q.as_of.since(q.since);
         let path = self.path(q.since, q.as_of, past + q.horizon_days, q.left_share * q.limit.median);
-        // What was left behind took its share of a limit that nobody knows exactly: the rest of it is as uncertain.
+        // What was left takes its share of the uncertain limit. The rest of the limit is as uncertain.
         let limit = Limit { median: q.limit.median * (1.0 - q.left_share), ..q.limit };
         let view = Curve::new(&path, limit);
         let accumulated = self.accumulated_of(&path, past, &view.sums(past));
@@ -162,7 +166,7 @@ impl Meter<'_> {
         view: &Curve<'_>,
         today: f64,
     ) -> Result<Outcome, EngineError> {
-        // Readings alone may have settled it; then no climate is needed to say when.
+        // Readings alone may settle it. Then the day is known without a climate.
         if path.law().is_none() && today < 0.9 {
             return Ok(Outcome::NeedsRain);
         }
@@ -186,7 +190,7 @@ impl Meter<'_> {
 impl Answer {
     /// The first day by which the limit is reached with chance `p`, `None` beyond the horizon.
     ///
-    /// `p` above 0 and below 1, else `None`. Exact, and consistent with [`Answer::chance_by`].
+    /// `p` above 0 and below 1; any other `p` gives `None`. Exact, and consistent with [`Answer::chance_by`].
     pub fn day_of_chance(&self, p: f64) -> Option<Day> {
         if !(p > 0.0 && p < 1.0) {
             return None;
@@ -195,12 +199,13 @@ impl Answer {
         Some(self.path.day(number))
     }
 
-    /// The chance over time around the window, to the horizon without one: at most 60 points, days and chances rising.
+    /// The chance over time around the window, or up to the horizon when there is no window. At most 60 points;
+    /// days and chances never fall.
     pub fn curve(&self) -> Result<Vec<CurvePoint>, EngineError> {
         curve(&self.path, &self.view(), &self.outcome)
     }
 
-    /// The chance that the limit is reached by a day, 0 before the last service, held at the horizon's after it.
+    /// The chance that the limit is reached by a day: 0 before the last service, and constant beyond the horizon.
     pub fn chance_by(&self, day: Day) -> Result<f64, EngineError> {
         self.view().chance_by(day.since(self.path.day(0)))
     }
@@ -210,16 +215,17 @@ impl Answer {
     }
 }
 
-/// Points around the window: its ends, and between them days that a search passes, which need little new.
+/// Points around the window: its ends, and days between them that a search visits anyway.
 fn curve(path: &Path, view: &Curve<'_>, outcome: &Outcome) -> Result<Vec<CurvePoint>, EngineError> {
-    /// Steps are this share of the whole or, most of them, up to half as long: 55 points at most.
+    /// Steps are at most the whole stretch over this number, and most are at least half of that: 55 points at
+    /// most.
     const STEPS: i32 = 24;
     let today = path.past();
     let (from, to) = match *outcome {
         Outcome::Window(Window { early: Some(early), likely, late }) => {
             let number = |day: Option<Day>| day.map_or(path.horizon(), |d| d.since(path.day(0)));
             let (early, likely, late) = (number(Some(early)), number(likely), number(late));
-            // Half as far again on both sides takes in about 5 to 95 %.
+            // Adding half the distance on both sides covers about 5 to 95 %.
             (early - (likely - early) / 2, late.saturating_add((late - likely) / 2))
         }
         _ => (today, path.horizon()),

@@ -3,17 +3,17 @@
 /// Why the engine gave no answer.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum EngineError {
-    /// An input is outside the range in which the equations mean anything.
+    /// An input is outside the range for which the equations hold.
     #[error("{name} is {value}; allowed: {allowed}")]
     OutOfRange {
-        /// Name of the input, with its unit.
+        /// Name of the input, usually with its unit.
         name: &'static str,
         /// The value that was given.
         value: f64,
-        /// The range that is allowed, in words.
+        /// The allowed range, in words.
         allowed: &'static str,
     },
-    /// An iteration did not settle in the steps it is given.
+    /// An iteration did not settle within its number of steps.
     #[error("{what} did not converge in {steps} steps (residual {residual})")]
     NotConverged {
         /// What was being computed.
@@ -25,7 +25,7 @@ pub enum EngineError {
     },
 }
 
-/// Refuses a value that does not satisfy the condition; write the condition so that NaN fails it.
+/// Refuses a value unless the condition holds. Write the condition so that NaN fails it.
 pub(crate) fn require(
     ok: bool,
     name: &'static str,

@@ -1,24 +1,26 @@
-//! Numbers in, numbers out: when the parts of a rainwater system want care.
+//! Computes when the parts of a rainwater system need care: numbers in, numbers out.
 //!
-//! Days are [`Day`]s, whole civil days counted from 1970-01-01; nothing here knows the clock, a time zone, a file
-//! or the network. The same inputs give the same bits.
+//! A [`Day`] is a whole civil day, counted from 1970-01-01. The engine uses no clock, time zone, file or network.
+//! The same inputs give the same bits.
 //!
-//! A walk through one forecast:
+//! One forecast, step by step:
 //!
-//! 1. A [`Gauge`] holds daily readings ([`RainRecord`]), twelve [`Normals`], or both, and the [`Climate`] they give.
-//! 2. A [`Catchment`] is what runs off one kind of roof under it, day by day.
-//! 3. An [`Exposure`] says what a duty's accumulated amount counts: runoff, leaves carried to a screen, solids settling in the tank,
-//!    ultraviolet dose.
-//! 4. A [`Meter`] counts it over the readings and lets the climate stand for every day without one, past or future.
-//! 5. [`learning::learn`] takes a [`Prior`] limit and what was found on visits, and gives the limit that is believed now.
-//! 6. [`Meter::forecast`] answers with the [`Window`] in which the accumulated amount reaches the limit.
+//! 1. A [`Gauge`] holds daily readings ([`RainRecord`]), twelve [`Normals`], or both, and the [`Climate`] they
+//!    give.
+//! 2. A [`Catchment`] holds what runs off one kind of roof under that gauge, day by day.
+//! 3. An [`Exposure`] says what a duty's accumulated amount counts. Examples are runoff, leaves on a screen,
+//!    solids that settle in the tank, and ultraviolet dose.
+//! 4. A [`Meter`] counts the exposure over the readings. It uses the climate for every day without a reading, past
+//!    or future.
+//! 5. [`learning::learn`] takes a [`Prior`] limit and what visits found, and returns the limit believed now.
+//! 6. [`Meter::forecast`] returns the [`Window`] in which the accumulated amount reaches the limit.
 //!
-//! What is no sum over days is followed along generated paths: the water in the tank and the seal of its trap
-//! ([`supply`]). Frost ([`frost`]) needs no more than twelve monthly minima.
+//! Two figures are not sums over days: the water in the tank and the seal of its overflow trap. [`supply`] follows
+//! them along generated rain. Frost ([`frost`]) needs only twelve monthly minima.
 //!
-//! Every prior and default carries its published source or the word "judgement"; "from memory" marks a figure that
-//! is commonly quoted and was not looked up. The page `README.md` beside this crate works one example by hand for each
-//! core duty and lists them all; a test holds its figures to this code.
+//! Every prior and default carries its published source or the word "judgement". "From memory" marks a figure that
+//! is commonly quoted and was not looked up. The page `README.md` beside this crate lists them all and works one
+//! example by hand for each core duty. A test holds its figures to this code.
 #![deny(missing_docs)]
 #![expect(
     clippy::neg_cmp_op_on_partial_ord,

@@ -1,18 +1,19 @@
-//! Counting: what a part has taken between any two days, and what it may be expected to take.
+//! Counts what a part has taken between two days, and what it can be expected to take.
 //!
 //! Question answered: how much did a part take between two days, and how sure is that?
 //!
-//! A [`Meter`] runs an exposure once over the readings of its gauge. It then answers for every question about that part:
-//! the accumulated amounts at past inspections, from which findings are learned, and the forecast from today on.
+//! A [`Meter`] runs an exposure once over the readings of its gauge. Then it answers every question about that part.
+//! It gives the accumulated amounts at past inspections, from which findings are learned, and the forecast from today
+//! on.
 //!
-//! `accumulated = sum over read days of what each added + sum over unread days of the month's mean` in the exposure's own unit;
-//! its standard deviation is that of the second sum ([`crate::passage`]; equation and ranges there). Days after `since`
-//! count, `through` among them, two centuries at most.
+//! `accumulated = sum over read days of their amounts + sum over unread days of the month's mean`, in the exposure's
+//! unit. The standard deviation is that of the second sum ([`crate::passage`] has the equation and the ranges). It
+//! counts the days after `since`, up to and including `through`, at most two centuries.
 //!
-//! Judgement: under two years of readings a note says that the climate is thin. Known failure: unread days count as
-//! usual ones although neighbours or the storms around the gap may tell more.
-//! Invariants: accumulated amounts are 0 or more; two stretches that meet add up to the whole, in what was read and in what is
-//! expected; days with a reading and days without are all the days there are.
+//! Judgement: with less than two years of readings a note says that the record is short. Known failure: unread days
+//! count as usual days, although neighbours or the storms around the gap may tell more.
+//! Invariants: Accumulated amounts are 0 or more. Two adjoining stretches add up to the whole, both in the known and
+//! in the expected part. Days with and without a reading add up to all days.
 
 use crate::accumulated::{Accumulated, Note};
 use crate::calendar::Day;
@@ -23,9 +24,9 @@ use crate::gauge::Gauge;
 use crate::limit::Limit;
 use crate::passage::{Curve, Known, Law, MonthlySums, Path, RunningTotal, Sums};
 
-/// Fewest years of a record below which a note says that the climate is thin.
+/// Years of readings below which a note says that the record is short.
 const SHORT_YEARS: f64 = 2.0;
-/// Longest time over which anything is counted, days: two centuries.
+/// Longest time to count over, days: two centuries.
 pub(crate) const LONGEST_PAST: i32 = 73_050;
 
 /// An exposure counted over the readings of its gauge.
@@ -41,7 +42,7 @@ pub struct Meter<'a> {
 }
 
 impl<'a> Meter<'a> {
-    /// Counts. The catchment must have been made of the same gauge and a roof of the same kind.
+    /// Counts. The catchment must belong to the same gauge and to a roof of the same kind.
     pub fn new(s: &Setting<'a>) -> Result<Meter<'a>, EngineError> {
         s.site.check()?;
         s.roof.check()?;
@@ -62,7 +63,8 @@ impl<'a> Meter<'a> {
         })
     }
 
-    /// What was taken after one day up to and with another, not before it, at most two centuries later.
+    /// What the part took after `since`, up to and including `through`: not before `since`, and at most two centuries
+    /// later.
     pub fn accumulated(&self, since: Day, through: Day) -> Result<Accumulated, EngineError> {
         let days = through.since(since);
         require((0..=LONGEST_PAST).contains(&days), "days since", f64::from(days), "0 to 73050")?;
@@ -72,8 +74,8 @@ impl<'a> Meter<'a> {
 
     /// The day by which a limit was reached as likely as not, when it is known to have been reached by `found_on`.
     ///
-    /// A hole that is found blocked was blocked some day since it was last cleared; this is the middle of what the limit
-    /// says about that day. `None` when the accumulated amount had not begun by then.
+    /// A hole that is found blocked was blocked on some day since it was last cleared. This is the median of that day
+    /// by the limit. `None` when nothing had accumulated by then.
     pub fn reached_before(
         &self,
         limit: Limit,
@@ -92,27 +94,27 @@ impl<'a> Meter<'a> {
         Ok(view.day_of(by_then / 2.0)?.map(|number| path.day(number).min(found_on)))
     }
 
-    /// The law of the days that nobody read; `None` when there is no rain to base one on.
+    /// The law of unread days. `None` when there is no rain to base one on.
     pub fn law(&self) -> Option<&Law> {
         self.law.as_ref()
     }
 
-    /// The path from `since` to a horizon, days after `since`, as it is seen on `as_of`.
+    /// The path from `since` to a horizon, in days after `since`, as seen on `as_of`.
     pub(crate) fn path(&self, since: Day, as_of: Day, horizon: i32, carried: f64) -> Path {
         let unread = if self.reads_rain {
             self.gauge.unread(since, as_of)
         } else {
-            // Nothing is read of it: all of it is expectation.
+            // The exposure does not use readings, so all of it is expectation.
             Vec::from_iter((as_of > since).then(|| (1, as_of.since(since))))
         };
         let known = Known::new(self.running.clone(), since, as_of, carried);
         Path::new(known, unread, self.law, horizon)
     }
 
-    /// The accumulated amount after `past` days, of which `sums` stand for those that nobody read.
+    /// The accumulated amount after `past` days. `sums` stand for the unread ones.
     pub(crate) fn accumulated_of(&self, path: &Path, past: i32, sums: &Sums) -> Accumulated {
         let known = path.known(past);
-        // What comes whatever the weather is no gap in the readings.
+        // An exposure that does not depend on the weather has no gaps in its readings.
         let read = if self.reads_rain {
             self.gauge.days_read(path.day(0), path.day(past))
         } else {

@@ -1,25 +1,26 @@
-//! How well a forecast was: where what a visit found falls among what had been predicted for that day.
+//! How good a forecast was: where a finding falls within the prediction for its day.
 //!
-//! Question answered: when a part is looked at, how full was it expected to be, and at which point of that prediction
-//! does the finding lie? The answer is the predictive distribution at the finding, the probability integral transform
-//! (Dawid 1984, Journal of the Royal Statistical Society A 147:278; from memory). With fullness `F = X / M`, `X` what the
-//! part takes and `M` its limit,
+//! Question answered: how full was a part expected to be on the day of a visit, and where in that prediction is
+//! the finding? The answer is the predictive distribution at the finding. It is the probability integral transform
+//! (Dawid 1984, Journal of the Royal Statistical Society A 147:278; from memory). `X` is what the part takes, `M`
+//! its limit and `F = X / M` its fullness:
 //!
-//! `u(f) = P(F <= f) = 1 - P(X reaches f M by that day)`,
+//! `u(f) = P(F <= f) = 1 - P(X reaches f M by that day)`
 //!
-//! which is the passage of [`Meter::forecast`] at another limit; the error of the finding widens the doubt of the limit:
-//! the two log-sds are squared and added. A class, "nothing" and "blocked" are ranges of `f`, so they give a range of `u`,
-//! of which each point counts alike (Czado, Gneiting and Held 2009, Biometrics 65:1254; from memory).
+//! This is the passage of [`Meter::forecast`] at another limit. The error of the finding widens the doubt of the
+//! limit: the squares of the two log-sds are added. A class, "nothing" and "blocked" are ranges of `f`, so they
+//! give a range of `u`. Each point of that range counts alike (Czado, Gneiting and Held 2009, Biometrics 65:1254;
+//! from memory).
 //!
-//! Of good forecasts `u` is uniform: eight findings in ten fall between 10 and 90 %, where the window's ends lie, and the
-//! mean is one half. More below: dates come too early. More above: they come too late.
+//! For good forecasts `u` is uniform: eight findings in ten fall between 10 and 90 %, the ends of the window, and
+//! the mean is one half. More findings below: dates come too early. More above: they come too late.
 //!
-//! After a cleaning in part nothing is said: what was left is a reading by eye as well, and two of them say little of what
-//! came between.
+//! A visit after a partial cleaning gets no position. What was left is itself a reading by eye, and two such
+//! readings say little about the time between them.
 //!
-//! Known failures: findings are made when somebody comes, often because the forecast said so, and a part that was
-//! cleaned on the way without a note looks as if it filled slowly. Invariants: `u` never falls as the finding grows; the
-//! shares below, inside and above add up to 1.
+//! Known failures: Visits often happen because the forecast said so. A part that was cleaned without a note seems
+//! to fill slowly.
+//! Invariants: `u` never falls as the finding grows. The shares below, inside and above add up to 1.
 
 use crate::calendar::Day;
 use crate::duty::Question;
@@ -31,11 +32,11 @@ use crate::passage::{Curve, Path};
 
 /// The ends of the range that forecasts show: 10 and 90 %.
 const ENDS: (f64, f64) = (0.1, 0.9);
-/// Fullness beyond which nothing is told apart.
+/// Above this fullness all values count as the same.
 const MOST: f64 = 1e6;
-/// Fullness below which nothing is told apart.
+/// Below this fullness all values count as the same.
 const LEAST: f64 = 1e-6;
-/// Halvings of a search for a fullness: from twelve decades to one part in 10^9.
+/// Halvings of the search for a fullness: they narrow twelve decades to one part in 10^9.
 const HALVINGS: u32 = 36;
 
 /// How full a part was expected to be on a day, as shares of its limit.
@@ -49,7 +50,8 @@ pub struct Fullness {
     pub high: f64,
 }
 
-/// Where a finding falls in the predictive distribution: from one position to another, 0 to 1. A number has one position.
+/// Where a finding falls in the predictive distribution, as a range of positions from 0 to 1. A number has one
+/// position.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Placed {
     /// Lower end.
@@ -59,42 +61,44 @@ pub struct Placed {
 }
 
 impl Placed {
-    /// The share of it that lies below the predicted 10 %: found emptier than expected.
+    /// The share of the range below the predicted 10 %: found emptier than expected.
     pub fn below(&self) -> f64 {
         self.share(0.0, ENDS.0)
     }
 
-    /// The share of it within the predicted 10 to 90 %.
+    /// The share of the range within the predicted 10 to 90 %.
     pub fn inside(&self) -> f64 {
-        // What is left, so that the three add up.
+        // Taken as the rest, so that the three shares add up to 1.
         (1.0 - self.below() - self.above()).max(0.0)
     }
 
-    /// The share of it above the predicted 90 %: found fuller than expected.
+    /// The share of the range above the predicted 90 %: found fuller than expected.
     pub fn above(&self) -> f64 {
         self.share(ENDS.1, 1.0)
     }
 
-    /// Its middle.
+    /// The middle of the range.
     pub fn middle(&self) -> f64 {
         0.5 * (self.from + self.to)
     }
 
-    /// The share between two positions, one of which is an end.
+    /// The share of the range between two positions, one of which is 0 or 1.
     fn share(&self, from: f64, to: f64) -> f64 {
         let width = self.to - self.from;
         if width > 0.0 {
             return ((self.to.min(to) - self.from.max(from)) / width).clamp(0.0, 1.0);
         }
-        // A number at an end of the range is in the range.
+        // A number exactly at 10 or 90 % counts as inside.
         let outside = if from == 0.0 { self.from < to } else { self.from > from };
         f64::from(u8::from(outside))
     }
 }
 
 impl Meter<'_> {
-    /// Where what was found on a day, after `as_of`, falls among what the question's forecast had predicted for it; `None`
-    /// without rain to predict from, or after a cleaning in part. The horizon of the question does not matter.
+    /// Where the finding of a day after `as_of` falls within the prediction of the question's forecast.
+    ///
+    /// `None` without rain to predict from, or after a partial cleaning. The horizon of the question does not
+    /// matter.
     pub fn placed(
         &self,
         q: &Question,
@@ -106,7 +110,7 @@ impl Meter<'_> {
         Ok(Some(Placed { from: prediction.at(low, log_sd)?, to: prediction.at(high, log_sd)? }))
     }
 
-    /// How full the part was expected to be on a day after `as_of`; `None` as for [`Meter::placed`].
+    /// How full the part was expected to be on a day after `as_of`. `None` as for [`Meter::placed`].
     pub fn fullness(&self, q: &Question, on: Day) -> Result<Option<Fullness>, EngineError> {
         let Some(prediction) = Prediction::new(self, q, on)? else { return Ok(None) };
         let of = |chance: f64| prediction.fullness(chance);
@@ -126,12 +130,12 @@ impl Prediction {
         let number = on.since(q.since);
         meter.check(&Question { horizon_days: on.since(q.as_of), ..*q })?;
         let path = meter.path(q.since, q.as_of, number, 0.0);
-        // Readings alone say nothing of the days after them.
+        // Readings alone say nothing about the days after them.
         let known = path.law().is_some() && q.left_share == 0.0;
         Ok(known.then_some(Prediction { path, number, limit: q.limit }))
     }
 
-    /// The chance that the part is no fuller than that.
+    /// The chance that the part is at most this full.
     fn at(&self, fullness: f64, log_sd: f64) -> Result<f64, EngineError> {
         if !(fullness > LEAST) {
             return Ok(0.0);
@@ -149,7 +153,7 @@ impl Prediction {
             let middle = 0.5 * (low + high);
             if self.at(middle.exp(), 0.0)? < chance { low = middle } else { high = middle }
         }
-        // What can be told from nothing.
+        // Near the least fullness the part counts as empty.
         let fullness = high.exp();
         Ok(if fullness > 2.0 * LEAST { fullness } else { 0.0 })
     }
