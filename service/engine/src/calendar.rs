@@ -1,8 +1,8 @@
 //! Civil days without a clock.
 //!
-//! A [`Day`] is the number of days since 1970-01-01 in the proleptic Gregorian calendar. It carries no time zone: the
-//! caller decides which civil day a reading belongs to. A rain gauge's day often runs from 9 a.m. to 9 a.m. and may
-//! be filed one day off; that is harmless for sums and wrong for single events.
+//! A [`Day`] is the number of days since 1970-01-01 in the proleptic Gregorian calendar. It has no time zone: the
+//! caller decides which civil day a reading belongs to. The day of a rain gauge often runs from 9 a.m. to 9 a.m.
+//! and may be filed one day off. That does no harm to sums, but it is wrong for single events.
 //!
 //! Conversions follow the era arithmetic of Howard Hinnant's public-domain `chrono` algorithms ("days from civil").
 //! Invariant: `Day::from_ymd(y, m, d)` followed by [`Day::ymd`] gives back the same triple.
@@ -65,12 +65,12 @@ impl Day {
         DAYS_BEFORE_MONTH[m as usize - 1] + d + u32::from(m > 2 && is_leap(y))
     }
 
-    /// The day `days` later, earlier when negative; stays at the ends of the range instead of wrapping.
+    /// The day `days` later, or earlier when negative. Stops at the ends of the range instead of wrapping.
     pub fn plus(self, days: i32) -> Day {
         Day(self.0.saturating_add(days))
     }
 
-    /// Days from `earlier` to this day, negative when `earlier` is the later one.
+    /// Days from `earlier` to this day, negative when `earlier` is the later day.
     pub fn since(self, earlier: Day) -> i32 {
         self.0.saturating_sub(earlier.0)
     }
@@ -82,7 +82,7 @@ impl Day {
     }
 }
 
-/// Steps through consecutive days keeping month and day of the year, without a division per day.
+/// Steps through consecutive days and keeps month and day of the year, without a division per day.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Walker {
     day: Day,

@@ -1,20 +1,20 @@
 //! What runs off one kind of roof under one gauge, day by day.
 //!
-//! Question answered: on which days did anything run off, how many mm, and what solids went with it?
+//! Question answered: on which days was there runoff, how many mm, and how many solids did it wash off?
 //!
-//! `runoff = coefficient x max(0, store + rain - loss)` in mm over the plan area ([`crate::runoff`]; equation and check
-//! against EPA SWMM there); solids in g per m2 of roof by exponential build-up and wash-off ([`crate::washoff`]).
-//! Ranges: those of [`Roof`]. After days that nobody read the roof counts as dry and a fifth of the most solids lie on it
-//! (judgement: about what lies there between two rains).
+//! `runoff = coefficient x max(0, store + rain - loss)` in mm over the plan area. [`crate::runoff`] has the
+//! equation and its check against EPA SWMM. Solids are in g per m2 of roof, by exponential build-up and wash-off
+//! ([`crate::washoff`]). Ranges are those of [`Roof`]. After days without a reading the roof counts as dry and
+//! holds a fifth of the most solids (judgement: about the amount between two rains).
 //!
-//! Roofs of one wetting loss and coefficient under one gauge share their days with runoff, whatever their size: how much
-//! ran off, how long nothing had, what lay on the roof and how much of it was washed off. They are worked out once; a new
-//! reading adds to them ([`Catchment::extend`]), with the same bits as working out everything anew.
+//! All roofs with one wetting loss and coefficient under one gauge share their events, whatever their area. An event is
+//! a day with runoff: how much ran off, after how many days, what was on the roof, and what was washed off. Events are
+//! computed once. [`Catchment::extend`] adds a new reading and gives the same bits as computing everything again.
 //!
-//! Known failures: a day's rain in one short burst, snow, two storms in one day of the gauge; after a long gap the first
-//! event washes off what is only guessed.
-//! Invariants: nothing runs off on a day without rain; more rain on a day never lessens the runoff of any day; what was
-//! washed off was lying there; working on after a new reading equals working out everything anew.
+//! Known failures: A day's rain in one short burst, snow, and two storms within one day of the gauge. After a long
+//! gap the first event washes off a guessed amount.
+//! Invariants: A day without rain has no runoff. More rain on a day never lowers the runoff of any day. No more is
+//! washed off than was on the roof. Adding a reading equals computing everything again.
 
 use crate::calendar::Day;
 use crate::error::EngineError;
@@ -32,7 +32,7 @@ pub struct Catchment {
 }
 
 impl Catchment {
-    /// The days with runoff off roofs of this one's kind. The area does not matter, nor the trees.
+    /// The days with runoff off roofs of this kind. Area and trees do not matter.
     pub fn new(gauge: &Gauge, roof: &Roof) -> Result<Catchment, EngineError> {
         roof.check()?;
         let mut own = Events::new(roof.wetting_loss_mm)?;
@@ -51,7 +51,7 @@ impl Catchment {
         Ok(Some(events))
     }
 
-    /// Takes in what was pushed to the gauge since. It must be the same gauge.
+    /// Adds the readings that were pushed to the gauge since. It must be the same gauge.
     pub fn extend(&mut self, gauge: &Gauge) -> Result<(), EngineError> {
         if self.own.passed < gauge.record().dense().len() {
             self.own.extend(gauge.record(), self.coefficient);
@@ -65,7 +65,7 @@ impl Catchment {
         self.wetting_loss_mm == roof.wetting_loss_mm && self.coefficient == roof.coefficient
     }
 
-    /// Runoff in mm after one day and up to and with another, on the days that were read.
+    /// Runoff in mm on the read days after `since`, up to and including `through`.
     pub fn runoff_mm(&self, since: Day, through: Day) -> f64 {
         let by = |day: Day| {
             let passed = self.own.day.partition_point(|event| *event <= day.0);
@@ -74,7 +74,7 @@ impl Catchment {
         (by(through) - by(since)).max(0.0)
     }
 
-    /// Days with runoff from a day on, with their mm.
+    /// Days with runoff from a day on, with their runoff in mm.
     pub(crate) fn events_from(&self, from: Day) -> impl Iterator<Item = (Day, f64)> {
         let start = self.own.day.partition_point(|day| *day < from.0);
         self.own.day[start..].iter().zip(&self.own.mm[start..]).map(|(day, mm)| (Day(*day), *mm))
@@ -86,12 +86,12 @@ impl Catchment {
         PER_EVENT * (self.own.day.capacity() + self.modelled.as_ref().map_or(0, |m| m.day.capacity()))
     }
 
-    /// What was read.
+    /// Events of the days that were read.
     pub(crate) fn own(&self) -> &Events {
         &self.own
     }
 
-    /// What a climate that rests on too few readings would bring.
+    /// Events of generated years, when the climate rests on too few readings.
     pub(crate) fn model(&self) -> Option<&Events> {
         self.modelled.as_ref()
     }
@@ -142,7 +142,7 @@ mod tests {
         }
     }
 
-    /// Against the roof gone through day by day.
+    /// Compared with the roof computed day by day.
     #[test]
     fn events_are_those_of_the_days() {
         let gauge = gauge(1400);

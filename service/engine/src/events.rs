@@ -1,7 +1,8 @@
-//! Days with runoff off one kind of roof, one after the other: how much ran off, what lay on the roof, what was washed off.
+//! Events, in order: days with runoff off one kind of roof, with the runoff, the solids on the roof and those
+//! washed off.
 //!
-//! They grow with the record of a gauge and are the same bits however it came in; [`crate::catchment`] has equation and
-//! ranges.
+//! Events grow with the record of a gauge. They are the same bits whether readings came one by one or all at once.
+//! [`crate::catchment`] has the equation and the ranges.
 
 use std::sync::Arc;
 
@@ -14,42 +15,42 @@ use crate::runoff::WettingStore;
 use crate::special::{LANES, exp_each};
 use crate::washoff::{BUILD_UP_PER_DAY, MOST_G_M2};
 
-/// Solids on a roof after days that nobody read, as a share of the limit: about what lies there between two rains.
-/// Judgement.
+/// Solids on a roof after days without a reading, as a share of the most it holds: about the amount between two
+/// rains. Judgement.
 pub(crate) const SOLIDS_AFTER_GAP: f64 = 0.2;
 
 /// Days with runoff in a record, in order.
 ///
-/// Meters keep the days and the runoff that they count: these are shared, and copied when a reading comes while they are
-/// still in use.
+/// Meters share the lists of days and runoff that they count. A list is copied if a reading comes while a meter
+/// uses it.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Events {
     /// The day.
     pub day: Arc<Vec<i32>>,
-    /// Runoff in mm up to and with the day, coefficient taken off.
+    /// Runoff up to and including the day, mm, after the coefficient.
     pub total: Arc<Vec<f64>>,
-    /// Runoff in mm, coefficient taken off.
+    /// Runoff of the day, mm, after the coefficient.
     pub mm: Vec<f64>,
     /// Solids lying on the roof before the rain, g/m2.
     pub lying: Vec<f64>,
     /// Solids washed off, g/m2.
     pub washed: Vec<f64>,
-    /// The calendar months that have any.
+    /// The calendar months with events.
     pub months: Vec<Run>,
-    /// Where readings begin anew: the number of the first event after a gap and the day before the readings, on which
-    /// nobody knows what lay on the roof.
+    /// Where readings begin again after a gap: the number of the first event, and the day before the readings.
+    /// What was on the roof on that day is unknown.
     pub starts: Vec<(usize, i32)>,
-    /// How many events there are by the end of each whole block of 30 days from the first reading on.
+    /// Number of events by the end of each whole block of 30 days from the first reading on.
     pub blocks: Vec<usize>,
     /// Sum of the squares of the runoff, mm2.
     pub squares: f64,
-    /// Sum and sum of squares of the days waited for each.
+    /// Sum, and sum of squares, of the days waited before each event.
     waits: (f64, f64),
     store: WettingStore,
     on_roof: f64,
     since: i32,
     after_gap: bool,
-    /// Days of the record gone through.
+    /// Days of the record processed so far.
     pub passed: usize,
 }
 
@@ -62,7 +63,7 @@ pub(crate) struct Run {
     pub before: i32,
     /// The last day of the month.
     pub last: i32,
-    /// How many events there are by the end of it.
+    /// Number of events by the end of the month.
     pub end: usize,
 }
 
@@ -87,7 +88,7 @@ impl Events {
         })
     }
 
-    /// Goes on over the days of a record that it has not gone through yet.
+    /// Processes the days of a record that were added since the last call.
     pub(crate) fn extend(&mut self, record: &RainRecord, coefficient: f64) {
         let Some(first) = record.first() else { return };
         let mm = record.dense();
@@ -103,18 +104,19 @@ impl Events {
         }
     }
 
-    /// Days, runoff and months of the events that the new days bring.
+    /// Days, runoff and months of the events on the new days.
     fn run_off(&mut self, first: Day, mm: &[f64], coefficient: f64) {
         let days = Arc::make_mut(&mut self.day);
         let mut count = days.len();
-        // Every day is written where the next event goes and stays there if it is one: no branch on the weather.
+        // Every day is written to the place of the next event, and stays there if it is one. This avoids a branch
+        // on the weather.
         let most = count + mm.len() - self.passed;
-        // No more room than that: many catchments are kept, and each grows by a day at a time.
+        // Reserves no more than that: many catchments are stored, and each grows by one day at a time.
         days.reserve_exact(most - count);
         self.mm.reserve_exact(most - count);
         days.resize(most, 0);
         self.mm.resize(most, 0.0);
-        // Kept here and not in memory, from day to day.
+        // Local copies keep these in registers from day to day.
         let (mut store, mut after_gap) = (self.store, self.after_gap);
         let mut passed = self.passed;
         while passed < mm.len() {
@@ -131,7 +133,7 @@ impl Events {
                 if after_gap {
                     after_gap = false;
                     store.dry_out();
-                    // Readings that bring no event before the next gap say nothing.
+                    // Readings without an event before the next gap say nothing.
                     self.starts.pop_if(|start| start.0 == count);
                     self.starts.push((count, day - 1));
                 }
@@ -152,7 +154,7 @@ impl Events {
         (self.store, self.after_gap) = (store, after_gap);
     }
 
-    /// What lay on the roof and what was washed off it, for the events from `from` on.
+    /// Solids on the roof and solids washed off, for the events from `from` on.
     fn wash(&mut self, from: usize) {
         const SPELLS: usize = 32;
         let kept = 1.0 - washed_share(BUILD_UP_PER_DAY, 1.0);
@@ -185,7 +187,7 @@ impl Events {
                     next_start = self.starts.get(starts).map_or(usize::MAX, |start| start.0);
                 }
                 let wait = day - since;
-                // On dry days what is missing to the most shrinks by a constant share.
+                // Each dry day adds a constant share of what is missing to the most the roof holds.
                 let dry = wait as usize - 1;
                 let missing = missing.get(dry).copied().unwrap_or_else(|| kept.powi(dry as i32));
                 let lying = MOST_G_M2 - (MOST_G_M2 - on_roof) * missing;
@@ -204,23 +206,23 @@ impl Events {
         (self.on_roof, self.since, self.waits) = (on_roof, since, waits);
     }
 
-    /// Gives back the room that was taken for days without an event.
+    /// Frees the memory reserved for days without an event.
     pub(crate) fn trim(&mut self) {
         Arc::make_mut(&mut self.day).shrink_to_fit();
         self.mm.shrink_to_fit();
     }
 
-    /// How many there are.
+    /// Number of events.
     pub(crate) fn len(&self) -> usize {
         self.day.len()
     }
 
-    /// Mean square over mean of the runoff, mm: the amount that a typical mm belongs to.
+    /// Mean square of the runoff over its mean, mm: the size of the event that a typical mm belongs to.
     pub(crate) fn typical_mm(&self) -> f64 {
         self.total.last().map_or(0.0, |total| self.squares / total)
     }
 
-    /// Days that the last runoff lies back on a day taken at random.
+    /// Mean number of days since the last runoff, on a random day.
     pub(crate) fn days_back(&self) -> f64 {
         if self.waits.0 > 0.0 { self.waits.1 / self.waits.0 / 2.0 } else { 0.0 }
     }

@@ -1,19 +1,19 @@
 //! The rain of one gauge, with everything that the systems under it share.
 //!
-//! Question answered: which days of a gauge were read, what was read on them, and what is to be expected of all others?
+//! Question answered: which days of a gauge were read, what was read, and what can be expected of the other days?
 //!
-//! A gauge's climate and the calendar of its readings are worked out once, whatever hangs under it. A new reading after
-//! the last one adds to them ([`Gauge::push`]); nothing walks over the years before it again, and what comes out is the
-//! same to the last bit as from a gauge that was given the longer record at once.
+//! A gauge works out its climate and the calendar of its readings once, for all systems under it. [`Gauge::push`]
+//! adds a new reading after the last one. It does not go over the earlier years again, and its result equals, bit
+//! for bit, a gauge made from the longer record.
 //!
-//! Where there are fewer readings than [`SPREAD_DAYS`], what a duty takes in a month is learned from forty years of rain
-//! that the climate generates ([`crate::generate`]), each month brought to its mean `days x rain_mm_per_day` exactly.
-//! Units: mm per civil day. The count of those years and of the days from which a record speaks for itself is judgement.
+//! With fewer readings than [`SPREAD_DAYS`], the monthly amounts of a duty come from 40 years of generated rain
+//! ([`crate::generate`]). Each month is scaled to its mean `days x rain_mm_per_day` exactly. Units: mm per civil
+//! day. Two numbers are judgement: the 40 years, and the days from which a record gives its own spread.
 //!
-//! Known failures: what the readings themselves may hide ([`crate::rain`]); a gauge that stood elsewhere before, or far
-//! from the roof; one climate for all its years.
-//! Invariants: every day is either read or not, and is counted once; a gauge that grew equals one that was given
-//! everything; a gauge taken back to a day ([`Gauge::until`]) knows nothing of later ones.
+//! Known failures: Faults in the readings ([`crate::rain`]). A gauge that was moved, or that is far from the roof.
+//! One climate for all its years.
+//! Invariants: Every day is either read or not, and counts once. A gauge that grew equals one made from the whole
+//! record. A gauge cut back to a day ([`Gauge::until`]) knows nothing of later days.
 
 use std::sync::LazyLock;
 
@@ -24,7 +24,8 @@ use crate::climate::{
 use crate::generate::Generator;
 use crate::rain::RainRecord;
 
-/// Modelled years: 2001 to 2040. Enough that the mean of a month is off by some percent before it is levelled. Judgement.
+/// Modelled years: 2001 to 2040. So many that the mean of a month is only some percent off before it is scaled.
+/// Judgement.
 const MODEL_START: Day = Day(11_323);
 const MODEL_DAYS: [f64; 12] = {
     let mut days = [0.0; 12];
@@ -38,7 +39,7 @@ const MODEL_DAYS: [f64; 12] = {
 /// Any fixed number: the same climate gives the same years.
 const MODEL_SEED: u64 = 1;
 
-/// Days of a block by which the spread of an exposure is measured.
+/// Days of a block. The spread of an exposure is measured on blocks.
 pub(crate) const BLOCK_DAYS: usize = 30;
 
 /// One gauge: readings, normals, and the climate they give.
@@ -48,7 +49,7 @@ pub struct Gauge {
     normals: Option<Normals>,
     statistics: GrowingStatistics,
     climate: Result<Climate, ClimateError>,
-    /// Whether the climate was given and not fitted.
+    /// Whether the climate was given rather than fitted.
     given: bool,
     read_days: ReadDays,
 }
@@ -60,7 +61,8 @@ pub(crate) struct ReadDays {
     pub by_month: [f64; 12],
     /// Stretches without a reading between the first and the last one, as first and last day.
     pub gaps: Vec<(Day, Day)>,
-    /// Days of each month with a reading, by blocks of 30 days from the first reading on; the last block may be open.
+    /// Days of each month with a reading, in blocks of 30 days from the first reading on. The last block may be
+    /// incomplete.
     pub blocks: Vec<ReadBlock>,
     next_in_block: usize,
 }
@@ -78,7 +80,7 @@ impl ReadBlock {
         self.days.iter().map(|days| u32::from(*days)).sum()
     }
 
-    /// What monthly means lead one to expect on them.
+    /// What the monthly means lead one to expect on these days.
     pub(crate) fn expected(self, daily: &[f64; 12]) -> f64 {
         let month = |k: usize| daily[(usize::from(self.first_month0) + k) % 12];
         (0..3).map(|k| f64::from(self.days[k]) * month(k)).sum()
@@ -137,7 +139,7 @@ impl ReadDays {
 impl Gauge {
     /// A gauge with its readings and, if there are any, its normals.
     ///
-    /// Too little to make a climate of is no error here: exposures that need none still have one to ask.
+    /// Too few readings for a climate are no error here, because some exposures need no climate.
     pub fn new(record: RainRecord, normals: Option<Normals>) -> Gauge {
         let statistics = GrowingStatistics::of(&record, REFERENCE_LOSS_MM);
         let climate =
@@ -145,15 +147,15 @@ impl Gauge {
         Gauge { read_days: ReadDays::of(&record), record, normals, statistics, climate, given: false }
     }
 
-    /// A gauge whose climate is known from elsewhere, from a longer record nearby say; readings do not change it.
+    /// A gauge with a climate from elsewhere, for example from a longer record nearby. Readings do not change it.
     pub fn with_climate(record: RainRecord, climate: Result<Climate, ClimateError>) -> Gauge {
         let statistics = GrowingStatistics::new(REFERENCE_LOSS_MM);
         Gauge { read_days: ReadDays::of(&record), record, normals: None, statistics, climate, given: true }
     }
 
-    /// Adds readings after the last one, in order of their days; days between them stay without a reading.
+    /// Adds readings after the last one, in order of their days. Days between them stay without a reading.
     ///
-    /// Says how many were taken: it stops at one that [`RainRecord::push`] refuses.
+    /// Returns how many were added. It stops at the first reading that [`RainRecord::push`] refuses.
     pub fn push(&mut self, readings: impl IntoIterator<Item = (Day, f64)>) -> usize {
         let had = self.record.dense().len();
         let taken = readings.into_iter().take_while(|(day, mm)| self.record.push(*day, *mm)).count();
@@ -172,7 +174,7 @@ impl Gauge {
         taken
     }
 
-    /// The gauge as it stood on a day: without the readings after it.
+    /// The gauge as it was on a day, without later readings.
     pub fn until(&self, day: Day) -> Gauge {
         let record = self.record.until(day);
         if self.given {
@@ -192,10 +194,10 @@ impl Gauge {
         self.climate.as_ref()
     }
 
-    /// Years that the climate might bring, where the readings are too few to run a daily process over.
+    /// Years of rain as the climate might bring them, for records too short for a daily process.
     ///
-    /// They have no factors of month, year or climatology: those belong to the spread, which the laws of passage add. Each
-    /// month is brought to its mean exactly.
+    /// They leave out the random factors of month, year and climatology, because the laws of passage add that
+    /// spread. Each month is scaled to its mean exactly.
     pub(crate) fn modelled_years(&self) -> Option<RainRecord> {
         let climate = self.climate.as_ref().ok().filter(|_| self.record.known_days() < SPREAD_DAYS)?;
         let mut plain = climate.clone();
@@ -277,7 +279,7 @@ mod tests {
     use super::*;
 
     fn reading(n: i32) -> Option<f64> {
-        // Wet and dry by turns, with gaps of a day and of a month, over two leap days.
+        // Wet and dry days in turn, with gaps of one day and of a month, over two leap days.
         match n % 7 {
             _ if n % 200 > 170 || n == 59 => None,
             0 | 3 => Some(f64::from(n % 13) + 0.4),
@@ -290,7 +292,7 @@ mod tests {
         RainRecord::from_readings((0..days).filter_map(|n| Some((first.plus(n), reading(n)?))))
     }
 
-    /// Days without a reading are not equal to themselves; everything else is compared as it is.
+    /// A day without a reading is NaN, which never equals itself, so those days need their own comparison.
     fn same(a: &Gauge, b: &Gauge) -> bool {
         let bits = |gauge: &Gauge| gauge.record.dense().iter().map(|mm| mm.to_bits()).collect::<Vec<_>>();
         bits(a) == bits(b)

@@ -1,19 +1,19 @@
-//! Daily rain as a gauge gave it.
+//! Daily rain from one gauge.
 //!
 //! Question answered: how much rain fell on a day, and was there a reading at all?
 //! Unit: mm per civil day, 0 or more, on days from 1700 to 2300. A day without a reading is unknown, never zero.
 //! Nothing is computed here, so nothing is judgement.
 //!
-//! Known failures of real records that this type cannot see: sums of several days booked on one day, depths in 0.1 mm
-//! or inches, a station that reports zero while it rains. Negative and non-finite values (missing-value codes such as
-//! -9900, traces coded below zero) count as no reading.
+//! Known failures that this type cannot see: sums of several days on one day, depths in 0.1 mm or inches, and a
+//! station that reports zero while it rains. Negative and non-finite values count as no reading. Such values are
+//! missing-value codes (-9900) and traces coded below zero.
 //!
-//! Invariants: the first and the last day of a record have a reading; the order of days does not matter, and of several
-//! values for one day the last one given counts; a record cut off at a day holds nothing of later ones.
+//! Invariants: The first and the last day of a record have a reading. The order of readings does not matter; of
+//! several values for one day the last one counts. A record cut off at a day holds nothing of later days.
 
 use crate::calendar::Day;
 
-/// 1700-01-01; readings before it are ignored so that one bad date cannot ask for a giant array.
+/// 1700-01-01. Earlier readings are ignored, so that one bad date cannot ask for a giant array.
 const EARLIEST: i32 = -98_615;
 /// 2300-01-01.
 const LATEST: i32 = 120_530;
@@ -27,14 +27,14 @@ pub struct RainRecord {
 }
 
 impl RainRecord {
-    /// A record without a reading.
+    /// A record without readings.
     pub fn empty() -> RainRecord {
         RainRecord::default()
     }
 
     /// Builds a record from (day, mm) pairs in any order.
     ///
-    /// Of two values for one day the later in the iteration wins, also when it is "no reading" (negative or not
+    /// Of two values for one day the later in the iteration counts, even if it is "no reading" (negative or not
     /// finite). Days outside 1700 to 2300 are ignored.
     pub fn from_readings(readings: impl IntoIterator<Item = (Day, f64)>) -> RainRecord {
         let pairs: Vec<(i32, f64)> = readings
@@ -61,8 +61,10 @@ impl RainRecord {
         RainRecord { start: low + head as i32, mm, known }
     }
 
-    /// Adds a reading after the last one; days between them stay without. Says whether it was taken: a day that is not
-    /// later, lies outside 1700 to 2300, or a depth that is no reading, is left out.
+    /// Adds a reading after the last one. Days between them stay without a reading. Returns whether it was added.
+    ///
+    /// It is not added when the day is not later, when the day is outside 1700 to 2300, or when the depth is no
+    /// reading.
     pub fn push(&mut self, day: Day, mm: f64) -> bool {
         let later = self.last().is_none_or(|last| day > last);
         if !later || !(EARLIEST..LATEST).contains(&day.0) || !mm.is_finite() || !(mm >= 0.0) {
@@ -77,7 +79,7 @@ impl RainRecord {
         true
     }
 
-    /// The readings up to and with a day.
+    /// The readings up to and including a day.
     pub fn until(&self, day: Day) -> RainRecord {
         let mut mm = self.mm.clone();
         mm.truncate((i64::from(day.0) - i64::from(self.start) + 1).max(0) as usize);
@@ -88,7 +90,7 @@ impl RainRecord {
         RainRecord { start: self.start, mm, known }
     }
 
-    /// The reading of a day in mm, or `None` when the gauge gave none.
+    /// The reading of a day in mm. `None` when the gauge gave none.
     pub fn get(&self, day: Day) -> Option<f64> {
         let index = usize::try_from(i64::from(day.0) - i64::from(self.start)).ok()?;
         self.mm.get(index).copied().filter(|v| !v.is_nan())

@@ -1,17 +1,17 @@
-//! Where a system stands and the roof that feeds it.
+//! The place of a system and the roof that feeds it.
 //!
-//! Question answered: which sun, which season, how much roof, and what grows over it?
+//! Question answered: what sun, what season, how much roof, and what grows over it?
 //!
-//! Nothing is computed here; `litres = mm of runoff x plan_area_m2` is the one relation that its units rest on. Areas are
-//! horizontal, as all manuals have it, for rain falls on the plan. Ranges stand at each field. What a roof loses is given
-//! and not a default: the figures beside the fields are there to choose by, and the classes of canopy are judgement in
-//! line with published seasons of leaf fall ([`crate::exposure`]).
-//! Known failures: one roof stands for all that drain to a system; a coefficient hides wind and slope; trees grow.
-//! Invariant: values outside the ranges, and NaN, are refused before anything is counted with them.
+//! Nothing is computed here. The units rest on one relation: `litres = mm of runoff x plan_area_m2`. Areas are
+//! horizontal, as in all manuals, because rain falls on the plan. Each field states its range. The losses of a roof
+//! are inputs without a default; the figures beside the fields help to choose them. The classes of canopy are
+//! judgement in line with published seasons of leaf fall ([`crate::exposure`]).
+//! Known failures: One roof stands for all roofs of a system. A coefficient hides wind and slope. Trees grow.
+//! Invariant: values outside the ranges, and NaN, are refused before they are used.
 
 use crate::error::{EngineError, require};
 
-/// A place, as far as sun and season need it.
+/// A place: what sun and season depend on.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Site {
     /// Latitude in degrees, north positive, -90 to 90. Its sign decides the season of leaf fall.
@@ -27,13 +27,13 @@ pub struct Roof {
     pub plan_area_m2: f64,
     /// Share of the rain beyond the wetting loss that reaches the downpipe, above 0 and up to 1.
     ///
-    /// Sloping smooth roofs exceed 0.90 (Farreny et al. 2011, Water Research 45:3245); well built corrugated iron
+    /// Sloping smooth roofs exceed 0.90 (Farreny et al. 2011, Water Research 45:3245). Well built corrugated iron has
     /// 0.80 to 0.85 in the long run.
     pub coefficient: f64,
-    /// Depth in mm that wets the surface before anything runs, 0 to 20.
+    /// Rain in mm that wets the surface before anything runs off, 0 to 20.
     ///
-    /// About 0.5 mm for smooth metal and up to 1 mm for tile (from memory); 1.27 mm for sloped and 2.54 mm for flat
-    /// roofs in the Urban Drainage and Flood Control District criteria, Table 2-1 (1984).
+    /// About 0.5 mm for smooth metal and up to 1 mm for tile (from memory). The Urban Drainage and Flood Control
+    /// District criteria, Table 2-1 (1984), give 1.27 mm for sloped and 2.54 mm for flat roofs.
     pub wetting_loss_mm: f64,
     /// What grows over the roof.
     pub canopy: Canopy,
@@ -41,10 +41,10 @@ pub struct Roof {
     pub canopy_share: f64,
 }
 
-/// Class of the trees over a roof, by the season in which they drop.
+/// Class of the trees over a roof, by the season of their leaf fall.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Canopy {
-    /// No tree; only what the wind brings.
+    /// No tree: only leaves that the wind brings.
     None,
     /// Drops in autumn.
     Deciduous,
@@ -67,7 +67,7 @@ impl Site {
 }
 
 impl Roof {
-    /// A roof without wetting loss and without trees: fields that are set otherwise go before `..Roof::new(..)`.
+    /// A roof without wetting loss and without trees. To set other fields, write them before `..Roof::new(..)`.
     pub const fn new(plan_area_m2: f64, coefficient: f64) -> Self {
         Self { plan_area_m2, coefficient, wetting_loss_mm: 0.0, canopy: Canopy::None, canopy_share: 0.0 }
     }
