@@ -1,16 +1,16 @@
-//! Limits: the accumulated amount at which a part wants care, before anything was found.
+//! Limits: the accumulated amount at which a part needs care, before any finding.
 //!
-//! Question answered: how much does a part stand, and how well is that known?
+//! Question answered: how much can a part take, and how well is that known?
 //!
-//! A limit is log-normal: `ln(limit)` is normal around `ln(median)` with the standard deviation `log_sd`. The median is in
-//! the unit of the accumulated amount, above 0; the log-sd 0 to 3, and 0 where geometry fixes the limit. Eight limits in ten lie between
-//! `median e^(-1.28 log_sd)` and `median e^(1.28 log_sd)`.
+//! A limit is log-normal: `ln(limit)` is normal around `ln(median)` with the standard deviation `log_sd`. The
+//! median is above 0, in the unit of the accumulated amount. The log-sd is 0 to 3, and 0 where geometry gives the
+//! limit. Eight limits in ten lie between `median e^(-1.28 log_sd)` and `median e^(1.28 log_sd)`.
 //!
-//! Judgement: every prior but those of geometry and makers' ratings, as each one's source says. They are starting points
-//! and nothing here validates them; show how many findings stand behind a limit beside every date.
-//! Known failure: one limit stands for all parts of a kind, whatever their make, until findings tell them apart
+//! Judgement: every prior except those from geometry and makers' ratings. The source of each says so. Priors are
+//! starting points and nothing here validates them. Show with every date how many findings its limit rests on.
+//! Known failure: one limit holds for all parts of a kind, whatever their make, until findings tell them apart
 //! ([`crate::learning`]).
-//! Invariant: no prior has a median that is not above 0, and none but geometry is without doubt.
+//! Invariant: every prior has a median above 0, and only geometry gives a limit without doubt.
 
 use crate::error::{EngineError, require};
 
@@ -26,12 +26,12 @@ pub struct Limit {
 impl Limit {
     pub(crate) fn check(&self) -> Result<(), EngineError> {
         let median_ok = self.median > 0.0 && self.median.is_finite();
-        require(median_ok, "mark median", self.median, "above 0")?;
-        require((0.0..=3.0).contains(&self.log_sd), "mark log_sd", self.log_sd, "0 to 3")
+        require(median_ok, "limit median", self.median, "above 0")?;
+        require((0.0..=3.0).contains(&self.log_sd), "limit log_sd", self.log_sd, "0 to 3")
     }
 }
 
-/// A limit with where it comes from.
+/// A limit and its source.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Prior {
     /// The limit.
@@ -57,7 +57,7 @@ pub enum Material {
     PlasticisedPvc,
 }
 
-/// Leaf screen: dry leaf per m2 of screen at which it wants cleaning. For [`Exposure::Leaves`](crate::Exposure).
+/// Leaf screen: dry leaf per m2 of screen at which it needs cleaning. For [`Exposure::Leaves`](crate::Exposure).
 pub fn screen() -> Prior {
     Prior {
         limit: Limit { median: 0.3, log_sd: 0.8 },
@@ -67,12 +67,12 @@ pub fn screen() -> Prior {
     }
 }
 
-/// Gutter: dry leaf per m of gutter at which it wants clearing. For [`Exposure::GutterLeaves`](crate::Exposure).
+/// Gutter: dry leaf per m of gutter at which it needs clearing. For [`Exposure::GutterLeaves`](crate::Exposure).
 pub fn gutter() -> Prior {
     Prior {
         limit: Limit { median: 0.06, log_sd: 0.8 },
         unit: "kg dry leaf per m of gutter",
-        source: "judgement: set so that a usual gutter wants clearing about twice a year, as published intervals say",
+        source: "judgement: set so that a usual gutter needs clearing about twice a year, as published intervals say",
         judgement: true,
     }
 }
@@ -82,16 +82,16 @@ pub fn roof() -> Prior {
     Prior {
         limit: Limit { median: 0.06, log_sd: 0.8 },
         unit: "kg dry leaf per m2 of roof",
-        source: "judgement: set so that a roof with some trees over it wants a look about twice a year, as published \
+        source: "judgement: set so that a roof with some trees over it needs a look about twice a year, as published \
                  intervals say",
         judgement: true,
     }
 }
 
-/// First-flush chamber with a weep hole: solids in it at which hole and chamber want clearing, g per m2 of roof.
+/// First-flush chamber with a weep hole: solids in it at which hole and chamber need clearing, g per m2 of roof.
 ///
-/// For [`Exposure::Grit`](crate::Exposure). 300 mm of runoff at 25 mg/L, of which a chamber of one mm keeps some two
-/// fifths, are 3 g/m2.
+/// For [`Exposure::Grit`](crate::Exposure). 300 mm of runoff at 25 mg/L carry 7.5 g/m2. A chamber of 1 mm keeps
+/// some two fifths of it, 3 g/m2.
 pub fn weep_hole_chamber() -> Prior {
     Prior {
         limit: Limit { median: 3.0, log_sd: 0.8 },
@@ -102,9 +102,9 @@ pub fn weep_hole_chamber() -> Prior {
     }
 }
 
-/// First-flush chamber with a drip: fills after which dripper and chamber want rinsing.
+/// First-flush chamber with a drip: number of fills after which dripper and chamber need rinsing.
 ///
-/// For [`Exposure::Fills`](crate::Exposure). 600 mm of runoff at five mm an event.
+/// For [`Exposure::Fills`](crate::Exposure). 600 mm of runoff at 5 mm an event.
 pub fn drip_chamber() -> Prior {
     Prior {
         limit: Limit { median: 120.0, log_sd: 0.7 },
@@ -114,7 +114,7 @@ pub fn drip_chamber() -> Prior {
     }
 }
 
-/// Filter cartridge: litres at which it wants changing, from the maker's rating (above 0).
+/// Filter cartridge: litres at which it needs changing, from the maker's rating (above 0).
 pub fn cartridge(rated_volume_l: f64) -> Result<Prior, EngineError> {
     let rated_ok = rated_volume_l > 0.0 && rated_volume_l.is_finite();
     require(rated_ok, "rated_volume_l", rated_volume_l, "above 0")?;
@@ -126,7 +126,7 @@ pub fn cartridge(rated_volume_l: f64) -> Result<Prior, EngineError> {
     })
 }
 
-/// First-flush chamber emptied by hand: the runoff that fills it, litres over plan area, known exactly.
+/// First-flush chamber emptied by hand: the runoff that fills it, in litres over plan area. Known exactly.
 ///
 /// `chamber_l` and `roof_plan_area_m2` above 0.
 pub fn hand_emptied_chamber(chamber_l: f64, roof_plan_area_m2: f64) -> Result<Prior, EngineError> {
@@ -144,11 +144,11 @@ pub fn hand_emptied_chamber(chamber_l: f64, roof_plan_area_m2: f64) -> Result<Pr
 /// Depth of sediment that trade practice calls normal, mm.
 pub const USUAL_SEDIMENT_MM: f64 = 50.0;
 
-/// Tank sediment: depth on the floor at which it wants removing.
+/// Tank sediment: depth on the floor at which it needs removing.
 ///
-/// The lesser of the set depth (usually [`USUAL_SEDIMENT_MM`]) and the outlet height less a margin of 50 mm, but never under
-/// 10 mm. `outlet_height_mm` is the height of the lowest draw-off above the floor in mm, usually about 100 (common
-/// practice), `None` when unknown (a floating intake has no fixed one).
+/// The lesser of two depths, but never under 10 mm: the set depth (usually [`USUAL_SEDIMENT_MM`]), and the outlet
+/// height less a margin of 50 mm. `outlet_height_mm` is the height of the lowest draw-off above the floor in mm,
+/// usually about 100 (common practice). `None` when unknown: a floating intake has no fixed height.
 pub fn tank_sediment(set_depth_mm: f64, outlet_height_mm: Option<f64>) -> Prior {
     const MARGIN_MM: f64 = 50.0;
     const LEAST_MM: f64 = 10.0;
@@ -162,10 +162,11 @@ pub fn tank_sediment(set_depth_mm: f64, outlet_height_mm: Option<f64>) -> Prior 
     }
 }
 
-/// Flexible coupling in daylight: dose of ultraviolet (295 to 385 nm) at which it wants replacing, MJ/m2.
+/// Flexible coupling in daylight: dose of ultraviolet (295 to 385 nm) at which it needs replacing, MJ/m2.
 ///
-/// No published dose to failure of pipe couplings was found. EPDM roof sheet met or nearly met new-material minima
-/// after 28 to 32 years (trade association figures, most of it under stone ballast), which only bounds the first.
+/// No published dose to failure of pipe couplings was found. EPDM roof sheet met or nearly met the minima of new
+/// sheet after 28 to 32 years, mostly under stone ballast (trade association figures). That only bounds the figure
+/// for EPDM.
 pub fn coupling(material: Material) -> Prior {
     let (median, log_sd, source) = match material {
         Material::Epdm => {

@@ -358,8 +358,8 @@ fn inputs_out_of_range_are_named() {
     assert!(forecast(&good).is_ok());
     assert_eq!(name(Asked { horizon_days: 0, ..good }), "horizon_days");
     assert_eq!(name(Asked { since: day(2014, 12, 2), ..good }), "days from since to as_of");
-    assert_eq!(name(Asked { limit: Limit { median: 0.0, log_sd: 0.1 }, ..good }), "mark median");
-    assert_eq!(name(Asked { limit: Limit { median: 1.0, log_sd: f64::NAN }, ..good }), "mark log_sd");
+    assert_eq!(name(Asked { limit: Limit { median: 0.0, log_sd: 0.1 }, ..good }), "limit median");
+    assert_eq!(name(Asked { limit: Limit { median: 1.0, log_sd: f64::NAN }, ..good }), "limit log_sd");
     let north = eavesward_engine::Site { latitude_deg: 91.0, ..site };
     assert_eq!(name(Asked { site: &north, ..good }), "latitude_deg");
     let none = eavesward_engine::Roof { coefficient: 0.0, ..roof };
