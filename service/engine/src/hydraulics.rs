@@ -3,13 +3,14 @@
 //! An upright vessel of constant section drains through a sharp hole by Torricelli's law:
 //! `h(t) = (sqrt h0 - k t / 2)^2` with `k = Cd Ao sqrt(2 g) / A`. EPA SWMM 5.2.4 gives the same within 0.4 %.
 //!
-//! A discharge coefficient of 0.60 to 0.65 fits a clean sharp hole and falls as it fouls; the time grows with the
-//! inverse square of the diameter, so a hole half closed takes four times as long. Known failure: surface tension
-//! holds back the last centimetres of a pinhole (see [`pinhole_minimum_head_m`]), which the law alone would drain.
+//! A discharge coefficient of 0.60 to 0.65 fits a clean sharp hole. It falls as the hole fouls. The time grows with
+//! the inverse square of the diameter: at half the diameter the hole takes four times as long. Known failure: surface
+//! tension holds back the last centimetres of a pinhole (see [`pinhole_minimum_head_m`]), which the law alone would
+//! drain.
 
 use crate::error::{EngineError, require};
 
-/// Standard gravity rounded as the worked examples use it, m/s2.
+/// Standard gravity, rounded as in the worked examples, m/s2.
 pub const GRAVITY: f64 = 9.81;
 
 /// An upright vessel of constant section with a hole at its foot.
@@ -21,14 +22,14 @@ pub struct Drain {
     pub hole_m2: f64,
     /// Discharge coefficient, above 0 up to 1.
     pub discharge: f64,
-    /// Head below which nothing leaves, m, 0 or more.
+    /// Head below which nothing drains, m, 0 or more.
     pub minimum_head_m: f64,
 }
 
 impl Drain {
-    /// Seconds for the level to fall from `from_m` to `to_m`; `None` when the minimum head keeps it from getting there.
+    /// Seconds for the level to fall from `from_m` to `to_m`. `None` when the minimum head stops it before.
     ///
-    /// Both levels in m above the hole, `from_m` not below `to_m`.
+    /// Both levels are in m above the hole, with `from_m` not below `to_m`.
     pub fn seconds(&self, from_m: f64, to_m: f64) -> Result<Option<f64>, EngineError> {
         require(self.section_m2 > 0.0, "section_m2", self.section_m2, "above 0")?;
         let hole_ok = self.hole_m2 > 0.0 && self.hole_m2 < self.section_m2;
@@ -53,7 +54,7 @@ pub fn circle_m2(diameter_m: f64) -> f64 {
 
 /// Head in m that surface tension holds over a round pinhole: 4 sigma / (rho g d), water at 20 degrees C.
 ///
-/// `diameter_m` above 0; 2 mm gives 15 mm. sigma 0.0725 N/m from memory.
+/// `diameter_m` is above 0; 2 mm gives 15 mm. sigma is 0.0725 N/m, from memory.
 pub fn pinhole_minimum_head_m(diameter_m: f64) -> f64 {
     4.0 * 0.0725 / (1000.0 * GRAVITY * diameter_m)
 }
