@@ -1,14 +1,15 @@
-//! How long water may stand before mosquitoes leave it.
+//! How long water may stand before adult mosquitoes emerge from it.
 //!
-//! Development from egg to adult of Aedes aegypti takes `K / (T - t)` days at a steady T, with K = 181.2 degree-days
-//! above t = 8.3 degrees C (Tun-Lin, Burkot & Kay 2000, Medical and Veterinary Entomology 14:31, North Queensland;
-//! abstract). With monthly means the degree-days of each day add up.
+//! Aedes aegypti takes `K / (T - t)` days from egg to adult at a steady T, with K = 181.2 degree-days above t =
+//! 8.3 degrees C. Source: Tun-Lin, Burkot & Kay 2000, Medical and Veterinary Entomology 14:31, North Queensland;
+//! abstract. With monthly means, the degree-days of each day add up.
 //!
-//! Against that paper's own rearings the law is early: 6.8 days instead of 7.2 +/- 0.2 at 35 degrees C, where heat
-//! starts to slow the larvae, and 27 instead of 39.7 +/- 2.3 at 15, near the cold end, where a straight line leaves
-//! the curve. Early is the safe side for a reminder to empty or screen. Known failures: other species have other
-//! constants; water in the sun is warmer than the air; larvae do not live through a winter, whose few degree-days are
-//! counted all the same.
+//! The law is early against that paper's own rearings: 6.8 days instead of 7.2 +/- 0.2 at 35 degrees C, where heat
+//! starts to slow the larvae. At 15 degrees C, near the cold end, it gives 27 days instead of 39.7 +/- 2.3,
+//! because there the curve leaves the straight line. Early is the safe side for a reminder to empty or screen.
+//!
+//! Known failures: Other species have other constants. Water in the sun is warmer than the air. Larvae do not
+//! survive a winter, but its few degree-days count here all the same.
 //! Invariant: warmer water is never slower.
 
 use crate::calendar::Day;
@@ -21,7 +22,7 @@ pub const DEGREE_DAYS: f64 = 181.2;
 /// Temperature at which development stands still, degrees C.
 pub const THRESHOLD_C: f64 = 8.3;
 
-/// Longest development that is believed, days: no brood lasts beyond a year. Judgement.
+/// Longest development, days: no brood lasts more than a year. Judgement.
 const LONGEST_DAYS: i32 = 365;
 
 /// Days from egg to adult at a steady temperature in degrees C; `None` at or below the threshold.
@@ -29,8 +30,8 @@ pub fn development_days(temperature_c: f64) -> Option<f64> {
     (temperature_c > THRESHOLD_C).then(|| DEGREE_DAYS / (temperature_c - THRESHOLD_C))
 }
 
-/// The first day on which adults leave water that stands since the end of `since`; `None` where a year is too cold
-/// for it.
+/// The first day on which adults leave water that stands since the end of `since`. `None` where a year is too
+/// cold.
 ///
 /// `mean_c` are monthly mean temperatures in degrees C, January first, -60 to 60.
 pub fn first_emergence(since: Day, mean_c: &[f64; 12]) -> Result<Option<Day>, EngineError> {

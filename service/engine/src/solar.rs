@@ -1,14 +1,14 @@
-//! Where the sun stands and what a horizontal m2 would get.
+//! Position of the sun, and the irradiation of a horizontal m2.
 //!
-//! Declination and distance by Spencer (1971, as coded in pvlib 0.16), with the day angle `2 pi (doy - 1) / 365`;
-//! extraterrestrial daily irradiation
+//! Declination and distance by Spencer (1971, as coded in pvlib 0.16), with the day angle `2 pi (doy - 1) / 365`.
+//! Extraterrestrial irradiation of a day:
 //! `H0 = 86400/pi G E0 (ws sin(lat) sin(decl) + cos(lat) cos(decl) sin(ws))`, `cos ws = -tan(lat) tan(decl)`.
 //! The argument of the arc cosine is clamped, so that polar night gives 0 and polar day a full turn.
 //! Clear-sky bound by Haurwitz: `1098 cos z exp(-0.059 / cos z)` W/m2.
 //!
-//! Known failure: near the poles the date of first and last light is off by some days; H0 differs from a full ephemeris
-//! by up to 2 %, 8 % in deep winter at 60 degrees.
-//! Invariants: 12 h at the equator; H0 of both hemispheres half a year apart agrees within the 3.4 % of the orbit.
+//! Known failures: Near the poles the dates of first and last light are some days off. H0 differs from a full
+//! ephemeris by up to 2 %, and by 8 % in deep winter at 60 degrees.
+//! Invariants: 12 h at the equator. H0 of both hemispheres half a year apart agrees within the 3.4 % of the orbit.
 
 use std::sync::LazyLock;
 
@@ -48,7 +48,7 @@ pub fn declination_deg(day_of_year: u32) -> f64 {
         .to_degrees()
 }
 
-/// Square of mean over actual distance to the sun, about 0.967 to 1.035.
+/// Square of the mean distance to the sun over the actual one, about 0.967 to 1.035.
 pub fn distance_factor(day_of_year: u32) -> f64 {
     let b = day_angle(day_of_year);
     let (s1, c1) = b.sin_cos();
@@ -56,7 +56,7 @@ pub fn distance_factor(day_of_year: u32) -> f64 {
     1.000_11 + 0.034_221 * c1 + 0.001_28 * s1 + 0.000_719 * c2 + 0.000_077 * s2
 }
 
-/// Latitude as the daily sums need it.
+/// A latitude, prepared for the daily sums.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Sky {
     sin_latitude: f64,
@@ -66,7 +66,7 @@ pub(crate) struct Sky {
 impl Sky {
     pub(crate) fn at(latitude_deg: f64) -> Sky {
         let (sin_latitude, cos_latitude) = latitude_deg.to_radians().sin_cos();
-        // At a pole the rounded cosine may be a hair off 0 on either side, which would turn day into night.
+        // At a pole, rounding may make the cosine slightly negative, which would turn day into night.
         Sky { sin_latitude, cos_latitude: cos_latitude.max(0.0) }
     }
 
@@ -84,7 +84,8 @@ impl Sky {
             .max(0.0)
     }
 
-    /// That of every day of the year, 366 of them; several at a time, and the sine of an angle from its cosine.
+    /// Extraterrestrial irradiation of all 366 days of the year, MJ/m2. Computes several days at a time, and takes
+    /// each sine from its cosine.
     pub(crate) fn year_mj(self) -> Vec<f64> {
         let mut year = Vec::with_capacity(YEAR.len() + LANES);
         let per_watt = 86_400.0 / std::f64::consts::PI * SOLAR_CONSTANT / 1e6;
@@ -114,7 +115,7 @@ fn sun_of(day_of_year: u32) -> DaySun {
     YEAR[(day_of_year.clamp(1, 366) - 1) as usize]
 }
 
-/// Sunset hour angle in radians for a declination in degrees, whatever series it comes from.
+/// Sunset hour angle in radians for a declination in degrees, from any series.
 pub fn sunset_hour_angle_at(latitude_deg: f64, declination_deg: f64) -> f64 {
     let (sin_declination, cos_declination) = declination_deg.to_radians().sin_cos();
     Sky::at(latitude_deg).terms(DaySun { sin_declination, cos_declination, distance: 1.0 }).2
@@ -145,9 +146,9 @@ pub fn extraterrestrial_mj(latitude_deg: f64, day_of_year: u32) -> f64 {
     Sky::at(latitude_deg).extraterrestrial_mj(day_of_year)
 }
 
-/// Clear-sky irradiation of a day on a horizontal surface by Haurwitz, MJ/m2: an upper bound, not an expectation.
+/// Clear-sky irradiation of a day on a horizontal surface by Haurwitz, MJ/m2. An upper bound, not an expectation.
 ///
-/// Midpoint rule over the daylight in 480 steps; the integrand vanishes with all its slopes at both ends.
+/// Midpoint rule over the daylight in 480 steps. The integrand and all its slopes are 0 at both ends.
 pub fn haurwitz_mj(latitude_deg: f64, day_of_year: u32) -> f64 {
     const STEPS: u32 = 480;
     let (a, b, ws) = Sky::at(latitude_deg).terms(sun_of(day_of_year));
