@@ -1,4 +1,4 @@
-//! What each read day added to an accumulated amount.
+//! What each read day adds to an accumulated amount.
 
 use std::sync::Arc;
 
@@ -15,31 +15,31 @@ use super::sediment::solids_to_depth;
 use super::setting::Setting;
 use super::ultraviolet::{DoseYear, WeatherFactors};
 
-/// An exposure over the readings, and by month over the years that its climatology stands on.
+/// An exposure over the readings, and by month over the years of its climatology.
 #[derive(Debug, Clone)]
 pub(crate) struct Counted {
-    /// What the readings say.
+    /// The accumulated amount over the readings.
     pub running: RunningTotal,
-    /// The sums behind the climatology, for exposures that ride on rain.
+    /// The sums behind the climatology, for exposures that depend on rain.
     pub months: Option<MonthlyExposure>,
     /// The year of doses, for light.
     pub(super) year: Option<DoseYear>,
 }
 
-/// An exposure added up by month, as it would be with everything in order.
+/// An exposure by month, for a part in order.
 #[derive(Debug, Clone)]
 pub(crate) struct MonthlyExposure {
     /// Exposure by month.
     pub sums: [f64; 12],
     /// Days by month.
     pub days: [f64; 12],
-    /// Mean square over mean of the exposure on days that had any: the typical amount at once.
+    /// Mean square over mean of the exposure on days that had any: the typical amount of one event.
     pub typical_amount: f64,
-    /// The same of the runoff, coefficient taken off.
+    /// The same of the runoff, after the coefficient.
     pub typical_runoff: f64,
     /// Exposure by whole blocks of 30 days from the first reading on.
     pub blocks: Vec<f64>,
-    /// Whether all of it was read and not generated.
+    /// Whether all of it was read rather than generated.
     pub measured: bool,
 }
 
@@ -54,7 +54,7 @@ pub(crate) fn count(s: &Setting<'_>) -> Counted {
     }
     let own = s.catchment.own();
     let Counts { running, squares } = rain_borne(s, own, s.exposure);
-    // The climatology is that of a part in order: what a blocked hole let through is history and no season.
+    // The climatology is that of a part in order. What a blocked hole let through is history, not season.
     let expected = expected(s.exposure);
     let months = match (s.catchment.model(), expected) {
         (Some(model), expected) => {
@@ -70,7 +70,7 @@ pub(crate) fn count(s: &Setting<'_>) -> Counted {
     Counted { running, months: Some(months), year: None }
 }
 
-/// The exposure without its history, when it has one.
+/// The exposure without its history, if it has one.
 fn expected(exposure: Exposure<'_>) -> Option<Exposure<'static>> {
     let of = |chamber: Chamber<'_>| chamber.has_history().then(|| chamber.expected());
     Some(match exposure {
@@ -83,14 +83,14 @@ fn expected(exposure: Exposure<'_>) -> Option<Exposure<'static>> {
     })
 }
 
-/// What events added up to.
+/// Sums over events.
 struct Counts {
     running: RunningTotal,
-    /// Sum of the squares of what each added.
+    /// Sum of the squares of what each event added.
     squares: f64,
 }
 
-/// Counts what rides on the rain, event by event.
+/// Counts an exposure that depends on rain, event by event.
 fn rain_borne(s: &Setting<'_>, events: &Events, exposure: Exposure<'_>) -> Counts {
     if matches!(exposure, Exposure::Runoff) {
         let running = RunningTotal::of_totals(Arc::clone(&events.day), Arc::clone(&events.total));
@@ -147,7 +147,7 @@ fn diverted(events: &Events, chamber: Chamber<'_>) -> Vec<f64> {
     amounts
 }
 
-/// Four sums side by side do not wait for each other.
+/// Four sums side by side, so that none waits for another.
 fn sum_of_squares(amounts: &[f64]) -> f64 {
     let mut sums = [0.0; 4];
     let chunks = amounts.chunks_exact(4);
@@ -161,7 +161,7 @@ fn sum_of_squares(amounts: &[f64]) -> f64 {
 }
 
 impl MonthlyExposure {
-    /// Sums of what grew with the events of a record, `measured` or generated.
+    /// Sums over the events of a record, `measured` or generated.
     fn of(
         running: &RunningTotal,
         squares: f64,
@@ -194,7 +194,7 @@ fn light(gauge: &Gauge, year: &DoseYear) -> RunningTotal {
         let WeatherFactors { wet, dry } = year.weather(from.month0());
         let days = doses[passed..to].iter_mut().zip(&mm[passed..to]).zip(year.sky_from(from.day_of_year()));
         for ((dose, rain), sky) in days {
-            // Without a branch on the weather: a wet day, else a day with a reading, else none.
+            // Without a branch on the weather: a wet day, a dry day with a reading, or a day without a reading.
             let of_weather = if *rain >= WET_MM { wet } else { dry };
             *dose = sky * if rain.is_nan() { 0.0 } else { of_weather };
         }

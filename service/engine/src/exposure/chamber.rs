@@ -1,11 +1,11 @@
 //! The chamber of a first-flush diverter, from event to event.
 //!
-//! It takes the first water of an event until it is full. What it can take depends on what is still in it: a weep hole
-//! of 2 to 3 mm empties it within the hour, so that on daily rain it is empty each morning; a drip takes days, and storms
-//! within that time share one flush; one that is emptied by hand stays full until somebody comes. A blocked hole keeps it
-//! full, and nobody notices: it then protects nothing.
+//! The chamber takes the first water of an event until it is full. How much it can take depends on what is still in
+//! it. A weep hole of 2 to 3 mm empties it within the hour, so on daily rain it is empty each morning. A drip takes
+//! days, so storms within that time share one flush. A chamber emptied by hand stays full until a visit drains it. A
+//! blocked hole keeps the chamber full without a visible sign, and the chamber then protects nothing.
 //!
-//! Invariant: what it takes of an event is no more than the event, its volume, or the room left in it.
+//! Invariant: a chamber never takes more of an event than the event, its volume, or its free room.
 
 use crate::calendar::Day;
 use crate::error::{EngineError, require};
@@ -13,11 +13,11 @@ use crate::error::{EngineError, require};
 /// A first-flush chamber as one roof fills it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Chamber<'a> {
-    /// What it holds, as mm of runoff over the roof: litres over m2 of plan area. 0 to 1000.
+    /// Volume as mm of runoff over the roof: litres over m2 of plan area. 0 to 1000.
     pub volume_mm: f64,
     /// How it empties.
     pub emptying: Emptying<'a>,
-    /// When its hole was blocked, in order; days from the first to the last, both included.
+    /// Times when its hole was blocked, in order, both days included.
     pub blocked: &'a [Stretch],
 }
 
@@ -26,20 +26,20 @@ pub struct Chamber<'a> {
 pub enum Emptying<'a> {
     /// Before the next day's rain.
     WithinTheDay,
-    /// By so much a day, mm over the roof, above 0.
+    /// By this much a day, mm over the roof, above 0.
     Trickle {
         /// Runoff that drips away in a day.
         mm_per_day: f64,
     },
-    /// By hand, at the end of these days, in order. Before the first of them, and in days to come, it counts as emptied
-    /// in time.
+    /// By hand, at the end of these days, in order. Before the first of them, and in the future, the chamber counts
+    /// as emptied in time.
     ByHand {
         /// The days.
         drained: &'a [Day],
     },
 }
 
-/// From one day to another, both included; `to` is open when it still lasts.
+/// From one day to another, both included. `to` is `None` when it still lasts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Stretch {
     /// First day.
@@ -63,12 +63,12 @@ impl Chamber<'_> {
         Ok(())
     }
 
-    /// Whether its history matters to what it takes.
+    /// Whether its history affects what it takes.
     pub(super) fn has_history(&self) -> bool {
         !self.blocked.is_empty() || matches!(self.emptying, Emptying::ByHand { .. })
     }
 
-    /// The same chamber as it is to be expected from `today` on.
+    /// The same chamber as it can be expected from `today` on.
     pub(super) fn expected(&self) -> Chamber<'static> {
         let blocked_still = self.blocked.last().is_some_and(|stretch| stretch.to.is_none());
         let emptying = match self.emptying {
@@ -79,7 +79,7 @@ impl Chamber<'_> {
     }
 }
 
-/// What a chamber takes of each event, mm, and whether that fills it to the brim, made into one number each.
+/// What a chamber takes of each event, mm, and whether that fills it, combined into one number each.
 pub(super) fn pass(
     chamber: Chamber<'_>,
     day: &[i32],
@@ -93,7 +93,7 @@ pub(super) fn pass(
         }
         Emptying::Trickle { mm_per_day } if chamber.blocked.is_empty() => {
             let mut made = vec![0.0; mm.len()];
-            // A loop of its own keeps the room at hand, where a closure would keep it in memory from event to event.
+            // A loop keeps the room in a register. A closure would keep it in memory from event to event.
             let (mut room, mut before) = (volume, i32::MIN / 2);
             for ((made, &day), &mm) in made.iter_mut().zip(day).zip(mm) {
                 room = trickled(room, mm_per_day, day.saturating_sub(before), volume);
@@ -115,21 +115,21 @@ pub(super) fn pass(
     }
 }
 
-/// Room in a chamber that drips, after some days.
+/// Room after some days in a chamber that drips.
 fn trickled(room: f64, mm_per_day: f64, days: i32, volume: f64) -> f64 {
     lesser(room + mm_per_day * f64::from(days), volume)
 }
 
-/// The lesser of two numbers, neither of them NaN: one instruction, where [`f64::min`] takes five.
+/// The lesser of two numbers that are not NaN: one instruction, where [`f64::min`] takes five.
 fn lesser(a: f64, b: f64) -> f64 {
     if a < b { a } else { b }
 }
 
-/// A chamber as the events pass.
+/// A chamber from event to event.
 #[derive(Debug)]
 struct Filling<'a> {
     chamber: Chamber<'a>,
-    /// What it could still take.
+    /// Free room, mm.
     room_mm: f64,
     day: i32,
     next_block: usize,
@@ -142,7 +142,7 @@ impl<'a> Filling<'a> {
         Filling { chamber, room_mm, day: i32::MIN / 2, next_block: 0, next_drain: 0 }
     }
 
-    /// What it takes of an event of `event_mm` on a day, mm. Days must not go back.
+    /// What it takes of an event of `event_mm` on a day, mm. Days must be in order.
     fn take(&mut self, day: i32, event_mm: f64) -> f64 {
         let blocked = self.chamber.blocked;
         while self.next_block < blocked.len() && blocked[self.next_block].to.is_some_and(|to| to.0 < day) {
@@ -195,7 +195,7 @@ mod tests {
         let drained = [Day(10), Day(20)];
         let chamber = Chamber { emptying: Emptying::ByHand { drained: &drained }, ..Chamber::emptied(2.0) };
         let mut filling = Filling::new(chamber);
-        // Before the first known visit it counts as emptied in time, on the day of a visit it was still full.
+        // Before the first known visit it counts as emptied in time. On the day of a visit it is still full.
         assert_eq!(filling.take(5, 3.0), 2.0);
         assert_eq!(filling.take(10, 3.0), 2.0);
         assert_eq!(filling.take(11, 1.5), 1.5);
@@ -204,7 +204,7 @@ mod tests {
         assert_eq!(filling.take(21, 3.0), 2.0);
     }
 
-    /// Every event is larger than the chamber, so that it is full after each, however its room came about.
+    /// Every event is larger than the chamber, so the chamber is full after each, however its room came about.
     #[test]
     fn rounding_does_not_leave_a_chamber_unfilled() {
         let days: Vec<i32> = (0..500).collect();
@@ -219,7 +219,7 @@ mod tests {
         }
     }
 
-    /// What is quick for the usual chambers is the same as going from event to event.
+    /// The fast ways for the usual chambers equal the way from event to event.
     #[test]
     fn shortcuts_are_the_same() {
         let days: Vec<i32> = (0..300).map(|n| n * 3 + n % 5).collect();

@@ -1,19 +1,20 @@
-//! What an exposure may be expected to add on a day without a reading.
+//! What an exposure can be expected to add on a day without a reading.
 //!
-//! Means by month come from the exposure's own daily process: over the record when it holds a year of readings, else over
-//! years generated from the climate. With normals beside a record, runoff is brought to the level of the normals; what is
-//! limited by the leaves or solids on the roof, or by the sky, is not.
+//! Monthly means come from the exposure's own daily process. It runs over the record when that holds a year of
+//! readings, otherwise over years generated from the climate. With normals beside a record, runoff is scaled to the
+//! normals. Exposures limited by the leaves or solids on the roof, or by the sky, are not.
 //!
-//! Dispersion from day to day: runoff has the climate's kappa times the coefficient. What rides on the rain in its own way
-//! takes that times the ratio of its typical amount at once (mean square over mean) to that of runoff, at most; then its own
-//! totals of 30 days are held against its own monthly means, as those of runoff are, and what they stray beyond that becomes
-//! its monthly factor and its sampling error. Where they stray less, as what is limited by the solids on the roof does, the
-//! dispersion is what the blocks leave beside the factor ([`BlockResiduals::dispersion`]). So it is with leaves, which rain only
-//! moves, from their own typical amount at once down; ultraviolet takes 0.15 of a mean day.
+//! Day-to-day dispersion of runoff: the climate's kappa times the coefficient. Other exposures that depend on rain
+//! have at most that, times a ratio: their typical amount of one event (mean square over mean) over that of runoff.
+//! Then their 30-day totals are compared with their own monthly means, as for runoff. Variation beyond the dispersion
+//! becomes the monthly factor and the sampling error. Exposures limited by the solids on the roof vary less. Their
+//! dispersion is what the blocks leave beside the factor ([`BlockResiduals::dispersion`]). Leaves, which only rain
+//! moves, are treated alike, from their own typical amount down. Ultraviolet uses 0.15 of a mean day.
 //!
-//! Known failures, against the daily processes run over generated rain from 40 days to two years ahead: medians differ by
-//! more than 5 % where a season stands still (runoff in a dry summer 13 %, leaves in winter 19 %, in days; a per cent or two
-//! of the accumulated amount), for a handful of fills (10 %) and for solids within the first months of spring (10 %).
+//! Known failures, found by running the daily processes over generated rain from 40 days to two years ahead: Medians
+//! differ by more than 5 % in three cases. Where a season stands still the days differ by 13 % for runoff in a dry
+//! summer and by 19 % for leaves in winter. That is a per cent or two of the accumulated amount. For a handful of
+//! fills, and for solids within the first months of spring, the difference is 10 %.
 
 use crate::calendar::MEAN_MONTH_DAYS;
 use crate::climate::{BlockResiduals, Climate, MonthlySpread, monthly_means};
@@ -26,18 +27,19 @@ use super::quantity::Exposure;
 use super::setting::Setting;
 use super::ultraviolet::{DoseYear, USUAL_WET_SHARE};
 
-/// Log-sd by month and year of leaf fall: storms shift it by weeks, trees vary by a fifth. Judgement.
+/// Log-sd by month and by year of leaf fall. Storms shift it by weeks, and trees vary by a fifth. Judgement.
 const LEAF_SIGMA_MONTH: f64 = 0.35;
 const LEAF_SIGMA_YEAR: f64 = 0.2;
 /// Day-to-day variance of light over its mean day: (0.3)^2 with a lag-one correlation of 0.25. Judgement.
 const LIGHT_KAPPA: f64 = 0.15;
-/// Together about 4 % a year, as 37 years of Champion show.
+/// Log-sd by month and by year of light. Together about 4 % a year, as in 37 years of Champion.
 const LIGHT_SIGMA_MONTH: f64 = 0.08;
 const LIGHT_SIGMA_YEAR: f64 = 0.03;
-/// Fewest days of a month from which its leaf fall is taken from the readings: fewer would make a season out of a storm.
+/// Fewest days of a month from which its leaf fall comes from the readings. With fewer, one storm would make a
+/// season.
 const FEWEST_LEAF_DAYS: f64 = 25.0;
 
-/// The law of the days that nobody read; `None` without rain to base one on.
+/// The law of unread days. `None` without rain to base one on.
 pub(crate) fn law(s: &Setting<'_>, counted: &Counted) -> Option<Law> {
     let climate = s.gauge.climate().ok();
     match (s.exposure, &counted.year, &counted.months) {
@@ -63,7 +65,7 @@ fn moved_leaves(s: &Setting<'_>, climate: &Climate, months: &MonthlyExposure) ->
     let fall = leaves::fall(s.roof, s.site, leaves::per_catcher(s.roof, s.exposure));
     let daily: [f64; 12] = std::array::from_fn(|m| {
         if climate.never_rains() {
-            // Nothing carries them.
+            // No rain carries them.
             0.0
         } else if months.days[m] >= FEWEST_LEAF_DAYS {
             months.sums[m] / months.days[m]
@@ -71,18 +73,19 @@ fn moved_leaves(s: &Setting<'_>, climate: &Climate, months: &MonthlyExposure) ->
             fall[m]
         }
     });
-    // What waits on the roof comes later and not besides: blocks of 30 days vary by what lay there at their ends.
+    // Leaves and solids on the roof come later, not in addition. Blocks of 30 days vary by what is there at their
+    // ends.
     let kappa =
         residuals(s.gauge, months, &daily).dispersion(months.typical_amount, years_of(s.gauge, months), 0.0);
     Law { daily, kappa, sigma_month: LEAF_SIGMA_MONTH, sigma_year: LEAF_SIGMA_YEAR, ..Law::NOTHING }
 }
 
-/// What rides on the rain.
+/// The law of an exposure that depends on rain.
 fn rain_borne(s: &Setting<'_>, climate: &Climate, months: &MonthlyExposure) -> Law {
     let mut daily = if months.measured {
         monthly_means(&months.sums, &months.days)
     } else {
-        // Generated years are long, and the climate they come from is smooth as far as it should be.
+        // Generated years are many, and their climate is already smooth enough.
         std::array::from_fn(|m| months.sums[m] / months.days[m])
     };
     if matches!(s.exposure, Exposure::Runoff) {
@@ -99,18 +102,18 @@ fn rain_borne(s: &Setting<'_>, climate: &Climate, months: &MonthlyExposure) -> L
     let residuals = residuals(s.gauge, months, &daily);
     let years = years_of(s.gauge, months);
     if !months.measured {
-        // Generated years have no factors: all that their blocks stray is from day to day.
+        // Generated years have no factors, so all variation of their blocks is from day to day.
         return Law::new(daily, residuals.dispersion(most, years, 0.0), climate.spreads());
     }
     let usual = MonthlySpread { sigma_month: climate.sigma_month, cv30: climate.cv30, doubt: climate.doubt };
     let MonthlySpread { sigma_month, cv30, doubt } = residuals.spread(most, years, usual);
     let kappa = residuals.dispersion(most, years, sigma_month);
-    // Its means come from the record alone, whatever normals stand beside it.
+    // The means come from the record alone, even with normals beside it.
     let doubt = doubt.with_level(climate.sigma_year, years);
     Law::new(daily, kappa, doubt.widen(sigma_month, climate.sigma_year, cv30 / years.sqrt()))
 }
 
-/// Years behind the months.
+/// Years that the monthly figures rest on.
 fn years_of(gauge: &Gauge, months: &MonthlyExposure) -> f64 {
     if months.measured {
         gauge.record().known_days() as f64 / 365.0
@@ -119,11 +122,11 @@ fn years_of(gauge: &Gauge, months: &MonthlyExposure) -> f64 {
     }
 }
 
-/// How blocks of 30 days stray from the means of their days.
+/// How much blocks of 30 days differ from the means of their days.
 fn residuals(gauge: &Gauge, months: &MonthlyExposure, daily: &[f64; 12]) -> BlockResiduals {
     let blocks = if months.measured { gauge.read_days().whole_blocks() } else { Gauge::modelled_blocks() };
     let mut residuals = BlockResiduals::default();
-    // A block with more than five days unread would say more about the gap than about the exposure.
+    // A block with more than five unread days says more about the gap than about the exposure.
     for (read, observed) in blocks.iter().zip(&months.blocks).filter(|(read, _)| read.known() >= 25) {
         residuals.add(*observed, read.expected(daily));
     }

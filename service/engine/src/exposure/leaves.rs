@@ -1,11 +1,13 @@
-//! Leaf fall onto a roof and its way to the screen.
+//! Leaf fall onto a roof, and how it reaches the screen.
 //!
-//! Litter under a closed canopy is 500 g/m2 a year (300 to 1100; Zhang et al. 2014, Ecological Complexity: 3 to 11 Mg/ha
-//! a year, autumn peak in temperate deciduous woods, dry-season peak in the tropics), times the share of the roof under
-//! it. What no canopy covers gets 20 g/m2 a year from the wind (judgement). The pile on the roof moves to the screen on
-//! days with runoff, all of it (judgement). What lies on the roof today is not in the accumulated amount
-//! until a day with runoff brings it. Known failures: storms that strip trees, gutters that hold leaves back.
-//! Invariant: the screen's share of what fell = what moved + what lies on the roof.
+//! Litter under a closed canopy is 500 g/m2 a year, times the share of the roof under it. Zhang et al. 2014
+//! (Ecological Complexity) give 300 to 1100, that is 3 to 11 Mg/ha a year. Their peak is in autumn in temperate
+//! deciduous woods, and in the dry season in the tropics. The wind brings 20 g/m2 a year to areas that no canopy
+//! covers (judgement). On a day with runoff all leaves on the roof move to the screen (judgement). Until then they
+//! are not in the accumulated amount.
+//!
+//! Known failures: storms that strip trees, gutters that hold leaves back.
+//! Invariant: the screen's share of what fell = what moved + what is still on the roof.
 
 use crate::calendar::{Day, MEAN_MONTH_DAYS};
 use crate::events::{Events, Run};
@@ -16,31 +18,31 @@ use super::quantity::Exposure;
 const CLOSED_CANOPY_KG_M2: f64 = 0.5;
 const WIND_BLOWN_KG_M2: f64 = 0.02;
 
-/// Share of a roof's leaf fall that comes to lie on its screen; the rest blows off the roof, stays in gutters, or slides
-/// off the screen.
+/// Share of a roof's leaf fall that stays on its screen. The rest blows off the roof, stays in gutters, or slides off
+/// the screen.
 ///
-/// Judgement, set so that a usual screen (0.2 m2 under a roof of 100 m2, a fifth of it under trees) reaches the prior
-/// limit after one to three months on average, which is what published cleaning intervals span. A flat screen holds
-/// more, a steep one less: findings will tell.
+/// Judgement, set so that a usual screen reaches the prior limit after one to three months on average, as in
+/// published cleaning intervals. A usual screen is 0.2 m2 under a roof of 100 m2, a fifth of it under trees. A flat
+/// screen holds more, a steep one less: findings will show it.
 pub const SHARE_LEFT_ON_SCREEN: f64 = 0.05;
 
-/// Share of a roof's leaf fall that stays in an open gutter; the rest is washed on to the downpipe or blows away.
+/// Share of a roof's leaf fall that stays in an open gutter. The rest is washed on to the downpipe or blows away.
 ///
-/// Judgement, set with the limit of a gutter so that a usual one (20 m along a roof of 100 m2, a fifth of it under trees)
-/// wants clearing about twice a year, which is what published intervals say.
+/// Judgement, set with the limit of a gutter so that a usual one needs clearing about twice a year, as in published
+/// intervals. A usual gutter is 20 m along a roof of 100 m2, a fifth of it under trees.
 pub const SHARE_LEFT_IN_GUTTER: f64 = 0.2;
 
-/// Share of that which gets past a guard over the gutter. Judgement.
+/// Share of that which passes a guard over the gutter. Judgement.
 pub const SHARE_PAST_GUARD: f64 = 0.3;
 
 /// Monthly shares of a year's fall, January first, northern hemisphere. Judgement consistent with Zhang et al. 2014.
 const DECIDUOUS: [f64; 12] = [0.02, 0.02, 0.02, 0.04, 0.05, 0.04, 0.04, 0.05, 0.10, 0.30, 0.25, 0.07];
 const CONIFER: [f64; 12] = [0.05, 0.05, 0.05, 0.06, 0.07, 0.08, 0.09, 0.10, 0.13, 0.14, 0.11, 0.07];
-/// The same for evergreen broadleaf, whose figures are southern.
+/// The same for evergreen broadleaf, with figures from the southern hemisphere.
 const EVERGREEN_SOUTH: [f64; 12] = [0.14, 0.12, 0.09, 0.07, 0.06, 0.05, 0.05, 0.06, 0.08, 0.09, 0.09, 0.10];
 
-/// Share of a year's leaf fall in a month (January 0), adding up to 1 over the year. South of the equator the seasons
-/// shift by six months.
+/// Share of a year's leaf fall in a month (January 0). The year adds up to 1. South of the equator the seasons shift
+/// by six months.
 pub fn monthly_leaf_share(canopy: Canopy, latitude_deg: f64, month0: usize) -> f64 {
     let shifted = |half: bool| (month0 + if half { 6 } else { 0 }) % 12;
     let south = latitude_deg < 0.0;
@@ -60,7 +62,8 @@ pub fn litter_kg_m2(roof: &Roof, site: &Site, month0: usize) -> f64 {
     year / MEAN_MONTH_DAYS[month0]
 }
 
-/// What a kg of leaf per m2 of roof means to the screen or gutter that catches it, in the unit of its accumulated amount.
+/// What one kg of leaf per m2 of roof adds to the screen or gutter that catches it, in the unit of its accumulated
+/// amount.
 pub(super) fn per_catcher(roof: &Roof, exposure: Exposure<'_>) -> f64 {
     match exposure {
         Exposure::Leaves { screen_area_m2 } => SHARE_LEFT_ON_SCREEN * roof.plan_area_m2 / screen_area_m2,
@@ -77,7 +80,8 @@ pub(super) fn fall(roof: &Roof, site: &Site, per_catcher: f64) -> [f64; 12] {
     std::array::from_fn(|m| litter_kg_m2(roof, site, m) * per_catcher)
 }
 
-/// What lay on the roof when each event came, in the unit of the accumulated amount; `fall` is that of a day by month.
+/// What was on the roof at each event, in the unit of the accumulated amount. `fall` is the leaf fall of a day by
+/// month.
 pub(super) fn moved(events: &Events, fall: &[f64; 12]) -> Vec<f64> {
     let days_back = events.days_back();
     let mut amounts = Vec::with_capacity(events.len());
@@ -89,7 +93,7 @@ pub(super) fn moved(events: &Events, fall: &[f64; 12]) -> Vec<f64> {
         let Some((&first, &last)) = days.first().zip(days.last()) else { continue };
         let whole = starts.peek().is_none_or(|start| start.0 >= run.end);
         match month_before {
-            // The usual month: its events follow one in the month before, and each other.
+            // The usual month: its events follow one in the month before, and one another.
             Some((before, previous)) if whole && before.last == run.before => {
                 let rest = fall[usize::from(before.month0)] * f64::from(before.last - previous);
                 amounts.push(rest + per_day * f64::from(first - run.before));
@@ -101,7 +105,7 @@ pub(super) fn moved(events: &Events, fall: &[f64; 12]) -> Vec<f64> {
                     let mut lying = 0.0;
                     if let Some(start) = starts.next_if(|start| start.0 == amounts.len()) {
                         previous = start.1;
-                        // What lay there when readings began, nobody knows: about as much as on any day.
+                        // What was there when readings began is unknown. It counts as the amount of an average day.
                         lying = per_day * days_back;
                     }
                     amounts.push(lying + between(fall, Day(previous), Day(day)));
@@ -114,7 +118,7 @@ pub(super) fn moved(events: &Events, fall: &[f64; 12]) -> Vec<f64> {
     amounts
 }
 
-/// Leaf fall after one day up to and with another.
+/// Leaf fall of the days after `after`, up to and including `through`.
 fn between(fall: &[f64; 12], after: Day, through: Day) -> f64 {
     let (mut left, mut end, mut sum) = (through.since(after), through, 0.0);
     while left > 0 {
@@ -133,7 +137,8 @@ mod tests {
     use crate::gauge::Gauge;
     use crate::rain::RainRecord;
 
-    /// Against leaves laid down day by day, over leap days, gaps, months without an event and events on month ends.
+    /// Compared with leaves laid down day by day, over leap days, gaps, months without an event and events on month
+    /// ends.
     #[test]
     fn leaves_lie_where_days_laid_them() {
         let first = Day::from_ymd(2015, 12, 20).unwrap();

@@ -1,7 +1,7 @@
 //! What a duty's accumulated amount counts, day by day.
 //!
-//! Each exposure is a sum over days. On a day with a reading its amount follows from that day's rain and what the roof
-//! still holds; on a day without one the month's expectation stands in, see [`crate::passage::Law`].
+//! Each exposure is a sum over days. On a day with a reading, the amount follows from that day's rain and what is
+//! still on the roof. On a day without one, the month's expectation is used ([`crate::passage::Law`]).
 
 mod amounts;
 mod chamber;

@@ -1,15 +1,15 @@
-//! The quantities that an accumulated amount may add up.
+//! The quantities that an accumulated amount can count.
 
 use crate::error::{EngineError, require};
 
 use super::chamber::Chamber;
 
-/// The quantity an accumulated amount adds up.
+/// The quantity that an accumulated amount counts.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Exposure<'a> {
     /// Runoff in mm over the plan area, after wetting store and coefficient.
     Runoff,
-    /// Events that fill a first-flush chamber to the brim.
+    /// Events that fill a first-flush chamber completely.
     Fills {
         /// The chamber.
         chamber: Chamber<'a>,
@@ -19,12 +19,12 @@ pub enum Exposure<'a> {
         /// The chamber.
         chamber: Chamber<'a>,
     },
-    /// Dry leaf in kg per m2 of screen, carried to it on days with runoff.
+    /// Dry leaf in kg per m2 of screen. It reaches the screen on days with runoff.
     Leaves {
         /// Area of the screen in m2, above 0.
         screen_area_m2: f64,
     },
-    /// Dry leaf in kg per m of gutter, carried into it on days with runoff.
+    /// Dry leaf in kg per m of gutter. It reaches the gutter on days with runoff.
     GutterLeaves {
         /// Length of the gutter in m, above 0.
         length_m: f64,
@@ -46,15 +46,16 @@ pub enum Exposure<'a> {
     Ultraviolet {
         /// Which way the surface faces.
         orientation: Orientation,
-        /// Share of the dose kept off by eaves, walls or paint, 0 in full sun to 1.
+        /// Share of the dose kept off by eaves, walls or paint, from 0 (full sun) to 1.
         ///
-        /// Part shade about 0.5, under eaves or on the pole side 0.75, painted or covered 0.95; judgement, with a wide
-        /// error, since scattered light reaches behind a shade.
+        /// Part shade is about 0.5, under eaves or on the pole side 0.75, painted or covered 0.95. Judgement, with a
+        /// wide error, because scattered light reaches behind a shade.
         shade_share: f64,
-        /// How much harder light works on a warm part: factor by month, January first, 1 at 25 degrees C; `None` takes 1.
+        /// How much more a warm part suffers from light: factor by month, January first, 1 at 25 degrees C. `None`
+        /// counts as 1.
         warmth: Option<[f64; 12]>,
     },
-    /// Something that comes every day whatever the weather: litres pumped, days of ageing at 25 degrees C.
+    /// What comes every day in any weather: litres pumped, days of ageing at 25 degrees C.
     Steady {
         /// Amount of a day by month, January first, 0 or more.
         daily: [f64; 12],
@@ -100,12 +101,12 @@ impl Exposure<'_> {
         }
     }
 
-    /// Whether nothing can be expected of a day without knowing the rain.
+    /// Whether rain must be known before anything can be expected of a day.
     pub fn needs_rain(&self) -> bool {
         !matches!(self, Exposure::Ultraviolet { .. } | Exposure::Steady { .. } | Exposure::RoofLeaves)
     }
 
-    /// Whether readings say anything about it at all.
+    /// Whether readings of rain affect it.
     pub(crate) fn reads_rain(&self) -> bool {
         !matches!(self, Exposure::Steady { .. } | Exposure::RoofLeaves)
     }

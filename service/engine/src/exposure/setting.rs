@@ -1,4 +1,4 @@
-//! What a meter is given: the place, the roof, the rain, and what to count.
+//! The inputs of a meter: the place, the roof, the rain, and what to count.
 
 use crate::catchment::Catchment;
 use crate::gauge::Gauge;
@@ -13,7 +13,7 @@ pub struct Setting<'a> {
     pub site: &'a Site,
     /// Roof that feeds the part.
     pub roof: &'a Roof,
-    /// The gauge whose rain falls on it, without readings after the day of the forecast ([`Gauge::until`]).
+    /// The gauge for that roof, without readings after the day of the forecast ([`Gauge::until`]).
     pub gauge: &'a Gauge,
     /// The runoff off roofs of this kind under that gauge.
     pub catchment: &'a Catchment,
