@@ -1,38 +1,40 @@
-//! The few special functions the laws need, with a bounded number of steps.
+//! The few special functions that the laws need, each with a bounded number of steps.
 //!
-//! `statrs` gives the logarithm of the gamma function and the error function. Its regularised incomplete gamma loops
-//! until the last digit settles, without a bound; the version here stops after [`MAX_STEPS`] and says so.
+//! `statrs` gives the logarithm of the gamma function and the error function. Its regularised incomplete gamma
+//! function loops until the last digit settles, without a bound. The version here stops after [`MAX_STEPS`] and
+//! returns an error.
 //!
-//! Exponential, logarithm and normal law also come for [`LANES`] numbers at once, without a branch or a call, so that the
-//! compiler makes vector instructions of them: an integral asks for them a dozen times for each day looked at.
+//! Exponential, logarithm and normal law also come for [`LANES`] numbers at once, without a branch or a call. So the
+//! compiler can use vector instructions. An integral needs them a dozen times for each day it looks at.
 
 use statrs::function::erf::erfc;
 use statrs::function::gamma::ln_gamma;
 
 use crate::error::EngineError;
 
-/// Series and continued fraction need about 5 sqrt(a) steps; shapes above [`LARGE_SHAPE`] take another path.
+/// Series and continued fraction need about 5 sqrt(a) steps. Shapes above [`LARGE_SHAPE`] use another method.
 const MAX_STEPS: u32 = 5_000;
-/// Relative size of a correction at which a sum is taken as settled.
+/// A sum has settled when its correction falls below this relative size.
 const SETTLED: f64 = 1e-13;
 /// Above this shape the Wilson-Hilferty cube root is closer than 2e-6 to the gamma law (checked in the tests).
 const LARGE_SHAPE: f64 = 2.0e4;
 
-/// How many numbers the functions on several work on.
+/// How many numbers the vector functions process at once.
 pub(crate) const LANES: usize = 8;
 
-/// e^x of each, within 1e-14 of itself; held at x of -708 and 708.
+/// e^x of each, within a relative 1e-14. x is clamped to -708 and 708.
 ///
-/// x = n ln 2 + r with |r| <= ln 2 / 2, e^r by its series up to r^11, 2^n by way of the exponent's bits.
+/// x = n ln 2 + r with |r| <= ln 2 / 2. e^r comes from its series up to r^11, and 2^n from the exponent's bits.
 pub(crate) fn exp_each(x: &mut [f64; LANES]) {
     for x in x {
         *x = exp(*x);
     }
 }
 
-/// ln x of each, within 1e-14, for normal numbers above 0; below them some number under -700.
+/// ln x of each, within 1e-14, for normal numbers above 0. Smaller numbers give some number under -700.
 ///
-/// x = 2^k m with m within a root of 2 of 1; ln m is twice the artanh of (m - 1) / (m + 1), by its series.
+/// x = 2^k m, with m between the root of 1/2 and the root of 2. ln m is twice the artanh of (m - 1) / (m + 1), by
+/// its series.
 pub(crate) fn ln_each(x: &mut [f64; LANES]) {
     for x in x {
         *x = ln(*x);
@@ -41,8 +43,8 @@ pub(crate) fn ln_each(x: &mut [f64; LANES]) {
 
 /// The normal distribution function of each, within 1e-15.
 ///
-/// Algorithm 5666 of Hart et al., Computer Approximations (1968), with the coefficients as West printed them (Better
-/// approximations to cumulative normal functions, Wilmott Magazine 2005); beyond 8 the tail is held, at 6e-16.
+/// Algorithm 5666 of Hart et al., Computer Approximations (1968). Coefficients as West printed them (Better
+/// approximations to cumulative normal functions, Wilmott Magazine 2005). Beyond 8 the tail stays at 6e-16.
 pub(crate) fn normal_below_each(z: &mut [f64; LANES]) {
     for z in z {
         *z = normal_by_ratio(*z);
@@ -51,8 +53,8 @@ pub(crate) fn normal_below_each(z: &mut [f64; LANES]) {
 
 /// The arc cosine of each, within 1e-15, for numbers from -1 to 1.
 ///
-/// The rational approximation of FDLIBM (Sun Microsystems 1993, `e_acos.c`) to the arc sine up to a half; beyond it twice the
-/// arc sine of the root of half of what is missing to 1.
+/// Up to a half: the rational approximation of FDLIBM (Sun Microsystems 1993, `e_acos.c`) to the arc sine. Beyond
+/// a half: twice the arc sine of the root of (1 - x) / 2.
 pub(crate) fn acos_each(x: &mut [f64; LANES]) {
     for x in x {
         *x = acos(*x);
@@ -84,9 +86,9 @@ fn acos(x: f64) -> f64 {
 
 #[inline(always)]
 fn exp(x: f64) -> f64 {
-    /// Adding it rounds to a whole number, which is then found in the low bits.
+    /// Adding this rounds to a whole number, which then stands in the low bits.
     const ROUND: f64 = 6_755_399_441_055_744.0;
-    /// ln 2 in two parts; a whole number up to 1024 times the first is exact.
+    /// ln 2 in two parts. The first part times a whole number up to 1024 is exact.
     const LN_2: (f64, f64) = (6.931_471_803_691_238e-1, 1.908_214_929_270_587_7e-10);
     let x = x.clamp(-708.0, 708.0);
     let rounded = x * std::f64::consts::LOG2_E + ROUND;
@@ -99,7 +101,7 @@ fn exp(x: f64) -> f64 {
 
 #[inline(always)]
 fn ln(x: f64) -> f64 {
-    /// The bits of the root of 1/2: numbers from it to the root of 2 keep their exponent of 0.
+    /// The bits of the root of 1/2. Numbers from it to the root of 2 keep their exponent of 0.
     const ROOT_HALF: u64 = 0x3fe6_a09e_667f_3bcd;
     const BIAS: u64 = 1023 << 52;
     /// 2^52, whose low bits hold a whole number.
@@ -146,7 +148,8 @@ pub(crate) fn normal_below(z: f64) -> f64 {
 
 /// P(X >= x) for X gamma distributed with shape `a` and scale 1 (the regularised upper incomplete gamma).
 ///
-/// `a` > 0. Series below the mean and Lentz's continued fraction above it (Abramowitz & Stegun 6.5.29 and 6.5.31).
+/// `a` > 0. Series below the mean, and Lentz's continued fraction above it (Abramowitz & Stegun 6.5.29 and
+/// 6.5.31).
 pub(crate) fn gamma_above(a: f64, x: f64) -> Result<f64, EngineError> {
     if !(a > 0.0) || a == f64::INFINITY {
         return Err(EngineError::OutOfRange { name: "gamma shape", value: a, allowed: "above 0" });

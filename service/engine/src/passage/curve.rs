@@ -1,14 +1,16 @@
 //! Dates and chances that never contradict each other.
 //!
-//! The closed form is nearly monotone in time, not quite: where a season sets in, its spread can grow faster than its
-//! mean, and the yearly term steps down every year. Searching each date by itself could then give a late day before an early
-//! one. Here every search walks the same fixed tree of days (today, then 7, 30, 90, 180, 360, ... days on, and bisection
-//! between), so that a higher chance never gives an earlier day, whatever the function does. The chance by a day is defined
-//! as the inverse: the largest chance whose day is no later. Where the closed form rises all the way, both are exactly its
-//! own.
+//! The closed form nearly always rises with time, but not quite. At the start of a season its spread can grow faster
+//! than its mean, and the yearly term drops every year. Separate searches could then put a late day before an early
+//! one.
 //!
-//! Most nodes of a search lie far from the chance asked for; there the bounds that a short expansion gives settle which way
-//! to go, and the integral is left out.
+//! Here every search walks the same fixed tree of days: today, then 7, 30, 90, 180, 360, ... days ahead, and halves
+//! between them. So a higher chance never gives an earlier day, whatever the function does. The chance by a day is
+//! the inverse: the largest chance whose day is no later. Where the closed form rises all the way, both equal the
+//! closed form.
+//!
+//! Most nodes of a search are far from the chance asked for. There the bounds of a short expansion decide which way
+//! to go, without the integral.
 
 use std::cell::RefCell;
 use std::cmp::Ordering;
@@ -21,20 +23,20 @@ use super::monthly_sums::MonthlySums;
 use super::path::Path;
 use super::sums::Sums;
 
-/// Days ahead at which the tree begins: those whose chances every answer gives. From the last on they double.
+/// Days ahead of the first nodes, whose chances every answer gives. After the last one, the days double.
 const AHEAD: [i32; 3] = [7, 30, 90];
 
-/// A path looked at through one limit, with what was computed so far.
+/// One path seen with one limit, and the chances computed so far.
 pub(crate) struct Curve<'a> {
     path: &'a Path,
     today: i32,
     limit: Limit,
     rows: RefCell<MonthlySums>,
-    /// In order of their days.
+    /// In order of day.
     computed: RefCell<Vec<ChanceBounds>>,
 }
 
-/// What is known of the chance by one day number: bounds, the same when it was computed.
+/// Bounds of the chance by one day number. They are equal once the chance was computed.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct ChanceBounds {
     number: i32,
@@ -47,17 +49,17 @@ impl<'a> Curve<'a> {
         Curve::resume(path, limit, Vec::new())
     }
 
-    /// Goes on where another look at the same path through the same limit has ended.
+    /// Continues from what an earlier curve of the same path and limit has computed.
     pub(crate) fn resume(path: &'a Path, limit: Limit, computed: Vec<ChanceBounds>) -> Curve<'a> {
         Curve { path, today: path.past(), limit, rows: RefCell::default(), computed: RefCell::new(computed) }
     }
 
-    /// What was computed, for [`Curve::resume`].
+    /// The chances computed so far, for [`Curve::resume`].
     pub(crate) fn into_computed(self) -> Vec<ChanceBounds> {
         self.computed.into_inner()
     }
 
-    /// Sums of the unread days up to and with a day number.
+    /// Sums of the unread days up to and including a day number.
     pub(crate) fn sums(&self, number: i32) -> Sums {
         self.rows.borrow_mut().sums(self.path, number)
     }
@@ -67,7 +69,7 @@ impl<'a> Curve<'a> {
         if self.today < 1 { self.next(self.today) } else { self.today.min(self.path.horizon()) }
     }
 
-    /// The node to the right of a node that has none on its right so far.
+    /// The next node to the right, for a node with nothing on its right yet.
     fn next(&self, node: i32) -> i32 {
         let ahead = node - self.today;
         let on = AHEAD.into_iter().find(|days| *days > ahead).unwrap_or_else(|| ahead.saturating_mul(2));
@@ -78,7 +80,7 @@ impl<'a> Curve<'a> {
         self.path.accumulated(number, &self.sums(number))
     }
 
-    /// What is known of a node, with its place among the others.
+    /// The bounds at a node, and their index among the computed ones.
     fn bounds_by(&self, number: i32) -> Result<(usize, ChanceBounds), EngineError> {
         let mut computed = self.computed.borrow_mut();
         let at = match computed.binary_search_by_key(&number, |node| node.number) {
@@ -104,7 +106,7 @@ impl<'a> Curve<'a> {
         }
         let accumulated = self.accumulated(number);
         let value = chance_reached(accumulated.known, accumulated.mean, accumulated.variance, self.limit)?;
-        // Held to what the quick way says, so that the two agree whatever either of them gets wrong.
+        // Clamped to the bounds of the expansion, so that the two agree even if one of them is wrong.
         let value = value.clamp(low, high);
         self.computed.borrow_mut()[at] = ChanceBounds { number, low: value, high: value };
         Ok(value)
@@ -149,7 +151,7 @@ impl<'a> Curve<'a> {
         Ok(Some(high))
     }
 
-    /// The chance by a day number: the largest `p` with `day_of(p)` no later.
+    /// The chance by a day number: the largest `p` whose `day_of(p)` is no later.
     pub(crate) fn chance_by(&self, number: i32) -> Result<f64, EngineError> {
         let horizon = self.path.horizon();
         let target = number.min(horizon);
@@ -166,7 +168,8 @@ impl<'a> Curve<'a> {
         Ok(value)
     }
 
-    /// The chance by a node that contradicts others on the way to it: those on its left are floors, those on its right caps.
+    /// The chance by a node, made consistent with the nodes on the way to it. Nodes on its left are floors, nodes on
+    /// its right are caps.
     fn made_consistent(&self, target: i32, value: f64) -> Result<f64, EngineError> {
         let (mut floor, mut cap) = (0.0_f64, 1.0_f64);
         for node in self.way_to(target) {
@@ -180,8 +183,8 @@ impl<'a> Curve<'a> {
         Ok(value.max(floor).min(cap))
     }
 
-    /// Nodes between two day numbers, in order, no more than `step` days apart and, but for the first days ahead, no less
-    /// than half of it. The ways to them hold few others.
+    /// Nodes between two day numbers, in order. They are at most `step` days apart and, except in the first days
+    /// ahead, at least half of that. Searches for them visit few other nodes.
     pub(crate) fn nodes_between(&self, from: i32, to: i32, step: i32) -> Vec<i32> {
         let mut nodes = Vec::new();
         let (mut low, mut high) = (0, self.root());
@@ -197,7 +200,7 @@ impl<'a> Curve<'a> {
         }
     }
 
-    /// The nodes that a search passes on its way to a day number from 1 to the horizon, that one left out.
+    /// The nodes that a search visits on its way to a day number from 1 to the horizon, without that day.
     fn way_to(&self, target: i32) -> impl Iterator<Item = i32> {
         let mut doubling = true;
         let (mut low, mut node, mut high) = (0, self.root(), i32::MAX);
@@ -217,7 +220,7 @@ impl<'a> Curve<'a> {
     }
 }
 
-/// Adds the nodes of a stretch that lie within bounds, until those left out are no more than `step` apart.
+/// Adds the nodes of a stretch within bounds, until the remaining stretches are at most `step` long.
 fn split((low, high): (i32, i32), within: (i32, i32), step: i32, nodes: &mut Vec<i32>) {
     if high - low <= step || high <= within.0 || low >= within.1 {
         return;
@@ -253,7 +256,7 @@ mod tests {
                 let all: Vec<i32> = [from].into_iter().chain(nodes.iter().copied()).chain([to]).collect();
                 assert!(all.windows(2).all(|pair| (1..=step).contains(&(pair[1] - pair[0]))), "{all:?}");
                 for pair in nodes.windows(2) {
-                    // Of two neighbours one stands on the way to the other.
+                    // Of two neighbours, one is on the way to the other.
                     let leads = |a, b| curve.way_to(b).any(|node| node == a);
                     assert!(leads(pair[0], pair[1]) || leads(pair[1], pair[0]), "{pair:?}");
                 }

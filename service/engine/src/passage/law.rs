@@ -1,25 +1,25 @@
-//! What a day that nobody read brings.
+//! What an unread day brings.
 
 use crate::climate::{Climate, Spreads};
 
-/// What unread days bring, and how far it strays. Units are those of the exposure.
+/// What unread days bring, and how much that varies. Units are those of the exposure.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Law {
     /// Mean of a day by calendar month, January first, 0 or more.
     pub daily: [f64; 12],
-    /// Variance per unit of mean from day to day, 0 or more.
+    /// Day-to-day variance per unit of mean, 0 or more.
     pub kappa: f64,
-    /// Log-sd of each month's own factor.
+    /// Log-sd of the factor of each month.
     pub sigma_month: f64,
-    /// Log-sd of each year's own factor.
+    /// Log-sd of the factor of each year.
     pub sigma_year: f64,
     /// Log-sd of the error of the monthly means themselves.
     pub sampling_sd: f64,
-    /// Log-sd of the error that the means of all months share.
+    /// Log-sd of the error that is common to the means of all months.
     pub level_sd: f64,
 }
 
-/// What a sum of days comes to: its mean, and how far it strays. Units are those of the exposure.
+/// Mean and variance of a sum of days. Units are those of the exposure.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Moments {
     /// Mean.
@@ -39,7 +39,7 @@ impl Law {
         level_sd: 0.0,
     };
 
-    /// What brings these means, with this dispersion and spread.
+    /// A law with these means, this dispersion and these spreads.
     pub fn new(daily: [f64; 12], kappa: f64, spreads: Spreads) -> Law {
         let Spreads { month, year, sampling, level } = spreads;
         Law { daily, kappa, sigma_month: month, sigma_year: year, sampling_sd: sampling, level_sd: level }

@@ -1,20 +1,23 @@
 //! When a sum of uncertain days passes a limit: the closed form.
 //!
-//! After `since`, each day is read (exact) or unread. With M the expectation of the unread days up to day t, M_j its part
-//! in each calendar month passed, n the years begun by the unread days, M_c by month of the year, and K the 1/4, 1/2, 1/4
-//! smoothing:
+//! After `since`, each day is read (exact) or unread. Up to day t the unread days have these figures:
+//!
+//! - M: their expectation; M_j: the part of each calendar month; M_c: the sum by month of the year.
+//! - n: the years begun by the unread days.
+//! - K: smoothing over neighbouring months by 1/4, 1/2, 1/4.
+//!
+//! Their sum is gamma distributed with mean M and the variance
 //!
 //! `V = kappa M + (e^(s_m^2) - 1) sum_j M_j^2 + (e^(s_y^2) - 1) M^2 / n + (e^(s_p^2) - 1) sum_c (K M_c)^2 + (e^(s_l^2) - 1) M^2`
 //!
-//! and the unread days are gamma distributed with mean M and variance V: the first term is the daily weather, the second
-//! what makes months stray, the third years, the fourth and the fifth the error of a short record,
-//! by month and in all months alike. The log-sds are the measured ones widened by what is not known of them
-//! ([`crate::climate::Doubt`]). On nine daily series its 10 to 90 %
-//! window held the truth as often as a full simulation's.
+//! The first term is the daily weather. The second is the variation of months, the third that of years. The last two
+//! are the error of a short record, by month and in all months alike. The log-sds are the measured ones, widened by
+//! the doubt about them ([`crate::climate::Doubt`]). On nine daily series the 10 to 90 % window of this form
+//! contained the truth as often as the window of a full simulation.
 //!
-//! Known failures: the yearly term steps down when a new year begins; thresholds of a few mm on the scale of one storm;
-//! climates with a trend.
-//! Invariants: dates grow with the chance asked for, chances with the date, both by construction.
+//! Known failures: The yearly term drops when a new year begins. Thresholds of a few mm, the size of one storm.
+//! Climates with a trend.
+//! Invariants: dates grow with the chance asked for, and chances with the date, both by construction.
 
 mod chance;
 mod curve;

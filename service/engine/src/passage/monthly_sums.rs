@@ -1,8 +1,9 @@
 //! The unread days of a path, month by month.
 //!
-//! The variance of an accumulated amount needs sums over calendar months, and the searches ask for it on days all over the horizon. The
-//! months are added up once, as far as anything looks; every day between follows from the sums before its month. Where the
-//! months need not be told apart by their season, as without a sampling error, whole years are added up at once.
+//! The variance of an accumulated amount needs sums over calendar months. Searches need them on days all over the
+//! horizon. Months are added up once, as far as any search has looked. A day within a month starts from the sums
+//! before that month. Without a sampling error the season of a month does not matter, so whole years are added up at
+//! once.
 
 use crate::calendar::month_length;
 
@@ -10,36 +11,37 @@ use super::law::Law;
 use super::path::Path;
 use super::sums::Sums;
 
-/// K K: what an amount in a month adds to the smoothed-twice sums of that month, its neighbours and theirs.
+/// K K: what an amount in one month adds to the twice smoothed sums of that month, its neighbours and their
+/// neighbours.
 const SMOOTHED_TWICE: [f64; 3] = [0.375, 0.25, 0.0625];
 
-/// Unread days that follow each other, and what stands before them.
+/// Consecutive unread days, and the sums before them.
 #[derive(Debug, Clone, Copy)]
 struct Row {
     /// Day numbers.
     first: i32,
     last: i32,
-    /// Sums before `first`; months are those closed by then.
+    /// Sums before `first`. Months are those that have ended by then.
     before: Sums,
     of: Span,
 }
 
 #[derive(Debug, Clone, Copy)]
 enum Span {
-    /// A calendar month, or what is unread of it.
+    /// A calendar month, or its unread part.
     Month {
         /// Mean of a day.
         daily: f64,
-        /// What the month holds before the row, when a stretch that was read parts it.
+        /// The month's amount before this row, when read days divide the month.
         open: f64,
-        /// K K M of this month before the row.
+        /// K K M of this month before this row.
         smoothed_before: f64,
     },
     /// A whole calendar year.
     Year { is_leap: bool },
 }
 
-/// A calendar year by its months: days, amounts and squares of the amounts before each.
+/// A calendar year by its months: days, amounts and squared amounts before each month.
 #[derive(Debug, Clone, Copy, Default)]
 struct YearSums {
     days: [i32; 13],
@@ -61,23 +63,23 @@ impl YearSums {
     }
 }
 
-/// The unread days of a path, as far as anything looked.
+/// The unread days of a path, as far as any search has looked.
 #[derive(Debug, Default)]
 pub(crate) struct MonthlySums {
     rows: Vec<Row>,
-    /// Common and leap years, once there are any.
+    /// Common and leap years, once they were needed.
     years: [YearSums; 2],
-    /// Stretches gone through.
+    /// Stretches processed so far.
     stretches: usize,
-    /// The month after that of the last row, and that one.
+    /// Year and index of the month after the last row, and of the month of the last row.
     next: (i32, usize),
     closed: (i32, usize),
-    /// K K M by month, the last row included.
+    /// K K M by month, including the last row.
     smoothed: [f64; 12],
 }
 
 impl MonthlySums {
-    /// Sums of the unread days of a path up to and with a day number. It must be the same path every time.
+    /// Sums of the unread days of a path up to and including a day number. Pass the same path every time.
     pub(crate) fn sums(&mut self, path: &Path, number: i32) -> Sums {
         let Some(law) = path.law() else { return Sums::default() };
         while self.rows.last().is_none_or(|row| row.last < number) && self.grow(path, law, number) {}
@@ -85,7 +87,7 @@ impl MonthlySums {
         begun.checked_sub(1).map_or(Sums::default(), |at| self.through(&self.rows[at], law, number))
     }
 
-    /// Sums up to and with a day number of a row or after it.
+    /// Sums up to and including a day number within a row or after it.
     fn through(&self, row: &Row, law: &Law, number: i32) -> Sums {
         let days = number.min(row.last) - row.first + 1;
         let before = &row.before;
@@ -96,14 +98,14 @@ impl MonthlySums {
                 Sums {
                     mean: before.mean + amount,
                     months: before.months + month * month,
-                    // The square of a sum, grown by a piece in one month.
+                    // Growth of a squared sum by a piece in one month.
                     sampling: before.sampling + amount * (2.0 * smoothed_before + SMOOTHED_TWICE[0] * amount),
                     days: before.days + days,
                 }
             }
             Span::Year { is_leap } => {
                 let year = &self.years[usize::from(is_leap)];
-                // No month begins later than if all had 31 days, nor so early that it would be the one after.
+                // The first guess takes all months as 31 days long. It is right or one month too early.
                 let mut m = (days - 1) as usize / 31;
                 m += usize::from(days > year.days[m + 1]);
                 let amount = law.daily[m] * f64::from(days - year.days[m]);
@@ -117,7 +119,7 @@ impl MonthlySums {
         }
     }
 
-    /// Adds the rows of a stretch up to a day number; says whether it added any.
+    /// Adds the rows of a stretch up to a day number. Returns whether it added any.
     fn grow(&mut self, path: &Path, law: &Law, number: i32) -> bool {
         let reached = self.rows.last().map_or(i32::MIN, |row| row.last);
         let current = self.stretches.checked_sub(1).map(|at| path.unread()[at]);
@@ -141,7 +143,7 @@ impl MonthlySums {
             if let Some(row) = self.rows.last().filter(|_| self.closed == month)
                 && let Span::Month { daily, open: held, .. } = row.of
             {
-                // Readings within a month: the month goes on.
+                // Read days within a month do not end it.
                 open = held + daily * f64::from(row.last - row.first + 1);
                 before.months = row.before.months;
             }
@@ -219,7 +221,8 @@ mod tests {
     #[test]
     fn months_add_up_like_days() {
         let since = Day::from_ymd(2019, 12, 17).unwrap();
-        // A day, the rest of a month that was read for a while, a stretch over a leap day, one that goes on into the future.
+        // One day, the rest of a partly read month, a stretch over a leap day, and one that continues into the
+        // future.
         let gaps = vec![(3, 3), (20, 24), (30, 33), (60, 110), (400, 430)];
         let known = Known::new(RunningTotal::default(), since, since.plus(430), 0.0);
         let close = |a: f64, b: f64| (a - b).abs() <= 1e-12 * b.abs();
@@ -233,7 +236,7 @@ mod tests {
                 level_sd: 0.0,
             };
             let path = Path::new(known.clone(), gaps.clone(), Some(law), 3000);
-            // In order, and there and back as a search goes.
+            // In order, and back and forth as in a search.
             let orders: [Vec<i32>; 3] =
                 [(1..1900).collect(), vec![2900, 5, 430, 431, 1200, 33, 34, 61, 3000, 2, 1], vec![60, 2999]];
             for order in orders {

@@ -1,4 +1,5 @@
-//! One accumulated amount from the last service to the horizon: what was read of it, and what is expected of the other days.
+//! One accumulated amount from the last service to the horizon: what was read, and what is expected on the other
+//! days.
 
 use crate::calendar::Day;
 
@@ -7,7 +8,7 @@ use super::law::Law;
 use super::running_total::RunningTotal;
 use super::sums::Sums;
 
-/// Days of a year, after which a new yearly factor is drawn.
+/// Days of a year. A new yearly factor is drawn after each.
 const YEAR: i32 = 365;
 
 /// The read part of one accumulated amount.
@@ -16,15 +17,15 @@ pub(crate) struct Known {
     running: RunningTotal,
     since: Day,
     past: i32,
-    /// Total at `since`, and by the last day looked back on.
+    /// The running total at `since`, and what was added from then to today.
     before: f64,
     total: f64,
-    /// What was left behind at the last service, in the unit of the accumulated amount; no part of the passage.
+    /// What the last service left, in the unit of the accumulated amount. It is no part of the passage.
     carried: f64,
 }
 
 impl Known {
-    /// What the readings say after `since`, up to `as_of`.
+    /// The readings after `since`, up to `as_of`.
     pub(crate) fn new(running: RunningTotal, since: Day, as_of: Day, carried: f64) -> Known {
         let before = running.total(since);
         let total = grown(&running, before, as_of);
@@ -44,7 +45,7 @@ impl Known {
 }
 
 fn grown(running: &RunningTotal, before: f64, through: Day) -> f64 {
-    // Adding up and taking away may leave a hair under 0.
+    // Rounding may leave slightly less than 0.
     (running.total(through) - before).max(0.0)
 }
 
@@ -54,19 +55,19 @@ pub(crate) struct Path {
     known: Known,
     unread: Vec<(i32, i32)>,
     law: Option<Law>,
-    /// Mean square less one of the factors of months, years, climatology and level.
+    /// Mean square less 1 of the factors of months, years, climatology and level.
     excess: [f64; 4],
     horizon: i32,
 }
 
 impl Path {
-    /// Every day after the last one looked back on is unread, beside the `unread` stretches before. `horizon` is the
-    /// last day number.
+    /// `known` ends today. Every later day is unread, as are the `unread` stretches before. `horizon` is the last day
+    /// number.
     pub(crate) fn new(known: Known, mut unread: Vec<(i32, i32)>, law: Option<Law>, horizon: i32) -> Path {
         let past = known.past;
         if horizon > past {
             match unread.last_mut() {
-                // A gap that reaches the last day looked back on goes on into the future as one stretch.
+                // A gap that reaches today continues into the future as one stretch.
                 Some(last) if last.1 == past => last.1 = horizon,
                 _ => unread.push((past + 1, horizon)),
             }
@@ -82,7 +83,7 @@ impl Path {
         self.horizon
     }
 
-    /// The last day number looked back on.
+    /// The day number of today.
     pub(crate) fn past(&self) -> i32 {
         self.known.past
     }
@@ -102,15 +103,15 @@ impl Path {
         self.law.as_ref()
     }
 
-    /// Exposure read up to a day number, with what was left at the last service.
+    /// Exposure read up to a day number, with what the last service left.
     pub(crate) fn known(&self, number: i32) -> f64 {
         self.known.carried + self.known.total(number)
     }
 
-    /// V.
+    /// V of [`crate::passage`].
     pub(crate) fn variance(&self, sums: &Sums) -> f64 {
         let Some(law) = &self.law else { return 0.0 };
-        // Whole years begun; at least one, so that nothing unread divides by 1.
+        // Years begun, at least 1, so that no unread day does not divide by 0.
         let years = ((sums.days + YEAR - 1) / YEAR).max(1);
         let yearly = sums.mean * sums.mean / f64::from(years);
         law.kappa * sums.mean

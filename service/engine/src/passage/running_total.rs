@@ -1,23 +1,23 @@
-//! An accumulated amount as it grew over the readings.
+//! An accumulated amount over the days of the readings.
 
 use std::sync::Arc;
 
 use crate::calendar::Day;
 
-/// An accumulated amount as it grew over the readings.
+/// An accumulated amount over the days of the readings.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct RunningTotal {
     days: GrowthDays,
-    /// What it was on each of the days, from the first reading on.
+    /// The total on each of the days, from the first reading on.
     totals: Arc<Vec<f64>>,
 }
 
 /// The days on which an accumulated amount grew.
 #[derive(Debug, Clone, PartialEq)]
 enum GrowthDays {
-    /// These, in order.
+    /// These days, in order.
     Some(Arc<Vec<i32>>),
-    /// Every day from one on.
+    /// Every day from this one on.
     From(i32),
 }
 
@@ -28,29 +28,29 @@ impl Default for GrowthDays {
 }
 
 impl RunningTotal {
-    /// Totals that are known already, on these days in order.
+    /// From totals that are already known, on these days in order.
     pub(crate) fn of_totals(days: Arc<Vec<i32>>, totals: Arc<Vec<f64>>) -> RunningTotal {
         RunningTotal { days: GrowthDays::Some(days), totals }
     }
 
-    /// What was added on each of these days, in order.
+    /// From the amounts of each of these days, in order.
     pub(crate) fn on_days(days: Arc<Vec<i32>>, mut amounts: Vec<f64>) -> RunningTotal {
         add_up(&mut amounts);
         RunningTotal { days: GrowthDays::Some(days), totals: Arc::new(amounts) }
     }
 
-    /// What was added on every day from one on.
+    /// From the amounts of every day from `first` on.
     pub(crate) fn daily_from(first: Day, mut amounts: Vec<f64>) -> RunningTotal {
         add_up(&mut amounts);
         RunningTotal { days: GrowthDays::From(first.0), totals: Arc::new(amounts) }
     }
 
-    /// What all days together brought.
+    /// The total over all days.
     pub(crate) fn whole(&self) -> f64 {
         self.totals.last().copied().unwrap_or(0.0)
     }
 
-    /// What each part of the days brought, given how many of them there are by the end of each.
+    /// The total of each part of the days. `ends` gives the number of days by the end of each part.
     pub(crate) fn between(&self, ends: impl Iterator<Item = usize>) -> impl Iterator<Item = f64> {
         let mut before = 0.0;
         ends.map(move |end| {
@@ -59,7 +59,7 @@ impl RunningTotal {
         })
     }
 
-    /// The total up to and with a day.
+    /// The total up to and including a day.
     pub(crate) fn total(&self, day: Day) -> f64 {
         let passed = match &self.days {
             GrowthDays::Some(days) => days.partition_point(|d| *d <= day.0),
@@ -72,7 +72,7 @@ impl RunningTotal {
 
 /// Turns amounts into totals.
 ///
-/// Four at a time, so that the sum of one does not wait for that of the three before it.
+/// Adds four at a time, so that the sum of one does not wait for the three before it.
 fn add_up(amounts: &mut [f64]) {
     let mut total = 0.0;
     let mut chunks = amounts.chunks_exact_mut(4);

@@ -1,4 +1,4 @@
-//! Questions to a law alone, where no day was read.
+//! Questions to a law alone, where all days are unread.
 
 use crate::calendar::Day;
 use crate::error::EngineError;
@@ -10,9 +10,10 @@ use super::monthly_sums::MonthlySums;
 use super::path::{Known, Path};
 
 impl Law {
-    /// The first day, counted from the day after `since` as 1, on which the sum has reached `amount` with chance `p`.
+    /// The first day on which the sum has reached `amount` with chance `p`. The day after `since` is day 1.
     ///
-    /// No day is read; `None` when it takes more than `horizon_days`. For checks and for questions without a record.
+    /// All days are unread. `None` when it takes more than `horizon_days`. For checks and for questions without a
+    /// record.
     pub fn days_to(
         &self,
         amount: f64,
@@ -26,7 +27,7 @@ impl Law {
         Curve::new(&path, limit).day_of(p)
     }
 
-    /// Mean and variance of the sum over the `days` after `since`, none of them read.
+    /// Mean and variance of the sum over the `days` after `since`, all of them unread.
     pub fn moments(&self, since: Day, days: i32) -> Moments {
         let path = Path::new(Known::nothing(since), Vec::new(), Some(*self), days.max(1));
         let sums = MonthlySums::default().sums(&path, days.max(0));
