@@ -1,4 +1,4 @@
-//! Why there may be no climate.
+//! Why a gauge may have no climate.
 
 /// Fewest readings from which a record makes a climate without normals. Judgement.
 pub const FEWEST_DAYS: usize = 30;
@@ -11,7 +11,7 @@ pub enum ClimateError {
         "no rain reading and no normals: send daily rain for at least {FEWEST_DAYS} days, or twelve monthly normals"
     )]
     NoRain,
-    /// Too few readings, and no normals to stand in.
+    /// Too few readings, and no normals to use instead.
     #[error("{days_read} days of rain are too few: send at least {FEWEST_DAYS}, or twelve monthly normals")]
     TooShort {
         /// Days that have a reading.

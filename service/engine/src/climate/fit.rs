@@ -8,25 +8,25 @@ use super::normals::{self, Normals};
 use super::spread;
 use super::statistics::GrowingStatistics;
 
-/// Daily loss in mm at which the spread of runoff is measured in [`Climate::fit`].
+/// Daily loss in mm with which [`Climate::fit`] measures the spread of runoff.
 pub const REFERENCE_LOSS_MM: f64 = 0.5;
 
-/// Readings from which a record's own spread is believed beside normals: one year. Judgement.
+/// Readings from which a record's own spread is used beside normals: one year. Judgement.
 pub const SPREAD_DAYS: usize = 365;
 
 impl Climate {
     /// Fits a gauge's climate to its record, its normals, or both.
     ///
-    /// With both and at least [`SPREAD_DAYS`] readings, means come from the normals and the spread from the record; with
-    /// a shorter record the normals stand alone. Pairs of days across a gap are left out. 29 February is folded into the
-    /// 28th. An all-zero record gives a climate in which it never rains.
+    /// With both and at least [`SPREAD_DAYS`] readings, the normals give the means and the record gives the spread.
+    /// With a shorter record the normals give both. Pairs of days across a gap are left out. 29 February is added to
+    /// the 28th. A record of zeros gives a climate in which it never rains.
     pub fn fit(record: &RainRecord, normals: Option<&Normals>) -> Result<Climate, ClimateError> {
         Climate::fit_with_loss(record, normals, REFERENCE_LOSS_MM)
     }
 
-    /// The same with another daily loss in mm behind [`Climate::mean_runoff_by_month`] and the measured spread.
+    /// The same with another daily loss in mm, for [`Climate::mean_runoff_by_month`] and the measured spread.
     ///
-    /// A loss that is not a number of 0 or more counts as 0.
+    /// A loss that is negative or NaN counts as 0.
     pub fn fit_with_loss(
         record: &RainRecord,
         normals: Option<&Normals>,
@@ -41,7 +41,7 @@ impl Climate {
         )
     }
 
-    /// The same from sums that grew with the record; `known_days` are its readings.
+    /// The same from sums that grew with the record. `known_days` is its number of readings.
     pub(crate) fn from_statistics(
         statistics: &GrowingStatistics,
         known_days: usize,

@@ -1,4 +1,4 @@
-//! A climate whose laws are known, not fitted; and what its laws say of rain that its spread, measured on runoff, does not.
+//! A climate with known laws that were not fitted. Also how much more its runoff varies than its rain.
 
 use crate::calendar::MONTH_DAYS;
 use crate::error::{EngineError, require};
@@ -9,13 +9,13 @@ use super::model::{Basis, Climate};
 use super::month_law::{MonthLaw, dispersion, runoff_of};
 
 impl Climate {
-    /// The climate with these laws by month, January first: for checks against exact results, and where a generator was
-    /// fitted elsewhere.
+    /// The climate with these laws by month, January first. For checks against exact results, and for a generator
+    /// that was fitted elsewhere.
     ///
-    /// Chances 0 to 1, means of a wet day 0 to 10,000 mm, their squared coefficients of variation 0.05 to 100, the log-sds of
-    /// months and years 0 to 3, the relative error `cv30` of one year's climatology per 30 days 0 to 3, above 0 `years` behind
-    /// the means. The spreads are those of the rain itself, so its runoff is without a loss; the basis counts as
-    /// [`Basis::Normals`], there being no record.
+    /// Ranges: Chances are 0 to 1. Means of a wet day are 0 to 10,000 mm, with squared coefficients of variation from
+    /// 0.05 to 100. The log-sds of months and years are 0 to 3. `cv30`, the relative error of one year's climatology
+    /// per 30 days, is 0 to 3. `years`, the years behind the means, are above 0. The spreads are those of the rain
+    /// itself, so its runoff has no loss. There is no record, so the basis is [`Basis::Normals`].
     pub fn from_laws(
         months: [MonthLaw; 12],
         sigma_month: f64,
@@ -58,7 +58,8 @@ impl Climate {
         for (law, days) in self.months.iter().zip(MONTH_DAYS) {
             let scale = law.mean_wet_mm * law.cv2;
             if scale > 0.0 {
-                // Shapes of a climate are 20 at most, where the expansion always settles; the fallback keeps this total.
+                // The shape of a climate is at most 20, where the expansion always settles. The fallback only makes
+                // this total.
                 let above = gamma_above(1.0 / law.cv2, self.loss_mm / scale).unwrap_or(1.0);
                 runoff += days * runoff_of(law, self.loss_mm);
                 lost += days * law.wet_share() * above * self.loss_mm;

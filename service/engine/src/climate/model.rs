@@ -1,4 +1,4 @@
-//! The climate of one gauge, as everything else reads it.
+//! The climate of one gauge.
 
 use crate::calendar::MONTH_DAYS;
 
@@ -10,9 +10,9 @@ use super::month_law::MonthLaw;
 pub enum Basis {
     /// Daily readings alone.
     Record,
-    /// Monthly normals alone, or beside a record of under a year.
+    /// Monthly normals, alone or with a record of less than a year.
     Normals,
-    /// Means from the normals, spread from the record.
+    /// Means from the normals and spread from the record.
     Both,
 }
 
@@ -27,27 +27,28 @@ pub struct Climate {
     pub years: f64,
     /// Variance per mm of accumulated rain in the daily model, mm.
     pub kappa_mm: f64,
-    /// Log-sd of the factor that each month draws anew.
+    /// Log-sd of the factor that is drawn for each month.
     pub sigma_month: f64,
-    /// Log-sd of the factor that each year draws.
+    /// Log-sd of the factor that is drawn for each year.
     pub sigma_year: f64,
     /// Relative error of the climatology per 30 days, for one year of record.
     pub cv30: f64,
-    /// What a forecast adds to the spreads above for how badly the record tells them; none where they were not measured.
+    /// What a forecast adds to the spreads above, because the record shows them badly. None where they were not
+    /// measured.
     pub doubt: Doubt,
-    /// Months that had readings and never a wet day among them (for normals: no rain or no wet day).
+    /// Months with readings but no wet day. For normals: months without rain or without a wet day.
     pub dry_months: [bool; 12],
     /// Mean rain by month, mm per day.
     pub rain_mm_per_day: [f64; 12],
-    /// Loss behind [`Climate::mean_runoff_by_month`], mm per day.
+    /// Loss for [`Climate::mean_runoff_by_month`], mm per day.
     pub loss_mm: f64,
-    /// Factor by month that takes the record's own means to these (1 without normals).
+    /// Factor by month from the record's own means to these (1 without normals).
     pub level: [f64; 12],
     pub(super) runoff: [f64; 12],
 }
 
 impl Climate {
-    /// Mean runoff by month in mm per day at coefficient 1 and the loss [`Climate::loss_mm`] taken off each day.
+    /// Mean runoff by month in mm per day, at coefficient 1 and with [`Climate::loss_mm`] taken off each day.
     pub fn mean_runoff_by_month(&self) -> [f64; 12] {
         self.runoff
     }
@@ -59,12 +60,12 @@ impl Climate {
 
     /// Log-sd of the error of a month's mean, from the length of the record: `cv30 / sqrt(years)`.
     ///
-    /// Years count as half a year at least; under that the log-normal form loses its meaning. Judgement.
+    /// Years count as at least half a year. Below that the log-normal form loses its meaning. Judgement.
     pub fn sampling_sd(&self) -> f64 {
         self.cv30 / self.years.max(0.5).sqrt()
     }
 
-    /// Relative variance of a year's runoff by the daily model, the factors of its months and that of the year.
+    /// Relative variance of a year's runoff, from the daily model and the factors of months and year.
     pub(super) fn of_year(&self) -> f64 {
         let by_month: [f64; 12] = std::array::from_fn(|m| self.runoff[m] * MONTH_DAYS[m]);
         let annual: f64 = by_month.iter().sum();
@@ -76,12 +77,12 @@ impl Climate {
         self.kappa_mm / annual + by_months + self.sigma_year.powi(2).exp_m1()
     }
 
-    /// Whether no month has any rain.
+    /// Whether it rains in no month.
     pub fn never_rains(&self) -> bool {
         self.rain_mm_per_day.iter().all(|mm| !(*mm > 0.0))
     }
 
-    /// The log-sds that forecasts count with: those of the climate, widened by what is not known of them.
+    /// The log-sds for forecasts: those of the climate, widened by the doubt about them.
     pub fn spreads(&self) -> Spreads {
         self.doubt.widen(self.sigma_month, self.sigma_year, self.sampling_sd())
     }

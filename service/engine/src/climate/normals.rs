@@ -1,4 +1,4 @@
-//! Twelve published means: the monthly laws that follow from them, and bringing a record's fit to their level.
+//! Twelve published means: the monthly laws that follow from them, and scaling a record's fit to them.
 
 use crate::calendar::MEAN_MONTH_DAYS;
 
@@ -8,14 +8,15 @@ use super::model::{Basis, Climate};
 use super::month_law::{MonthLaw, dispersion, runoff_of};
 use super::usual::{USUAL_CV30, USUAL_SIGMA_MONTH};
 
-/// c in p01 = c f: 0.75 by Geng et al. 1986 (from memory); six daily series gave 0.60 to 0.78, oceanic lowest.
+/// c in p01 = c f: 0.75 by Geng et al. 1986 (from memory). Six daily series gave 0.60 to 0.78, oceanic ones the
+/// lowest.
 const OCCURRENCE: f64 = 0.75;
-/// Moment shape of wet-day rain; 0.54 to 0.78 seen, 0.31 under monsoon.
+/// Moment shape of wet-day rain. Series gave 0.54 to 0.78, and 0.31 under monsoon.
 const SHAPE: f64 = 0.75;
 const SIGMA_YEAR: f64 = 0.08;
-/// Years behind normals that do not say.
+/// Years behind normals that do not state them.
 const USUAL_YEARS: f64 = 30.0;
-/// Mean wet day where normals give rain but no wet day, mm. Judgement between the 4 and 12 mm of six series.
+/// Mean of a wet day where normals have rain but no wet day, mm. Judgement between the 4 and 12 mm of six series.
 const USUAL_WET_DAY_MM: f64 = 7.0;
 
 /// Twelve monthly means, as climate services publish them.
@@ -25,9 +26,9 @@ pub struct Normals {
     pub rain_mm: [f64; 12],
     /// Mean count of wet days of each month, 0 or more.
     pub wet_days: [f64; 12],
-    /// Depth from which those days count as wet: usually 0.1, 0.2, 0.25 or 1 mm.
+    /// Rain from which those days count as wet: usually 0.1, 0.2, 0.25 or 1 mm.
     pub wet_day_threshold_mm: f64,
-    /// Years behind the means, usually 30; 0 when unknown, which stands for 30.
+    /// Years behind the means, usually 30. 0 when unknown, which counts as 30.
     pub years: f64,
 }
 
@@ -52,7 +53,7 @@ pub(super) fn from_normals(normals: &Normals, loss_mm: f64) -> Climate {
     let months: [MonthLaw; 12] = std::array::from_fn(|m| {
         let counted = normals.wet_days[m] / MEAN_MONTH_DAYS[m];
         let wet = if rain[m] > 0.0 && !(counted > 0.0) { rain[m] / USUAL_WET_DAY_MM } else { counted };
-        // Rain without end still needs a chance of change below 1.
+        // Even endless rain needs a chance of change.
         let wet = if rain[m] > 0.0 { wet.min(0.99) } else { 0.0 };
         MonthLaw {
             p01: OCCURRENCE * wet,
@@ -78,10 +79,10 @@ pub(super) fn from_normals(normals: &Normals, loss_mm: f64) -> Climate {
     }
 }
 
-/// Takes the means of `base` (normals) and the spread of `own` (record).
+/// Combines the means of `base` (normals) with the spread of `own` (record).
 ///
-/// Occurrence stays the record's, whose threshold is known; wet-day rain is scaled to the normal total. A month without
-/// rain on one of the two sides takes the normals' law as it is.
+/// Occurrence stays that of the record, whose wet-day threshold is known. Wet-day rain is scaled to the normal total.
+/// A month without rain on either side takes the law of the normals.
 pub(super) fn relevel(own: Climate, base: &Climate) -> Climate {
     let mut out = own;
     for m in 0..12 {

@@ -1,4 +1,4 @@
-//! From a record: the monthly laws, and how far months and years stray from them.
+//! From a record: the monthly laws, and how much months and years vary.
 
 use crate::calendar::MONTH_DAYS;
 
@@ -16,14 +16,14 @@ const PSEUDO_AMOUNTS: f64 = 2.0;
 const PSEUDO_CV: f64 = 30.0;
 /// Smallest squared coefficient of variation of wet-day rain.
 const LEAST_CV2: f64 = 0.05;
-/// Share of the sampling variance that the 1-2-1 smoothing of a one-year fit uses up.
+/// Share of the sampling variance that the 1/4, 1/2, 1/4 smoothing of a one-year fit uses up.
 const USED_BY_FIT: f64 = 0.625;
-/// Whole blocks of 30 days below which the record does not tell its spread.
+/// With fewer whole blocks of 30 days the record does not show its spread.
 const FEWEST_BLOCKS: f64 = 12.0;
-/// Smoothed days of a month below which its mean leans on the year's. Judgement.
+/// With fewer smoothed days, the mean of a month leans on that of the year. Judgement.
 const THIN_MONTH: f64 = 15.0;
 
-/// Smooths twelve monthly values over their neighbours, 1/4, 1/2, 1/4, December beside January.
+/// Smooths twelve monthly values over their neighbours by 1/4, 1/2, 1/4. December is next to January.
 pub(crate) fn smooth(x: &[f64; 12]) -> [f64; 12] {
     std::array::from_fn(|m| 0.25 * x[(m + 11) % 12] + 0.5 * x[m] + 0.25 * x[(m + 1) % 12])
 }
@@ -32,7 +32,7 @@ fn share(part: f64, whole: f64, otherwise: f64) -> f64 {
     if whole > 0.0 { part / whole } else { otherwise }
 }
 
-/// Smoothed means per day; a month with few days leans on the whole year.
+/// Smoothed means per day. A month with few days leans on the whole year.
 pub(crate) fn monthly_means(sums: &[f64; 12], days: &[f64; 12]) -> [f64; 12] {
     let year = share(sums.iter().sum(), days.iter().sum(), 0.0);
     let (sums, days) = (smooth(sums), smooth(days));
@@ -42,7 +42,7 @@ pub(crate) fn monthly_means(sums: &[f64; 12], days: &[f64; 12]) -> [f64; 12] {
     })
 }
 
-/// Fits everything to the sums over a record that has at least one reading.
+/// Fits everything to the sums of a record with at least one reading.
 pub(super) fn from_statistics(s: &Statistics, loss_mm: f64) -> Climate {
     let months = month_laws(s);
     let runoff = monthly_means(&s.runoff, &s.days);
@@ -110,7 +110,7 @@ struct Spread {
     month: f64,
     year: f64,
     cv30: f64,
-    /// Blocks and years that it was measured on, if it was.
+    /// Blocks and years that the spread was measured on, if it was.
     measured: Option<MeasuredOn>,
 }
 
@@ -127,7 +127,7 @@ impl Spread {
     }
 }
 
-/// What blocks stray beyond the dispersion.
+/// Variation of blocks beyond the dispersion.
 struct Excess {
     /// Variance of the monthly factor.
     variance: f64,
@@ -135,18 +135,18 @@ struct Excess {
     cv30: f64,
 }
 
-/// How far months stray, and how badly that is known.
+/// How much months vary, and how badly that is known.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct MonthlySpread {
     /// Log-sd of the monthly factor.
     pub sigma_month: f64,
     /// Relative error per 30 days.
     pub cv30: f64,
-    /// What a window adds for it.
+    /// What a window adds for that doubt.
     pub doubt: Doubt,
 }
 
-/// How far 30-day totals stray from what the months lead one to expect.
+/// How much 30-day totals differ from what the months lead one to expect.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct BlockResiduals {
     count: f64,
@@ -158,7 +158,7 @@ pub(crate) struct BlockResiduals {
 impl BlockResiduals {
     fn of(blocks: &[Block], daily: &[f64; 12]) -> BlockResiduals {
         let mut residuals = BlockResiduals::default();
-        // A block with more than five days unread would say more about the gap than about the rain.
+        // A block with more than five unread days says more about the gap than about the rain.
         for block in blocks.iter().filter(|block| block.known() >= 25.0) {
             residuals.add(block.observed, block.expected(daily));
         }
@@ -173,7 +173,7 @@ impl BlockResiduals {
         self.expected2 += expected * expected;
     }
 
-    /// What the blocks stray beyond the dispersion `kappa`; `None` when they are too few to tell.
+    /// How much the blocks vary beyond the dispersion `kappa`. `None` when there are too few blocks.
     fn excess(&self, kappa: f64, years: f64) -> Option<Excess> {
         let kept = 1.0 - USED_BY_FIT / years;
         if self.count < FEWEST_BLOCKS || !(self.expected2 > 0.0) || !(kept > 0.0) {
@@ -183,7 +183,7 @@ impl BlockResiduals {
         Some(Excess { variance: excess, cv30: (self.squares / self.expected2 / kept).sqrt() })
     }
 
-    /// The spread of months, drawn to `usual` with the weight of two years; what `usual` doubts of years stays.
+    /// The spread of months, drawn to `usual` with the weight of two years. The doubt of `usual` about years stays.
     pub(crate) fn spread(&self, kappa: f64, years: f64, usual: MonthlySpread) -> MonthlySpread {
         let doubt = usual.doubt;
         match self.excess(kappa, years) {
@@ -197,8 +197,8 @@ impl BlockResiduals {
 }
 
 impl BlockResiduals {
-    /// Variance from day to day per unit of mean: what the blocks leave beside the monthly factor, `most` at most and drawn to
-    /// it with the weight of two years.
+    /// Day-to-day variance per unit of mean: what the blocks leave beside the monthly factor. At most `most`, and
+    /// drawn to it with the weight of two years.
     pub(crate) fn dispersion(&self, most: f64, years: f64, sigma_month: f64) -> f64 {
         let kept = 1.0 - USED_BY_FIT / years;
         if self.count < FEWEST_BLOCKS || !(self.expected > 0.0) || !(kept > 0.0) {
@@ -215,20 +215,20 @@ fn drawn_to(usual: f64, excess: f64, blocks: f64) -> f64 {
     ((USUAL_MONTHS * usual * usual + blocks * excess) / (USUAL_MONTHS + blocks)).max(0.01)
 }
 
-/// The yearly factor's variance, and of how many years it was measured.
+/// The variance of the yearly factor, and the number of years it was measured on.
 struct YearlySpread {
     variance: f64,
     years: f64,
 }
 
-/// Variance of the yearly factor: what the annual totals vary beyond daily model and monthly factor; and of how many years.
+/// Variance of the yearly factor: how much annual totals vary beyond the daily model and the monthly factor.
 fn yearly(s: &Statistics, runoff: &[f64; 12], kappa: f64, month2: f64) -> YearlySpread {
     const FLOOR: f64 = 0.02 * 0.02;
     const USUAL_CV_ANNUAL: f64 = 0.18;
     const USUAL_CV_YEARS: f64 = 4.0;
     let whole: f64 = runoff.iter().zip(MONTH_DAYS).map(|(r, d)| r * d).sum();
     let years = s.years().iter().filter(|year| year.known() >= 330.0);
-    // A year with some days unread is brought to its full length by what those days would have had.
+    // A year with some unread days is completed by what those days would have had.
     let totals: Vec<f64> = years.map(|year| year.observed + (whole - year.expected(runoff))).collect();
     let n = totals.len() as f64;
     let by_month: [f64; 12] = std::array::from_fn(|m| runoff[m] * MONTH_DAYS[m]);

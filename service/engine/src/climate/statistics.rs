@@ -1,7 +1,7 @@
 //! Sums over a record by calendar month, from which everything else is fitted.
 //!
-//! They grow by one day at a time, so that a new reading costs one step and not a walk over the years before it; the
-//! sums of a record are the same bits whether it came in at once or day by day.
+//! They grow by one day at a time. So a new reading costs one step and does not go over earlier years. The sums of a
+//! record are the same bits whether it came at once or day by day.
 
 use crate::calendar::{Day, Walker};
 use crate::rain::RainRecord;
@@ -9,12 +9,12 @@ use crate::rain::RainRecord;
 /// Rain of a day from which it counts as wet, mm.
 pub const WET_MM: f64 = 0.1;
 
-/// Days of a block whose total is held against what the months lead one to expect.
+/// Days of a block. Its total is compared with what the months lead one to expect.
 const BLOCK_DAYS: u32 = 30;
 /// Days of a year in a calendar without leap days.
 const YEAR_DAYS: u32 = 365;
 
-/// What a stretch of days brought, and how many of its days each month has.
+/// What a stretch of days brought, and how many of its days are in each month.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(super) struct Block {
     /// Runoff after the daily loss on the days with a reading.
@@ -35,7 +35,7 @@ impl Block {
     }
 }
 
-/// Whole stretches of the same length, one after the other from the first reading on.
+/// Whole stretches of the same length, in order from the first reading on.
 #[derive(Debug, Clone, PartialEq)]
 struct Blocks {
     length: u32,
@@ -62,13 +62,13 @@ impl Blocks {
     }
 }
 
-/// Readings in a calendar of 365 days, as what each month adds up to.
+/// Readings in a calendar of 365 days, summed by month.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Statistics {
     loss_mm: f64,
     /// Days with a reading.
     pub days: [f64; 12],
-    /// Rain on them.
+    /// Rain on those days.
     pub rain: [f64; 12],
     /// Runoff after the daily loss.
     pub runoff: [f64; 12],
@@ -103,7 +103,7 @@ impl Statistics {
             wet_after_dry: zero,
             after_wet: zero,
             wet_after_wet: zero,
-            // The first reading has no day before it and counts as following a dry one; after a gap no such guess is made.
+            // The first reading counts as following a dry day. After a gap no such guess is made.
             before: 0.0,
             months: Blocks::of(BLOCK_DAYS),
             years: Blocks::of(YEAR_DAYS),
@@ -161,21 +161,21 @@ struct FoldedDay {
     month0: usize,
 }
 
-/// Statistics that a record can go on adding to.
+/// Statistics that can grow with a record.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct GrowingStatistics {
     statistics: Statistics,
-    /// The last day so far, not yet in the statistics: a leap day may still be added to it.
+    /// The last day so far. It is not in the statistics yet, because a leap day may still be added to it.
     last: Option<FoldedDay>,
 }
 
 impl GrowingStatistics {
-    /// Nothing yet; `loss_mm` is taken off each day's rain for its runoff.
+    /// Without readings. `loss_mm` is taken off each day's rain for its runoff.
     pub(crate) fn new(loss_mm: f64) -> GrowingStatistics {
         GrowingStatistics { statistics: Statistics::new(loss_mm), last: None }
     }
 
-    /// Everything of a record.
+    /// All readings of a record.
     pub(crate) fn of(record: &RainRecord, loss_mm: f64) -> GrowingStatistics {
         let mut statistics = GrowingStatistics::new(loss_mm);
         if let Some(first) = record.first() {
@@ -184,7 +184,7 @@ impl GrowingStatistics {
         statistics
     }
 
-    /// Adds consecutive days from `first` on, NaN where there is no reading; they follow what was added before.
+    /// Adds consecutive days from `first` on, NaN where there is no reading. They must follow the days added before.
     pub(crate) fn extend(&mut self, first: Day, mm: &[f64]) {
         let mut walker = Walker::at(first);
         for &p in mm {
@@ -193,7 +193,7 @@ impl GrowingStatistics {
         }
     }
 
-    /// A leap day is added to the day before it, when both were read.
+    /// Adds a leap day to the day before it when both were read.
     fn push(&mut self, mm: f64, month0: usize, is_leap_day: bool) {
         match &mut self.last {
             Some(last) if is_leap_day => {
@@ -210,7 +210,7 @@ impl GrowingStatistics {
         }
     }
 
-    /// The sums with the last day.
+    /// The sums including the last day.
     pub(super) fn so_far(&self) -> Statistics {
         let mut statistics = self.statistics.clone();
         if let Some(last) = self.last {

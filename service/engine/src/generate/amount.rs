@@ -2,21 +2,23 @@
 
 use super::random::Stream;
 
-/// Tries after which a day takes the mean; each fails one time in twenty at most.
+/// Tries before a day takes the mean. Each try fails at most one time in twenty.
 const MOST_TRIES: u64 = 32;
 
 /// A gamma law by Marsaglia & Tsang 2000, "A simple method for generating gamma variables", ACM Transactions on
-/// Mathematical Software 26:363: a cubed normal number, accepted or tried again; shapes under 1 draw with the shape plus 1
-/// and multiply with the power 1/shape of a uniform number.
+/// Mathematical Software 26:363.
+///
+/// It cubes a normal number and accepts it or tries again. A shape under 1 is raised by 1 for the draw, which is then
+/// multiplied by a uniform number to the power 1/shape.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Amount {
     /// Shape, raised to 1 or more, less a third.
     d: f64,
     /// 1 / sqrt(9 d).
     c: f64,
-    /// Power of the uniform number, 0 without one.
+    /// Power of the uniform number, 0 when none is used.
     power: f64,
-    /// mm.
+    /// Scale, mm.
     scale: f64,
 }
 
@@ -34,7 +36,7 @@ impl Amount {
         }
     }
 
-    /// An amount in mm from a stream of its own.
+    /// An amount in mm. Each amount needs a stream of its own.
     pub(super) fn draw(&self, stream: Stream) -> f64 {
         let lowered = if self.power > 0.0 { (stream.uniform(0).ln() * self.power).exp() } else { 1.0 };
         for attempt in 0..MOST_TRIES {
@@ -59,7 +61,7 @@ mod tests {
     use super::*;
     use crate::special::gamma_below;
 
-    /// Kolmogorov's distance from the law, under its 99.99 % point 2.23 / sqrt(n) (Kolmogorov 1933).
+    /// Kolmogorov's distance from the law stays under its 99.99 % point 2.23 / sqrt(n) (Kolmogorov 1933).
     #[test]
     fn amounts_follow_the_gamma_law() {
         const N: usize = 40_000;

@@ -1,36 +1,42 @@
-//! Rain that might fall: seeded paths that belong to their calendar dates.
+//! Simulated rain: seeded paths that belong to their calendar dates.
 //!
-//! Question answered: what could the days without a reading bring, day by day, where a sum alone does not tell (how full
-//! the tank stands, how long it stays dry), and does the closed form of [`crate::passage`] agree?
+//! Question answered: what could the days without a reading bring, day by day? Some figures need the days and not
+//! only their sum, such as how full the tank is and how long it stays dry. The paths also check the closed form of
+//! [`crate::passage`].
 //!
 //! `rain(d) = 1{wet on d} X_d exp(e_j + y_k + c_m - (var e + var y + var c) / 2)` in mm, with
 //!
-//! - wet days by the month's first-order chain ([`MonthLaw::p01`], [`MonthLaw::p11`]);
-//! - X gamma; its mean is the month's, brought to [`Climate::rain_mm_per_day`], and with v its squared coefficient of
-//!   variation `(1 + v) E[exp(2 (e + y))] / E[exp(e + y)]^2 = 1 + cv2`: wet days of all years together have the law's
-//!   variance, which was measured on them together, and what strays does not come on top;
-//! - e normal with sd `month / a` of [`Climate::spreads`], anew in each month j of each year; y with `year / a`, anew in each
-//!   calendar year; the v above goes by the log-sds as measured, for doubt about what strays takes nothing off a wet day;
-//! - c the sampling error of the monthly means, once per path: twelve normal numbers with sd `sampling / a`, smoothed over
-//!   neighbouring months by 1/4, 1/2, 1/4, which leaves 3/8 of their variance, and one for all months with sd `level / a`;
-//! - a the per cent that runoff grows when rain grows by one: the climate's log-sds were measured on runoff after a daily
-//!   loss, which strays more than the rain.
+//! - wet days by the month's first-order chain ([`MonthLaw::p01`], [`MonthLaw::p11`]).
+//! - X: the gamma law of a wet day. Its mean is the month's, scaled to [`Climate::rain_mm_per_day`]. Its squared
+//!   coefficient of variation v satisfies `(1 + v) E[exp(2 (e + y))] / E[exp(e + y)]^2 = 1 + cv2`. So wet days of all
+//!   years together have the variance that was measured on them, and the factors add nothing to it.
+//! - e: normal with sd `month / a` of [`Climate::spreads`], drawn for each month j of each year.
+//! - y: normal with sd `year / a`, drawn for each calendar year. The v above uses the log-sds as measured: doubt
+//!   about them does not lower the variance of a wet day.
+//! - c: the sampling error of the monthly means, once per path. It is twelve normal numbers with sd `sampling / a`,
+//!   smoothed over neighbouring months by 1/4, 1/2, 1/4, which leaves 3/8 of their variance. One number for all
+//!   months with sd `level / a` comes on top.
+//! - a: the per cent by which runoff grows when rain grows by one. The climate's log-sds were measured on runoff
+//!   after a daily loss, which varies more than rain.
 //!
-//! The factors carry the variance that daily chains miss (Katz & Parlange 1998, Journal of Climate 11:591) and the doubt of
-//! a short record; half of each variance is taken off so that means hold. Every number is a hash of seed, path, calendar
-//! date and purpose (see `random`), so the rain of a path on a date is the same from whatever day and for however long it
-//! is asked for. A wet day must then be a function of its date as well: a day whose number lies under both chances is wet
-//! and one that lies over both is dry whatever yesterday was; else the day before decides, and so on back (coupling from
-//! the past, Propp & Wilson 1996, Random Structures & Algorithms 9:223). Every [`RENEWAL_DAYS`]-th day is drawn from the
-//! long-run share of wet days without a look at the day before, which bounds the look back for chains that forget nothing.
+//! The factors add the variance that daily chains miss (Katz & Parlange 1998, Journal of Climate 11:591) and the
+//! doubt of a short record. Half of each variance is subtracted so that means hold.
 //!
-//! Judgement: the spacing of renewals; 29 February is one more day of February; years of the factor begin in January.
-//! Known failures: those of the climate; amounts matched in mean and variance and a chain that looks one day back have not a
-//! record's own share of small rains and long dry spells, so that beside four years of Seattle chambers fill 4 to 10 %
-//! sooner and solids gather 6 to 11 % faster over two years; the paths know nothing of the last reading, neither whether yesterday was wet nor
-//! how the running month has been.
-//! Invariants: the same seed, path and date give the same bits; more rain or a smaller limit never delays a path's passage;
-//! the mean of simulated rain is that of the climate's laws.
+//! Every number is a hash of seed, path, calendar date and purpose (see `random`). So the rain of a path on a date
+//! does not depend on the first day or the length of the request. Then a wet day must depend on its date alone as
+//! well. A day whose number is under both chances is wet, and a day whose number is over both is dry, whatever the
+//! day before was. Otherwise the day before decides, and so on back (coupling from the past, Propp & Wilson 1996,
+//! Random Structures & Algorithms 9:223). Every [`RENEWAL_DAYS`]-th day ignores the day before and uses the long-run
+//! share of wet days. That bounds how far back to look, even for chains that never forget.
+//!
+//! Judgement: the spacing of renewals. 29 February is one more day of February. The years of the yearly factor begin
+//! in January.
+//! Known failures: Those of the climate. Amounts match in mean and variance, and the chain looks one day back. So the
+//! share of small rains and long dry spells differs from that of a record. Compared with four years of Seattle,
+//! chambers fill 4 to 10 % sooner. Solids gather 6 to 11 % faster over two years. The paths do not know the last
+//! reading: neither whether yesterday was wet nor how the current month has been.
+//! Invariants: The same seed, path and date give the same bits. More rain or a smaller limit never delays a path's
+//! passage. The mean of simulated rain is that of the climate's laws.
 
 mod amount;
 mod passages;
@@ -45,11 +51,11 @@ pub use passages::Passages;
 use amount::Amount;
 use random::Stream;
 
-/// Days between those on which the chain starts anew. Judgement: rare enough to leave no trace in a sum.
+/// Days between renewals, on which the chain starts without the day before. Judgement: too rare to affect a sum.
 pub const RENEWAL_DAYS: i32 = 1024;
 
-/// Most by which a month's amounts are lifted to its mean: beyond it the mean is drizzle on days that do not count as wet.
-/// Judgement.
+/// Largest factor that scales a month's amounts to its mean. A larger factor would mean drizzle on days that do not
+/// count as wet. Judgement.
 const MOST_LIFTED: f64 = 2.0;
 
 /// Smallest squared coefficient of variation of the wet days of one month. Judgement, as for the climate.
@@ -58,7 +64,7 @@ const LEAST_CV2: f64 = 0.05;
 /// Share of the variance of twelve independent numbers that the 1/4, 1/2, 1/4 smoothing leaves.
 const LEFT_BY_SMOOTHING: f64 = 0.375;
 
-/// What a random number is for; each use has numbers of its own.
+/// The purpose of a random number. Each purpose has its own numbers.
 #[derive(Clone, Copy)]
 enum Purpose {
     Occurrence,
@@ -83,17 +89,18 @@ impl Month {
     /// `factor_square` is the mean square of the factors of months and years.
     fn new(law: &MonthLaw, mm_per_day: f64, factor_square: f64) -> Month {
         let wet_share = law.wet_share();
-        // What the year lent to the law of a month is not in its mean, which everything else goes by.
+        // The amounts that the year lends to a month's law are not in the month's mean. Everything else uses that
+        // mean.
         let level = mm_per_day / (wet_share * law.mean_wet_mm);
         let level = if level.is_finite() { level.min(MOST_LIFTED) } else { 1.0 };
-        // (1 + cv2) of the wet days of all years is that of one month's wet days times the mean square of its factor.
+        // 1 + cv2 of the wet days of all years is that of one month's wet days times the mean square of the factors.
         let cv2 = ((1.0 + law.cv2) / factor_square - 1.0).max(LEAST_CV2);
         let amount = Amount::new(level * law.mean_wet_mm, cv2);
         Month { p01: law.p01, p11: law.p11, wet_share, amount }
     }
 }
 
-/// A gauge's possible rain, path by path.
+/// The possible rain of a gauge, path by path.
 #[derive(Debug, Clone)]
 pub struct Generator {
     months: [Month; 12],
@@ -105,7 +112,7 @@ pub struct Generator {
 }
 
 impl Generator {
-    /// The generator of a climate; another seed gives other rain with the same laws.
+    /// The generator of a climate. Another seed gives other rain with the same laws.
     pub fn new(climate: &Climate, seed: u64) -> Generator {
         let of_rain = 1.0 / climate.runoff_per_rain();
         let Spreads { month, year, sampling, level } = climate.spreads();
@@ -133,30 +140,30 @@ impl Generator {
         self.days(number, from).take(days).collect()
     }
 
-    /// The same into a slice.
+    /// Writes the same rain into a slice.
     pub fn fill(&self, number: u64, from: Day, mm: &mut [f64]) {
         for (mm, rain) in mm.iter_mut().zip(self.days(number, from)) {
             *mm = rain;
         }
     }
 
-    /// The same day after day without end, rain in mm.
+    /// The same rain as an endless series of days, in mm.
     pub fn days(&self, number: u64, from: Day) -> Days<'_> {
         Days::new(self, self.root.of(number), from)
     }
 
-    /// The limit of path `number`, drawn from its log-normal law; `part` keeps the limits of several parts apart.
+    /// The limit of path `number`, drawn from its log-normal law. `part` separates the limits of several parts.
     pub fn limit(&self, number: u64, part: u64, limit: Limit) -> f64 {
         let stream = self.root.of(number).of(Purpose::Limit as u64);
         limit.median * (limit.log_sd * stream.normal(part)).exp()
     }
 
-    /// For each path the first day, the day after `since` being 1, on which its exposure adds up to its limit.
+    /// For each path, the first day on which its exposure adds up to its limit. The day after `since` is day 1.
     ///
-    /// `exposure` makes what turns a path's days and their rain (mm) into daily exposure, once per path, so that it may hold
-    /// a state; `limit` gives the amount to reach, [`Generator::limit`] a doubtful one. A limit of 0 or less is reached on
-    /// day 0; passages beyond `horizon_days` are left open. Paths are numbered from 0 and belong to the seed: more paths keep
-    /// those before.
+    /// `exposure` is called once per path. It returns the function that turns days and their rain (mm) into daily
+    /// exposure, which may hold a state. `limit` gives the amount to reach; [`Generator::limit`] gives an uncertain
+    /// one. A limit of 0 or less is reached on day 0. Passages beyond `horizon_days` are `None`. Paths are numbered
+    /// from 0 and belong to the seed, so more paths do not change the earlier ones.
     pub fn first_passages<E: FnMut(Day, f64) -> f64>(
         &self,
         since: Day,
@@ -221,11 +228,11 @@ impl<'a> Days<'a> {
         days
     }
 
-    /// Looks back from a day until something settles whether it was wet.
+    /// Looks back from a day until it is settled whether that day was wet.
     fn was_wet(&self, day: Day) -> bool {
         let mut month_first = day;
         let mut month = &self.generator.months[0];
-        // Each undecided day passes on the state of the day before or turns it round.
+        // Each undecided day passes on the state of the day before, or inverts it.
         let mut turned = false;
         let mut at = day;
         loop {

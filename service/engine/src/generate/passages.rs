@@ -1,4 +1,4 @@
-//! On which day each path passed.
+//! The day on which each path passed its limit.
 
 /// First-passage days of a number of paths.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -15,26 +15,26 @@ impl Passages {
         Passages { by_path, sorted }
     }
 
-    /// The day number of each path, `None` where the horizon came first.
+    /// The day number of each path. `None` where the horizon came first.
     pub fn by_path(&self) -> &[Option<i32>] {
         &self.by_path
     }
 
-    /// The first day number by which at least a share `p` of the paths has passed; `None` beyond the horizon.
+    /// The first day number by which at least the share `p` of the paths has passed. `None` beyond the horizon.
     ///
-    /// `p` above 0 to 1.
+    /// `p` is above 0 and at most 1.
     pub fn quantile(&self, p: f64) -> Option<i32> {
         let needed = (p * self.by_path.len() as f64).ceil().max(1.0) as usize;
         self.sorted.get(needed - 1).copied()
     }
 
-    /// Share of the paths that have passed by a day number, 0 to 1; NaN without a path.
+    /// Share of the paths that have passed by a day number, 0 to 1. NaN without paths.
     pub fn share_by(&self, number: i32) -> f64 {
         let passed = self.sorted.partition_point(|t| *t <= number);
         passed as f64 / self.by_path.len() as f64
     }
 
-    /// Mean day number; `None` when a path did not pass, since its day is not known.
+    /// Mean day number. `None` when a path did not pass, because its day is unknown.
     pub fn mean(&self) -> Option<f64> {
         if self.sorted.len() < self.by_path.len() || self.sorted.is_empty() {
             return None;

@@ -1,12 +1,12 @@
-//! Random numbers that are looked up, not drawn in turn.
+//! Random numbers that can be looked up in any order.
 //!
-//! A [`Stream`] is a key; its numbers are a hash of key and counter, so that any of them can be had without the ones
-//! before it. The hash is SplitMix64 (Steele, Lea & Flood 2014, "Fast splittable pseudorandom number generators", OOPSLA,
-//! doi 10.1145/2660193.2660195): a counter in steps of the golden ratio through the finaliser with Stafford's constants
-//! (variant 13). Keys of streams are themselves hashed words, so that two of them share a stretch of counters about as
-//! often as two 64-bit words are near by chance.
+//! A [`Stream`] is a key. Its numbers are a hash of key and counter, so each is available without the earlier ones.
+//! The hash is SplitMix64 (Steele, Lea & Flood 2014, "Fast splittable pseudorandom number generators", OOPSLA, doi
+//! 10.1145/2660193.2660195). A counter in steps of the golden ratio goes through the finaliser with Stafford's
+//! constants (variant 13). Keys of streams are hashed words as well. So two streams share a stretch of counters only
+//! about as often as two random 64-bit words are close.
 
-/// 2^64 over the golden ratio, made odd: the counter's step.
+/// 2^64 over the golden ratio, made odd: the step of the counter.
 const STEP: u64 = 0x9E37_79B9_7F4A_7C15;
 
 /// The finaliser: every bit of the input reaches every bit of the output.
@@ -16,17 +16,17 @@ const fn mix(z: u64) -> u64 {
     z ^ (z >> 31)
 }
 
-/// A sequence of random words, open at any place.
+/// A sequence of random words that can be read at any place.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Stream(u64);
 
 impl Stream {
-    /// The stream all others come from.
+    /// The stream from which all others derive.
     pub(super) const fn of_seed(seed: u64) -> Stream {
         Stream(mix(seed.wrapping_add(STEP)))
     }
 
-    /// The stream that belongs to a number: a path, a purpose, a day.
+    /// The stream of a number: a path, a purpose or a day.
     pub(super) const fn of(self, number: u64) -> Stream {
         Stream(self.word(number))
     }
@@ -35,20 +35,20 @@ impl Stream {
         mix(self.0.wrapping_add(counter.wrapping_add(1).wrapping_mul(STEP)))
     }
 
-    /// Evenly spread over 0 to 1, neither of them ever reached.
+    /// Uniform between 0 and 1, never reaching either.
     pub(super) fn uniform(self, counter: u64) -> f64 {
         const UNIT: f64 = 1.0 / (1_u64 << 52) as f64;
-        // 52 bits and a half: with 53 the largest would round to 1.
+        // 52 bits and a half: with 53 bits the largest would round to 1.
         ((self.word(counter) >> 12) as f64 + 0.5) * UNIT
     }
 
-    /// Standard normal, by inversion: it grows with the uniform number behind it and takes one of them.
+    /// Standard normal, by inversion. It grows with the uniform number behind it and uses one of them.
     pub(super) fn normal(self, counter: u64) -> f64 {
         normal_quantile(self.uniform(counter))
     }
 }
 
-/// A polynomial of degree seven, constant first, in pairs so that they need not wait for one another.
+/// A polynomial of degree seven, constant first, in pairs that need not wait for one another.
 fn polynomial(a: &[f64; 8], x: f64) -> f64 {
     let (x2, low, high) = (x * x, a[0] + a[1] * x, a[4] + a[5] * x);
     (low + (a[2] + a[3] * x) * x2) + (high + (a[6] + a[7] * x) * x2) * (x2 * x2)
@@ -56,8 +56,8 @@ fn polynomial(a: &[f64; 8], x: f64) -> f64 {
 
 /// The z under which a standard normal number lies with chance `p`, above 0 and below 1.
 ///
-/// Wichura 1988, algorithm AS 241 (PPND16), Applied Statistics 37:477: ratios of polynomials, about 16 digits. The inverse
-/// error function of `statrs` says the same in five times the time.
+/// Wichura 1988, algorithm AS 241 (PPND16), Applied Statistics 37:477: ratios of polynomials, about 16 digits. The
+/// inverse error function of `statrs` gives the same and takes five times as long.
 fn normal_quantile(p: f64) -> f64 {
     let q = p - 0.5;
     if q.abs() <= 0.425 {
@@ -162,7 +162,7 @@ mod tests {
         assert_eq!(words, reference);
     }
 
-    /// Against another method, out into both tails.
+    /// Compared with another method, out into both tails.
     #[test]
     fn normal_quantiles() {
         let check = |p: f64| {
@@ -187,7 +187,7 @@ mod tests {
         assert!((0..10_000).all(|i| stream.uniform(i) > 0.0 && stream.uniform(i) < 1.0));
     }
 
-    /// Counts in 64 equal cells, for neighbouring counters, paths and seeds alike: chi-square with 63 degrees of freedom
+    /// Counts in 64 equal cells, for neighbouring counters, paths and seeds. Chi-square with 63 degrees of freedom
     /// stays under its 99.99 % point, 113.
     #[test]
     fn neighbours_of_every_kind_are_even() {
