@@ -1,19 +1,21 @@
 //! The water in a tank from day to day.
 //!
-//! Question answered: how much is stored, drawn and lost over the overflow, and on which day does work that empties
-//! the tank cost least water?
+//! Question answered: how much water is stored, drawn and lost over the overflow? On which day does work that empties
+//! the tank lose the least water?
 //!
-//! A day's inflow Q, demand D, store V and capacity S in litres give, by yield before spillage, `Y = min(D, V + Q)`,
-//! spill `max(0, V + Q - Y - S)`, `V' = V + Q - Y - spill` (Jenkins et al. 1978, developed by Fewkes & Butler 2000,
-//! as read in Plumbing Africa, January 2019, p. 33). EPA SWMM 5.2.4 spills the same within 0.02 m3 a year when inflow
-//! and draw spread over the day. The two rules of yield after spillage let a full tank spill before anybody draws:
-//! 0.06 to 0.8 m3 a year more, and the cautious choice for supply.
+//! Inflow Q, demand D, store V and capacity S of a day are in litres. By yield before spillage, `Y = min(D, V + Q)`,
+//! spill is `max(0, V + Q - Y - S)` and `V' = V + Q - Y - spill`. Source: Jenkins et al. 1978, developed by Fewkes &
+//! Butler 2000, as read in Plumbing Africa, January 2019, p. 33.
 //!
-//! Known failures: demand that follows the season, a leak, mains top-up, a cloudburst that overflows within the day
+//! EPA SWMM 5.2.4 spills the same within 0.02 m3 a year when inflow and draw spread over the day. With the two rules
+//! of yield after spillage, a full tank spills before water is drawn. They spill 0.06 to 0.8 m3 a year more and are
+//! the cautious choice for supply.
+//!
+//! Known failures: Demand that follows the season, a leak, mains top-up. A cloudburst that overflows within the day
 //! while the draw comes in the evening. Days are too coarse for stores under a hundredth of a year's inflow (from
 //! memory).
-//! Invariants: inflow = yield + spill + change of store; 0 <= V <= S; spill by yield before spillage <= after
-//! spillage <= after spillage from yesterday's store; spill and days short fall with capacity, spill falls with
+//! Invariants: Inflow = yield + spill + change of store. 0 <= V <= S. Spill by yield before spillage <= after
+//! spillage <= after spillage from yesterday's store. Spill and days short fall with capacity. Spill falls with
 //! demand.
 
 use crate::calendar::{Day, MEAN_MONTH_DAYS, Walker};
@@ -26,10 +28,10 @@ pub struct Tank {
     demand_l_per_day: f64,
 }
 
-/// What one day did.
+/// What one day drew and spilled.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Flow {
-    /// Drawn, litres; less than the demand on a day that falls short.
+    /// Drawn, litres. Less than the demand when the tank falls short.
     pub yield_l: f64,
     /// Lost over the overflow, litres.
     pub spill_l: f64,
@@ -38,11 +40,11 @@ pub struct Flow {
 /// Which of inflow, draw and overflow comes first within a day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Rule {
-    /// Rain comes in, the demand is drawn, what is then too much spills. The engine's own.
+    /// Rain comes in, the demand is drawn, then any excess spills. The engine uses this rule.
     YieldBeforeSpillage,
-    /// Rain comes in, what is too much spills, the demand is drawn from the rest.
+    /// Rain comes in, any excess spills, then the demand is drawn.
     YieldAfterSpillage,
-    /// The same, but only what stood in the tank in the morning may be drawn.
+    /// The same, but only the water of the morning may be drawn.
     YieldFromYesterday,
 }
 
@@ -60,17 +62,17 @@ impl Tank {
         self.capacity_l
     }
 
-    /// What is wanted of it, litres per day.
+    /// Demand, litres per day.
     pub fn demand_l_per_day(&self) -> f64 {
         self.demand_l_per_day
     }
 
-    /// The tank without water.
+    /// The empty tank.
     pub fn empty(self) -> Store {
         Store { tank: self, held_l: 0.0 }
     }
 
-    /// The tank with some water, 0 to its capacity in litres.
+    /// The tank with this much water, from 0 to its capacity, in litres.
     pub fn holding(self, held_l: f64) -> Result<Store, EngineError> {
         let held_ok = (0.0..=self.capacity_l).contains(&held_l);
         require(held_ok, "held_l", held_l, "0 to the capacity")?;
@@ -96,7 +98,7 @@ impl Store {
         Flow { yield_l, spill_l: left - self.held_l }
     }
 
-    /// Passes one day by any of the rules. `inflow_l` 0 or more.
+    /// Passes one day by one of the rules. `inflow_l` 0 or more.
     pub fn day_by(&mut self, rule: Rule, inflow_l: f64) -> Flow {
         let drawable = match rule {
             Rule::YieldBeforeSpillage => return self.day(inflow_l),
@@ -115,59 +117,60 @@ impl Store {
         self.held_l
     }
 
-    /// Lets everything out, as before removing sediment, and returns how much that was, litres.
+    /// Empties the tank, as before sediment is removed, and returns how much water it held, litres.
     pub fn drain(&mut self) -> f64 {
         std::mem::take(&mut self.held_l)
     }
 }
 
-/// Stored water on the evenings of a run of days along many simulated paths.
+/// Stored water at the end of each day, along many simulated paths.
 ///
-/// Litres as `f32`, which holds seven digits in half the memory: 100 paths of a year are 146 kB, and are read once.
+/// Litres as `f32`: seven digits are enough, and 100 paths of a year take 146 kB.
 #[derive(Debug, Clone, Copy)]
 pub struct Levels<'a> {
     /// The first day.
     pub first: Day,
     /// How many days, 1 or more.
     pub days: usize,
-    /// Path after path, `days` values each.
+    /// `days` values for each path, path after path.
     pub held_l: &'a [f32],
 }
 
-/// The day on which work that empties the tank costs least.
+/// The day on which work that empties the tank loses the least water.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct BestDay {
-    /// The day, at whose end the tank would be emptied.
+    /// The day. The tank would be emptied at its end.
     pub day: Day,
-    /// Water to be lost then, mean over the paths, litres.
+    /// Water lost by emptying then, mean over the paths, litres.
     pub lost_l: f64,
-    /// The same, 10 %.
+    /// 10 % quantile of that water over the paths, litres.
     pub lost_low_l: f64,
-    /// The same, 90 %.
+    /// 90 % quantile of that water over the paths, litres.
     pub lost_high_l: f64,
-    /// Whether the day lies in the three wettest months, because every day of the window that is about as low does.
+    /// Whether the day is in the three wettest months, because all days with about the least water are.
     pub in_wet_season: bool,
 }
 
-/// Days whose expected store is within this share of the capacity of the least one count as equal. Judgement.
+/// Days count as equal when their expected store is within this share of the capacity above the least one. Judgement.
 const TIE_SHARE: f64 = 0.02;
 
-/// First of the three calendar months in a row that bring most inflow, January 0; the earliest in the year of equals.
+/// First of the three calendar months in a row with the most inflow, January 0. Of equals, the earliest in the year.
 ///
-/// `inflow_per_day` is the mean of a day by month, January first, in any unit.
+/// `inflow_per_day` is the mean inflow of a day by month, January first, in any unit.
 pub fn wet_season_start(inflow_per_day: &[f64; 12]) -> usize {
     let total = |m: usize| inflow_per_day[m % 12] * MEAN_MONTH_DAYS[m % 12];
     let three = |m: usize| total(m) + total(m + 1) + total(m + 2);
     (1..12).fold(0, |best, m| if three(m) > three(best) { m } else { best })
 }
 
-/// Picks the day of the window on which least water is expected, before the wet season.
+/// Picks the day of the window with the least expected water, before the wet season.
 ///
-/// Of the days within 2 % of the capacity of the least expected store, it is the last one before the three wettest
-/// months first begin (judgement: the tank stays in use as long as it costs nothing, and the rain that fills it again
-/// is near). If all of them lie in the wet season, the least one. `inflow_per_day` as for [`wet_season_start`].
+/// Days within 2 % of the capacity above the least expected store count as equal. The choice is the last of them
+/// before the three wettest months begin. Judgement: the tank stays in use as long as that costs nothing, and rain
+/// will soon fill it again. If all of them are in the wet season, the choice is the day with the least.
+/// `inflow_per_day` is as for [`wet_season_start`].
 ///
-/// Costs one pass over the levels for the means and one look per path at the chosen day.
+/// It reads all levels once for the means, and one level per path for the chosen day.
 pub fn best_day(
     tank: &Tank,
     levels: &Levels<'_>,
@@ -187,7 +190,7 @@ pub fn best_day(
             *sum += f64::from(*held);
         }
     }
-    // Rounding to f32 may lift a full tank a hair above its capacity.
+    // Rounding to f32 may lift a full tank slightly above its capacity.
     let most = tank.capacity_l * (1.0 + 1e-6);
     for mean in &mut means {
         *mean /= paths as f64;
@@ -206,7 +209,7 @@ pub fn best_day(
     })
 }
 
-/// Index of the chosen day, and whether it lies in the wet season.
+/// Index of the chosen day, and whether it is in the wet season.
 fn choose(first: Day, means: &[f64], least: f64, tank: &Tank, inflow_per_day: &[f64; 12]) -> (usize, bool) {
     let start = wet_season_start(inflow_per_day);
     let low_enough = least + TIE_SHARE * tank.capacity_l;
@@ -230,7 +233,7 @@ fn choose(first: Day, means: &[f64], least: f64, tank: &Tank, inflow_per_day: &[
     }
 }
 
-/// Quantile of sorted values, none of them missing, between neighbours in proportion.
+/// Quantile of at least one sorted value, by linear interpolation.
 fn quantile(sorted: &[f32], p: f64) -> f64 {
     let place = p * (sorted.len() - 1) as f64;
     let below = place.floor() as usize;

@@ -1,4 +1,4 @@
-//! Generated runoff off one kind of roof, which all tanks under it share.
+//! Generated runoff off one kind of roof, shared by all tanks under it.
 
 use crate::calendar::Day;
 use crate::error::EngineError;
@@ -7,28 +7,29 @@ use crate::generate::Generator;
 use crate::runoff::WettingStore;
 use crate::site::Roof;
 
-/// How far ahead is simulated, days: two years, so that a seal that lasts a winter is seen to go in the summer after.
+/// Days simulated ahead: two years. So a seal that lasts a winter is seen to go in the summer after.
 pub const AHEAD_DAYS: usize = 730;
-/// Paths. Enough that a mean level is off by a fifth of its spread; the season of least water does not hang on that.
+/// Number of paths. With 32 a mean level is off by a fifth of its spread, which does not change the season of least
+/// water.
 const PATHS: usize = 32;
-/// Most days between the last reading and today that are gone through by generated rain.
+/// Most days between the last reading and today that generated rain fills.
 const MOST_UNREAD: i32 = 90;
 /// Any fixed number: the same climate and dates give the same paths.
 const SEED: u64 = 2;
 
-/// Runoff that may come off one kind of roof, path by path.
+/// Possible runoff off one kind of roof, path by path.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Forthcoming {
     pub(super) as_of: Day,
     /// The first generated day, after the last reading.
     pub(super) first: Day,
     pub(super) days: usize,
-    /// Runoff in mm, path after path, `days` values each.
+    /// Runoff in mm: `days` values for each path, path after path.
     pub(super) mm: Vec<f32>,
 }
 
 impl Forthcoming {
-    /// Generates the runoff off roofs of this kind after `as_of`; `None` without a climate.
+    /// Generates the runoff off roofs of this kind after `as_of`. `None` without a climate.
     pub fn new(gauge: &Gauge, roof: &Roof, as_of: Day) -> Result<Option<Forthcoming>, EngineError> {
         let Ok(climate) = gauge.climate() else { return Ok(None) };
         let earliest = as_of.plus(1 - MOST_UNREAD);

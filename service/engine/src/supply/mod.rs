@@ -1,19 +1,19 @@
-//! What the tank will hold, and how long its overflow trap stays dry.
+//! How much water the tank will hold, and how long the seal of its overflow trap will last.
 //!
-//! Neither is a sum over days, so no closed form gives them: they are followed along generated paths. The tank starts
-//! from what the readings put into it, goes through the days between the last reading and today with generated rain, and
-//! on from there. Paths belong to their calendar dates ([`crate::generate`]), so that a forecast does not jump because
-//! today moved on; roofs of one kind under one gauge share them.
+//! Neither is a sum over days, so no closed form gives them. They are followed along generated paths. The tank starts
+//! from what the readings put into it. Generated rain takes it through the days between the last reading and today,
+//! and on from there. Paths belong to their calendar dates ([`crate::generate`]), so a forecast does not jump from
+//! one day to the next. Roofs of one kind under one gauge share the paths.
 //!
-//! Inflow of a day, litres: `(runoff - what the first-flush chamber takes) x plan area`, yield before spillage
+//! Inflow of a day in litres: `(runoff - what the first-flush chamber takes) x plan area`, with yield before spillage
 //! ([`crate::tank`]). The seal of a trap loses the month's evaporation each day and is full again after an overflow
-//! ([`crate::trap`]); evaporation itself is doubtful by a log-normal factor, one for all paths, of log-sd
-//! [`EVAPORATION_LOG_SD`] (judgement). The chance that the seal was gone by a day is the mean over the paths of the chance
-//! that the most it had lost by then, times that factor, is its depth.
+//! ([`crate::trap`]). The evaporation is uncertain by one log-normal factor for all paths, with log-sd
+//! [`EVAPORATION_LOG_SD`] (judgement). On each path there is a chance that the most the seal had lost by a day, times
+//! that factor, reaches its depth. The mean over the paths is the chance that the seal was gone by that day.
 //!
-//! Known failures: a leak, a demand that follows the season, the chamber counted as empty before every rain, two years of
-//! readings at most behind today's level (older water has long been drawn or spilled).
-//! Invariants: stored water stays within 0 and the capacity; chances never fall with time.
+//! Known failures: A leak, and a demand that follows the season. The chamber counts as empty before every rain.
+//! Today's level rests on at most two years of readings: older water has long been drawn or spilled.
+//! Invariants: Stored water stays between 0 and the capacity. Chances never fall with time.
 
 mod forthcoming;
 mod seal;
@@ -86,7 +86,7 @@ mod tests {
         let supply = supply(as_of, as_of);
         let clock = usual_evaporation(None).unwrap();
         let outlook = supply.seal(50.0, day(2013, 6, 1), &clock).unwrap();
-        // A winter of overflows: the last one is no more than some weeks back.
+        // After a winter of overflows, the last one is at most some weeks back.
         assert!(as_of.since(outlook.full_on) < 60, "{outlook:?}");
         let likely = outlook.window.likely.unwrap();
         // 50 mm at 1.07 mm a day are 47 days, and April may bring another overflow.

@@ -10,25 +10,25 @@ use crate::trap::REFILL_L;
 use super::forthcoming::AHEAD_DAYS;
 use super::tank_outlook::Supply;
 
-/// Log-sd of the evaporation from a trap: within two thirds and one and a half times two times in three. Judgement.
+/// Log-sd of the evaporation from a trap: two times in three within two thirds and one and a half times. Judgement.
 pub const EVAPORATION_LOG_SD: f64 = 0.4;
-/// How a trap's seal stands and when it goes.
+/// The state of a trap's seal, and when it goes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SealOutlook {
-    /// The last day on which it was full: of the last overflow or of the last refill.
+    /// The last day on which the seal was full: that of the last overflow or refill.
     pub full_on: Day,
-    /// Depth it is expected to have lost since, mm; no more than its depth.
+    /// Depth that the seal is expected to have lost since then, mm. At most its own depth.
     pub lost_mm: f64,
-    /// When it is gone; `None` dates lie beyond the two years looked ahead.
+    /// When the seal is gone. `None` dates are more than two years ahead.
     pub window: Window,
-    /// The chance that it is gone.
+    /// The chance that the seal is gone.
     pub chance: Chance,
     pub(super) chances: Vec<f64>,
     pub(super) as_of: Day,
 }
 
 impl Supply {
-    /// How a seal of `depth_mm` that was last filled by hand on a day stands and goes.
+    /// The state and outlook of a seal of `depth_mm`, given the day on which it was last filled by hand.
     pub fn seal(
         &self,
         depth_mm: f64,
@@ -43,7 +43,7 @@ impl Supply {
         let gone = |lost: f64| normal_below((lost / depth_mm).ln() / EVAPORATION_LOG_SD);
         let steps = DailyEvaporation::of(evaporation, start, self.days - start.since(first) as usize);
         let today = self.as_of.since(start) + 1;
-        // Index 0 is today, whether or not any day was generated for it.
+        // Index 0 is today, even when no day was generated for it.
         let mut chances = vec![0.0; AHEAD_DAYS + 1];
         let mut lost_today = 0.0;
         let paths = self.spill_l.len() / self.days;
@@ -59,7 +59,7 @@ impl Supply {
             note(0, lost, chance);
             for (number, (spill, step)) in (1..).zip(path[self.days - steps.0.len()..].iter().zip(&steps.0)) {
                 lost = if f64::from(*spill) >= REFILL_L { 0.0 } else { lost + step };
-                // What was open once stays so for this question, whatever overflows later.
+                // Once open, the seal counts as gone for this question, even if a later overflow fills it.
                 if lost > most {
                     most = lost;
                     chance = gone(most);
@@ -75,7 +75,7 @@ impl Supply {
     }
 }
 
-/// The evaporation of a run of days.
+/// The evaporation of consecutive days.
 struct DailyEvaporation(Vec<f64>);
 
 impl DailyEvaporation {
@@ -108,12 +108,12 @@ impl SealOutlook {
         }
     }
 
-    /// The first day from today on by which the seal is gone with chance `p`; `None` beyond the two years ahead.
+    /// The first day from today on by which the seal is gone with chance `p`. `None` beyond two years ahead.
     pub fn day_of_chance(&self, p: f64) -> Option<Day> {
         self.chances.iter().position(|chance| *chance >= p).map(|ahead| self.as_of.plus(ahead as i32))
     }
 
-    /// The chance that it is gone by a day so many days ahead, for a plot.
+    /// The chance that the seal is gone by a day, so many days ahead. For a plot.
     pub fn chance_in(&self, days: usize) -> f64 {
         self.chances[days.min(AHEAD_DAYS)]
     }

@@ -1,4 +1,4 @@
-//! The water in a tank: through the readings and on along the generated paths.
+//! The water in a tank: over the readings, then along the generated paths.
 
 use crate::calendar::{Day, Walker};
 use crate::catchment::Catchment;
@@ -11,14 +11,14 @@ use crate::trap::REFILL_L;
 
 use super::forthcoming::{AHEAD_DAYS, Forthcoming};
 
-/// Days of readings behind today's level.
+/// Days of readings that today's level rests on.
 const BEHIND_DAYS: i32 = 730;
-/// A tank as it stands and may go on.
+/// A tank today, and how it may develop.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Supply {
     pub(super) tank: Tank,
     pub(super) as_of: Day,
-    /// Generated days up to and with today.
+    /// Generated days up to and including today.
     pub(super) behind: usize,
     pub(super) days: usize,
     pub(super) held_l: Vec<f32>,
@@ -28,11 +28,11 @@ pub struct Supply {
 }
 
 impl Supply {
-    /// Follows a tank that has been in use since a day through the readings and along the paths.
+    /// Follows a tank, in use since a day, over the readings and along the paths.
     ///
-    /// `flush_mm` is what the first-flush chamber takes of each day's runoff, mm. The catchment and the paths must be of
-    /// the same gauge and kind of roof. The tank is empty when it goes into use, and half full when it has been in use for
-    /// longer than the readings are looked back on.
+    /// `flush_mm` is what the first-flush chamber takes of each day's runoff, mm. The catchment and the paths must
+    /// belong to the same gauge and kind of roof. The tank is empty on its first day of use. It counts as half full
+    /// at the start of the readings used, when it was in use before them.
     pub fn new(
         gauge: &Gauge,
         catchment: &Catchment,
@@ -68,7 +68,7 @@ impl Supply {
                     inflow_of(mm)
                 }
                 _ if gauge.record().get(day).is_some() => 0.0,
-                // A day that nobody read is no dry day.
+                // An unread day is not a dry day.
                 _ => inflow_l_per_day[walker.month0()],
             };
             if store.day(inflow).spill_l >= REFILL_L {
@@ -101,7 +101,7 @@ impl Supply {
         }
     }
 
-    /// Water expected in the tank at the end of a day, litres; `None` before today and beyond the two years.
+    /// Water expected in the tank at the end of a day, litres. `None` before today and beyond two years ahead.
     pub fn expected_l(&self, day: Day) -> Option<f64> {
         let ahead = day.since(self.as_of);
         let index =
@@ -111,8 +111,10 @@ impl Supply {
         Some(sum / (self.held_l.len() / self.days) as f64)
     }
 
-    /// The day between two days, both included, on which least water is expected, before the wet season; see
-    /// [`best_day`]. `None` when none of them lies within the two years ahead.
+    /// The day from `from` to `to`, both included, with the least expected water, before the wet season. See
+    /// [`best_day`].
+    ///
+    /// `None` when no such day is within two years ahead.
     pub fn best_day(&self, from: Day, to: Day) -> Result<Option<BestDay>, EngineError> {
         let first = from.max(self.as_of.plus(1));
         let last = to.min(self.as_of.plus(AHEAD_DAYS as i32));
