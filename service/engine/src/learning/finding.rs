@@ -1,4 +1,4 @@
-//! What people found, and what that says about the rate.
+//! What people found, and what it says about the rate.
 
 use crate::calendar::Day;
 use crate::error::{EngineError, require};
@@ -9,26 +9,25 @@ pub const MEASURED_LOG_SD: f64 = 0.3;
 /// Log-sd of a fullness estimated by eye. Judgement.
 pub const BY_EYE_LOG_SD: f64 = 0.4;
 
-/// Log-sd with which a class, "nothing found" or "blocked" is put to its edges. Judgement, as for a measured depth.
+/// Log-sd of the edges of a class, of "nothing found" and of "blocked". Judgement, as for a measured depth.
 pub const CLASS_LOG_SD: f64 = 0.3;
 
-/// Fullness below which people report that they found nothing. Judgement: 2.5 mm of a limit of 50 mm
-/// go unnoticed.
+/// Fullness below which people report that they found nothing. Judgement: 2.5 mm of a limit of 50 mm go unnoticed.
 pub const DETECTION_LIMIT: f64 = 0.05;
 
-/// Width of a range of ln rate under which it is a reading.
+/// A narrower range of ln rate counts as a reading.
 const NARROWEST: f64 = 1e-9;
 
-/// Largest end of a range of ln rate; the logarithm of the quotient of any two doubles stays below 1500.
+/// Largest end of a range of ln rate. The logarithm of the quotient of any two doubles is below 1500.
 const LARGEST_END: f64 = 2000.0;
 
-/// How full a part was found: 0 is clean, 1 is the state in which it wants care.
+/// How full a part was found: 0 is clean, 1 is the state in which it needs care.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Finding {
-    /// A number. A depth may well be past its limit, so a fullness above 1 is a number like any other; where the scale
-    /// ends at full, as for a screen, "full" is [`Finding::BLOCKED`].
+    /// A number. A depth may be past its limit, so a fullness above 1 is valid. Where the scale ends at full, as for
+    /// a screen, "full" is [`Finding::BLOCKED`].
     Measured {
-        /// Share of the limit, 0 or more. 0 is taken as [`Finding::NOTHING`], since no rate fills a part by nothing.
+        /// Share of the limit, 0 or more. 0 counts as [`Finding::NOTHING`], because no rate fills a part by nothing.
         fullness: f64,
         /// Standard deviation of its natural logarithm, 0.001 to 3.
         log_sd: f64,
@@ -37,16 +36,16 @@ pub enum Finding {
     Between {
         /// Lower end, 0 or more.
         from: f64,
-        /// Upper end, not below the lower one. 0 is taken as [`DETECTION_LIMIT`].
+        /// Upper end, not below the lower one. 0 counts as [`DETECTION_LIMIT`].
         to: f64,
     },
-    /// No more than this share: above 0, or 0 for [`DETECTION_LIMIT`].
+    /// At most this share, above 0. 0 counts as [`DETECTION_LIMIT`].
     AtMost(f64),
     /// At least this share, 0 or more.
     AtLeast(f64),
 }
 
-/// A finding as a range of shares of the limit: the same at both ends when it is a number, infinite when it is open.
+/// A finding as a range of shares of the limit. Both ends are equal for a number, and an open end is infinite.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct ShareRange {
     pub low: f64,
@@ -56,13 +55,13 @@ pub(crate) struct ShareRange {
 }
 
 impl Finding {
-    /// Somebody looked and found nothing.
+    /// A visit looked and found nothing.
     pub const NOTHING: Finding = Finding::AtMost(DETECTION_LIMIT);
 
-    /// Blocked, overflowing or past use: the limit has been passed, and nobody can say by how much.
+    /// Blocked, overflowing or past use: the limit was passed, by an unknown amount.
     pub const BLOCKED: Finding = Finding::AtLeast(1.0);
 
-    /// A depth or level read off a rule; under the detection limit it is [`Finding::NOTHING`].
+    /// A measured depth or level. Below the detection limit it is [`Finding::NOTHING`].
     pub fn measured(fullness: f64) -> Finding {
         if (0.0..DETECTION_LIMIT).contains(&fullness) {
             return Finding::NOTHING;
@@ -70,7 +69,7 @@ impl Finding {
         Finding::Measured { fullness, log_sd: MEASURED_LOG_SD }
     }
 
-    /// A share judged by eye; nobody sees how far past full a part is, so 1 and more are [`Finding::BLOCKED`].
+    /// A share judged by eye. The eye cannot see how far past full a part is, so 1 and more are [`Finding::BLOCKED`].
     pub fn by_eye(fullness: f64) -> Finding {
         match fullness {
             f if (0.0..DETECTION_LIMIT).contains(&f) => Finding::NOTHING,
@@ -79,7 +78,7 @@ impl Finding {
         }
     }
 
-    /// Whether it says that the limit was reached, whatever the limit.
+    /// Whether it says that the limit was reached, whatever the limit is.
     pub fn is_past_limit(self) -> bool {
         match self {
             Finding::Measured { fullness: least, .. }
@@ -89,7 +88,7 @@ impl Finding {
         }
     }
 
-    /// The share that stands for it: a number itself, the geometric middle of a class; `None` for what is open at an end.
+    /// One share for the finding: the number itself, or the geometric middle of a class. `None` for an open end.
     pub fn middle(self) -> Option<f64> {
         match self {
             Finding::Measured { fullness, .. } if fullness > 0.0 => Some(fullness),
@@ -98,7 +97,7 @@ impl Finding {
         }
     }
 
-    /// The shares that it leaves open, checked.
+    /// The range of shares that fit the finding, checked.
     pub(crate) fn range(self) -> Result<ShareRange, EngineError> {
         let share = |value: f64| require(value >= 0.0, "share", value, "0 or more");
         match self {
@@ -132,23 +131,23 @@ impl Finding {
     }
 }
 
-/// How the part stood when its exposure began to count.
+/// How clean the part was when its exposure began to count.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Start {
     /// It was clean.
     Clean,
-    /// It was cleaned in part and this share was left, 0 or more: `y = y0 + rho X`.
+    /// It was partly cleaned and this share was left, 0 or more: `y = y0 + rho X`.
     ///
-    /// The error of a finding is a share of what is seen, both then and now, so the less has been added the less the
-    /// finding says: the log-sd of the growth is the error of both readings over the growth. A growth within that error
-    /// only says that it was no more than growth and error together.
+    /// The error of a finding is a share of what is seen, then and now. So a finding says less when less was added.
+    /// The log-sd of the growth is the error of both readings over the growth. A growth within that error only says
+    /// that it was at most growth plus error.
     Left(f64),
-    /// Somebody cleaned it since, on a day that nobody noted. The exposure since it was clean lies anywhere between 0
-    /// and the one given, which counts from the last time it is known to have been clean.
+    /// It was cleaned since, on an unknown day. The exposure since then is between 0 and the given one, which counts
+    /// from the last time the part is known to have been clean.
     ///
-    /// What a finding still says: a number `y` or a class from `y` up, that the rate is at least `y / X`, as the part
-    /// got that far in no more than `X`; blocked, at least `1 / X`; "nothing found" or "at most" say nothing, as the
-    /// cleaning may have been yesterday.
+    /// A finding still says something. With a number `y`, or a class from `y` up, the rate is at least `y / X`: the
+    /// part got that far in `X` or less. Blocked says at least `1 / X`. "Nothing found" and "at most" say nothing,
+    /// because the cleaning may have been yesterday.
     Unknown,
 }
 
@@ -159,9 +158,10 @@ pub struct Inspection {
     pub day: Day,
     /// What the part has taken since its [`Start`], in the unit of the duty's accumulated amount, 0 or more.
     pub exposure: f64,
-    /// Coefficient of variation of that exposure, 0 to 2: days without a reading, an estimated canopy.
+    /// Coefficient of variation of that exposure, 0 to 2. It comes from days without a reading or an estimated
+    /// canopy.
     pub exposure_cv: f64,
-    /// How the part stood when the exposure began to count.
+    /// How clean the part was when the exposure began to count.
     pub start: Start,
     /// What was found, before anything was done about it.
     pub finding: Finding,
@@ -170,19 +170,19 @@ pub struct Inspection {
 /// Why a finding taught nothing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum TaughtNothing {
-    /// The part had taken nothing since it was clean, so whatever was found says nothing about how fast it fills.
+    /// The part had taken nothing since it was clean, so the finding says nothing about how fast it fills.
     NoExposure,
-    /// It was cleaned on a day that nobody noted, and a part that is not full may have been cleaned yesterday.
+    /// The part was cleaned on an unknown day. A part that is not full may have been cleaned yesterday.
     CleanedOnUnknownDay,
-    /// Less was found than a cleaning had left behind: somebody cleaned it again, or one of the two is wrong.
+    /// The finding is less than a cleaning had left. Either the part was cleaned again, or one of the two is wrong.
     LessThanWasLeft,
     /// Any rate would have led to this finding.
     AnyRateFits,
-    /// The rate was known exactly, as geometry gives it.
+    /// The rate was known exactly, from geometry.
     RateIsKnown,
 }
 
-/// What a finding says about ln rate: a number or a range, known to a normal error.
+/// What a finding says about ln rate: a number or a range, with a normal error.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Evidence {
     pub(super) from: f64,
@@ -192,7 +192,7 @@ pub struct Evidence {
 }
 
 impl Evidence {
-    /// A range too narrow for the arithmetic of ranges becomes the reading in its middle, which is its limit.
+    /// A range too narrow for the arithmetic of ranges becomes a reading at its middle.
     fn of(from: f64, to: f64, log_sd: f64, exposure_cv: f64) -> Evidence {
         if to - from < NARROWEST {
             let middle = 0.5 * (from + to);
@@ -201,8 +201,8 @@ impl Evidence {
         Evidence { from, to, log_sd, exposure_cv }
     }
 
-    /// That ln rate lies between `from` and `to`, equal for a reading and infinite for an open end, read with the
-    /// error `log_sd`, 0.001 to 3.
+    /// A finding that ln rate is between `from` and `to`. Both are equal for a reading, and an open end is infinite.
+    /// `log_sd` is the error, 0.001 to 3.
     pub fn between(from: f64, to: f64, log_sd: f64) -> Result<Evidence, EngineError> {
         require(from <= LARGEST_END, "lower end of ln rate", from, "2000 or less")?;
         require(to >= -LARGEST_END, "upper end of ln rate", to, "-2000 or more")?;
@@ -253,7 +253,7 @@ struct Growth {
 }
 
 impl Growth {
-    /// `None` when even the upper end and its error stay under what was left.
+    /// `None` when even the upper end plus its error is below what was left.
     fn of(low: f64, high: f64, left: f64, log_sd: f64) -> Option<Growth> {
         if left == 0.0 {
             return Some(Growth { low, high, log_sd });

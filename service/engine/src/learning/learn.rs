@@ -1,11 +1,11 @@
-//! Learning a rate from one inspection after the other.
+//! Learns a rate from inspections, one after the other.
 
 use super::finding::{Inspection, TaughtNothing};
 use super::rate::{LARGEST_LN, LARGEST_LOG_SD, Rate};
 use crate::calendar::Day;
 use crate::error::{EngineError, require};
 
-/// The most by which one finding may multiply the median limit. Judgement; shortening has no such limit.
+/// The most by which one finding may multiply the median limit. Judgement. Shortening has no such bound.
 pub const LONGEST_STRETCH: f64 = 2.0;
 
 /// Days in a year, over the leap cycle of the calendar.
@@ -14,32 +14,32 @@ const YEAR_DAYS: f64 = 365.2425;
 /// What one inspection did to the belief.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Step {
-    /// Place of the inspection in the list that was given, from 0.
+    /// Index of the inspection in the given list, from 0.
     pub inspection: usize,
     /// Day of the inspection.
     pub day: Day,
-    /// Belief on that day before the finding, with the drift since the step before.
+    /// Belief on that day before the finding, including the drift since the step before.
     pub before: Rate,
     /// Belief after the finding.
     pub after: Rate,
-    /// How much the finding counted, 0 to 1: see [`Update::weight`](super::Update::weight).
+    /// How much the finding counted, 0 to 1. See [`Update::weight`](super::Update::weight).
     pub weight: f64,
-    /// Chance, 0 to 1, that the finding was a wild one, in the light of what was believed before.
+    /// Chance, 0 to 1, that the finding was wild, given the belief before it.
     pub wild: f64,
-    /// Whether the finding asked for more than [`LONGEST_STRETCH`] and was held to it.
+    /// Whether the finding asked for more than [`LONGEST_STRETCH`] and was limited to it.
     pub held_back: bool,
-    /// Why the finding taught nothing, if so.
+    /// Why the finding taught nothing, if it taught nothing.
     pub taught_nothing: Option<TaughtNothing>,
 }
 
-/// What a part's inspections have taught.
+/// What the inspections of a part have taught.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Learned {
-    /// Where it started.
+    /// The belief at the start.
     pub prior: Rate,
     /// The belief on [`as_of`](Learned::as_of), after the last inspection.
     pub posterior: Rate,
-    /// The day of the last inspection, or the prior's day when that is later or there was none.
+    /// The day of the last inspection. The prior's day when that is later, or without inspections.
     pub as_of: Day,
     /// Variance that ln rate gains in a year.
     pub drift_per_year: f64,
@@ -48,7 +48,7 @@ pub struct Learned {
 }
 
 impl Learned {
-    /// The belief as of a later day; a day before [`as_of`](Learned::as_of) gives the posterior as it is.
+    /// The belief as of a later day. A day before [`as_of`](Learned::as_of) gives the posterior unchanged.
     pub fn drifted_to(&self, day: Day) -> Rate {
         self.posterior.drifted(years(self.as_of, day), self.drift_per_year)
     }
@@ -61,10 +61,10 @@ impl Learned {
 
 /// Learns a part's rate from its inspections.
 ///
-/// `since` is the day for which the prior holds, usually that of the installation. `drift_per_year` is the variance that
-/// ln rate gains in a year, 0 to 1: [`DRIFT_PER_YEAR`](super::DRIFT_PER_YEAR) for what leaves, dust and weather fill, 0
-/// for what does not drift. Inspections may come in any order; those of one day are taken in the order given. Each is
-/// judged by itself, so leaving one out gives what would have been known without it.
+/// `since` is the day of the prior, usually that of the installation. `drift_per_year` is the variance that ln rate
+/// gains in a year, 0 to 1. Use [`DRIFT_PER_YEAR`](super::DRIFT_PER_YEAR) for parts that leaves, dust and weather
+/// fill, and 0 for parts that do not drift. Inspections may come in any order; those of one day are used in the given
+/// order. Each is judged by itself, so leaving one out gives the belief without it.
 pub fn learn(
     prior: Rate,
     since: Day,
@@ -118,11 +118,11 @@ fn take(place: usize, inspection: &Inspection, before: Rate) -> Result<Step, Eng
     Ok(step)
 }
 
-/// Holds a lengthening to [`LONGEST_STRETCH`], and says whether it had to.
+/// Limits a lengthening to [`LONGEST_STRETCH`], and says whether it had to.
 ///
-/// What is held back stays as doubt: of all normal laws with the mean that is allowed, the one nearest to the full
-/// posterior (least relative entropy) has its variance plus the square of the shift. The doubt from before the finding
-/// bounds that, unless the finding itself raised it.
+/// What is cut off stays as doubt. Of all normal laws with the allowed mean, one is nearest to the full posterior
+/// (least relative entropy). Its variance is that of the posterior plus the square of the shift. The doubt before the
+/// finding bounds this, unless the finding itself raised it.
 fn capped(before: Rate, full: Rate) -> (Rate, bool) {
     let mean = full.mean.clamp(-LARGEST_LN, LARGEST_LN);
     let slowest = before.mean - LONGEST_STRETCH.ln();

@@ -1,38 +1,40 @@
 //! What findings teach about the rate at which a part fills, clogs or perishes.
 //!
-//! **Question.** A part was looked at. How fast does it fill, and how sure is that now?
+//! **Question.** A visit looked at a part. How fast does the part fill, and how sure is that now?
 //!
-//! **Equation.** A part's fullness is `y = rho X`: `X` is the exposure since it was last clean, in the unit of the
-//! duty's accumulated amount, and it wants care at `y = 1`, so its limit is `1 / rho`. All physics meets in the one rate `rho`, and
-//! fullness shows nothing finer. `theta = ln rho` is normal with mean `m` and standard deviation `s`; the prior limit
-//! gives the first, and `s^2` grows by [`DRIFT_PER_YEAR`] because trees and roofs change. A finding says that
-//! `ln(y / X)`, known to a normal error `sigma`, is a number or lies between two:
+//! **Equation.** The fullness of a part is `y = rho X`. `X` is the exposure since the part was last clean, in the
+//! unit of the duty's accumulated amount. The part needs care at `y = 1`, so its limit is `1 / rho`. The rate `rho`
+//! combines all physics, and fullness alone cannot separate it further. `theta = ln rho` is normal with mean `m` and
+//! standard deviation `s`. The prior limit gives both at the start. `s^2` grows by [`DRIFT_PER_YEAR`] because trees
+//! and roofs change. A finding says that `ln(y / X)`, known to a normal error `sigma`, is a number or lies between
+//! two numbers:
 //!
-//! - a reading `z = ln(y / X)`: `K = s^2 / (s^2 + sigma^2)`, `m' = m + K (z - m)`, `s'^2 = (1 - K) s^2`;
+//! - a reading `z = ln(y / X)`: `K = s^2 / (s^2 + sigma^2)`, `m' = m + K (z - m)`, `s'^2 = (1 - K) s^2`.
 //! - a range from `lo` to `hi`, either end open: with `S^2 = s^2 + sigma^2`, `a = (lo - m) / S`, `b = (hi - m) / S`,
 //!   `Z = Phi(b) - Phi(a)`, `l = (phi(a) - phi(b)) / Z`: `m' = m + s^2 l / S` and
 //!   `s'^2 = s^2 - (s^4 / S^2) (l^2 + (b phi(b) - a phi(a)) / Z)`, the moments of a normal law cut at both ends.
 //!
-//! The first is the textbook update of a normal mean, the second follows from the moments of the truncated normal law
-//! (Johnson, Kotz & Balakrishnan, Continuous Univariate Distributions 1, chapter 13; from memory). Doubt about the
-//! exposure, a coefficient of variation, adds to `sigma` in squares.
+//! The first is the textbook update of a normal mean. The second follows from the moments of the truncated normal law
+//! (Johnson, Kotz & Balakrishnan, Continuous Univariate Distributions 1, chapter 13; from memory). The square of the
+//! exposure's coefficient of variation adds to `sigma^2`.
 //!
-//! **Robust.** People look at the wrong tank and forget to note a cleaning. A share [`WILD_SHARE`] of findings is taken
-//! to have the error [`WILD_LOG_SD`] instead; the two posteriors are weighed by how well each foresaw the finding, and
-//! replaced by one normal law of the same mean and variance. Without it a single "nothing found" makes the interval
-//! nine times as long; with it about twice, and only repetition is believed. On top of that no single finding makes the
-//! median limit longer than [`LONGEST_STRETCH`] times what it was, since a date too late costs more than one too early.
+//! **Robust.** People look at the wrong tank and forget to note a cleaning. So the share [`WILD_SHARE`] of findings
+//! gets the error [`WILD_LOG_SD`] instead. Both posteriors are weighed by how well each predicted the finding, and
+//! one normal law of the same mean and variance replaces them. Without this a single "nothing found" makes the interval
+//! nine times as long. With this the interval is about twice as long, and only repetition is believed. In addition no
+//! single finding makes the median limit longer than [`LONGEST_STRETCH`] times its value: a date too late costs more
+//! than one too early.
 //!
 //! **Judgement.** Every constant of this module, and every prior it starts from. The shares and errors are plausible
-//! and were not estimated from inspections; the number of steps behind a limit belongs beside its date.
+//! and were not estimated from inspections. Show with each date how many findings its limit rests on.
 //!
-//! **Known failure.** One normal law cannot hold two peaks: after a finding far from what was believed the truth is
-//! "either the finding is wild or the belief was", and the answer is a compromise with a wide window. The cap makes
-//! parts that really fill very slowly look too fast for the first findings. A rate that changed for good (a felled
-//! tree) is followed as slowly as the drift allows. Fullness in proportion to exposure is itself an approximation:
-//! settled solids consolidate and screens shed some of what they catch.
+//! **Known failure.** One normal law cannot have two peaks. After a finding far from the belief, either the finding
+//! is wild or the belief was wrong. The answer is then a compromise with a wide window. The cap makes parts that fill
+//! very slowly look too fast for the first findings. After a lasting change of the rate (a felled tree) the belief
+//! follows only as fast as the drift allows. Fullness in proportion to exposure is itself an approximation: settled
+//! solids consolidate and screens shed some of their catch.
 //!
-//! **Invariant.** A plain update never raises `s` (the robust one may, rightly). A finding above what was expected
+//! **Invariant.** A plain update never raises `s`; the robust one may, rightly. A finding above the expectation
 //! raises the rate, one below lowers it. Of two nested ranges the narrower leaves no more doubt. A range without ends
 //! changes nothing. Exposure in another unit shifts `m` by the logarithm of the unit and changes nothing else. No
 //! finding gives NaN, however far out or narrow.

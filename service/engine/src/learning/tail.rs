@@ -1,18 +1,18 @@
-//! Moments of the standard normal law cut to a range, as far out as the range may lie.
+//! Moments of the standard normal law cut to a range, however far out the range is.
 //!
-//! The textbook form divides differences of `phi` and `Phi`, which are both 0 from about 38 standard deviations and
-//! lose their digits long before. In a tail everything is therefore divided by `phi(a)` and goes through the Mills
-//! ratio `R(x) = (1 - Phi(x)) / phi(x)`; beyond [`EXPONENTIAL`] the law in the range is exponential.
+//! The textbook form divides differences of `phi` and `Phi`. Both are 0 from about 38 standard deviations and lose
+//! their digits long before. So in a tail everything is divided by `phi(a)` and uses the Mills ratio
+//! `R(x) = (1 - Phi(x)) / phi(x)`. Beyond [`EXPONENTIAL`] the law in the range is exponential.
 
 use crate::special::normal_below;
 
-/// Width under which a range is a point: its variance, width^2 / 12, is below the rounding of the general form.
+/// A narrower range counts as a point: its variance, width^2 / 12, is below the rounding of the general form.
 const POINT: f64 = 1e-5;
 
-/// Distance in standard deviations from which the tail is taken as exponential; the mean is then right to 2e-9.
+/// From this distance in standard deviations the tail counts as exponential. The mean is then right to 2e-9.
 const EXPONENTIAL: f64 = 1e3;
 
-/// Argument above which the Mills ratio comes from its continued fraction; 14 terms are exact there.
+/// Above this argument the Mills ratio comes from its continued fraction. 14 terms are exact there.
 const FRACTION: f64 = 8.0;
 
 /// A standard normal law cut to a range.
@@ -20,13 +20,13 @@ const FRACTION: f64 = 8.0;
 pub(super) struct Cut {
     /// Mean within the range.
     pub mean: f64,
-    /// By how much the variance within the range is below 1, 0 to 1.
+    /// How far the variance within the range is below 1, 0 to 1.
     pub lost: f64,
     /// Natural logarithm of the probability of the range.
     pub ln_share: f64,
 }
 
-/// The standard normal law cut to `a < b`, either of them infinite if need be.
+/// The standard normal law cut to `a < b`. Either may be infinite.
 pub(super) fn cut(a: f64, b: f64) -> Cut {
     if b <= 0.0 {
         let mirrored = cut(-b, -a);
@@ -73,9 +73,9 @@ fn tail(a: f64, b: f64) -> Cut {
     Cut { mean, lost: lost.clamp(0.0, 1.0), ln_share: ln_density(a) + share.ln() }
 }
 
-/// `a` far out; `steps` is the width of the range in units of the tail's own scale, `1 / a`.
+/// For `a` far out. `steps` is the width of the range in units of the tail's own scale, `1 / a`.
 fn far_tail(a: f64, steps: f64) -> Cut {
-    // Past 700 scales nothing is left of the tail, and exp(700) is still a number.
+    // Beyond 700 scales nothing of the tail is left, and exp(700) is still a number.
     let (short, narrow) = if steps < 700.0 {
         let half = 0.5 * steps / (0.5 * steps).sinh();
         (steps / steps.exp_m1(), half * half)
@@ -89,8 +89,8 @@ fn far_tail(a: f64, steps: f64) -> Cut {
     }
 }
 
-/// The Mills ratio for `x` from 0: by the error function, and from [`FRACTION`] by Laplace's continued fraction
-/// `1 / (x + 1 / (x + 2 / (x + ...)))` (Abramowitz & Stegun 26.2.14).
+/// The Mills ratio for `x` from 0. It comes from the error function, and from [`FRACTION`] on from Laplace's
+/// continued fraction `1 / (x + 1 / (x + 2 / (x + ...)))` (Abramowitz & Stegun 26.2.14).
 fn mills(x: f64) -> f64 {
     if x < FRACTION {
         return normal_below(-x) / density(x);

@@ -4,39 +4,39 @@ use super::finding::Evidence;
 use super::rate::Rate;
 use super::tail::{cut, ln_density};
 
-/// Share of findings that are taken to be wild: wrong tank, unrecorded cleaning, slip of the pen. Judgement.
+/// Share of findings that count as wild: wrong tank, unrecorded cleaning, slip of the pen. Judgement.
 pub const WILD_SHARE: f64 = 0.15;
 
-/// Log-sd of a wild finding. Judgement: off by a factor of three is nothing unusual for one.
+/// Log-sd of a wild finding. Judgement: such a finding may easily be off by a factor of three.
 pub const WILD_LOG_SD: f64 = 1.2;
 
 /// A rate after a finding that may have been wild.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Update {
-    /// The rate after it.
+    /// The rate after the finding.
     pub rate: Rate,
-    /// How much the finding counted, 0 to 1: the share of the doubt (variance) that it would take away if one knew
-    /// whether it is wild, averaged over both by their chance.
+    /// How much the finding counted, 0 to 1: the share of the variance that it would remove.
     ///
-    /// At 0 it changed nothing; at a half a sound reading counts as much as all that was believed before; at 1 nothing
-    /// of the former belief would be left. A wild finding counts for little and never for nothing.
+    /// That share is averaged over a sound and a wild finding, by their chances. At 0 it changed nothing. At 0.5 a
+    /// sound reading counts as much as the whole earlier belief. At 1 nothing of the earlier belief would be left. A
+    /// wild finding counts for little, but never for nothing.
     pub weight: f64,
     /// Chance, 0 to 1, that the finding is wild.
     pub wild: f64,
 }
 
 impl Rate {
-    /// The rate after a finding that is believed as it stands.
+    /// The rate after a finding that is sound for certain.
     pub fn updated(self, evidence: &Evidence) -> Rate {
         let posterior = Posterior::of(self, evidence, evidence.log_sd);
         Rate { mean: posterior.mean, sd: posterior.variance.sqrt() }
     }
 
-    /// The rate after a finding that may be wild, without the limit that [`learn`](super::learn) sets to it.
+    /// The rate after a finding that may be wild, without the bound that [`learn`](super::learn) sets.
     pub fn updated_robustly(self, evidence: &Evidence) -> Update {
         let sound = Posterior::of(self, evidence, evidence.log_sd);
         let wild = Posterior::of(self, evidence, evidence.log_sd.max(WILD_LOG_SD));
-        // Differences of logarithms, because far out both probabilities underflow while their ratio is plain.
+        // Differences of logarithms: far out both probabilities underflow, but their ratio does not.
         let odds = (sound.ln_chance - wild.ln_chance).exp() * ((1.0 - WILD_SHARE) / WILD_SHARE);
         let (p_sound, p_wild) =
             if odds.is_finite() { (odds / (1.0 + odds), 1.0 / (1.0 + odds)) } else { (1.0, 0.0) };
@@ -54,9 +54,9 @@ impl Rate {
 struct Posterior {
     mean: f64,
     variance: f64,
-    /// Share of the variance that the finding took away.
+    /// Share of the variance that the finding removed.
     taken: f64,
-    /// Natural logarithm of the chance of the finding, or of its density when it is a reading.
+    /// Natural logarithm of the chance of the finding, or of its density for a reading.
     ln_chance: f64,
 }
 

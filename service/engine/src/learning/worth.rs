@@ -10,31 +10,32 @@ use crate::special::normal_below;
 /// What a measured finding would be worth, before it is made.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Worth {
-    /// Log-sd of the rate that is to be expected after it, never above the present one.
+    /// Expected log-sd of the rate after the finding, never above the present one.
     pub expected_sd: f64,
-    /// Width of the 10 to 90 % window of the limit after it over the width now, 0 to 1, the median unchanged: at 0.5
-    /// the window would be half as wide. It is about the limit alone; the weather's share of a date's window stays.
+    /// Width of the limit's 10 to 90 % window after the finding, over its width now, 0 to 1. At 0.5 the window would
+    /// be half as wide. The median stays. This is about the limit alone: the weather's share of a date's window
+    /// stays.
     pub window_ratio: f64,
-    /// Chance, 0 to 1, that it is too early and there is less to find than [`DETECTION_LIMIT`].
+    /// Chance, 0 to 1, that it is too early and less than [`DETECTION_LIMIT`] can be found.
     pub nothing_to_find: f64,
 }
 
-/// The normal quantile of 90 %, half the width of a window in standard deviations.
+/// The normal quantile of 90 %: half the width of a window in standard deviations.
 const NINETY: f64 = 1.281_551_565_544_600_4;
 
-/// Standard deviations to either side that the expectation takes in.
+/// Standard deviations on both sides that the expectation covers.
 const REACH: f64 = 5.0;
 
-/// Intervals of Simpson's rule, even. Twenty are within 1 % of the present log-sd of two thousand (checked in
-/// the tests): the figure is shown to people, not computed with.
+/// Intervals of Simpson's rule, an even number. Twenty are within 1 % of the log-sd by two thousand (checked in the
+/// tests). People see this figure; nothing is computed from it.
 const INTERVALS: u32 = 20;
 
-/// What a finding would be worth after `exposure`, in the unit of the accumulated amount, measured with the error `log_sd`
-/// ([`MEASURED_LOG_SD`](super::MEASURED_LOG_SD) for a depth).
+/// What a finding would be worth after `exposure`, in the unit of the accumulated amount, measured with the error
+/// `log_sd` ([`MEASURED_LOG_SD`](super::MEASURED_LOG_SD) for a depth).
 ///
-/// `exposure` counts from a clean part, 0 or more; put its own doubt into `log_sd` in squares. The expectation is taken
-/// over what the present rate says may be found, sound or wild, and includes that there may be nothing to find. It
-/// leaves out the detectable to a single lengthening.
+/// `exposure` counts from a clean part, 0 or more. Add the square of its own doubt to that of `log_sd`. The
+/// expectation covers what the present rate says may be found, sound or wild. It includes the case that there is
+/// nothing to find. It leaves out the bound on a single lengthening.
 pub fn next_finding(rate: Rate, exposure: f64, log_sd: f64) -> Result<Worth, EngineError> {
     rate.check()?;
     require(exposure >= 0.0 && exposure.is_finite(), "exposure", exposure, "0 or more")?;
@@ -52,15 +53,15 @@ pub fn next_finding(rate: Rate, exposure: f64, log_sd: f64) -> Result<Worth, Eng
     Ok(Worth { expected_sd, window_ratio, nothing_to_find })
 }
 
-/// What a reading may be expected to do.
+/// What can be expected of a reading.
 struct ExpectedReading {
-    /// Expectation of the log-sd after a reading, over the readings above the detectable.
+    /// Expected log-sd after a reading above the detectable.
     sd: f64,
-    /// Chance of a reading below it.
+    /// Chance of a reading below the detectable.
     nothing_to_find: f64,
 }
 
-/// What a reading above or below `detectable` may be expected to do.
+/// What can be expected of a reading above or below `detectable`.
 fn expected(rate: Rate, detectable: f64, log_sd: f64, intervals: u32) -> ExpectedReading {
     let after = Readings::of(rate, log_sd);
     let mut sum = 0.0;
@@ -83,7 +84,7 @@ fn expected(rate: Rate, detectable: f64, log_sd: f64, intervals: u32) -> Expecte
     ExpectedReading { sd: sum, nothing_to_find: below }
 }
 
-/// The robust update's log-sd for many readings of one error, with what they share worked out once.
+/// The robust update's log-sd for many readings with one error. What the readings share is computed once.
 struct Readings {
     own: f64,
     /// Standard deviation of ln(y / X) for a sound reading and for a wild one.
@@ -97,7 +98,7 @@ impl Readings {
         Readings { own: rate.sd * rate.sd, sound: rate.sd.hypot(log_sd), wild }
     }
 
-    /// The log-sd after a reading that lies `off` from the mean of ln rate.
+    /// The log-sd after a reading that differs by `off` from the mean of ln rate.
     fn sd(&self, off: f64) -> f64 {
         let (sound, wild) = (self.sound * self.sound, self.wild * self.wild);
         let odds = (1.0 - WILD_SHARE) / WILD_SHARE * self.wild / self.sound
