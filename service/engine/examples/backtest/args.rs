@@ -1,13 +1,13 @@
-//! What the command line asks for.
+//! The command line and its help.
 
-/// How to ask.
+/// The help text.
 pub const USAGE: &str = "\
 usage: backtest FILE.csv [--years N] [--threshold MM,...] [--step DAYS]
 
-Forecasts, from one day after another of a daily rain record, on which day the runoff of the days to come adds up to a
-threshold, and compares the days that came to be.
+Forecasts on which day the coming runoff adds up to a threshold, and compares that with the day in the record.
+It does so from one day after another of a daily rain record.
 
-  FILE.csv             a header line with the columns `date` (YYYY-MM-DD) and `mm`, a row a day
+  FILE.csv             a header line with the columns `date` (YYYY-MM-DD) and `mm`, then one row a day
   --years N            learn from the N years before each day, 1 to 100 (5 where the record allows)
   --threshold MM,...   thresholds in mm of runoff (100,300,600,1200)
   --step DAYS          days from one origin to the next, 1 to 366 (7, more on a long record)
@@ -18,15 +18,15 @@ threshold, and compares the days that came to be.
 pub struct Args {
     /// The record.
     pub file: String,
-    /// Years behind each origin.
+    /// Years of readings before each origin.
     pub years: Option<u32>,
-    /// Thresholds in mm, from the smallest.
+    /// Thresholds in mm, smallest first.
     pub thresholds: Vec<f64>,
     /// Days between origins.
     pub step: Option<i32>,
 }
 
-/// Reads the words after the program's name; `None` when help is asked for.
+/// Reads the words after the program's name. `None` when help is asked for.
 pub fn parse(words: impl IntoIterator<Item = String>) -> Result<Option<Args>, String> {
     let mut args =
         Args { file: String::new(), years: None, thresholds: vec![100.0, 300.0, 600.0, 1200.0], step: None };

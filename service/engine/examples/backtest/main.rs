@@ -1,14 +1,14 @@
-//! How far can the dates be trusted? Forecasts of the past, from nothing but what came before.
+//! How good are the dates? Makes forecasts of the past, each from earlier readings alone.
 //!
 //! `cargo run --release -p eavesward-engine --example backtest -- FILE.csv [--years N] [--threshold MM,...]`
 //!
-//! From one day after another of a daily rain record, the years before it are fitted and the day forecast on which the runoff
-//! of the days to come, `max(0, rain - 0.5 mm)` a day, adds up to each threshold; then the record tells the day. Four
-//! forecasters: the mean runoff of a day ("straight line"), the mean of each month ("monthly line"), the closed form, the
-//! simulator.
+//! An origin is a day of a daily rain record. At each origin the climate is fitted to the years before it. The
+//! forecast is the day on which the coming runoff adds up to each threshold, with `max(0, rain - 0.5 mm)` a day. Then
+//! the record shows the true day. There are four forecasters: the mean runoff of a day ("straight line"), the mean of
+//! each month ("monthly line"), the closed form and the simulator.
 //!
-//! Standard errors draw the years of the origins anew. Years that share most of what they learned from are more alike than
-//! that, so take them as the least the error can be.
+//! Standard errors resample the years of the origins. Years that share most of their training years are more alike
+//! than that. So the true errors are at least as large.
 
 mod args;
 mod score;
@@ -31,7 +31,7 @@ fn main() -> ExitCode {
 
 fn finish(result: Result<(), String>) -> ExitCode {
     let Err(fault) = result else { return ExitCode::SUCCESS };
-    // A closed standard error leaves nobody to tell.
+    // Nothing can be reported when standard error is closed.
     let _ = writeln!(std::io::stderr(), "{fault}");
     ExitCode::FAILURE
 }
@@ -47,7 +47,7 @@ fn run(args: &args::Args) -> Result<(), String> {
     std::io::stdout().write_all(report.as_bytes()).map_err(|e| e.to_string())
 }
 
-/// Every origin, shared out over the processors; the order of the results is that of the origins.
+/// Runs every origin, divided among the processors. Results are in the order of the origins.
 fn walk_all(rain: &Rain, plan: &Plan) -> Result<Vec<Vec<CaseResult>>, String> {
     let workers = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     let parts: Vec<Result<Vec<_>, String>> = std::thread::scope(|scope| {
@@ -139,26 +139,29 @@ fn heading(
 ) -> std::io::Result<()> {
     let (days, unread) = (rain.days(), rain.unread());
     writeln!(out, "{}: {} to {}", args.file, shown(rain.first()), shown(rain.last()))?;
-    writeln!(out, "{days} days, {unread} of them without a reading; rows skipped: {}", table.skipped())?;
+    writeln!(out, "days: {days}; without a reading: {unread}; rows skipped: {}", table.skipped())?;
     writeln!(
         out,
-        "Learning from the {} years before each of {} origins, {} days apart; runoff is rain less {} mm a day; \
-         {} simulated paths an origin.",
-        plan.years,
+        "Origins: {}. Days between them: {}. Years learned from before each: {}. Simulated paths at each: {}. \
+         Runoff is rain less {} mm a day.",
         plan.origins.len(),
         plan.step,
-        walk::LOSS_MM,
-        plan.paths
+        plan.years,
+        plan.paths,
+        walk::LOSS_MM
     )?;
     writeln!(
         out,
-        "Coverage of the 10 to 90 % window (0.80 is honest), mean loss of the 10, 50 and 90 % days (pinball) and \
-         CRPS, the last two in days; behind each its standard error by drawing years anew."
+        "Coverage is the share of days in the 10 to 90 % window (0.80 is honest). Pinball is the mean loss of the \
+         10, 50 and 90 % days. CRPS and pinball are in days. After ± is the standard error, from resampled years."
     )?;
     let first = plan.origins.first().map_or(0, |day| day.ymd().0);
     let last = plan.origins.last().map_or(0, |day| day.ymd().0);
     if last - first < 5 {
-        writeln!(out, "The origins lie in few years: the standard errors say little, and a ranking less.")?;
+        writeln!(
+            out,
+            "The origins are in few years, so the standard errors say little, and a ranking says less."
+        )?;
     }
     writeln!(out)
 }
@@ -177,20 +180,20 @@ fn body(out: &mut impl Write, plan: &Plan, rows: &[Row]) -> std::io::Result<()> 
     if all.len() > 1 {
         write_scores(out, "mean", &all, "", mean_day)?;
     }
-    writeln!(out, "\n\"of line\" is the CRPS over that of the monthly line. Left out of the origins:")?;
+    writeln!(out, "\n\"of line\" is the CRPS over that of the monthly line. Origins left out:")?;
     for (mm, row) in plan.thresholds.iter().zip(rows) {
         let [open, gap, thin] = row.left_out;
         writeln!(
             out,
-            "{mm:>6} mm: {open} had not passed by the record's end, {gap} had a day without a reading first, {thin} had \
-             less than {:.0} % of the days before read",
+            "{mm:>6} mm: {open} (record ends before the passage), {gap} (unread day before the passage), {thin} (under \
+             {:.0} % of the days before it read)",
             100.0 * walk::LEAST_READ
         )?;
     }
     Ok(())
 }
 
-/// The forecasters' lines for a threshold, or for the mean over several.
+/// The lines of all forecasters for a threshold, or for the mean over several thresholds.
 fn write_scores(
     out: &mut impl Write,
     name: &str,
@@ -209,7 +212,7 @@ fn write_scores(
         value.map_or("-".to_owned(), |Estimate { mean, error }| format!("{mean:.digits$} ± {error:.digits$}"))
     };
     for (i, forecaster) in FORECASTERS.iter().enumerate() {
-        // A line has no window.
+        // The two lines give one day and no window.
         let coverage = if i < 2 { "-".to_owned() } else { shown(of(i, |s| &s.covered), 3) };
         let ratios: Vec<f64> = rows
             .iter()

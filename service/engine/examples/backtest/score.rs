@@ -1,22 +1,23 @@
-//! How good a forecast of a day was, once the day is known.
+//! Scores of a forecast of a day, once the day is known.
 //!
-//! A forecast is the chance of passage by each day. All scores are in days and smaller is better, but for coverage, which
-//! an honest 10 to 90 % window has at 0.8. Sources: Gneiting & Raftery 2007, "Strictly proper scoring rules", Journal of the
-//! American Statistical Association 102:359 (continuous ranked probability score); Koenker & Bassett 1978, Econometrica 46:33
-//! (the loss of a quantile, "pinball"); Czado, Gneiting & Held 2009, Biometrics 65:1254 (where a count falls in its
-//! forecast, ties halved).
+//! A forecast gives the chance of passage by each day. All scores except coverage are in days, and smaller is better.
+//! An honest 10 to 90 % window has a coverage of 0.8.
+//!
+//! Sources: Continuous ranked probability score: Gneiting & Raftery 2007, "Strictly proper scoring rules", Journal of
+//! the American Statistical Association 102:359. Loss of a quantile ("pinball"): Koenker & Bassett 1978, Econometrica
+//! 46:33. Position of a count in its forecast, with ties halved: Czado, Gneiting & Held 2009, Biometrics 65:1254.
 
-/// The chances of the window.
+/// The chances that define the window.
 pub const WINDOW: [f64; 3] = [0.1, 0.5, 0.9];
 
-/// The chance of passage by day 1, 2, ...; what is left after the last of them passes on the last.
+/// The chance of passage by day 1, 2, ... What is left after the last day passes on the last day.
 #[derive(Debug, Clone)]
 pub struct Forecast {
     by_day: Vec<f64>,
 }
 
 impl Forecast {
-    /// All on one day, 1 or later.
+    /// All chance on one day, 1 or later.
     pub fn day(day: i32) -> Forecast {
         let mut by_day = vec![0.0; day.max(1) as usize];
         if let Some(last) = by_day.last_mut() {
@@ -25,7 +26,7 @@ impl Forecast {
         Forecast { by_day }
     }
 
-    /// By the chances of each day from 1 on; dips are ironed out.
+    /// From the chances by each day from 1 on. Dips are smoothed out.
     pub fn chances(by_day: Vec<f64>) -> Forecast {
         let mut most: f64 = 0.0;
         let by_day = by_day.into_iter().map(|chance| {
@@ -35,7 +36,7 @@ impl Forecast {
         Forecast { by_day: by_day.collect() }
     }
 
-    /// By equally likely days, 1 or later.
+    /// From equally likely days, 1 or later.
     pub fn paths(days: &[i32]) -> Forecast {
         let last = days.iter().copied().max().unwrap_or(1).max(1);
         let mut by_day = vec![0.0; last as usize];
@@ -65,14 +66,14 @@ impl Forecast {
         (before + 1).min(self.by_day.len().max(1)) as i32
     }
 
-    /// Where a day falls in the forecast, 0 to 1: what lay before it and half of what lay on it.
+    /// The position of a day in the forecast, 0 to 1: the chance before it and half the chance on it.
     pub fn place(&self, day: i32) -> f64 {
         f64::midpoint(self.by(day - 1), self.by(day))
     }
 
-    /// Continuous ranked probability score: squared distance from the certainty that came to be, summed over days.
+    /// Continuous ranked probability score: the squared distance from the true day's certainty, summed over days.
     ///
-    /// For a forecast of one day it is the absolute error.
+    /// For a forecast of a single day it is the absolute error.
     pub fn ranked_score(&self, day: i32) -> f64 {
         let end = (self.by_day.len() as i32).max(day);
         (1..end)
@@ -83,7 +84,7 @@ impl Forecast {
             .sum()
     }
 
-    /// All scores for the day that came to be.
+    /// All scores for the true day.
     pub fn score(&self, day: i32) -> Score {
         let place = self.place(day);
         let losses = WINDOW.map(|p| quantile_loss(self.quantile(p), p, day));
@@ -95,13 +96,13 @@ impl Forecast {
     }
 }
 
-/// Loss in days of a quantile at chance `p` when the day came to be.
+/// Loss in days of a quantile at chance `p` for the true day.
 pub fn quantile_loss(quantile: i32, p: f64, day: i32) -> f64 {
     let late = f64::from(day - quantile);
     if late >= 0.0 { p * late } else { (p - 1.0) * late }
 }
 
-/// What one forecast was worth.
+/// The scores of one forecast.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Score {
     /// 1 when the day fell into the 10 to 90 % window, else 0.
@@ -112,15 +113,15 @@ pub struct Score {
     pub crps: f64,
 }
 
-/// Sums by year, from which a mean and its error follow.
+/// Sums by year, for a mean and its standard error.
 #[derive(Debug, Clone, Default)]
 pub struct Yearly {
-    /// (sum, count) of each year, in the same order for everything that is compared.
+    /// Sum and count of each year. Compared tables have the years in the same order.
     years: Vec<(f64, f64)>,
 }
 
 impl Yearly {
-    /// Nothing yet, for so many years.
+    /// Empty sums for so many years.
     pub fn new(years: usize) -> Yearly {
         Yearly { years: vec![(0.0, 0.0); years] }
     }
@@ -148,10 +149,10 @@ pub struct Estimate {
     pub error: f64,
 }
 
-/// The mean over several tables of their means, and its standard error by drawing whole years with replacement.
+/// The mean of the means of several tables. Its standard error comes from drawing whole years with replacement.
 ///
-/// Years, since forecasts from neighbouring origins see the same rain. `None` when any table is empty. The draws are the
-/// same at every call (SplitMix64).
+/// Whole years, because forecasts from neighbouring origins see the same rain. `None` when a table is empty. Every
+/// call draws the same years (SplitMix64).
 pub fn mean_and_error(tables: &[&Yearly]) -> Option<Estimate> {
     const DRAWS: usize = 500;
     let mean = |years: &[usize]| -> Option<f64> {
@@ -160,7 +161,7 @@ pub fn mean_and_error(tables: &[&Yearly]) -> Option<Estimate> {
     };
     let years = tables.first()?.years.len();
     let whole = mean(&(0..years).collect::<Vec<usize>>())?;
-    // Years without an origin (before the first, after the last) are no draws.
+    // Years without an origin (before the first, after the last) are not drawn.
     let filled: Vec<usize> =
         (0..years).filter(|y| tables.iter().any(|table| table.years[*y].1 > 0.0)).collect();
     let mut state = 0_u64;

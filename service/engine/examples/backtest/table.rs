@@ -1,20 +1,20 @@
-//! Reads the file: a header, and among the columns `date` and `mm`.
+//! Reads the file: a header line, and the columns `date` and `mm`.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use eavesward_engine::Day;
 
-/// What a file holds.
+/// The content of a file.
 #[derive(Debug, Default)]
 pub struct Table {
     /// Depth in mm by day.
     pub readings: BTreeMap<i32, f64>,
     /// Rows without a depth.
     pub empty: usize,
-    /// Rows whose depth is below zero or no number.
+    /// Rows whose depth is below zero or not a number.
     pub unusable: usize,
-    /// Rows for a day that an earlier row had; the later one counts.
+    /// Rows of a day that has a later row, which counts instead.
     pub repeated: usize,
 }
 
@@ -35,7 +35,7 @@ impl Table {
     }
 }
 
-/// Reads the text of a file; an error names the line and the way out.
+/// Reads the text of a file. An error names the line and how to correct it.
 pub fn read(text: &str) -> Result<Table, String> {
     let text = text.trim_start_matches('\u{feff}');
     let mut reader =
@@ -83,7 +83,7 @@ impl Table {
     }
 }
 
-/// A date as 2012-04-03, with or without a time of day after it.
+/// A date such as 2012-04-03, with or without a time of day after it.
 fn parse_day(text: &str) -> Option<Day> {
     let date = text.split(['T', ' ']).next()?;
     let mut parts = date.split('-');

@@ -1,4 +1,4 @@
-//! From origin to origin along a record, with nothing but the years before each.
+//! Walks from origin to origin along a record, and uses only the years before each origin.
 
 use std::ops::Range;
 
@@ -8,20 +8,20 @@ use eavesward_engine::{Climate, Day, Limit, RainRecord};
 
 use super::score::{Forecast, Score};
 
-/// Daily loss of a smooth roof, mm; everything above it runs off.
+/// Daily loss of a smooth roof, mm. All rain above it runs off.
 pub const LOSS_MM: f64 = 0.5;
 /// Share of the training days that must have a reading. Judgement.
 pub const LEAST_READ: f64 = 0.9;
-/// Sixty years: what takes longer counts as this many days.
+/// Longest passage, days: sixty years. Longer passages count as this.
 pub const LONGEST: i32 = 21_915;
-/// Days of simulated rain that a whole run may take, about: some 30 ns each, so that it finishes in seconds.
+/// About how many days of simulated rain a whole run may use. Each takes some 30 ns, so a run finishes in seconds.
 const MOST_DAYS: f64 = 1.5e8;
-/// Spacings of origins in days and simulated paths at each, from the one that is wanted to the one that always must do.
+/// Days between origins and simulated paths at each. The first that fits is used, otherwise the last.
 const EFFORTS: [(i32, usize); 7] =
     [(7, 256), (14, 256), (28, 256), (28, 128), (56, 128), (112, 128), (224, 64)];
 const SEED: u64 = 1;
 
-/// The ways to forecast, in the order of [`Scored::scores`].
+/// The forecasters, in the order of [`Scored::scores`].
 pub const FORECASTERS: [&str; 4] = ["straight line", "monthly line", "closed form", "simulator"];
 
 /// A record laid out day by day.
@@ -32,45 +32,45 @@ pub struct Rain {
     mm: Vec<f64>,
 }
 
-/// What to walk with.
+/// The plan of a walk.
 #[derive(Debug, Clone)]
 pub struct Plan {
-    /// Years behind each origin.
+    /// Years of readings before each origin.
     pub years: u32,
     /// Days from one origin to the next.
     pub step: i32,
     /// Paths of the simulator at each origin.
     pub paths: usize,
-    /// Thresholds in mm, from the smallest.
+    /// Thresholds in mm, smallest first.
     pub thresholds: Vec<f64>,
-    /// Last days of training.
+    /// The origins: last days of training.
     pub origins: Vec<Day>,
 }
 
-/// What came of one threshold at one origin.
+/// The result for one threshold at one origin.
 #[derive(Debug, Clone)]
 pub enum CaseResult {
-    /// Passed and scored.
+    /// The threshold was passed, and the forecasts are scored.
     Scored(Scored),
-    /// A day without a reading came first.
+    /// A day without a reading came before the passage.
     Gap,
-    /// The record ended first.
+    /// The record ended before the passage.
     Open,
-    /// Too few of the days before the origin were read.
+    /// Too few days before the origin have a reading.
     Thin,
 }
 
 /// A passage with the scores of all forecasters.
 #[derive(Debug, Clone)]
 pub struct Scored {
-    /// The day number that came to be, 1 the day after the origin.
+    /// The true day number. 1 is the day after the origin.
     pub day: i32,
-    /// By [`FORECASTERS`].
+    /// Scores in the order of [`FORECASTERS`].
     pub scores: [Score; 4],
 }
 
 impl Rain {
-    /// From the first to the last of the readings (day number, mm); `None` without any.
+    /// From the readings (day number, mm), first to last. `None` without readings.
     pub fn new(readings: &std::collections::BTreeMap<i32, f64>) -> Option<Rain> {
         let (first, last) = (*readings.first_key_value()?.0, *readings.last_key_value()?.0);
         let mm = (first..=last).map(|day| readings.get(&day).copied().unwrap_or(f64::NAN)).collect();
@@ -114,7 +114,7 @@ impl Rain {
 }
 
 impl Plan {
-    /// Chooses what was not asked for; an error says why nothing can be tried and what would help.
+    /// Chooses what was not given. An error says why no forecast is possible and what helps.
     pub fn new(
         rain: &Rain,
         years: Option<u32>,
@@ -129,8 +129,7 @@ impl Plan {
             let way =
                 if years > 1 { "a longer record or a smaller --years" } else { "several years of days" };
             return Err(format!(
-                "the record spans {whole:.1} years, from {} to {}, and {years} of them should lie behind the first \
-                 origin: give {way}",
+                "the record spans {whole:.1} years, from {} to {}, too short for --years {years}: give {way}",
                 shown(rain.first()),
                 shown(rain.last())
             ));
@@ -185,7 +184,7 @@ pub fn origin(rain: &Rain, plan: &Plan, index: usize) -> Result<Vec<CaseResult>,
     Ok(results.collect())
 }
 
-/// The day number on which the runoff of the days to come passed each threshold.
+/// The day number on which the coming runoff passed each threshold.
 fn passages(ahead: &[f64], thresholds: &[f64]) -> Vec<Result<i32, CaseResult>> {
     let mut sum = 0.0;
     let mut days = ahead.iter().zip(1..);
@@ -207,7 +206,7 @@ fn passages(ahead: &[f64], thresholds: &[f64]) -> Vec<Result<i32, CaseResult>> {
     each.collect()
 }
 
-/// By threshold and forecaster, what the days `behind` from `from` on lead one to expect.
+/// Forecasts by threshold and forecaster, from the days `behind`, which begin at `from`.
 pub fn forecasts(
     from: Day,
     behind: &[f64],
@@ -225,7 +224,7 @@ pub fn forecasts(
     let mut simulated = simulate(&climate, today, thresholds, &lines, paths).into_iter();
     let mut closed = closed_form(&Law::of_runoff(&climate), today, thresholds)?.into_iter();
     let each = thresholds.iter().zip(&lines).filter_map(|(mm, line)| {
-        // Infinite without rain, and then the longest.
+        // Infinite without rain, so it is capped at the longest.
         let days = (mm / straight).ceil().min(f64::from(LONGEST)) as i32;
         Some([Forecast::day(days), Forecast::day(*line), closed.next()?, simulated.next()?])
     });
@@ -244,7 +243,7 @@ fn monthly_line(daily: &[f64; 12], today: Day, threshold: f64) -> i32 {
 
 /// The closed form's chance by day, for every threshold.
 ///
-/// Every day up to 100, then with one day in a hundred left out more and more, and straight lines between.
+/// Every day up to 100. Then the step grows by one day for every 100 days, with straight lines between.
 fn closed_form(law: &Law, today: Day, thresholds: &[f64]) -> Result<Vec<Forecast>, String> {
     const SURE: f64 = 1.0 - 1e-6;
     let mut chances: Vec<Vec<f64>> = vec![Vec::new(); thresholds.len()];
@@ -272,7 +271,7 @@ fn closed_form(law: &Law, today: Day, thresholds: &[f64]) -> Result<Vec<Forecast
     Ok(chances.into_iter().map(Forecast::chances).collect())
 }
 
-/// The simulator's days, for every threshold; paths that take three times the monthly line and two years end there.
+/// The simulator's days, for every threshold. Paths end after three times the monthly line plus two years.
 fn simulate(
     climate: &Climate,
     today: Day,
