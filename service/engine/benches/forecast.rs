@@ -1,4 +1,4 @@
-//! What the forecast of one whole system costs.
+//! Measures what the forecast of one whole system costs.
 #![expect(clippy::unwrap_used, reason = "a benchmark that cannot be set up should stop")]
 #![expect(clippy::print_stdout, reason = "a benchmark says what it measured")]
 
@@ -12,7 +12,7 @@ use eavesward_engine::{Catchment, Gauge};
 use support::peer;
 use support::scenario::{Scenario, TODAY, ask};
 
-/// One system more under a gauge, one system by itself, and each of the parts.
+/// One more system under a gauge, one system by itself, and each of the parts.
 fn systems(c: &mut Criterion, scenario: &Scenario) {
     let gauge = Gauge::new(scenario.record.clone(), None);
     let catchment = Catchment::new(&gauge, &scenario.roof).unwrap();
@@ -37,14 +37,14 @@ fn systems(c: &mut Criterion, scenario: &Scenario) {
     group.finish();
 }
 
-/// One new reading at the end of ten years, taken in or worked out anew.
+/// One new reading at the end of ten years: added to the sums, or with everything recomputed.
 fn readings(c: &mut Criterion, scenario: &Scenario) {
     let first = (TODAY.plus(-1), 4.2);
     let second = (TODAY, 7.9);
     let grown = || {
         let mut gauge = Gauge::new(scenario.record.clone(), None);
         let mut catchment = Catchment::new(&gauge, &scenario.roof).unwrap();
-        // Room for the next reading is there, as it is nearly always.
+        // The gauge already has room for the next reading, as nearly always.
         gauge.push([first]);
         catchment.extend(&gauge).unwrap();
         (gauge, catchment)
@@ -84,7 +84,7 @@ fn main() {
     systems(&mut criterion, &scenario);
     readings(&mut criterion, &scenario);
     criterion.final_summary();
-    // With a filter only what it names is run; cargo adds `--bench` by itself.
+    // With a filter, only the named benchmarks run. Cargo itself adds `--bench`.
     let mut filters = std::env::args().skip(1).filter(|arg| !arg.starts_with("--"));
     if filters.all(|filter| filter == "peer") {
         peer::compare(&scenario);

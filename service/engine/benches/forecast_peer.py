@@ -1,12 +1,13 @@
-"""The forecast of benches/forecast.rs once more, in vectorised NumPy and SciPy.
+"""The forecast of benches/forecast.rs in vectorised NumPy and SciPy.
 
-A plain second writing of the same models, to measure against and to check with: the benchmark runs it, compares times and
-dates, and says how far they differ. Usage: forecast_peer.py DIRECTORY, with the rain.csv and system.json of the benchmark.
+A second implementation of the same models, to compare speed and results. The benchmark runs it, compares times and dates,
+and prints how much they differ. Usage: forecast_peer.py DIRECTORY, with the rain.csv and system.json of the benchmark.
 
-Loops over days are array operations; what depends on the event before (what lies on the roof, a chamber that drips) is a
-loop over events. The chance that a tally has reached its mark is an integral over the logarithm of what nobody read, the
-log-normal mark inside; exact marks take the incomplete gamma function. Dates are found by looking at 29 days at a time
-and again between two of them ("search"); "scan" looks at every day to the horizon, which is the shorter program.
+Loops over days are array operations. Figures that depend on the event before (solids on the roof, a chamber that drips)
+use a loop over events. The chance that an accumulated figure has reached its limit is an integral over the logarithm of
+the unread part, with the log-normal limit inside. Exact limits use the incomplete gamma function. "search" finds a date
+by looking at 29 days at a time, then again between two of them. "scan" looks at every day to the horizon and is the
+shorter program.
 """
 
 import csv
@@ -24,12 +25,12 @@ MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31.0])
 MEAN_MONTH_DAYS = np.where(np.arange(12) == 1, 28.25, MONTH_DAYS)
 BLOCK = 30
 YEAR = 365
-# What the relative variance of an estimated variance adds to it in a window from 10 to 90 %.
+# What a window from 10 to 90 % adds to an estimated variance, per unit of its relative variance.
 WIDENED = (1.0 + 1.2815515655446**2) / 4.0
 
 
 def smooth(x):
-    """1/4, 1/2, 1/4 over the months along the first axis, December beside January."""
+    """Smooths months along the first axis by 1/4, 1/2, 1/4. December is next to January."""
     return 0.25 * np.roll(x, 1, axis=0) + 0.5 * x + 0.25 * np.roll(x, -1, axis=0)
 
 
@@ -45,7 +46,7 @@ def monthly_means(sums, days):
 
 
 class Calendar:
-    """Months and days of the year of consecutive days from one on, days counted from 1970-01-01."""
+    """Months and days of the year of consecutive days. Days count from 1970-01-01."""
 
     def __init__(self, first, count):
         days = np.arange(first, first + count).astype("datetime64[D]")
@@ -57,7 +58,7 @@ class Calendar:
 
 
 class Spread:
-    """How far totals of 30 days stray from what their months lead one to expect."""
+    """How much 30-day totals differ from what their months lead one to expect."""
 
     def __init__(self, observed, expected):
         self.count = len(observed)
@@ -80,7 +81,7 @@ class Spread:
 
 
 def blocks_of(values, month, known, length):
-    """Whole blocks: their sums and their known days by month."""
+    """Sums and known days by month of the whole blocks."""
     whole = len(values) // length
     cut = whole * length
     block = np.repeat(np.arange(whole), length)
@@ -160,7 +161,7 @@ class Gauge:
 
 
 class Catchment:
-    """Days with runoff, what lay on the roof before them and what they washed off."""
+    """Days with runoff, the solids on the roof before them and the solids they washed off."""
 
     MOST, BUILD_UP, WASH = 3.5, 0.05, np.log(2.0)
 
@@ -168,7 +169,7 @@ class Catchment:
         self.gauge = gauge
         known, loss = gauge.known, roof["wetting_loss_mm"]
         rain = np.where(known, gauge.mm, 0.0)
-        # The film that wets the roof dries within a dry day, so that it fills anew with each run of wet days.
+        # The film that wets the roof dries within one dry day, so each run of wet days fills it again.
         total = np.concatenate(([0.0], np.cumsum(rain)))
         index = np.arange(len(rain))
         spell = np.maximum.accumulate(np.where(rain > 0.0, -1, index))
@@ -180,7 +181,7 @@ class Catchment:
         self.at = np.flatnonzero(runoff > 0.0)
         self.mm = runoff[self.at]
         self.month = gauge.calendar.month[self.at]
-        # Each event waits for the one before it, the first after a gap for the day before the readings.
+        # Days since the event before. The first event after a gap counts from the day before the readings.
         starts = np.flatnonzero(known & ~np.concatenate(([False], known[:-1])))
         event_before = np.concatenate(([-1], self.at[:-1]))
         start_before = starts[np.searchsorted(starts, self.at, side="right") - 1] - 1
@@ -212,7 +213,7 @@ def leaf_fall(system):
 
 
 def chamber_takes(duty, catchment):
-    """What a chamber takes of each event, and whether that fills it."""
+    """What a chamber takes of each event, in mm, and whether that fills it."""
     volume, mm = duty["chamber_mm"], catchment.mm
     rate = duty.get("drip_mm_per_day")
     if rate is None:
@@ -253,7 +254,7 @@ def event_amounts(duty, system, catchment):
 
 
 def light_doses(duty, system, gauge):
-    """Ultraviolet dose of every day read, and the mean of a day by month."""
+    """Ultraviolet dose of every read day, and the mean dose of a day by month."""
     site = system["site"]
     day = np.arange(1, 367)
     b = 2.0 * np.pi * (day - 1) / 365.0
@@ -289,14 +290,14 @@ class Law:
 
 
 def stray(daily, mean, gauge):
-    """How blocks of 30 days stray from the means of their days."""
+    """How much blocks of 30 days differ from the means of their days."""
     in_block, enough = gauge.blocks
     observed = daily[: len(in_block) * BLOCK].reshape(-1, BLOCK).sum(axis=1)[enough]
     return Spread(observed, (in_block @ mean)[enough])
 
 
 def count(duty, system, gauge, catchment):
-    """Amounts by day of the record, or None where nothing is read of it; and the law of the other days."""
+    """Amounts by day of the record, or None for a duty without readings. Also the law of the unread days."""
     kind = duty["exposure"]
     if kind == "steady":
         return None, Law(duty["daily"], 0.0, duty["sigma_month"], duty["sigma_year"])
@@ -328,7 +329,7 @@ def count(duty, system, gauge, catchment):
 
 
 class Course:
-    """A tally from the last service to the horizon; day 1 is the day after the service."""
+    """An accumulated figure from the last service to the horizon. Day 1 is the day after the service."""
 
     def __init__(self, since, today, horizon, gauge, amounts, law):
         self.law, self.past, self.last = law, today - since, today - since + horizon
@@ -341,7 +342,7 @@ class Course:
                 unread[low - since - 1 : high - since - 1] = ~gauge.known[low - gauge.first : high - gauge.first]
         self.known = np.concatenate(([0.0], np.cumsum(known)))
         self.unread = np.concatenate(([0], np.cumsum(unread)))
-        # Months from the first day to the last: where each ends, and what its unread days bring.
+        # Months from the first day to the last: the end of each, and what its unread days bring.
         first = np.datetime64(since + 1, "D").astype("datetime64[M]").astype(int)
         final = np.datetime64(since + self.last, "D").astype("datetime64[M]").astype(int)
         months = np.arange(first, final + 2)
@@ -361,7 +362,7 @@ class Course:
         return self.unread[np.minimum(days, self.past)] + np.maximum(days - self.past, 0)
 
     def tally(self, days):
-        """Known part, mean and variance of the rest, by the end of some days."""
+        """Known part, and mean and variance of the rest, by the end of some days."""
         law = self.law
         at = np.searchsorted(self.starts, days, side="left") - 1
         unread = self.unread_by(days)
@@ -379,7 +380,7 @@ class Course:
 
 
 def chance(known, mean, variance, median, log_sd):
-    """P(known + Gamma(mean, variance) >= log-normal mark), for arrays of days."""
+    """P(known + Gamma(mean, variance) >= log-normal limit), for arrays of days."""
     nodes = 64
     with np.errstate(divide="ignore", invalid="ignore"):
         if log_sd == 0.0:
@@ -390,11 +391,11 @@ def chance(known, mean, variance, median, log_sd):
         some = mean > 0.0
         settled, k, m = out[some, None], known[some, None], mean[some, None]
         shape = m**2 / variance[some, None]
-        # v = ln(X / mean), from where its density has fallen to 2e-9 to where it has on the other side.
+        # v = ln(X / mean), between the two points where its density has fallen to 2e-9.
         c = 20.0 / shape
         root = np.sqrt(2.0 * c)
         low = -np.minimum(c + 1.0, root + 0.4 * c)
-        # Beside a known part, what is left to settle falls with the exposure, and the integrand sooner than the density.
+        # With a known part, what is left to settle falls with the exposure, so the integrand falls before the density.
         beside = -(20.0 + shape + np.log(0.4 * m / (k * log_sd))) / (shape + 1.0)
         low = np.where(k > 0.0, np.maximum(low, np.minimum(beside, -0.1)), low)
         high = np.log(1.0 + root + c)
@@ -417,7 +418,7 @@ def dates_by_scan(path, duty):
 
 
 def dates_by_search(path, duty):
-    """29 days between the ends, then 29 between two of those, and so on; all three dates in one go."""
+    """Looks at 29 days between the ends, then at 29 between two of those, and so on. Finds all three dates at once."""
     lows, highs = [0] * 3, [path.last + 1] * 3
     while max(high - low for low, high in zip(lows, highs)) > 1:
         grid = [np.unique(np.linspace(low, high, 31).astype(int)[1:-1]) for low, high in zip(lows, highs)]
@@ -452,7 +453,7 @@ def alone(system, first, mm, find):
 
 
 def best(run):
-    """The shortest of the runs of three seconds: what the machine does when nothing else is in the way."""
+    """The shortest run within three seconds: the speed of the machine without other work."""
     best, begun = np.inf, time.perf_counter()
     while time.perf_counter() - begun < 3.0:
         start = time.perf_counter()

@@ -1,4 +1,4 @@
-//! What the benchmark measures and what it is measured against.
+//! What the benchmark measures, and the peer that it is compared with.
 
 pub mod peer;
 pub mod scenario;

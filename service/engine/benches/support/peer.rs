@@ -1,4 +1,4 @@
-//! The same forecast in NumPy and SciPy, run beside ours.
+//! Runs the same forecast in NumPy and SciPy, for comparison.
 
 use std::fmt::Write as _;
 use std::fs;
@@ -12,10 +12,10 @@ use eavesward_engine::{Answer, Catchment, Day, Exposure, Gauge, Outcome};
 
 use super::scenario::{Duty, HORIZON_DAYS, Scenario, TODAY};
 
-/// The interpreter to run it with; it needs numpy and scipy.
+/// Names the Python interpreter. It needs numpy and scipy.
 const INTERPRETER: &str = "EAVESWARD_PYTHON";
 
-/// What the peer says of one duty.
+/// The peer's answer for one duty.
 struct Theirs {
     name: String,
     accumulated: f64,
@@ -41,7 +41,7 @@ pub fn compare(scenario: &Scenario) {
     report(scenario, &output);
 }
 
-/// What the peer printed; `None` when it could not run for want of something to install.
+/// The output of the peer. `None` when Python, numpy or scipy is missing.
 fn run(directory: &Path) -> Option<String> {
     let interpreter = std::env::var(INTERPRETER).unwrap_or_else(|_| "python3".to_owned());
     let has_modules = Command::new(&interpreter).args(["-c", "import numpy, scipy.special"]).output();
@@ -67,7 +67,7 @@ fn rain_csv(scenario: &Scenario) -> String {
     text
 }
 
-/// The system as the peer reads it. Debug output of numbers, arrays of them and plain text is JSON.
+/// The system in JSON for the peer. Debug output of numbers, arrays of them and plain text is JSON.
 fn system_json(scenario: &Scenario) -> String {
     let duties: Vec<String> = scenario.duties.iter().map(duty_json).collect();
     let (roof, site) = (&scenario.roof, &scenario.site);
@@ -129,7 +129,7 @@ fn duty_json(duty: &Duty) -> String {
     )
 }
 
-/// The shortest of the runs of three seconds, as the peer takes it.
+/// The shortest run within three seconds, measured as in the peer.
 fn best<T>(mut run: impl FnMut() -> T) -> f64 {
     let begun = Instant::now();
     let mut best = f64::INFINITY;
@@ -159,7 +159,7 @@ fn report(scenario: &Scenario, output: &str) {
         println!("  {what:26} {:8.1} us {:10.1} us {:8.1}", ours * 1e6, theirs * 1e6, theirs / ours);
     }
     println!(
-        "the same dates? early, likely, late in days of difference, searched and scanned; chances and tally"
+        "differences: early, likely and late date in days, searched and scanned; chances; accumulated figure"
     );
     let theirs: Vec<Theirs> =
         output.lines().filter_map(|line| Some(read_duty(line.strip_prefix("duty\t")?))).collect();
@@ -187,13 +187,13 @@ fn read_duty(line: &str) -> Theirs {
     }
 }
 
-/// Prints how one duty differs and gives the largest difference of its dates in windows.
+/// Prints how one duty differs, and returns the largest difference of its dates as a share of the window.
 fn differences(answer: &Answer, theirs: &Theirs) -> f64 {
     let ours = match answer.outcome {
         Outcome::Window(window) => [window.early, window.likely, window.late],
         _ => [None; 3],
     };
-    // From the first date of the window to the last one within the horizon.
+    // From the first to the last date of the window that is within the horizon.
     let known: Vec<i32> = ours.iter().flatten().map(|day| day.0).collect();
     let window = known.last().zip(known.first()).map_or(1, |(last, first)| (last - first).max(1));
     let mut largest: f64 = 0.0;
@@ -207,7 +207,7 @@ fn differences(answer: &Answer, theirs: &Theirs) -> f64 {
                     write!(text, "{days:6}").unwrap();
                 }
                 (None, None) => text.push_str("     -"),
-                // One of them sees it within the horizon and the other does not.
+                // One of the two sees the date within the horizon and the other does not.
                 _ => {
                     largest = f64::INFINITY;
                     text.push_str("   one");

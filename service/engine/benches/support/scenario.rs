@@ -1,4 +1,4 @@
-//! One whole system in an invented place: every duty that has an accumulated amount, ten years of daily rain.
+//! One whole system at an invented place: every duty with an accumulated amount, and ten years of daily rain.
 
 use eavesward_engine::generate::Generator;
 use eavesward_engine::heat::{self, Warmth};
@@ -7,15 +7,15 @@ use eavesward_engine::{
     Normals, Orientation, Prior, Question, RainRecord, Roof, Setting, Site, limit,
 };
 
-/// Sixty years, as the service looks ahead.
+/// Sixty years, as far as the service looks ahead.
 pub const HORIZON_DAYS: i32 = 21_915;
 /// 2015-04-01.
 const FIRST: Day = Day(16_526);
 /// Ten years.
 const DAYS: usize = 3653;
-/// Days without a reading, counted from the first: a week that nobody read.
+/// Days without a reading, counted from the first day: one unread week.
 const GAP: std::ops::Range<usize> = 2100..2107;
-/// 2025-04-02: the last two days are not read yet.
+/// 2025-04-02. The last two days have no reading yet.
 pub const TODAY: Day = Day(20_180);
 
 /// Mean rain of a month in mm, days of 1 mm or more, mean air temperature in C, January first.
@@ -23,11 +23,11 @@ const RAIN_MM: [f64; 12] = [68.0, 54.0, 59.0, 52.0, 74.0, 83.0, 88.0, 79.0, 66.0
 const WET_DAYS: [f64; 12] = [11.5, 9.5, 10.4, 9.1, 10.6, 10.9, 10.8, 9.9, 9.2, 9.7, 11.0, 12.2];
 const AIR_C: [f64; 12] = [0.8, 1.9, 5.6, 9.8, 14.2, 17.5, 19.3, 18.9, 14.6, 9.9, 4.9, 1.8];
 
-/// Litres a day through the filter: more in the months of watering.
+/// Litres a day through the filter. More in the months of watering.
 const LITRES: [f64; 12] =
     [110.0, 110.0, 115.0, 130.0, 150.0, 170.0, 175.0, 170.0, 140.0, 120.0, 110.0, 110.0];
 
-/// What one duty asks.
+/// The question of one duty.
 pub struct Duty {
     pub name: &'static str,
     pub exposure: Exposure<'static>,
@@ -35,7 +35,7 @@ pub struct Duty {
     pub since: Day,
 }
 
-/// A system, its place and the rain that was read there.
+/// A system, its place and its readings of rain.
 pub struct Scenario {
     pub site: Site,
     pub roof: Roof,
@@ -115,12 +115,12 @@ impl Scenario {
         ask(&self.meter(duty, gauge, catchment), duty)
     }
 
-    /// Every duty of the system under a gauge that others share.
+    /// The forecasts of all duties, under a gauge that other systems share.
     pub fn shared(&self, gauge: &Gauge, catchment: &Catchment) -> Vec<Answer> {
         self.duties.iter().map(|duty| self.answer(duty, gauge, catchment)).collect()
     }
 
-    /// The same with nothing shared: gauge and roof for this system alone.
+    /// The same without sharing: gauge and roof for this system alone.
     pub fn alone(&self) -> Vec<Answer> {
         let gauge = Gauge::new(self.record.clone(), None);
         let catchment = Catchment::new(&gauge, &self.roof).unwrap();
