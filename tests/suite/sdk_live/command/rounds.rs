@@ -49,7 +49,7 @@ async fn tasks_are_put_together_kept_and_done_by_hand() {
     let listed = shell.run(&["rounds", "list"]).ok();
     assert!(listed.contains("No rounds there."), "{listed}");
     assert!(shell.run(&["rounds", "list", "--all"]).ok().contains("done"));
-    assert!(shell.run(&["rounds", "call-off", &own]).refused(3).contains("stays"));
+    assert!(shell.run(&["rounds", "call-off", &own]).refused(3).contains("reported as done"));
 }
 
 fn done(shell: &Shell, round: &Value) {
