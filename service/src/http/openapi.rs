@@ -3,6 +3,7 @@
 mod bounds;
 mod constraints;
 mod samples;
+mod variants;
 
 use super::table::{WITH_KEY, table};
 use eavesward_contract as wire;
@@ -87,6 +88,7 @@ fn complete(api: &mut utoipa::openapi::OpenApi) {
             object.examples = vec![sample];
         }
     }
+    variants::name_kinds(&mut components.schemas);
     for (path, item) in &mut api.paths.paths {
         let guarded = path.starts_with(WITH_KEY);
         if guarded || path.starts_with("/calendars/") {
@@ -117,6 +119,7 @@ fn complete(api: &mut utoipa::openapi::OpenApi) {
             problems(path, operation, guarded, post);
         }
     }
+    variants::open_answers(api);
 }
 
 /// `unknown` is how an old client reads a newer service's word; it is never sent and never accepted.

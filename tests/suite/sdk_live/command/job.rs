@@ -319,7 +319,7 @@ fn frost_comes_and_goes(shell: &Shell) {
     let said = shell.run(&["component", "frost", &pipes, "--first", "10-25", "--last", "04-20"]).ok();
     assert_eq!(said, "pipes: frost from 10-25 to 04-20.\n");
     let why = shell.run(&["forecast", "seedling house", "--explain"]).ok();
-    assert!(why.contains("Frost is to be expected from 25 October"), "{why}");
+    assert!(why.contains("Frost is expected from 25 October"), "{why}");
     let refusal =
         shell.run(&["component", "frost", &pipes, "--first", "13-25", "--last", "04-31"]).refused(3);
     assert!(refusal.contains("part.first_frost: ") && refusal.contains("part.last_frost: "), "{refusal}");

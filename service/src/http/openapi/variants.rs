@@ -1,0 +1,233 @@
+//! Tagged kinds as schemas of their own, and answers that stay open for words and kinds of a newer service.
+//!
+//! A request is closed: it has the words that this version knows. In an answer a word is one of them or any other string,
+//! and a kind is one of them or an object that has at least its tag.
+
+use std::collections::{BTreeMap, BTreeSet};
+use utoipa::openapi::path::Operation;
+use utoipa::openapi::schema::{
+    AdditionalProperties, AnyOfBuilder, ArrayItems, Discriminator, ObjectBuilder, Schema, Type,
+};
+use utoipa::openapi::{OpenApi, Ref, RefOr};
+
+type Schemas = BTreeMap<String, RefOr<Schema>>;
+
+const PREFIX: &str = "#/components/schemas/";
+
+/// Each union with the property that tells its kinds apart.
+const UNIONS: [(&str, &str); 3] = [("Part", "kind"), ("Finding", "found"), ("Emptying", "by")];
+
+/// Gives each kind of a union a schema with a name, such as `TankPart`, and the union a discriminator.
+pub fn name_kinds(schemas: &mut Schemas) {
+    for (union, tag) in UNIONS {
+        let Some(RefOr::T(Schema::OneOf(one_of))) = schemas.get_mut(union) else { continue };
+        let (mut kinds, mut mapping) = (Vec::new(), BTreeMap::new());
+        for kind in std::mem::take(&mut one_of.items) {
+            let Some(word) = word_of(&kind, tag) else { continue };
+            if word == "unknown" {
+                continue;
+            }
+            let name = format!("{}{union}", pascal(&word));
+            one_of.items.push(Ref::from_schema_name(&name).into());
+            mapping.insert(word, format!("{PREFIX}{name}"));
+            kinds.push((name, kind));
+        }
+        one_of.discriminator = Some(Discriminator::with_mapping(tag, mapping));
+        for (name, mut kind) in kinds {
+            if let RefOr::T(Schema::Object(object)) = &mut kind {
+                object.title = Some(name.clone());
+            }
+            schemas.insert(name, kind);
+        }
+    }
+}
+
+/// The word that the tag of a kind must be.
+fn word_of(kind: &RefOr<Schema>, tag: &str) -> Option<String> {
+    let RefOr::T(Schema::Object(kind)) = kind else { return None };
+    let RefOr::T(Schema::Object(tag)) = kind.properties.get(tag)? else { return None };
+    tag.enum_values.as_ref()?.first()?.as_str().map(str::to_owned)
+}
+
+fn pascal(word: &str) -> String {
+    let mut name = String::new();
+    for part in word.split('_') {
+        let mut letters = part.chars();
+        name.extend(letters.next().map(|letter| letter.to_ascii_uppercase()));
+        name.push_str(letters.as_str());
+    }
+    name
+}
+
+/// Opens what only answers hold. What a request holds as well is copied, and the copy is opened.
+pub fn open_answers(api: &mut OpenApi) {
+    let Some(components) = &mut api.components else { return };
+    let schemas = &mut components.schemas;
+    let (mut asked, mut answered) = (Vec::new(), Vec::new());
+    for item in api.paths.paths.values_mut() {
+        for operation in
+            [&mut item.get, &mut item.post, &mut item.put, &mut item.delete].into_iter().flatten()
+        {
+            for body in bodies(operation) {
+                asked.push(body.clone());
+            }
+            for answer in answers(operation) {
+                answered.push(answer.clone());
+            }
+        }
+    }
+    let asked = reachable(schemas, &asked, |_| true);
+    // An answer that does not match a closed kind matches the open one beside it, so kinds stay as they are.
+    let answered = reachable(schemas, &answered, |name| UNIONS.iter().all(|(union, _)| *union != name));
+    let opening = Opening {
+        words: schemas.iter().filter(|(_, schema)| is_words(schema)).map(|(name, _)| name.clone()).collect(),
+        shared: answered
+            .iter()
+            .filter(|name| asked.contains(*name) && schemas.get(*name).is_some_and(is_closed))
+            .cloned()
+            .collect(),
+    };
+    for name in &opening.shared {
+        if let Some(mut copy) = schemas.get(name).cloned() {
+            if let RefOr::T(Schema::Object(object)) = &mut copy {
+                object.additional_properties = None;
+                object.properties.values_mut().for_each(|property| opening.open(property));
+            }
+            schemas.insert(answer_name(name), copy);
+        }
+    }
+    for (union, tag) in UNIONS {
+        let tag_schema = ObjectBuilder::new().schema_type(Type::String);
+        let other = ObjectBuilder::new()
+            .description(Some(format!("A kind of {union} that a newer service may answer with")))
+            .property(tag, tag_schema)
+            .required(tag)
+            .additional_properties(Some(AdditionalProperties::FreeForm(true)));
+        schemas.insert(format!("Other{union}"), Schema::Object(other.build()).into());
+    }
+    for name in answered.iter().filter(|name| !asked.contains(*name)) {
+        if let Some(RefOr::T(Schema::Object(object))) = schemas.get_mut(name)
+            && object.enum_values.is_none()
+        {
+            object.properties.values_mut().for_each(|property| opening.open(property));
+        }
+    }
+    for item in api.paths.paths.values_mut() {
+        for operation in
+            [&mut item.get, &mut item.post, &mut item.put, &mut item.delete].into_iter().flatten()
+        {
+            answers(operation).for_each(|answer| opening.open(answer));
+        }
+    }
+}
+
+/// The name of the open copy of a schema that requests hold, too.
+fn answer_name(name: &str) -> String {
+    format!("{name}Answer")
+}
+
+struct Opening {
+    /// Schemas of words.
+    words: BTreeSet<String>,
+    /// Closed objects that both requests and answers hold.
+    shared: BTreeSet<String>,
+}
+
+impl Opening {
+    fn open(&self, schema: &mut RefOr<Schema>) {
+        match schema {
+            RefOr::Ref(reference) => {
+                let name = reference.ref_location.trim_start_matches(PREFIX).to_owned();
+                let other = if self.words.contains(&name) {
+                    Schema::Object(ObjectBuilder::new().schema_type(Type::String).build()).into()
+                } else if UNIONS.iter().any(|(union, _)| *union == name) {
+                    Ref::from_schema_name(format!("Other{name}")).into()
+                } else {
+                    if self.shared.contains(&name) {
+                        reference.ref_location = format!("{PREFIX}{}", answer_name(&name));
+                    }
+                    return;
+                };
+                let description = std::mem::take(&mut reference.description);
+                let known = std::mem::replace(schema, RefOr::Ref(Ref::new(PREFIX)));
+                let open = AnyOfBuilder::new()
+                    .description((!description.is_empty()).then_some(description))
+                    .item(known)
+                    .item::<RefOr<Schema>>(other);
+                *schema = Schema::AnyOf(open.build()).into();
+            }
+            RefOr::T(Schema::Object(object)) => {
+                object.properties.values_mut().for_each(|property| self.open(property));
+            }
+            RefOr::T(Schema::Array(array)) => {
+                if let ArrayItems::RefOrSchema(items) = &mut array.items {
+                    self.open(items);
+                }
+            }
+            RefOr::T(Schema::OneOf(one)) => one.items.iter_mut().for_each(|item| self.open(item)),
+            RefOr::T(Schema::AllOf(all)) => all.items.iter_mut().for_each(|item| self.open(item)),
+            RefOr::T(_) => {}
+        }
+    }
+}
+
+fn is_words(schema: &RefOr<Schema>) -> bool {
+    matches!(schema, RefOr::T(Schema::Object(object)) if object.enum_values.is_some())
+}
+
+fn is_closed(schema: &RefOr<Schema>) -> bool {
+    matches!(schema, RefOr::T(Schema::Object(object))
+        if matches!(object.additional_properties.as_deref(), Some(AdditionalProperties::FreeForm(false))))
+}
+
+fn bodies(operation: &mut Operation) -> impl Iterator<Item = &mut RefOr<Schema>> {
+    let bodies = operation.request_body.iter_mut().filter_map(own);
+    bodies
+        .flat_map(|body| body.content.values_mut())
+        .filter_map(own)
+        .filter_map(|content| content.schema.as_mut())
+}
+
+fn answers(operation: &mut Operation) -> impl Iterator<Item = &mut RefOr<Schema>> {
+    let answers = operation.responses.responses.values_mut().filter_map(own);
+    answers
+        .flat_map(|answer| answer.content.values_mut())
+        .filter_map(own)
+        .filter_map(|content| content.schema.as_mut())
+}
+
+/// What stands in its place itself.
+fn own<T>(one: &mut RefOr<T>) -> Option<&mut T> {
+    match one {
+        RefOr::T(one) => Some(one),
+        RefOr::Ref(_) => None,
+    }
+}
+
+/// The names of all schemas that some hold, themselves or through others.
+fn reachable(schemas: &Schemas, from: &[RefOr<Schema>], within: impl Fn(&str) -> bool) -> BTreeSet<String> {
+    let mut seen = BTreeSet::new();
+    let mut open: Vec<String> = from.iter().flat_map(names).collect();
+    while let Some(name) = open.pop() {
+        if within(&name) && seen.insert(name.clone()) {
+            open.extend(schemas.get(&name).into_iter().flat_map(names));
+        }
+    }
+    seen
+}
+
+/// The names of the schemas that one refers to.
+fn names(schema: &RefOr<Schema>) -> Vec<String> {
+    match schema {
+        RefOr::Ref(reference) => vec![reference.ref_location.trim_start_matches(PREFIX).to_owned()],
+        RefOr::T(Schema::Object(object)) => object.properties.values().flat_map(names).collect(),
+        RefOr::T(Schema::Array(array)) => match &array.items {
+            ArrayItems::RefOrSchema(items) => names(items),
+            ArrayItems::False => Vec::new(),
+        },
+        RefOr::T(Schema::OneOf(one)) => one.items.iter().flat_map(names).collect(),
+        RefOr::T(Schema::AllOf(all)) => all.items.iter().flat_map(names).collect(),
+        RefOr::T(Schema::AnyOf(any)) => any.items.iter().flat_map(names).collect(),
+        RefOr::T(_) => Vec::new(),
+    }
+}
