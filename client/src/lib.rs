@@ -136,6 +136,81 @@
 //! already done it, answers 412 (or 404 to a DELETE).
 //! The client cannot tell this from a rival's change, so it reports the error and [`Error::may_have_been_applied`]
 //! is true: read the thing again and compare before giving up.
+//!
+//! # Calendars, trips and messages
+//!
+//! A calendar ([`Client::calendars`]) has one event for each due date. The event lasts all day and carries reasons and
+//! cautions. An alarm rings at nine in the morning, as many days ahead as the duty's lead time.
+//! The address is a secret and needs no key. It is shown once, kept only as a hash, and works until it is revoked.
+//! A task that is overdue stays on its date. It leaves the calendar when its component is taken out.
+//!
+//! A digest ([`Client::digest`]) groups what is due by property, adds up tasks and minutes, and names each caution and
+//! each thing to bring once. It lists at most 2,000 tasks and says how many it leaves out.
+//!
+//! Rounds ([`Client::rounds`]) put tasks on common trips. The proposal has the lowest cost of trips, of days early and of
+//! days late; you may set these costs, and their defaults are judgement. For a single property the plan is exact as long
+//! as trips have room, or at most ten tasks depend on each other. Otherwise it is a heuristic, and `lower_bound` says
+//! what no plan can cost less than.
+//! Keep a proposed round, and its tasks are reserved until its day ends; a round left open then shows as overdue.
+//! A round that is done logs one visit for each system, in one call. It skips what another visit did in the meantime.
+//!
+//! Entries of the reminders' feed are kept for 90 days. An older cursor is answered 410
+//! ([`Error::is_cursor_expired`]), and the problem says how to begin again. `behind` counts the entries still to read.
+//! A move is an entry with both dates and its cause, if the date moved by more days than the duty's setting allows.
+//!
+//! What a subscription ([`Client::subscriptions`]) posts is signed by the open Standard Webhooks scheme, so any library for
+//! it can check the signature. A message comes at least once, always under the same `webhook-id`. The service tries a
+//! failed delivery for two days and then parks it. It follows no redirect. It posts to addresses inside a network only if
+//! the operator sets `local_webhooks`.
+//!
+//! # What makes dates better
+//!
+//! - Log every visit, also one that found nothing. A visit that was logged wrongly can be corrected or withdrawn; the dates
+//!   become what they would have been without the error.
+//! - Give the property's monthly temperatures. Then heat ages rubber beside light, frost has its dates, and cautions warn of
+//!   mosquitoes.
+//! - Give monthly evaporation. Then the water seal of an overflow trap has a date.
+//! - Register the tank. Then the service finds the best day to remove its sediment.
+//!
+//! [`Client::skill`] compares each finding with the forecast of the visit before it. The service keeps that forecast as it
+//! was, whatever rain and findings follow. If the forecasts are right, 8 findings in 10 lie in the predicted range.
+//!
+//! # The command `eavesward`
+//!
+//! The feature `cli` builds it: `cargo build --release -p eavesward-client --features cli`.
+//! `--help` works on each step. Figures may have their unit, such as `"1200 gal"` or `"0.5 in"`.
+//!
+//! ```sh
+//! # A component by flags instead of a file, one reading by hand, an account's own longest interval and lead time.
+//! eavesward component add "orchard shed" --kind tank --name butt --installed 2026-01-10 \
+//!   --capacity "1200 gal" --floor-area "40 sqft" --outlet-height "4 in"
+//! eavesward rain import "orchard gauge" days.dly --layout ghcn-daily
+//! eavesward rain add "orchard gauge" 2026-03-01 "0.4 in"
+//! eavesward duty list
+//! eavesward duty set clean-screen --ceiling-months 2 --lead-days 14
+//! # The status of a system and then its changes; how well forecasts met findings, and each one beside its finding.
+//! eavesward watch "orchard shed"
+//! eavesward skill
+//! eavesward skill --answers
+//! # A proposal of which rounds 1 and 2 are kept. Keep several in one call: later proposals have other numbers.
+//! eavesward rounds propose --off sat,sun --keep 1,2
+//! eavesward rounds done ROUND --found "north screen:clean_screen=half" --skip "vent:check_mesh"
+//! # The feed. After a cursor has expired, run it once with `--after now`: this puts a new cursor into the file.
+//! eavesward reminders --follow --cursor-file upkeep.cursor
+//! # Entries as they come, or a digest at set times. `test` sends a message; `deliveries` says whether it arrived.
+//! eavesward subscription add --name "upkeep rota" --to https://hooks.example/eaves --kind due,late
+//! eavesward subscription add --name "Monday list" --to https://hooks.example/list --digest "0 7 * * 1" \
+//!   --time-zone Europe/London --form markdown
+//! eavesward subscription change ID --to https://hooks.example/new
+//! eavesward subscription test ID
+//! # Several services by name. The file of profiles is readable by you alone, and so must be a file with a key.
+//! eavesward profile add school --url https://eaves.example --key-file FILE
+//! eavesward profile use school
+//! eavesward due --profile home
+//! # Completions for a shell (bash, zsh or fish), and the manual page.
+//! eavesward completions bash
+//! eavesward man
+//! ```
 #![deny(missing_docs)]
 
 mod base_url;

@@ -8,6 +8,9 @@ use crate::everywhere::Everywhere;
 use clap::{Parser, Subcommand};
 
 const AFTER_HELP: &str = "\
+First steps: property add, gauge add, rain import, system example, system add.
+Then due, forecast --explain, visit log.
+
 Wherever PROPERTY, GAUGE or SYSTEM is asked for, an id or the exact name will do.
 Quantities may have a unit, such as \"1200 gal\", \"0.5 in\" or \"50 m2\"; numbers have a point and no commas.
 
