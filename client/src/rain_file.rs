@@ -1,7 +1,7 @@
 //! Large rain files in pieces, without losing the line numbers.
 
 use crate::Error;
-use eavesward_contract::{RainCounts, RainLayout, RainRefusal, RainReport};
+use eavesward_contract::{RainCounts, RainLayout, RainReport};
 
 /// Lines in one request, the header included. Well under what the service takes, so that one request stays short.
 pub const MAX_LINES: usize = 20_000;
@@ -135,16 +135,15 @@ pub struct ReportSum {
 
 impl ReportSum {
     /// Adds the report on one piece.
-    pub fn add(&mut self, piece: &Piece, report: RainReport) {
-        let refused = report
-            .refused
-            .into_iter()
-            .map(|refusal| RainRefusal { line: piece.line_in_file(refusal.line), ..refusal });
+    pub fn add(&mut self, piece: &Piece, mut report: RainReport) {
+        for refusal in &mut report.refused {
+            refusal.line = piece.line_in_file(refusal.line);
+        }
         match &mut self.report {
-            None => self.report = Some(RainReport { refused: refused.collect(), ..report }),
+            None => self.report = Some(report),
             Some(sum) => {
-                sum.counts = add_counts(sum.counts, report.counts);
-                sum.refused.extend(refused);
+                add_counts(&mut sum.counts, report.counts);
+                sum.refused.extend(report.refused);
                 // These two describe the whole gauge, so the latest word counts.
                 sum.rain_from = report.rain_from;
                 sum.rain_through = report.rain_through;
@@ -154,31 +153,25 @@ impl ReportSum {
 
     /// The report on the whole file, refusals in the order of its lines.
     pub fn finish(self) -> RainReport {
-        let mut report = self.report.unwrap_or_else(|| RainReport {
-            counts: RainCounts::default(),
-            refused: Vec::new(),
-            rain_from: None,
-            rain_through: None,
-        });
+        let mut report = self.report.unwrap_or_default();
         report.refused.sort_by_key(|refusal| refusal.line);
         report
     }
 }
 
-fn add_counts(a: RainCounts, b: RainCounts) -> RainCounts {
-    RainCounts {
-        new: a.new + b.new,
-        changed: a.changed + b.changed,
-        same: a.same + b.same,
-        refused: a.refused + b.refused,
-        spread: a.spread + b.spread,
-        other: a.other + b.other,
-    }
+fn add_counts(sum: &mut RainCounts, more: RainCounts) {
+    sum.new += more.new;
+    sum.changed += more.changed;
+    sum.same += more.same;
+    sum.refused += more.refused;
+    sum.spread += more.spread;
+    sum.other += more.other;
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use eavesward_contract::RainRefusal;
 
     fn refusal(line: u64) -> RainReport {
         RainReport {

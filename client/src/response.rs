@@ -75,9 +75,10 @@ impl Response {
 
     /// What an answer says that is no success.
     pub(crate) fn into_failed(self) -> FailedAttempt {
-        let problem = serde_json::from_slice::<Problem>(&self.body).ok().map(|problem| {
+        let problem = serde_json::from_slice::<Problem>(&self.body).ok().map(|mut problem| {
             // The status line decides, whatever the document repeats.
-            Problem { status: self.status, ..problem }
+            problem.status = self.status;
+            problem
         });
         let in_progress = problem.as_ref().is_some_and(|p| p.code == ProblemCode::IdempotencyInProgress);
         let retry_after = self

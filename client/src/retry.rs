@@ -26,7 +26,7 @@ impl Default for RetryPolicy {
             max_attempts: 4,
             base: Duration::from_millis(200),
             cap: Duration::from_secs(5),
-            deadline: Duration::from_mins(1),
+            deadline: Duration::from_secs(60),
         }
     }
 }

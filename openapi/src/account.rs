@@ -7,6 +7,7 @@ use uuid::Uuid;
 /// The account a key belongs to. Everything stored belongs to one account and is invisible to every other.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Account {
     /// Id of the account.
     pub id: Uuid,
@@ -71,6 +72,7 @@ impl KeyRequest {
 /// A key, without its secret.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct ApiKey {
     /// Id of the key.
     pub id: Uuid,
@@ -94,6 +96,7 @@ pub struct ApiKey {
 /// A new key with its secret, which is shown this once.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct KeyCreated {
     /// The key.
     pub key: ApiKey,

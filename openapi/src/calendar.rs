@@ -22,6 +22,7 @@ pub struct CalendarRequest {
 /// A calendar feed, without its secret address.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Calendar {
     /// Id of the feed.
     pub id: Uuid,
@@ -44,6 +45,7 @@ pub struct Calendar {
 /// A new calendar feed with its address, which is shown this once. Whoever has it can read the feed.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct CalendarCreated {
     /// The feed.
     pub calendar: Calendar,

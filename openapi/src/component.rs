@@ -334,6 +334,7 @@ pub struct ComponentRequest {
 /// A component.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Component {
     /// Id of the component.
     pub id: Uuid,

@@ -8,6 +8,7 @@ use uuid::Uuid;
 /// How much there is to do.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DigestTotals {
     /// Tasks.
     pub tasks: u64,
@@ -30,6 +31,7 @@ pub struct DigestTotals {
 /// One task of a digest. `GET /v1/tasks/{id}` says more of it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DigestTask {
     /// The task.
     pub task_id: Uuid,
@@ -66,6 +68,7 @@ pub struct DigestTask {
 /// The tasks of one property, by due date.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DigestProperty {
     /// The property.
     pub property_id: Uuid,
@@ -82,6 +85,7 @@ pub struct DigestProperty {
 /// What falls due in a stretch of days: one list for a trip.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Digest {
     /// First day; absent when everything that is due already belongs to it.
     pub from: Option<NaiveDate>,

@@ -117,6 +117,7 @@ pub struct DutySettingsInput {
 /// A default for the longest time to leave a duty.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DefaultCeiling {
     /// Months since it was last done.
     pub months: u32,
@@ -127,6 +128,7 @@ pub struct DefaultCeiling {
 /// A default for the chance of being past the limit at which a duty falls due.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DefaultTolerance {
     /// The chance, 0 to 1.
     pub chance: f64,
@@ -137,6 +139,7 @@ pub struct DefaultTolerance {
 /// The figures that decide when a duty falls due, and the account's own in their place.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DutySettings {
     /// The duty.
     pub duty: Duty,
@@ -168,6 +171,7 @@ pub struct DutySettings {
 /// What a component has taken since it was last served.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Accumulated {
     /// The accumulated figure on the day asked for.
     pub value: f64,
@@ -186,6 +190,7 @@ pub struct Accumulated {
 /// The accumulated figure at which a component wants care.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Limit {
     /// Its median, in the unit of the accumulated figure.
     pub value: f64,
@@ -210,6 +215,7 @@ pub struct Limit {
 /// A date in the past means that the chance was reached then; an absent one lies beyond the horizon.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Window {
     /// 10 % chance.
     pub early_on: Option<NaiveDate>,
@@ -236,6 +242,7 @@ pub enum AgeingClock {
 /// The day on which work that empties the tank costs least water.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct BestDay {
     /// The day: inside the window, when least water is expected in the tank, before the wet season.
     pub on: NaiveDate,
@@ -252,6 +259,7 @@ pub struct BestDay {
 /// What one finding taught about a limit.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Lesson {
     /// The visit.
     pub visit_id: Uuid,
@@ -276,6 +284,7 @@ pub struct Lesson {
 /// What the next finding would be worth.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct NextFinding {
     /// The standard deviation of the limit's natural logarithm that is to be expected after it.
     pub log_sd_after: f64,
@@ -320,6 +329,7 @@ pub enum Hazard {
 /// What to be careful of.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Caution {
     /// The hazard.
     pub hazard: Hazard,

@@ -69,6 +69,7 @@ pub enum ClimateBasis {
 /// The rain behind a forecast.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct ClimateSummary {
     /// What it stands on.
     pub basis: ClimateBasis,
@@ -87,6 +88,7 @@ pub struct ClimateSummary {
 /// The chance of being past the limit.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Chances {
     /// On the day asked for.
     pub today: f64,
@@ -101,6 +103,7 @@ pub struct Chances {
 /// One point of the curve to plot.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct CurvePoint {
     /// The day.
     pub date: NaiveDate,
@@ -111,6 +114,7 @@ pub struct CurvePoint {
 /// One duty of one component, explained.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DutyForecast {
     /// The component, if it is registered.
     pub component_id: Option<Uuid>,
@@ -166,6 +170,7 @@ pub struct DutyForecast {
 /// A system's forecast.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct SystemForecast {
     /// The system, if it is registered.
     pub system_id: Option<Uuid>,

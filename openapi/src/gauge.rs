@@ -48,6 +48,7 @@ fn thirty() -> f64 {
 /// A gauge.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Gauge {
     /// Id of the gauge.
     pub id: Uuid,
@@ -110,8 +111,9 @@ pub enum RainLayout {
 }
 
 /// What became of the readings that were sent.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RainReport {
     /// How many readings met which fate.
     pub counts: RainCounts,
@@ -126,6 +128,7 @@ pub struct RainReport {
 /// Counts of a rain report.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RainCounts {
     /// Days that had no reading before.
     pub new: u32,
@@ -144,6 +147,7 @@ pub struct RainCounts {
 /// One reading that was not stored.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RainRefusal {
     /// Line of the file, or position in the list, counted from 1.
     pub line: u64,

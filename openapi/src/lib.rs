@@ -15,6 +15,8 @@ mod duty;
 mod finding;
 mod forecast;
 mod gauge;
+#[cfg(all(test, not(feature = "service")))]
+mod newer;
 mod page;
 mod problem;
 mod property;

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 /// One page of a list, in a stated order.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Page<T> {
     /// The rows of this page.
     pub items: Vec<T>,

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 /// `request_id` finds them.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Problem {
     /// A URI reference that identifies the kind of problem: `/problems/` and the code.
     #[serde(rename = "type")]
@@ -34,6 +35,7 @@ pub struct Problem {
 /// What is wrong with one field of a request.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct FieldProblem {
     /// Path of the field, such as `components[2].part.capacity_l`.
     pub field: String,

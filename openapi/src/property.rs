@@ -87,6 +87,7 @@ impl PropertyRequest {
 /// A property.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Property {
     /// Id of the property.
     pub id: Uuid,

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 /// An app with a language of its own writes the sentence from `code` and `figures`; everybody else shows `text`.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Reason {
     /// What it says, a stable word such as `accumulated`. New words may come; `text` marks a sentence of an earlier
     /// version that has no figures.
@@ -21,6 +22,7 @@ pub struct Reason {
 /// A figure in a sentence: a number with its unit, a day, or a word.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Figure {
     /// What it says, such as `limit`; stable within a code.
     pub name: String,

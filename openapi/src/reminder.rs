@@ -48,6 +48,7 @@ pub enum MoveCause {
 /// How a date moved. The new date and window are those of the entry.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DateMoved {
     /// The due date that was told before.
     pub from_due_on: Option<NaiveDate>,
@@ -60,6 +61,7 @@ pub struct DateMoved {
 /// One entry of the feed. It stays as it was written, whatever becomes of the task.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Reminder {
     /// Id of the entry; the same wherever it is read or sent.
     pub id: Uuid,
@@ -117,6 +119,7 @@ pub struct Reminder {
 /// A stretch of the feed.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct ReminderFeed {
     /// Entries, oldest first.
     pub items: Vec<Reminder>,

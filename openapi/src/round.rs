@@ -8,6 +8,7 @@ use uuid::Uuid;
 /// What rounds were put together with. Costs are in any unit of the caller's: only their ratios count.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RoundFigures {
     /// What a trip costs, however many properties it goes to.
     pub trip_cost: f64,
@@ -29,6 +30,7 @@ pub struct RoundFigures {
 /// What rounds cost, by cause.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RoundCosts {
     /// Trips.
     pub trips: f64,
@@ -43,6 +45,7 @@ pub struct RoundCosts {
 /// A task in a round, and when it may be done.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RoundTask {
     /// The task.
     pub task_id: Uuid,
@@ -91,6 +94,7 @@ pub struct RoundTask {
 /// A proposed trip: what is done on one day.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct ProposedRound {
     /// The day.
     pub on: NaiveDate,
@@ -118,6 +122,7 @@ pub struct ProposedRound {
 /// A task that found no day in the plan.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct UnplacedTask {
     /// The task.
     pub task_id: Uuid,
@@ -138,6 +143,7 @@ pub struct UnplacedTask {
 /// A planned round that nobody closed, though its day is over.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct OverdueRound {
     /// The round.
     pub id: Uuid,
@@ -152,6 +158,7 @@ pub struct OverdueRound {
 /// Tasks put together into few trips. Nothing of it is stored.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RoundProposal {
     /// The first day.
     pub from: NaiveDate,
@@ -214,6 +221,7 @@ pub enum RoundState {
 /// A task of a kept round.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct KeptTask {
     /// The task.
     pub task_id: Uuid,
@@ -254,6 +262,7 @@ pub struct KeptTask {
 /// A kept round.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Round {
     /// Id of the round.
     pub id: Uuid,
@@ -361,6 +370,7 @@ pub struct RoundDoneRequest {
 /// A round that was done, and the visits it made.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RoundDone {
     /// The round.
     pub round: Round,

@@ -11,6 +11,7 @@ use uuid::Uuid;
 /// predicted 10 to 90 % range, one below and one above, and the mean position is one half.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DutySkill {
     /// The duty.
     pub duty: Duty,
@@ -43,6 +44,7 @@ pub struct DutySkill {
 /// How full a part was expected to be, as shares of its limit.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct ExpectedFullness {
     /// It was less with a chance of 10 %.
     pub low: f64,
@@ -56,6 +58,7 @@ pub struct ExpectedFullness {
 /// rests on changes it. Findings on a trap answer nothing, since its forecast follows the tank.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct AnsweredForecast {
     /// Id.
     pub id: Uuid,

@@ -8,6 +8,7 @@ use uuid::Uuid;
 /// A duty that comes next.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct NextDuty {
     /// The task.
     pub task_id: Uuid,
@@ -26,6 +27,7 @@ pub struct NextDuty {
 /// Runoff since a component was last served.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RunoffSince {
     /// The component's name.
     pub component_name: String,
@@ -43,6 +45,7 @@ pub struct RunoffSince {
 /// `since_served` and then of `next`. `abridged` says so, and `GET /v1/tasks?system_id=` has all of it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct SystemStatus {
     /// The system.
     pub system_id: Uuid,

@@ -83,6 +83,7 @@ pub struct SubscriptionRequest {
 /// A subscription.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Subscription {
     /// Id.
     pub id: Uuid,
@@ -131,6 +132,7 @@ pub struct Subscription {
 /// A subscription with its signing secret, which is shown this once.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct SubscriptionSecret {
     /// The subscription.
     pub subscription: Subscription,
@@ -175,6 +177,7 @@ pub enum DeliveryContent {
 /// Something that is posted.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Delivery {
     /// Id, which the receiver sees as `webhook-id`; the same at every attempt.
     pub id: Uuid,
@@ -199,6 +202,7 @@ pub struct Delivery {
 /// One attempt at a delivery.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DeliveryAttempt {
     /// When.
     pub at: DateTime<Utc>,
@@ -213,6 +217,7 @@ pub struct DeliveryAttempt {
 /// A delivery with its attempts.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DeliveryLog {
     /// The delivery.
     pub delivery: Delivery,
@@ -223,6 +228,7 @@ pub struct DeliveryLog {
 /// What is posted for an entry of the feed.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct ReminderPosted {
     /// `reminder.` and the kind, such as `reminder.due`.
     #[serde(rename = "type")]
@@ -236,6 +242,7 @@ pub struct ReminderPosted {
 /// What is posted for a digest as JSON. In its other forms it is posted as it is.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DigestPosted {
     /// `digest`.
     #[serde(rename = "type")]
@@ -249,6 +256,7 @@ pub struct DigestPosted {
 /// What is posted to try the way.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct TestPosted {
     /// `test`.
     #[serde(rename = "type")]
@@ -262,6 +270,7 @@ pub struct TestPosted {
 /// Which subscription a word tries.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct TestData {
     /// Its id.
     pub subscription_id: Uuid,

@@ -90,6 +90,7 @@ impl RoofRequest {
 /// Where a runoff coefficient or wetting loss came from.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct CoefficientSource {
     /// Whether the account gave the value; otherwise it is the surface's default.
     pub given: bool,
@@ -100,6 +101,7 @@ pub struct CoefficientSource {
 /// The roof of a system, with every value that is used.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Roof {
     /// Id of the roof, to which the `roof_ids` of components refer; absent in the forecast of an unregistered system.
     pub id: Option<Uuid>,
@@ -172,6 +174,7 @@ pub struct SystemUpdateRequest {
 /// A registered system.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct System {
     /// Id of the system.
     pub id: Uuid,

@@ -26,6 +26,7 @@ pub enum TaskState {
 /// One component's duty, with its date and what decided it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Task {
     /// Id of the task; the same for as long as the component is in service.
     pub id: Uuid,

@@ -88,6 +88,7 @@ pub struct VisitRequest {
 /// A visit.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Visit {
     /// Id of the visit.
     pub id: Uuid,
@@ -116,6 +117,7 @@ pub struct Visit {
 /// A visit as it stood before a correction or withdrawal.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct VisitRevision {
     /// The version that was replaced.
     pub version: i64,

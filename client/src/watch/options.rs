@@ -15,7 +15,7 @@ pub struct WatchOptions {
     #[builder(default = Duration::from_secs(5))]
     pub at_least: Duration,
     /// The longest wait between two questions, whatever the service says, and after failures.
-    #[builder(default = Duration::from_mins(5))]
+    #[builder(default = Duration::from_secs(300))]
     pub at_most: Duration,
 }
 

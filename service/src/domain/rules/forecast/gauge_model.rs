@@ -167,7 +167,7 @@ impl GaugeModel {
                 ));
             }
             ClimateBasis::Normals => {
-                advice.push("A daily record would make the accumulated figures exact.".to_owned())
+                advice.push("A daily record would make the accumulated figures exact.".to_owned());
             }
             _ => {}
         }
