@@ -4,6 +4,7 @@
 
 use super::scenario::{all_kinds, items, place, rain};
 use crate::support::app::{App, Kind, Reply};
+use crate::support::newer::Newer;
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
@@ -75,16 +76,35 @@ async fn seeded(app: &App) -> Value {
     })
 }
 
+/// A reader: a program, its arguments and its folder.
+struct Reader<'a> {
+    program: &'a Path,
+    arguments: &'a [&'a str],
+    folder: &'a Path,
+}
+
+impl Reader<'_> {
+    async fn read(&self, url: &str, key: &str, expected: &Value) -> Output {
+        let mut command = Command::new(self.program);
+        command.args(self.arguments).current_dir(self.folder).env("EXPECTED", expected.to_string());
+        command.env("EAVESWARD_URL", url).env("EAVESWARD_KEY", key);
+        tokio::task::spawn_blocking(move || output(&mut command)).await.expect("waiting")
+    }
+
+    async fn is_served(&self, url: &str, key: &str, expected: &Value) {
+        let output = self.read(url, key, expected).await;
+        let (said, complained) = (text(&output.stdout), text(&output.stderr));
+        assert!(output.status.success(), "{said}\n{complained}");
+        assert_eq!(said.replace("\r\n", "\n"), SERVED);
+    }
+}
+
 /// Runs a reader against a live service: first with an expectation that is wrong, which it has to notice, each in turn.
+/// Then against a service of a later version, whose words, kinds and fields it does not know.
 async fn serve(program: &Path, arguments: &[&str], folder: &Path) {
+    let reader = Reader { program, arguments, folder };
     let app = App::start(Kind::Sqlite).await;
     let expected = seeded(&app).await;
-    let read = async |expected: &Value| {
-        let mut command = Command::new(program);
-        command.args(arguments).current_dir(folder).env("EXPECTED", expected.to_string());
-        command.env("EAVESWARD_URL", &app.url).env("EAVESWARD_KEY", &app.key);
-        tokio::task::spawn_blocking(move || output(&mut command)).await.expect("waiting")
-    };
     for (field, wrong) in [
         ("caution_count", json!(expected["caution_count"].as_u64().expect("a count") + 1)),
         ("runoff_30_days_l", json!(0.125)),
@@ -92,14 +112,18 @@ async fn serve(program: &Path, arguments: &[&str], folder: &Path) {
     ] {
         let mut wrongly = expected.clone();
         wrongly[field] = wrong;
-        let output = read(&wrongly).await;
+        let output = reader.read(&app.url, &app.key, &wrongly).await;
         let passed = output.status.success() || text(&output.stdout).contains(SERVED);
         assert!(!passed, "a wrong {field} was not noticed");
     }
-    let output = read(&expected).await;
-    let (said, complained) = (text(&output.stdout), text(&output.stderr));
-    assert!(output.status.success(), "{said}\n{complained}");
-    assert_eq!(said.replace("\r\n", "\n"), SERVED);
+    reader.is_served(&app.url, &app.key, &expected).await;
+    app.stop().await;
+
+    let app = App::start(Kind::Sqlite).await;
+    let expected = seeded(&app).await;
+    let newer = Newer::before(&app).await;
+    reader.is_served(&newer.url, &app.key, &expected).await;
+    newer.stop().await;
     app.stop().await;
 }
 

@@ -1,6 +1,7 @@
 //! What the tests share.
 
 pub mod app;
+pub mod newer;
 pub mod postgres;
 pub mod python;
 
