@@ -1,9 +1,9 @@
-//! The installer's reader: prints reminders as they come, and goes on where it stopped.
+//! An installer's reader: prints reminders as they arrive, and continues where it stopped.
 //!
 //! `EAVESWARD_URL=… EAVESWARD_KEY=… cargo run -p eavesward-client --example follow_reminders -- CURSOR_FILE [ENTRIES]`
 //!
-//! The file keeps how far was printed; it is made if it is not there, and the feed is then read from its beginning. With
-//! a number the reader ends after so many entries.
+//! The file stores how far the feed was printed. If there is no file yet, the example makes one and reads the feed
+//! from its beginning. With ENTRIES it stops after that many entries.
 #![expect(clippy::print_stdout, reason = "an example talks to a terminal")]
 
 use eavesward_client::{Client, ReminderQuery};
@@ -26,7 +26,7 @@ async fn main() -> Result<(), Box<dyn std::error::Error>> {
     let query = ReminderQuery::builder().maybe_after(kept(&file)?).build();
     let mut entries = client.reminders().follow(&query);
     while left != Some(0) {
-        // `poll` comes back without an entry now and then, and the cursor may have moved over what a filter left out.
+        // `poll` sometimes gives no entry. The cursor may still have moved past entries that a filter left out.
         match entries.poll().await {
             Ok(Some(entry)) => {
                 let due = entry.due_on.map_or_else(|| "undated".to_owned(), |day| day.to_string());
@@ -43,7 +43,7 @@ async fn main() -> Result<(), Box<dyn std::error::Error>> {
             }
             Err(error) => return Err(error.into()),
         }
-        // Kept once the entry was dealt with: after a crash it comes again and is not lost.
+        // Store the cursor after handling the entry: a crash repeats the entry and does not lose it.
         if let Some(cursor) = entries.cursor() {
             keep(&file, cursor)?;
         }
@@ -59,13 +59,13 @@ fn kept(file: &Path) -> std::io::Result<Option<String>> {
     }
 }
 
-/// Replaces the file as a whole, so that a crash leaves the old cursor or the new one.
+/// Replaces the file as a whole, so that a crash leaves either the old cursor or the new one.
 fn keep(file: &Path, cursor: &str) -> std::io::Result<()> {
     let mut beside = file.as_os_str().to_owned();
     beside.push(".new");
     let mut new = std::fs::File::create(&beside)?;
     new.write_all(format!("{cursor}\n").as_bytes())?;
-    // On the disk before it takes the name, or a crash could leave an empty file there.
+    // Write to disk before renaming: otherwise a crash could leave an empty file.
     new.sync_all()?;
     std::fs::rename(&beside, file)
 }

@@ -1,4 +1,4 @@
-//! Logs that the debris screens of a system were cleaned, and that they were half full.
+//! Logs a visit: the debris screens of a system were found half full and were cleaned.
 //!
 //! `EAVESWARD_URL=… EAVESWARD_KEY=… cargo run -p eavesward-client --example log_visit -- SYSTEM_ID 2031-04-12`
 #![expect(clippy::print_stdout, reason = "an example talks to a terminal")]
@@ -22,7 +22,7 @@ async fn main() -> Result<(), Box<dyn std::error::Error>> {
     let visit = VisitRequest { system_id, visited_on, visited_by: None, items: items.collect(), note: None };
 
     match client.visits().log(&visit).await {
-        Ok(logged) => println!("logged visit {} with {} items", logged.id, logged.items.len()),
+        Ok(logged) => println!("logged visit {}; items: {}", logged.id, logged.items.len()),
         Err(error) if error.is_invalid() => println!("not accepted: {error}"),
         Err(error) => return Err(error.into()),
     }

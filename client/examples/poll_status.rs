@@ -1,9 +1,9 @@
-//! The home dashboard: shows a system's status, and shows it again when it changes.
+//! A home dashboard: shows a system's status, and shows it again when it changes.
 //!
 //! `EAVESWARD_URL=… EAVESWARD_KEY=… cargo run -p eavesward-client --example poll_status -- [SYSTEM_ID [ETAG]]`
 //!
-//! Without an id it takes the first system. A key that reads one system only is enough when the id is given. The tag of
-//! the last status goes in the place of ETAG after a restart, and what is known is not shown again.
+//! Without an id it shows the first system. With an id, a key that reads only this system is enough. After a
+//! restart, pass the tag of the last status as ETAG; then that status is not shown again.
 #![expect(clippy::print_stdout, reason = "an example talks to a terminal")]
 
 use eavesward_client::{Client, SystemQuery, WatchOptions};
@@ -20,7 +20,7 @@ async fn main() -> Result<(), Box<dyn std::error::Error>> {
     };
     let options = WatchOptions::builder().maybe_known(std::env::args().nth(2)).build();
 
-    // Asks as often as the service says is worthwhile. `events` in the place of `watch` stays connected instead.
+    // `watch` asks as often as the service recommends. Use `events` instead to stay connected.
     let mut watch = client.systems().watch(system, &options);
     while let Some(seen) = watch.next().await {
         match seen {

@@ -208,7 +208,7 @@ async fn the_examples_run_against_the_demo() {
     // A day on which its parts are there already.
     let on = greenhouse["components"][0]["installed_on"].as_str().expect("a day");
     let logged = run(example(env!("CARGO_BIN_EXE_log_visit")).args([id, on]));
-    assert!(logged.starts_with("logged visit ") && logged.contains(" with 1 items"), "{logged}");
+    assert!(logged.starts_with("logged visit ") && logged.contains("; items: 1"), "{logged}");
 }
 
 #[test]
