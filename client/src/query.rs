@@ -1,4 +1,4 @@
-//! What a list is narrowed down to.
+//! Filters of lists.
 
 use crate::Request;
 use bon::Builder;
@@ -12,16 +12,16 @@ use uuid::Uuid;
 #[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
 pub struct ListQuery {
-    /// Rows a page, 1 to 500; 100 when absent.
+    /// Rows per page, 1 to 500; 100 if absent.
     pub limit: Option<u32>,
-    /// `next_cursor` of the page before; the beginning when absent.
+    /// `next_cursor` of the page before; the beginning if absent.
     #[builder(into)]
     pub cursor: Option<String>,
 }
 
-/// Which tasks.
+/// Which tasks to list.
 ///
-/// `within_days` and `from`/`to` are two ways to say the same; give one of them.
+/// Give either `within_days` or `from` and `to`, not both.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
 pub struct TaskQuery {
@@ -31,25 +31,25 @@ pub struct TaskQuery {
     pub system_id: Option<Uuid>,
     /// Only components of this kind.
     pub component_kind: Option<ComponentKind>,
-    /// Only these states; all when empty.
+    /// Only these states; all if empty.
     #[builder(default, into)]
     pub state: Vec<TaskState>,
-    /// Only what falls due within so many days, along with what is due already.
+    /// Only tasks that fall due within this many days, including those that are due already.
     pub within_days: Option<u32>,
-    /// Only what falls due on this day or later.
+    /// Only tasks that fall due on this day or later.
     pub from: Option<NaiveDate>,
-    /// Only what falls due on this day or earlier.
+    /// Only tasks that fall due on this day or earlier.
     pub to: Option<NaiveDate>,
-    /// Rows a page, 1 to 500; 100 when absent.
+    /// Rows per page, 1 to 500; 100 if absent.
     pub limit: Option<u32>,
-    /// `next_cursor` of the page before; the beginning when absent.
+    /// `next_cursor` of the page before; the beginning if absent.
     #[builder(into)]
     pub cursor: Option<String>,
 }
 
-/// What a digest is of. A week, when no days are given.
+/// What a digest covers: 7 days, unless you give other days.
 ///
-/// `within_days` and `from`/`to` are two ways to say the same; give one of them.
+/// Give either `within_days` or `from` and `to`, not both.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
 pub struct DigestQuery {
@@ -57,15 +57,15 @@ pub struct DigestQuery {
     pub property_id: Option<Uuid>,
     /// Only this system.
     pub system_id: Option<Uuid>,
-    /// Only what falls due within so many days, along with what is due already.
+    /// Only tasks that fall due within this many days, including those that are due already.
     pub within_days: Option<u32>,
-    /// Only what falls due on this day or later.
+    /// Only tasks that fall due on this day or later.
     pub from: Option<NaiveDate>,
-    /// Only what falls due on this day or earlier.
+    /// Only tasks that fall due on this day or earlier.
     pub to: Option<NaiveDate>,
 }
 
-/// A digest as text.
+/// The format of a digest as text.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum DigestFormat {
     /// A table for a spreadsheet (RFC 4180).
@@ -77,7 +77,7 @@ pub enum DigestFormat {
 }
 
 impl DigestFormat {
-    /// The ending of its path.
+    /// The extension of its path.
     pub(crate) const fn ending(self) -> &'static str {
         match self {
             Self::Csv => "csv",
@@ -87,34 +87,34 @@ impl DigestFormat {
     }
 }
 
-/// Which systems.
+/// Which systems to list.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
 pub struct SystemQuery {
-    /// Only those at this property.
+    /// Only systems at this property.
     pub property_id: Option<Uuid>,
-    /// Only those under this gauge.
+    /// Only systems that use this rain gauge.
     pub gauge_id: Option<Uuid>,
-    /// Rows a page, 1 to 500; 100 when absent.
+    /// Rows per page, 1 to 500; 100 if absent.
     pub limit: Option<u32>,
-    /// `next_cursor` of the page before; the beginning when absent.
+    /// `next_cursor` of the page before; the beginning if absent.
     #[builder(into)]
     pub cursor: Option<String>,
 }
 
-/// Which components of a system.
+/// Which components of a system to list.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
 pub struct ComponentQuery {
-    /// Whether those taken out are listed too.
+    /// Whether to list removed components too.
     #[builder(default)]
     pub include_removed: bool,
-    /// `next_cursor` of the page before; the beginning when absent.
+    /// `next_cursor` of the page before; the beginning if absent.
     #[builder(into)]
     pub cursor: Option<String>,
 }
 
-/// Which visits.
+/// Which visits to list.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
 pub struct VisitQuery {
@@ -124,12 +124,12 @@ pub struct VisitQuery {
     pub from: Option<NaiveDate>,
     /// Only visits on this day or earlier.
     pub to: Option<NaiveDate>,
-    /// Whether withdrawn visits are listed too.
+    /// Whether to list withdrawn visits too.
     #[builder(default)]
     pub include_withdrawn: bool,
-    /// Rows a page, 1 to 500; 100 when absent.
+    /// Rows per page, 1 to 500; 100 if absent.
     pub limit: Option<u32>,
-    /// `next_cursor` of the page before; the beginning when absent.
+    /// `next_cursor` of the page before; the beginning if absent.
     #[builder(into)]
     pub cursor: Option<String>,
 }
@@ -140,32 +140,32 @@ pub struct VisitQuery {
 pub struct SkillQuery {
     /// Only findings on this system.
     pub system_id: Option<Uuid>,
-    /// Only those of visits on this day or later.
+    /// Only findings of visits on this day or later.
     pub from: Option<NaiveDate>,
-    /// Only those of visits on this day or earlier.
+    /// Only findings of visits on this day or earlier.
     pub to: Option<NaiveDate>,
 }
 
-/// Which answered forecasts.
+/// Which forecasts with an answering finding to list.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
 pub struct AnswerQuery {
-    /// Only those of this system.
+    /// Only forecasts of this system.
     pub system_id: Option<Uuid>,
-    /// Only those of this duty.
+    /// Only forecasts of this duty.
     pub duty: Option<Duty>,
-    /// Only those of visits on this day or later.
+    /// Only findings of visits on this day or later.
     pub from: Option<NaiveDate>,
-    /// Only those of visits on this day or earlier.
+    /// Only findings of visits on this day or earlier.
     pub to: Option<NaiveDate>,
-    /// Rows a page, 1 to 500; 100 when absent.
+    /// Rows per page, 1 to 500; 100 if absent.
     pub limit: Option<u32>,
-    /// `next_cursor` of the page before; the beginning when absent.
+    /// `next_cursor` of the page before; the beginning if absent.
     #[builder(into)]
     pub cursor: Option<String>,
 }
 
-/// What of the reminders' feed.
+/// Which part of the reminders' feed to read.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
 pub struct ReminderQuery {
@@ -173,84 +173,84 @@ pub struct ReminderQuery {
     pub property_id: Option<Uuid>,
     /// Only this system.
     pub system_id: Option<Uuid>,
-    /// Only what tells of one of these; everything when empty.
+    /// Only entries of these kinds; all if empty.
     #[builder(default, into)]
     pub kind: Vec<ReminderKind>,
-    /// A cursor to go on from; `now` for the end of the feed; the oldest entry that is kept when absent.
+    /// The cursor to continue from, or `now` for the end of the feed; the oldest stored entry if absent.
     #[builder(into)]
     pub after: Option<String>,
-    /// Seconds the service waits for an entry when there is none, 0 to 30; not at all when absent.
+    /// Seconds that the service waits for an entry if there is none, 0 to 30; no wait if absent.
     pub wait_s: Option<u32>,
-    /// The most entries, 1 to 500; 100 when absent.
+    /// The most entries, 1 to 500; 100 if absent.
     pub limit: Option<u32>,
 }
 
-/// Which deliveries of a subscription.
+/// Which deliveries of a subscription to list.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
 pub struct DeliveryQuery {
-    /// Only those that stand here.
+    /// Only deliveries in this state.
     pub state: Option<DeliveryState>,
-    /// Rows a page, 1 to 500; 100 when absent.
+    /// Rows per page, 1 to 500; 100 if absent.
     pub limit: Option<u32>,
-    /// `next_cursor` of the page before; the beginning when absent.
+    /// `next_cursor` of the page before; the beginning if absent.
     #[builder(into)]
     pub cursor: Option<String>,
 }
 
-/// Which tasks to put into rounds, and what things cost, in any unit: only the ratios count.
+/// Which tasks to group into rounds, and the costs. Costs may be in any unit, because only their ratios count.
 #[derive(Clone, Debug, Default, PartialEq, Builder)]
 #[non_exhaustive]
 pub struct RoundQuery {
-    /// The first day; the service's today (UTC) when absent.
+    /// The first day; the service's today (UTC) if absent.
     pub from: Option<NaiveDate>,
-    /// The last day, at most half a year on; four weeks in all when absent.
+    /// The last day, at most half a year after the first; four weeks in all if absent.
     pub to: Option<NaiveDate>,
     /// Only tasks at this property.
     pub property_id: Option<Uuid>,
     /// Only tasks of this system.
     pub system_id: Option<Uuid>,
-    /// Days of the week on which nobody works.
+    /// Days of the week without work.
     #[builder(default, into)]
     pub off_weekdays: Vec<Weekday>,
-    /// Dates on which nobody works.
+    /// Dates without work.
     #[builder(default, into)]
     pub off_dates: Vec<NaiveDate>,
-    /// Whether tasks of rounds that are planned already are put into rounds as well.
+    /// Whether to include tasks that are already in planned rounds.
     #[builder(default)]
     pub include_planned: bool,
-    /// What a trip costs; the service's figure when absent, as with all that follow.
+    /// The cost of a trip. For this and all following figures, the service's default applies if absent.
     pub trip_cost: Option<f64>,
-    /// What each property of a trip beyond the first costs.
+    /// The cost of each property of a trip after the first.
     pub stop_cost: Option<f64>,
-    /// What a day early costs.
+    /// The cost of doing a task one day early.
     pub cost_per_day_early: Option<f64>,
-    /// What a day late costs.
+    /// The cost of doing a task one day late.
     pub cost_per_day_late: Option<f64>,
-    /// The most minutes of work of a trip.
+    /// The most minutes of work on one trip.
     pub most_minutes: Option<u32>,
-    /// How near properties are that may share a trip, km; 0 for every property by itself.
+    /// How near properties must be to share a trip, in km; 0 gives each property its own trip.
     pub nearby_km: Option<f64>,
 }
 
-/// Which kept rounds.
+/// Which kept rounds to list.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
 pub struct KeptRoundQuery {
-    /// Only those in this state.
+    /// Only rounds in this state.
     pub state: Option<RoundState>,
-    /// Only those planned for this day or later.
+    /// Only rounds planned for this day or later.
     pub from: Option<NaiveDate>,
-    /// Only those planned for this day or earlier.
+    /// Only rounds planned for this day or earlier.
     pub to: Option<NaiveDate>,
-    /// Rows a page, 1 to 50; 50 when absent.
+    /// Rows per page, 1 to 50; 50 if absent.
     pub limit: Option<u32>,
-    /// `next_cursor` of the page before; the beginning when absent.
+    /// `next_cursor` of the page before; the beginning if absent.
     #[builder(into)]
     pub cursor: Option<String>,
 }
 
-/// Which days of a gauge's rain.
+/// Which days of a rain gauge's readings to list.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
 pub struct RainQuery {
@@ -258,36 +258,36 @@ pub struct RainQuery {
     pub from: Option<NaiveDate>,
     /// Last day, included.
     pub to: Option<NaiveDate>,
-    /// Rows a page, 1 to 500; 100 when absent.
+    /// Rows per page, 1 to 500; 100 if absent.
     pub limit: Option<u32>,
-    /// `next_cursor` of the page before; the beginning when absent.
+    /// `next_cursor` of the page before; the beginning if absent.
     #[builder(into)]
     pub cursor: Option<String>,
 }
 
-/// What becomes of a reading that covers several days.
+/// What to do with a reading that covers several days.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Accumulated {
-    /// It is spread evenly over the days it covers.
+    /// Spread it evenly over the days that it covers.
     Spread,
-    /// It is refused.
+    /// Refuse it.
     Refuse,
 }
 
-/// How a rain file is to be read.
+/// How to read a rain file.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
 pub struct RainFileOptions {
-    /// How it is laid out.
+    /// The layout of the file.
     #[builder(default)]
     pub layout: RainLayout,
-    /// What becomes of accumulated readings; the service's default when absent.
+    /// What to do with readings that cover several days; the service's default if absent.
     pub accumulated: Option<Accumulated>,
-    /// Whether one bad line keeps the whole file from being stored.
+    /// Whether one refused line prevents storing the whole file.
     #[builder(default)]
     pub all_or_nothing: bool,
-    /// The most lines of a piece of a long file, for those who watch how far it is: from 1 to
-    /// [`MAX_LINES`](crate::rain_file::MAX_LINES), which also stands for none.
+    /// The most lines in one piece of a long file. Smaller pieces give finer progress. At least 1 and at most
+    /// [`MAX_LINES`](crate::rain_file::MAX_LINES), which also applies if absent.
     pub max_lines: Option<usize>,
 }
 
@@ -376,13 +376,13 @@ impl RainFileOptions {
     }
 }
 
-/// The word that stands for a unit variant on the wire.
+/// The word for a unit variant in JSON.
 ///
-/// Asking the type itself keeps the words in one place, the contract.
+/// The type itself gives the word, so the words are defined only in the contract.
 pub(crate) fn word<T: serde::Serialize>(value: &T) -> String {
     match serde_json::to_value(value) {
         Ok(serde_json::Value::String(word)) => word,
-        // Never for the unit variants this is used with; an empty word is refused by the service with its reason.
+        // Unit variants never get here. The service would refuse an empty word and say why.
         _ => String::new(),
     }
 }

@@ -1,4 +1,4 @@
-//! Feeds for people's calendars.
+//! Calendar feeds.
 
 use super::paths::{at, paged};
 use crate::query::ListQuery;
@@ -21,7 +21,7 @@ pub fn revoke_calendar(id: Uuid) -> Request {
     Request::delete(at("calendars", id))
 }
 
-/// `GET /calendars/{token}.ics`: what the feed with this path says.
+/// `GET /calendars/{token}.ics`: the text of the feed with this path.
 pub fn read_calendar(path: &str) -> Request {
     Request::get(path)
 }

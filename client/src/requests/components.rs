@@ -23,7 +23,7 @@ pub fn component(id: Uuid) -> Request {
     Request::get(at("components", id))
 }
 
-/// `PUT /v1/components/{id}` with `If-Match`: corrects what is known of it.
+/// `PUT /v1/components/{id}` with `If-Match`: corrects the component's data.
 pub fn update_component(
     id: Uuid,
     version: i64,

@@ -5,7 +5,7 @@ use crate::query::word;
 use crate::{Error, Request};
 use eavesward_contract as contract;
 
-/// `GET /v1/duties`. The service gives all in one page, which has no limit to choose.
+/// `GET /v1/duties`. All duties are on one page; there is no `limit`.
 pub fn list_duties(cursor: Option<&str>) -> Request {
     Request::get("/v1/duties").query_some("cursor", cursor)
 }
@@ -15,7 +15,7 @@ pub fn duty(duty: contract::Duty) -> Request {
     Request::get(at("duties", word(&duty)))
 }
 
-/// `PUT /v1/duties/{duty}` with `If-Match`; what is absent goes back to the default.
+/// `PUT /v1/duties/{duty}` with `If-Match`. An absent figure goes back to the default.
 pub fn update_duty(
     duty: contract::Duty,
     version: i64,

@@ -1,4 +1,4 @@
-//! Gauges and their rain.
+//! Rain gauges and their readings.
 
 use super::paths::{at, below, paged};
 use crate::query::{ListQuery, RainFileOptions, RainQuery};
@@ -32,14 +32,14 @@ pub fn delete_gauge(id: Uuid, version: i64) -> Request {
     Request::delete(at("gauges", id)).if_match(version)
 }
 
-/// `PUT /v1/gauges/{id}/rain` as JSON: an upsert by date.
+/// `PUT /v1/gauges/{id}/rain` as JSON: adds or replaces readings by date.
 pub fn put_rain(id: Uuid, rain: &contract::RainRequest, all_or_nothing: bool) -> Result<Request, Error> {
     Request::put(below("gauges", id, "rain"))
         .query_some("all_or_nothing", all_or_nothing.then_some(true))
         .json(rain)
 }
 
-/// `PUT /v1/gauges/{id}/rain` as CSV: an upsert by date.
+/// `PUT /v1/gauges/{id}/rain` as CSV: adds or replaces readings by date.
 pub fn put_rain_csv(id: Uuid, text: impl Into<Vec<u8>>, options: &RainFileOptions) -> Request {
     options.put_on(Request::put(below("gauges", id, "rain"))).csv(text)
 }
@@ -53,7 +53,7 @@ pub fn list_rain(id: Uuid, query: &RainQuery) -> Request {
         .query_some("cursor", query.cursor.as_deref())
 }
 
-/// `DELETE /v1/gauges/{id}/rain`: forgets the readings from one day to another, both included.
+/// `DELETE /v1/gauges/{id}/rain`: deletes the readings from one day to another, both included.
 pub fn delete_rain(id: Uuid, from: NaiveDate, to: NaiveDate) -> Request {
     Request::delete(below("gauges", id, "rain")).query("from", from).query("to", to)
 }

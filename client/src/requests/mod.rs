@@ -1,6 +1,6 @@
-//! A plain [`Request`](crate::Request) for every call of the API, one file a resource. Nothing here does I/O.
+//! A plain [`Request`](crate::Request) for every call of the API, one file per resource. Nothing here does I/O.
 //!
-//! Functions that take a body give an error only if it cannot be written as JSON.
+//! A function that takes a body fails only if the body cannot be written as JSON.
 
 mod account;
 mod calendars;

@@ -1,9 +1,9 @@
-//! How well past forecasts met what was found.
+//! How well past forecasts matched what was found.
 
 use crate::Request;
 use crate::query::{AnswerQuery, SkillQuery, word};
 
-/// `GET /v1/skill`. The service gives all in one page, which has no limit to choose.
+/// `GET /v1/skill`. All duties are on one page; there is no `limit`.
 pub fn skill(query: &SkillQuery) -> Request {
     Request::get("/v1/skill")
         .query_some("system_id", query.system_id)

@@ -1,4 +1,4 @@
-//! Subscriptions and what they post.
+//! Subscriptions and their deliveries.
 
 use super::paths::{at, below, paged};
 use crate::query::{DeliveryQuery, ListQuery};

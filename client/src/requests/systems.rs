@@ -48,7 +48,7 @@ pub fn system_status(system: Uuid) -> Request {
 /// `GET /v1/systems/{id}/status/events`: server-sent events, which only [`crate::Systems::events`] reads.
 ///
 /// # Errors
-/// `last_event_id` has characters that cannot stand in a header.
+/// `last_event_id` has characters that a header cannot hold.
 pub fn system_status_events(system: Uuid, last_event_id: Option<&str>) -> Result<Request, Error> {
     let request = Request::get(below("systems", system, "status/events"));
     match last_event_id {
@@ -57,7 +57,7 @@ pub fn system_status_events(system: Uuid, last_event_id: Option<&str>) -> Result
     }
 }
 
-/// `POST /v1/forecast`: a forecast of a system that nobody has registered.
+/// `POST /v1/forecast`: a forecast of a system that is not registered.
 pub fn forecast(request: &contract::ForecastRequest) -> Result<Request, Error> {
     Request::post("/v1/forecast").json(request)
 }

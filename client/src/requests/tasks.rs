@@ -1,11 +1,11 @@
-//! Tasks, and the digest of them.
+//! Tasks and their digest.
 
 use super::paths::at;
 use crate::Request;
 use crate::query::{DigestFormat, DigestQuery, TaskQuery};
 use uuid::Uuid;
 
-/// `GET /v1/tasks`, soonest first, those without a date last.
+/// `GET /v1/tasks`, soonest first; tasks without a date come last.
 pub fn list_tasks(query: &TaskQuery) -> Request {
     query.put_on(Request::get("/v1/tasks"))
 }

@@ -27,7 +27,7 @@ pub fn visit(id: Uuid) -> Request {
     Request::get(at("visits", id))
 }
 
-/// `PUT /v1/visits/{id}` with `If-Match`: corrects it; the visit as it stood is kept as a revision.
+/// `PUT /v1/visits/{id}` with `If-Match`: corrects the visit. The earlier version is kept as a revision.
 pub fn correct_visit(id: Uuid, version: i64, visit: &contract::VisitRequest) -> Result<Request, Error> {
     Request::put(at("visits", id)).if_match(version).json(visit)
 }
@@ -37,7 +37,7 @@ pub fn withdraw_visit(id: Uuid, withdraw: &contract::WithdrawRequest) -> Result<
     Request::post(below("visits", id, "withdraw")).json(withdraw)
 }
 
-/// `GET /v1/visits/{id}/revisions`. The service gives all in one page, which has no limit to choose.
+/// `GET /v1/visits/{id}/revisions`. All revisions are on one page; there is no `limit`.
 pub fn list_visit_revisions(id: Uuid, cursor: Option<&str>) -> Request {
     Request::get(below("visits", id, "revisions")).query_some("cursor", cursor)
 }

@@ -9,12 +9,12 @@ use uuid::Uuid;
 pub struct Components<'a>(pub(super) &'a Client);
 
 impl Components<'_> {
-    /// One component, in service or not.
+    /// One component, also a removed one.
     pub async fn get(&self, id: Uuid) -> Result<Component, Error> {
         self.0.call(requests::component(id)).await
     }
 
-    /// Corrects what is known of a component, if it still has this version. A new part in its place is
+    /// Corrects the data of a component, if it still has this version. For a new part in its place, use
     /// [`Components::replace`].
     pub async fn update(
         &self,
@@ -25,12 +25,12 @@ impl Components<'_> {
         self.0.call(requests::update_component(id, version, component)?).await
     }
 
-    /// Puts a new component in the place of an old one and gives the new one. The old one's history stays.
+    /// Replaces an old component and gives the new one. The old one's history stays.
     pub async fn replace(&self, id: Uuid, replace: &ReplaceRequest) -> Result<Component, Error> {
         self.0.call(requests::replace_component(id, replace)?).await
     }
 
-    /// Takes a component out for good. Its history stays.
+    /// Removes a component from the system for good. Its history stays.
     pub async fn retire(&self, id: Uuid, retire: &RetireRequest) -> Result<Component, Error> {
         self.0.call(requests::retire_component(id, retire)?).await
     }

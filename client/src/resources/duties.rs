@@ -1,9 +1,9 @@
-//! Duties: the figures that decide when they fall due.
+//! Duties and the figures that decide when they fall due.
 
 use crate::{Client, Error, Items, requests};
 use eavesward_contract::{Duty, DutySettings, DutySettingsRequest};
 
-/// What falls due when, and the account's own figures in the place of the defaults.
+/// The figures that decide when duties fall due, and the account's own figures that replace the defaults.
 #[derive(Clone, Copy, Debug)]
 pub struct Duties<'a>(pub(super) &'a Client);
 
@@ -18,8 +18,8 @@ impl Duties<'_> {
         self.0.call(requests::duty(duty)).await
     }
 
-    /// Replaces the account's own figures for a duty, if it still has this version; what is absent goes back to the
-    /// default. All systems of the account are forecast anew.
+    /// Replaces the account's own figures for a duty, if it still has this version. An absent figure goes back to
+    /// the default. The service then forecasts all systems of the account again.
     pub async fn set(
         &self,
         duty: Duty,

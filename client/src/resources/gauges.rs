@@ -1,4 +1,4 @@
-//! Gauges and their rain.
+//! Rain gauges and their readings.
 
 use super::lists::list_methods;
 use crate::rain_file::{self, ReportSum};
@@ -7,37 +7,37 @@ use chrono::NaiveDate;
 use eavesward_contract::{Gauge, GaugeRequest, Page, RainDay, RainReport, RainRequest};
 use uuid::Uuid;
 
-/// Gauges and their rain.
+/// Rain gauges and their readings.
 #[derive(Clone, Copy, Debug)]
 pub struct Gauges<'a>(pub(super) &'a Client);
 
 impl Gauges<'_> {
     list_methods!(Gauge, ListQuery, requests::list_gauges);
 
-    /// Registers a gauge.
+    /// Registers a rain gauge.
     pub async fn create(&self, gauge: &GaugeRequest) -> Result<Gauge, Error> {
         self.0.call(requests::create_gauge(gauge)?).await
     }
 
-    /// One gauge.
+    /// One rain gauge.
     pub async fn get(&self, id: Uuid) -> Result<Gauge, Error> {
         self.0.call(requests::gauge(id)).await
     }
 
-    /// Replaces what is known of a gauge, if it still has this version; its rain stays.
+    /// Replaces the data of a rain gauge, if it still has this version. Its readings stay.
     pub async fn update(&self, id: Uuid, version: i64, gauge: &GaugeRequest) -> Result<Gauge, Error> {
         self.0.call(requests::update_gauge(id, version, gauge)?).await
     }
 
-    /// Removes a gauge that no system uses, with its rain, if it still has this version.
+    /// Removes a rain gauge and its readings, if it still has this version and no system uses it.
     pub async fn delete(&self, id: Uuid, version: i64) -> Result<(), Error> {
         self.0.send(requests::delete_gauge(id, version)).await.map(drop)
     }
 
-    /// Sends daily rain: an upsert by date, so sending it twice changes nothing.
+    /// Sends daily rain. It adds or replaces readings by date, so sending it twice changes nothing.
     ///
-    /// Readings that are not allowed are left out and reported; with `all_or_nothing` one of them makes the call fail
-    /// and nothing is stored.
+    /// Readings that are not allowed are left out and reported. With `all_or_nothing`, one such reading makes the
+    /// call fail, and nothing is stored.
     pub async fn send_rain(
         &self,
         id: Uuid,
@@ -47,15 +47,16 @@ impl Gauges<'_> {
         self.0.call(requests::put_rain(id, rain, all_or_nothing)?).await
     }
 
-    /// Sends a rain file of any length: an upsert by date.
+    /// Sends a rain file of any length. It adds or replaces readings by date.
     ///
-    /// A long file goes in pieces of [`rain_file::MAX_LINES`] lines, or of [`RainFileOptions::max_lines`]; the report speaks of the whole file. If a piece
-    /// fails, those before it are stored already, and sending the whole file again is safe. With `all_or_nothing` the
-    /// file goes in one request, which the service may refuse as too large.
+    /// A long file is sent in pieces of [`rain_file::MAX_LINES`] lines, or of [`RainFileOptions::max_lines`]. The
+    /// report covers the whole file. If a piece fails, the pieces before it are already stored; you may safely send
+    /// the whole file again. With `all_or_nothing` the file goes in one request, which the service may refuse as
+    /// too large.
     ///
     /// # Errors
     ///
-    /// Besides those of sending, those of [`rain_file::split`].
+    /// The errors of [`Client::send`] and of [`rain_file::split`].
     pub async fn send_rain_file(
         &self,
         id: Uuid,
@@ -65,7 +66,8 @@ impl Gauges<'_> {
         self.send_rain_file_with(id, text, options, |_, _| {}).await
     }
 
-    /// The same, and `told` hears how many pieces of how many are stored: once before the first and after each.
+    /// The same as [`Self::send_rain_file`], with progress. `told` gets the number of stored pieces and of all
+    /// pieces, once before the first piece and after each.
     pub async fn send_rain_file_with(
         &self,
         id: Uuid,
@@ -77,7 +79,7 @@ impl Gauges<'_> {
         let mut sum = ReportSum::default();
         let pieces = match options.max_lines {
             _ if options.all_or_nothing => split(usize::MAX)?,
-            // A file that cannot be cut so small may still go in one piece.
+            // A file that cannot be split into small pieces may still go in one piece.
             Some(most) => {
                 split(most.clamp(1, rain_file::MAX_LINES)).or_else(|_| split(rain_file::MAX_LINES))?
             }
@@ -92,7 +94,7 @@ impl Gauges<'_> {
         Ok(sum.finish())
     }
 
-    /// The readings of a gauge as a stream, by date.
+    /// The readings of a rain gauge as a stream, by date.
     pub fn rain(&self, id: Uuid, query: &RainQuery) -> Items<RainDay> {
         let query = query.clone();
         self.0.follow(query.cursor.clone(), move |cursor| {
@@ -105,7 +107,7 @@ impl Gauges<'_> {
         self.0.call(requests::list_rain(id, query)).await
     }
 
-    /// Forgets the readings from one day to another, both included.
+    /// Deletes the readings from one day to another, both included.
     pub async fn delete_rain(&self, id: Uuid, from: NaiveDate, to: NaiveDate) -> Result<(), Error> {
         self.0.send(requests::delete_rain(id, from, to)).await.map(drop)
     }

@@ -1,4 +1,4 @@
-//! The methods of the client that give a handle, and the calls that belong to no resource.
+//! The client's methods that give a handle, and the calls that belong to no resource.
 
 use super::{
     Calendars, Components, Duties, Gauges, Keys, Properties, Reminders, Rounds, Skill, Subscriptions,
@@ -13,7 +13,7 @@ impl Client {
         self.call(requests::account()).await
     }
 
-    /// Forecasts a system that nobody has registered; nothing is stored.
+    /// Forecasts a system that is not registered. Nothing is stored.
     pub async fn forecast(&self, request: &ForecastRequest) -> Result<SystemForecast, Error> {
         self.call(requests::forecast(request)?).await
     }
@@ -23,22 +23,22 @@ impl Client {
         Keys(self)
     }
 
-    /// Feeds for people's calendars.
+    /// Calendar feeds.
     pub fn calendars(&self) -> Calendars<'_> {
         Calendars(self)
     }
 
-    /// What falls due when, and the account's own figures.
+    /// The figures that decide when duties fall due.
     pub fn duties(&self) -> Duties<'_> {
         Duties(self)
     }
 
-    /// The places that systems stand at.
+    /// Properties: the places where systems are.
     pub fn properties(&self) -> Properties<'_> {
         Properties(self)
     }
 
-    /// Gauges and their rain.
+    /// Rain gauges and their readings.
     pub fn gauges(&self) -> Gauges<'_> {
         Gauges(self)
     }
@@ -53,43 +53,43 @@ impl Client {
         Components(self)
     }
 
-    /// What falls due.
+    /// Tasks: what falls due.
     pub fn tasks(&self) -> Tasks<'_> {
         Tasks(self)
     }
 
-    /// What became of tasks, to be followed.
+    /// Reminders: a feed of what happens to tasks.
     pub fn reminders(&self) -> Reminders<'_> {
         Reminders(self)
     }
 
-    /// What falls due, by property, with what to bring for the whole trip and every caution once; a week when the query
-    /// names no days.
+    /// What falls due, by property, with what to bring for the whole trip and each caution once. It covers 7 days
+    /// unless the query names days.
     pub async fn digest(&self, query: &DigestQuery) -> Result<Digest, Error> {
         self.call(requests::digest(query)).await
     }
 
-    /// The same as text, for a mail, a page or a spreadsheet.
+    /// The digest as text, for a mail, a page or a spreadsheet.
     pub async fn digest_as(&self, query: &DigestQuery, format: DigestFormat) -> Result<String, Error> {
         self.send(requests::digest_as(query, format)).await?.text()
     }
 
-    /// Reminders and digests, posted to an address.
+    /// Subscriptions: reminders and digests that are sent to a URL.
     pub fn subscriptions(&self) -> Subscriptions<'_> {
         Subscriptions(self)
     }
 
-    /// Tasks put together into trips.
+    /// Rounds: tasks grouped into trips.
     pub fn rounds(&self) -> Rounds<'_> {
         Rounds(self)
     }
 
-    /// How well past forecasts met what was found.
+    /// How well past forecasts matched what was found.
     pub fn skill(&self) -> Skill<'_> {
         Skill(self)
     }
 
-    /// What was done and found.
+    /// Visits: what was done and found.
     pub fn visits(&self) -> Visits<'_> {
         Visits(self)
     }

@@ -12,12 +12,12 @@ pub struct Keys<'a>(pub(super) &'a Client);
 impl Keys<'_> {
     list_methods!(ApiKey, ListQuery, requests::list_keys);
 
-    /// Makes a key. Its secret is in the answer and can never be read again.
+    /// Makes a key. Only this answer has its secret; it cannot be read again.
     pub async fn create(&self, key: &KeyRequest) -> Result<KeyCreated, Error> {
         self.0.call(requests::create_key(key)?).await
     }
 
-    /// Revokes a key from now on.
+    /// Revokes a key. It stops working at once.
     pub async fn revoke(&self, id: Uuid) -> Result<(), Error> {
         self.0.send(requests::revoke_key(id)).await.map(drop)
     }

@@ -1,11 +1,11 @@
-//! What every resource that has a list shares.
+//! Code that all lists share.
 
 use crate::{Client, Items, Request};
 use eavesward_contract::Page;
 use serde::de::DeserializeOwned;
 
 impl Client {
-    /// Follows a list whose request is made anew for each cursor.
+    /// Follows a list. `request` makes the request for each cursor.
     pub(super) fn follow<T, F>(&self, first: Option<String>, request: F) -> Items<T>
     where
         T: DeserializeOwned + Send + 'static,
@@ -22,7 +22,7 @@ impl Client {
 /// Writes the two forms of a list: `page` gives one page, `list` follows the cursors.
 macro_rules! list_methods {
     ($item:ty, $query:ty, $request:path) => {
-        /// The items that the query asks for as a stream, starting at the query's cursor.
+        /// The items that match the query as a stream, from the query's cursor on.
         pub fn list(&self, query: &$query) -> crate::Items<$item> {
             let query = query.clone();
             self.0.follow(query.cursor.clone(), move |cursor| {

@@ -1,6 +1,6 @@
-//! Handles: one file a resource, each a thin layer of sending over [`crate::requests`].
+//! Handles, one file per resource. Each builds a request with [`crate::requests`] and sends it.
 //!
-//! To add a call: add its request to `requests`, then a method here that sends it.
+//! To add a call, add its request to `requests`, then a method here that sends it.
 
 mod calendars;
 mod components;

@@ -1,11 +1,11 @@
-//! Properties: the places that systems stand at.
+//! Properties: the places where systems are.
 
 use super::lists::list_methods;
 use crate::{Client, Error, ListQuery, requests};
 use eavesward_contract::{Property, PropertyRequest};
 use uuid::Uuid;
 
-/// The places that systems stand at.
+/// The places where systems are.
 #[derive(Clone, Copy, Debug)]
 pub struct Properties<'a>(pub(super) &'a Client);
 
@@ -22,7 +22,7 @@ impl Properties<'_> {
         self.0.call(requests::property(id)).await
     }
 
-    /// Replaces what is known of a property, if it still has this version. [`property_update_from`] is a start.
+    /// Replaces the data of a property, if it still has this version. Start from [`property_update_from`].
     pub async fn update(
         &self,
         id: Uuid,
@@ -32,13 +32,13 @@ impl Properties<'_> {
         self.0.call(requests::update_property(id, version, property)?).await
     }
 
-    /// Removes a property that no system stands at, if it still has this version.
+    /// Removes a property, if it still has this version and no system is there.
     pub async fn delete(&self, id: Uuid, version: i64) -> Result<(), Error> {
         self.0.send(requests::delete_property(id, version)).await.map(drop)
     }
 }
 
-/// The update that would leave a property as it is: change a field of it, then send it.
+/// An update that changes nothing yet. Change its fields, then send it with [`Properties::update`].
 pub fn property_update_from(property: &Property) -> PropertyRequest {
     PropertyRequest {
         name: property.name.clone(),

@@ -1,19 +1,19 @@
-//! Reminders: what became of tasks.
+//! Reminders: a feed of what happens to tasks.
 
 use crate::{Client, Error, Follow, ReminderQuery, requests};
 use eavesward_contract::ReminderFeed;
 
-/// The reminders' feed: what became of tasks.
+/// The reminders' feed: what happens to tasks.
 #[derive(Clone, Copy, Debug)]
 pub struct Reminders<'a>(pub(super) &'a Client);
 
 impl Reminders<'_> {
-    /// A stretch of the feed, oldest entry first. Keep its `cursor` and give it as `after` the next time.
+    /// Part of the feed, oldest entry first. Store its `cursor` and pass it as `after` the next time.
     pub async fn pull(&self, query: &ReminderQuery) -> Result<ReminderFeed, Error> {
         self.0.call(requests::pull_reminders(query)).await
     }
 
-    /// Entries as they come, without an end, from the query's cursor on.
+    /// Entries as they arrive, from the query's cursor on. The feed never ends.
     pub fn follow(&self, query: &ReminderQuery) -> Follow {
         Follow::new(self.0.clone(), query.clone())
     }

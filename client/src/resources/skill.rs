@@ -1,20 +1,20 @@
-//! Skill: how well past forecasts met what was found.
+//! Skill: how well past forecasts matched what was found.
 
 use crate::{AnswerQuery, Client, Error, Items, SkillQuery, requests};
 use eavesward_contract::{AnsweredForecast, DutySkill, Page};
 
-/// How well past forecasts met what was found: how far to trust the dates.
+/// How well past forecasts matched what was found, and so how far to trust the dates.
 #[derive(Clone, Copy, Debug)]
 pub struct Skill<'a>(pub(super) &'a Client);
 
 impl Skill<'_> {
-    /// Every duty with findings that answered a forecast.
+    /// Every duty that has findings to compare with a forecast.
     pub async fn by_duty(&self, query: &SkillQuery) -> Result<Vec<DutySkill>, Error> {
         let page: Page<DutySkill> = self.0.call(requests::skill(query)).await?;
         Ok(page.items)
     }
 
-    /// The answered forecasts that the query asks for as a stream, latest visit first.
+    /// Forecasts with the findings that answered them, as a stream, latest visit first.
     pub fn answers(&self, query: &AnswerQuery) -> Items<AnsweredForecast> {
         let query = query.clone();
         self.0.follow(query.cursor.clone(), move |cursor| {

@@ -1,4 +1,4 @@
-//! Subscriptions and what they post.
+//! Subscriptions and their deliveries.
 
 use super::lists::list_methods;
 use crate::{Client, DeliveryQuery, Error, Items, ListQuery, requests};
@@ -7,14 +7,15 @@ use eavesward_contract::{
 };
 use uuid::Uuid;
 
-/// Reminders as they come, or digests at set times, posted to an address. Changing them needs the scope `admin`.
+/// Subscriptions send reminders as they arise, or digests at set times, to a URL. Changing them needs the scope
+/// `admin`.
 #[derive(Clone, Copy, Debug)]
 pub struct Subscriptions<'a>(pub(super) &'a Client);
 
 impl Subscriptions<'_> {
     list_methods!(Subscription, ListQuery, requests::list_subscriptions);
 
-    /// Makes a subscription. Its secret is in the answer and can never be read again.
+    /// Makes a subscription. Only this answer has its secret; it cannot be read again.
     pub async fn create(&self, subscription: &SubscriptionRequest) -> Result<SubscriptionSecret, Error> {
         self.0.call(requests::create_subscription(subscription)?).await
     }
@@ -24,7 +25,8 @@ impl Subscriptions<'_> {
         self.0.call(requests::subscription(id)).await
     }
 
-    /// Replaces everything but its secret, if it still has this version. [`subscription_update_from`] is a start.
+    /// Replaces everything except the secret, if it still has this version. Start from
+    /// [`subscription_update_from`].
     pub async fn update(
         &self,
         id: Uuid,
@@ -34,32 +36,32 @@ impl Subscriptions<'_> {
         self.0.call(requests::update_subscription(id, version, subscription)?).await
     }
 
-    /// Removes it with everything that waits to be sent, if it still has this version.
+    /// Removes the subscription and its unsent messages, if it still has this version.
     pub async fn delete(&self, id: Uuid, version: i64) -> Result<(), Error> {
         self.0.send(requests::delete_subscription(id, version)).await.map(drop)
     }
 
-    /// Stops sending.
+    /// Pauses sending.
     pub async fn pause(&self, id: Uuid) -> Result<Subscription, Error> {
         self.0.call(requests::pause_subscription(id)).await
     }
 
-    /// Goes on sending, what was raised meanwhile included.
+    /// Resumes sending, including what arose during the pause.
     pub async fn resume(&self, id: Uuid) -> Result<Subscription, Error> {
         self.0.call(requests::resume_subscription(id)).await
     }
 
-    /// Changes the secret; the old one signs beside the new one for a day.
+    /// Changes the secret. For one day messages are signed with both secrets.
     pub async fn rotate_secret(&self, id: Uuid) -> Result<SubscriptionSecret, Error> {
         self.0.call(requests::rotate_secret(id)).await
     }
 
-    /// Posts a word of the type `test`; [`Self::delivery`] says what came of it.
+    /// Sends a message of the type `test`. [`Self::delivery`] shows whether it arrived.
     pub async fn test(&self, id: Uuid) -> Result<Delivery, Error> {
         self.0.call(requests::test_subscription(id)).await
     }
 
-    /// What a subscription posted or is to post as a stream, latest first.
+    /// The messages that a subscription sent or will send, as a stream, latest first.
     pub fn deliveries(&self, id: Uuid, query: &DeliveryQuery) -> Items<Delivery> {
         let query = query.clone();
         self.0.follow(query.cursor.clone(), move |cursor| {
@@ -77,14 +79,13 @@ impl Subscriptions<'_> {
         self.0.call(requests::delivery(id)).await
     }
 
-    /// Sends a delivery again, under the same id.
+    /// Sends a delivery again with the same id.
     pub async fn send_again(&self, id: Uuid) -> Result<Delivery, Error> {
         self.0.call(requests::send_delivery_again(id)).await
     }
 }
 
-/// The request that would leave a subscription as it is: change what is to become different, and send it with
-/// [`Subscriptions::update`].
+/// An update that changes nothing yet. Change its fields, then send it with [`Subscriptions::update`].
 pub fn subscription_update_from(subscription: &Subscription) -> SubscriptionRequest {
     SubscriptionRequest {
         name: subscription.name.clone(),

@@ -13,7 +13,7 @@ use uuid::Uuid;
 #[derive(Clone, Copy, Debug)]
 pub struct Systems<'a>(pub(super) &'a Client);
 
-/// A status, or word that it is still the one already known.
+/// A status, or the information that it has not changed.
 #[derive(Clone, Debug, PartialEq)]
 pub enum StatusChange {
     /// The status has changed, or none was known.
@@ -23,24 +23,24 @@ pub enum StatusChange {
         /// Pass it to the next [`Systems::status_if_changed`].
         etag: String,
     },
-    /// Nothing has changed since the answer that the entity tag came with.
+    /// The status is still the one of the entity tag.
     Unchanged,
 }
 
 impl Systems<'_> {
     list_methods!(System, SystemQuery, requests::list_systems);
 
-    /// Registers a system, with its components if they are known.
+    /// Registers a system, with the components that the request lists.
     pub async fn create(&self, system: &SystemCreateRequest) -> Result<System, Error> {
         self.0.call(requests::create_system(system)?).await
     }
 
-    /// One system with its components in service.
+    /// One system with the components that are in service.
     pub async fn get(&self, id: Uuid) -> Result<System, Error> {
         self.0.call(requests::system(id)).await
     }
 
-    /// Replaces what is known of a system, if it still has this version. [`system_update_from`] is a start.
+    /// Replaces the data of a system, if it still has this version. Start from [`system_update_from`].
     pub async fn update(
         &self,
         id: Uuid,
@@ -50,17 +50,17 @@ impl Systems<'_> {
         self.0.call(requests::update_system(id, version, system)?).await
     }
 
-    /// A system explained in full, on a day or on the property's today. Nothing later than that day is used.
+    /// The full forecast of a system, as of a day or of the property's today. It uses nothing later than that day.
     pub async fn forecast(&self, id: Uuid, as_of: Option<NaiveDate>) -> Result<SystemForecast, Error> {
         self.0.call(requests::system_forecast(id, as_of)).await
     }
 
-    /// A system in a few lines.
+    /// A short status of a system.
     pub async fn status(&self, id: Uuid) -> Result<SystemStatus, Error> {
         self.0.call(requests::system_status(id)).await
     }
 
-    /// A system in a few lines, unless it is still as it was when the entity tag came: made for polling.
+    /// The short status, unless it is still the one of the entity tag. Use it for polling.
     pub async fn status_if_changed(&self, id: Uuid, etag: Option<&str>) -> Result<StatusChange, Error> {
         let mut request = requests::system_status(id);
         if let Some(etag) = etag {
@@ -75,18 +75,21 @@ impl Systems<'_> {
         Ok(StatusChange::Fresh { status: Box::new(response.json()?), etag })
     }
 
-    /// A system's status as a stream: at once, unless it is known already, and whenever it changes, for ever.
+    /// A system's status as a stream. It gives the current status at once, unless you know it already, and then
+    /// every change.
     ///
-    /// The service is asked as often as it says is worthwhile and answers in a few bytes while nothing changed. Where a
-    /// minute is too long to wait, [`Systems::events`] is told at once.
+    /// The client asks as often as the service recommends. While nothing changes, the answer has a few bytes. If a
+    /// minute is too long to wait, use [`Systems::events`].
     pub fn watch(&self, id: Uuid, options: &WatchOptions) -> Watch {
         watch::poll(self.0.clone(), id, options.clone())
     }
 
-    /// The same over one connection that stays open (server-sent events), so that a change is known within seconds.
+    /// The same as [`Systems::watch`] over one connection that stays open (server-sent events). It gives a change
+    /// within seconds.
     ///
-    /// A connection that ends is taken up again from the last status. The service has room for so many; who finds none is
-    /// told by an error with [`Error::is_unavailable`], and [`Systems::watch`] always works.
+    /// If the connection ends, the client connects again and continues from the last status. The service limits the
+    /// number of connections. Beyond it the error is [`Error::is_unavailable`]; [`Systems::watch`] has no such
+    /// limit.
     pub fn events(&self, id: Uuid, options: &WatchOptions) -> Watch {
         watch::follow(self.0.clone(), id, options.clone())
     }
@@ -110,10 +113,10 @@ impl Systems<'_> {
     }
 }
 
-/// The update that would leave a system as it is: change a field of it, then send it.
+/// An update that changes nothing yet. Change its fields, then send it with [`Systems::update`].
 ///
-/// Roof values that are the surface's defaults stay absent, so that they go on following the defaults. An update has room
-/// for one roof: for a system of several there is none, so that no roof is lost.
+/// Roof values that are the surface's defaults stay absent, so that they keep following the defaults. An update
+/// holds one roof. A system with several roofs gives `None`, so that no roof is lost.
 pub fn system_update_from(system: &System) -> Option<SystemUpdateRequest> {
     let [roof] = system.roofs.as_slice() else { return None };
     Some(SystemUpdateRequest {

@@ -5,7 +5,7 @@ use crate::{Client, Error, TaskQuery, requests};
 use eavesward_contract::Task;
 use uuid::Uuid;
 
-/// What falls due, soonest first; tasks without a date come last.
+/// Tasks, soonest first; tasks without a date come last.
 #[derive(Clone, Copy, Debug)]
 pub struct Tasks<'a>(pub(super) &'a Client);
 

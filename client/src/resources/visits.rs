@@ -12,7 +12,8 @@ pub struct Visits<'a>(pub(super) &'a Client);
 impl Visits<'_> {
     list_methods!(Visit, VisitQuery, requests::list_visits);
 
-    /// Logs a visit: accumulated figures of what was done begin anew, and the limits learn from what was found.
+    /// Logs a visit. For each duty that was done, the accumulated figure starts at zero again. The limits learn
+    /// from the findings.
     pub async fn log(&self, visit: &VisitRequest) -> Result<Visit, Error> {
         self.0.call(requests::log_visit(visit)?).await
     }
@@ -22,17 +23,17 @@ impl Visits<'_> {
         self.0.call(requests::visit(id)).await
     }
 
-    /// Corrects a visit, if it still has this version. It is kept as it stood as a revision.
+    /// Corrects a visit, if it still has this version. The earlier version is kept as a revision.
     pub async fn correct(&self, id: Uuid, version: i64, visit: &VisitRequest) -> Result<Visit, Error> {
         self.0.call(requests::correct_visit(id, version, visit)?).await
     }
 
-    /// Withdraws a visit that did not happen as logged. It is kept, and counts for nothing.
+    /// Withdraws a visit that did not happen as logged. It stays stored, but forecasts ignore it.
     pub async fn withdraw(&self, id: Uuid, withdraw: &WithdrawRequest) -> Result<Visit, Error> {
         self.0.call(requests::withdraw_visit(id, withdraw)?).await
     }
 
-    /// The visit as it stood before each correction or withdrawal, as a stream, oldest first.
+    /// The versions of a visit before each correction or withdrawal, as a stream, oldest first.
     pub fn revisions(&self, id: Uuid) -> Items<VisitRevision> {
         self.0.follow(None, move |cursor| requests::list_visit_revisions(id, cursor.as_deref()))
     }
