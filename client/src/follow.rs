@@ -5,25 +5,26 @@ use eavesward_contract::{Reminder, ReminderFeed};
 use std::collections::VecDeque;
 use std::time::Duration;
 
-/// Seconds that the service is asked to wait for an entry; less where the client's time for an attempt is shorter.
+/// Seconds that the service may wait for an entry. The client asks for less if its time for one attempt is shorter.
 const WAIT_S: u64 = 25;
-/// What stands for the end of the feed.
+/// The cursor that stands for the end of the feed.
 const NOW: &str = "now";
 
-/// Entries of the reminders' feed as they come, without an end.
+/// Entries of the reminders' feed as they arrive. The feed never ends.
 ///
-/// [`Self::next`] waits until there is one. Keep [`Self::cursor`] when an entry has been dealt with, and give it as
-/// [`ReminderQuery::after`] after a restart: nothing is skipped, and only what was not yet dealt with comes again.
+/// [`Self::next`] waits for the next entry. Store [`Self::cursor`] once you have handled an entry. After a restart,
+/// pass it as [`ReminderQuery::after`]. Then no entry is skipped, and only entries that you had not handled are
+/// repeated.
 ///
-/// An error does not end it: the next call goes on from the same place, and at once, so wait a little before it
-/// ([`Error::retry_after`] may say how long) where the error may pass ([`Error::is_transient`]). An expired cursor
-/// ([`Error::is_cursor_expired`]) comes again each time; the error says how to begin anew.
+/// After an error you may call again; the call continues from the same place. It does not wait first. If the error
+/// may pass ([`Error::is_transient`]), wait before you call; [`Error::retry_after`] may say how long. An expired
+/// cursor gives [`Error::is_cursor_expired`] at every call; the error says how to start again.
 #[derive(Debug)]
 pub struct Follow {
     client: Client,
     query: ReminderQuery,
     ahead: VecDeque<Reminder>,
-    /// Where the feed was read to; given out when everything before it was.
+    /// How far the feed was read. It becomes the cursor once all entries before it were handed out.
     read_to: Option<String>,
     cursor: Option<String>,
     behind: i64,
@@ -35,7 +36,7 @@ impl Follow {
         Self { client, query, ahead: VecDeque::new(), read_to: cursor.clone(), cursor, behind: 0 }
     }
 
-    /// The next entry; waits for it.
+    /// Waits for the next entry.
     pub async fn next(&mut self) -> Result<Reminder, Error> {
         loop {
             if let Some(entry) = self.poll().await? {
@@ -44,11 +45,11 @@ impl Follow {
         }
     }
 
-    /// The next entry, or nothing if there was none for a while, some seconds: for those who have something to do meanwhile,
-    /// such as keeping the cursor, which goes on where a filter leaves everything out.
+    /// The next entry, or `None` if none arrived within some seconds. Use it if your program has other work between
+    /// entries, such as storing the cursor. The cursor also moves past entries that the filter leaves out.
     pub async fn poll(&mut self) -> Result<Option<Reminder>, Error> {
         if self.ahead.is_empty() {
-            // Everything that was read was given out, so what the filter left out need not be looked at again.
+            // All entries were handed out, so entries that the filter left out need no second look.
             self.cursor.clone_from(&self.read_to);
             self.read().await?;
         }
@@ -60,20 +61,20 @@ impl Follow {
         Ok(entry)
     }
 
-    /// Where to go on after a restart: behind the entry that [`Self::next`] gave last. Absent before the first answer of a
-    /// feed that is read from its beginning.
+    /// Where to continue after a restart: behind the last entry from [`Self::next`]. It is `None` before the first
+    /// answer of a feed that is read from its beginning.
     pub fn cursor(&self) -> Option<&str> {
         self.cursor.as_deref()
     }
 
-    /// How many entries the feed held behind what was read, when the service last answered; those that the filter leaves
-    /// out are counted too.
+    /// How many entries were still to read when the service last answered. The count includes entries that the
+    /// filter leaves out.
     pub fn behind(&self) -> i64 {
         self.behind
     }
 
     async fn read(&mut self) -> Result<(), Error> {
-        // The end of the feed is made a place in it at once: asked for it again, entries in between would be lost.
+        // Turn `now` into a real cursor at once: a second request for `now` would lose the entries in between.
         let now = self.read_to.as_deref() == Some(NOW);
         let wait = self.client.longest_wait().as_secs().saturating_sub(5).min(WAIT_S);
         let wait = if now { 0 } else { wait };
@@ -84,7 +85,7 @@ impl Follow {
         self.behind = feed.behind;
         self.ahead.extend(feed.items);
         if self.ahead.is_empty() && wait == 0 && !now {
-            // The client has no time to let the service wait.
+            // The client's time-out is too short to let the service wait, so the client waits.
             tokio::time::sleep(Duration::from_secs(2)).await;
         }
         Ok(())

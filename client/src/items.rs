@@ -7,25 +7,26 @@ use std::future::Future;
 use std::pin::Pin;
 use std::task::{Context, Poll};
 
-/// The items of a list, page by page as they are asked for.
+/// The items of a list. Pages are fetched as needed.
 ///
-/// A page is fetched when the one before it is used up; dropping the stream fetches no more. After an error it ends.
+/// The next page is fetched when you have read the one before. Drop the stream to fetch no more. It ends after an
+/// error.
 pub struct Items<T>(BoxStream<'static, Result<T, Error>>);
 
 impl<T: Send + 'static> Items<T> {
-    /// Follows cursors from `first` (none means the beginning) with a function that fetches one page.
+    /// Follows cursors from `first`, or from the beginning if it is `None`. `fetch` fetches one page.
     pub(crate) fn follow<F, Fut>(first: Option<String>, fetch: F) -> Self
     where
         F: Fn(Option<String>) -> Fut + Send + 'static,
         Fut: Future<Output = Result<Page<T>, Error>> + Send + 'static,
     {
-        // `None` as the state means that the last page has been read.
+        // The state is `None` once the last page was read.
         let pages = stream::try_unfold((Some(first), fetch), |(state, fetch)| async move {
             let Some(cursor) = state else { return Ok(None) };
             let page = fetch(cursor.clone()).await?;
             let next = match page.next_cursor {
                 None => None,
-                // Going on would ask for the same page for ever.
+                // Without this check the client would ask for the same page for ever.
                 Some(next) if cursor.as_ref() == Some(&next) => {
                     return Err(Error::contract("a page named itself as the next page"));
                 }
@@ -36,12 +37,12 @@ impl<T: Send + 'static> Items<T> {
         Self(pages.try_flatten().boxed())
     }
 
-    /// The next item, or nothing at the end of the list.
+    /// The next item, or `None` at the end of the list.
     pub async fn next(&mut self) -> Option<Result<T, Error>> {
         self.0.next().await
     }
 
-    /// Every item that is left.
+    /// All remaining items.
     pub async fn all(self) -> Result<Vec<T>, Error> {
         self.0.try_collect().await
     }

@@ -1,4 +1,4 @@
-//! The client whose calls wait.
+//! The blocking client.
 
 use super::waiter::Waiter;
 use crate::{DigestFormat, DigestQuery, Error, Request, Response};
@@ -6,7 +6,8 @@ use eavesward_contract::{Account, Digest, ForecastRequest, SystemForecast};
 use std::fmt;
 use tokio::runtime::Builder;
 
-/// A connection whose calls wait. Cloning it is cheap and shares the connections; threads may share it.
+/// A blocking client: each call waits for its answer. Clones are cheap and share the connections, and threads may
+/// share one client.
 #[derive(Clone)]
 pub struct Client {
     pub(super) inner: crate::Client,
@@ -14,17 +15,17 @@ pub struct Client {
 }
 
 impl Client {
-    /// Waits for the calls of a client.
+    /// Makes a blocking client from an async one.
     ///
     /// # Errors
-    /// The machine refuses what waiting needs.
+    /// The machine cannot start the runtime that the client waits on.
     pub fn new(client: crate::Client) -> Result<Self, Error> {
         let runtime = Builder::new_current_thread().enable_all().build();
         let runtime = runtime.map_err(|e| Error::setup(format!("the runtime could not be started: {e}")))?;
         Ok(Self { inner: client, waiter: Waiter::new(runtime) })
     }
 
-    /// Waits for anything that is done with the async client: the way out where no method fits.
+    /// Waits for any work with the async client. Use it for calls that have no blocking method.
     pub fn wait<T: Send>(
         &self,
         call: impl AsyncFnOnce(&crate::Client) -> Result<T, Error> + Send,

@@ -1,4 +1,4 @@
-//! The twins of the async handles, as a table.
+//! The blocking versions of the async handles, as a table.
 
 use super::client::Client;
 use super::items::{Follow, Items};
@@ -19,15 +19,15 @@ use eavesward_contract::{
 use futures_util::stream::StreamExt;
 use uuid::Uuid;
 
-/// Writes a handle for each line of the table, with a method for each of its calls: `call` waits for one answer, `items`
-/// gives an iterator, `follow` what has no end, `plain` asks nobody.
+/// Writes a handle for each block of the table and a method for each line. `call` waits for one answer. `items`
+/// gives an iterator. `follow` gives an iterator without an end. `plain` sends no request.
 macro_rules! twins {
     ($($handle:ident $Handle:ident {
         $($kind:ident $name:ident($($arg:ident: $type:ty),*) -> $out:ty;)*
     })*) => {
         impl Client {
             $(
-                #[doc = concat!("The twin of [`crate::Client::", stringify!($handle), "`].")]
+                #[doc = concat!("The blocking version of [`crate::Client::", stringify!($handle), "`].")]
                 pub fn $handle(&self) -> $Handle<'_> {
                     $Handle(self)
                 }
@@ -35,7 +35,7 @@ macro_rules! twins {
         }
 
         $(
-            #[doc = concat!("The twin of [`crate::", stringify!($Handle), "`].")]
+            #[doc = concat!("The blocking version of [`crate::", stringify!($Handle), "`].")]
             #[derive(Clone, Copy, Debug)]
             pub struct $Handle<'a>(&'a Client);
 
@@ -44,7 +44,7 @@ macro_rules! twins {
             }
         )*
 
-        /// Every handle with its methods, for the test that none is missing.
+        /// Every handle with its methods, for the test that finds missing ones.
         #[cfg(test)]
         const TWINS: &[(&str, &[&str])] = &[$((stringify!($Handle), &[$(stringify!($name)),*])),*];
     };
@@ -61,13 +61,13 @@ macro_rules! twins {
         }
     };
     (follow $handle:ident $Handle:ident $name:ident($($arg:ident: $type:ty),*) -> $out:ty) => {
-        #[doc = concat!("The twin of [`crate::", stringify!($Handle), "::", stringify!($name), "`].")]
+        #[doc = concat!("The blocking version of [`crate::", stringify!($Handle), "::", stringify!($name), "`].")]
         pub fn $name(&self $(, $arg: $type)*) -> $out {
             <$out>::new(self.0.inner.$handle().$name($($arg),*), &self.0.waiter)
         }
     };
     (items $handle:ident $Handle:ident $name:ident($($arg:ident: $type:ty),*) -> $out:ty) => {
-        #[doc = concat!("The items of [`crate::", stringify!($Handle), "::", stringify!($name), "`], waited for one by one.")]
+        #[doc = concat!("The items of [`crate::", stringify!($Handle), "::", stringify!($name), "`]; the iterator waits for each.")]
         pub fn $name(&self $(, $arg: $type)*) -> Items<$out> {
             let stream = self.0.inner.$handle().$name($($arg),*).boxed();
             Items { stream, waiter: self.0.waiter.clone() }
@@ -194,7 +194,7 @@ mod tests {
     use super::TWINS;
     use std::collections::BTreeSet;
 
-    /// Handle and method of everything public in `client/src/resources`.
+    /// The handle and name of every public method in `client/src/resources`.
     fn async_methods() -> BTreeSet<(String, String)> {
         let mut methods = BTreeSet::new();
         let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/src/resources");
@@ -216,7 +216,7 @@ mod tests {
                 let named = line.strip_prefix("pub async fn ").or_else(|| line.strip_prefix("pub fn "));
                 let is_async = line.starts_with("pub async fn ");
                 if let Some((name, _)) = named.and_then(|rest| rest.split_once(['(', '<']))
-                    // What the client has besides are the handles themselves.
+                    // The client's other methods are the handles themselves.
                     && (is_async || handle != "Client")
                 {
                     methods.insert((handle, name.to_owned()));
@@ -229,7 +229,7 @@ mod tests {
     #[test]
     fn every_async_call_has_a_twin() {
         let methods = async_methods();
-        assert!(methods.len() > 40, "they were not read rightly: {methods:?}");
+        assert!(methods.len() > 40, "the methods were not read correctly: {methods:?}");
         let twins: BTreeSet<(String, String)> = TWINS
             .iter()
             .flat_map(|(handle, names)| names.iter().map(|name| ((*handle).to_owned(), (*name).to_owned())))
@@ -238,8 +238,11 @@ mod tests {
             ["account", "forecast", "digest", "digest_as"].map(|name| ("Client".to_owned(), name.to_owned()));
         let twins: BTreeSet<_> = twins.into_iter().chain(own).collect();
         let missing: Vec<_> = methods.difference(&twins).collect();
-        assert!(missing.is_empty(), "give {missing:?} a line in the table of client/src/blocking/handles.rs");
+        assert!(
+            missing.is_empty(),
+            "add a line for {missing:?} to the table in client/src/blocking/handles.rs"
+        );
         let strange: Vec<_> = twins.difference(&methods).collect();
-        assert!(strange.is_empty(), "{strange:?} are no calls of client/src/resources");
+        assert!(strange.is_empty(), "{strange:?} are not calls of client/src/resources");
     }
 }

@@ -1,4 +1,4 @@
-//! What is waited for one by one.
+//! Blocking iterators.
 
 use super::waiter::Waiter;
 use crate::Error;
@@ -6,7 +6,7 @@ use eavesward_contract::Reminder;
 use futures_util::stream::{BoxStream, StreamExt};
 use std::fmt;
 
-/// The items of a list or of a watch, one after the other; each may be waited for.
+/// The items of a list or of a watch. Each step may wait for the service.
 pub struct Items<T> {
     pub(super) stream: BoxStream<'static, Result<T, Error>>,
     pub(super) waiter: Waiter,
@@ -27,7 +27,7 @@ impl<T> fmt::Debug for Items<T> {
     }
 }
 
-/// The twin of [`crate::Follow`]: entries of the reminders' feed as they come; each is waited for.
+/// The blocking version of [`crate::Follow`]: entries of the reminders' feed as they arrive.
 #[derive(Debug)]
 pub struct Follow {
     inner: crate::Follow,

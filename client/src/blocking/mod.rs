@@ -1,4 +1,4 @@
-//! The same calls for programs without an async runtime: each waits for its answer.
+//! The same calls for programs without an async runtime. Each call waits for its answer.
 //!
 //! ```no_run
 //! # fn main() -> Result<(), eavesward_client::Error> {
@@ -10,7 +10,7 @@
 //!     let task = task?;
 //!     println!("{}: {}", task.component_name, task.title);
 //! }
-//! // Whatever has no twin here can be waited for, too.
+//! // `wait` also runs calls that have no blocking method.
 //! let account = client.wait(async |client| client.account().await)?;
 //! # let _ = account;
 //! # Ok(()) }
@@ -18,15 +18,15 @@
 //!
 //! # Beside an async runtime
 //!
-//! A program that has a runtime calls from a thread that may wait: one of its own, or one of
-//! [`tokio::task::spawn_blocking`]. In the latter a further thread makes the call, since one that belongs to a runtime
-//! must not drive another.
+//! In a program with a runtime, call from a thread that may block: one of your own, or one of
+//! [`tokio::task::spawn_blocking`]. In the second case another thread makes the call, because a thread of one
+//! runtime must not run another.
 //!
-//! A call in what a runtime's `block_on` runs, such as the body of an async `main`, would stop all that it runs, so it is
-//! an error with [`crate::Error::is_usage`]. In a spawned async task it cannot be told from one of `spawn_blocking`: it
-//! is made, and holds the task's worker up until the answer is there. Async code uses [`crate::Client`].
+//! Code inside a runtime's `block_on`, such as the body of an async `main`, must not make blocking calls. They
+//! would stop the runtime, so they fail with [`crate::Error::is_usage`]. In a spawned async task the call works but
+//! blocks the task's worker thread until the answer arrives. Async code uses [`crate::Client`].
 //!
-//! To add a call: a line in the table of `handles`. A test names those that are missing.
+//! To add a call, add a line to the table in `handles`. A test lists the missing ones.
 
 mod client;
 mod handles;
@@ -47,7 +47,7 @@ mod tests {
     use tokio::runtime::Builder;
 
     fn client() -> Client {
-        // A port of the discard service, where nobody answers.
+        // A port of the discard service, where nothing answers.
         let client = crate::Client::builder()
             .base_url("http://127.0.0.1:9")
             .key("k")
@@ -84,7 +84,7 @@ mod tests {
                     assert!(entries.poll().expect_err("nobody is there").is_connect());
                 };
                 tokio::task::spawn_blocking(waits).await.expect("it may wait there");
-                // Not told from the other; it is no good place for it and does no harm.
+                // A spawned task looks the same as `spawn_blocking`: a poor place for the call, but it works.
                 tokio::spawn(async move { waits() }).await.expect("no panic");
             });
         }

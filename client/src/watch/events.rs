@@ -1,4 +1,4 @@
-//! Server-sent events, as the HTML standard has them (section 9.2): read, and taken up again where they broke off.
+//! Reads server-sent events (HTML standard, section 9.2) and reconnects where the stream broke off.
 
 use super::options::WatchOptions;
 use super::stream::{StatusSeen, Watch};
@@ -10,9 +10,9 @@ use std::collections::VecDeque;
 use std::time::Duration;
 use uuid::Uuid;
 
-/// Silence after which a connection is taken for dead: three of the service's beats.
+/// Silence after which a connection counts as dead: three heartbeats of the service.
 const SILENCE: Duration = Duration::from_secs(45);
-/// The most bytes of one event. A status has less than 2,000.
+/// The most bytes of one event. A status has fewer than 2,000.
 const MOST_BYTES: usize = 256 * 1024;
 
 /// One event.
@@ -23,12 +23,12 @@ struct Event {
     data: String,
 }
 
-/// Takes bytes apart into events.
+/// Splits bytes into events.
 #[derive(Debug, Default)]
 struct Parser {
-    /// Bytes of a line whose end has not come.
+    /// Bytes of a line whose end has not arrived.
     rest: Vec<u8>,
-    /// Whether the last byte was a carriage return: a line feed after it belongs to it.
+    /// Whether the last byte was a carriage return. A line feed after it belongs to the same line end.
     after_return: bool,
     event: Event,
     has_data: bool,
@@ -38,7 +38,7 @@ struct Parser {
 }
 
 impl Parser {
-    /// Takes some bytes; an error when an event has no end.
+    /// Takes some bytes. It is an error if an event exceeds [`MOST_BYTES`].
     fn push(&mut self, bytes: &[u8]) -> Result<(), Error> {
         for byte in bytes {
             let after_return = std::mem::replace(&mut self.after_return, *byte == b'\r');
@@ -52,7 +52,7 @@ impl Parser {
             }
         }
         if self.rest.len() + self.event.data.len() > MOST_BYTES {
-            return Err(Error::contract("an event of a stream has no end"));
+            return Err(Error::contract("an event of the stream is too long"));
         }
         Ok(())
     }
@@ -86,7 +86,7 @@ impl Parser {
     }
 }
 
-/// Whoever stays connected.
+/// A watch that stays connected.
 struct Connected {
     client: Client,
     system: Uuid,
@@ -127,7 +127,7 @@ pub(crate) fn follow(client: Client, system: Uuid, options: WatchOptions) -> Wat
 }
 
 impl Connected {
-    /// Connects, or reads on; nothing when there is nothing to tell of it.
+    /// Connects or reads on. `None` means that there is nothing to report yet.
     async fn step(&mut self) -> Result<Option<StatusSeen>, Error> {
         let Some((response, parser)) = &mut self.open else {
             tokio::time::sleep(self.wait).await;
@@ -139,12 +139,13 @@ impl Connected {
             return self.told(event);
         }
         if let Ok(Ok(Some(bytes))) = tokio::time::timeout(SILENCE, response.chunk()).await {
-            // Whatever comes shows that the service is there again; who knows the status already may hear none.
+            // Any bytes show that the service answers again, even if no new status follows.
             self.failures = 0;
             parser.push(&bytes)?;
             self.retry = parser.retry.unwrap_or(self.retry);
         } else {
-            // The service stopped, or a proxy had enough, or nothing is heard: connect again, from what is known.
+            // The service or a proxy ended the connection, or it was silent too long. Connect again from the last
+            // known status.
             self.open = None;
             self.wait = self.options.spread(self.retry, jitter());
         }

@@ -1,4 +1,4 @@
-//! Watching a status: by asking again and again, or over a connection that stays open.
+//! Watching a status, either by polling or over a connection that stays open.
 
 mod events;
 mod options;

@@ -1,20 +1,20 @@
-//! How a status is watched: from where on, and how long to wait.
+//! Options of watching: the last known status, and how long to wait between requests.
 
 use crate::Error;
 use bon::Builder;
 use std::time::Duration;
 
-/// How a status is watched.
+/// Options of watching a status.
 #[derive(Clone, Debug, PartialEq, Eq, Builder)]
 pub struct WatchOptions {
-    /// The tag of the status that is known already: it is not given again. Take it from
-    /// [`StatusSeen::etag`](crate::StatusSeen::etag).
+    /// The tag of the status that you know already, from [`StatusSeen::etag`](crate::StatusSeen::etag). That status
+    /// is not repeated.
     #[builder(into)]
     pub known: Option<String>,
-    /// The shortest wait between two questions, whatever the service says.
+    /// The shortest wait between two requests, whatever the service says. 5 s by default.
     #[builder(default = Duration::from_secs(5))]
     pub at_least: Duration,
-    /// The longest wait between two questions, whatever the service says, and after failures.
+    /// The longest wait between two requests, whatever the service says, also after failures. 5 minutes by default.
     #[builder(default = Duration::from_secs(300))]
     pub at_most: Duration,
 }
@@ -26,11 +26,13 @@ impl Default for WatchOptions {
 }
 
 impl WatchOptions {
-    /// How long to wait before asking again. `max_age` is what the service said, `failures` how many times in a row it
-    /// could not be asked, `jitter` a fresh number from 0 up to 1.
+    /// How long to wait before the next request. `max_age` is the service's own figure. `failures` counts the
+    /// requests in a row that failed. `jitter` is a random number, at least 0 and below 1.
     ///
-    /// Without failures: what the service said, within the bounds, and up to a tenth more, so that those who were told of
-    /// the same midnight do not all come back at once. After failures: `at_least`, doubled with each, up to `at_most`.
+    /// Without failures the wait is `max_age`, kept within the two bounds. After failures it is `at_least`, doubled
+    /// with each further failure, up to `at_most`.
+    ///
+    /// Up to a tenth is added at random, so that clients with the same expiry time do not all return at once.
     pub fn wait(&self, max_age: Option<Duration>, failures: u32, jitter: f64) -> Duration {
         let wait = match failures {
             0 => max_age.unwrap_or_default(),
@@ -39,14 +41,14 @@ impl WatchOptions {
         self.spread(wait, jitter)
     }
 
-    /// How long to wait after an error: as after so many failures, and no shorter than the service asked for, up to
-    /// `at_most`.
+    /// How long to wait after an error. The wait grows with the failures and is no shorter than the service asked
+    /// for, up to `at_most`.
     pub(crate) fn wait_after(&self, error: &Error, failures: u32, jitter: f64) -> Duration {
         let wait = self.wait(None, failures, jitter);
         error.retry_after().map_or(wait, |asked| wait.max(asked.min(self.at_most)))
     }
 
-    /// A wait within the bounds, and up to a tenth more.
+    /// A wait within the bounds plus up to a tenth more.
     pub(super) fn spread(&self, wait: Duration, jitter: f64) -> Duration {
         let wait = wait.min(self.at_most).max(self.at_least);
         wait.saturating_add((wait / 10).mul_f64(jitter.clamp(0.0, 1.0)))
@@ -88,7 +90,7 @@ mod tests {
             let error = Error::contract("away").retry_after_set(asked);
             assert_eq!(options.wait_after(&error, failures, 0.0), want, "{asked:?} {failures}");
         }
-        // Bounds that cross: never more often than was asked for.
+        // If the bounds cross, `at_least` wins.
         let options = WatchOptions::builder().at_least(S(900)).at_most(S(300)).build();
         assert_eq!(options.wait(Some(S(1)), 0, 0.0), S(900));
     }

@@ -1,4 +1,4 @@
-//! Watching a status by asking again and again.
+//! Watching a status by polling.
 
 use super::options::WatchOptions;
 use super::stream::{StatusSeen, Watch};
@@ -8,15 +8,15 @@ use futures_util::stream;
 use std::time::Duration;
 use uuid::Uuid;
 
-/// What the service said when it was asked once.
+/// The answer to one request.
 struct Polled {
-    /// For how long there is no need to ask again.
+    /// For how long no new request is worthwhile.
     max_age: Option<Duration>,
-    /// The status, if it is another than the one before.
+    /// The status, if it differs from the one before.
     seen: Option<StatusSeen>,
 }
 
-/// Whoever asks again and again.
+/// A watch that polls.
 struct Poller {
     client: Client,
     system: Uuid,
@@ -42,7 +42,7 @@ pub(crate) fn poll(client: Client, system: Uuid, options: WatchOptions) -> Watch
 }
 
 impl Poller {
-    /// Asks once; nothing when nothing changed.
+    /// Asks once. `None` means that nothing changed.
     async fn ask(&mut self) -> Option<Result<StatusSeen, Error>> {
         match self.poll_once().await {
             Ok(Polled { max_age, seen }) => {
@@ -71,7 +71,7 @@ impl Poller {
         let missing = || Error::contract("a status came without an entity tag");
         let etag = response.etag().ok_or_else(missing)?.to_owned();
         let seen = StatusSeen { status: response.json()?, etag: etag.clone() };
-        // A proxy that knows no conditions sends what is known already.
+        // A proxy that ignores `If-None-Match` sends the known status again.
         let same = self.known.replace(etag) == Some(seen.etag.clone());
         Ok(Polled { max_age: response.max_age(), seen: (!same).then_some(seen) })
     }

@@ -1,4 +1,4 @@
-//! A status as it changes, wherever it comes from.
+//! The stream of statuses, for both ways of watching.
 
 use crate::Error;
 use eavesward_contract::SystemStatus;
@@ -6,19 +6,19 @@ use futures_util::stream::{BoxStream, Stream, StreamExt};
 use std::pin::Pin;
 use std::task::{Context, Poll};
 
-/// A status that is another than the one before.
+/// A status that differs from the one before.
 #[derive(Clone, Debug, PartialEq)]
 pub struct StatusSeen {
     /// The status.
     pub status: SystemStatus,
-    /// Its tag: keep it, and watching goes on from here after a restart.
+    /// Its tag. Store it to continue from here after a restart.
     pub etag: String,
 }
 
-/// A status as it changes, for as long as it is polled.
+/// A stream of statuses: one item for each change, for as long as you read it.
 ///
-/// A failure that may pass (no connection, say) is given as an error, and watching goes on; an error that will not pass
-/// (a key that was revoked) is the last item. Dropping it asks no more.
+/// A failure that may pass, such as a lost connection, is an error item, and watching goes on. A failure that will
+/// not pass, such as a revoked key, is the last item. Drop the stream to stop watching.
 pub struct Watch(BoxStream<'static, Result<StatusSeen, Error>>);
 
 impl Watch {
@@ -26,7 +26,7 @@ impl Watch {
         Self(stream.boxed())
     }
 
-    /// The next status that is another than the one before; nothing after an error that will not pass.
+    /// Waits for the next change. `None` follows an error that will not pass.
     pub async fn next(&mut self) -> Option<Result<StatusSeen, Error>> {
         self.0.next().await
     }
