@@ -3,7 +3,7 @@
 use crate::Error;
 use url::{Host, Url};
 
-/// Reads a base URL, if it is one.
+/// Reads and checks a base URL.
 pub(crate) fn checked_base_url(text: &str) -> Result<Url, Error> {
     // The text may hold a password, so the messages do not repeat it.
     let url = Url::parse(text.trim()).map_err(|e| {
@@ -13,9 +13,7 @@ pub(crate) fn checked_base_url(text: &str) -> Result<Url, Error> {
         return Err(Error::setup("the base URL must begin with http:// or https://"));
     }
     if !url.username().is_empty() || url.password().is_some() {
-        return Err(Error::setup(
-            "the base URL must not hold a user or password; the key goes in its own place",
-        ));
+        return Err(Error::setup("the base URL must not hold a user or password; give the key separately"));
     }
     if url.query().is_some() || url.fragment().is_some() {
         return Err(Error::setup("the base URL must not hold a query or fragment"));
@@ -23,7 +21,7 @@ pub(crate) fn checked_base_url(text: &str) -> Result<Url, Error> {
     Ok(url)
 }
 
-/// Whether a URL leads to the machine that this runs on.
+/// Whether a URL leads to the machine that this program runs on.
 pub(crate) fn is_this_machine(url: &Url) -> bool {
     match url.host() {
         Some(Host::Domain(name)) => name == "localhost" || name.ends_with(".localhost"),

@@ -1,4 +1,4 @@
-//! Sending requests: the only place that does I/O.
+//! Sends requests. This is the only file that does I/O.
 
 use crate::base_url::{checked_base_url, is_this_machine};
 use crate::error::Kind;
@@ -18,12 +18,12 @@ use url::Url;
 
 const EVENT_STREAM: &str = "text/event-stream";
 
-/// A connection to one Eavesward service with one bearer key. Cloning it is cheap and shares the connections.
+/// A connection to one Eavesward service with one bearer key. Clones are cheap and share the connections.
 ///
-/// Redirects are never followed, so the key goes to the base URL's host and nowhere else. Calls need a tokio runtime.
+/// The client follows no redirects, so the key goes only to the base URL's host. Calls need a tokio runtime.
 ///
-/// The proxies that the environment names (`HTTPS_PROXY`, `HTTP_PROXY`, `ALL_PROXY`, with the exceptions of `NO_PROXY`)
-/// are used, except for a service on this machine: `localhost` and loopback addresses are asked directly.
+/// The client uses the proxies of the environment: `HTTPS_PROXY`, `HTTP_PROXY`, `ALL_PROXY` and the exceptions in
+/// `NO_PROXY`. It uses no proxy for `localhost` and loopback addresses.
 #[derive(Clone)]
 pub struct Client {
     inner: Arc<Inner>,
@@ -43,24 +43,25 @@ impl Client {
     ///
     /// # Errors
     ///
-    /// If the base URL is not an absolute http or https URL without user, query and fragment, if the key cannot stand
-    /// in a header, or if the machine's TLS roots cannot be read.
+    /// - The base URL is not an absolute http or https URL, or has a user, a query or a fragment.
+    /// - The key has characters that a header cannot hold.
+    /// - The machine's TLS roots cannot be read.
     #[builder]
     #[expect(
         clippy::needless_pass_by_value,
         reason = "a builder that borrowed would be awkward to hand around"
     )]
     pub fn new(
-        /// Where the service is, such as `https://eaves.example`; a path in front of `/v1` is kept.
+        /// The service's address, such as `https://eaves.example`. A path in front of `/v1` is kept.
         #[builder(into)]
         base_url: String,
         /// The bearer key.
         #[builder(into)]
         key: String,
-        /// Longest time for one attempt, from connecting to the last byte of the answer.
+        /// Longest time for one attempt, from connecting to the last byte of the answer. 30 s by default.
         #[builder(default = Duration::from_secs(30))]
         timeout: Duration,
-        /// Longest time to connect; part of `timeout`.
+        /// Longest time to connect, as part of `timeout`. 10 s by default.
         #[builder(default = Duration::from_secs(10))]
         connect_timeout: Duration,
         /// When calls are repeated.
@@ -68,12 +69,12 @@ impl Client {
         retry: RetryPolicy,
     ) -> Result<Self, Error> {
         let base_url = checked_base_url(&base_url)?;
-        // The key itself stays out of the message: errors end up in logs.
+        // The message does not hold the key, because errors end up in logs.
         if key.is_empty() || !key.bytes().all(|b| b.is_ascii_graphic()) {
-            return Err(Error::setup("the key is empty or has characters that cannot stand in a header"));
+            return Err(Error::setup("the key is empty or has characters that a header cannot hold"));
         }
         let mut authorization = HeaderValue::try_from(format!("Bearer {key}"))
-            .map_err(|_| Error::setup("the key has characters that cannot stand in a header"))?;
+            .map_err(|_| Error::setup("the key has characters that a header cannot hold"))?;
         authorization.set_sensitive(true);
         tls::choose();
         let mut http = reqwest::Client::builder()
@@ -90,18 +91,19 @@ impl Client {
 }
 
 impl Client {
-    /// Sends a request, repeats it as [`retry`](crate::retry) says, and decodes the body of a success.
+    /// Sends a request, repeats it by the rules of [`retry`](crate::retry), and decodes the body of a success.
     pub async fn call<T: DeserializeOwned>(&self, request: Request) -> Result<T, Error> {
         self.send(request).await?.json()
     }
 
-    /// Sends a request and repeats it as [`retry`](crate::retry) says: the way out where no method fits.
+    /// Sends a request and repeats it by the rules of [`retry`](crate::retry). Use it for calls that have no method
+    /// of their own.
     ///
-    /// A POST without an idempotency key gets a fresh one, the same for all attempts. 2xx and 304 are successes,
-    /// everything else is an error, redirects included.
+    /// A POST without an idempotency key gets a new key, the same for all attempts. 2xx and 304 are successes.
+    /// Every other status is an error, also a redirect.
     ///
-    /// Every call opens a span of the target `eavesward_client` at level INFO with `method`, `route`
-    /// ([`Request::route`]), `attempts` and `status`, and tells of each attempt that failed at level DEBUG. Neither holds
+    /// Every call opens a span of the target `eavesward_client` at level INFO. It has `method`, `route`
+    /// ([`Request::route`]), `attempts` and `status`. Each failed attempt is an event at level DEBUG. Neither holds
     /// the key, the query, the body or an id.
     pub async fn send(&self, request: Request) -> Result<Response, Error> {
         let span = span_of(&request);
@@ -148,7 +150,7 @@ impl Client {
         }
     }
 
-    /// The longest that an answer may take.
+    /// The longest time that an answer may take.
     pub(crate) fn longest_wait(&self) -> Duration {
         self.inner.timeout.min(self.inner.retry.deadline)
     }
@@ -188,7 +190,7 @@ impl Client {
 
     fn addressed(&self, request: &Request, url: Url, accept: &'static str) -> reqwest::RequestBuilder {
         let mut builder = self.inner.http.request(request.method().clone(), url);
-        // A header that the request brings along goes before the usual one.
+        // A header of the request replaces the default one.
         if !request.headers().contains_key(ACCEPT) {
             builder = builder.header(ACCEPT, accept);
         }
@@ -201,7 +203,7 @@ impl Client {
         builder
     }
 
-    /// Opens an answer that goes on for ever: one attempt, and the time-out counts up to its first byte.
+    /// Opens an answer that never ends. It makes one attempt, and the time-out ends with the answer's headers.
     pub(crate) async fn open(&self, request: &Request) -> Result<reqwest::Response, Error> {
         let opening = async {
             let url = self.url_of(request)?;
@@ -241,7 +243,7 @@ impl Client {
         }
         let mut url = self.inner.base_url.clone();
         let path = format!("{}{}", url.path().trim_end_matches('/'), request.path());
-        // `set_path` cannot leave the host, whatever the path says.
+        // `set_path` never changes the host, whatever the path says.
         url.set_path(&path);
         if !request.query_pairs().is_empty() {
             url.query_pairs_mut().extend_pairs(request.query_pairs());
@@ -266,7 +268,7 @@ fn span_of(request: &Request) -> Span {
     tracing::info_span!("call", method, route, attempts = field::Empty, status = field::Empty)
 }
 
-/// A number from 0 up to 1. The random bits of a v4 UUID are as good as any for spreading waits.
+/// A random number, at least 0 and below 1. The random bits of a v4 UUID are good enough to spread waits.
 pub(crate) fn jitter() -> f64 {
     const BITS: u32 = 53;
     let low = uuid::Uuid::new_v4().as_u128() & ((1 << BITS) - 1);

@@ -1,12 +1,13 @@
-//! The one error type.
+//! The SDK's error type.
 
 use eavesward_contract::{Problem, ProblemCode};
 use std::fmt;
 use std::time::Duration;
 
-/// Why a call did not succeed. Ask it by its predicates; what is inside may grow.
+/// Why a call did not succeed. Use its methods to find out what happened; they stay stable while the internals may
+/// change.
 ///
-/// Its text is one line for people: request, status, problem and fields. It never holds the bearer key.
+/// Its message is one line for people: request, status, problem and fields. It never holds the bearer key.
 pub struct Error {
     inner: Box<Inner>,
 }
@@ -14,7 +15,7 @@ pub struct Error {
 #[derive(Debug)]
 struct Inner {
     kind: Kind,
-    /// Method and path, once there is a request.
+    /// Method and path, if there is a request.
     request: Option<String>,
     request_id: Option<String>,
     retry_after: Option<Duration>,
@@ -24,19 +25,19 @@ struct Inner {
 
 #[derive(Debug)]
 pub(crate) enum Kind {
-    /// The client was set up with something unusable.
+    /// The client was set up with an unusable value.
     Setup(String),
-    /// The request cannot be put on the wire.
+    /// The request cannot be sent as it is.
     Unsendable(String),
-    /// No complete answer came.
+    /// No complete answer arrived.
     Transport(reqwest::Error),
     /// No time was left for (another) attempt.
     OutOfTime,
     /// The service answered with a problem document.
     Problem(Box<Problem>),
-    /// Something answered without a problem document: a proxy, or another server.
+    /// The answer was not a success and had no problem document. It may come from a proxy or another server.
     Status { status: u16, told: String },
-    /// A success whose body is not what it should be.
+    /// A success whose body does not fit the contract's type.
     Decode { path: String, source: serde_json::Error },
     /// A success that contradicts the contract in another way.
     Contract(String),
@@ -106,7 +107,7 @@ impl Error {
         }
     }
 
-    /// Finds the request in the service's log, if an answer came.
+    /// The id of the request in the service's log, if an answer arrived.
     pub fn request_id(&self) -> Option<&str> {
         let in_problem = self.problem().and_then(|problem| problem.request_id.as_deref());
         in_problem.or(self.inner.request_id.as_deref())
@@ -122,75 +123,76 @@ impl Error {
         self.inner.attempts
     }
 
-    /// Whether the change may have been made all the same, because the reply to an attempt was lost or unclear.
+    /// Whether the change may have been made despite the error, because the reply to an attempt was lost or
+    /// unclear.
     ///
-    /// With [`Error::is_version_mismatch`] it means: read the thing again and compare before taking it for somebody
-    /// else's change. With [`Error::is_not_found`] after a DELETE: it is gone, probably by this call.
+    /// With [`Error::is_version_mismatch`], read the resource again and compare: the change may be your own. With
+    /// [`Error::is_not_found`] after a DELETE, this call probably deleted it.
     pub fn may_have_been_applied(&self) -> bool {
         self.inner.may_have_been_applied
     }
 
-    /// There is no such thing in this account.
+    /// This account has no such resource (404).
     pub fn is_not_found(&self) -> bool {
         self.status() == Some(404)
     }
 
-    /// The thing was changed since the version the update was made from.
+    /// The resource has changed since the version that the update was made from (412).
     pub fn is_version_mismatch(&self) -> bool {
         self.status() == Some(412)
     }
 
-    /// Entries after the cursor are no longer kept; the problem says how to begin anew.
+    /// The cursor is older than the entries that the service keeps (410). The problem says how to start again.
     pub fn is_cursor_expired(&self) -> bool {
         self.status() == Some(410)
     }
 
-    /// The service refused values of the request; the problem's `errors` name the fields.
+    /// The service refused values of the request (400, 413, 415 or 422). The problem's `errors` name the fields.
     pub fn is_invalid(&self) -> bool {
         matches!(self.status(), Some(400 | 413 | 415 | 422))
     }
 
-    /// The key is missing, unknown, revoked or expired.
+    /// The key is missing, unknown, revoked or expired (401).
     pub fn is_unauthorized(&self) -> bool {
         self.status() == Some(401)
     }
 
-    /// The key may not do this: it lacks the scope, or is for one system ([`Error::is_one_system_only`]).
+    /// The key may not do this (403): it lacks the scope, or is for one system ([`Error::is_one_system_only`]).
     pub fn is_scope_missing(&self) -> bool {
         self.status() == Some(403)
     }
 
-    /// The thing is in use or in a state that does not allow this.
+    /// The resource is in use, or its state does not allow this (409).
     pub fn is_conflict(&self) -> bool {
         self.status() == Some(409)
     }
 
-    /// The key is for one system, and this call is not among those that such a key may make.
+    /// The key is for one system, and such a key may not make this call.
     pub fn is_one_system_only(&self) -> bool {
         self.code() == Some(ProblemCode::OneSystemOnly)
     }
 
-    /// The cursor of a list was not made for that list.
+    /// The cursor does not belong to this list.
     pub fn is_bad_cursor(&self) -> bool {
         self.code() == Some(ProblemCode::BadCursor)
     }
 
-    /// An update that needs `If-Match` went without.
+    /// An update needs `If-Match` and did not have it (428).
     pub fn is_version_required(&self) -> bool {
         self.status() == Some(428)
     }
 
-    /// The idempotency key was used for another request before.
+    /// The idempotency key was already used for another request.
     pub fn is_idempotency_mismatch(&self) -> bool {
         self.code() == Some(ProblemCode::IdempotencyMismatch)
     }
 
-    /// Too many requests; [`Error::retry_after`] may say how long to wait.
+    /// Too many requests (429); [`Error::retry_after`] may say how long to wait.
     pub fn is_rate_limited(&self) -> bool {
         self.status() == Some(429)
     }
 
-    /// The service is starting, stopping, overloaded or cannot reach its database.
+    /// The service is starting, stopping, overloaded or cannot reach its database (502 to 504).
     pub fn is_unavailable(&self) -> bool {
         matches!(self.status(), Some(502..=504))
     }
@@ -200,7 +202,7 @@ impl Error {
         self.status().is_some_and(|status| status >= 500)
     }
 
-    /// Trying again later may help, with nothing changed: no connection, no answer in time, too many requests, or a
+    /// The same request may succeed later. Causes are: no connection, no answer in time, too many requests, or a
     /// failure of the service.
     pub fn is_transient(&self) -> bool {
         matches!(self.inner.kind, Kind::Transport(_) | Kind::OutOfTime)
@@ -208,12 +210,12 @@ impl Error {
             || self.is_service_failure()
     }
 
-    /// The service refused the request (any 4xx); sending the same again will not help, except after 429.
+    /// The service refused the request (any 4xx). Sending it again will not help, except after 429.
     pub fn is_refused(&self) -> bool {
         self.status().is_some_and(|status| (400..500).contains(&status))
     }
 
-    /// No complete answer came in time.
+    /// No complete answer arrived in time.
     pub fn is_timeout(&self) -> bool {
         match &self.inner.kind {
             Kind::Transport(source) => source.is_timeout(),
@@ -222,17 +224,17 @@ impl Error {
         }
     }
 
-    /// No connection to the service came about.
+    /// The client could not connect to the service.
     pub fn is_connect(&self) -> bool {
         matches!(&self.inner.kind, Kind::Transport(source) if source.is_connect())
     }
 
-    /// The body of a success could not be read; the text names the JSON path.
+    /// The body of a success could not be read. The message names the JSON path.
     pub fn is_decode(&self) -> bool {
         matches!(self.inner.kind, Kind::Decode { .. })
     }
 
-    /// The client or the request was put together wrongly; nothing was sent.
+    /// The client or the request was built wrongly. Nothing was sent.
     pub fn is_usage(&self) -> bool {
         matches!(self.inner.kind, Kind::Setup(_) | Kind::Unsendable(_))
     }
@@ -344,7 +346,7 @@ mod tests {
         };
         assert_eq!(bare(429), ["rate limited", "refused", "transient"]);
         assert_eq!(bare(302), Vec::<&str>::new());
-        // Nothing else says something of every problem that the contract has.
+        // Some predicate holds for every problem of the contract.
         for code in ProblemCode::ALL {
             assert!(!holds(*code).is_empty(), "{code:?}");
         }

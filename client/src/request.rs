@@ -15,9 +15,10 @@ pub struct Body {
     pub bytes: Vec<u8>,
 }
 
-/// One request: method, path, query, headers, body. Making one does no I/O; [`crate::Client::send`] sends it.
+/// One request: method, path, query, headers and body. Making it does no I/O; [`crate::Client::send`] sends it.
 ///
-/// The bearer key is not part of it: the client adds that when sending, so a request can be logged.
+/// The request does not hold the bearer key, so it can be logged. The client adds the key when it sends the
+/// request.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Request {
     method: Method,
@@ -30,7 +31,7 @@ pub struct Request {
 impl Request {
     /// A request for a path below the base URL, such as `/v1/account`.
     ///
-    /// The path is taken as it is: query parameters go to [`Request::query`].
+    /// The path must not hold query parameters; add them with [`Request::query`].
     pub fn new(method: Method, path: impl Into<String>) -> Self {
         Self { method, path: path.into(), query: Vec::new(), headers: HeaderMap::new(), body: None }
     }
@@ -51,7 +52,7 @@ impl Request {
         Self::new(Method::DELETE, path)
     }
 
-    /// Adds a query parameter; it is percent-encoded when sent.
+    /// Adds a query parameter. It is percent-encoded when the request is sent.
     #[expect(clippy::needless_pass_by_value, reason = "ids, dates and numbers read better without `&`")]
     pub fn query(mut self, name: &str, value: impl ToString) -> Self {
         self.query.push((name.to_owned(), value.to_string()));
@@ -66,16 +67,16 @@ impl Request {
         }
     }
 
-    /// Sets a header; an error if name or value cannot stand in one.
+    /// Sets a header. It is an error if the name or the value has characters that a header cannot hold.
     pub fn header(mut self, name: &str, value: &str) -> Result<Self, Error> {
-        let bad = || Error::unsendable(format!("`{name}: {value}` cannot stand in a header"));
+        let bad = || Error::unsendable(format!("a header cannot hold `{name}: {value}`"));
         let name_parsed = HeaderName::try_from(name).map_err(|_| bad())?;
         let value_parsed = HeaderValue::try_from(value).map_err(|_| bad())?;
         self.headers.insert(name_parsed, value_parsed);
         Ok(self)
     }
 
-    /// Makes an update conditional on the version it was made from.
+    /// Makes an update conditional on the version that it was made from (`If-Match`).
     pub fn if_match(mut self, version: i64) -> Self {
         // A quoted integer is always a legal header value.
         if let Ok(value) = HeaderValue::try_from(format!("\"{version}\"")) {
@@ -84,15 +85,15 @@ impl Request {
         self
     }
 
-    /// Asks for 304 instead of a body while the entity tag, quotes included, is still current.
+    /// Asks for 304 instead of a body if the entity tag is still current. The tag includes its quotes.
     pub fn if_none_match(self, etag: &str) -> Result<Self, Error> {
         self.header(IF_NONE_MATCH.as_str(), etag)
     }
 
-    /// Names the idempotency key of a POST: 1 to 200 visible ASCII characters.
+    /// Sets the idempotency key of a POST: 1 to 200 visible ASCII characters.
     ///
-    /// Without this the client gives every POST a fresh key. Two different requests under one key are refused with
-    /// `idempotency_mismatch`.
+    /// Otherwise the client gives every POST a new key. The service refuses a different request with the same key
+    /// (`idempotency_mismatch`).
     pub fn idempotency_key(self, key: &str) -> Result<Self, Error> {
         if !(1..=LONGEST_IDEMPOTENCY_KEY).contains(&key.len()) || !key.bytes().all(|b| b.is_ascii_graphic()) {
             let told = format!(
@@ -103,7 +104,7 @@ impl Request {
         self.header(IDEMPOTENCY_KEY, key)
     }
 
-    /// Sets a JSON body; an error if the value cannot be written as JSON.
+    /// Sets a JSON body. It is an error if the value cannot be written as JSON.
     pub fn json(mut self, value: &impl Serialize) -> Result<Self, Error> {
         let bytes = serde_json::to_vec(value)
             .map_err(|e| Error::unsendable(format!("the body cannot be written as JSON: {e}")))?;
@@ -127,7 +128,7 @@ impl Request {
         &self.path
     }
 
-    /// The query parameters in order, not yet encoded.
+    /// The query parameters in order, before encoding.
     pub fn query_pairs(&self) -> &[(String, String)] {
         &self.query
     }
@@ -142,14 +143,14 @@ impl Request {
         self.body.as_ref()
     }
 
-    /// The request in a few words, for error messages: with ids, and without what might be a secret.
+    /// The request in a few words for error messages: with ids and without possible secrets.
     pub(crate) fn label(&self) -> String {
         format!("{} {}", self.method, shown(&self.path))
     }
 
-    /// The path with `{id}` in the place of every id and `{duty}` in that of a duty: what to count and name requests by.
+    /// The path with `{id}` for every id and `{duty}` for a duty. Use it to name and count requests.
     ///
-    /// Whatever is no plain word of a path is hidden, too, for it might be a secret.
+    /// Any other part that is not a plain word becomes `{hidden}`, because it might be a secret.
     pub fn route(&self) -> String {
         let mut before = "";
         let parts = self.path.split('/').map(|part| {
@@ -169,19 +170,19 @@ impl Request {
         self.headers.contains_key(IDEMPOTENCY_KEY)
     }
 
-    /// Whether it changes something at the service.
+    /// Whether the request changes something at the service.
     pub(crate) fn is_write(&self) -> bool {
         !matches!(self.method, Method::GET | Method::HEAD)
     }
 }
 
-/// Whether it is a plain word of a path.
+/// Whether a part is a plain word of a path.
 fn is_plain(part: &str) -> bool {
     part == "v1" || (part.len() <= 24 && part.bytes().all(|b| matches!(b, b'a'..=b'z' | b'-')))
 }
 
-/// A path for people: plain words, duties and ids as they are, and `{hidden}` for the rest, such as the token of a
-/// calendar.
+/// A path for people. Plain words, duties and ids stay; the rest, such as the token of a calendar, becomes
+/// `{hidden}`.
 pub(crate) fn shown(path: &str) -> String {
     let is_duty = |part: &str| part.len() <= 40 && part.bytes().all(|b| matches!(b, b'a'..=b'z' | b'_'));
     let mut before = "";

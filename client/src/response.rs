@@ -9,10 +9,10 @@ use serde::de::DeserializeOwned;
 use std::time::Duration;
 use url::Url;
 
-/// Finds a request in the service's log.
+/// The header with a request's id in the service's log.
 pub(crate) const X_REQUEST_ID: &str = "x-request-id";
 
-/// An attempt that was no success: how it ended for the policy of repeating, and what the caller is told.
+/// A failed attempt: how it ended, for the retry policy, and the error for the caller.
 pub(crate) struct FailedAttempt {
     pub failure: AttemptFailure,
     pub error: Error,
@@ -34,7 +34,7 @@ impl Response {
         self.status
     }
 
-    /// A header, if it is there and is text.
+    /// A header, if it is present and is text.
     pub fn header(&self, name: &str) -> Option<&str> {
         self.headers.get(name)?.to_str().ok()
     }
@@ -44,19 +44,19 @@ impl Response {
         self.header(ETAG.as_str())
     }
 
-    /// Finds this request in the service's log.
+    /// The id of this request in the service's log.
     pub fn request_id(&self) -> Option<&str> {
         self.header(X_REQUEST_ID)
     }
 
-    /// For how many seconds the service says that there is no need to ask again: `max-age` of `Cache-Control`.
+    /// For how long the answer stays valid, so that no new request is needed: `max-age` of `Cache-Control`.
     pub fn max_age(&self) -> Option<Duration> {
         let text = self.header(CACHE_CONTROL.as_str())?;
         let age = text.split(',').find_map(|part| part.trim().strip_prefix("max-age="))?;
         Some(Duration::from_secs(age.trim_matches('"').parse().ok()?))
     }
 
-    /// The body as it came.
+    /// The body, unchanged.
     pub fn bytes(&self) -> &[u8] {
         &self.body
     }
@@ -68,15 +68,15 @@ impl Response {
         })
     }
 
-    /// The body as text; an error if it is not UTF-8.
+    /// The body as text. It is an error if the body is not UTF-8.
     pub fn text(&self) -> Result<String, Error> {
         String::from_utf8(self.body.clone()).map_err(|_| Error::contract("the answer is not UTF-8 text"))
     }
 
-    /// What an answer says that is no success.
+    /// Turns an answer that is not a success into an error.
     pub(crate) fn into_failed(self) -> FailedAttempt {
         let problem = serde_json::from_slice::<Problem>(&self.body).ok().map(|mut problem| {
-            // The status line decides, whatever the document repeats.
+            // The status line decides, even if the document names another status.
             problem.status = self.status;
             problem
         });
@@ -94,12 +94,12 @@ impl Response {
         FailedAttempt { failure, error }
     }
 
-    /// What an answer that is no problem document says, in one short line.
+    /// One short line about an answer that has no problem document.
     fn told(&self) -> String {
         const SHOWN: usize = 200;
         if let Some(place) = self.header(LOCATION.as_str()) {
             return format!(
-                "a redirect to {}, which is not followed; is the base URL right?",
+                "a redirect to {}, which the client does not follow; check the base URL",
                 redirected(place)
             );
         }
@@ -120,7 +120,7 @@ pub(crate) fn decode<T: DeserializeOwned>(body: &[u8]) -> Result<T, Kind> {
         .map_err(|e| Kind::Decode { path: e.path().to_string(), source: e.into_inner() })
 }
 
-/// The place of a redirect, without what might be a secret: it may repeat the path that was asked for.
+/// The target of a redirect, without possible secrets: it may repeat the path of the request.
 fn redirected(place: &str) -> String {
     match Url::parse(place) {
         Ok(url) => format!("{}{}", url.origin().ascii_serialization(), request::shown(url.path())),

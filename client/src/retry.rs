@@ -1,7 +1,7 @@
-//! When a call is repeated, as a pure function.
+//! Decides when a call is repeated, as a pure function.
 //!
-//! Nothing here reads a clock or draws a random number: time gone by and jitter are passed in, so that every row of
-//! the policy can be tested.
+//! Nothing here reads a clock or draws a random number. The caller passes the elapsed time and the jitter, so that
+//! every case can be tested.
 
 use reqwest::Method;
 use std::time::Duration;
@@ -9,18 +9,18 @@ use std::time::Duration;
 /// How often and how long a call is repeated.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct RetryPolicy {
-    /// Attempts in all, the first one included; 1 means that nothing is repeated.
+    /// Attempts in all, including the first; 1 means no repetition.
     pub max_attempts: u32,
-    /// Longest wait before the second attempt; it doubles with each further one.
+    /// Longest wait before the second attempt. It doubles with each further attempt.
     pub base: Duration,
-    /// No wait of the client's own choice is longer than this.
+    /// Longest wait that the client chooses itself.
     pub cap: Duration,
     /// Longest time for the whole call, attempts and waits together.
     pub deadline: Duration,
 }
 
 impl Default for RetryPolicy {
-    /// Four attempts, waits of up to 0.2, 0.4 and 0.8 s, a minute in all.
+    /// Four attempts with waits of up to 0.2, 0.4 and 0.8 s, and at most 60 s in all.
     fn default() -> Self {
         Self {
             max_attempts: 4,
@@ -32,36 +32,36 @@ impl Default for RetryPolicy {
 }
 
 impl RetryPolicy {
-    /// Every call is tried once; the deadline still bounds it.
+    /// One attempt for each call. The deadline still applies.
     pub fn never() -> Self {
         Self { max_attempts: 1, ..Self::default() }
     }
 }
 
-/// How an attempt ended, if not in success.
+/// How a failed attempt ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum AttemptFailure {
     /// The service answered with this status.
     Status {
         /// The HTTP status.
         status: u16,
-        /// What `Retry-After` asked for.
+        /// The wait that `Retry-After` asked for.
         retry_after: Option<Duration>,
-        /// Whether it is 409 because the first request with the same idempotency key is still running.
+        /// Whether the status is 409 because the first request with the same idempotency key is still running.
         in_progress: bool,
     },
-    /// No connection came about, so the service saw nothing.
+    /// The client could not connect, so the service got nothing.
     Connect,
-    /// The connection ended before the answer was complete; the service may have done the work.
+    /// The connection ended before the answer was complete. The service may have done the work.
     Interrupted,
-    /// No complete answer came in time; the service may have done the work.
+    /// No complete answer arrived in time. The service may have done the work.
     Timeout,
-    /// Anything else, such as a request that could not be built; repeating would not help.
+    /// Any other failure, such as a request that could not be built. Repeating would not help.
     Fatal,
 }
 
 impl AttemptFailure {
-    /// Whether the service may have done the work although no success was heard of.
+    /// Whether the service may have done the work although no success arrived.
     pub fn is_unclear(self) -> bool {
         match self {
             Self::Interrupted | Self::Timeout => true,
@@ -71,14 +71,14 @@ impl AttemptFailure {
     }
 }
 
-/// All that the decision rests on.
+/// The facts for the decision.
 #[derive(Clone, Debug)]
 pub struct Situation<'a> {
     /// The method of the request.
     pub method: &'a Method,
     /// Whether the request carries an idempotency key.
     pub has_idempotency_key: bool,
-    /// The attempt that just ended, counted from 1.
+    /// The number of the attempt that just ended, counted from 1.
     pub attempt: u32,
     /// How it ended.
     pub failure: AttemptFailure,
@@ -97,10 +97,11 @@ pub enum Decision {
 
 /// Decides whether a call is repeated.
 ///
-/// `jitter` is a fresh number from 0 up to 1. Without `Retry-After` the wait is that share of
-/// `min(cap, base * 2^(attempt - 1))` (full jitter), so that many clients cut off together do not come back together.
-/// With `Retry-After` the wait is what the service asked for, however long; a wait that would pass the deadline is not
-/// begun at all.
+/// `jitter` is a random number, at least 0 and below 1. Without `Retry-After` the wait is that share of `min(cap,
+/// base * 2^(attempt - 1))` (full jitter). So clients that were cut off together do not return together.
+///
+/// With `Retry-After` the wait is what the service asked for, however long. If the wait would pass the deadline,
+/// the client gives up at once.
 pub fn decide(policy: &RetryPolicy, situation: &Situation<'_>, jitter: f64) -> Decision {
     let (worth_it, retry_after) = match situation.failure {
         AttemptFailure::Connect | AttemptFailure::Interrupted | AttemptFailure::Timeout => (true, None),
@@ -129,10 +130,10 @@ fn backoff(policy: &RetryPolicy, attempt: u32) -> Duration {
     doubled.unwrap_or(policy.cap).min(policy.cap)
 }
 
-/// Reads `Retry-After`: seconds, or an HTTP date counted from the answer's own `Date`.
+/// Reads `Retry-After`: a number of seconds, or an HTTP date relative to the answer's own `Date`.
 ///
-/// Taking `Date` as "now" makes a wrong clock on this machine harmless; an HTTP date without it is left unread.
-/// A date in the past means no wait.
+/// With `Date` as "now", a wrong clock on this machine does no harm. Without `Date`, an HTTP date is ignored. A
+/// date in the past means no wait.
 pub fn parse_retry_after(retry_after: &str, date: Option<&str>) -> Option<Duration> {
     let text = retry_after.trim();
     if !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit()) {

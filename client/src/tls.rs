@@ -1,12 +1,12 @@
-//! The cryptography behind TLS.
+//! The TLS provider.
 
 use std::sync::Once;
 
-/// Installs `ring` as the TLS provider of this process, unless the program that uses the SDK has installed one.
+/// Installs `ring` as the TLS provider of this process, unless the program has installed one before.
 pub(crate) fn choose() {
     static ONCE: Once = Once::new();
     ONCE.call_once(|| {
-        // An error says that somebody else was faster, which is just as well.
+        // An error means that a provider is already installed, which is fine.
         let _ = rustls::crypto::ring::default_provider().install_default();
     });
 }

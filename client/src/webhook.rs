@@ -1,7 +1,7 @@
-//! Checking that a webhook comes from the service, by the open Standard Webhooks scheme.
+//! Checks that a webhook comes from the service, by the open Standard Webhooks scheme.
 //!
-//! A message is signed with HMAC-SHA256 over its id, its timestamp and its body. Look at the signature before you read
-//! the body, and hand over the body as it came: JSON that was read and written again is other bytes.
+//! A message is signed with HMAC-SHA256 over its id, its timestamp and its body. Check the signature before you
+//! read the body. Pass the body's bytes unchanged: JSON that was parsed and written again may differ.
 //!
 //! ```
 //! # fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -11,10 +11,10 @@
 //! # let (id, timestamp, body) = ("msg_1", 1_614_265_330, b"{}".as_slice());
 //! # let signature = verifier.sign(id, timestamp, body);
 //! # let (timestamp, now) = (timestamp.to_string(), timestamp);
-//! // The headers `webhook-id`, `webhook-timestamp` and `webhook-signature` of the request, and the clock of this machine.
+//! // Take the headers `webhook-id`, `webhook-timestamp` and `webhook-signature`, and the clock of this machine.
 //! let signed = Signed { id, timestamp: &timestamp, signature: &signature };
 //! verifier.verify(&signed, body, now)?;
-//! // Messages are delivered at least once; keep the ids that were handled and skip those that come again.
+//! // A message may arrive more than once. Store the ids that you handled and skip repeated ones.
 //! # Ok(()) }
 //! ```
 
@@ -24,13 +24,13 @@ use hmac::{Hmac, KeyInit, Mac};
 use sha2::Sha256;
 use std::fmt;
 
-/// How far a message's timestamp may be from this machine's clock, in seconds, before or after. Five minutes, as the
-/// scheme's own libraries have it.
+/// How far a message's timestamp may be from this machine's clock, in seconds, before or after. Five minutes, as in
+/// the scheme's own libraries.
 pub const TOLERANCE_S: u64 = 300;
 
-/// What secrets begin with when they are written down.
+/// The prefix of a written secret.
 const PREFIX: &str = "whsec_";
-/// What a signature of this scheme begins with; others stand beside it when the scheme changes.
+/// The prefix of a signature of this scheme. A changed scheme would add signatures with other prefixes.
 const VERSION: &str = "v1,";
 
 /// The headers that sign a message.
@@ -40,44 +40,45 @@ pub struct Signed<'a> {
     pub id: &'a str,
     /// `webhook-timestamp`: seconds since 1970.
     pub timestamp: &'a str,
-    /// `webhook-signature`: one or more signatures with blanks between them. There are two while a secret is replaced.
+    /// `webhook-signature`: one or more signatures, separated by spaces. There are two while a secret is being
+    /// replaced.
     pub signature: &'a str,
 }
 
-/// Why a message is not to be trusted.
+/// Why a message must not be trusted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum WebhookError {
-    /// The secret is not base64, with or without `whsec_` before it, or is empty.
+    /// The secret is empty or not base64, with or without the prefix `whsec_`.
     Secret,
-    /// The timestamp is no number of seconds.
+    /// The timestamp is not a number of seconds.
     Timestamp,
-    /// The message is older than the tolerance: somebody may be sending it again.
+    /// The message is older than the tolerance. It may be a copy that an attacker sent again.
     TooOld,
-    /// The message is from the future by more than the tolerance: one of the two clocks is wrong.
+    /// The message is further in the future than the tolerance. One of the two clocks is wrong.
     TooNew,
-    /// No signature is of the version that is known here.
+    /// No signature has the version that this SDK knows.
     NoSignature,
-    /// No signature fits: another secret, another body, or a forgery.
+    /// No signature matches. The secret differs, the body was changed, or the message is forged.
     Mismatch,
 }
 
 impl fmt::Display for WebhookError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Self::Secret => "the webhook secret is not base64, with or without whsec_ before it",
-            Self::Timestamp => "webhook-timestamp is no number of seconds",
+            Self::Secret => "the webhook secret is empty or not base64, with or without the prefix whsec_",
+            Self::Timestamp => "webhook-timestamp is not a number of seconds",
             Self::TooOld => "the webhook is too old",
             Self::TooNew => "the webhook is from the future; one of the clocks is wrong",
-            Self::NoSignature => "webhook-signature has no signature of a version that is known here",
-            Self::Mismatch => "no signature of the webhook fits",
+            Self::NoSignature => "webhook-signature has no signature of a known version",
+            Self::Mismatch => "no signature of the webhook matches",
         })
     }
 }
 
 impl std::error::Error for WebhookError {}
 
-/// Checks signatures under one secret.
+/// Checks signatures with one secret.
 #[derive(Clone)]
 pub struct Verifier {
     secret: Vec<u8>,
@@ -85,10 +86,10 @@ pub struct Verifier {
 }
 
 impl Verifier {
-    /// Takes the secret as the service showed it: `whsec_` and base64.
+    /// Takes the secret as the service showed it: `whsec_` and base64. The prefix may be missing.
     ///
     /// # Errors
-    /// [`WebhookError::Secret`].
+    /// [`WebhookError::Secret`] if the secret is empty or not base64.
     pub fn new(secret: &str) -> Result<Self, WebhookError> {
         let text = secret.trim();
         let text = text.strip_prefix(PREFIX).unwrap_or(text);
@@ -99,17 +100,17 @@ impl Verifier {
         Ok(Self { secret, tolerance_s: TOLERANCE_S })
     }
 
-    /// With another tolerance than [`TOLERANCE_S`], in seconds.
+    /// Sets another tolerance than [`TOLERANCE_S`], in seconds.
     pub fn tolerance_s(self, tolerance_s: u64) -> Self {
         Self { tolerance_s, ..self }
     }
 
-    /// Says whether a message is from whoever has the secret and is not an old one sent again.
+    /// Checks that a message comes from a holder of the secret and is not an old one sent again.
     ///
-    /// `now` is this machine's clock in seconds since 1970; `body` the bytes as they came.
+    /// `now` is this machine's clock in seconds since 1970. `body` is the unchanged bytes of the message.
     ///
     /// # Errors
-    /// Any [`WebhookError`] but [`WebhookError::Secret`].
+    /// Any [`WebhookError`] except [`WebhookError::Secret`].
     pub fn verify(&self, signed: &Signed<'_>, body: &[u8], now: i64) -> Result<(), WebhookError> {
         let timestamp: i64 = signed.timestamp.trim().parse().map_err(|_| WebhookError::Timestamp)?;
         if timestamp.abs_diff(now) > self.tolerance_s {
@@ -120,7 +121,7 @@ impl Verifier {
         for signature in signed.signature.split_ascii_whitespace() {
             let Some(code) = signature.strip_prefix(VERSION) else { continue };
             known = true;
-            // The comparison takes the same time wherever the first difference is.
+            // The comparison takes the same time wherever the first difference is, so timing reveals nothing.
             if STANDARD.decode(code).is_ok_and(|code| mac.clone().verify_slice(&code).is_ok()) {
                 return Ok(());
             }
@@ -128,7 +129,7 @@ impl Verifier {
         Err(if known { WebhookError::Mismatch } else { WebhookError::NoSignature })
     }
 
-    /// The signature of a message, for tests of a receiver: what `webhook-signature` would hold.
+    /// The signature of a message, as in `webhook-signature`, for tests of a receiver.
     pub fn sign(&self, id: &str, timestamp: i64, body: &[u8]) -> String {
         let code = self.mac(id, timestamp, body).finalize().into_bytes();
         format!("{VERSION}{}", STANDARD.encode(code))
