@@ -1,7 +1,7 @@
-//! Requests from quantities with units.
+//! Builds requests from quantities with units.
 //!
-//! The contract's types have their unit in the name of the field and are SI throughout. These functions make them from
-//! whatever people measure in; what they leave at its default can be set afterwards, for the fields are public.
+//! The contract's fields are in SI units and name the unit. These functions convert from the units that people
+//! measure in. All fields are public, so you can set the others afterwards.
 //!
 //! ```
 //! use eavesward_client::build;
@@ -24,13 +24,13 @@ use eavesward_contract::{
 };
 use uuid::Uuid;
 
-/// A roof with the figures of its surface and no trees near. `plan_area` is the area on the ground, overhangs included,
-/// never the sloping one.
+/// A roof with the default figures of its surface and no trees nearby. `plan_area` is the horizontal area,
+/// overhangs included. It is not the area of the slope.
 pub fn roof(plan_area: Area, surface: Surface) -> RoofRequest {
     RoofRequest::new(plan_area.in_square_metres(), surface)
 }
 
-/// A system without components, from which nothing is drawn.
+/// A system without components and without water demand.
 pub fn system(
     property_id: Uuid,
     gauge_id: Uuid,
@@ -49,12 +49,12 @@ pub fn system(
     }
 }
 
-/// The same system with so much drawn a day.
+/// The same system with this water demand per day.
 pub fn with_demand(system: SystemCreateRequest, a_day: Volume) -> SystemCreateRequest {
     SystemCreateRequest { demand_l_per_day: a_day.in_litres(), ..system }
 }
 
-/// A component of which no earlier care is known.
+/// A component without a known earlier service.
 pub fn component(name: impl Into<String>, part: Part, installed_on: NaiveDate) -> ComponentRequest {
     ComponentRequest { name: name.into(), part, installed_on, last_served_on: None }
 }
@@ -64,12 +64,12 @@ pub fn gutter(length: Length) -> Part {
     Part::Gutter { length_m: length.in_metres(), guarded: false }
 }
 
-/// A debris screen: the area of its mesh and the opening of the mesh, if that is known.
+/// A debris screen: the area of its mesh, and the opening of the mesh if known.
 pub fn debris_screen(area: Area, mesh: Option<Length>) -> Part {
     Part::DebrisScreen { area_m2: area.in_square_metres(), mesh_mm: mesh.map(Length::in_millimetres) }
 }
 
-/// A first-flush diverter: the volume of its chamber and how that is emptied.
+/// A first-flush diverter: the volume of its chamber, and how the chamber is emptied.
 pub fn first_flush_diverter(chamber: Volume, emptying: Emptying) -> Part {
     Part::FirstFlushDiverter { chamber_volume_l: chamber.in_litres(), emptying }
 }
@@ -79,19 +79,19 @@ pub fn weep_hole(hole: Length, head: Length) -> Emptying {
     Emptying::WeepHole { hole_mm: hole.in_millimetres(), head_m: head.in_metres() }
 }
 
-/// A diverter's metered drip.
+/// A diverter's slow-release (drip), as a volume per hour.
 pub fn drip(an_hour: Volume) -> Emptying {
     Emptying::Drip { litres_per_hour: an_hour.in_litres() }
 }
 
-/// A tank whose inlet is not calmed: its capacity up to the overflow, the area of its floor, and the height of its outlet
-/// or lowest intake above the floor.
+/// A tank without a calmed inlet. `capacity` is measured up to the overflow. `outlet_height` is the height of the
+/// outlet or lowest intake above the floor.
 pub fn tank(capacity: Volume, floor_area: Area, outlet_height: Length) -> Part {
     let outlet_height_mm = outlet_height.in_millimetres();
     Part::tank(capacity.in_litres(), floor_area.in_square_metres(), outlet_height_mm, false)
 }
 
-/// A floating intake and the opening of its screen, if that is known.
+/// A floating intake, and the opening of its screen if known.
 pub fn floating_intake(mesh: Option<Length>) -> Part {
     Part::FloatingIntake { mesh_mm: mesh.map(Length::in_millimetres) }
 }
@@ -101,27 +101,27 @@ pub fn overflow_trap(seal_depth: Length) -> Part {
     Part::OverflowTrap { seal_depth_mm: seal_depth.in_millimetres() }
 }
 
-/// A screened vent and the opening of its mesh, if that is known.
+/// A screened vent, and the opening of its mesh if known.
 pub fn vent(mesh: Option<Length>) -> Part {
     Part::Vent { mesh_mm: mesh.map(Length::in_millimetres) }
 }
 
-/// A pressure vessel and its volume, if that is known.
+/// A pressure vessel, and its volume if known.
 pub fn pressure_vessel(volume: Option<Volume>) -> Part {
     Part::PressureVessel { volume_l: volume.map(Volume::in_litres) }
 }
 
-/// A cartridge filter and what its maker rates a cartridge for, if that is known.
+/// A cartridge filter, and the maker's rated volume of a cartridge if known.
 pub fn cartridge_filter(rated_for: Option<Volume>) -> Part {
     Part::CartridgeFilter { rated_volume_l: rated_for.map(Volume::in_litres) }
 }
 
-/// A day of rain.
+/// The rain of one day.
 pub fn rain_day(date: NaiveDate, rain: Length) -> RainDay {
     RainDay { date, rain_mm: rain.in_millimetres() }
 }
 
-/// Sediment of a measured depth.
+/// A finding: sediment of this measured depth.
 pub fn depth(depth: Length) -> Finding {
     Finding::Depth { depth_mm: depth.in_millimetres() }
 }

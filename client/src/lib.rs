@@ -1,4 +1,4 @@
-//! Client SDK of the Eavesward service: when the parts of a rainwater system want care, and why.
+//! Client SDK of the Eavesward service, which says when the parts of a rainwater system need care, and why.
 //!
 //! ```no_run
 //! # async fn demo() -> Result<(), eavesward_client::Error> {
@@ -15,10 +15,10 @@
 //!
 //! # A tour
 //!
-//! Lists are streams ([`Items`]) that fetch a page when the one before it is used up; `page` gives one page, for programs
-//! that keep the cursor themselves.
+//! Lists are streams ([`Items`]). They fetch the next page when you have read the one before. `page` gives a single
+//! page, for programs that store the cursor themselves.
 //!
-//! What people measure has a unit, and [`build`] makes requests of it:
+//! [`build`] makes requests from measured quantities with their units:
 //!
 //! ```no_run
 //! # async fn demo(client: &eavesward_client::Client, property: uuid::Uuid, gauge: uuid::Uuid, on: chrono::NaiveDate)
@@ -40,8 +40,8 @@
 //! The first client installs `ring` as the TLS provider of the process, unless the program has installed one before.
 //! A program that wants another provider installs it first.
 //!
-//! A dashboard watches a status. It asks as often as the service says is worthwhile, or stays connected with
-//! [`Systems::events`]; either goes on from a tag that was kept over a restart:
+//! A dashboard watches a status. [`Systems::watch`] asks as often as the service recommends; [`Systems::events`]
+//! stays connected. After a restart, both continue from a tag that you stored:
 //!
 //! ```no_run
 //! # async fn demo(client: &eavesward_client::Client, system: uuid::Uuid, kept: Option<String>)
@@ -52,7 +52,7 @@
 //! let mut watch = client.systems().watch(system, &options);
 //! while let Some(seen) = watch.next().await {
 //!     match seen {
-//!         Ok(seen) => println!("{:?}, to be kept: {}", seen.status.state, seen.etag),
+//! Ok(seen) => println!("{:?}, tag to store: {}", seen.status.state, seen.etag),
 //!         Err(error) if error.is_transient() => eprintln!("no news: {error}"),
 //!         Err(error) => return Err(error),
 //!     }
@@ -60,9 +60,9 @@
 //! # Ok(()) }
 //! ```
 //!
-//! An app follows the reminders: an entry when a task comes near, falls due, runs late, moves or is done. [`Follow`] waits
-//! for the next one; keep its cursor once an entry was dealt with, and after a restart nothing is missed. An error does
-//! not end it, so that a service that is away for a while need not end the app:
+//! An app follows the reminders. There is an entry when a task comes near, falls due, runs late, moves or is done.
+//! [`Follow`] waits for the next entry. Store its cursor once you have handled an entry; then a restart misses
+//! nothing. After an error you may continue, so an outage of the service does not end the app:
 //!
 //! ```no_run
 //! # async fn demo(client: &eavesward_client::Client, kept: Option<String>, keep: impl Fn(&str))
@@ -88,11 +88,12 @@
 //! # }
 //! ```
 //!
-//! Who would rather be called has the service send the same entries to a URL ([`Client::subscriptions`]). Each message is
-//! signed: the module `webhook` checks the signature before the body is read. A message may come twice, under one id.
+//! The service can also send the same entries to your URL ([`Client::subscriptions`]). Each message is signed; the
+//! module `webhook` checks the signature before you read the body. A message may arrive twice, with the same id.
 //!
-//! An error is asked what it is, never taken apart: [`Error::is_not_found`], [`Error::is_conflict`],
-//! [`Error::is_invalid`] with the fields in [`Error::problem`], [`Error::is_transient`] and so on.
+//! Methods of [`Error`] say what went wrong: [`Error::is_not_found`], [`Error::is_conflict`],
+//! [`Error::is_transient`] and so on. After [`Error::is_invalid`], [`Error::problem`] names the fields.
+//!
 //! Every call is a `tracing` span with method, route, attempts and status, and without key, query or ids
 //! ([`Client::send`]).
 //!
@@ -106,18 +107,17 @@
 //!
 //! # Layers
 //!
-//! A [`Request`] is a plain value; [`requests`] builds one for every call of the API, without any I/O.
-//! [`Client::send`] sends a request, repeats it where [`retry`] says so, and gives the [`Response`] or an [`Error`].
-//! [`Client::call`] also decodes the body.
-//! The handles ([`Client::tasks`], [`Client::visits`] and so on) put the two together.
-//! For a call that has no method yet, make the [`Request`] by hand.
+//! A [`Request`] is a plain value. [`requests`] builds one for every call of the API, without any I/O.
+//! [`Client::send`] sends a request, repeats it by the rules of [`retry`], and gives the [`Response`] or an
+//! [`Error`]. [`Client::call`] also decodes the body. The handles ([`Client::tasks`], [`Client::visits`] and so on)
+//! build and send in one step. For a call that has no method yet, make the [`Request`] by hand.
 //!
 //! # Repeating
 //!
-//! GET, PUT and DELETE are repeated after a lost connection, a time-out and the statuses 429, 502, 503 and 504.
-//! So is every POST, because the client gives each one an idempotency key of its own that stays the same over the
-//! attempts; the service then does the work once.
-//! To keep a key over a crash of your own program, build the request and name the key:
+//! GET, PUT and DELETE are repeated after a lost connection, a time-out and the statuses 429, 502, 503 and 504. A
+//! POST is repeated, too. The client gives each POST an idempotency key, the same for all attempts, so that the
+//! service does the work once. To use the same key after a crash of your own program, build the request and set the
+//! key:
 //!
 //! ```no_run
 //! # async fn demo(client: &eavesward_client::Client, visit: &eavesward_client::contract::VisitRequest)
@@ -130,50 +130,53 @@
 //!
 //! # Updates
 //!
-//! Everything that can be changed carries a `version`, and an update names the version it was made from.
-//! If somebody else was faster the answer is 412 ([`Error::is_version_mismatch`]) and nothing was changed.
-//! One case needs thought: the reply to a PUT or DELETE is lost, the client repeats it, and the service, which had
-//! already done it, answers 412 (or 404 to a DELETE).
-//! The client cannot tell this from a rival's change, so it reports the error and [`Error::may_have_been_applied`]
-//! is true: read the thing again and compare before giving up.
+//! Everything that can be changed has a `version`, and an update names the version that it was made from. If
+//! someone else changed it first, the answer is 412 ([`Error::is_version_mismatch`]) and nothing is changed.
+//!
+//! A lost reply needs care. The client repeats the PUT or DELETE, but the service has already done it. It then
+//! answers 412, or 404 to a DELETE. The client cannot tell this from another person's change, so it reports the
+//! error, and [`Error::may_have_been_applied`] is true. Read the resource again and compare before you give up.
 //!
 //! # Calendars, trips and messages
 //!
-//! A calendar ([`Client::calendars`]) has one event for each due date. The event lasts all day and carries reasons and
-//! cautions. An alarm rings at nine in the morning, as many days ahead as the duty's lead time.
-//! The address is a secret and needs no key. It is shown once, kept only as a hash, and works until it is revoked.
-//! A task that is overdue stays on its date. It leaves the calendar when its component is taken out.
+//! A calendar ([`Client::calendars`]) has one event for each due date. The event lasts all day and carries reasons
+//! and cautions. An alarm rings at nine in the morning, as many days ahead as the duty's lead time. The address is
+//! a secret and needs no key. It is shown once, kept only as a hash, and works until it is revoked. An overdue task
+//! stays on its date. It leaves the calendar when its component is removed.
 //!
 //! A digest ([`Client::digest`]) groups what is due by property, adds up tasks and minutes, and names each caution and
 //! each thing to bring once. It lists at most 2,000 tasks and says how many it leaves out.
 //!
-//! Rounds ([`Client::rounds`]) put tasks on common trips. The proposal has the lowest cost of trips, of days early and of
-//! days late; you may set these costs, and their defaults are judgement. For a single property the plan is exact as long
-//! as trips have room, or at most ten tasks depend on each other. Otherwise it is a heuristic, and `lower_bound` says
-//! what no plan can cost less than.
-//! Keep a proposed round, and its tasks are reserved until its day ends; a round left open then shows as overdue.
-//! A round that is done logs one visit for each system, in one call. It skips what another visit did in the meantime.
+//! Rounds ([`Client::rounds`]) put tasks on common trips. The proposal has the lowest cost of trips, of days early
+//! and of days late. You may set these costs; their defaults are judgement. For a single property the plan is exact
+//! as long as trips have room, or at most ten tasks depend on each other. Otherwise it is a heuristic, and no plan
+//! can cost less than `lower_bound`.
 //!
-//! Entries of the reminders' feed are kept for 90 days. An older cursor is answered 410
-//! ([`Error::is_cursor_expired`]), and the problem says how to begin again. `behind` counts the entries still to read.
-//! A move is an entry with both dates and its cause, if the date moved by more days than the duty's setting allows.
+//! Keep a proposed round to reserve its tasks until its day ends. A round that is still open then shows as overdue.
+//! Report a round as done to log one visit for each system, in one call. It skips what another visit did in the
+//! meantime.
 //!
-//! What a subscription ([`Client::subscriptions`]) posts is signed by the open Standard Webhooks scheme, so any library for
-//! it can check the signature. A message comes at least once, always under the same `webhook-id`. The service tries a
-//! failed delivery for two days and then parks it. It follows no redirect. It posts to addresses inside a network only if
-//! the operator sets `local_webhooks`.
+//! Entries of the reminders' feed are kept for 90 days. An older cursor gives 410 ([`Error::is_cursor_expired`]),
+//! and the problem says how to start again. `behind` counts the entries still to read. If a date moves by more days
+//! than the duty's setting allows, an entry gives both dates and the cause.
+//!
+//! A subscription ([`Client::subscriptions`]) signs its messages by the open Standard Webhooks scheme, so any
+//! library for it can check the signature. A message arrives at least once, always with the same `webhook-id`. The
+//! service tries a failed delivery for two days and then parks it. It follows no redirect. It posts to addresses
+//! inside a network only if the operator sets `local_webhooks`.
 //!
 //! # What makes dates better
 //!
-//! - Log every visit, also one that found nothing. A visit that was logged wrongly can be corrected or withdrawn; the dates
-//!   become what they would have been without the error.
-//! - Give the property's monthly temperatures. Then heat ages rubber beside light, frost has its dates, and cautions warn of
-//!   mosquitoes.
+//! - Log every visit, also one that found nothing. You can correct or withdraw a wrong visit; the dates are then
+//!   forecast again without the error.
+//! - Give the property's monthly temperatures. Then forecasts count heat as well as light for rubber, know the
+//!   dates of frost, and warn of mosquitoes.
 //! - Give monthly evaporation. Then the water seal of an overflow trap has a date.
 //! - Register the tank. Then the service finds the best day to remove its sediment.
 //!
-//! [`Client::skill`] compares each finding with the forecast of the visit before it. The service keeps that forecast as it
-//! was, whatever rain and findings follow. If the forecasts are right, 8 findings in 10 lie in the predicted range.
+//! [`Client::skill`] compares each finding with the forecast of the visit before it. The service keeps that
+//! forecast unchanged, whatever rain and findings follow. If the forecasts are right, 8 findings in 10 lie in the
+//! predicted range.
 //!
 //! # The command `eavesward`
 //!
@@ -181,33 +184,33 @@
 //! `--help` works on each step. Figures may have their unit, such as `"1200 gal"` or `"0.5 in"`.
 //!
 //! ```sh
-//! # A component by flags instead of a file, one reading by hand, an account's own longest interval and lead time.
+//! # Add a component by flags, import rain, add one reading, and set the account's own longest interval and lead time.
 //! eavesward component add "orchard shed" --kind tank --name butt --installed 2026-01-10 \
 //!   --capacity "1200 gal" --floor-area "40 sqft" --outlet-height "4 in"
 //! eavesward rain import "orchard gauge" days.dly --layout ghcn-daily
 //! eavesward rain add "orchard gauge" 2026-03-01 "0.4 in"
 //! eavesward duty list
 //! eavesward duty set clean-screen --ceiling-months 2 --lead-days 14
-//! # The status of a system and then its changes; how well forecasts met findings, and each one beside its finding.
+//! # Watch a status and its changes. Compare forecasts with findings: by duty, then one by one.
 //! eavesward watch "orchard shed"
 //! eavesward skill
 //! eavesward skill --answers
-//! # A proposal of which rounds 1 and 2 are kept. Keep several in one call: later proposals have other numbers.
+//! # Propose rounds and keep rounds 1 and 2. Keep all in one call: the next proposal has other numbers.
 //! eavesward rounds propose --off sat,sun --keep 1,2
 //! eavesward rounds done ROUND --found "north screen:clean_screen=half" --skip "vent:check_mesh"
-//! # The feed. After a cursor has expired, run it once with `--after now`: this puts a new cursor into the file.
+//! # Follow the feed. After a cursor has expired, run it once with `--after now` to store a new cursor in the file.
 //! eavesward reminders --follow --cursor-file upkeep.cursor
-//! # Entries as they come, or a digest at set times. `test` sends a message; `deliveries` says whether it arrived.
+//! # Send entries as they arise, or a digest at set times. `test` sends a message; `deliveries` says whether it arrived.
 //! eavesward subscription add --name "upkeep rota" --to https://hooks.example/eaves --kind due,late
 //! eavesward subscription add --name "Monday list" --to https://hooks.example/list --digest "0 7 * * 1" \
 //!   --time-zone Europe/London --form markdown
 //! eavesward subscription change ID --to https://hooks.example/new
 //! eavesward subscription test ID
-//! # Several services by name. The file of profiles is readable by you alone, and so must be a file with a key.
+//! # Use several services by name. Only you can read the file of profiles; a file with a key must be as private.
 //! eavesward profile add school --url https://eaves.example --key-file FILE
 //! eavesward profile use school
 //! eavesward due --profile home
-//! # Completions for a shell (bash, zsh or fish), and the manual page.
+//! # Print completions for a shell (bash, zsh or fish), and the manual page.
 //! eavesward completions bash
 //! eavesward man
 //! ```
@@ -254,7 +257,7 @@ pub use response::Response;
 pub use retry::RetryPolicy;
 pub use watch::{StatusSeen, Watch, WatchOptions};
 
-/// The examples in the README, held to compile.
+/// Compiles the examples in the README.
 #[cfg(doctest)]
 #[doc = include_str!("../../README.md")]
 struct Readme;

@@ -1,12 +1,13 @@
-//! Large rain files in pieces, without losing the line numbers.
+//! Splits large rain files into pieces and keeps the line numbers of the whole file.
 
 use crate::Error;
 use eavesward_contract::{RainCounts, RainLayout, RainReport};
 
-/// Lines in one request, the header included. Well under what the service takes, so that one request stays short.
+/// Lines in one request, the header included. The service accepts far more; a smaller piece keeps each request
+/// short.
 pub const MAX_LINES: usize = 20_000;
 
-/// One piece of a rain file, ready to be sent.
+/// One piece of a rain file, ready to send.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Piece {
     /// The text, with the file's header if the layout has one.
@@ -26,22 +27,22 @@ impl Piece {
         let after_header = index - self.header_lines;
         match self.lines.get(after_header - 1) {
             Some(number) => *number,
-            // Past the end, as when a file breaks off: keep the distance from the last line.
+            // A line past the end, as in a file that breaks off, keeps its distance from the last line.
             None => self.lines.last().map_or(line, |last| last + (after_header - self.lines.len()) as u64),
         }
     }
 }
 
-/// Splits a file into pieces of at most `max_lines` lines, each with the header if there is one.
+/// Splits a file into pieces of at most `max_lines` lines. Each piece has the file's header, if there is one.
 ///
-/// In the station layout the lines of one date stay together and the pieces run from early to late dates, because an
-/// accumulated reading and the line that says how many days it covers stand side by side and only make sense together.
-/// A file that is short enough comes back as it is, in one piece.
+/// The station layout gives an accumulated reading and the days that it covers on two lines of one date. Therefore
+/// the lines of one date stay together, and the pieces run from early to late dates. A file of at most `max_lines`
+/// lines comes back unchanged, as one piece.
 ///
 /// # Errors
 ///
-/// If a long station file has lines of more than one station: the service, seeing one piece at a time, could not tell
-/// which station the gauge is.
+/// A long station file has lines of more than one station. The service sees one piece at a time, so it could not
+/// tell which station the gauge is.
 pub fn split(text: &str, layout: RainLayout, max_lines: usize) -> Result<Vec<Piece>, Error> {
     let all: Vec<&str> = text.split_inclusive('\n').collect();
     let header_lines = all
@@ -82,7 +83,7 @@ fn field(line: &str, at: usize) -> &str {
     line.trim_start_matches(BOM).split(',').nth(at).unwrap_or_default().trim().trim_matches('"')
 }
 
-/// Whether a first line names columns; both layouts may come without such a line.
+/// Whether a first line names columns. Both layouts allow files without such a line.
 fn is_header(line: &str, layout: RainLayout) -> bool {
     match layout {
         RainLayout::DailyCsv => !line
@@ -99,13 +100,13 @@ fn one_station(lines: &[(u64, &str)]) -> Result<(), Error> {
     match named.find(|(_, line)| field(line, 0) != first) {
         None => Ok(()),
         Some((number, line)) => Err(Error::unsendable(format!(
-            "line {number} is of station {:?}, the file begins with {first:?}; send one station at a time",
+            "line {number} is of station {:?}, but the file begins with {first:?}; send one station at a time",
             field(line, 0)
         ))),
     }
 }
 
-/// Where to cut: `room` lines on, or before the date that would be torn apart there.
+/// Where to cut: after `room` lines, or earlier if a date would be split there.
 fn cut(rest: &[(u64, &str)], room: usize, date_of: impl Fn(&str) -> String) -> usize {
     let torn = date_of(rest[room].1);
     if torn.is_empty() {
@@ -119,7 +120,7 @@ fn piece(header: &[&str], rest: &[(u64, &str)]) -> Piece {
     let mut text = header.concat();
     for (_, line) in rest {
         text.push_str(line);
-        // The file's last line may lack its line break and, after sorting, stand in the middle.
+        // The file's last line may lack a line break, and sorting may move it to the middle.
         if !line.ends_with('\n') {
             text.push('\n');
         }
@@ -127,7 +128,7 @@ fn piece(header: &[&str], rest: &[(u64, &str)]) -> Piece {
     Piece { text, header_lines: header.len(), lines: rest.iter().map(|(number, _)| *number).collect() }
 }
 
-/// Puts the reports on the pieces of one file together.
+/// Combines the reports on the pieces of one file.
 #[derive(Clone, Debug, Default)]
 pub struct ReportSum {
     report: Option<RainReport>,
@@ -151,7 +152,7 @@ impl ReportSum {
         }
     }
 
-    /// The report on the whole file, refusals in the order of its lines.
+    /// The report on the whole file, with refusals in the order of its lines.
     pub fn finish(self) -> RainReport {
         let mut report = self.report.unwrap_or_default();
         report.refused.sort_by_key(|refusal| refusal.line);

@@ -1,14 +1,14 @@
-//! Units for people. The wire is SI and degrees Celsius throughout; these factors are exact by definition.
+//! Units for people. The service uses SI units and degrees Celsius. The conversion factors are exact by definition.
 //!
-//! [`Length`], [`Volume`] and [`Area`] carry their unit along, and [`crate::build`] takes them:
+//! [`Length`], [`Volume`] and [`Area`] hold a figure with its unit, and [`crate::build`] takes them:
 //!
 //! ```
 //! use eavesward_client::units::{Area, Length, Volume};
 //!
 //! assert_eq!(Volume::us_gallons(1200.0).in_litres().round(), 4542.0);
 //! assert_eq!("0.5 in".parse::<Length>()?, Length::millimetres(12.7));
-//! assert!("1,200 gal".parse::<Volume>().is_err(), "a comma is never guessed at");
-//! assert!("40".parse::<Area>().is_err(), "nor is a unit");
+//! assert!("1,200 gal".parse::<Volume>().is_err(), "a comma could mean two things");
+//! assert!("40".parse::<Area>().is_err(), "the unit is missing");
 //! # Ok::<(), eavesward_client::units::UnitError>(())
 //! ```
 
@@ -73,7 +73,7 @@ pub fn celsius_to_fahrenheit(celsius: f64) -> f64 {
     celsius * 1.8 + 32.0
 }
 
-/// Writes a quantity: a number with its unit, so that nobody takes inches for millimetres.
+/// Writes the type of a quantity. Its unit is part of the type's functions, so inches cannot pass as millimetres.
 macro_rules! quantity {
     (
         $(#[$doc:meta])* $name:ident kept in $kept:ident, written like $example:literal;
@@ -98,7 +98,7 @@ macro_rules! quantity {
                 }
             )*
 
-            /// The quantity of a number with the words of a unit; nothing if the unit is not one of this quantity.
+            /// The quantity of a number and a unit. `None` means that the unit does not fit this quantity.
             fn of(value: f64, unit: &str) -> Option<Self> {
                 match unit {
                     $($($word)|+ => Some(Self::$make(value)),)*
@@ -107,7 +107,8 @@ macro_rules! quantity {
             }
         }
 
-        /// Reads a number and a unit. The number has a point and no commas, whatever the machine's language.
+        /// Reads a number and a unit. The number has a decimal point and no commas, whatever the machine's
+        /// language.
         impl FromStr for $name {
             type Err = UnitError;
 
@@ -116,9 +117,9 @@ macro_rules! quantity {
                 let units: &[&str] = &[$($($word),+),*];
                 Self::of(number, &unit).ok_or_else(|| UnitError {
                     told: if unit.is_empty() {
-                        format!("{text:?} has no unit; write it like {}", $example)
+                        format!("{text:?} has no unit; write for example {}", $example)
                     } else {
-                        format!("{unit:?} is no unit here; one of {}", units.join(", "))
+                        format!("{unit:?} is not a unit that fits here; use one of {}", units.join(", "))
                     },
                 })
             }
@@ -142,13 +143,13 @@ quantity! {
 }
 
 quantity! {
-    /// A volume: of a tank, of a chamber, drawn a day.
+    /// A volume: of a tank, of a chamber, or the water drawn per day.
     Volume kept in litres, written like "\"1200 gal\" or \"4500 L\"";
     /// Litres.
     litres / in_litres = 1.0, "l" | "litre" | "litres" | "liter" | "liters";
     /// Cubic metres.
     cubic_metres / in_cubic_metres = 1000.0, "m3" | "m\u{b3}";
-    /// US liquid gallons of 3.785411784 litres. The imperial gallon is a fifth larger and is not read.
+    /// US liquid gallons of 3.785411784 litres. The imperial gallon is a fifth larger and is not accepted.
     us_gallons / in_us_gallons = LITRES_PER_US_GALLON, "gal" | "gallon" | "gallons" | "us gal" | "us gallon" | "us gallons";
 }
 
@@ -163,7 +164,7 @@ quantity! {
     square_inches / in_square_inches = MM_PER_INCH * MM_PER_INCH / 1.0e6, "in2" | "in\u{b2}" | "sqin" | "sq in";
 }
 
-/// Why a text is no quantity; its text says what to write.
+/// Why a text is not a quantity. Its message says what to write.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct UnitError {
     told: String,
@@ -177,18 +178,18 @@ impl std::fmt::Display for UnitError {
 
 impl std::error::Error for UnitError {}
 
-/// A number as it was typed, and what stands behind it.
+/// A number as it was typed, and the text after it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct NumberAndUnit {
     /// The number.
     pub number: f64,
-    /// The unit in small letters and with single blanks; empty when there is none.
+    /// The unit in lower case and with single spaces; empty if there is none.
     pub unit: String,
 }
 
-/// Takes a text apart into its number and what stands behind it, in small letters and with single blanks.
+/// Splits a text into its number and the unit after it. The unit is in lower case and has single spaces.
 ///
-/// A comma is refused rather than guessed at: `1,200` is a thousand to some and one and a fifth to others.
+/// A comma is refused, because `1,200` is 1200 to some readers and 1.2 to others.
 ///
 /// # Errors
 /// The number cannot be read.
