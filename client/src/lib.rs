@@ -52,7 +52,7 @@
 //! let mut watch = client.systems().watch(system, &options);
 //! while let Some(seen) = watch.next().await {
 //!     match seen {
-//! Ok(seen) => println!("{:?}, tag to store: {}", seen.status.state, seen.etag),
+//!         Ok(seen) => println!("{:?}, tag to store: {}", seen.status.state, seen.etag),
 //!         Err(error) if error.is_transient() => eprintln!("no news: {error}"),
 //!         Err(error) => return Err(error),
 //!     }
