@@ -200,7 +200,7 @@
 //! eavesward rounds done ROUND --found "north screen:clean_screen=half" --skip "vent:check_mesh"
 //! # Follow the feed. After a cursor has expired, run it once with `--after now` to store a new cursor in the file.
 //! eavesward reminders --follow --cursor-file upkeep.cursor
-//! # Send entries as they arise, or a digest at set times. `test` sends a message; `deliveries` says whether it arrived.
+//! # Send entries as they arise, or a digest at set times. `test` sends a message; `deliveries` shows the result.
 //! eavesward subscription add --name "upkeep rota" --to https://hooks.example/eaves --kind due,late
 //! eavesward subscription add --name "Monday list" --to https://hooks.example/list --digest "0 7 * * 1" \
 //!   --time-zone Europe/London --form markdown

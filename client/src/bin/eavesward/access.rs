@@ -1,7 +1,7 @@
-//! Which service is asked, and with which key.
+//! Chooses the service and the key.
 //!
-//! A place and a key belong together: whoever names one of them names the source of both, and a key that is kept in a
-//! profile, or stands in the environment beside a place, never goes to another place than its own.
+//! An address and its key belong together and come from one source. A key from a profile is only sent to the
+//! profile's address. A key from the environment is only sent to `EAVESWARD_URL`, if that is set.
 
 use crate::environment::Environment;
 use crate::failure::Failure;
@@ -9,10 +9,10 @@ use crate::profiles::{self, NamedProfile, Profiles, StoredProfile};
 use crate::show::Units;
 use std::path::{Path, PathBuf};
 
-/// Where the service is when nothing says so.
+/// The default address of the service.
 pub const USUAL_URL: &str = "http://127.0.0.1:8750";
 
-/// What the command line says of it.
+/// The options of the command line about access.
 #[derive(Clone, Default)]
 pub struct AccessFlags {
     /// `--url`.
@@ -27,7 +27,7 @@ pub struct AccessFlags {
     pub units: Option<Units>,
 }
 
-/// Where to ask, with what, and how to show it.
+/// The service's address, the key and the units.
 #[derive(Clone, PartialEq, Eq)]
 pub struct Access {
     /// The base URL.
@@ -38,8 +38,13 @@ pub struct Access {
     pub units: Units,
 }
 
-/// Puts together what flags, environment and profiles say, in this order: `--url`, `--key-file` and `--key`; the profile
-/// of `--profile` or `EAVESWARD_PROFILE`; `EAVESWARD_URL` with `EAVESWARD_KEY`; the profile in use; the usual place.
+/// Chooses address, key and units from flags, environment and profiles, in this order:
+/// - `--url`, `--key-file` and `--key`
+/// - the profile of `--profile` or `EAVESWARD_PROFILE`
+/// - `EAVESWARD_URL` with `EAVESWARD_KEY`
+/// - the profile in use
+/// - the default address
+///
 /// `profiles` is read only if it is needed.
 pub fn resolve(
     given: &AccessFlags,
@@ -69,7 +74,7 @@ pub fn resolve(
         if key.is_none() {
             if !own {
                 return Err(Failure::usage(format!(
-                    "the key of profile {name:?} belongs to {}; give --key-file for another place",
+                    "the key of profile {name:?} belongs to {}; give --key-file for another service",
                     profile.url
                 )));
             }
@@ -82,7 +87,7 @@ pub fn resolve(
             && !same_place(asked, own)
         {
             return Err(Failure::usage(format!(
-                "the key of the environment belongs to {own}; give --key-file for another place"
+                "EAVESWARD_KEY belongs to {own}; give --key-file for another service"
             )));
         }
         key = key.or_else(|| environment.key.as_ref().map(|key| key.trim().to_owned()));
@@ -105,7 +110,7 @@ fn stored(name: &str, profile: &StoredProfile) -> Result<Option<String>, Failure
     }
 }
 
-/// Reads a key from a file that nobody else can read.
+/// Reads a key from a file that only its owner can read.
 pub fn read_key(path: &Path) -> Result<String, Failure> {
     let read = || {
         profiles::private(path)?;
@@ -169,19 +174,19 @@ mod tests {
         let env_profile = Environment { profile: text("school"), ..env.clone() };
         check(&none, &plain, Ok(("https://home.example", Some("home-key"), Us)));
         check(&by("school"), &plain, Ok(("https://school.example/eaves/", Some("school-key"), Si)));
-        // A profile that is named goes before the environment; one that is merely in use does not.
+        // A named profile overrides the environment; the profile in use does not.
         check(&by("school"), &env, Ok(("https://school.example/eaves/", Some("school-key"), Si)));
         check(&none, &env_profile, Ok(("https://school.example/eaves/", Some("school-key"), Si)));
         check(&by("home"), &env_profile, Ok(("https://home.example", Some("home-key"), Us)));
         check(&none, &env, Ok(("http://env", Some("env-key"), Si)));
-        // With a place beside it the environment's key stays there; alone it belongs to no place.
+        // With EAVESWARD_URL the environment's key goes only there; alone it goes to any address.
         let at = |url: &str| AccessFlags { url: text(url), ..AccessFlags::default() };
         check(&at("http://env/"), &env, Ok(("http://env/", Some("env-key"), Si)));
-        check(&at("http://elsewhere"), &env, Err("the key of the environment belongs to http://env;"));
+        check(&at("http://elsewhere"), &env, Err("EAVESWARD_KEY belongs to http://env;"));
         check(&at("http://elsewhere"), &env_key, Ok(("http://elsewhere", Some("env-key"), Si)));
         let typed = AccessFlags { key: text("typed"), ..at("http://elsewhere") };
         check(&typed, &env, Ok(("http://elsewhere", Some("typed"), Si)));
-        // A key of the environment is not sent to where a profile points.
+        // A key of the environment is not sent to a profile's address.
         check(&none, &env_key, Ok((USUAL_URL, Some("env-key"), Si)));
     }
 
@@ -215,11 +220,11 @@ mod tests {
         check(&AccessFlags::default(), &odd, Err("EAVESWARD_UNITS"));
         let us = Environment { units: text("SI"), ..Environment::default() };
         check(&AccessFlags::default(), &us, Ok(("https://home.example", Some("home-key"), Si)));
-        // Without any profile the usual place is asked, and the missing key is told when it is needed.
+        // Without a profile the default address is used, and a missing key is reported when it is needed.
         let nothing = resolve(&AccessFlags::default(), &Environment::default(), || Ok(Profiles::default()))
             .unwrap_or_else(|e| panic!("{e:?}"));
         assert_eq!((nothing.url.as_str(), nothing.key), (USUAL_URL, None));
-        // A broken file of profiles is no trouble to whoever does not need it.
+        // A broken file of profiles does not matter if no profile is needed.
         let complete = AccessFlags { url: text("http://x"), key: text("k"), ..AccessFlags::default() };
         assert!(resolve(&complete, &Environment::default(), || Err(Failure::usage("broken"))).is_ok());
     }

@@ -1,4 +1,4 @@
-//! What the subcommands share: the client, where to write, how to read files and find things by name.
+//! What the subcommands share: the client, input and output, reading files, and finding resources by name.
 
 use crate::failure::Failure;
 use crate::show::Units;
@@ -10,10 +10,10 @@ use std::io::{Read, Write};
 use std::path::Path;
 use uuid::Uuid;
 
-/// Rows a page where a whole list is read anyway: the most that the service gives.
+/// Rows per page for reading whole lists: the most that the service gives.
 pub const PAGE: u32 = 500;
 
-/// Where input comes from and output goes to; a test passes its own.
+/// Input and output. A test passes its own.
 pub struct Io<'a> {
     /// Standard input.
     pub stdin: &'a mut dyn Read,
@@ -33,7 +33,7 @@ pub struct App<'a> {
     pub units: Units,
     /// Whether states have a colour.
     pub colours: bool,
-    /// Whether something that moves may be drawn on standard error.
+    /// Whether to draw a progress bar on standard error.
     pub progress: bool,
     /// Input and output.
     pub io: Io<'a>,
@@ -51,17 +51,17 @@ impl App<'_> {
         Ok(writeln!(self.io.out)?)
     }
 
-    /// Writes a value as JSON if asked to, otherwise one line on it.
+    /// Writes a value as JSON if asked to, otherwise a line of text.
     pub fn say(&mut self, value: &impl Serialize, text: impl AsRef<str>) -> Result<(), Failure> {
         if self.json { self.print_json(value) } else { self.line(text) }
     }
 
-    /// Writes one line on something that the service answers with an empty body; nothing as JSON.
+    /// Writes a line about a call that has an empty answer. With `--json` it writes nothing.
     pub fn done(&mut self, text: impl AsRef<str>) -> Result<(), Failure> {
         if self.json { Ok(()) } else { self.line(text) }
     }
 
-    /// Says on standard error, and at once, what went wrong without being the end.
+    /// Writes a warning to standard error at once. The command goes on.
     pub fn warn(&mut self, text: impl AsRef<str>) -> Result<(), Failure> {
         writeln!(self.io.err, "warning: {}", printable(text.as_ref()))?;
         Ok(self.io.err.flush()?)
@@ -79,7 +79,7 @@ impl App<'_> {
         String::from_utf8(bytes).map_err(|_| Failure::usage(format!("{} is not UTF-8 text", path.display())))
     }
 
-    /// Reads a JSON file, or standard input for `-`; the error names the place in it.
+    /// Reads a JSON file, or standard input for `-`. The error names the JSON path.
     pub fn read_json<T: DeserializeOwned>(&mut self, path: &Path) -> Result<T, Failure> {
         let text = self.read_text(path)?;
         let mut deserializer = serde_json::Deserializer::from_str(&text);
@@ -89,24 +89,24 @@ impl App<'_> {
         Ok(value)
     }
 
-    /// The property that an id or name stands for.
+    /// The property with this id or name.
     pub async fn property_id(&self, given: &str) -> Result<Uuid, Failure> {
         let list = || self.client.properties().list(&ListQuery::builder().limit(PAGE).build());
         pick("property", given, list, |p: &contract::Property| (p.id, p.name.clone())).await
     }
 
-    /// The gauge that an id or name stands for.
+    /// The rain gauge with this id or name.
     pub async fn gauge_id(&self, given: &str) -> Result<Uuid, Failure> {
         let list = || self.client.gauges().list(&ListQuery::builder().limit(PAGE).build());
         pick("gauge", given, list, |g: &contract::Gauge| (g.id, g.name.clone())).await
     }
 
-    /// The system that an id or name stands for.
+    /// The system with this id or name.
     pub async fn system_id(&self, given: &str) -> Result<Uuid, Failure> {
         let list = || self.client.systems().list(&SystemQuery::builder().limit(PAGE).build());
         let found = pick("system", given, list, |s: &contract::System| (s.id, s.name.clone())).await;
         found.map_err(|failure| match failure {
-            // Such a key cannot list, so nothing can be found by name.
+            // A key for one system cannot list systems, so it cannot find one by name.
             Failure::Client(error) if error.is_one_system_only() => {
                 Failure::usage("this key reads one system; give the system's id")
             }

@@ -1,4 +1,4 @@
-//! The command line: what holds for every subcommand, and the list of them.
+//! The command line: the common options and the list of subcommands.
 
 use crate::cmd::{
     calendar, component, digest, due, duty, forecast, gauge, key, manual, profile, property, rain, reminders,
@@ -11,15 +11,15 @@ const AFTER_HELP: &str = "\
 First steps: property add, gauge add, rain import, system example, system add.
 Then due, forecast --explain, visit log.
 
-Wherever PROPERTY, GAUGE or SYSTEM is asked for, an id or the exact name will do.
-Quantities may have a unit, such as \"1200 gal\", \"0.5 in\" or \"50 m2\"; numbers have a point and no commas.
+For PROPERTY, GAUGE and SYSTEM give an id or the exact name.
+Quantities may have a unit, such as \"1200 gal\", \"0.5 in\" or \"50 m2\". Write numbers with a point and no commas.
 
-The service and its key are taken from the first of these that is given:
+The service's address and key come from the first of these that you give:
   --url, --key-file and --key
   the profile of --profile or EAVESWARD_PROFILE
   EAVESWARD_URL and EAVESWARD_KEY
-  the profile that `eavesward profile use` chose
-EAVESWARD_UNITS is us or si. NO_COLOR keeps the output plain.
+  the profile that you chose with `eavesward profile use`
+EAVESWARD_UNITS is us or si. NO_COLOR turns colours off.
 
 Exit codes:
   0  done
@@ -28,11 +28,11 @@ Exit codes:
   3  the service refused the request
   4  `due --fail-if-late` found something late";
 
-/// When the parts of rainwater systems want care, and why.
+/// Says when the parts of rainwater systems need care, and why.
 #[derive(Parser)]
 #[command(name = "eavesward", version, after_help = AFTER_HELP)]
 pub struct Cli {
-    /// What holds for every subcommand
+    /// Options of every subcommand
     #[command(flatten)]
     pub everywhere: Everywhere,
     /// What to do
@@ -40,59 +40,59 @@ pub struct Cli {
     pub command: Command,
 }
 
-/// What to do.
+/// The subcommands.
 #[derive(Subcommand)]
 pub enum Command {
-    /// What is due, what to bring, what to be careful of
+    /// List what is due, what to bring and what to be careful of
     Due(due::Due),
-    /// What became of tasks, as an entry each: coming, due, late, moved, done, withdrawn
+    /// List what happened to tasks, one entry each: coming, due, late, moved, done, withdrawn
     Reminders(reminders::Reminders),
-    /// What is due in one piece, by property: to be printed, mailed or opened in a spreadsheet
+    /// Print what is due, by property, for paper, a mail or a spreadsheet
     Digest(digest::Digest),
-    /// Subscriptions: reminders and digests, posted to an address
+    /// Subscriptions: reminders and digests sent to a URL
     #[command(subcommand)]
     Subscription(subscription::Subscription),
-    /// A system explained in full
+    /// Forecast a system in full
     Forecast(forecast::Forecast),
-    /// A system in a few lines
+    /// Show the status of a system in a few lines
     Status(status::Status),
-    /// A system as it changes, until you stop it
+    /// Watch the status of a system until you stop it
     Watch(watch::Watch),
-    /// Rain of a gauge
+    /// Readings of a rain gauge
     #[command(subcommand)]
     Rain(rain::Rain),
     /// Visits: what was done and what was found
     #[command(subcommand)]
     Visit(visit::Visit),
-    /// Duties: what falls due when, and the account's own figures
+    /// Duties: the figures that decide when they fall due
     #[command(subcommand)]
     Duty(duty::Duty),
-    /// Rounds: tasks put together into trips, kept as planned, and done
+    /// Rounds: trips with several tasks, proposed, kept as planned, and done
     #[command(subcommand)]
     Rounds(rounds::Rounds),
-    /// How well past forecasts met what visits found: how far to trust the dates
+    /// Compare past forecasts with what visits found, to see how far to trust the dates
     Skill(skill::Skill),
-    /// Properties: the places that systems stand at
+    /// Properties: the places where systems are
     #[command(subcommand)]
     Property(property::Property),
-    /// Gauges: where rain is measured
+    /// Rain gauges: where rain is measured
     #[command(subcommand)]
     Gauge(gauge::Gauge),
-    /// Systems: one roof, one gauge and what is between them and the tap
+    /// Systems: one roof, one rain gauge and the parts between roof and tap
     #[command(subcommand)]
     System(system::System),
-    /// Components: the parts that want care
+    /// Components: the parts that need care
     #[command(subcommand)]
     Component(component::Component),
-    /// Feeds for people's calendars
+    /// Calendar feeds
     #[command(subcommand)]
     Calendar(calendar::Calendar),
     /// Keys of the account
     #[command(subcommand)]
     Key(key::Key),
-    /// The account that the key belongs to
+    /// Show the account that the key belongs to
     Account,
-    /// Several services by name
+    /// Profiles: several services by name
     #[command(subcommand)]
     Profile(profile::Profile),
     /// Print completions for a shell

@@ -12,18 +12,18 @@ use clap::CommandFactory as _;
 use eavesward_client::{Client, RetryPolicy};
 use std::time::Duration;
 
-/// Runs the command and gives the exit code. What went wrong is written to standard error.
+/// Runs the command and gives the exit code. Failures go to standard error.
 pub async fn run(cli: Cli, environment: &Environment, io: Io<'_>) -> u8 {
-    // Where the service turns out to be, for what is said of failures.
+    // The service's address, for messages about failures.
     let mut url = access::USUAL_URL.to_owned();
     let Io { stdin, out, err } = io;
     let done = hand_over(cli, environment, &mut url, Io { stdin, out: &mut *out, err: &mut *err }).await;
-    // Buffered lines may meet the closed pipe only here.
+    // A closed pipe may show only here, when buffered lines are written.
     let flushed = out.flush().map_err(Failure::from);
     match done.and_then(|code| flushed.map(|()| code)) {
         Ok(code) => code,
         Err(failure) => {
-            // Nothing is left to tell of a standard error that cannot be written to.
+            // A failure to write to standard error cannot be reported anywhere.
             let _ = failure.report(&url, err);
             failure.exit_code()
         }
@@ -37,7 +37,7 @@ async fn hand_over(
     mut io: Io<'_>,
 ) -> Result<u8, Failure> {
     let Cli { everywhere, command } = cli;
-    // What asks no service needs no key.
+    // These subcommands ask no service and need no key.
     let command = match command {
         Command::System(system::System::Example) => return system::example(io.out).map(|()| 0),
         Command::Completions(completions) => return completions.run(Cli::command(), io.out).map(|()| 0),
@@ -83,7 +83,7 @@ async fn hand_over(
         Command::Calendar(calendar) => calendar.run(app).await?,
         Command::Key(key) => key.run(app).await?,
         Command::Account => account(app).await?,
-        // Done with above.
+        // Handled above.
         Command::Profile(_) | Command::Completions(_) | Command::Man(_) => {}
     }
     Ok(0)
@@ -93,7 +93,7 @@ fn client(everywhere: &Everywhere, access: &Access) -> Result<Client, Failure> {
     let told = "a key is needed: put it in a file for --key-file, in EAVESWARD_KEY, or in a profile (`eavesward profile add`)";
     let key = access.key.as_deref().ok_or_else(|| Failure::usage(told))?;
     let timeout = Duration::from_secs(everywhere.timeout);
-    // Room for one repetition after a full time-out.
+    // Leave time for one repetition after a time-out.
     let retry = RetryPolicy { deadline: timeout.saturating_mul(2), ..RetryPolicy::default() };
     Ok(Client::builder().base_url(access.url.as_str()).key(key).timeout(timeout).retry(retry).build()?)
 }

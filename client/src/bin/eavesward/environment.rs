@@ -1,4 +1,4 @@
-//! What the command finds environment it: its environment and where its output goes. A test brings its own.
+//! The environment of the command: variables, and whether its output is a terminal. A test passes its own.
 
 use crate::show::Units;
 use clap::ValueEnum;
@@ -9,7 +9,7 @@ use std::path::PathBuf;
 
 /// The environment, read once.
 #[derive(Clone, Default)]
-#[expect(clippy::struct_excessive_bools, reason = "each is a fact of its own that is found or not")]
+#[expect(clippy::struct_excessive_bools, reason = "each is a separate fact about the environment")]
 pub struct Environment {
     /// `EAVESWARD_URL`.
     pub url: Option<String>,
@@ -19,11 +19,11 @@ pub struct Environment {
     pub profile: Option<String>,
     /// `EAVESWARD_UNITS`.
     pub units: Option<String>,
-    /// The file of profiles: `EAVESWARD_PROFILES`, or its usual place.
+    /// The file of profiles: `EAVESWARD_PROFILES`, or the default path.
     pub profiles: Option<PathBuf>,
-    /// Whether `NO_COLOR` asks for plain output.
+    /// Whether `NO_COLOR` is set.
     pub no_color: bool,
-    /// Whether the terminal knows no escape codes.
+    /// Whether the terminal understands no escape codes.
     pub dumb: bool,
     /// Whether standard output is a terminal.
     pub out_is_terminal: bool,
@@ -46,7 +46,7 @@ pub enum Colour {
 impl Environment {
     /// Reads the environment of this process.
     pub fn of_process() -> Self {
-        // An empty variable is one that is not set.
+        // An empty variable counts as not set.
         let text = |name: &str| env::var(name).ok().filter(|value| !value.is_empty());
         let path = |name: &str| env::var_os(name).filter(|value| !value.is_empty());
         Self {
@@ -55,7 +55,7 @@ impl Environment {
             profile: text("EAVESWARD_PROFILE"),
             units: text("EAVESWARD_UNITS"),
             profiles: path("EAVESWARD_PROFILES").map(PathBuf::from).or_else(|| usual_place(path)),
-            // Present and not empty, whatever it says: https://no-color.org.
+            // Any value that is not empty counts: https://no-color.org.
             no_color: path("NO_COLOR").is_some(),
             dumb: text("TERM").is_some_and(|term| term == "dumb"),
             out_is_terminal: std::io::stdout().is_terminal(),
@@ -63,7 +63,7 @@ impl Environment {
         }
     }
 
-    /// Whether to use colours: what was asked for on the command line goes before `NO_COLOR`.
+    /// Whether to use colours. The command line overrides `NO_COLOR`.
     pub fn colours(&self, asked: Colour) -> bool {
         match asked {
             Colour::Always => true,
@@ -72,21 +72,21 @@ impl Environment {
         }
     }
 
-    /// Whether something that moves may be drawn on standard error.
+    /// Whether to draw a progress bar on standard error.
     pub fn progress(&self) -> bool {
         self.err_is_terminal && !self.dumb
     }
 
-    /// The units that the environment asks for.
+    /// The units that `EAVESWARD_UNITS` asks for.
     pub fn units(&self) -> Result<Option<Units>, String> {
         let Some(text) = &self.units else { return Ok(None) };
         Units::from_str(text, true)
             .map(Some)
-            .map_err(|_| format!("EAVESWARD_UNITS is {text:?}, which is not one of us, si"))
+            .map_err(|_| format!("EAVESWARD_UNITS is {text:?}; set it to us or si"))
     }
 }
 
-/// Where settings of a user are kept: `$XDG_CONFIG_HOME`, or `.config` at home (XDG base directories), or `%APPDATA%`.
+/// The default path: in `$XDG_CONFIG_HOME`, or `.config` in the home folder (XDG base directories), or `%APPDATA%`.
 fn usual_place(path: impl Fn(&str) -> Option<OsString>) -> Option<PathBuf> {
     let absolute = |name: &str| path(name).map(PathBuf::from).filter(|path| path.is_absolute());
     let folder = absolute("XDG_CONFIG_HOME")

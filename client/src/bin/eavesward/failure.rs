@@ -1,4 +1,4 @@
-//! What went wrong, in words and as an exit code.
+//! Failures, as messages and exit codes.
 
 use crate::table::printable;
 use eavesward_client::Error;
@@ -18,11 +18,11 @@ pub const LATE: u8 = 4;
 pub enum Failure {
     /// The command line or a file given on it cannot be used.
     Usage(String),
-    /// The service refused or could not be reached.
+    /// The service refused, failed or could not be reached.
     Client(Error),
-    /// The same, with a word on what that leaves behind.
+    /// The same, with a note on what to do next.
     ClientNoted(Error, String),
-    /// A file of rain was sent and nothing of it was stored: a script that sends it every day has to notice.
+    /// A rain file was sent and no reading was stored. A script that sends it every day must notice.
     NothingStored,
     /// The output could not be written.
     Output(io::Error),
@@ -52,7 +52,7 @@ impl Failure {
         Self::Usage(told.into())
     }
 
-    /// The exit code; 0 for a reader that had seen enough and closed the pipe.
+    /// The exit code. It is 0 if the reader closed the pipe.
     pub fn exit_code(&self) -> u8 {
         match self {
             Self::Usage(_) => USAGE,
@@ -64,7 +64,7 @@ impl Failure {
         }
     }
 
-    /// Says what went wrong and the way out.
+    /// Writes what went wrong and what to do.
     pub fn report(&self, url: &str, err: &mut dyn Write) -> io::Result<()> {
         match self {
             Self::Usage(told) => line(err, format!("error: {told}")),
@@ -72,7 +72,7 @@ impl Failure {
                 line(err, "error: no reading of the file was stored")?;
                 line(
                     err,
-                    "  It needs lines such as 2026-03-01,4.2 under a header date,mm, or --layout ghcn-daily.",
+                    "  The file needs a header date,mm and lines such as 2026-03-01,4.2, or --layout ghcn-daily.",
                 )
             }
             Self::Output(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
@@ -86,8 +86,8 @@ impl Failure {
     }
 }
 
-/// Writes a line. What the service says of itself and what people call their things must not drive the terminal here,
-/// either: any server may have answered, and names are in both.
+/// Writes a line without control characters. Any server may have answered, and names may hold anything, so neither
+/// may control the terminal.
 fn line(err: &mut dyn Write, text: impl AsRef<str>) -> io::Result<()> {
     writeln!(err, "{}", printable(text.as_ref()))
 }
@@ -95,7 +95,7 @@ fn line(err: &mut dyn Write, text: impl AsRef<str>) -> io::Result<()> {
 fn report_error(error: &Error, url: &str, err: &mut dyn Write) -> io::Result<()> {
     if let Some(problem) = error.problem() {
         line(err, format!("error: {}", problem.title))?;
-        // Where each field is named below, a detail that says so once more helps nobody.
+        // Skip a detail that only repeats the title when the fields follow.
         if problem.errors.is_empty() || !problem.detail.starts_with(&problem.title) {
             line(err, format!("  {}", problem.detail))?;
         }
@@ -114,17 +114,14 @@ fn report_error(error: &Error, url: &str, err: &mut dyn Write) -> io::Result<()>
         }
     }
     if error.is_unauthorized() {
-        line(err, "  Give a key of this service with --key-file, in EAVESWARD_KEY or in a profile.")?;
+        line(err, "  Give a key for this service with --key-file, in EAVESWARD_KEY or in a profile.")?;
     } else if error.is_version_mismatch() {
-        line(err, "  It was changed while this command ran. Look at it, then run the command again.")?;
+        line(err, "  Someone changed it while this command ran. Look at it, then run the command again.")?;
     } else if error.is_connect() {
-        line(err, format!("  Does the service run at {url}? Say where it is with --url or EAVESWARD_URL."))?;
+        line(err, format!("  Does the service run at {url}? Give its address with --url or EAVESWARD_URL."))?;
     }
     if error.may_have_been_applied() {
-        line(
-            err,
-            "  An answer was lost, so the change may have been made all the same. Look before repeating it.",
-        )?;
+        line(err, "  An answer was lost, so the change may have been made. Check before you repeat it.")?;
     }
     Ok(())
 }

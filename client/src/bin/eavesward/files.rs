@@ -1,4 +1,4 @@
-//! Writing files so that nobody finds half of one.
+//! Replaces files as a whole, so that a reader never finds half a file.
 
 use std::fs::{self, OpenOptions};
 use std::io::{self, ErrorKind, Write};
@@ -7,17 +7,17 @@ use std::path::{Path, PathBuf};
 /// Who may read a file.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub enum Readers {
-    /// Its owner alone, whoever could before: it holds keys.
+    /// Only its owner, even if others could before: the file holds keys.
     Owner,
-    /// Whoever could before; of a new file, whoever may read what else its owner makes.
+    /// The same people as before. A new file has the owner's usual permissions.
     AsBefore,
 }
 
-/// Puts a text in the place of a file, which is made if it is not there. After a crash or on a full disk the old text
-/// stands there or the new one, and never a part, wherever another file can be put beside it.
+/// Replaces the text of a file, or makes the file. After a crash or on a full disk the file holds either the old or
+/// the new text, never a part. This needs a folder in which a second file can be made.
 ///
-/// A link stays a link, and what it leads to is replaced. What is no file (a pipe, say) is written to as it is. A file
-/// that may not be written to stays, although its folder would let another take its place.
+/// A link stays a link, and its target is replaced. A pipe or device is written to directly. A read-only file
+/// stays, even if its folder would allow replacing it.
 pub fn replace(path: &Path, text: &str, readers: Readers) -> io::Result<()> {
     let known = match fs::metadata(path) {
         Ok(known) => {
@@ -34,17 +34,17 @@ pub fn replace(path: &Path, text: &str, readers: Readers) -> io::Result<()> {
     let mut beside = path.clone().into_os_string();
     beside.push(format!(".{}.new", std::process::id()));
     let beside = PathBuf::from(beside);
-    // One may be left by a process that had the same number and was killed.
+    // A killed process with the same number may have left one.
     let _ = fs::remove_file(&beside);
     let mut options = OpenOptions::new();
-    // Never through a link that somebody put there.
+    // Never write through a link that someone else put there.
     options.write(true).create_new(true);
     #[cfg(unix)]
     if readers == Readers::Owner {
         std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
     }
     let opened = match options.open(&beside) {
-        // Its folder takes no other file, or none of that name: then the file itself is written over.
+        // The folder takes no new file, or none of that name. Overwrite the file itself.
         Err(error) if readers == Readers::AsBefore && !is_full(&error) => return write_over(&path, text),
         opened => opened,
     };
@@ -53,18 +53,18 @@ pub fn replace(path: &Path, text: &str, readers: Readers) -> io::Result<()> {
             file.set_permissions(known.permissions())?;
         }
         file.write_all(text.as_bytes())?;
-        // On the disk before it takes the name: otherwise a crash could leave the name with nothing behind it.
+        // Write to disk before renaming: otherwise a crash could leave an empty file.
         file.sync_all()
     });
     let done = written.and_then(|()| match fs::rename(&beside, &path) {
-        // A file of its own among the places that are mounted keeps its place.
+        // A file that is itself a mount point cannot be renamed over.
         Err(error) if readers == Readers::AsBefore && error.kind() == ErrorKind::ResourceBusy => {
             write_over(&path, text).and_then(|()| fs::remove_file(&beside))
         }
         done => done,
     });
     if done.is_err() {
-        // What is left of an attempt that failed may hold keys, too.
+        // A failed attempt may leave a file that holds keys.
         let _ = fs::remove_file(&beside);
     }
     done
@@ -74,14 +74,14 @@ fn is_full(error: &io::Error) -> bool {
     matches!(error.kind(), ErrorKind::StorageFull | ErrorKind::QuotaExceeded)
 }
 
-/// Writes over a file, of which a crash leaves a part: for places where there is no other way.
+/// Overwrites a file, where there is no other way. A crash may leave a part of it.
 fn write_over(path: &Path, text: &str) -> io::Result<()> {
     let mut file = fs::File::create(path)?;
     file.write_all(text.as_bytes())?;
     file.sync_all()
 }
 
-/// Where a link leads that leads to nothing yet; the path itself if it is none.
+/// The target of a link that has no file yet; the path itself if it is no link.
 fn led_to(path: &Path) -> PathBuf {
     match fs::read_link(path) {
         Ok(next) => led_to(&path.parent().unwrap_or(Path::new("")).join(next)),
@@ -114,7 +114,7 @@ mod tests {
         assert_eq!(fs::read_to_string(&path).expect("text"), "new");
         assert_eq!(fs::read_to_string(&other).expect("text"), "old", "it was not written over");
         assert_eq!(fs::read_dir(folder.path()).expect("it").count(), 2, "nothing is left beside it");
-        // A folder in its place: nothing is written and nothing is left.
+        // A folder instead of a file: nothing is written and nothing is left.
         assert!(replace(folder.path(), "text", Readers::AsBefore).is_err());
         assert!(replace(&folder.path().join("none/it"), "text", Readers::AsBefore).is_err());
         assert_eq!(fs::read_dir(folder.path()).expect("it").count(), 2);
@@ -123,7 +123,7 @@ mod tests {
     #[test]
     fn where_nothing_can_be_put_beside_it_the_file_is_written_over() {
         let folder = tempfile::tempdir().expect("a folder");
-        // The longest name that a file can have, which leaves no room for another one's ending.
+        // The longest possible file name, so that the name of a second file would be too long.
         let path = folder.path().join("n".repeat(255));
         replaced(&path, "old");
         replaced(&path, "new");
@@ -137,7 +137,7 @@ mod tests {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("it");
         let left = folder.path().join(format!("it.{}.new", std::process::id()));
-        // A link that somebody put there is not followed.
+        // A link that someone else put there is not followed.
         let elsewhere = folder.path().join("elsewhere");
         fs::write(&elsewhere, "as it was").expect("a file");
         symlink(&elsewhere, &left).expect("a link");
@@ -171,7 +171,7 @@ mod tests {
         fs::create_dir(at("far")).expect("a folder");
         symlink("far/it", at("link")).expect("a link");
         symlink("link", at("link to it")).expect("a link");
-        // Led to nothing first, then to a file.
+        // First the link has no target, then a file.
         for text in ["new", "newer"] {
             replaced(&at("link to it"), text);
             assert_eq!(fs::read_to_string(at("far/it")).expect("text"), text);

@@ -1,9 +1,10 @@
-//! The command `eavesward`: the whole job by hand, over the SDK.
+//! The command `eavesward`: everything that the service offers, through the SDK.
 //!
-//! `args` and `everywhere` are the command line, `dispatch` hands over to `cmd`, which has one file or folder a
-//! subcommand (arguments, what it does, what it prints). `app` is what they share, `environment` what is found around the
-//! command, `access` and `profiles` say which service is asked, `failure` turns what went wrong into words and an exit
-//! code, `files` writes files as a whole.
+//! - `args` and `everywhere` define the command line. `dispatch` calls the subcommand.
+//! - `cmd` has one file or folder per subcommand: its arguments, what it does, what it prints.
+//! - `app` holds what subcommands share, `environment` the variables and terminals.
+//! - `access` and `profiles` choose the service and the key.
+//! - `failure` turns failures into messages and exit codes. `files` replaces files as a whole.
 
 mod access;
 mod app;
@@ -38,7 +39,7 @@ fn main() -> ExitCode {
     let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
         Ok(runtime) => runtime,
         Err(e) => {
-            // Nothing is left to tell of a standard error that cannot be written to.
+            // A failure to write to standard error cannot be reported anywhere.
             let _ = writeln!(stderr, "error: the runtime could not be started: {e}");
             return ExitCode::from(failure::FAILED);
         }

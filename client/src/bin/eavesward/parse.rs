@@ -1,5 +1,6 @@
-//! Words of the command line.
+//! Parsers for words of the command line.
 
+use crate::show;
 use eavesward_client::contract::{Duty, Finding, FoundClass, MonthDay, MonthlyNormals};
 use eavesward_client::units::Length;
 use serde::Serialize;
@@ -14,7 +15,7 @@ pub fn days(text: &str) -> Result<u32, String> {
         Some(weeks) => (weeks, 7),
         None => match inner.strip_suffix('d') {
             Some(days) => (days, 1),
-            // `P7` names no unit; a bare `7` can only mean days.
+            // `P7` lacks a unit; a bare `7` means days.
             None if inner.len() < lower.len() => return Err(told()),
             None => (inner, 1),
         },
@@ -25,12 +26,12 @@ pub fn days(text: &str) -> Result<u32, String> {
     digits.parse::<u32>().ok().and_then(|n| n.checked_mul(factor)).ok_or_else(told)
 }
 
-/// A word of the contract, with hyphens or underscores.
+/// A word of the contract, written with hyphens or underscores.
 pub fn word<T: DeserializeOwned + Serialize>(text: &str) -> Result<T, String> {
     let word = text.trim().to_ascii_lowercase().replace('-', "_");
-    let told = || format!("{text:?} is not a word that the service knows here");
+    let told = || format!("{text:?} is not a value that the service accepts here");
     let value: T = serde_json::from_value(word.as_str().into()).map_err(|_| told())?;
-    // Words of a newer service are read as `unknown`, which must not be sent.
+    // The contract reads words of a newer service as `unknown`, which must not be sent.
     match serde_json::to_value(&value) {
         Ok(serde_json::Value::String(back)) if back == word && back != "unknown" => Ok(value),
         _ => Err(told()),
@@ -41,7 +42,7 @@ pub fn word<T: DeserializeOwned + Serialize>(text: &str) -> Result<T, String> {
 pub fn finding(text: &str) -> Result<Finding, String> {
     let told = || {
         format!(
-            "{text:?} is no finding; say nothing, light, half, heavy, blocked, a share such as 0.35 or 35%, or a depth such as 40mm or 1.5in"
+            "{text:?} is not a finding; give nothing, light, half, heavy, blocked, a share such as 0.35 or 35%, or a depth such as 40mm or 1.5in"
         )
     };
     let positive =
@@ -68,7 +69,7 @@ pub fn finding(text: &str) -> Result<Finding, String> {
 
 /// A share such as `0.35` or `35%`.
 pub fn share(text: &str) -> Result<f64, String> {
-    let told = || format!("{text:?} is no share such as 0.35 or 35%");
+    let told = || format!("{text:?} is not a share such as 0.35 or 35%");
     let trimmed = text.trim();
     let (number, scale) = trimmed.strip_suffix('%').map_or((trimmed, 1.0), |percent| (percent, 100.0));
     let number = number.trim().parse::<f64>().ok().filter(|n| n.is_finite() && *n >= 0.0).ok_or_else(told)?;
@@ -77,7 +78,7 @@ pub fn share(text: &str) -> Result<f64, String> {
 
 /// A duty.
 pub fn duty(text: &str) -> Result<Duty, String> {
-    word(text).map_err(|_| format!("{text:?} is no duty; one of {}", DUTIES.join(", ")))
+    word(text).map_err(|_| format!("{text:?} is not a duty; give one of {}", DUTIES.join(", ")))
 }
 
 /// A day of the year, such as `10-25`.
@@ -88,21 +89,26 @@ pub fn month_day(text: &str) -> Result<MonthDay, String> {
     Ok(MonthDay { month: number(month)?, day: number(day)? })
 }
 
-/// Twelve numbers parted by commas, January first.
+/// Twelve numbers, separated by commas, January first.
 pub fn twelve(text: &str) -> Result<TwelveMonths, String> {
     let numbers: Result<Vec<f64>, _> = text.split(',').map(|number| number.trim().parse()).collect();
     let numbers = numbers.map_err(|_| format!("{text:?} is not twelve numbers with commas between them"))?;
     let count = numbers.len();
-    let twelve =
-        numbers.try_into().map_err(|_| format!("it has {count} numbers; give twelve, January first"))?;
+    let twelve = numbers
+        .try_into()
+        .map_err(|_| format!("{} given; give twelve, January first", counted(count, "number", "numbers")))?;
     Ok(TwelveMonths(Box::new(twelve)))
+}
+
+fn counted(number: usize, one: &str, many: &str) -> String {
+    show::counted(u32::try_from(number).unwrap_or(u32::MAX), one, many)
 }
 
 /// A figure for each month, January first.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TwelveMonths(pub Box<[f64; 12]>);
 
-/// A duty of a component, named by id or name. The name may hold colons; the last one counts.
+/// A duty of a component. The component's name may hold colons; the last colon separates.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ComponentDuty {
     /// The component's id or name.
@@ -163,8 +169,8 @@ pub const DUTIES: [&str; 21] = [
 
 /// Monthly normals from twelve lines `RAIN_MM WET_DAYS`, January first.
 ///
-/// Numbers are parted by blanks, commas or semicolons; a line may begin with the month's name; what follows `#` and
-/// lines without a number are left out.
+/// Spaces, commas or semicolons separate the numbers. A line may begin with the month's name. Text after `#` and
+/// lines without a number are ignored.
 pub fn normals(text: &str, wet_day_threshold_mm: f64, years: f64) -> Result<MonthlyNormals, String> {
     let (mut rain_mm, mut wet_days) = (Vec::new(), Vec::new());
     for (at, line) in text.lines().enumerate() {
@@ -180,15 +186,18 @@ pub fn normals(text: &str, wet_day_threshold_mm: f64, years: f64) -> Result<Mont
             }
             _ => {
                 return Err(format!(
-                    "line {} has {} numbers; give rain in mm and wet days",
+                    "line {} has {}; give rain in mm and wet days",
                     at + 1,
-                    numbers.len()
+                    counted(numbers.len(), "number", "numbers")
                 ));
             }
         }
     }
     if rain_mm.len() != 12 {
-        return Err(format!("{} months were found; give twelve, January first", rain_mm.len()));
+        return Err(format!(
+            "{} found; give twelve, January first",
+            counted(rain_mm.len(), "month", "months")
+        ));
     }
     Ok(MonthlyNormals { rain_mm, wet_days, wet_day_threshold_mm, years })
 }

@@ -1,4 +1,4 @@
-//! Profiles: the services that somebody uses, by name, in a file that nobody else can read.
+//! Profiles: a user's services by name, in a file that only the user can read.
 
 use crate::failure::Failure;
 use crate::files::{self, Readers};
@@ -11,10 +11,10 @@ use std::path::{Path, PathBuf};
 #[derive(Clone, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Profiles {
-    /// The one that is used when none is named.
+    /// The profile that is used if none is named.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub current: Option<String>,
-    /// All of them.
+    /// All profiles by name.
     #[serde(default)]
     pub profiles: BTreeMap<String, StoredProfile>,
 }
@@ -23,7 +23,7 @@ pub struct Profiles {
 #[derive(Clone, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct StoredProfile {
-    /// Where it is.
+    /// Its address.
     pub url: String,
     /// The bearer key itself.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -45,7 +45,7 @@ pub struct NamedProfile {
 }
 
 impl Profiles {
-    /// Reads the text of a file. The error shows no line of it, for lines hold keys.
+    /// Reads the text of a file. The error shows no line of it, because lines hold keys.
     pub fn read(text: &str) -> Result<Self, String> {
         toml::from_str(text).map_err(|e| {
             let line = e.span().map(|span| text[..span.start.min(text.len())].matches('\n').count() + 1);
@@ -54,7 +54,7 @@ impl Profiles {
         })
     }
 
-    /// Reads the file; without one there are no profiles.
+    /// Reads the file. Without a file there are no profiles.
     pub fn load(path: Option<&Path>) -> Result<Self, Failure> {
         let Some(path) = path.filter(|path| path.exists()) else { return Ok(Self::default()) };
         let read = || {
@@ -66,7 +66,7 @@ impl Profiles {
         read().map_err(Failure::usage)
     }
 
-    /// Writes the file as a whole or not at all, readable by its owner alone.
+    /// Writes the whole file or nothing. Only its owner can read it.
     pub fn save(&self, path: &Path) -> Result<(), Failure> {
         let text = toml::to_string(self)
             .map_err(|e| Failure::usage(format!("the profiles cannot be written: {e}")))?;
@@ -74,13 +74,13 @@ impl Profiles {
             .map_err(|e| Failure::usage(format!("{} could not be written: {e}", path.display())))
     }
 
-    /// One by its name.
+    /// The profile with this name.
     pub fn take(mut self, name: &str) -> Result<NamedProfile, Failure> {
         let found = self.profiles.remove(name);
         found.map(|profile| NamedProfile { name: name.to_owned(), profile }).ok_or_else(|| unknown(name))
     }
 
-    /// The one in use, if there is one.
+    /// The profile in use, if any.
     pub fn take_current(self) -> Result<Option<NamedProfile>, Failure> {
         match self.current.clone() {
             Some(name) => self.take(&name).map(Some),
@@ -89,22 +89,23 @@ impl Profiles {
     }
 }
 
-/// The failure to find one.
+/// The failure for an unknown profile.
 pub fn unknown(name: &str) -> Failure {
     Failure::usage(format!("no profile is called {name:?}; `eavesward profile list` shows them"))
 }
 
-/// Says whether a name will do on a command line and in the file.
+/// Checks that a name fits a command line and the file.
 pub fn name(text: &str) -> Result<String, String> {
     let fits = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
     if (1..=64).contains(&text.len()) && text.chars().all(fits) {
         Ok(text.to_owned())
     } else {
-        Err("a name has 1 to 64 letters, digits, points, hyphens and underscores".to_owned())
+        Err("a name has 1 to 64 characters: letters, digits, points, hyphens and underscores".to_owned())
     }
 }
 
-/// Refuses a file that others can read: a key in it would be no secret. What is no file (a pipe, say) is let pass.
+/// Refuses a file that others can read or write, because a key in it would not be secret. A pipe or device is
+/// accepted.
 #[cfg(unix)]
 pub fn private(path: &Path) -> Result<(), String> {
     use std::os::unix::fs::PermissionsExt;
@@ -120,7 +121,7 @@ pub fn private(path: &Path) -> Result<(), String> {
     Ok(())
 }
 
-/// Elsewhere the folder's own rights have to do.
+/// On other systems the folder's permissions must protect the file.
 #[cfg(not(unix))]
 pub fn private(_: &Path) -> Result<(), String> {
     Ok(())

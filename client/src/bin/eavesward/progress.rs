@@ -1,4 +1,4 @@
-//! How far a long job is, drawn on a terminal and nowhere else.
+//! A progress bar for long jobs, drawn only on a terminal.
 
 use std::fmt::Write as _;
 use std::io::Write;
@@ -6,7 +6,7 @@ use std::io::Write;
 /// Characters of the bar.
 const WIDTH: usize = 24;
 
-/// A line that is drawn over and taken away in the end. It only repeats what the result says anyway.
+/// A line that is redrawn and removed at the end. The result says the same in full.
 pub struct Progress<'a> {
     err: &'a mut dyn Write,
     what: &'a str,
@@ -15,16 +15,16 @@ pub struct Progress<'a> {
 }
 
 impl<'a> Progress<'a> {
-    /// A line on `what`; nothing is drawn unless `on`.
+    /// A bar for `what`. Nothing is drawn unless `on`.
     pub fn new(err: &'a mut dyn Write, what: &'a str, on: bool) -> Self {
         Self { err, what, shown: false, on }
     }
 
-    /// Draws it. A job of one piece has no progress to show.
+    /// Draws the bar. A job of one piece shows none.
     pub fn draw(&mut self, done: usize, of: usize) {
         if self.on && of > 1 {
             self.shown = true;
-            // A terminal that cannot be drawn on is no reason to give up the job.
+            // A failed draw must not stop the job.
             let _ = write!(self.err, "\r{}", bar(self.what, done, of)).and_then(|()| self.err.flush());
         }
     }

@@ -1,11 +1,11 @@
-//! Quantities as people type them: a number with a unit, or a bare number in the unit that the option names.
+//! Quantities as people type them: a number with a unit, or a bare number in the option's default unit.
 
 use crate::failure::Failure;
 use crate::show::Units;
 use eavesward_client::units::{UnitError, number_and_unit};
 use std::str::FromStr;
 
-/// What was typed.
+/// A quantity as it was typed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Typed<Q> {
     /// A number without a unit.
@@ -24,14 +24,14 @@ impl<Q: FromStr<Err = UnitError>> FromStr for Typed<Q> {
 }
 
 impl<Q> Typed<Q> {
-    /// The quantity. A bare number is in the unit of `si`; to whoever is shown US units it could as well be the other, so
-    /// then it is refused.
+    /// The quantity. A bare number is in the unit of `si`. With US units on screen it could mean either unit, so it
+    /// is refused.
     pub fn get(self, option: &str, units: Units, si: fn(f64) -> Q, example: &str) -> Result<Q, Failure> {
         match (self, units) {
             (Self::Exact(quantity), _) => Ok(quantity),
             (Self::Bare(value), Units::Si) => Ok(si(value)),
             (Self::Bare(value), Units::Us) => Err(Failure::usage(format!(
-                "{option} {value} could be in either system of units; write the unit, like {example}"
+                "{option} {value} could be in SI or US units; write the unit, like {example}"
             ))),
         }
     }

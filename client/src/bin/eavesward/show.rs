@@ -21,8 +21,8 @@ pub enum Units {
     Si,
 }
 
-/// The colour of a state's word as the numbers of an escape code; nothing for a state that needs none, and for any other
-/// word. The word stays beside it.
+/// The colour of a state as the numbers of an escape code. `None` stands for a state without a colour and for any
+/// other word.
 pub fn state_colour(word: &str) -> Option<&'static str> {
     match word {
         "late" => Some("1;31"),
@@ -41,7 +41,7 @@ pub fn state(state: &impl Serialize, colours: bool) -> String {
     }
 }
 
-/// A figure with its unit, to be shown.
+/// A figure and its unit.
 pub struct Figure {
     /// The number.
     pub value: f64,
@@ -49,7 +49,7 @@ pub struct Figure {
     pub unit: String,
 }
 
-/// A figure with its unit, converted if the unit's first word is a length, volume or area that people measure otherwise.
+/// Converts a figure to the wanted units, if the unit's first word is a length, a volume or an area.
 pub fn quantity(value: f64, unit: &str, units: Units) -> Figure {
     let (first, rest) = unit.split_once(' ').map_or((unit, ""), |(first, rest)| (first, rest));
     let (value, first) = match (units, first) {
@@ -62,7 +62,7 @@ pub fn quantity(value: f64, unit: &str, units: Units) -> Figure {
     Figure { value, unit: if rest.is_empty() { first.to_owned() } else { format!("{first} {rest}") } }
 }
 
-/// A figure with about three digits.
+/// A figure with about three significant digits.
 pub fn number(value: f64) -> String {
     let decimals = match value.abs() {
         size if size >= 100.0 => 0,
@@ -75,17 +75,17 @@ pub fn number(value: f64) -> String {
     if short == "-0" { "0".to_owned() } else { short.to_owned() }
 }
 
-/// A reason, its figures in the units that are asked for.
+/// A reason with its figures in the wanted units.
 pub fn reason(reason: &Reason, units: Units) -> String {
     reason.text_with(|figure| {
         let (value, unit) = (figure.value?, figure.unit.as_deref()?);
         let shown = quantity(value, unit, units);
-        // What stays in its unit is written as the service writes it.
+        // A figure that keeps its unit stays as the service wrote it.
         (shown.unit != unit).then(|| format!("{} {}", number(shown.value), shown.unit))
     })
 }
 
-/// Words with commas between them, each once.
+/// Words with commas between them, without repetitions.
 pub fn list(words: impl Iterator<Item = String>) -> String {
     let mut known: Vec<String> = Vec::new();
     for word in words {
@@ -96,7 +96,7 @@ pub fn list(words: impl Iterator<Item = String>) -> String {
     known.join(", ")
 }
 
-/// A number with its noun in the right form.
+/// A number with its noun in the singular or plural.
 pub fn counted(number: u32, one: &str, many: &str) -> String {
     format!("{number} {}", if number == 1 { one } else { many })
 }
@@ -107,7 +107,7 @@ pub fn measure(value: f64, unit: &str, units: Units) -> String {
     format!("{} {unit}", number(value))
 }
 
-/// Accumulated over limit, with the unit; a dash where nothing accumulates.
+/// The accumulated figure over the limit, with the unit. A dash stands for a missing figure.
 pub fn accumulated_over_limit(
     accumulated: Option<&Accumulated>,
     limit: Option<&Limit>,
@@ -133,14 +133,14 @@ pub fn date(date: Option<NaiveDate>) -> String {
     date.map_or_else(|| "-".to_owned(), |date| date.to_string())
 }
 
-/// Early, likely and late date; `later` for one beyond the horizon.
+/// The early, likely and late date; `later` for a date beyond the horizon.
 pub fn window(window: Option<&Window>) -> String {
     let Some(window) = window else { return "-".to_owned() };
     let show = |day: Option<NaiveDate>| day.map_or_else(|| "later".to_owned(), |day| day.to_string());
     format!("{} / {} / {}", show(window.early_on), show(window.likely_on), show(window.late_on))
 }
 
-/// A share as a percentage. What is not certain is never shown as 0 or 100.
+/// A share as a percentage. An uncertain share is never shown as 0 or 100.
 pub fn percent(share: Option<f64>) -> String {
     match share {
         None => "-".to_owned(),
@@ -150,7 +150,7 @@ pub fn percent(share: Option<f64>) -> String {
     }
 }
 
-/// The word of the wire in plain letters, such as `first flush diverter`.
+/// A word of the contract with spaces, such as `first flush diverter`.
 pub fn words(value: &impl Serialize) -> String {
     match serde_json::to_value(value) {
         Ok(serde_json::Value::String(word)) => word.replace('_', " "),
@@ -158,7 +158,7 @@ pub fn words(value: &impl Serialize) -> String {
     }
 }
 
-/// A word as a shell takes it: nothing in it is run, and no quotation mark is left open.
+/// A word quoted for a shell, so that the shell runs nothing in it.
 pub fn quoted(word: &str) -> String {
     let plain = |c: char| c.is_ascii_alphanumeric() || "-_.,:/+".contains(c);
     if !word.is_empty() && word.chars().all(plain) {
@@ -171,6 +171,7 @@ pub fn quoted(word: &str) -> String {
 /// What decided a date.
 pub fn decided_by(decided_by: DecidedBy) -> String {
     match decided_by {
+        DecidedBy::Ceiling => "longest interval".to_owned(),
         DecidedBy::FirstLook => "first look".to_owned(),
         DecidedBy::Rating => "maker's rating".to_owned(),
         other => words(&other),
@@ -185,11 +186,11 @@ pub fn finding(finding: Finding, units: Units) -> String {
         Finding::Class { class } => words(&class),
         Finding::Fraction { fraction } => format!("{:.0} %", fraction * 100.0),
         Finding::Depth { depth_mm } => measure(depth_mm, "mm", units),
-        Finding::Unknown => "something that this version does not know".to_owned(),
+        Finding::Unknown => "a finding that this version does not know".to_owned(),
     }
 }
 
-/// Cautions once a hazard, with each different sentence on it once.
+/// Cautions grouped by hazard, each sentence once.
 pub fn by_hazard<'a>(cautions: impl IntoIterator<Item = &'a Caution>) -> BTreeMap<Hazard, Vec<&'a str>> {
     let mut hazards: BTreeMap<Hazard, Vec<&str>> = BTreeMap::new();
     for caution in cautions {

@@ -10,12 +10,12 @@ pub struct Table {
 }
 
 impl Table {
-    /// A table with these column heads.
+    /// A table with these column headings.
     pub fn new<const N: usize>(heads: [&str; N]) -> Self {
         Self { rows: vec![heads.iter().map(|head| head.to_uppercase()).collect()], colours: false }
     }
 
-    /// With colours for states, if they are wanted.
+    /// Sets whether states have colours.
     pub fn colours(self, colours: bool) -> Self {
         Self { colours, ..self }
     }
@@ -25,7 +25,7 @@ impl Table {
         self.rows.push(cells.map(|cell| printable(&cell)).into());
     }
 
-    /// Writes it out, two spaces between columns and none at the end of a line.
+    /// Writes the table, with two spaces between columns and none at the end of a line.
     pub fn write(&self, out: &mut dyn Write) -> io::Result<()> {
         let columns = self.rows.iter().map(Vec::len).max().unwrap_or(0);
         let width_of = |column: usize| {
@@ -48,7 +48,7 @@ impl Table {
 }
 
 impl Table {
-    /// A cell as wide as its column. Only the word has a colour, not the blanks after it.
+    /// A cell as wide as its column. Only the word is coloured, not the spaces after it.
     fn painted(&self, column: usize, cell: &str, width: usize) -> String {
         let of_states =
             self.rows.first().and_then(|heads| heads.get(column)).is_some_and(|head| head == "STATE");
@@ -62,7 +62,7 @@ impl Table {
     }
 }
 
-/// Text without control characters: a name must not be able to drive the reader's terminal.
+/// Text without control characters, so that a name cannot control the reader's terminal.
 pub fn printable(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
