@@ -39,11 +39,11 @@ pub struct Access {
 }
 
 /// Chooses address, key and units from flags, environment and profiles, in this order:
-/// - `--url`, `--key-file` and `--key`
-/// - the profile of `--profile` or `EAVESWARD_PROFILE`
-/// - `EAVESWARD_URL` with `EAVESWARD_KEY`
-/// - the profile in use
-/// - the default address
+/// - `--url`, `--key-file` and `--key`.
+/// - the profile of `--profile` or `EAVESWARD_PROFILE`.
+/// - `EAVESWARD_URL` with `EAVESWARD_KEY`.
+/// - the profile in use.
+/// - the default address.
 ///
 /// `profiles` is read only if it is needed.
 pub fn resolve(

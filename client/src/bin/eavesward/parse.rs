@@ -42,7 +42,7 @@ pub fn word<T: DeserializeOwned + Serialize>(text: &str) -> Result<T, String> {
 pub fn finding(text: &str) -> Result<Finding, String> {
     let told = || {
         format!(
-            "{text:?} is not a finding; give nothing, light, half, heavy, blocked, a share such as 0.35 or 35%, or a depth such as 40mm or 1.5in"
+            "{text:?} is not a finding. Give nothing, light, half, heavy, blocked, a share such as 0.35 or 35%, or a depth such as 40mm or 1.5in"
         )
     };
     let positive =
@@ -101,7 +101,7 @@ pub fn twelve(text: &str) -> Result<TwelveMonths, String> {
 }
 
 fn counted(number: usize, one: &str, many: &str) -> String {
-    show::counted(u32::try_from(number).unwrap_or(u32::MAX), one, many)
+    show::counted(number as u64, one, many)
 }
 
 /// A figure for each month, January first.

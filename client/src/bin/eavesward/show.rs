@@ -97,7 +97,8 @@ pub fn list(words: impl Iterator<Item = String>) -> String {
 }
 
 /// A number with its noun in the singular or plural.
-pub fn counted(number: u32, one: &str, many: &str) -> String {
+pub fn counted(number: impl Into<u64>, one: &str, many: &str) -> String {
+    let number = number.into();
     format!("{number} {}", if number == 1 { one } else { many })
 }
 

@@ -9,7 +9,7 @@ use std::process::Stdio;
 async fn reminders_are_pulled_and_followed_with_a_cursor_in_a_file() {
     let shell = Shell::start().await;
     let empty = shell.run(&["reminders"]).ok();
-    assert!(empty.contains("Nothing new.") && empty.contains("Go on with --after "), "{empty}");
+    assert!(empty.contains("Nothing new.") && empty.contains("Continue with --after "), "{empty}");
     let system = shell.greenhouse();
     shell.write("daily.csv", daily());
     shell.run(&["rain", "import", "orchard gauge", "daily.csv"]).ok();

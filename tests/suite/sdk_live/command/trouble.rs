@@ -62,7 +62,7 @@ async fn what_is_typed_wrong_exits_with_2_and_what_is_refused_with_3() {
     let strict = ["rain", "import", "orchard gauge", "rain.csv", "--all-or-nothing"];
     let refused = shell.run(&strict).refused(3);
     assert!(refused.contains("-4"), "it names the reading: {refused}");
-    assert!(shell.run(&["rain", "show", "orchard gauge"]).ok().starts_with("No readings there."));
+    assert!(shell.run(&["rain", "show", "orchard gauge"]).ok().starts_with("No readings found."));
     let mended = shell.run(&strict[..4]).ok();
     assert!(mended.contains("1 new") && mended.contains("line 3 (2026-01-02): "), "{mended}");
     shell.app.stop().await;

@@ -1,4 +1,4 @@
-//! `eavesward calendar`: feeds for people's calendars.
+//! `eavesward calendar`: calendar feeds.
 
 use crate::app::{App, PAGE};
 use crate::failure::Failure;
@@ -9,24 +9,24 @@ use eavesward_client::ListQuery;
 use eavesward_client::contract::CalendarRequest;
 use uuid::Uuid;
 
-/// What to do with calendar feeds.
+/// Subcommands for calendar feeds.
 #[derive(Subcommand)]
 pub enum Calendar {
-    /// Make a feed; its address is shown this once, and whoever has it can read the feed
+    /// Make a feed; its address is shown only once, and everyone who has it can read the feed
     Add {
-        /// What it is called, here and in the calendar
+        /// The feed's name, here and in the calendar
         #[arg(long)]
         name: String,
-        /// Only this property; the whole account without it
+        /// Only this property; the whole account by default
         #[arg(long, value_name = "PROPERTY")]
         property: Option<String>,
-        /// How many days ahead it looks, 1 to 3653; 400 without it
+        /// How many days ahead the feed covers, 1 to 3653; 400 by default
         #[arg(long, value_name = "DAYS")]
         horizon_days: Option<u32>,
     },
     /// List feeds, without their addresses
     List,
-    /// Revoke a feed: its address leads nowhere from now on
+    /// Revoke a feed; its address stops working at once
     Revoke {
         /// The feed's id
         id: Uuid,
@@ -49,8 +49,8 @@ impl Calendar {
                 }
                 let url = app.client.calendars().url(&created)?;
                 app.line(format!("{}  {}", created.calendar.id, created.calendar.name))?;
-                app.line(format!("Address, shown this once: {url}"))?;
-                app.line("Subscribe to it in a calendar. Whoever has it can read it; `eavesward calendar revoke` ends that.")
+                app.line(format!("Address, shown only once: {url}"))?;
+                app.line("Subscribe to it in a calendar. Everyone who has the address can read it; `eavesward calendar revoke` stops that.")
             }
             Self::List => list(app).await,
             Self::Revoke { id } => {

@@ -1,4 +1,4 @@
-//! `eavesward component`: the parts that want care.
+//! `eavesward component`: the parts that need care.
 
 use crate::app::App;
 use crate::cmd::part::PartFlags;
@@ -12,10 +12,10 @@ use eavesward_client::contract::{self, ComponentRequest, MonthDay, Part, Replace
 use std::path::PathBuf;
 use uuid::Uuid;
 
-/// What to do with components.
+/// Subcommands for components.
 #[derive(Subcommand)]
 pub enum Component {
-    /// Add a component to a system: by flags, or from a JSON file with name, part and installed_on
+    /// Add a component to a system, by flags or from a JSON file with name, part and installed_on
     Add {
         /// The system
         system: String,
@@ -30,44 +30,44 @@ pub enum Component {
     List {
         /// The system
         system: String,
-        /// Those taken out too
+        /// Include removed components
         #[arg(long)]
         include_removed: bool,
     },
-    /// Set the days of frost of exposed pipework
+    /// Set the frost season of exposed pipework
     Frost {
         /// The component's id
         component: Uuid,
-        /// The day of the year by which frost is first to be expected, such as 10-25
+        /// The day of the year from which frost is expected, such as 10-25
         #[arg(long, value_name = "MONTH-DAY", value_parser = parse::month_day, requires = "last",
             required_unless_present = "clear")]
         first: Option<MonthDay>,
-        /// The day of the year after which frost is no longer to be expected, such as 04-20
+        /// The last day of the year on which frost is expected, such as 04-20
         #[arg(long, value_name = "MONTH-DAY", value_parser = parse::month_day, requires = "first")]
         last: Option<MonthDay>,
-        /// Take the days away
+        /// Delete these days
         #[arg(long, conflicts_with = "first")]
         clear: bool,
     },
-    /// Put a new component in the place of an old one; the old one and its history stay
+    /// Replace an old component with a new one; the old one's history stays
     Replace {
         /// The old component's id
         component: Uuid,
         /// The day of the change
         #[arg(long, value_name = "DATE")]
         on: NaiveDate,
-        /// What the new one is called; like the old one if not given
+        /// The new component's name; the old name by default
         #[arg(long)]
         name: Option<String>,
-        /// The new one's part as JSON; like the old one if not given
+        /// The new component's part as JSON; the old part by default
         #[arg(long, value_name = "FILE")]
         part_file: Option<PathBuf>,
     },
-    /// Take a component out for good; its history stays
+    /// Remove a component for good; its history stays
     Retire {
         /// The component's id
         component: Uuid,
-        /// The day it was taken out
+        /// The day it was removed
         #[arg(long, value_name = "DATE")]
         on: NaiveDate,
     },
@@ -104,11 +104,11 @@ impl Component {
                 let part: Option<Part> = part_file.map(|file| app.read_json(&file)).transpose()?;
                 let request = ReplaceRequest { on, part, name };
                 let new = app.client.components().replace(component, &request).await?;
-                app.say(&new, format!("{}  {} took the place of {component}.", new.id, new.name))
+                app.say(&new, format!("{}  {} replaces {component}.", new.id, new.name))
             }
             Self::Retire { component, on } => {
                 let retired = app.client.components().retire(component, &RetireRequest { on }).await?;
-                app.say(&retired, format!("{} was taken out on {on}.", retired.name))
+                app.say(&retired, format!("{} was removed on {on}.", retired.name))
             }
         }
     }
@@ -122,7 +122,7 @@ async fn frost(
 ) -> Result<(), Failure> {
     let known = app.client.components().get(id).await?;
     if !matches!(known.part, Part::ExposedPipework { .. }) {
-        return Err(Failure::usage(format!("{} is no exposed pipework", known.name)));
+        return Err(Failure::usage(format!("{} is not exposed pipework", known.name)));
     }
     let request = ComponentRequest {
         name: known.name,
@@ -141,11 +141,11 @@ async fn frost(
     app.say(&component, text)
 }
 
-/// Prints components.
+/// Prints the table of components.
 pub fn table(app: &mut App<'_>, components: &[contract::Component]) -> Result<(), Failure> {
-    let mut table = Table::new(["component", "name", "kind", "put in", "last served", "taken out"]);
+    let mut table = Table::new(["component", "name", "kind", "installed", "last served", "removed"]);
     for component in components {
-        // The kind is the part's tag on the wire.
+        // The kind is the part's tag in JSON.
         let part = serde_json::to_value(&component.part)?;
         table.row([
             component.id.to_string(),

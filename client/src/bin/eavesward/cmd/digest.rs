@@ -1,4 +1,4 @@
-//! `eavesward digest`: the weekly list in one piece, to be printed, mailed or opened in a spreadsheet.
+//! `eavesward digest`: the weekly list as one document for paper, a mail or a spreadsheet.
 
 use crate::app::App;
 use crate::failure::Failure;
@@ -9,7 +9,7 @@ use clap::{Args, ValueEnum};
 use eavesward_client::{DigestFormat, DigestQuery};
 use std::path::{Path, PathBuf};
 
-/// How a digest is written.
+/// The format of a digest.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum Format {
     /// Plain text of at most eighty columns
@@ -22,10 +22,10 @@ pub enum Format {
     Json,
 }
 
-/// What a digest is of. Without days: within 7 days, along with what is due already.
+/// What a digest covers. Without days: tasks due within 7 days, including those due already.
 #[derive(Args)]
 pub struct Digest {
-    /// Due within so many days or already, such as 7d, 2w or P7D; 7d if no days are given
+    /// Due within this many days or already, such as 7d, 2w or P7D; 7d if no days are given
     #[arg(long, value_parser = parse::days, conflicts_with_all = ["from", "to"])]
     within: Option<u32>,
     /// Due on this day or later
@@ -40,10 +40,10 @@ pub struct Digest {
     /// Only of this system
     #[arg(long, value_name = "SYSTEM")]
     system: Option<String>,
-    /// How it is written
+    /// The format
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-    /// A file to write it to, in the place of the screen; what is in it is replaced
+    /// Write to this file instead of standard output; its contents are replaced
     #[arg(long, value_name = "FILE")]
     output: Option<PathBuf>,
 }
@@ -73,11 +73,12 @@ impl Digest {
             Some(format) => app.client.digest_as(&query, format).await?,
             None => serde_json::to_string_pretty(&app.client.digest(&query).await?)? + "\n",
         };
-        // Standard output under its other name is written to as ever: opened a second time, as a file it would be written
-        // over by what is said after it, and as a terminal be driven by what is in it.
+        // Write `/dev/stdout` through the open standard output. Opened again, a file would be overwritten by later
+        // output, and a terminal would obey control characters.
         let output = self.output.filter(|path| path != Path::new("/dev/stdout"));
         let Some(path) = output else {
-            // A spreadsheet's lines end as they have to; the others are kept from driving the reader's terminal.
+            // CSV keeps its own line ends. Other formats lose control characters, so that they cannot control the
+            // terminal.
             if matches!(format, Some(DigestFormat::Csv)) {
                 return Ok(app.io.out.write_all(text.as_bytes())?);
             }

@@ -1,4 +1,4 @@
-//! `eavesward duty`: what falls due when, and the account's own figures.
+//! `eavesward duty`: the figures that decide when duties fall due.
 
 use crate::app::App;
 use crate::failure::Failure;
@@ -7,49 +7,49 @@ use crate::{parse, show};
 use clap::Subcommand;
 use eavesward_client::contract::{self, DutySettings, DutySettingsRequest};
 
-/// What to do with duties.
+/// Subcommands for duties.
 #[derive(Subcommand)]
 pub enum Duty {
-    /// List every duty with the longest time to leave it and the chance of being past the limit at which it falls due;
-    /// the account's own figures have a star
+    /// List every duty with its longest interval, the chance at which it falls due, and its notice. A star marks
+    /// the account's own figures
     List {
-        /// Say where each figure comes from
+        /// Show where each figure comes from
         #[arg(long)]
         explain: bool,
     },
-    /// Set the account's own figures for a duty, for all of its systems; what is not given stays as it is
+    /// Set the account's own figures for a duty, for all systems of the account; figures that you do not give stay
     Set {
         /// The duty, such as clean-screen
         #[arg(value_parser = parse::duty)]
         duty: contract::Duty,
-        /// Longest time to leave it, in months since it was last done, 1 to 240
+        /// Longest interval in months since it was last done, 1 to 240
         #[arg(long, value_name = "MONTHS", required_unless_present_any = ["tolerance", "lead_days", "move_days"])]
         ceiling_months: Option<u32>,
-        /// Chance of being past the limit at which it falls due: 0.01 to 0.99, or 1% to 99%
+        /// It falls due when the chance of being past the limit reaches this: 0.01 to 0.99, or 1% to 99%
         #[arg(long, value_name = "CHANCE", value_parser = parse::share)]
         tolerance: Option<f64>,
-        /// Days before the due date from which reminders tell of it, 0 to 365
+        /// Notice: how many days before the due date the reminder is sent, 0 to 365
         #[arg(long, value_name = "DAYS", value_parser = parse::days)]
         lead_days: Option<u32>,
-        /// Days by which a date that was told has to move to be told of again, 1 to 365
+        /// How many days a reported date must move to be reported again, 1 to 365
         #[arg(long, value_name = "DAYS", value_parser = parse::days)]
         move_days: Option<u32>,
     },
-    /// Go back to the defaults of a duty: all of them, or those that are named
+    /// Go back to all defaults of a duty, or only to those that you name
     Reset {
         /// The duty, such as clean-screen
         #[arg(value_parser = parse::duty)]
         duty: contract::Duty,
-        /// The ceiling
+        /// The longest interval
         #[arg(long)]
         ceiling: bool,
-        /// The tolerance
+        /// The chance at which it falls due
         #[arg(long)]
         tolerance: bool,
-        /// The lead time
+        /// The notice
         #[arg(long)]
         lead_days: bool,
-        /// The days of a move
+        /// The days by which a date must move to be reported again
         #[arg(long)]
         move_days: bool,
     },
@@ -91,7 +91,7 @@ async fn change(
     let known = app.client.duties().get(duty).await?;
     let now = app.client.duties().set(duty, known.version, &to(&known)).await?;
     let text = format!(
-        "{}: longest {}, falls due at {}, told {}.",
+        "{}: max. interval {}, due at a chance of {}, notice {}.",
         show::words(&now.duty),
         longest(&now),
         chance(&now),
@@ -100,7 +100,7 @@ async fn change(
     app.say(&now, text)
 }
 
-/// The longest time to leave a duty; a star marks the account's own.
+/// The longest interval of a duty; a star marks the account's own.
 fn longest(duty: &DutySettings) -> String {
     let months = |months: u32| if months == 1 { "1 month".to_owned() } else { format!("{months} months") };
     match (duty.ceiling_months, &duty.default_ceiling) {
@@ -120,13 +120,13 @@ fn chance(duty: &DutySettings) -> String {
     }
 }
 
-/// How long ahead a duty is told of; a star marks the account's own.
+/// The notice of a duty's reminder; a star marks the account's own.
 fn lead(duty: &DutySettings) -> String {
     let star = if duty.lead_days.is_some() { "*" } else { "" };
     match duty.lead_days.unwrap_or(duty.default_lead_days) {
         0 => format!("on the day{star}"),
-        1 => format!("1 day{star} ahead"),
-        days => format!("{days} days{star} ahead"),
+        1 => format!("1 day{star}"),
+        days => format!("{days} days{star}"),
     }
 }
 
@@ -135,7 +135,7 @@ async fn list(app: &mut App<'_>, explain: bool) -> Result<(), Failure> {
     if app.json {
         return app.print_json(&duties);
     }
-    let mut table = Table::new(["duty", "longest", "falls due at", "told", "what to do"]);
+    let mut table = Table::new(["duty", "max. interval", "due at chance", "notice", "what to do"]);
     for duty in &duties {
         table.row([show::words(&duty.duty), longest(duty), chance(duty), lead(duty), duty.title.clone()]);
     }
@@ -147,14 +147,14 @@ async fn list(app: &mut App<'_>, explain: bool) -> Result<(), Failure> {
         app.line("")?;
         app.line(show::words(&duty.duty))?;
         match (&duty.ceiling_months, &duty.default_ceiling) {
-            (Some(_), _) => app.line("  - Longest: the account's own figure")?,
-            (None, Some(default)) => app.line(format!("  - Longest: {}", default.source))?,
+            (Some(_), _) => app.line("  - Max. interval: the account's own figure")?,
+            (None, Some(default)) => app.line(format!("  - Max. interval: {}", default.source))?,
             (None, None) => {}
         }
         match (&duty.tolerance, &duty.default_tolerance) {
-            (Some(_), _) => app.line("  - Falls due at: the account's own figure")?,
-            (None, Some(default)) => app.line(format!("  - Falls due at: {}", default.why))?,
-            (None, None) => app.line("  - No date is predicted from a limit.")?,
+            (Some(_), _) => app.line("  - Due at chance: the account's own figure")?,
+            (None, Some(default)) => app.line(format!("  - Due at chance: {}", default.why))?,
+            (None, None) => app.line("  - Due at chance: none, because no limit predicts the date.")?,
         }
     }
     Ok(())

@@ -1,4 +1,4 @@
-//! `eavesward forecast`: one system explained in full.
+//! `eavesward forecast`: the full forecast of one system.
 
 use crate::app::App;
 use crate::failure::Failure;
@@ -9,19 +9,19 @@ use clap::Args;
 use eavesward_client::contract::{DutyForecast, ForecastRequest, Lesson, SystemForecast};
 use std::path::PathBuf;
 
-/// Of which system and for which day.
+/// Options of the forecast.
 #[derive(Args)]
 pub struct Forecast {
     /// A registered system
     #[arg(required_unless_present = "file", conflicts_with = "file")]
     system: Option<String>,
-    /// A forecast request as JSON for a system that nobody has registered; - is standard input
+    /// A forecast request as JSON for a system that is not registered; - is standard input
     #[arg(long, value_name = "FILE")]
     file: Option<PathBuf>,
-    /// The day the forecast is made for; nothing later is used
+    /// The day of the forecast; it uses nothing later
     #[arg(long, value_name = "DATE", conflicts_with = "file")]
     as_of: Option<NaiveDate>,
-    /// Say why, duty by duty
+    /// Explain each duty
     #[arg(long)]
     explain: bool,
 }
@@ -53,7 +53,7 @@ impl Forecast {
             forecast.duties.iter().try_for_each(|duty| explain(app, duty))?;
         }
         for advice in &forecast.climate.advice {
-            app.line(format!("To know more: {advice}"))?;
+            app.line(format!("For better dates: {advice}"))?;
         }
         Ok(())
     }
@@ -82,7 +82,7 @@ fn table(app: &mut App<'_>, duties: &[DutyForecast]) -> Result<(), Failure> {
         "early / likely / late",
         "accumulated / limit",
         "decided by",
-        "past it today",
+        "past limit today",
         "in 30 days",
     ]);
     for duty in duties {
@@ -100,12 +100,12 @@ fn table(app: &mut App<'_>, duties: &[DutyForecast]) -> Result<(), Failure> {
     Ok(table.write(app.io.out)?)
 }
 
-/// The latest findings, which say where the limit stands now; a screen's twenty of before would hide them.
+/// How many of the latest findings to show. Twenty older ones of a screen would hide what the limit is now.
 const LESSONS: usize = 5;
 
-/// What one finding taught.
+/// Prints what one finding taught.
 fn taught(app: &mut App<'_>, lesson: &Lesson, unit: &str) -> Result<(), Failure> {
-    // The unit once, at the end.
+    // Write the unit only once, at the end.
     let figure = |value| show::number(show::quantity(value, unit, app.units).value);
     let mut line = format!(
         "  - Visit of {}: found {} after {}; the limit went from {} to {}.",
@@ -130,27 +130,33 @@ fn explain(app: &mut App<'_>, duty: &DutyForecast) -> Result<(), Failure> {
     }
     if let Some(accumulated) = &duty.accumulated {
         let stood = |value| show::measure(value, &accumulated.unit, app.units);
-        let line = format!(
-            "  - Accumulated: {} on {} with a reading, {} expected on {} without.",
-            stood(accumulated.from_readings),
-            show::counted(accumulated.days_read, "day", "days"),
-            stood(accumulated.from_climate),
-            show::counted(accumulated.days_unread, "day", "days")
-        );
-        app.line(line)?;
+        let days = |number: u32| show::counted(number, "day", "days");
+        let mut parts = Vec::new();
+        if accumulated.days_read > 0 {
+            let (amount, days) = (stood(accumulated.from_readings), days(accumulated.days_read));
+            parts.push(format!("{amount} on {days} with a reading"));
+        }
+        if accumulated.days_unread > 0 {
+            let (amount, days) = (stood(accumulated.from_climate), days(accumulated.days_unread));
+            parts.push(format!("{amount} expected on {days} without a reading"));
+        }
+        if parts.is_empty() {
+            parts.push(stood(accumulated.value));
+        }
+        app.line(format!("  - Accumulated: {}.", parts.join(", ")))?;
     }
     if let Some(limit) = &duty.limit {
-        // Most sources that are judgement say so themselves.
+        // Most sources that are judgement already say so.
         let kind = match limit.judgement {
             true if limit.source.starts_with("judgement") => "",
             true => " (judgement)",
             false => " (published)",
         };
-        app.line(format!(
-            "  - Limit: based on {}; prior{kind}: {}",
-            show::counted(limit.findings, "finding", "findings"),
-            limit.source
-        ))?;
+        let basis = match limit.findings {
+            0 => "no findings yet".to_owned(),
+            findings => format!("based on {}", show::counted(findings, "finding", "findings")),
+        };
+        app.line(format!("  - Limit: {basis}; starting value{kind}: {}", limit.source))?;
         let earlier = duty.lessons.len().saturating_sub(LESSONS);
         if earlier > 0 {
             app.line(format!(
@@ -164,14 +170,14 @@ fn explain(app: &mut App<'_>, duty: &DutyForecast) -> Result<(), Failure> {
     }
     if let Some(next) = &duty.next_finding {
         app.line(format!(
-            "  - A look today would likely narrow the range of the limit to {} of its width.",
+            "  - If you look today, the range of the limit will likely shrink to {} of its width.",
             show::percent(Some(next.range_ratio))
         ))?;
     }
     if let (Some(day), source) =
         (duty.ceiling_on, duty.ceiling_source.as_deref().unwrap_or("no source given"))
     {
-        app.line(format!("  - Longest time to leave it: until {day} ({source})."))?;
+        app.line(format!("  - Longest interval: until {day} ({source})."))?;
     }
     for (hazard, texts) in show::by_hazard(&duty.cautions) {
         app.line(format!("  - Careful, {}: {}", show::words(&hazard), texts.join(" ")))?;

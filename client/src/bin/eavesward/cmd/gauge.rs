@@ -11,10 +11,10 @@ use eavesward_client::contract::{self, GaugeRequest, MonthlyNormals};
 use eavesward_client::units::Length;
 use std::path::PathBuf;
 
-/// What to do with gauges.
+/// Subcommands for rain gauges.
 #[derive(Subcommand)]
 pub enum Gauge {
-    /// Register a gauge
+    /// Register a rain gauge
     Add {
         /// What it is called
         #[arg(long)]
@@ -26,14 +26,14 @@ pub enum Gauge {
         #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
         longitude: f64,
     },
-    /// List gauges
+    /// List rain gauges
     List,
-    /// Show a gauge with its normals
+    /// Show a rain gauge with its normals
     Show {
         /// The gauge
         gauge: String,
     },
-    /// Set a gauge's twelve monthly normals, beside or instead of daily rain
+    /// Set a rain gauge's monthly normals, in addition to daily rain or instead of it
     Normals {
         /// The gauge
         gauge: String,
@@ -41,14 +41,14 @@ pub enum Gauge {
         #[command(flatten)]
         normals: NormalsSource,
     },
-    /// Remove a gauge that no system uses, with its rain
+    /// Remove a rain gauge that no system uses, and its readings
     Remove {
         /// The gauge
         gauge: String,
     },
 }
 
-/// Where the normals come from.
+/// The source of the normals.
 #[derive(Args)]
 pub struct NormalsSource {
     /// Twelve lines, January first, each with rain in mm and the number of wet days; - is standard input
@@ -60,13 +60,13 @@ pub struct NormalsSource {
     /// Wet days of each month, twelve numbers with commas, January first
     #[arg(long, value_delimiter = ',', value_name = "DAYS", requires = "rain_mm")]
     wet_days: Vec<f64>,
-    /// The least rain that made a day count as wet, such as "1 mm" or "0.04 in"; a bare number is mm, 1 mm when absent
+    /// The least rain of a wet day, such as "1 mm" or "0.04 in"; a bare number is mm; 1 mm by default
     #[arg(long, value_name = "LENGTH")]
     wet_day_threshold: Option<Typed<Length>>,
-    /// Years behind the normals
+    /// Years of record behind the normals
     #[arg(long, default_value_t = 30.0)]
     years: f64,
-    /// Take the normals away
+    /// Delete the normals
     #[arg(long)]
     clear: bool,
 }
@@ -128,7 +128,7 @@ impl NormalsSource {
         if self.rain_mm.len() != 12 || self.wet_days.len() != 12 {
             let (rain, wet) = (self.rain_mm.len(), self.wet_days.len());
             return Err(Failure::usage(format!(
-                "--rain-mm has {rain} numbers and --wet-days {wet}; give twelve each, January first"
+                "--rain-mm and --wet-days need twelve numbers each, January first, but have {rain} and {wet}"
             )));
         }
         Ok(Some(MonthlyNormals {
@@ -146,7 +146,7 @@ async fn list(app: &mut App<'_>) -> Result<(), Failure> {
         return app.print_json(&gauges);
     }
     if gauges.is_empty() {
-        return app.line("No gauges yet. Register one with `eavesward gauge add`.");
+        return app.line("No rain gauges yet. Register one with `eavesward gauge add`.");
     }
     let mut table = Table::new(["gauge", "name", "from", "through", "days", "normals"]);
     for gauge in gauges {
@@ -167,7 +167,8 @@ fn print(app: &mut App<'_>, gauge: &contract::Gauge) -> Result<(), Failure> {
     app.line(format!("Latitude {}, longitude {}", gauge.latitude_deg, gauge.longitude_deg))?;
     match (gauge.rain_from, gauge.rain_through) {
         (Some(from), Some(through)) => {
-            app.line(format!("{} days with a reading, {from} to {through}", gauge.rain_days))?;
+            let days = show::counted(gauge.rain_days.unsigned_abs(), "day", "days");
+            app.line(format!("{days} with a reading, {from} to {through}"))?;
         }
         _ => app.line("No readings yet. Send some with `eavesward rain import GAUGE FILE`.")?,
     }
@@ -175,7 +176,7 @@ fn print(app: &mut App<'_>, gauge: &contract::Gauge) -> Result<(), Failure> {
         return app.line("No normals. Set them with `eavesward gauge normals GAUGE FILE`.");
     };
     let threshold = show::measure(normals.wet_day_threshold_mm, "mm", app.units);
-    app.line(format!("Normals over {} years; a wet day has {threshold} or more", normals.years))?;
+    app.line(format!("Normals (years of record: {}); a wet day has {threshold} or more", normals.years))?;
     let mut table = Table::new(["month", "rain", "wet days"]);
     for (month, (rain, wet)) in show::MONTHS.iter().zip(normals.rain_mm.iter().zip(&normals.wet_days)) {
         table.row([(*month).to_owned(), show::measure(*rain, "mm", app.units), show::number(*wet)]);

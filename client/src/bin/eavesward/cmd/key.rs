@@ -10,10 +10,10 @@ use eavesward_client::ListQuery;
 use eavesward_client::contract::{KeyRequest, Scope};
 use uuid::Uuid;
 
-/// What to do with keys.
+/// Subcommands for keys.
 #[derive(Subcommand)]
 pub enum Key {
-    /// Make a key; its secret is shown this once
+    /// Make a key; its secret is shown only once
     Add {
         /// What it is for
         #[arg(long)]
@@ -21,16 +21,16 @@ pub enum Key {
         /// What it may do: read, write, admin
         #[arg(long, value_delimiter = ',', required_unless_present = "system", value_parser = parse::word::<Scope>)]
         scope: Vec<Scope>,
-        /// The one system that it may read, and nothing else: for a display on a wall
+        /// The only system that the key may read, for example for a display on a wall
         #[arg(long, value_name = "SYSTEM", conflicts_with = "scope")]
         system: Option<String>,
-        /// The instant from which it is refused, such as 2032-01-01T00:00:00Z
+        /// When the key expires, such as 2032-01-01T00:00:00Z
         #[arg(long, value_name = "INSTANT")]
         expires: Option<DateTime<Utc>>,
     },
     /// List keys, without their secrets
     List,
-    /// Revoke a key from now on
+    /// Revoke a key at once
     Revoke {
         /// The key's id
         id: Uuid,
@@ -53,9 +53,9 @@ impl Key {
                 }
                 app.line(format!("{}  {}", created.key.id, created.key.name))?;
                 if let Some(system) = created.key.system_id {
-                    app.line(format!("Reads the system {system}; it is asked for by this id."))?;
+                    app.line(format!("The key reads only the system {system}; use this id to ask for it."))?;
                 }
-                app.line(format!("Secret, shown this once: {}", created.secret))
+                app.line(format!("Secret, shown only once: {}", created.secret))
             }
             Self::List => list(app).await,
             Self::Revoke { id } => {

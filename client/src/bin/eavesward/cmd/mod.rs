@@ -1,5 +1,5 @@
-//! One file or folder a subcommand. To add one: its arguments and `run` here, a line in `args::Command`, an arm in
-//! `dispatch`.
+//! One file or folder per subcommand. To add one, write its arguments and `run` here, a line in `args::Command` and
+//! an arm in `dispatch`.
 
 pub mod calendar;
 pub mod component;

@@ -1,4 +1,4 @@
-//! A part and a roof by flags, for those who would rather not write JSON.
+//! Describes a part or a roof by flags instead of JSON.
 
 use crate::failure::Failure;
 use crate::parse;
@@ -15,19 +15,19 @@ use eavesward_client::units::{Area, Length, Volume};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
-/// A component by flags. Which figures belong to which kind, the error says when one is missing or too many.
+/// A component by flags. If a flag is missing or does not fit the kind, the error names it.
 #[derive(Args, Default)]
 pub struct PartFlags {
     /// What it is, such as tank, debris-screen or first-flush-diverter
     #[arg(long, value_parser = parse::word::<ComponentKind>, requires_all = ["name", "installed"])]
     kind: Option<ComponentKind>,
-    /// What people call it
+    /// Its name
     #[arg(long)]
     name: Option<String>,
-    /// The day it was put in
+    /// The day it was installed
     #[arg(long, value_name = "DATE")]
     installed: Option<NaiveDate>,
-    /// The day of its last routine care
+    /// The day of its last routine service
     #[arg(long, value_name = "DATE")]
     last_served: Option<NaiveDate>,
     /// Gutter: its length; a bare number is metres
@@ -48,8 +48,8 @@ pub struct PartFlags {
     /// First-flush diverter with a weep hole: the height of water above it when full; a bare number is metres
     #[arg(long, value_name = "LENGTH", requires = "hole")]
     head: Option<Typed<Length>>,
-    /// First-flush diverter with a drip: what drips in an hour; a bare number is litres. Without --hole and --drip it is
-    /// emptied by hand
+    /// First-flush diverter with slow-release (drip): the volume per hour; a bare number is litres. Without --hole
+    /// and --drip it is emptied by hand
     #[arg(long, value_name = "VOLUME", conflicts_with = "hole")]
     drip: Option<Typed<Volume>>,
     /// Tank: its capacity up to the overflow; a bare number is litres
@@ -61,10 +61,10 @@ pub struct PartFlags {
     /// Tank: the height of the outlet or lowest intake above the floor; a bare number is mm
     #[arg(long, value_name = "LENGTH")]
     outlet_height: Option<Typed<Length>>,
-    /// Tank: the inlet is calmed
+    /// Tank: it has a calmed inlet
     #[arg(long)]
     calmed_inlet: bool,
-    /// Tank: the depth of sediment at which it is to be removed; a bare number is mm
+    /// Tank: the depth at which to remove the sediment; a bare number is mm
     #[arg(long, value_name = "LENGTH")]
     sediment_limit: Option<Typed<Length>>,
     /// Overflow trap: the depth of its water seal; a bare number is mm
@@ -73,13 +73,13 @@ pub struct PartFlags {
     /// Pressure vessel: its volume; a bare number is litres
     #[arg(long, value_name = "VOLUME")]
     volume: Option<Typed<Volume>>,
-    /// Cartridge filter: what a cartridge is rated for; a bare number is litres
+    /// Cartridge filter: the maker's rated volume of a cartridge; a bare number is litres
     #[arg(long, value_name = "VOLUME")]
     rated_volume: Option<Typed<Volume>>,
     /// Coupling: what it is made of, such as epdm
     #[arg(long, value_parser = parse::word::<CouplingMaterial>)]
     material: Option<CouplingMaterial>,
-    /// Coupling: how it faces the sun, such as vertical-pipe
+    /// Coupling: which way it faces, such as vertical-pipe
     #[arg(long, value_parser = parse::word::<Exposition>)]
     exposition: Option<Exposition>,
     /// Coupling: how it is shaded, such as under-eaves
@@ -88,12 +88,12 @@ pub struct PartFlags {
     /// Valve: ball or gate
     #[arg(long, value_parser = parse::word::<ValveType>)]
     valve_type: Option<ValveType>,
-    /// Lamp: the hours that its maker rates it for
+    /// Lamp: the maker's rated hours
     #[arg(long, value_name = "HOURS")]
     rated_hours: Option<f64>,
 }
 
-/// Fields of a part with the flags that give them.
+/// Fields of a part and the flags that set them.
 const FLAGS: [(&str, &str); 17] = [
     ("length_m", "--length"),
     ("area_m2", "--area"),
@@ -115,7 +115,7 @@ const FLAGS: [(&str, &str); 17] = [
 ];
 
 impl PartFlags {
-    /// The request that the flags stand for.
+    /// The request from the flags.
     pub fn request(self, units: Units) -> Result<ComponentRequest, Failure> {
         let (Some(kind), Some(name), Some(installed_on)) = (self.kind, self.name.clone(), self.installed)
         else {
@@ -127,7 +127,7 @@ impl PartFlags {
         fields.insert("kind".to_owned(), word);
         let part: Part = serde_json::from_value(Value::Object(fields)).map_err(|e| {
             Failure::usage(format!(
-                "a {} takes other flags: {}",
+                "the flags do not fit the kind {}: {}",
                 crate::show::words(&kind),
                 flagged(&e.to_string())
             ))
@@ -172,7 +172,7 @@ impl PartFlags {
     }
 }
 
-/// Fields of a part as they are put together.
+/// Collects the fields of a part.
 struct Fields {
     units: Units,
     map: Map<String, Value>,
@@ -212,7 +212,7 @@ impl Fields {
     }
 }
 
-/// A message on fields in the words of the flags.
+/// Replaces field names in a message with flag names.
 fn flagged(told: &str) -> String {
     FLAGS.iter().fold(told.to_owned(), |told, (field, flag)| told.replace(&format!("`{field}`"), flag))
 }
@@ -220,22 +220,22 @@ fn flagged(told: &str) -> String {
 /// A roof by flags.
 #[derive(Args, Default)]
 pub struct RoofFlags {
-    /// The roof's area on the ground, overhangs included, such as "430 sqft" or "50 m2"; a bare number is m2
+    /// The roof's horizontal area, overhangs included, such as "430 sqft" or "50 m2"; a bare number is m2
     #[arg(long, value_name = "AREA")]
     roof: Option<Typed<Area>>,
     /// What the roof is covered with, such as metal or tile
     #[arg(long, value_parser = parse::word::<Surface>)]
     surface: Option<Surface>,
-    /// The trees that shed onto it: none, deciduous, conifer, evergreen-broadleaf
+    /// The trees above the roof: none, deciduous, conifer, evergreen-broadleaf
     #[arg(long, value_parser = parse::word::<Canopy>)]
     canopy: Option<Canopy>,
-    /// The share of the roof under them: 0.25 or 25%
+    /// The share of the roof under trees: 0.25 or 25%
     #[arg(long, value_name = "SHARE", value_parser = parse::share, requires = "canopy")]
     canopy_share: Option<f64>,
 }
 
 impl RoofFlags {
-    /// The roof that the flags stand for; nothing without `--roof` and `--surface`.
+    /// The roof from the flags; `None` without `--roof` and `--surface`.
     pub fn roof(self, units: Units) -> Result<Option<RoofRequest>, Failure> {
         let (Some(area), Some(surface)) = (self.roof, self.surface) else { return Ok(None) };
         let area = area.get("--roof", units, Area::square_metres, "\"430 sqft\"")?;

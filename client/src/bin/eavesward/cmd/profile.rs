@@ -11,18 +11,18 @@ use clap::Subcommand;
 use serde_json::json;
 use std::path::Path;
 
-/// What to do with profiles.
+/// Subcommands for profiles.
 #[derive(Subcommand)]
 pub enum Profile {
-    /// Keep a service under a name, with --url and --key-file; the first one is used from then on
+    /// Store a service under a name, with --url and --key-file; the first profile becomes the one in use
     Add {
         /// What to call it
         #[arg(value_parser = profiles::name)]
         name: String,
-        /// Read the key from standard input and keep it in the file of profiles, which only you can read
+        /// Read the key from standard input and store it in the file of profiles, which only you can read
         #[arg(long)]
         key_stdin: bool,
-        /// Use it from now on
+        /// Use this profile from now on
         #[arg(long = "use")]
         use_it: bool,
     },
@@ -33,7 +33,7 @@ pub enum Profile {
         /// The profile
         name: String,
     },
-    /// Forget a profile and the key that is kept in it
+    /// Delete a profile and the key that is stored in it
     Remove {
         /// The profile
         name: String,
@@ -41,7 +41,7 @@ pub enum Profile {
 }
 
 impl Profile {
-    /// Does it. No service is asked.
+    /// Runs the subcommand. It asks no service.
     pub fn run(
         self,
         everywhere: &Everywhere,
@@ -49,7 +49,7 @@ impl Profile {
         io: &mut Io<'_>,
     ) -> Result<(), Failure> {
         let path = environment.profiles.as_deref().ok_or_else(|| {
-            Failure::usage("where to keep profiles is not known: set EAVESWARD_PROFILES to a file, or HOME")
+            Failure::usage("no place for profiles is known: set EAVESWARD_PROFILES to a file, or set HOME")
         })?;
         let mut known = Profiles::load(Some(path))?;
         match self {
@@ -60,7 +60,7 @@ impl Profile {
                     known.current = Some(name.clone());
                 }
                 known.save(path)?;
-                say(io.out, &format!("Profile {name} is kept in {}.", path.display()), everywhere.json)
+                say(io.out, &format!("Profile {name} is stored in {}.", path.display()), everywhere.json)
             }
             Self::List => list(&known, path, everywhere.json, io.out),
             Self::Use { name } => {
@@ -69,7 +69,7 @@ impl Profile {
                 }
                 known.current = Some(name.clone());
                 known.save(path)?;
-                say(io.out, &format!("Profile {name} is used from now on."), everywhere.json)
+                say(io.out, &format!("Profile {name} is in use now."), everywhere.json)
             }
             Self::Remove { name } => {
                 if known.profiles.remove(&name).is_none() {
@@ -77,7 +77,7 @@ impl Profile {
                 }
                 known.current = known.current.filter(|current| *current != name);
                 known.save(path)?;
-                say(io.out, &format!("Profile {name} is forgotten."), everywhere.json)
+                say(io.out, &format!("Profile {name} is deleted."), everywhere.json)
             }
         }
     }
@@ -87,7 +87,7 @@ fn say(out: &mut dyn std::io::Write, text: &str, json: bool) -> Result<(), Failu
     if json { Ok(()) } else { Ok(writeln!(out, "{}", printable(text))?) }
 }
 
-/// What to keep of what was given.
+/// The profile from the options.
 fn kept(
     everywhere: &Everywhere,
     key_stdin: bool,
@@ -109,7 +109,7 @@ fn kept(
     };
     let key_file = match &everywhere.key_file {
         Some(path) => {
-            // Looked at now, so that a slip is told now.
+            // Read it now, so that a mistake shows at once.
             crate::access::read_key(path)?;
             let whole = std::path::absolute(path);
             Some(whole.map_err(|e| Failure::usage(format!("{}: {e}", path.display())))?)
@@ -121,7 +121,7 @@ fn kept(
             "a key is needed: give --key-file FILE, or --key-stdin and the key on standard input",
         ));
     }
-    // The client says what is wrong with an address or a key before either is kept.
+    // The client checks the address and the key before they are stored.
     let trial = key.as_deref().unwrap_or("unread");
     eavesward_client::Client::builder().base_url(url.as_str()).key(trial).build()?;
     Ok(StoredProfile {
@@ -134,7 +134,7 @@ fn kept(
 
 fn list(known: &Profiles, path: &Path, as_json: bool, out: &mut dyn std::io::Write) -> Result<(), Failure> {
     if as_json {
-        // Keys stay where they are.
+        // JSON shows no keys.
         let profiles = known.profiles.iter().map(|(name, profile)| {
             json!({"name": name, "url": profile.url, "in_use": known.current.as_ref() == Some(name),
                 "key_file": profile.key_file, "units": profile.units})
@@ -144,7 +144,7 @@ fn list(known: &Profiles, path: &Path, as_json: bool, out: &mut dyn std::io::Wri
     }
     if known.profiles.is_empty() {
         let text = format!(
-            "No profiles in {}. Keep one with `eavesward profile add NAME --url URL --key-file FILE`.",
+            "No profiles in {}. Add one with `eavesward profile add NAME --url URL --key-file FILE`.",
             path.display()
         );
         return say(out, &text, false);
@@ -154,7 +154,7 @@ fn list(known: &Profiles, path: &Path, as_json: bool, out: &mut dyn std::io::Wri
         let star = if known.current.as_ref() == Some(name) { "*" } else { "" };
         let key = match &profile.key_file {
             Some(file) => format!("in {}", file.display()),
-            None => "kept here".to_owned(),
+            None => "stored here".to_owned(),
         };
         let units = profile.units.map_or_else(|| "-".to_owned(), |units| show::words(&units));
         table.row([format!("{name}{star}"), profile.url.clone(), key, units]);

@@ -1,4 +1,4 @@
-//! `eavesward property`: the places that systems stand at.
+//! `eavesward property`: the places where systems are.
 
 use crate::app::{App, PAGE};
 use crate::failure::Failure;
@@ -12,7 +12,7 @@ use eavesward_client::contract::{self, PropertyRequest};
 use eavesward_client::units::{self, Length};
 use eavesward_client::{ListQuery, property_update_from};
 
-/// What to do with properties.
+/// Subcommands for properties.
 #[derive(Subcommand)]
 pub enum Property {
     /// Register a property
@@ -26,27 +26,27 @@ pub enum Property {
         /// Degrees east of Greenwich; negative is west
         #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
         longitude: f64,
-        /// Height above sea level, such as "52 m" or "170 ft"; a bare number is metres, sea level when absent
+        /// Height above sea level, such as "52 m" or "170 ft"; a bare number is metres; sea level by default
         #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
         elevation: Option<Typed<Length>>,
-        /// IANA time zone, in which days are counted
+        /// IANA time zone that decides when a day begins
         #[arg(long, value_name = "ZONE")]
         time_zone: String,
         /// Anything the next visitor should know
         #[arg(long, value_name = "TEXT")]
         notes: Option<String>,
-        /// What its months are like
+        /// Its monthly climate
         #[command(flatten)]
         months: Months,
     },
-    /// Set what a property's months are like; what is not given stays as it is
+    /// Set a property's monthly climate; figures that you do not give stay
     Climate {
         /// The property
         property: String,
-        /// What its months are like
+        /// Its monthly climate
         #[command(flatten)]
         months: Months,
-        /// Take away what is not given
+        /// Delete the figures that you do not give
         #[arg(long)]
         clear: bool,
     },
@@ -57,31 +57,31 @@ pub enum Property {
         /// The property
         property: String,
     },
-    /// Remove a property that no system stands at
+    /// Remove a property that has no systems
     Remove {
         /// The property
         property: String,
     },
 }
 
-/// What a property's months are like but for its rain. Each list is twelve numbers with commas, January first whatever
-/// the hemisphere, always in degrees Celsius and millimetres.
+/// A property's monthly climate except rain. Each list has twelve numbers with commas, January first in both
+/// hemispheres. The units are always degrees Celsius and millimetres.
 #[derive(Args)]
 pub struct Months {
     /// Mean air temperature of each month in degrees Celsius, twelve numbers with commas, January first
     #[arg(long, value_name = "TWELVE", value_parser = parse::twelve, allow_hyphen_values = true)]
     mean_c: Option<TwelveMonths>,
-    /// Mean daily minimum of each month in degrees Celsius, not above the month's mean; twelve numbers with commas,
+    /// Mean daily minimum of each month in degrees Celsius, at most the month's mean; twelve numbers with commas,
     /// January first
     #[arg(long, value_name = "TWELVE", value_parser = parse::twelve, allow_hyphen_values = true)]
     mean_minimum_c: Option<TwelveMonths>,
-    /// Evaporation from a trap's seal in mm a day, twelve numbers with commas, January first
+    /// Evaporation from a trap's water seal in mm per day, twelve numbers with commas, January first
     #[arg(long, value_name = "TWELVE", value_parser = parse::twelve)]
     evaporation: Option<TwelveMonths>,
 }
 
 impl Months {
-    /// Puts what is given in the place of what was known.
+    /// Replaces the figures that are given.
     fn put_on(&self, mut request: PropertyRequest) -> PropertyRequest {
         if let Some(mean) = &self.mean_c {
             request = request.mean_c(*mean.0);
@@ -164,9 +164,9 @@ fn print(app: &mut App<'_>, property: &contract::Property) -> Result<(), Failure
     let temperatures = property.temperatures.clone().unwrap_or_default();
     let evaporation = property.evaporation_mm_per_day.as_deref();
     if temperatures == contract::MonthlyTemperatures::default() && evaporation.is_none() {
-        return app.line("No climate of its own. Set it with `eavesward property climate PROPERTY`.");
+        return app.line("No monthly climate. Set it with `eavesward property climate PROPERTY`.");
     }
-    let mut table = Table::new(["month", "mean", "mean minimum", "evaporation a day"]);
+    let mut table = Table::new(["month", "mean", "mean minimum", "evaporation per day"]);
     let units = app.units;
     let degrees = move |celsius: f64| match units {
         Units::Us => format!("{} °F", show::number(units::celsius_to_fahrenheit(celsius))),

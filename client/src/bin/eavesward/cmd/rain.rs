@@ -1,4 +1,4 @@
-//! `eavesward rain`: readings in, out and away.
+//! `eavesward rain`: sends, shows and deletes readings.
 
 use crate::app::{App, PAGE};
 use crate::failure::Failure;
@@ -13,10 +13,10 @@ use eavesward_client::units::Length;
 use eavesward_client::{Accumulated, RainFileOptions, RainQuery, build};
 use std::path::PathBuf;
 
-/// Lines of a piece while somebody watches the bar: about a second's work each. Judgement.
+/// Lines in one piece while a progress bar is shown, about one second's work each. Judgement.
 const WATCHED_LINES: usize = 2_000;
 
-/// What to do with rain.
+/// Subcommands for rain.
 #[derive(Subcommand)]
 pub enum Rain {
     /// Send the reading of one day; sending it again replaces it
@@ -34,13 +34,13 @@ pub enum Rain {
         gauge: String,
         /// The file; - is standard input
         file: PathBuf,
-        /// How it is laid out
+        /// The layout of the file
         #[arg(long, value_enum, default_value_t = Layout::DailyCsv)]
         layout: Layout,
-        /// What becomes of readings that cover several days
+        /// What to do with readings that cover several days
         #[arg(long, value_enum)]
         accumulated: Option<SeveralDays>,
-        /// Store nothing if a single line is not allowed; the file then goes in one request
+        /// Store nothing if any line is refused; the file then goes in one request
         #[arg(long)]
         all_or_nothing: bool,
     },
@@ -55,7 +55,7 @@ pub enum Rain {
         #[arg(long, value_name = "DATE")]
         to: Option<NaiveDate>,
     },
-    /// Forget the readings of these days
+    /// Delete the readings of these days
     Forget {
         /// The gauge
         gauge: String,
@@ -71,13 +71,13 @@ pub enum Rain {
 /// Layouts of a rain file.
 #[derive(Clone, Copy, ValueEnum)]
 pub enum Layout {
-    /// A header `date,mm` and a line a day
+    /// A header `date,mm` and one line per day
     DailyCsv,
     /// GHCN-Daily by-station lines
     GhcnDaily,
 }
 
-/// What becomes of readings that cover several days.
+/// What to do with readings that cover several days.
 #[derive(Clone, Copy, ValueEnum)]
 pub enum SeveralDays {
     /// Spread them evenly over their days
@@ -109,7 +109,7 @@ impl Rain {
                     SeveralDays::Spread => Accumulated::Spread,
                     SeveralDays::Refuse => Accumulated::Refuse,
                 });
-                // Without a bar nobody sees the steps, and fewer requests are quicker.
+                // Without a bar no steps are shown, and fewer requests are faster.
                 options.max_lines = app.progress.then_some(WATCHED_LINES);
                 let mut progress = Progress::new(&mut *app.io.err, "Sending rain", app.progress);
                 let told = |done, of| progress.draw(done, of);
@@ -119,7 +119,7 @@ impl Rain {
                     if all_or_nothing {
                         return Failure::from(error);
                     }
-                    let note = "The beginning of the file may be stored. Sending it all again is safe.";
+                    let note = "Part of the file may be stored. You may safely send the whole file again.";
                     Failure::ClientNoted(error, note.to_owned())
                 })?;
                 if app.json {
@@ -138,7 +138,7 @@ impl Rain {
             Self::Forget { gauge, from, to } => {
                 let id = app.gauge_id(&gauge).await?;
                 app.client.gauges().delete_rain(id, from, to).await?;
-                app.done(format!("Readings from {from} to {to} are forgotten."))
+                app.done(format!("Readings from {from} to {to} are deleted."))
             }
         }
     }
@@ -158,7 +158,7 @@ async fn show_days(
         return app.print_json(&days);
     }
     if days.is_empty() {
-        return app.line("No readings there. Send some with `eavesward rain import GAUGE FILE`.");
+        return app.line("No readings found. Send some with `eavesward rain import GAUGE FILE`.");
     }
     let mut table = Table::new(["date", "rain"]);
     for day in &days {
@@ -170,17 +170,27 @@ async fn show_days(
 fn print(app: &mut App<'_>, report: &RainReport) -> Result<(), Failure> {
     const SHOWN: usize = 20;
     let counts = report.counts;
-    app.line(format!(
-        "{} new, {} changed, {} the same, {} refused; {} days made by spreading, {} lines about other things",
-        counts.new, counts.changed, counts.same, counts.refused, counts.spread, counts.other
-    ))?;
+    let mut parts = vec![format!(
+        "{} new, {} changed, {} unchanged, {} refused",
+        counts.new, counts.changed, counts.same, counts.refused
+    )];
+    if counts.spread > 0 {
+        parts.push(format!("{} filled by spreading", show::counted(counts.spread, "day", "days")));
+    }
+    if counts.other > 0 {
+        parts.push(format!(
+            "{} skipped that are not about rain",
+            show::counted(counts.other, "line", "lines")
+        ));
+    }
+    app.line(parts.join("; "))?;
     for refusal in report.refused.iter().take(SHOWN) {
         let date = refusal.date.as_deref().unwrap_or("no date");
         app.line(format!("  line {} ({date}): {}", refusal.line, refusal.reason))?;
     }
     if counts.refused as usize > SHOWN {
         app.line(format!(
-            "  and {} more; --json lists up to 1,000 a request",
+            "  and {} more; --json lists up to 1,000 per request",
             counts.refused as usize - SHOWN
         ))?;
     }

@@ -1,4 +1,4 @@
-//! `eavesward reminders`: what became of tasks.
+//! `eavesward reminders`: what happens to tasks.
 
 use crate::app::App;
 use crate::failure::Failure;
@@ -11,27 +11,27 @@ use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-/// The shortest wait when the service could not be reached.
+/// The shortest wait after a failure.
 const AFTER_FAILURE: Duration = Duration::from_secs(10);
 
-/// Which entries of the feed.
+/// Options of the feed.
 #[derive(Args)]
 pub struct Reminders {
-    /// Wait for further entries and print them as they come, one line each, until interrupted
+    /// Wait for new entries and print each on a line, until interrupted
     #[arg(long)]
     follow: bool,
-    /// Go on after this cursor, whatever --cursor-file says; `now` for the end of the feed; the oldest entry that is kept if
-    /// neither is given.
+    /// Continue after this cursor, even with --cursor-file; `now` means the end of the feed. Without both, start at
+    /// the oldest stored entry.
     ///
-    /// With --cursor-file it is for one run: given each time, it would skip what came in between, or repeat it.
+    /// With --cursor-file, give it for one run only: in every run it would skip or repeat entries.
     #[arg(long, value_name = "CURSOR")]
     after: Option<String>,
-    /// Go on where this file says, and keep there how far was printed; made if it is not there.
+    /// Continue where this file says, and store the new cursor there. The file is made if needed.
     ///
-    /// Once the cursor in it has expired, run the command once with --after now, which puts a new one there.
+    /// If the stored cursor has expired, run the command once with --after now to store a new one.
     #[arg(long, value_name = "FILE")]
     cursor_file: Option<PathBuf>,
-    /// Only what tells of these: coming, due, late, moved, done, withdrawn
+    /// Only entries of these kinds: coming, due, late, moved, done, withdrawn
     #[arg(long, value_delimiter = ',', value_parser = parse::word::<ReminderKind>)]
     kind: Vec<ReminderKind>,
     /// Only at this property
@@ -53,7 +53,7 @@ impl Reminders {
             Some(given) => Some(app.system_id(given).await?),
             None => None,
         };
-        // What is given goes before what was kept, or there would be no way out of a file whose cursor has expired.
+        // The option overrides the file; otherwise an expired cursor in the file would block every run.
         let after = match (self.after, self.cursor_file.as_deref()) {
             (None, Some(file)) => read_cursor(file)?,
             (given, _) => given,
@@ -69,13 +69,13 @@ impl Reminders {
     }
 }
 
-/// Says how to go on when the cursor of a file leads nowhere: the service knows of no file.
+/// Says how to continue when the cursor in a file is invalid. The service does not know about the file.
 fn with_way_out(failure: Failure, file: Option<&Path>) -> Failure {
     match (failure, file) {
         (Failure::Client(error), Some(file)) if error.is_cursor_expired() || error.is_bad_cursor() => {
             let note = format!(
-                "Run it once with --after now, which puts a new cursor in {file}; `eavesward due --all` then shows where \
-                 everything stands. Or delete {file} to begin with the oldest entry that is kept.",
+                "Run it once with --after now, which puts a new cursor in {file}. `eavesward due --all` shows the current \
+                 state. Or delete {file} to start with the oldest stored entry.",
                 file = file.display()
             );
             Failure::ClientNoted(error, note)
@@ -95,7 +95,7 @@ async fn follow(
         match entries.poll().await {
             Ok(Some(entry)) => {
                 print(app, &entry)?;
-                // Whoever reads the other end of a pipe wants it now.
+                // A reader at the other end of a pipe needs the line now.
                 app.io.out.flush()?;
             }
             Ok(None) => {}
@@ -113,7 +113,7 @@ async fn follow(
     }
 }
 
-/// How long to wait before asking again; nothing when asking again does not help.
+/// How long to wait before the next request. `None` means that another request does not help.
 fn wait_after(error: &Error) -> Option<Duration> {
     error.is_transient().then(|| error.retry_after().map_or(AFTER_FAILURE, |asked| asked.max(AFTER_FAILURE)))
 }
@@ -138,7 +138,7 @@ async fn pull(
                 app.line("Nothing new.")?;
             }
             if !app.json {
-                app.line(format!("Go on with --after {}", feed.cursor))?;
+                app.line(format!("Continue with --after {}", feed.cursor))?;
             }
             return Ok(());
         }
@@ -146,7 +146,7 @@ async fn pull(
     }
 }
 
-/// A line an entry; as JSON one object a line, so that a stream can be cut anywhere.
+/// Prints one line per entry. With JSON, each line is one object, so that a stream can end anywhere.
 fn print(app: &mut App<'_>, entry: &Reminder) -> Result<(), Failure> {
     if app.json {
         serde_json::to_writer(&mut *app.io.out, entry)?;
@@ -172,10 +172,10 @@ fn line(entry: &Reminder) -> String {
     }];
     if let Some(moved) = &entry.moved {
         let why = match moved.cause {
-            MoveCause::Rain => "by the rain",
-            MoveCause::Finding => "by a visit",
-            MoveCause::Settings => "by what was set",
-            MoveCause::Calendar => "by the calendar",
+            MoveCause::Rain => "because of rain",
+            MoveCause::Finding => "because of a visit",
+            MoveCause::Settings => "because of changed settings",
+            MoveCause::Calendar => "because of the calendar",
             MoveCause::Unknown => "for a reason this version does not know",
         };
         parts.push(format!("moved from {} {why}", show::date(moved.from_due_on)));
@@ -237,7 +237,7 @@ mod tests {
         write_cursor(&file, "abc").unwrap();
         write_cursor(&file, "abd").unwrap();
         assert_eq!(read_cursor(&file).unwrap().as_deref(), Some("abd"));
-        assert_eq!(std::fs::read_dir(&folder).unwrap().count(), 1, "nothing is left beside it");
+        assert_eq!(std::fs::read_dir(&folder).unwrap().count(), 1, "no other file is left");
         std::fs::remove_dir_all(&folder).unwrap();
     }
 }

@@ -9,7 +9,7 @@ use clap::Args;
 use eavesward_client::contract::{self, AnsweredForecast};
 use eavesward_client::{AnswerQuery, SkillQuery};
 
-/// Of which findings.
+/// Options of the comparison.
 #[derive(Args)]
 pub struct Skill {
     /// Only findings on this system
@@ -21,16 +21,16 @@ pub struct Skill {
     /// Only visits on this day or earlier
     #[arg(long, value_name = "DATE")]
     to: Option<NaiveDate>,
-    /// List the forecasts themselves beside what was found, latest visit first
+    /// List each forecast beside what was found, latest visit first
     #[arg(long)]
     answers: bool,
-    /// With --answers: only those of this duty, such as clean-screen
+    /// With --answers: only forecasts of this duty, such as clean-screen
     #[arg(long, value_parser = parse::duty, requires = "answers")]
     duty: Option<contract::Duty>,
 }
 
 impl Skill {
-    /// Prints it.
+    /// Prints the comparison.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         let system = match &self.system {
             Some(system) => Some(app.system_id(system).await?),
@@ -49,12 +49,12 @@ impl Skill {
         }
         if duties.is_empty() {
             return app.line(
-                "No finding has answered a forecast yet: log what you find on visits, and this shows how far to trust the \
-                 dates.",
+                "No finding has answered a forecast yet. When you log what you find on visits, this shows how far to trust \
+                 the dates.",
             );
         }
         let mut table =
-            Table::new(["duty", "findings", "inside", "emptier", "fuller", "found / expected", "which says"]);
+            Table::new(["duty", "findings", "in range", "emptier", "fuller", "found / expected", "meaning"]);
         for duty in &duties {
             table.row([
                 show::words(&duty.duty),
@@ -71,7 +71,7 @@ impl Skill {
             ]);
         }
         table.write(app.io.out)?;
-        app.line("Of findings, 80 % should fall inside what was predicted, 10 % emptier and 10 % fuller.")
+        app.line("If the forecasts are right, 80 % of findings lie in the predicted range, 10 % are emptier and 10 % fuller.")
     }
 }
 
@@ -80,7 +80,7 @@ fn list(app: &mut App<'_>, answers: &[AnsweredForecast]) -> Result<(), Failure> 
         return app.print_json(&answers);
     }
     if answers.is_empty() {
-        return app.line("No finding answered such a forecast.");
+        return app.line("No findings match these filters.");
     }
     let mut table =
         Table::new(["visited", "component", "duty", "predicted on", "expected (10 / 50 / 90 %)", "found"]);

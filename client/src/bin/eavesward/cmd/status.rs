@@ -1,4 +1,4 @@
-//! `eavesward status`: a system in a few lines.
+//! `eavesward status`: a short status of a system.
 
 use crate::app::App;
 use crate::failure::Failure;
@@ -7,7 +7,7 @@ use crate::table::{Table, printable};
 use clap::Args;
 use eavesward_client::contract::SystemStatus;
 
-/// Of which system.
+/// Options of the status.
 #[derive(Args)]
 pub struct Status {
     /// The system
@@ -33,9 +33,14 @@ pub fn print(app: &mut App<'_>, status: &SystemStatus) -> Result<(), Failure> {
     let week = runoff(status.runoff_7_days_mm, status.runoff_7_days_l);
     let month = runoff(status.runoff_30_days_mm, status.runoff_30_days_l);
     app.line(format!("Runoff: {week} in 7 days, {month} in 30 days"))?;
-    let unread = status.unread_of_30_days;
+    let read = match status.unread_of_30_days {
+        0 => "each of the last 30 days has a reading".to_owned(),
+        1 => "1 of the last 30 days has no reading".to_owned(),
+        30.. => "none of the last 30 days has a reading".to_owned(),
+        days => format!("{days} of the last 30 days have no reading"),
+    };
     let rain = match status.rain_through {
-        Some(day) => format!("Rain known through {day}; {unread} of the last 30 days without a reading"),
+        Some(day) => format!("Rain known through {day}; {read}"),
         None => "No rain readings yet. Send some with `eavesward rain import`.".to_owned(),
     };
     app.line(rain)?;
@@ -65,7 +70,7 @@ pub fn print(app: &mut App<'_>, status: &SystemStatus) -> Result<(), Failure> {
     if status.abridged {
         app.line("")?;
         app.line(
-            "Some names are cut and some duties left out; `eavesward due --all --system SYSTEM` has all.",
+            "Some names are shortened and some duties left out; `eavesward due --all --system SYSTEM` shows all.",
         )?;
     }
     Ok(())

@@ -1,4 +1,4 @@
-//! `eavesward system`: one roof, one gauge and what is between them and the tap.
+//! `eavesward system`: one roof, one rain gauge and the parts between roof and tap.
 
 use crate::app::{App, PAGE};
 use crate::cmd::part::RoofFlags;
@@ -15,20 +15,20 @@ use serde_json::{Value, json};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-/// What to do with systems.
+/// Subcommands for systems.
 #[derive(Subcommand)]
 pub enum System {
-    /// Register a system: by flags and then `component add`, or from a JSON file with all of it, for which
-    /// `system example` prints one to start from
+    /// Register a system by flags, or with its components from a JSON file; `system example` prints a file to start
+    /// from
     Add(Box<Add>),
-    /// Print a file for `system add` to change to what is there
+    /// Print an example file for `system add`; change it to describe your system
     Example,
     /// List systems
     List {
         /// Only at this property
         #[arg(long, value_name = "PROPERTY")]
         property: Option<String>,
-        /// Only under this gauge
+        /// Only with this rain gauge
         #[arg(long, value_name = "GAUGE")]
         gauge: Option<String>,
     },
@@ -37,7 +37,7 @@ pub enum System {
         /// The system
         system: String,
     },
-    /// Take a system out of service; nothing falls due from then on
+    /// Retire a system; nothing falls due from then on
     Retire {
         /// The system
         system: String,
@@ -47,16 +47,16 @@ pub enum System {
     },
 }
 
-/// What is known of a new system.
+/// The data of a new system.
 #[derive(Args)]
 pub struct Add {
     /// The file; - is standard input
     #[arg(long, required_unless_present = "name", conflicts_with = "name")]
     file: Option<PathBuf>,
-    /// The property it stands at; needed if the file does not say
+    /// The system's property; needed unless the file names it
     #[arg(long, value_name = "PROPERTY")]
     property: Option<String>,
-    /// The gauge whose rain falls on it; needed if the file does not say
+    /// The rain gauge for the system; needed unless the file names it
     #[arg(long, value_name = "GAUGE")]
     gauge: Option<String>,
     /// What it is called
@@ -68,7 +68,7 @@ pub struct Add {
     /// The day it went into service
     #[arg(long, value_name = "DATE")]
     commissioned: Option<NaiveDate>,
-    /// Water drawn a day, such as "30 gal" or "100 L"; a bare number is litres, none when absent
+    /// Water drawn per day, such as "30 gal" or "100 L"; a bare number is litres; 0 by default
     #[arg(long, value_name = "VOLUME")]
     demand: Option<Typed<Volume>>,
 }
@@ -157,7 +157,7 @@ async fn list(app: &mut App<'_>, property: Option<&str>, gauge: Option<&str>) ->
         return app.print_json(&systems);
     }
     if systems.is_empty() {
-        return app.line("No systems there. Register one with `eavesward system add --file FILE`.");
+        return app.line("No systems found. Register one with `eavesward system add --file FILE`.");
     }
     let mut table = Table::new(["system", "name", "roof", "surface", "components", "in service", "retired"]);
     for system in systems {
@@ -179,10 +179,10 @@ fn print(app: &mut App<'_>, system: &contract::System) -> Result<(), Failure> {
     app.line(format!("Property {}, gauge {}", system.property_id, system.gauge_id))?;
     let retired = system.retired_on.map(|on| format!(", out of service from {on}")).unwrap_or_default();
     let demand = show::measure(system.demand_l_per_day, "L", app.units);
-    app.line(format!("In service since {}{retired}; {demand} drawn a day", system.commissioned_on))?;
+    app.line(format!("In service since {}{retired}; {demand} drawn per day", system.commissioned_on))?;
     for roof in &system.roofs {
         app.line(format!(
-            "{}: {} of {}; {} % of the rain runs off after the first {}; canopy: {}, over {} % of it",
+            "{}: {} of {}; {} % of the rain runs off after the first {}; canopy: {}, over {} % of the roof",
             roof.name,
             show::measure(roof.plan_area_m2, "m2", app.units),
             show::words(&roof.surface),
@@ -199,7 +199,7 @@ fn print(app: &mut App<'_>, system: &contract::System) -> Result<(), Failure> {
     component::table(app, &system.components)
 }
 
-/// Prints a file for `system add`. It is made from typed values, so it cannot fall behind the contract.
+/// Prints a file for `system add`. It is made from the contract's types, so it always fits the contract.
 pub fn example(out: &mut dyn Write) -> Result<(), Failure> {
     use contract::{ComponentRequest, Emptying, Part, RoofRequest, Surface};
     let day = NaiveDate::from_ymd_opt(2025, 4, 1).unwrap_or_default();

@@ -1,4 +1,4 @@
-//! `eavesward visit`: what was done and what was found.
+//! `eavesward visit`: what was done and found.
 
 use crate::app::{App, PAGE};
 use crate::failure::Failure;
@@ -11,7 +11,7 @@ use eavesward_client::contract::{self, Component, Finding, VisitItem, VisitReque
 use eavesward_client::{ComponentQuery, VisitQuery};
 use uuid::Uuid;
 
-/// What to do with visits.
+/// Subcommands for visits.
 #[derive(Subcommand)]
 pub enum Visit {
     /// Log a visit
@@ -21,24 +21,24 @@ pub enum Visit {
         /// The day of the visit
         #[arg(long, value_name = "DATE")]
         on: NaiveDate,
-        /// What was seen to
+        /// What was done and found
         #[command(flatten)]
         report: VisitReport,
     },
-    /// Correct a visit: what is given replaces what was logged, the rest stays
+    /// Correct a visit; what you give replaces what was logged, the rest stays
     Correct {
         /// The visit's id
         id: Uuid,
         /// The day of the visit
         #[arg(long, value_name = "DATE")]
         on: Option<NaiveDate>,
-        /// What was seen to; if any is given, all of it must be
+        /// What was done and found; if you give any item, give all of them
         #[command(flatten)]
         report: VisitReport,
     },
-    /// List visits, withdrawn ones left out
+    /// List visits without withdrawn ones
     List {
-        /// Only to this system
+        /// Only visits to this system
         #[arg(long, value_name = "SYSTEM")]
         system: Option<String>,
         /// On this day or later
@@ -47,7 +47,7 @@ pub enum Visit {
         /// On this day or earlier
         #[arg(long, value_name = "DATE")]
         to: Option<NaiveDate>,
-        /// Withdrawn ones too
+        /// Include withdrawn visits
         #[arg(long)]
         include_withdrawn: bool,
     },
@@ -55,11 +55,11 @@ pub enum Visit {
     Show {
         /// The visit's id
         id: Uuid,
-        /// Show how it stood before each correction instead
+        /// Show the versions before each correction instead
         #[arg(long)]
         revisions: bool,
     },
-    /// Withdraw a visit that did not happen as logged; it is kept and counts for nothing
+    /// Withdraw a visit that did not happen as logged; it stays stored, but forecasts ignore it
     Withdraw {
         /// The visit's id
         id: Uuid,
@@ -69,7 +69,7 @@ pub enum Visit {
     },
 }
 
-/// What was seen to.
+/// What was done and found.
 #[derive(Args)]
 pub struct VisitReport {
     /// Who went
@@ -82,15 +82,15 @@ pub struct VisitReport {
     /// such as 40mm; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY=FINDING", value_parser = parse::found)]
     found: Vec<(ComponentDuty, Finding)>,
-    /// How full a partial cleaning left it, as a share of the way to wanting care, such as 0.2 or 20%; only for what was
-    /// done to a screen, a weep-hole diverter, sediment, a gutter or a roof; can be repeated
+    /// How full it still was after a partial cleaning, as a share of its limit, such as 0.2 or 20%. Only for --done
+    /// on a screen, a weep-hole diverter, sediment, a gutter or a roof; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY=SHARE", value_parser = parse::left)]
     left: Vec<(ComponentDuty, f64)>,
-    /// Somebody is believed to have cleaned it since the last logged service, on a day nobody noted; only beside --done
-    /// or --found; can be repeated
+    /// Someone has probably cleaned it since the last logged service, on an unknown day; needs --done or --found
+    /// for the same duty; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY", value_parser = parse::item)]
     cleaned_meanwhile: Vec<ComponentDuty>,
-    /// Anything worth keeping
+    /// A note
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
 }
@@ -113,8 +113,8 @@ impl Visit {
                     note: report.note,
                 };
                 let visit = app.client.visits().log(&request).await?;
-                let items = if visit.items.len() == 1 { "item" } else { "items" };
-                let text = format!("Logged visit {} with {} {items}.", visit.id, visit.items.len());
+                let items = show::counted(visit.items.len() as u64, "item", "items");
+                let text = format!("Logged visit {} with {items}.", visit.id);
                 app.say(&visit, text)
             }
             Self::Correct { id, on, report } => correct(app, id, on, report).await,
@@ -148,14 +148,14 @@ impl Visit {
             }
             Self::Withdraw { id, because } => {
                 let visit = app.client.visits().withdraw(id, &WithdrawRequest { because }).await?;
-                app.say(&visit, format!("Visit {id} is withdrawn and counts for nothing."))
+                app.say(&visit, format!("Visit {id} is withdrawn; forecasts ignore it."))
             }
         }
     }
 }
 
 impl VisitReport {
-    /// What was done and found, one entry a component and duty, in the order of the command line.
+    /// What was done and found: one item for each component and duty, in the order of the command line.
     fn items(&self, components: &[Component]) -> Result<Vec<VisitItem>, Failure> {
         let mut items: Vec<VisitItem> = Vec::new();
         let place = |items: &[VisitItem], component_id, duty| {
@@ -172,7 +172,7 @@ impl VisitReport {
             match place(&items, component_id, item.duty) {
                 None => items.push(VisitItem::looked(component_id, item.duty, *finding)),
                 Some(known) if items[known].finding.is_some() => {
-                    let told = format!("two findings for {:?} and one duty", item.component);
+                    let told = format!("{:?} has two findings for one duty; give one", item.component);
                     return Err(Failure::usage(told));
                 }
                 Some(known) => items[known].finding = Some(*finding),
@@ -182,8 +182,7 @@ impl VisitReport {
         for (item, left) in left.chain(self.cleaned_meanwhile.iter().map(|item| (item, None))) {
             let component_id = component(&item.component, components)?;
             let Some(known) = place(&items, component_id, item.duty) else {
-                let told =
-                    format!("{:?} needs a --done or --found of the same duty beside it", item.component);
+                let told = format!("{:?} needs --done or --found for the same duty", item.component);
                 return Err(Failure::usage(told));
             };
             match left {
@@ -195,7 +194,7 @@ impl VisitReport {
     }
 }
 
-/// The component that an id or name stands for. One in service goes before those taken out.
+/// The component with this id or name. A component in service comes before removed ones.
 fn component(given: &str, components: &[Component]) -> Result<Uuid, Failure> {
     if let Ok(id) = Uuid::parse_str(given) {
         return Ok(id);
@@ -220,7 +219,7 @@ fn component(given: &str, components: &[Component]) -> Result<Uuid, Failure> {
     }
 }
 
-/// Every component of a system. Those taken out are there too: a visit may be logged after its part was replaced.
+/// Every component of a system, including removed ones: a visit may be logged after its part was replaced.
 async fn components(app: &App<'_>, system: Uuid) -> Result<Vec<Component>, Failure> {
     let query = ComponentQuery::builder().include_removed(true).build();
     Ok(app.client.systems().components(system, &query).all().await?)
@@ -255,7 +254,7 @@ fn list(app: &mut App<'_>, visits: &[contract::Visit]) -> Result<(), Failure> {
     }
     if visits.is_empty() {
         return app.line(
-            "No visits there. Log one with `eavesward visit log SYSTEM --on DATE --done COMPONENT:DUTY`.",
+            "No visits found. Log one with `eavesward visit log SYSTEM --on DATE --done COMPONENT:DUTY`.",
         );
     }
     let mut table = Table::new(["visit", "on", "system", "by", "items", "note"]);
@@ -300,15 +299,15 @@ async fn show_visit(app: &mut App<'_>, visit: &contract::Visit) -> Result<(), Fa
     Ok(table.write(app.io.out)?)
 }
 
-/// Whether it was done, and what was left.
+/// Whether the duty was done, and how full it still was.
 fn done(item: &VisitItem) -> String {
     match item.left_fraction {
         Some(left) => format!("in part, {} left", show::percent(Some(left))),
-        None => if item.done { "yes" } else { "looked" }.to_owned(),
+        None => if item.done { "yes" } else { "looked only" }.to_owned(),
     }
 }
 
-/// What was found, and what went before.
+/// What was found, and whether someone cleaned it before.
 fn seen(item: &VisitItem, app: &App<'_>) -> String {
     let found = item.finding.map_or_else(|| "-".to_owned(), |finding| show::finding(finding, app.units));
     if item.cleaned_meanwhile { format!("{found}, cleaned meanwhile") } else { found }

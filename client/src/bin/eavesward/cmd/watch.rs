@@ -1,4 +1,4 @@
-//! `eavesward watch`: a system as it changes.
+//! `eavesward watch`: the status of a system and its changes.
 
 use crate::app::App;
 use crate::cmd::status;
@@ -11,27 +11,27 @@ use eavesward_client::{StatusSeen, WatchOptions};
 use serde_json::json;
 use std::time::Duration;
 
-/// Which system, and how.
+/// Options of watching.
 #[derive(Args)]
 pub struct Watch {
     /// The system
     system: String,
-    /// Stay connected and hear of a change within seconds, instead of asking about once a minute
+    /// Stay connected and show a change within seconds, instead of asking about once a minute
     #[arg(long)]
     connected: bool,
-    /// Say nothing until it is another status than the one of this tag, which --json prints as `etag`
+    /// Show nothing until the status differs from the one with this tag; --json prints the tag as `etag`
     #[arg(long, value_name = "ETAG")]
     known: Option<String>,
-    /// Stop after so many statuses
+    /// Stop after this many statuses
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..))]
     count: Option<u32>,
-    /// The longest wait between two questions, in seconds
+    /// The longest wait between two requests, in seconds
     #[arg(long, value_name = "SECONDS", default_value_t = 300, value_parser = clap::value_parser!(u64).range(1..=86_400))]
     at_most: u64,
 }
 
 impl Watch {
-    /// Prints the status, and then what changes; a line of JSON for each with --json.
+    /// Prints the status and then its changes. With `--json` it prints one line for each status.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         let id = app.system_id(&self.system).await?;
         let at_most = Duration::from_secs(self.at_most);
@@ -65,7 +65,7 @@ impl Watch {
     }
 }
 
-/// Prints one status; whoever reads along gets it now.
+/// Prints one status and flushes, so that a reader gets it at once.
 fn tell(app: &mut App<'_>, before: Option<&SystemStatus>, now: &StatusSeen) -> Result<(), Failure> {
     if app.json {
         let line = json!({"etag": now.etag, "status": now.status});
@@ -87,7 +87,7 @@ fn tell(app: &mut App<'_>, before: Option<&SystemStatus>, now: &StatusSeen) -> R
     Ok(app.io.out.flush()?)
 }
 
-/// What is different, a line each.
+/// The differences, one line each.
 fn changes(before: &SystemStatus, now: &SystemStatus, units: Units) -> Vec<String> {
     let mut lines = Vec::new();
     if before.system_name != now.system_name {
@@ -126,7 +126,7 @@ fn changes(before: &SystemStatus, now: &SystemStatus, units: Units) -> Vec<Strin
     }
     for duty in &before.next {
         if !now.next.iter().any(|known| known.task_id == duty.task_id) {
-            lines.push(format!("{}, no longer among what comes next", called(duty)));
+            lines.push(format!("{}, no longer among the next tasks", called(duty)));
         }
     }
     lines
@@ -179,7 +179,7 @@ mod tests {
                 "north: clean the debris screen, due, was near",
                 "south: clean the debris screen, due 2031-04-09 instead of 2031-04-06, near",
                 "door: clean the debris screen, due 2031-04-10, near",
-                "west: clean the debris screen, no longer among what comes next",
+                "west: clean the debris screen, no longer among the next tasks",
             ]
         );
     }

@@ -30,17 +30,17 @@ async fn duties_are_listed_and_own_figures_have_a_star() {
     mount_page(&server, "/v1/duties", items.clone()).await;
     let ran = run(&server, &["duty", "list"], "").await;
     let want = "\
-DUTY             LONGEST   FALLS DUE AT  TOLD          WHAT TO DO
-clean screen     1 month*  12.5 %*       7 days ahead  see to it
-remove sediment  -         50 %          7 days ahead  see to it
-check pump       3 months  -             7 days ahead  see to it
+DUTY             MAX. INTERVAL  DUE AT CHANCE  NOTICE  WHAT TO DO
+clean screen     1 month*       12.5 %*        7 days  see to it
+remove sediment  -              50 %           7 days  see to it
+check pump       3 months       -              7 days  see to it
 ";
     assert_eq!((ran.code, ran.err.as_str(), ran.out.as_str()), (0, "", want));
     let why = run(&server, &["duty", "list", "--explain"], "").await;
     for line in [
-        "clean screen\n  - Longest: the account's own figure\n  - Falls due at: the account's own figure\n",
-        "remove sediment\n  - Falls due at: as often too early as too late\n",
-        "check pump\n  - Longest: a trade guide\n  - No date is predicted from a limit.\n",
+        "clean screen\n  - Max. interval: the account's own figure\n  - Due at chance: the account's own figure\n",
+        "remove sediment\n  - Due at chance: as often too early as too late\n",
+        "check pump\n  - Max. interval: a trade guide\n  - Due at chance: none, because no limit predicts the date.\n",
     ] {
         assert!(why.out.contains(line), "{line} is not in {}", why.out);
     }
@@ -68,7 +68,7 @@ async fn sent(args: &[&str], own: (Value, Value), body: Value) {
         .await;
     let ran = run(&server, args, "").await;
     assert_eq!((ran.code, ran.err.as_str()), (0, ""), "{args:?}");
-    assert_eq!(ran.out, "clean screen: longest 2 months*, falls due at 30 %*, told 7 days ahead.\n");
+    assert_eq!(ran.out, "clean screen: max. interval 2 months*, due at a chance of 30 %*, notice 7 days.\n");
 }
 
 #[tokio::test]
@@ -135,7 +135,7 @@ async fn a_climate_is_set_list_by_list_and_shown_in_the_units_asked_for() {
     let ran = run(&server, &[&set[..], &[&twelve, "--units", "us"]].concat(), "").await;
     assert_eq!((ran.code, ran.err.as_str()), (0, ""));
     for line in [
-        "MONTH  MEAN     MEAN MINIMUM  EVAPORATION A DAY",
+        "MONTH  MEAN     MEAN MINIMUM  EVAPORATION PER DAY",
         "Jan    23 °F    30.2 °F       1 in",
         "Mind the bees.",
     ] {
@@ -229,7 +229,7 @@ async fn days_of_frost_are_set_and_taken_away_on_pipework_alone() {
         .mount(&server)
         .await;
     let wrong = run(&server, &["component", "frost", SPARE, "--clear"], "").await;
-    assert!(wrong.code == failure::USAGE && wrong.err.contains("no exposed pipework"), "{}", wrong.err);
+    assert!(wrong.code == failure::USAGE && wrong.err.contains("not exposed pipework"), "{}", wrong.err);
 }
 
 #[tokio::test]

@@ -88,7 +88,7 @@ async fn profiles_are_kept_used_and_forgotten() {
     ok(&["profile", "add", "home", "--url", &uri, "--key-stdin", "--units", "us"], "home-key\n").await;
     ok(&["profile", "add", "barn", "--url", "https://barn.example", "--key", "barn-key"], "").await;
     let list = ok(&["profile", "list"], "").await;
-    assert!(list.contains("home*") && list.contains("barn ") && list.contains("kept here"), "{list}");
+    assert!(list.contains("home*") && list.contains("barn ") && list.contains("stored here"), "{list}");
     assert_eq!(ok(&["account"], "").await, format!("{SYSTEM}  Quince Terrace\n"), "the first one is used");
     ok(&["profile", "use", "barn"], "").await;
     assert_eq!(ok(&["--profile", "home", "account"], "").await, format!("{SYSTEM}  Quince Terrace\n"));

@@ -17,9 +17,9 @@ async fn skill_is_shown_by_duty() {
     mount_page(&server, "/v1/skill", items.clone()).await;
     let ran = run(&server, &["skill"], "").await;
     let want = "\
-DUTY          FINDINGS  INSIDE      EMPTIER  FULLER  FOUND / EXPECTED  WHICH SAYS
+DUTY          FINDINGS  IN RANGE    EMPTIER  FULLER  FOUND / EXPECTED  MEANING
 clean screen  41        78 % ± 6 %  14 %     8 %     0.9               The dates hold as they say.
-Of findings, 80 % should fall inside what was predicted, 10 % emptier and 10 % fuller.
+If the forecasts are right, 80 % of findings lie in the predicted range, 10 % are emptier and 10 % fuller.
 ";
     assert_eq!((ran.code, ran.err.as_str(), ran.out.as_str()), (0, "", want));
     let json = run(&server, &["--json", "skill"], "").await;

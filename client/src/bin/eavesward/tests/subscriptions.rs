@@ -52,9 +52,9 @@ async fn shown(facts: Value) -> String {
 async fn every_fact_of_a_subscription_is_shown() {
     let head = format!("{SPARE}  upkeep rota\nTo: https://hooks.example/eaves\n");
     let tail = "2 waiting, 1 given up\n";
-    let plain = "Reminders of everything\nOf the whole account\nDays ahead: as usual\n";
+    let plain = "Reminders of every kind\nFor the whole account\nDays ahead: the default\n";
     assert_eq!(shown(json!({})).await, format!("{head}{plain}{tail}"));
-    let only = format!("Only at property {SCREEN}\nOnly of system {SYSTEM}\n");
+    let only = format!("Only at property {SCREEN}\nOnly for system {SYSTEM}\n");
     let want = format!("{head}Reminders of due, late\n{only}Days ahead: 5\n{tail}");
     assert_eq!(shown(filtered()).await, want);
     let times = "next:\n  2031-04-07T06:00:00+00:00\n";
@@ -65,8 +65,8 @@ async fn every_fact_of_a_subscription_is_shown() {
     (of_its_property["time_zone"], of_its_property["old_secret_until"]) =
         (Value::Null, json!("2031-04-03T08:00:00Z"));
     let out = shown(of_its_property).await;
-    assert!(out.contains(" at 0 7 * * 1 (Europe/London, as at its property), next:\n"), "{out}");
-    assert!(out.contains("last change signs too until 2031-04-03T08:00:00+00:00\n"), "{out}");
+    assert!(out.contains(" at 0 7 * * 1 (Europe/London, as at the property), next:\n"), "{out}");
+    assert!(out.contains("also signed with the old secret until 2031-04-03T08:00:00+00:00\n"), "{out}");
 }
 
 /// Changes one and holds what is sent to what it should be.

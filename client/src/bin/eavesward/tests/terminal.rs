@@ -1,4 +1,4 @@
-//! Nothing that a server says or that somebody called a thing drives the terminal through standard error.
+//! No text from a server and no name controls the terminal through standard error.
 
 use super::{SPARE, SYSTEM, component, mount_page, run};
 use crate::app::Io;

@@ -1,14 +1,14 @@
-//! What is asked for.
+//! Options of the list.
 
 use crate::parse;
 use chrono::NaiveDate;
 use clap::Args;
 use eavesward_client::contract::{ComponentKind, TaskState};
 
-/// Which tasks. Without a window: within 7 days, along with what is due already.
+/// Which tasks to list. Without a window: tasks due within 7 days, including those due already.
 #[derive(Args)]
 pub struct Due {
-    /// Due within so many days or already, such as 7d, 2w or P7D; 7d if no window is given
+    /// Due within this many days or already, such as 7d, 2w or P7D; 7d if no window is given
     #[arg(long, value_parser = parse::days, conflicts_with_all = ["from", "to", "all"])]
     pub within: Option<u32>,
     /// Due on this day or later
@@ -17,7 +17,7 @@ pub struct Due {
     /// Due on this day or earlier
     #[arg(long, value_name = "DATE", conflicts_with = "all")]
     pub to: Option<NaiveDate>,
-    /// Everything, however far off, and what has no date
+    /// All tasks, also far ahead and without a date
     #[arg(long)]
     pub all: bool,
     /// Only at this property
@@ -32,10 +32,10 @@ pub struct Due {
     /// Only components of this kind, such as debris-screen
     #[arg(long, value_parser = parse::word::<ComponentKind>)]
     pub kind: Option<ComponentKind>,
-    /// The list as it would have stood on this day, from what is known by now of the days up to it.
+    /// The list of another day, from what is known now about the days up to it.
     ///
-    /// The service keeps the list of today alone, so this asks it for one forecast per system; narrow it down with
-    /// --property or --system where there are many.
+    /// The service stores only the list of today, so this asks for one forecast per system. With many systems,
+    /// choose fewer with --property or --system.
     #[arg(long, value_name = "DATE")]
     pub as_of: Option<NaiveDate>,
     /// Exit with 4 if anything listed is late
@@ -44,7 +44,7 @@ pub struct Due {
 }
 
 impl Due {
-    /// How many days on from today the list goes, if it ends that way.
+    /// How many days ahead the list goes, if the window is a number of days.
     pub fn days_on(&self) -> Option<u32> {
         let other = self.all || self.from.is_some() || self.to.is_some();
         (!other).then(|| self.within.unwrap_or(7))

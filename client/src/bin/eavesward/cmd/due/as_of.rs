@@ -1,4 +1,4 @@
-//! The list of another day (`--as-of`), from one forecast a system.
+//! The list of another day (`--as-of`), from one forecast per system.
 
 use super::args::Due;
 use super::rows::{self, Row};
@@ -11,7 +11,7 @@ use serde::Serialize;
 use std::collections::HashMap;
 use uuid::Uuid;
 
-/// A duty as it stood on that day, with where it is to be done.
+/// A duty as of that day, with its place.
 #[derive(Serialize)]
 struct DutyThen {
     property_id: Uuid,
@@ -43,7 +43,7 @@ impl<'a> From<&'a DutyThen> for Row<'a> {
     }
 }
 
-/// Prints the list of that day; tells whether anything on it was late.
+/// Prints the list of that day. Returns whether anything on it was late.
 pub async fn run(due: &Due, day: NaiveDate, app: &mut App<'_>) -> Result<bool, Failure> {
     let systems = systems(due, app).await?;
     let property_names = property_names(app, &systems).await?;
@@ -61,7 +61,7 @@ pub async fn run(due: &Due, day: NaiveDate, app: &mut App<'_>) -> Result<bool, F
         }));
     }
     list.retain(|then| wanted(due, day, then));
-    // Without a date comes last; the rest makes the order the same every time.
+    // Duties without a date come last. The other keys make the order stable.
     list.sort_by(|a, b| {
         let key =
             |then: &DutyThen| (then.duty.due_on.is_none(), then.duty.due_on, then.system_id, then.duty.duty);
@@ -101,7 +101,7 @@ async fn property_names(app: &App<'_>, systems: &[System]) -> Result<HashMap<Uui
     Ok(properties.into_iter().map(|property| (property.id, property.name)).collect())
 }
 
-/// Whether a duty is asked for; the same as the service does it for the list of today.
+/// Whether a duty is wanted, by the same rules as the service's list of today.
 fn wanted(due: &Due, day: NaiveDate, then: &DutyThen) -> bool {
     let last =
         due.days_on().map(|days| day.checked_add_days(Days::new(days.into())).unwrap_or(NaiveDate::MAX));

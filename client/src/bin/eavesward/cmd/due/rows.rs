@@ -1,4 +1,4 @@
-//! The list itself: its rows, what to bring, what to be careful of.
+//! Prints the list: its rows, what to bring, what to be careful of.
 
 use super::args::Due;
 use crate::app::App;
@@ -26,13 +26,13 @@ pub struct Row<'a> {
     pub component: &'a str,
     /// What is to be done.
     pub duty: Duty,
-    /// The same in words.
+    /// The duty in words.
     pub title: &'a str,
     /// What decided the date.
     pub decided_by: DecidedBy,
-    /// The accumulated figure, where one is kept.
+    /// The accumulated figure, if any.
     pub accumulated: Option<&'a Accumulated>,
-    /// The limit, where there is one.
+    /// The limit, if any.
     pub limit: Option<&'a Limit>,
     /// What to bring.
     pub bring: &'a [String],
@@ -40,7 +40,7 @@ pub struct Row<'a> {
     pub cautions: &'a [Caution],
 }
 
-/// Prints rows, what to bring and what to be careful of; or what to do if there are none.
+/// Prints rows, what to bring and what to be careful of. Without rows it says what to do next.
 pub async fn print(due: &Due, app: &mut App<'_>, rows: &[Row<'_>]) -> Result<(), Failure> {
     if rows.is_empty() {
         return nothing(due, app).await;
@@ -56,18 +56,18 @@ async fn nothing(due: &Due, app: &mut App<'_>) -> Result<(), Failure> {
     let systems = app.client.systems().page(&SystemQuery::builder().limit(1).build()).await?;
     if !systems.items.is_empty() {
         return app.line(if due.all {
-            "Nothing is listed. `eavesward system list` shows how many components each system has."
+            "Nothing is listed. `eavesward system list` shows the number of components of each system."
         } else {
             "Nothing is due. `eavesward due --all` shows what comes later."
         });
     }
     app.line("Nothing is registered yet.")?;
     app.line(if app.client.properties().page(&one).await?.items.is_empty() {
-        "Begin with a place: `eavesward property add --help`."
+        "First, add a property: `eavesward property add --help`."
     } else if app.client.gauges().page(&one).await?.items.is_empty() {
-        "Next, where its rain is measured: `eavesward gauge add --help`."
+        "Next, add a rain gauge: `eavesward gauge add --help`."
     } else {
-        "Next, a system: `eavesward system example` prints a file for `eavesward system add --file FILE`."
+        "Next, add a system: `eavesward system example` prints a file for `eavesward system add --file FILE`."
     })
 }
 

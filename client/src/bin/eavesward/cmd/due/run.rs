@@ -1,4 +1,4 @@
-//! Which list is printed, and the exit code.
+//! Chooses the list and the exit code.
 
 use super::args::Due;
 use super::{as_of, today};
@@ -6,7 +6,7 @@ use crate::app::App;
 use crate::failure::{Failure, LATE};
 
 impl Due {
-    /// Prints the list; gives the exit code.
+    /// Prints the list and gives the exit code.
     pub async fn run(self, app: &mut App<'_>) -> Result<u8, Failure> {
         let late = match self.as_of {
             None => today::run(&self, app).await?,

@@ -1,4 +1,4 @@
-//! The list of today, as the service keeps it.
+//! The list of today, as the service stores it.
 
 use super::args::Due;
 use super::rows::{self, Row};
@@ -28,7 +28,7 @@ impl<'a> From<&'a Task> for Row<'a> {
     }
 }
 
-/// Prints the list of today; tells whether anything on it was late.
+/// Prints the list of today. Returns whether anything on it was late.
 pub async fn run(due: &Due, app: &mut App<'_>) -> Result<bool, Failure> {
     let mut query = TaskQuery::builder().state(due.state.clone()).limit(PAGE).build();
     if let Some(given) = &due.property {

@@ -1,4 +1,4 @@
-//! The subcommands.
+//! The subcommands of `rounds`.
 
 use super::done::Done;
 use super::print::{kept_line, list, show_round};
@@ -11,26 +11,26 @@ use eavesward_client::KeptRoundQuery;
 use eavesward_client::contract::{RoundRequest, RoundState};
 use uuid::Uuid;
 
-/// What to do with rounds.
+/// Subcommands for rounds.
 #[derive(Subcommand)]
 pub enum Rounds {
-    /// Put what falls due together into few trips; nothing is kept unless --keep says so
+    /// Propose few trips for what falls due; rounds are kept only with --keep
     Propose(Box<Propose>),
-    /// Keep a round of your own as planned
+    /// Keep a planned round that you compose yourself
     Keep {
         /// The day
         #[arg(long, value_name = "DATE")]
         on: NaiveDate,
-        /// The tasks by id, as `due --json` and `rounds propose --json` show them
+        /// The ids of the tasks, from `due --json` or `rounds propose --json`
         #[arg(required = true, value_name = "TASK")]
         tasks: Vec<Uuid>,
-        /// Anything worth keeping
+        /// A note
         #[arg(long, value_name = "TEXT")]
         note: Option<String>,
     },
-    /// List the rounds that are planned
+    /// List planned rounds
     List {
-        /// Those that were done too
+        /// Include rounds that are done
         #[arg(long)]
         all: bool,
         /// Planned for this day or later
@@ -45,12 +45,12 @@ pub enum Rounds {
         /// The round's id
         id: Uuid,
     },
-    /// Call a planned round off; its tasks are proposed again
+    /// Cancel a planned round; its tasks are proposed again
     CallOff {
         /// The round's id
         id: Uuid,
     },
-    /// Report a round as done: one visit a system is logged
+    /// Report a round as done; this logs one visit for each system
     Done(Done),
 }
 
@@ -78,7 +78,7 @@ impl Rounds {
             Self::CallOff { id } => {
                 let round = app.client.rounds().get(id).await?;
                 app.client.rounds().call_off(id, round.version).await?;
-                app.done(format!("Round {id} is called off; its tasks are proposed again."))
+                app.done(format!("Round {id} is cancelled; its tasks are proposed again."))
             }
             Self::Done(done) => done.run(app).await,
         }

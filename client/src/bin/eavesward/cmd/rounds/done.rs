@@ -1,50 +1,51 @@
-//! `eavesward rounds done`: how a round went.
+//! `eavesward rounds done`: reports a round as done.
 
 use crate::app::App;
 use crate::failure::Failure;
 use crate::parse::{self, ComponentDuty};
+use crate::show;
 use chrono::NaiveDate;
 use clap::Args;
 use eavesward_client::contract::{Finding, KeptTask, Round, RoundDoneRequest, RoundItem, SkippedTask};
 use uuid::Uuid;
 
-/// How a round went. What nothing is said of was done.
+/// What was done on a round. A task that no option names counts as done.
 #[derive(Args)]
 pub struct Done {
     /// The round's id
     id: Uuid,
-    /// The day; the one it was planned for if not given
+    /// The day; the planned day by default
     #[arg(long, value_name = "DATE")]
     on: Option<NaiveDate>,
     /// Who went
     #[arg(long, value_name = "NAME")]
     by: Option<String>,
-    /// What was found before it was done: nothing, light, half, heavy, blocked, a share such as 0.35, a depth such as
-    /// 40mm; can be repeated
+    /// What was found before the task was done: nothing, light, half, heavy, blocked, a share such as 0.35, a depth
+    /// such as 40mm; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY=FINDING", value_parser = parse::found)]
     found: Vec<(ComponentDuty, Finding)>,
-    /// The same of what was looked at and not done; can be repeated
+    /// What was found on a task that was not done, only looked at; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY=FINDING", value_parser = parse::found)]
     looked: Vec<(ComponentDuty, Finding)>,
-    /// How full a partial cleaning left it, such as 0.2 or 20%; can be repeated
+    /// How full it still was after a partial cleaning, such as 0.2 or 20%; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY=SHARE", value_parser = parse::left)]
     left: Vec<(ComponentDuty, f64)>,
-    /// Somebody is believed to have cleaned it since the last logged service; can be repeated
+    /// Someone has probably cleaned it since the last logged service; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY", value_parser = parse::item)]
     cleaned_meanwhile: Vec<ComponentDuty>,
-    /// A task that was left out; it is proposed again; can be repeated
+    /// A task that was not done; it is proposed again; can be repeated
     #[arg(long, value_name = "COMPONENT:DUTY", value_parser = parse::item)]
     skip: Vec<ComponentDuty>,
-    /// Why they were left out
+    /// Why these tasks were not done
     #[arg(long, value_name = "TEXT", requires = "skip")]
     because: Option<String>,
-    /// Anything worth keeping, with every visit
+    /// A note for every visit of the round
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
 }
 
 impl Done {
-    /// Reports it.
+    /// Reports the round.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         let round = app.client.rounds().get(self.id).await?;
         let report = self.report(&round)?;
@@ -54,28 +55,27 @@ impl Done {
         }
         let on = done.round.done_on.unwrap_or(done.round.on);
         app.line(if done.reported_before {
-            format!("Round {} was reported as done on {on} before; nothing was changed.", self.id)
+            format!("Round {} was already reported as done on {on}; nothing was changed.", self.id)
         } else {
             format!("Round {} was done on {on}.", self.id)
         })?;
         for visit in &done.visits {
             let task = done.round.tasks.iter().find(|task| task.visit_id == Some(visit.id));
             let system = task.map_or_else(|| visit.system_id.to_string(), |task| task.system_name.clone());
-            let items = if visit.items.len() == 1 {
-                "1 item".to_owned()
-            } else {
-                format!("{} items", visit.items.len())
-            };
+            let items = show::counted(visit.items.len() as u64, "item", "items");
             app.line(format!("  visit {} to {system} with {items}", visit.id))?;
         }
         let elsewhere = done.round.tasks.iter().filter(|task| task.done_elsewhere).count();
         if elsewhere > 0 {
-            app.line(format!(
-                "  {elsewhere} not logged again: other visits did them since the round was kept"
-            ))?;
+            let tasks = show::counted(elsewhere as u64, "task was", "tasks were");
+            app.line(format!("  {tasks} already done by other visits and not logged again"))?;
         }
         let skipped = done.round.tasks.iter().filter(|task| task.skipped).count();
-        if skipped > 0 { app.line(format!("  {skipped} skipped, to be proposed again")) } else { Ok(()) }
+        if skipped == 0 {
+            return Ok(());
+        }
+        let tasks = show::counted(skipped as u64, "task was skipped and is", "tasks were skipped and are");
+        app.line(format!("  {tasks} proposed again"))
     }
 
     fn report(&self, round: &Round) -> Result<RoundDoneRequest, Failure> {
@@ -84,7 +84,10 @@ impl Done {
         for ((item, finding), done) in found.chain(self.looked.iter().map(|given| (given, false))) {
             let task_id = task(item, round)?.task_id;
             if items.iter().any(|known| known.task_id == task_id) {
-                return Err(Failure::usage(format!("two findings for {:?} and one duty", item.component)));
+                return Err(Failure::usage(format!(
+                    "{:?} has two findings for one duty; give one",
+                    item.component
+                )));
             }
             let said = RoundItem::found(task_id, *finding);
             items.push(RoundItem { done, ..said });
@@ -111,7 +114,7 @@ impl Done {
     }
 }
 
-/// What is said of a task so far; that it was done, if nothing was.
+/// The item of a task. A task without an item gets one that says it was done.
 fn said(items: &mut Vec<RoundItem>, task_id: Uuid) -> &mut RoundItem {
     let index = items.iter().position(|known| known.task_id == task_id).unwrap_or_else(|| {
         let (finding, left_fraction, note) = (None, None, None);
@@ -121,7 +124,7 @@ fn said(items: &mut Vec<RoundItem>, task_id: Uuid) -> &mut RoundItem {
     &mut items[index]
 }
 
-/// The task of a round that a component, by id or name, and a duty stand for.
+/// The task of a round with this duty and this component, by id or name.
 fn task<'a>(given: &ComponentDuty, round: &'a Round) -> Result<&'a KeptTask, Failure> {
     let named = |task: &&KeptTask| {
         let is_id = Uuid::parse_str(&given.component).is_ok_and(|id| id == task.component_id);
@@ -131,7 +134,7 @@ fn task<'a>(given: &ComponentDuty, round: &'a Round) -> Result<&'a KeptTask, Fai
     match found.as_slice() {
         [task] => Ok(task),
         [] => {
-            let told = "the round has no such task of";
+            let told = "the round has no such task for";
             Err(Failure::usage(format!("{told} {:?}; `eavesward rounds show` lists them", given.component)))
         }
         several => {

@@ -1,4 +1,4 @@
-//! `eavesward rounds`: tasks put together into trips, kept, and done.
+//! `eavesward rounds`: tasks grouped into trips, kept as planned, and done.
 
 mod command;
 mod done;

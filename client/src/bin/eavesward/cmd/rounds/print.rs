@@ -1,4 +1,4 @@
-//! Kept rounds as text, and what a proposed round is printed with as well.
+//! Prints kept rounds, with helpers that proposed rounds use too.
 
 use crate::app::App;
 use crate::failure::Failure;
@@ -6,19 +6,18 @@ use crate::show;
 use crate::table::Table;
 use eavesward_client::contract::{Caution, Round};
 
-/// One line on a round that is kept now.
+/// A line about a round that was just kept.
 pub fn kept_line(round: &Round) -> String {
-    let tasks =
-        if round.tasks.len() == 1 { "1 task".to_owned() } else { format!("{} tasks", round.tasks.len()) };
+    let tasks = show::counted(round.tasks.len() as u64, "task", "tasks");
     format!("Kept round {} for {} with {tasks}.", round.id, round.on)
 }
 
-/// What to bring, if anything.
+/// Prints what to bring, if anything.
 pub fn bring(app: &mut App<'_>, indent: &str, things: &[String]) -> Result<(), Failure> {
     if things.is_empty() { Ok(()) } else { app.line(format!("{indent}Bring {}.", things.join(", "))) }
 }
 
-/// What to be careful of, if anything.
+/// Prints what to be careful of, if anything.
 pub fn cautions<'a>(app: &mut App<'_>, all: impl IntoIterator<Item = &'a Caution>) -> Result<(), Failure> {
     let hazards = show::by_hazard(all);
     if hazards.is_empty() {
@@ -31,14 +30,15 @@ pub fn cautions<'a>(app: &mut App<'_>, all: impl IntoIterator<Item = &'a Caution
     app.line("")
 }
 
-/// The table of rounds.
+/// Prints the table of rounds.
 pub fn list(app: &mut App<'_>, rounds: &[Round]) -> Result<(), Failure> {
     if app.json {
         return app.print_json(&rounds);
     }
     if rounds.is_empty() {
-        return app
-            .line("No rounds there. `eavesward rounds propose --keep 1` keeps the first that comes out.");
+        return app.line(
+            "No rounds found. `eavesward rounds propose --keep 1` keeps the first round that is proposed.",
+        );
     }
     let mut table = Table::new(["round", "on", "state", "tasks", "minutes", "properties", "note"]);
     for round in rounds {
@@ -57,22 +57,22 @@ pub fn list(app: &mut App<'_>, rounds: &[Round]) -> Result<(), Failure> {
     Ok(table.write(app.io.out)?)
 }
 
-/// Shows a kept round in full.
+/// Prints a kept round in full.
 pub fn show_round(app: &mut App<'_>, round: &Round) -> Result<(), Failure> {
     app.line(format!(
-        "Round {} on {}, {}: {} minutes",
+        "Round {} on {}, {}: {}",
         round.id,
         round.on,
         show::words(&round.state),
-        round.minutes
+        show::counted(round.minutes, "minute", "minutes")
     ))?;
     if let Some(note) = &round.note {
         app.line(format!("Note: {note}"))?;
     }
-    let mut table = Table::new(["due", "property", "system", "component", "what to do", "what became of it"]);
+    let mut table = Table::new(["due", "property", "system", "component", "what to do", "outcome"]);
     for task in &round.tasks {
         let became = match (&task.visit_id, &task.skipped_because) {
-            (Some(visit), _) if task.done_elsewhere => format!("done before, visit {visit}"),
+            (Some(visit), _) if task.done_elsewhere => format!("done by another visit, {visit}"),
             (Some(visit), _) => format!("visit {visit}"),
             (None, Some(because)) => format!("skipped: {because}"),
             (None, None) => if task.skipped { "skipped" } else { "-" }.to_owned(),
@@ -91,7 +91,7 @@ pub fn show_round(app: &mut App<'_>, round: &Round) -> Result<(), Failure> {
         return Ok(());
     }
     if round.tasks.iter().all(|task| task.done_elsewhere) {
-        app.line("Other visits did all of it. Call it off")?;
+        app.line("Other visits did all of its tasks. Cancel it")?;
         return app.line(format!("  eavesward rounds call-off {}", round.id));
     }
     bring(app, "", &round.bring)?;

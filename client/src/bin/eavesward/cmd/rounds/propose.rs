@@ -1,4 +1,4 @@
-//! `eavesward rounds propose`: asks for a plan, and keeps the rounds of it that are named.
+//! `eavesward rounds propose`: asks for a plan, and keeps the rounds that `--keep` names.
 
 use super::print::kept_line;
 use super::show_plan;
@@ -10,13 +10,13 @@ use clap::Args;
 use eavesward_client::RoundQuery;
 use eavesward_client::contract::{ProposedRound, RoundProposal, RoundRequest};
 
-/// What to put together, and what things cost, in any unit: only the ratios count.
+/// Which tasks to group, and the costs. Costs may be in any unit, because only their ratios count.
 #[derive(Args)]
 pub struct Propose {
-    /// The first day; today if not given
+    /// The first day; today by default
     #[arg(long, value_name = "DATE")]
     from: Option<NaiveDate>,
-    /// The last day; four weeks in all if not given
+    /// The last day; four weeks in all by default
     #[arg(long, value_name = "DATE")]
     to: Option<NaiveDate>,
     /// Only at this property
@@ -25,35 +25,35 @@ pub struct Propose {
     /// Only of this system
     #[arg(long, value_name = "SYSTEM")]
     system: Option<String>,
-    /// Days of the week on which nobody works, such as sat,sun
+    /// Days of the week without work, such as sat,sun
     #[arg(long, value_name = "DAYS", value_delimiter = ',', value_parser = weekday)]
     off: Vec<Weekday>,
-    /// Dates on which nobody works, set apart by commas
+    /// Dates without work, separated by commas
     #[arg(long, value_name = "DATES", value_delimiter = ',')]
     off_date: Vec<NaiveDate>,
-    /// What a trip costs
+    /// The cost of a trip
     #[arg(long, value_name = "COST")]
     trip_cost: Option<f64>,
-    /// What each property of a trip beyond the first costs
+    /// The cost of each property of a trip after the first
     #[arg(long, value_name = "COST")]
     stop_cost: Option<f64>,
-    /// What a day early costs
+    /// The cost of doing a task one day early
     #[arg(long, value_name = "COST")]
     early_cost: Option<f64>,
-    /// What a day late costs
+    /// The cost of doing a task one day late
     #[arg(long, value_name = "COST")]
     late_cost: Option<f64>,
-    /// The most minutes of work of a trip
+    /// The most minutes of work on one trip
     #[arg(long, value_name = "MINUTES")]
     most_minutes: Option<u32>,
-    /// Let properties within so many km of each other share a trip
+    /// Let properties share a trip if they are at most this many km apart
     #[arg(long, value_name = "KM")]
     near_km: Option<f64>,
-    /// Put tasks of rounds that are planned already into rounds as well
+    /// Include tasks that are already in planned rounds
     #[arg(long)]
     include_planned: bool,
-    /// Keep these of the rounds that come out, by their number: all of them in one call, for the next plan is without what
-    /// is kept and counts anew
+    /// Keep these proposed rounds, by number. Name all that you want in one call: the numbers change once one is
+    /// kept
     #[arg(long, value_name = "NUMBERS", value_delimiter = ',')]
     keep: Vec<usize>,
 }
@@ -63,7 +63,7 @@ fn weekday(text: &str) -> Result<Weekday, String> {
 }
 
 impl Propose {
-    /// Asks for the plan, prints it, and keeps what is to be kept.
+    /// Asks for the plan, prints it, and keeps the chosen rounds.
     pub async fn run(&self, app: &mut App<'_>) -> Result<(), Failure> {
         let mut query =
             RoundQuery::builder().off_weekdays(self.off.clone()).off_dates(self.off_date.clone()).build();
@@ -95,7 +95,7 @@ impl Propose {
                 Ok(round) if app.json => kept.push(round),
                 Ok(round) => app.line(kept_line(&round))?,
                 Err(error) => {
-                    // What is kept already is said before what went wrong.
+                    // Print the rounds that are kept before the error.
                     if app.json {
                         app.print_json(&kept)?;
                     }
@@ -106,7 +106,7 @@ impl Propose {
         if app.json { app.print_json(&kept) } else { Ok(()) }
     }
 
-    /// The same call again, with the numbers of all rounds that came out.
+    /// Prints the same call with `--keep` and the numbers of all proposed rounds.
     fn say_how_to_keep(&self, app: &mut App<'_>, rounds: usize) -> Result<(), Failure> {
         if rounds == 0 {
             return Ok(());
@@ -114,12 +114,12 @@ impl Propose {
         let numbers: Vec<String> = (1..=rounds).map(|number| number.to_string()).collect();
         app.line("")?;
         app.line(
-            "To keep them, all in one call since the next plan counts anew; leave out what you do not mean",
+            "To keep rounds, name all that you want in one call, because the numbers change once one is kept",
         )?;
         app.line(format!("  eavesward rounds propose{} --keep {}", self.flags(), numbers.join(",")))
     }
 
-    /// What was asked for, as it is typed.
+    /// The options of this call, quoted for a shell.
     fn flags(&self) -> String {
         let mut flags = String::new();
         let mut put = |name: &str, value: Option<String>| {
@@ -150,7 +150,7 @@ impl Propose {
         flags
     }
 
-    /// The rounds to be kept.
+    /// The rounds that `--keep` names.
     fn chosen<'a>(&self, proposal: &'a RoundProposal) -> Result<Vec<&'a ProposedRound>, Failure> {
         let mut chosen = Vec::new();
         for (index, number) in self.keep.iter().enumerate() {
@@ -158,7 +158,12 @@ impl Propose {
                 return Err(Failure::usage(format!("--keep names round {number} twice")));
             }
             let round = number.checked_sub(1).and_then(|number| proposal.rounds.get(number));
-            let told = || format!("there is no round {number} to keep; {} came out", proposal.rounds.len());
+            let told = || {
+                format!(
+                    "there is no round {number} to keep; the number of proposed rounds is {}",
+                    proposal.rounds.len()
+                )
+            };
             chosen.push(round.ok_or_else(|| Failure::usage(told()))?);
         }
         Ok(chosen)

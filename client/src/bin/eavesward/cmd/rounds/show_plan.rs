@@ -1,4 +1,4 @@
-//! A proposed plan as text.
+//! Prints a proposed plan.
 
 use super::print::{bring, cautions};
 use crate::app::App;
@@ -8,29 +8,30 @@ use crate::table::Table;
 use chrono::NaiveDate;
 use eavesward_client::contract::{RoundProposal, RoundTask};
 
-/// Prints the rounds, what found no day, what to be careful of, and what it costs.
+/// Prints the rounds, the tasks without a day, what to be careful of, and the cost.
 pub fn print(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure> {
     if proposal.rounds.is_empty() && proposal.unplaced.is_empty() {
-        app.line(format!("Nothing falls due up to {}, so there is no trip to make.", proposal.to))?;
+        app.line(format!("Nothing falls due up to {}, so no trip is needed.", proposal.to))?;
         return planned(app, proposal);
     }
     for (index, round) in proposal.rounds.iter().enumerate() {
         let properties =
             if round.properties == 1 { String::new() } else { format!(", {} properties", round.properties) };
-        app.line(format!("Round {} on {}: {} minutes{properties}", index + 1, round.on, round.minutes))?;
+        let minutes = show::counted(round.minutes, "minute", "minutes");
+        app.line(format!("Round {} on {}: {minutes}{properties}", index + 1, round.on))?;
         tasks(app, &round.tasks, proposal.from)?;
         for reason in &round.reasons {
             app.line(format!("  {}", show::reason(reason, app.units)))?;
         }
         bring(app, "  ", &round.bring)?;
         if !round.may_join.is_empty() {
-            app.line("  Falls due later and may be done already:")?;
+            app.line("  Due later, but can be done on this trip:")?;
             tasks(app, &round.may_join, proposal.from)?;
         }
         app.line("")?;
     }
     if !proposal.unplaced.is_empty() {
-        app.line("Without a day")?;
+        app.line("Tasks without a day")?;
         for task in &proposal.unplaced {
             let (name, duty) = (&task.component_name, show::words(&task.duty));
             app.line(format!(
@@ -45,14 +46,14 @@ pub fn print(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure>
     planned(app, proposal)
 }
 
-/// `from` is the first day of the plan: what fell due before is to be done first, whatever is late or not from then on.
+/// Prints tasks. `from` is the plan's first day; a task that was due before it shows since when it is due.
 fn tasks(app: &mut App<'_>, tasks: &[RoundTask], from: NaiveDate) -> Result<(), Failure> {
     let mut table = Table::new(["due", "early / late", "property", "system", "component", "what to do"]);
     for task in tasks {
         let off = match (task.days_early, task.days_late) {
             (0, 0) => "on the day".to_owned(),
-            (0, late) => format!("{late} d late"),
-            (early, _) => format!("{early} d early"),
+            (0, late) => show::counted(late.unsigned_abs(), "day late", "days late"),
+            (early, _) => show::counted(early.unsigned_abs(), "day early", "days early"),
         };
         let off = match task.due_on.filter(|due| *due < from) {
             Some(since) => format!("due since {since}"),
@@ -70,7 +71,7 @@ fn tasks(app: &mut App<'_>, tasks: &[RoundTask], from: NaiveDate) -> Result<(), 
     Ok(table.write(app.io.out)?)
 }
 
-/// What it costs, and how near that is to the least that it can cost.
+/// Prints the cost, and the lowest cost that any plan could have.
 fn costs(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure> {
     let parts = proposal.costs;
     let trips = show::number(parts.trips);
@@ -88,7 +89,7 @@ fn costs(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure> {
     if !proposal.figures.judgement.is_empty() {
         let left: Vec<String> =
             proposal.figures.judgement.iter().map(|name| name.replace('_', " ")).collect();
-        app.line(format!("Judgement, unless you say otherwise: {}.", left.join(", ")))?;
+        app.line(format!("Default figures, set by judgement: {}. You may give your own.", left.join(", ")))?;
     }
     Ok(())
 }
@@ -96,18 +97,18 @@ fn costs(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure> {
 fn planned(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure> {
     for round in &proposal.overdue_rounds {
         let (id, on) = (round.id, round.on);
-        let tasks = if round.tasks == 1 { "1 task".to_owned() } else { format!("{} tasks", round.tasks) };
+        let tasks = show::counted(round.tasks, "task is", "tasks are");
         app.line(format!(
-            "Round {id} was planned for {on}, and nobody has closed it; its {tasks} are proposed again. Report it with \
-             `eavesward rounds done {id}`, or call it off with `eavesward rounds call-off {id}`."
+            "Round {id} was planned for {on} and is still open; its {tasks} proposed again. Report it with \
+             `eavesward rounds done {id}`, or cancel it with `eavesward rounds call-off {id}`."
         ))?;
     }
     if proposal.already_planned > 0 {
-        let number = proposal.already_planned;
-        app.line(format!("{number} more stand in planned rounds: `eavesward rounds list` shows them."))?;
+        let tasks = show::counted(proposal.already_planned, "more task is", "more tasks are");
+        app.line(format!("{tasks} in planned rounds; `eavesward rounds list` shows them."))?;
     }
     if proposal.more_may_join {
-        app.line("More tasks may join than were looked at; narrow it down with --property or --system.")?;
+        app.line("The plan did not check every task that could join a trip; choose fewer tasks with --property or --system.")?;
     }
     Ok(())
 }

@@ -1,4 +1,4 @@
-//! What of a subscription becomes different.
+//! `eavesward subscription change`.
 
 use crate::app::App;
 use crate::failure::Failure;
@@ -9,26 +9,26 @@ use eavesward_client::contract::{
 };
 use eavesward_client::subscription_update_from;
 
-/// What of a subscription becomes different.
+/// Changes of a subscription.
 #[derive(Args)]
 #[group(required = true, multiple = true)]
 pub struct Changes {
-    /// What it is called
+    /// The new name
     #[arg(long)]
     name: Option<String>,
-    /// Where it is posted to: an https URL
+    /// Send to this https URL
     #[arg(long = "to", value_name = "URL")]
     to: Option<String>,
-    /// Of a digest: its times, as crontab writes them
+    /// For a digest: its times in crontab format
     #[arg(long, value_name = "CRONTAB")]
     digest: Option<String>,
-    /// Of a digest: the time zone of its times, such as Europe/Lisbon
+    /// For a digest: the time zone of its times, such as Europe/Lisbon
     #[arg(long, value_name = "ZONE")]
     time_zone: Option<String>,
-    /// Of a digest: json, text, markdown or csv
+    /// For a digest: json, text, markdown or csv
     #[arg(long, value_parser = parse::word::<DigestForm>)]
     form: Option<DigestForm>,
-    /// Of reminders: only what tells of these: coming, due, late, moved, done, withdrawn
+    /// For reminders: only these kinds: coming, due, late, moved, done, withdrawn
     #[arg(long, value_delimiter = ',', value_parser = parse::word::<ReminderKind>)]
     kind: Vec<ReminderKind>,
     /// Only at this property
@@ -37,16 +37,16 @@ pub struct Changes {
     /// Only of this system
     #[arg(long, value_name = "SYSTEM")]
     system: Option<String>,
-    /// Days ahead: of a digest, how far it looks; of reminders, how long before its date a task is announced
+    /// Days ahead: how far a digest looks, or how long before the due date a reminder is sent
     #[arg(long, value_name = "DAYS", value_parser = parse::days)]
     lead_days: Option<u32>,
-    /// Take away what was set: kind, property or system for all of them, lead-days for the usual, time-zone for that of the
-    /// property
+    /// Clear a setting: kind, property or system (then all are sent), lead-days (then the default), time-zone (then
+    /// the property's)
     #[arg(long, value_name = "WHAT", value_enum, value_delimiter = ',', hide_possible_values = true)]
     clear: Vec<Cleared>,
 }
 
-/// What can be taken away again, by the name of the option that sets it.
+/// Settings that can be cleared, named as the options that set them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum Cleared {
     /// `--kind`.
@@ -93,7 +93,7 @@ impl Changes {
         Ok(request)
     }
 
-    /// Refuses what contradicts itself, and what is of the other kind of subscription.
+    /// Refuses contradicting options, and options of the other kind of subscription.
     fn check(&self, known: &Shown) -> Result<(), Failure> {
         for (what, option, given) in [
             (Cleared::Kind, "kind", !self.kind.is_empty()),
@@ -108,8 +108,8 @@ impl Changes {
         }
         let of_digests = self.digest.is_some() || self.time_zone.is_some() || self.form.is_some();
         let strange = match known.carries {
-            Carries::Reminders if of_digests => "--digest, --time-zone and --form are of digests",
-            Carries::Digest if !self.kind.is_empty() => "--kind is of reminders",
+            Carries::Reminders if of_digests => "--digest, --time-zone and --form are for digests",
+            Carries::Digest if !self.kind.is_empty() => "--kind is for reminders",
             _ => return Ok(()),
         };
         let carries = show::words(&known.carries);

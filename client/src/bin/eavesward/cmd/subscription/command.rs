@@ -1,4 +1,4 @@
-//! The subcommands.
+//! The subcommands of `subscription`.
 
 use super::change::Changes;
 use super::deliveries::{deliveries, delivery};
@@ -11,56 +11,56 @@ use clap::Subcommand;
 use eavesward_client::contract::DeliveryState;
 use uuid::Uuid;
 
-/// What to do with subscriptions.
+/// Subcommands for subscriptions.
 #[derive(Subcommand)]
 pub enum Subscription {
-    /// Make a subscription; its signing secret is shown this once
+    /// Make a subscription; its signing secret is shown only once
     Add(Facts),
     /// List subscriptions
     List,
-    /// Show a subscription with its next times
+    /// Show a subscription and its next times
     Show {
         /// The subscription's id
         id: Uuid,
     },
-    /// Change a subscription; what is not given stays as it is
+    /// Change a subscription; what you do not give stays
     Change {
         /// The subscription's id
         id: Uuid,
-        /// What becomes different
+        /// The changes
         #[command(flatten)]
         changes: Changes,
     },
-    /// Remove a subscription with everything that waits to be sent
+    /// Remove a subscription and its unsent messages
     Remove {
         /// The subscription's id
         id: Uuid,
     },
-    /// Stop sending
+    /// Pause sending
     Pause {
         /// The subscription's id
         id: Uuid,
     },
-    /// Go on sending, what was raised meanwhile included
+    /// Resume sending, including what arose during the pause
     Resume {
         /// The subscription's id
         id: Uuid,
     },
-    /// Change the secret; the old one signs beside the new one for a day
+    /// Change the secret; for one day messages are signed with both secrets
     Secret {
         /// The subscription's id
         id: Uuid,
     },
-    /// Post a word to try the way
+    /// Send a test message
     Test {
         /// The subscription's id
         id: Uuid,
     },
-    /// List what a subscription posted or is to post, latest first
+    /// List what a subscription sent or will send, latest first
     Deliveries {
         /// The subscription's id
         id: Uuid,
-        /// Only those that stand here: waiting, delivered, parked, superseded
+        /// Only deliveries with this status: waiting, delivered, parked, superseded
         #[arg(long, value_parser = parse::word::<DeliveryState>)]
         state: Option<DeliveryState>,
     },
@@ -69,7 +69,7 @@ pub enum Subscription {
         /// The delivery's id
         id: Uuid,
     },
-    /// Send a delivery again, under the same id
+    /// Send a delivery again with the same id
     Send {
         /// The delivery's id
         id: Uuid,
@@ -106,7 +106,7 @@ impl Subscription {
             }
             Self::Resume { id } => {
                 let now = app.client.subscriptions().resume(id).await?;
-                app.say(&now, format!("{} goes on.", now.name))
+                app.say(&now, format!("{} is resumed.", now.name))
             }
             Self::Secret { id } => {
                 let made = app.client.subscriptions().rotate_secret(id).await?;
@@ -117,7 +117,7 @@ impl Subscription {
                 app.say(
                     &made,
                     format!(
-                        "On its way; `eavesward subscription delivery {}` says what came of it.",
+                        "Queued; `eavesward subscription delivery {}` shows whether it arrived.",
                         made.id
                     ),
                 )
@@ -126,7 +126,7 @@ impl Subscription {
             Self::Delivery { id } => delivery(app, id).await,
             Self::Send { id } => {
                 let sent = app.client.subscriptions().send_again(id).await?;
-                app.say(&sent, "On its way again.")
+                app.say(&sent, "Queued again.")
             }
         }
     }

@@ -1,4 +1,4 @@
-//! What a subscription posted.
+//! Prints the deliveries of a subscription.
 
 use super::print::instant;
 use crate::app::{App, PAGE};
@@ -17,9 +17,9 @@ pub async fn deliveries(app: &mut App<'_>, id: Uuid, state: Option<DeliveryState
         return app.print_json(&all);
     }
     if all.is_empty() {
-        return app.line("No such delivery.");
+        return app.line("No deliveries found.");
     }
-    let mut table = Table::new(["delivery", "made", "what", "stands", "attempts", "next"]);
+    let mut table = Table::new(["delivery", "created", "content", "status", "attempts", "next attempt"]);
     for one in all {
         table.row([
             one.id.to_string(),
@@ -42,10 +42,10 @@ pub async fn delivery(app: &mut App<'_>, id: Uuid) -> Result<(), Failure> {
     let one = &log.delivery;
     app.line(format!("{}  {}, {}", one.id, show::words(&one.content), show::words(&one.state)))?;
     if one.next_at.is_some() {
-        app.line(format!("Next attempt {}", instant(one.next_at)))?;
+        app.line(format!("Next attempt: {}", instant(one.next_at)))?;
     }
     if log.attempts.is_empty() {
-        return app.line("Not tried yet.");
+        return app.line("No attempt yet.");
     }
     let mut table = Table::new(["tried", "took", "answer"]);
     for attempt in log.attempts {

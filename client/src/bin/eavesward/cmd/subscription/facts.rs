@@ -1,4 +1,4 @@
-//! What a new subscription is.
+//! `eavesward subscription add`.
 
 use crate::app::App;
 use crate::failure::Failure;
@@ -6,26 +6,26 @@ use crate::parse;
 use clap::Args;
 use eavesward_client::contract::{Carries, DigestForm, ReminderKind, SubscriptionRequest};
 
-/// What a subscription is.
+/// A new subscription.
 #[derive(Args)]
 pub struct Facts {
-    /// What it is called
+    /// The name
     #[arg(long)]
     name: String,
-    /// Where it is posted to: an https URL
+    /// Send to this https URL
     #[arg(long = "to", value_name = "URL")]
     to: String,
-    /// Post a digest at set times, as crontab writes them: minute, hour, day of the month, month, day of the week, such as
-    /// "0 7 * * 1"; without it, reminders as they come
+    /// Send a digest at these times, in crontab format: minute, hour, day of the month, month, day of the week,
+    /// such as "0 7 * * 1"; without it, send reminders as they arise
     #[arg(long, value_name = "CRONTAB")]
     digest: Option<String>,
-    /// Of a digest: the time zone of its times, such as Europe/Lisbon; that of the property without it
+    /// For a digest: the time zone of its times, such as Europe/Lisbon; the property's by default
     #[arg(long, value_name = "ZONE", requires = "digest")]
     time_zone: Option<String>,
-    /// Of a digest: json, text, markdown or csv
+    /// For a digest: json, text, markdown or csv
     #[arg(long, requires = "digest", value_parser = parse::word::<DigestForm>)]
     form: Option<DigestForm>,
-    /// Of reminders: only what tells of these: coming, due, late, moved, done, withdrawn
+    /// For reminders: only these kinds: coming, due, late, moved, done, withdrawn
     #[arg(long, value_delimiter = ',', value_parser = parse::word::<ReminderKind>, conflicts_with = "digest")]
     kind: Vec<ReminderKind>,
     /// Only at this property
@@ -34,13 +34,13 @@ pub struct Facts {
     /// Only of this system
     #[arg(long, value_name = "SYSTEM")]
     system: Option<String>,
-    /// Days ahead: of a digest, how far it looks; of reminders, how long before its date a task is announced
+    /// Days ahead: how far a digest looks, or how long before the due date a reminder is sent
     #[arg(long, value_name = "DAYS", value_parser = parse::days)]
     lead_days: Option<u32>,
 }
 
 impl Facts {
-    /// The request that makes it.
+    /// The request from the options.
     pub async fn request(self, app: &App<'_>) -> Result<SubscriptionRequest, Failure> {
         let property_id = match &self.property {
             Some(given) => Some(app.property_id(given).await?),

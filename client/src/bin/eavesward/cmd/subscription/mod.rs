@@ -1,4 +1,4 @@
-//! `eavesward subscription`: reminders and digests, posted to an address.
+//! `eavesward subscription`: reminders and digests sent to a URL.
 
 mod change;
 mod command;

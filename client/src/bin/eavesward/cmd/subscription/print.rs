@@ -1,4 +1,4 @@
-//! Subscriptions as text.
+//! Prints subscriptions.
 
 use crate::app::{App, PAGE};
 use crate::failure::Failure;
@@ -8,7 +8,7 @@ use chrono::{DateTime, Utc};
 use eavesward_client::ListQuery;
 use eavesward_client::contract::{Subscription as Shown, SubscriptionSecret};
 
-/// An instant, or that there is none.
+/// An instant as text, or a dash.
 pub fn instant(at: Option<DateTime<Utc>>) -> String {
     at.map_or_else(|| "-".to_owned(), |at| at.to_rfc3339())
 }
@@ -19,7 +19,7 @@ pub fn with_secret(app: &mut App<'_>, made: &SubscriptionSecret) -> Result<(), F
         return app.print_json(made);
     }
     print(app, &made.subscription)?;
-    app.line(format!("Secret, shown this once: {}", made.secret))
+    app.line(format!("Secret, shown only once: {}", made.secret))
 }
 
 /// Prints a subscription.
@@ -30,7 +30,7 @@ pub fn print(app: &mut App<'_>, one: &Shown) -> Result<(), Failure> {
     app.line(format!("{}  {}", one.id, one.name))?;
     app.line(format!("To: {}", one.url))?;
     if let (Some(schedule), Some(zone)) = (&one.schedule, &one.local_time_zone) {
-        let whose = if one.time_zone.is_some() { "" } else { ", as at its property" };
+        let whose = if one.time_zone.is_some() { "" } else { ", as at the property" };
         let form = one.form.map_or_else(String::new, |form| format!(" as {}", show::words(&form)));
         app.line(format!("A digest{form} at {schedule} ({zone}{whose}), next:"))?;
         for at in &one.next {
@@ -38,25 +38,25 @@ pub fn print(app: &mut App<'_>, one: &Shown) -> Result<(), Failure> {
         }
     } else {
         let kinds: Vec<String> = one.kinds.iter().map(show::words).collect();
-        let of = if kinds.is_empty() { "everything".to_owned() } else { kinds.join(", ") };
+        let of = if kinds.is_empty() { "every kind".to_owned() } else { kinds.join(", ") };
         app.line(format!("Reminders of {of}"))?;
     }
-    // By their ids: a name would have to be asked for, and a secret that is shown once must not be lost over that.
+    // Show ids, not names: a name needs another call, and its failure would lose a secret that is shown only once.
     match (one.property_id, one.system_id) {
-        (None, None) => app.line("Of the whole account")?,
+        (None, None) => app.line("For the whole account")?,
         (property, system) => {
             property.iter().try_for_each(|id| app.line(format!("Only at property {id}")))?;
-            system.iter().try_for_each(|id| app.line(format!("Only of system {id}")))?;
+            system.iter().try_for_each(|id| app.line(format!("Only for system {id}")))?;
         }
     }
-    let ahead = one.lead_days.map_or_else(|| "as usual".to_owned(), |days| days.to_string());
+    let ahead = one.lead_days.map_or_else(|| "the default".to_owned(), |days| days.to_string());
     app.line(format!("Days ahead: {ahead}"))?;
     if let Some(at) = one.paused_at {
         let because = one.paused_because.as_deref().map(|why| format!(": {why}")).unwrap_or_default();
         app.line(format!("Paused since {}{because}", at.to_rfc3339()))?;
     }
     if let Some(until) = one.old_secret_until {
-        app.line(format!("The secret before the last change signs too until {}", until.to_rfc3339()))?;
+        app.line(format!("Messages are also signed with the old secret until {}", until.to_rfc3339()))?;
     }
     app.line(format!("{} waiting, {} given up", one.waiting, one.parked))
 }
@@ -70,7 +70,7 @@ pub async fn list(app: &mut App<'_>) -> Result<(), Failure> {
     if all.is_empty() {
         return app.line("No subscriptions. Make one with `eavesward subscription add`.");
     }
-    let mut table = Table::new(["subscription", "name", "carries", "next", "waiting", "given up", "to"]);
+    let mut table = Table::new(["subscription", "name", "sends", "next", "waiting", "given up", "to"]);
     for one in all {
         let next =
             if one.paused_at.is_some() { "paused".to_owned() } else { instant(one.next.first().copied()) };
