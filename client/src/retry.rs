@@ -97,8 +97,9 @@ pub enum Decision {
 
 /// Decides whether a call is repeated.
 ///
-/// `jitter` is a random number, at least 0 and below 1. Without `Retry-After` the wait is that share of `min(cap,
-/// base * 2^(attempt - 1))` (full jitter). So clients that were cut off together do not return together.
+/// `jitter` is a random number, at least 0 and below 1. Without `Retry-After` the longest wait is `min(cap, base *
+/// 2^(attempt - 1))`. The client waits the share `jitter` of it (full jitter), so clients that were cut off
+/// together do not return together.
 ///
 /// With `Retry-After` the wait is what the service asked for, however long. If the wait would pass the deadline,
 /// the client gives up at once.

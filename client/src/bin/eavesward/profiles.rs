@@ -168,7 +168,7 @@ mod tests {
             (name.as_str(), read.url.as_str(), read.units),
             ("home", "https://home.example", Some(Units::Us))
         );
-        // Written once more in its place; nothing stays beside it.
+        // Written again over the old file; no other file stays.
         profiles.save(&path).expect("written again");
         assert_eq!(std::fs::read_dir(path.parent().expect("a folder")).expect("it").count(), 1);
         for lax in [0o640, 0o604, 0o620, 0o644] {

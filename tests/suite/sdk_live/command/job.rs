@@ -324,7 +324,7 @@ fn frost_comes_and_goes(shell: &Shell) {
         shell.run(&["component", "frost", &pipes, "--first", "13-25", "--last", "04-31"]).refused(3);
     assert!(refusal.contains("part.first_frost: ") && refusal.contains("part.last_frost: "), "{refusal}");
     let said = shell.run(&["component", "frost", &pipes, "--clear"]).ok();
-    assert_eq!(said, "pipes: no days of frost of its own.\n");
+    assert_eq!(said, "pipes: no frost season is set.\n");
 }
 
 fn components_come_and_go(shell: &Shell) {

@@ -34,7 +34,7 @@ pub enum Calendar {
 }
 
 impl Calendar {
-    /// Does it.
+    /// Runs the subcommand.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
             Self::Add { name, property, horizon_days } => {

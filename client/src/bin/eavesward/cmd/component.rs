@@ -74,7 +74,7 @@ pub enum Component {
 }
 
 impl Component {
-    /// Does it.
+    /// Runs the subcommand.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
             Self::Add { system, file, part } => {
@@ -136,7 +136,7 @@ async fn frost(
             "{}: frost from {:02}-{:02} to {:02}-{:02}.",
             component.name, first.month, first.day, last.month, last.day
         ),
-        _ => format!("{}: no days of frost of its own.", component.name),
+        _ => format!("{}: no frost season is set.", component.name),
     };
     app.say(&component, text)
 }

@@ -56,7 +56,7 @@ pub enum Duty {
 }
 
 impl Duty {
-    /// Does it.
+    /// Runs the subcommand.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
             Self::List { explain } => list(app, explain).await,

@@ -72,7 +72,7 @@ pub struct NormalsSource {
 }
 
 impl Gauge {
-    /// Does it.
+    /// Runs the subcommand.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
             Self::Add { name, latitude, longitude } => {

@@ -38,7 +38,7 @@ pub enum Key {
 }
 
 impl Key {
-    /// Does it.
+    /// Runs the subcommand.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
             Self::Add { name, scope, system, expires } => {

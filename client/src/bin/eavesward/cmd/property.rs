@@ -101,7 +101,7 @@ impl Months {
 }
 
 impl Property {
-    /// Does it.
+    /// Runs the subcommand.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
             Self::Add { name, latitude, longitude, elevation, time_zone, notes, months } => {

@@ -87,7 +87,7 @@ pub enum SeveralDays {
 }
 
 impl Rain {
-    /// Does it.
+    /// Runs the subcommand.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
             Self::Add { gauge, date, rain } => {

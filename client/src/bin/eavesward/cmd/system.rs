@@ -120,7 +120,7 @@ impl Add {
 }
 
 impl System {
-    /// Does it.
+    /// Runs the subcommand.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
             Self::Add(add) => add.run(app).await,

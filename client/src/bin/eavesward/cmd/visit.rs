@@ -96,7 +96,7 @@ pub struct VisitReport {
 }
 
 impl Visit {
-    /// Does it.
+    /// Runs the subcommand.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
             Self::Log { system, on, report } => {

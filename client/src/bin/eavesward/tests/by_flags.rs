@@ -1,4 +1,4 @@
-//! Quantities as people type them, as they arrive on the wire.
+//! Quantities as typed, and as sent to the service.
 
 use super::{SPARE, SYSTEM, component, run};
 use crate::failure;
@@ -49,7 +49,7 @@ async fn a_day_of_rain_is_sent_in_millimetres_whatever_it_was_typed_in() {
         assert!(ran.out.starts_with("1 new"), "{}", ran.out);
         assert_eq!(sent(&server).await, json!({"days": [{"date": "2031-01-02", "rain_mm": mm}]}), "{typed}");
     }
-    // To somebody who is shown inches, half of what?
+    // With US units a bare 0.5 could mean inches or millimetres.
     let count = server.received_requests().await.expect("recording is on").len();
     let ran = run(&server, &["--units", "us", "rain", "add", SYSTEM, "2031-01-02", "0.5"], "").await;
     assert_eq!((ran.code, ran.out.as_str()), (failure::USAGE, ""));

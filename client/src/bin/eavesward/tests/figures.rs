@@ -188,7 +188,7 @@ async fn a_key_of_one_system_is_told_by_id() {
         .await;
     let ran = run(&server, &["key", "add", "--name", "hall", "--system", SYSTEM], "").await;
     assert!(ran.code == 0 && ran.out.contains(&format!("the system {SYSTEM}")), "{} {}", ran.out, ran.err);
-    // Whoever holds it cannot list systems, so a name leads nowhere.
+    // A key for one system cannot list systems, so it cannot find one by name.
     let refusal = json!({"type": "/problems/one_system_only", "title": "One system only", "status": 403,
         "code": "one_system_only", "detail": "This key reads one system."});
     let refusal = ResponseTemplate::new(403).set_body_raw(refusal.to_string(), "application/problem+json");

@@ -48,7 +48,7 @@ check pump       3 months       -              7 days  see to it
     assert_eq!(serde_json::from_str::<Value>(&json.out).expect("JSON"), items);
 }
 
-/// What is sent when the duty stands at these figures and version 4.
+/// Checks what is sent for a duty with these figures and version 4.
 async fn sent(args: &[&str], own: (Value, Value), body: Value) {
     let server = MockServer::start().await;
     let answer = |duty: Value| ResponseTemplate::new(200).set_body_json(duty);
@@ -221,7 +221,7 @@ async fn days_of_frost_are_set_and_taken_away_on_pipework_alone() {
     let set = run(&server, &["component", "frost", SCREEN, "--first", "10-25", "--last", "4-20"], "").await;
     assert_eq!((set.code, set.out.as_str()), (0, "shed pipes: frost from 10-25 to 04-20.\n"), "{}", set.err);
     let clear = run(&server, &["component", "frost", SCREEN, "--clear"], "").await;
-    assert_eq!((clear.code, clear.out.as_str()), (0, "shed pipes: no days of frost of its own.\n"));
+    assert_eq!((clear.code, clear.out.as_str()), (0, "shed pipes: no frost season is set.\n"));
     let screen = component(SPARE, "north screen");
     Mock::given(path(format!("/v1/components/{SPARE}")))
         .respond_with(ResponseTemplate::new(200).set_body_json(screen))

@@ -1,4 +1,5 @@
-//! What the command says without asking any service: completions, manual pages, profiles; and what it draws.
+//! What the command prints without asking a service: completions, manual pages, profiles. Also colours and the
+//! progress bar.
 
 use super::{SYSTEM, mount_page, run, run_in, task};
 use crate::app::Io;
@@ -18,7 +19,7 @@ struct Ran {
     err: String,
 }
 
-/// Runs it with nothing but what is given.
+/// Runs the command with only these arguments.
 async fn bare(environment: &Environment, args: &[&str], stdin: &str) -> Ran {
     let given = ["eavesward"].iter().chain(args);
     let cli = Cli::try_parse_from(given).unwrap_or_else(|e| panic!("{args:?}: {e}"));
@@ -83,7 +84,7 @@ async fn profiles_are_kept_used_and_forgotten() {
         assert!(!ran.out.contains("home-key") && !ran.out.contains("barn-key"), "{}", ran.out);
         ran.out
     };
-    assert!(ok(&["profile", "list"], "").await.contains("profile add"), "the way on is told");
+    assert!(ok(&["profile", "list"], "").await.contains("profile add"), "the next step is shown");
     let uri = server.uri();
     ok(&["profile", "add", "home", "--url", &uri, "--key-stdin", "--units", "us"], "home-key\n").await;
     ok(&["profile", "add", "barn", "--url", "https://barn.example", "--key", "barn-key"], "").await;
@@ -98,7 +99,7 @@ async fn profiles_are_kept_used_and_forgotten() {
         json!({"name": "barn", "url": "https://barn.example", "in_use": true, "key_file": null, "units": null})
     );
     assert_eq!((&listed[1]["in_use"], &listed[1]["units"]), (&json!(false), &json!("us")));
-    // The key of one place is not sent to another.
+    // The key of one service is not sent to another.
     let strayed = go(&["--url", &uri, "account"], "").await;
     assert!(
         strayed.code == failure::USAGE && strayed.err.contains("belongs to https://barn.example"),
@@ -167,7 +168,7 @@ async fn a_key_that_others_can_read_is_no_secret() {
         assert_eq!((ran.code, ran.err.as_str()), (0, ""), "{mode:o}");
     }
     set_mode(&path, 0o600);
-    // A profile may name the file instead of keeping the key; the file is looked at each time.
+    // A profile may name a key file instead of holding the key. The file is read each time.
     let environment =
         Environment { profiles: Some(folder.path().join("profiles.toml")), ..Environment::default() };
     let uri = server.uri();

@@ -1,4 +1,4 @@
-//! The command from its arguments to its output and exit code, against a server that only plays back.
+//! The command from its arguments to its output and exit code, against a mock server.
 
 mod by_flags;
 mod figures;
@@ -307,7 +307,7 @@ async fn the_services_own_failure_exits_with_1() {
     );
 }
 
-/// A reader that has seen enough.
+/// A reader that closed the pipe.
 struct Closed;
 
 impl Write for Closed {

@@ -1,4 +1,4 @@
-//! What goes elsewhere: digests and calendar feeds.
+//! Digests and calendar feeds.
 
 use super::{Ran, SYSTEM, mount_page, run};
 use serde_json::json;
@@ -18,7 +18,7 @@ async fn a_digest_is_printed_in_the_form_that_was_asked_for() {
         let server = served(&format!("/v1/digest.{at}"), "What is due\n\u{1b}[31mred\n").await;
         let args = [&["digest"][..], &format.map_or(vec![], |format| vec!["--format", format])].concat();
         let Ran { code, out, err } = run(&server, &args, "").await;
-        // Nothing of it drives the terminal.
+        // Nothing in it controls the terminal.
         assert_eq!((code, out.as_str(), err.as_str()), (0, "What is due\n [31mred\n", ""), "{format:?}");
     }
     let table = "row,property\r\ntask,Quince Terrace\r\n";
@@ -89,7 +89,7 @@ fn calendar() -> serde_json::Value {
 #[tokio::test]
 async fn a_calendar_is_made_listed_and_revoked() {
     let server = MockServer::start().await;
-    // The service sits behind a proxy and knows another address than its users.
+    // The service is behind a proxy and knows another address than its users.
     let made = json!({"calendar": calendar(), "path": "/calendars/ewc_abcdefgh.ics",
                       "url": "http://inside.invalid/calendars/ewc_abcdefgh.ics"});
     Mock::given(method("POST"))

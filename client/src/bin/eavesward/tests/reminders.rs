@@ -1,4 +1,4 @@
-//! The reminders with a cursor that is kept in a file.
+//! The reminders with a cursor file.
 
 use super::{Ran, run};
 use crate::failure;
@@ -10,7 +10,7 @@ fn feed() -> MockBuilder {
     Mock::given(method("GET")).and(path("/v1/reminders"))
 }
 
-/// A service at whose feed `old` has expired, `strange` never was a cursor and the end is at `fresh`.
+/// A service whose feed ends at `fresh`. The cursor `old` has expired, and `strange` was never a cursor.
 async fn served() -> MockServer {
     let server = MockServer::start().await;
     for (cursor, status, code) in [("old", 410, "cursor_expired"), ("strange", 400, "bad_cursor")] {
@@ -47,17 +47,17 @@ async fn a_cursor_that_has_expired_in_its_file_is_told_with_the_way_out_which_wo
             }
             assert_eq!(kept(), cursor, "nothing was changed meanwhile");
         }
-        // What is given goes before what was kept, and is kept in its place.
+        // The option overrides the file and replaces its cursor.
         let ran = run(&server, &["reminders", "--after", "now", "--cursor-file", text], "").await;
         assert_eq!((ran.code, ran.err.as_str()), (0, ""));
         assert_eq!(kept(), "fresh\n");
         assert_eq!(run(&server, &["reminders", "--cursor-file", text], "").await.code, 0);
     }
-    // The other way out.
+    // The other way to continue.
     std::fs::remove_file(&file).expect("it is there");
     assert_eq!(run(&server, &["reminders", "--cursor-file", text], "").await.code, 0);
     assert_eq!(kept(), "fresh\n");
-    // Without a file there is none to speak of.
+    // Without a cursor file the message names none.
     let ran = run(&server, &["reminders", "--after", "old"], "").await;
     assert_eq!(ran.code, failure::REFUSED);
     assert!(ran.err.contains("Begin anew.") && !ran.err.contains("delete"), "{}", ran.err);

@@ -1,4 +1,4 @@
-//! How far to trust the dates, as it is shown.
+//! The comparison of forecasts and findings as it is printed.
 
 use super::{SCREEN, SPARE, SYSTEM, mount_page, run};
 use crate::failure;

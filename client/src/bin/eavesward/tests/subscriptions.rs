@@ -1,4 +1,4 @@
-//! Subscriptions: what is shown of one, and what a change leaves as it is.
+//! Subscriptions: what is shown, and what a change leaves alone.
 
 use super::{SCREEN, SPARE, SYSTEM, run};
 use crate::failure;
@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use wiremock::matchers::{body_json, header, method, path};
 use wiremock::{Mock, MockServer, ResponseTemplate};
 
-/// One with its facts in the place of the usual ones.
+/// A subscription with some fields replaced.
 fn subscription(facts: &Value) -> Value {
     let mut one = json!({
         "id": SPARE, "name": "upkeep rota", "url": "https://hooks.example/eaves", "carries": "reminders", "kinds": [],
@@ -69,7 +69,7 @@ async fn every_fact_of_a_subscription_is_shown() {
     assert!(out.contains("also signed with the old secret until 2031-04-03T08:00:00+00:00\n"), "{out}");
 }
 
-/// Changes one and holds what is sent to what it should be.
+/// Changes a subscription and checks what is sent.
 async fn changed(facts: Value, args: &[&str], want: Value) {
     let server = serving(&facts).await;
     Mock::given(method("PUT"))
@@ -93,7 +93,7 @@ async fn what_is_not_given_stays_when_a_subscription_is_changed() {
     let kept = json!({"name": "upkeep rota", "url": to, "carries": "digest", "property_id": SCREEN, "lead_days": 14,
         "schedule": "0 7 * * 1", "time_zone": "Europe/London", "form": "markdown"});
     changed(digest(), &["--to", to], kept).await;
-    // Everything that is given takes the place of what was.
+    // Each given option replaces the old value.
     let others = json!({"name": "upkeep rota", "url": "https://hooks.example/eaves", "carries": "reminders",
         "kinds": ["done"], "property_id": SPARE, "system_id": SCREEN, "lead_days": 14});
     let args = ["--kind", "done", "--property", SPARE, "--system", SCREEN, "--lead-days", "2w"];

@@ -85,7 +85,7 @@ impl Write for Shared {
 #[tokio::test]
 async fn warnings_are_told_without_it() {
     for args in [&["reminders", "--follow"][..], &["watch", SYSTEM]] {
-        // Longer than the client repeats the call by itself.
+        // Longer than the client's own retries last.
         let server = answering(problem(429).insert_header("retry-after", "86400")).await;
         let uri = server.uri();
         let cli = Cli::try_parse_from(["eavesward", "--url", &uri, "--key", "k"].iter().chain(args));
@@ -99,7 +99,7 @@ async fn warnings_are_told_without_it() {
                 tokio::time::sleep(Duration::from_millis(5)).await;
             }
         };
-        // It goes on for ever; the warning is all that is waited for.
+        // The command never ends; wait only for the warning.
         tokio::select! {
             code = dispatch::run(cli, &environment, io) => panic!("{args:?} ended with {code}: {}", told.text()),
             () = warned => {}

@@ -1,4 +1,4 @@
-//! A system as it changes, as it is printed.
+//! A watched system as it is printed.
 
 use super::{SCREEN, SYSTEM, run};
 use crate::failure;

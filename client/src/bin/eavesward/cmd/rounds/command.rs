@@ -55,7 +55,7 @@ pub enum Rounds {
 }
 
 impl Rounds {
-    /// Does it.
+    /// Runs the subcommand.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
             Self::Propose(asked) => asked.run(app).await,

@@ -77,7 +77,7 @@ pub enum Subscription {
 }
 
 impl Subscription {
-    /// Does it.
+    /// Runs the subcommand.
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
             Self::Add(facts) => {
