@@ -1,4 +1,4 @@
-//! Calendar feeds.
+//! Calendar feeds: dates of tasks for a calendar program.
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -9,12 +9,12 @@ use uuid::Uuid;
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct CalendarRequest {
-    /// What it is called, here and in the calendar.
+    /// Name of the feed, here and in the calendar program; 1 to 200 characters.
     pub name: String,
-    /// The one property it is of; the whole account when absent.
+    /// The only property whose tasks are in the feed; the whole account when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub property_id: Option<Uuid>,
-    /// How many days ahead it looks; 400 when absent.
+    /// How many days ahead the feed looks, 1 to 3,653; 400 when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub horizon_days: Option<u32>,
 }
@@ -26,32 +26,35 @@ pub struct CalendarRequest {
 pub struct Calendar {
     /// Id of the feed.
     pub id: Uuid,
-    /// What it is called.
+    /// Name of the feed.
     pub name: String,
-    /// The one property it is of, with which it goes; the whole account when absent.
+    /// The only property whose tasks are in the feed; the whole account when absent. The feed is deleted with its
+    /// property.
     pub property_id: Option<Uuid>,
-    /// How many days ahead it looks.
+    /// How many days ahead the feed looks.
     pub horizon_days: u32,
-    /// The first characters of the secret in its address, to tell feeds apart.
+    /// The first characters of the secret in the feed's address, to tell feeds apart.
     pub hint: String,
-    /// When it was made.
+    /// When the feed was made.
     pub created_at: DateTime<Utc>,
-    /// When it was last read, to the hour; absent when it never was.
+    /// When the feed was last read, within an hour; absent when it never was.
     pub last_read_at: Option<DateTime<Utc>>,
-    /// When it was revoked, if it was.
+    /// When the feed was revoked; absent when it was not.
     pub revoked_at: Option<DateTime<Utc>>,
 }
 
-/// A new calendar feed with its address, which is shown this once. Whoever has it can read the feed.
+/// A new calendar feed with its secret address. No other answer shows the address. Everyone who has it can read the
+/// feed.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct CalendarCreated {
     /// The feed.
     pub calendar: Calendar,
-    /// Its path below the service's base URL. Only a hash of the secret in it is stored: it cannot be shown again.
+    /// Path of the feed below the service's base URL. The service stores only a hash of the secret in it and cannot
+    /// show it again.
     pub path: String,
-    /// Its address as this request reached the service. Behind a proxy that adds to the path, put `path` behind the base URL
-    /// that you use.
+    /// Full address of the feed, as this request reached the service. If a proxy adds to the path, put `path`
+    /// behind your own base URL instead.
     pub url: String,
 }

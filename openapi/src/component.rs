@@ -1,4 +1,4 @@
-//! Components: the parts that want care.
+//! Components: the parts that need care.
 
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
@@ -23,7 +23,7 @@ pub enum ComponentKind {
     Tank,
     /// An intake that floats below the surface.
     FloatingIntake,
-    /// A water seal in the overflow.
+    /// A trap in the overflow, closed by a water seal.
     OverflowTrap,
     /// A screened vent or opening.
     Vent,
@@ -41,7 +41,7 @@ pub enum ComponentKind {
     DisinfectionLamp,
     /// Pipes, taps and chambers that frost can reach.
     ExposedPipework,
-    /// A kind of a newer service; never accepted.
+    /// A kind of a newer service, which this version does not know. Requests with it are refused.
     #[serde(other)]
     Unknown,
 }
@@ -59,18 +59,23 @@ pub enum CouplingMaterial {
     NaturalOrSbr,
     /// Plasticised PVC.
     PlasticisedPvc,
-    /// A word of a newer service; never accepted.
+    /// A material of a newer service, which this version does not know. Requests with it are refused.
     #[cfg_attr(feature = "service", serde(skip_deserializing))]
     #[cfg_attr(not(feature = "service"), serde(other))]
     Unknown,
 }
 
 /// How a part faces the sun.
+///
+/// - `vertical_pipe` (the default): around an upright pipe, the mean of all sides.
+/// - `horizontal`: lying flat.
+/// - `facing_equator`, `facing_east_or_west`, `facing_pole`: upright, facing that way.
+/// - `tilted_to_equator`: tilted by 45 degrees towards the equator.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Exposition {
-    /// Around an upright pipe: the mean of all sides.
+    /// Around an upright pipe: the mean of all sides. This is the default.
     #[default]
     VerticalPipe,
     /// Lying flat.
@@ -83,18 +88,19 @@ pub enum Exposition {
     FacingPole,
     /// Tilted by 45 degrees towards the equator.
     TiltedToEquator,
-    /// A word of a newer service; never accepted.
+    /// A direction of a newer service, which this version does not know. Requests with it are refused.
     #[cfg_attr(feature = "service", serde(skip_deserializing))]
     #[cfg_attr(not(feature = "service"), serde(other))]
     Unknown,
 }
 
-/// How much of the sky's ultraviolet is kept off a part. The shares are judgement; give `shade_share` to override.
+/// How much of the sky's ultraviolet is blocked before it reaches a part: `full_sun` 0 %, `part_shade` 50 %,
+/// `under_eaves` 75 %, `covered` 95 %. These shares are judgement, no source. `shade_share` overrides them.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Shade {
-    /// Nothing keeps it off.
+    /// Nothing blocks it. This is the default.
     #[default]
     FullSun,
     /// Shaded about half of the day.
@@ -103,7 +109,7 @@ pub enum Shade {
     UnderEaves,
     /// Painted or wrapped.
     Covered,
-    /// A word of a newer service; never accepted.
+    /// A shade of a newer service, which this version does not know. Requests with it are refused.
     #[cfg_attr(feature = "service", serde(skip_deserializing))]
     #[cfg_attr(not(feature = "service"), serde(other))]
     Unknown,
@@ -115,27 +121,27 @@ pub enum Shade {
 #[serde(tag = "by", rename_all = "snake_case")]
 #[cfg_attr(feature = "service", serde(deny_unknown_fields))]
 pub enum Emptying {
-    /// Somebody opens a valve or a cap.
+    /// By hand: a person opens a valve or a cap.
     Hand {},
-    /// A small hole at the foot.
+    /// Through a weep hole: a small hole at the foot.
     WeepHole {
-        /// Diameter of the hole in mm.
+        /// Diameter of the hole in mm, 0.5 to 20.
         hole_mm: f64,
-        /// Height of water above the hole when the chamber is full, in m.
+        /// Height of water above the hole in m when the chamber is full, 0.05 to 10.
         head_m: f64,
     },
-    /// A metered drip.
+    /// Through a slow-release (drip) outlet.
     Drip {
-        /// Flow in litres an hour.
+        /// Flow in litres an hour, 0.05 to 100.
         litres_per_hour: f64,
     },
-    /// A way of a newer service; never accepted.
+    /// A way of a newer service, which this version does not know. Requests with it are refused.
     #[cfg_attr(feature = "service", serde(skip_deserializing))]
     #[cfg_attr(not(feature = "service"), serde(other))]
     Unknown,
 }
 
-/// The two kinds of valve that are worked through their travel.
+/// The kinds of valve that are exercised through their full travel.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
@@ -144,24 +150,24 @@ pub enum ValveType {
     Ball,
     /// A gate valve.
     Gate,
-    /// A word of a newer service; never accepted.
+    /// A kind of a newer service, which this version does not know. Requests with it are refused.
     #[cfg_attr(feature = "service", serde(skip_deserializing))]
     #[cfg_attr(not(feature = "service"), serde(other))]
     Unknown,
 }
 
-/// A day of the year.
+/// A day that comes every year.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(feature = "service", serde(deny_unknown_fields))]
 pub struct MonthDay {
     /// Month, 1 to 12.
     pub month: u32,
-    /// Day of the month; 29 February counts as 28 February in short years.
+    /// Day of the month, 1 to 31. 29 February counts as 28 February in years without it.
     pub day: u32,
 }
 
-/// What a component is, with the figures its duties need.
+/// What a component is, with the figures that its duties need.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(tag = "kind", rename_all = "snake_case")]
@@ -169,77 +175,79 @@ pub struct MonthDay {
 pub enum Part {
     /// The roof covering.
     Roof {
-        /// Whether it may break underfoot (old fibre-cement, glass, plastic sheet); adds a caution.
+        /// Whether it may break underfoot (old fibre-cement, glass, plastic sheet), which adds a caution; `false`
+        /// when absent.
         #[serde(default)]
         fragile: bool,
     },
     /// A gutter with its downpipes.
     Gutter {
-        /// Length in m.
+        /// Length in m, 0.001 to 10,000.
         length_m: f64,
-        /// Whether a guard covers it.
+        /// Whether a guard covers it; `false` when absent.
         #[serde(default)]
         guarded: bool,
     },
     /// A debris screen.
     DebrisScreen {
-        /// Area of the mesh in m2.
+        /// Area of the mesh in m2, 0.001 to 100.
         area_m2: f64,
-        /// Opening of the mesh in mm.
+        /// Opening of the mesh in mm, 0.001 to 50; absent when not known.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         mesh_mm: Option<f64>,
     },
     /// A first-flush diverter.
     FirstFlushDiverter {
-        /// Volume of the chamber in litres.
+        /// Volume of the chamber in litres, 0.001 to 100,000.
         chamber_volume_l: f64,
-        /// How it is emptied.
+        /// How the chamber is emptied.
         emptying: Emptying,
     },
     /// A rubber coupling.
     Coupling {
         /// What it is made of.
         material: CouplingMaterial,
-        /// How it faces the sun.
+        /// How it faces the sun; `vertical_pipe` when absent.
         #[serde(default)]
         exposition: Exposition,
-        /// How it is shaded.
+        /// How it is shaded; `full_sun` when absent.
         #[serde(default)]
         shade: Shade,
-        /// Share of the ultraviolet kept off, 0 to 1; overrides `shade`. 1 means that no sunlight reaches it.
+        /// Share of the ultraviolet that is blocked, 0 to 1; overrides `shade`. With 1 no sunlight reaches the
+        /// coupling.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         shade_share: Option<f64>,
     },
     /// A tank.
     Tank {
-        /// Capacity in litres up to the overflow.
+        /// Capacity in litres up to the overflow, 0.001 to 100,000,000.
         capacity_l: f64,
-        /// Area of the floor in m2.
+        /// Area of the floor in m2, 0.001 to 100,000.
         floor_area_m2: f64,
-        /// Height of the outlet or lowest intake above the floor, in mm.
+        /// Height of the outlet or lowest intake above the floor in mm, 0 to 20,000.
         outlet_height_mm: f64,
-        /// Whether the inlet is calmed, so that falling water does not stir the floor.
+        /// Whether the inlet is calmed, so that falling water does not stir up the floor; `false` when absent.
         #[serde(default)]
         calmed_inlet: bool,
-        /// Depth of sediment in mm at which it is to be removed, 50 when absent. What the outlet's height leaves room for
-        /// counts where that is less.
+        /// Depth of sediment in mm at which it must be removed, 10 to 2,000; 50 when absent. It is limited to 50 mm
+        /// below the outlet, but never to less than 10 mm.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         sediment_limit_mm: Option<f64>,
     },
     /// A floating intake.
     FloatingIntake {
-        /// Opening of its screen in mm.
+        /// Opening of its screen in mm, 0.001 to 50; absent when not known.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         mesh_mm: Option<f64>,
     },
     /// An overflow trap.
     OverflowTrap {
-        /// Depth of its water seal in mm.
+        /// Depth of its water seal in mm, 10 to 1,000.
         seal_depth_mm: f64,
     },
     /// A screened vent or opening.
     Vent {
-        /// Opening of its mesh in mm; 1 mm or less keeps mosquitoes out.
+        /// Opening of its mesh in mm, 0.001 to 50; absent when not known. 1 mm or less keeps mosquitoes out.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         mesh_mm: Option<f64>,
     },
@@ -252,49 +260,52 @@ pub enum Part {
     LevelGauge {},
     /// A pump.
     Pump {
-        /// Whether it runs on mains electricity; adds a caution.
+        /// Whether it runs on mains electricity, which adds a caution; `true` when absent.
         #[serde(default = "yes")]
         mains_powered: bool,
     },
     /// A pressure vessel.
     PressureVessel {
-        /// Volume in litres.
+        /// Volume in litres, 0.001 to 100,000; absent when not known.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         volume_l: Option<f64>,
     },
     /// A cartridge filter.
     CartridgeFilter {
-        /// Litres the maker rates a cartridge for; brings the change forward when the demand reaches it sooner.
+        /// Litres for which the maker rates a cartridge, 0.001 to 100,000,000. The change falls due earlier if the
+        /// demand reaches them sooner.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         rated_volume_l: Option<f64>,
     },
     /// A disinfection lamp.
     DisinfectionLamp {
-        /// Hours the maker rates a lamp for; brings the change forward.
+        /// Hours for which the maker rates a lamp, 0.001 to 200,000. The change falls due earlier if the lamp
+        /// reaches them sooner.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         rated_hours: Option<f64>,
-        /// Hours it burns a day; 24 when absent.
+        /// Hours a day for which the lamp is on, 0.001 to 24; 24 when absent.
         #[serde(default = "all_day")]
         hours_per_day: f64,
     },
     /// Pipes, taps and chambers that frost can reach.
     ExposedPipework {
-        /// The day of the year by which frost is first to be expected. Give both days or neither: without them they
-        /// come from the property's monthly mean minima.
+        /// The first day of the year on which frost is expected. Give both days or neither: without them they
+        /// follow from the property's monthly mean minima.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         first_frost: Option<MonthDay>,
-        /// The day of the year after which frost is no longer to be expected.
+        /// The day of the year after which no frost is expected.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         last_frost: Option<MonthDay>,
     },
-    /// A kind of a newer service; never accepted.
+    /// A kind of a newer service, which this version does not know. Requests with it are refused.
     #[cfg_attr(feature = "service", serde(skip_deserializing))]
     #[cfg_attr(not(feature = "service"), serde(other))]
     Unknown,
 }
 
 impl Part {
-    /// A tank whose sediment is removed at the usual depth. The height is that of its outlet, or of its lowest intake.
+    /// A tank whose sediment is removed at the default depth. The height is that of its outlet, or of its lowest
+    /// intake.
     pub const fn tank(
         capacity_l: f64,
         floor_area_m2: f64,
@@ -318,15 +329,15 @@ fn all_day() -> f64 {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct ComponentRequest {
-    /// What people call it, such as `north screen`.
+    /// Name that people use, such as `north screen`; 1 to 200 characters.
     pub name: String,
-    /// What it is.
+    /// What it is, with its figures.
     pub part: Part,
-    /// The day it was put in.
+    /// The day it was installed.
     pub installed_on: NaiveDate,
-    /// The day of its last routine care before the service knew of it; the installed date counts when absent. It says
-    /// nothing of work done once in years (replacing a coupling, removing sediment) or by the season: log a visit on its
-    /// day for those.
+    /// The day of its last routine care before it was registered; the day of installation when absent. It does not
+    /// stand for work done once in years (replacing a coupling, removing sediment) or by the season. For such work,
+    /// log a visit on its day.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub last_served_on: Option<NaiveDate>,
 }
@@ -342,19 +353,19 @@ pub struct Component {
     pub system_id: Uuid,
     /// The roofs whose water reaches it.
     pub roof_ids: Vec<Uuid>,
-    /// What people call it.
+    /// Name that people use.
     pub name: String,
-    /// What it is.
+    /// What it is, with its figures.
     pub part: Part,
-    /// The day it was put in.
+    /// The day it was installed.
     pub installed_on: NaiveDate,
-    /// The day of its last routine care before the service knew of it.
+    /// The day of its last routine care before it was registered.
     pub last_served_on: Option<NaiveDate>,
-    /// The day it was taken out, if it was.
+    /// The day it was taken out; absent while it is in service.
     pub removed_on: Option<NaiveDate>,
-    /// The component whose place it took.
+    /// The component that it replaced.
     pub replaces: Option<Uuid>,
-    /// Version for `If-Match`.
+    /// Version, to be sent in `If-Match` with a change.
     pub version: i64,
     /// When it was registered.
     pub created_at: DateTime<Utc>,
@@ -362,22 +373,22 @@ pub struct Component {
     pub updated_at: DateTime<Utc>,
 }
 
-/// A request to put a new component in the place of an old one. The old one and its history stay.
+/// A request to replace a component by a new one. The old one and its history are kept.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct ReplaceRequest {
-    /// The day of the change.
+    /// The day of the replacement.
     pub on: NaiveDate,
-    /// What the new one is; like the old one when absent. It must be of the same kind.
+    /// What the new one is; the same as the old one when absent. It must be of the same kind.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub part: Option<Part>,
-    /// What the new one is called; like the old one when absent.
+    /// Name of the new one, 1 to 200 characters; the same as the old one when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
 }
 
-/// A request to take a component out for good. Its history stays.
+/// A request to take a component out of service for good. Its history is kept.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]

@@ -1,4 +1,4 @@
-//! The digest: what falls due in a stretch of days, by property.
+//! The digest: tasks that fall due in a range of days, by property.
 
 use crate::{Caution, ComponentKind, DecidedBy, Duty, Reason, TaskState, Window};
 use chrono::NaiveDate;
@@ -10,25 +10,25 @@ use uuid::Uuid;
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DigestTotals {
-    /// Tasks.
+    /// Number of tasks.
     pub tasks: u64,
-    /// Those that are late.
+    /// Tasks that are late.
     pub late: u64,
-    /// Those that are due.
+    /// Tasks that are due.
     pub due: u64,
-    /// Those that are near.
+    /// Tasks that fall due within seven days.
     pub near: u64,
-    /// Those further off.
+    /// Tasks that fall due later, or have no date.
     pub resting: u64,
-    /// Minutes of work on the spot, without the way there; judgement.
+    /// Minutes of work on the spot, without the way there. All of them are judgement.
     pub minutes: u64,
-    /// Systems with a task.
+    /// Number of systems with a task.
     pub systems: u64,
-    /// Properties with a task.
+    /// Number of properties with a task.
     pub properties: u64,
 }
 
-/// One task of a digest. `GET /v1/tasks/{id}` says more of it.
+/// One task of a digest. `GET /v1/tasks/{id}` gives the whole task.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
@@ -37,31 +37,31 @@ pub struct DigestTask {
     pub task_id: Uuid,
     /// The system.
     pub system_id: Uuid,
-    /// Its name.
+    /// The system's name.
     pub system_name: String,
     /// The component.
     pub component_id: Uuid,
-    /// Its name.
+    /// The component's name.
     pub component_name: String,
     /// What the component is.
     pub component_kind: ComponentKind,
-    /// What is to be done.
+    /// The duty to be done.
     pub duty: Duty,
-    /// The same in words.
+    /// The duty in words, such as `clean the debris screen`.
     pub title: String,
-    /// How near it is.
+    /// How urgent it is.
     pub state: TaskState,
     /// The day it falls due; absent when no date can be given.
     pub due_on: Option<NaiveDate>,
     /// What decided the date.
     pub decided_by: DecidedBy,
-    /// The predicted window, where something is predicted.
+    /// The predicted window; absent when nothing is predicted.
     pub window: Option<Window>,
-    /// Minutes of work on the spot; judgement.
+    /// Minutes of work on the spot. Judgement.
     pub minutes: u32,
-    /// Why this date, in a sentence.
+    /// Why it falls due on this date, in one sentence.
     pub why: Option<Reason>,
-    /// Its hazards; the digest has the cautions.
+    /// Its hazards. What to do about them is in the `cautions` of the digest.
     pub hazards: Vec<crate::Hazard>,
 }
 
@@ -72,9 +72,9 @@ pub struct DigestTask {
 pub struct DigestProperty {
     /// The property.
     pub property_id: Uuid,
-    /// Its name.
+    /// The property's name.
     pub property_name: String,
-    /// How much there is to do here, as far as it is listed.
+    /// How much there is to do here. Only listed tasks count.
     pub totals: DigestTotals,
     /// What to bring here, each thing once.
     pub bring: Vec<String>,
@@ -82,27 +82,27 @@ pub struct DigestProperty {
     pub tasks: Vec<DigestTask>,
 }
 
-/// What falls due in a stretch of days: one list for a trip.
+/// Tasks that fall due in a range of days: one list for a trip.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Digest {
-    /// First day; absent when everything that is due already belongs to it.
+    /// First day; absent when the digest includes everything that is already due.
     pub from: Option<NaiveDate>,
-    /// Last day.
+    /// Last day; absent when the digest has no end.
     pub to: Option<NaiveDate>,
-    /// How much there is to do, what is left out included.
+    /// How much there is to do, including the tasks that are left out.
     pub totals: DigestTotals,
-    /// Tasks that are listed.
+    /// Number of tasks listed.
     pub listed: u64,
-    /// Tasks that are not listed, because a digest has room for 2,000: those with the latest dates.
+    /// Number of tasks left out. A digest lists at most 2,000 tasks, those with the earliest dates.
     pub left_out: u64,
-    /// How to see what is left out.
+    /// How to see the tasks that are left out; absent when there are none.
     pub note: Option<String>,
-    /// What to bring for everything that is listed, each thing once.
+    /// What to bring for all listed tasks, each thing once.
     pub bring: Vec<String>,
-    /// What to be careful of in everything that is listed, each hazard once.
+    /// What to be careful of in all listed tasks, each hazard once.
     pub cautions: Vec<Caution>,
-    /// The properties, the one with the earliest date first.
+    /// The properties, beginning with the one that has the earliest date.
     pub properties: Vec<DigestProperty>,
 }

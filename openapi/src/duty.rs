@@ -5,7 +5,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// Something that has to be done to a component from time to time.
+/// Care that a component needs from time to time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
@@ -22,13 +22,13 @@ pub enum Duty {
     ClearWeepHole,
     /// Replace a coupling.
     ReplaceCoupling,
-    /// Check a coupling's bands and look over its rubber.
+    /// Check a coupling's bands and inspect its rubber.
     CheckBands,
     /// Remove the sediment from the tank floor, from outside.
     RemoveSediment,
     /// Measure the depth of the sediment.
     MeasureSediment,
-    /// Look over tank, lid and labels.
+    /// Inspect tank, lid and labels.
     LookOverTank,
     /// Check float, hose and screen of a floating intake.
     CheckIntake,
@@ -36,9 +36,9 @@ pub enum Duty {
     CheckTrap,
     /// Check the mesh of a vent.
     CheckMesh,
-    /// Work a valve through its full travel.
+    /// Exercise a valve through its full travel.
     WorkValve,
-    /// Compare a level gauge with a dip.
+    /// Compare a level gauge with a measured depth.
     CompareGauge,
     /// Check a pump.
     CheckPump,
@@ -48,78 +48,89 @@ pub enum Duty {
     ChangeCartridge,
     /// Change a disinfection lamp.
     ChangeLamp,
-    /// Drain for frost.
+    /// Drain pipework before frost.
     DrainForFrost,
-    /// Restart after frost.
+    /// Restart pipework after frost.
     RestartAfterFrost,
-    /// A duty of a newer service; never accepted.
+    /// A duty of a newer service, which this version does not know. Requests with it are refused.
     #[serde(other)]
     Unknown,
 }
 
 /// What decided a due date.
+///
+/// - `prediction`: the accumulated figure is predicted to reach the limit.
+/// - `ceiling`: the longest interval ends before any predicted date, or nothing can be predicted.
+/// - `first_look`: the first inspection after installation.
+/// - `season`: a day of the year, given by the account or found from the monthly mean minima.
+/// - `rating`: a maker's rating that the account gave.
+/// - `nothing`: no date can be given, and `reasons` says why.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum DecidedBy {
     /// The accumulated figure is predicted to reach the limit.
     Prediction,
-    /// The longest time to leave it, because it comes before any predicted date or because nothing can be predicted.
+    /// The longest interval. It ends before any predicted date, or nothing can be predicted.
     Ceiling,
-    /// The first look after installation.
+    /// The first inspection after installation.
     FirstLook,
-    /// A day of the year, which the account gave or the monthly mean minima lead one to expect.
+    /// A day of the year. The account gave it, or it follows from the monthly mean minima.
     Season,
     /// A maker's rating that the account gave.
     Rating,
     /// Nothing: no date can be given, and `reasons` says why.
     Nothing,
-    /// A word of a newer service.
+    /// A cause of a newer service, which this version does not know.
     #[serde(other)]
     Unknown,
 }
 
-/// The account's own figures for one duty, as they are to be from now on: what is absent goes back to the default.
+/// The account's own figures for one duty. They replace all earlier ones: an absent figure goes back to its
+/// default.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct DutySettingsRequest {
-    /// Longest time to leave the duty, in months since it was last done; also for a duty that has no ceiling by default.
+    /// The longest interval between two times of the duty, in months, 1 to 240. It can also be set for a duty that
+    /// has none by default.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ceiling_months: Option<u32>,
-    /// Chance of being past the limit at which the duty falls due; only for duties whose date is predicted from a limit.
+    /// Chance of being past the limit at which the duty falls due, 0.01 to 0.99. Only for duties whose date is
+    /// predicted from a limit.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tolerance: Option<f64>,
-    /// Days before the due date from which reminders tell of it.
+    /// Reminders begin this many days before the due date, 0 to 365; 7 when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lead_days: Option<u32>,
-    /// Days by which a due date that reminders told of has to move to be told of again; twice as many each time that it turns
-    /// back, so that a date that swings is told of a few times only.
+    /// A due date that was reported must move by more than this many days before it is reported again, 1 to 365.
+    /// The days double every time the date changes direction, so that a swinging date is reported only a few times.
+    /// When absent they are half the lead time, but 3 to 14 days.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub move_days: Option<u32>,
 }
 
-/// Own figures for one duty of a system that nobody has registered.
+/// Own figures for one duty in the forecast of an unregistered system.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct DutySettingsInput {
-    /// The duty; each at most once.
+    /// The duty. Each duty may be given once.
     pub duty: Duty,
-    /// Longest time to leave it, in months since it was last done; the default when absent.
+    /// The longest interval between two times of the duty, in months, 1 to 240; the default when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ceiling_months: Option<u32>,
-    /// Chance of being past the limit at which it falls due; the default when absent.
+    /// Chance of being past the limit at which the duty falls due, 0.01 to 0.99; the default when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tolerance: Option<f64>,
 }
 
-/// A default for the longest time to leave a duty.
+/// A default for the longest interval between two times of a duty.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DefaultCeiling {
-    /// Months since it was last done.
+    /// Months since the duty was last done.
     pub months: u32,
     /// Where the figure comes from.
     pub source: String,
@@ -132,127 +143,129 @@ pub struct DefaultCeiling {
 pub struct DefaultTolerance {
     /// The chance, 0 to 1.
     pub chance: f64,
-    /// Why it is this one.
+    /// Why the chance has this value.
     pub why: String,
 }
 
-/// The figures that decide when a duty falls due, and the account's own in their place.
+/// The figures that decide when a duty falls due: the defaults, and the account's own figures, which replace them.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DutySettings {
     /// The duty.
     pub duty: Duty,
-    /// The same in words.
+    /// The duty in words, such as `clean the debris screen`.
     pub title: String,
-    /// The longest time to leave it unless the account says otherwise; absent where there is none.
+    /// The default longest interval; absent where there is none.
     pub default_ceiling: Option<DefaultCeiling>,
-    /// The tolerance unless the account says otherwise; absent where no date is predicted from a limit.
+    /// The default chance of being past the limit; absent where no date is predicted from a limit.
     pub default_tolerance: Option<DefaultTolerance>,
-    /// The account's own ceiling in months, if it has set one.
+    /// The account's own longest interval in months, if it has set one.
     pub ceiling_months: Option<u32>,
-    /// The account's own tolerance, if it has set one.
+    /// The account's own chance of being past the limit, 0.01 to 0.99, if it has set one.
     pub tolerance: Option<f64>,
-    /// Days before the due date from which reminders tell of it, unless the account says otherwise.
+    /// By default, reminders begin this many days before the due date.
     pub default_lead_days: u32,
-    /// Days by which a date that was told has to move to be told of again, unless the account says otherwise: half the lead
-    /// time, from three days to a fortnight.
+    /// The default days by which a reported due date may move before it is reported again: half the lead time, but
+    /// 3 to 14 days.
     pub default_move_days: u32,
     /// The account's own lead time in days, if it has set one.
     pub lead_days: Option<u32>,
-    /// The account's own days of a move, if it has set them.
+    /// The account's own days by which a reported due date may move, if it has set them.
     pub move_days: Option<u32>,
-    /// Version for `If-Match`; 0 until the account first sets something.
+    /// Version, to be sent in `If-Match` with a change; 0 until the account first sets something.
     pub version: i64,
-    /// When the account last set something, back to the defaults included.
+    /// When the account last set something or went back to the defaults.
     pub updated_at: Option<DateTime<Utc>>,
 }
 
-/// What a component has taken since it was last served.
+/// What a component has accumulated since it was last served, such as runoff, leaf or ultraviolet.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Accumulated {
-    /// The accumulated figure on the day asked for.
+    /// The accumulated figure on the day of the forecast, in `unit`.
     pub value: f64,
-    /// Its unit, such as `mm of runoff` or `MJ/m2 of ultraviolet`.
+    /// The unit of all figures here, such as `mm of runoff` or `MJ/m2 of ultraviolet`.
     pub unit: String,
-    /// The part of it that stands on daily readings.
+    /// The part of it from days with a reading.
     pub from_readings: f64,
-    /// The part of it that the climate stands in for, on days without a reading.
+    /// The part of it from days without a reading, for which the usual climate is used.
     pub from_climate: f64,
-    /// Days with a reading since the last service.
+    /// Number of days with a reading since the last service.
     pub days_read: u32,
-    /// Days without one.
+    /// Number of days without a reading since the last service.
     pub days_unread: u32,
 }
 
-/// The accumulated figure at which a component wants care.
+/// The accumulated figure at which a component needs care.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Limit {
-    /// Its median, in the unit of the accumulated figure.
+    /// Median of the limit, in the unit of the accumulated figure.
     pub value: f64,
-    /// Its unit.
+    /// Unit of the limit.
     pub unit: String,
-    /// Standard deviation of its natural logarithm; 0 when it is known exactly.
+    /// Standard deviation of the limit's natural logarithm; 0 when the limit is known exactly.
     pub log_sd: f64,
-    /// The median before anything was found.
+    /// Median of the prior: the limit before any finding.
     pub prior_value: f64,
-    /// The standard deviation of its natural logarithm then.
+    /// Standard deviation of the prior's natural logarithm.
     pub prior_log_sd: f64,
-    /// Findings that stand behind it; with 0 it is the prior alone.
+    /// Number of findings that the limit is based on; with 0 it is the prior.
     pub findings: u32,
-    /// Where the prior came from.
+    /// Where the prior comes from.
     pub source: String,
-    /// Whether that source is judgement rather than a publication.
+    /// Whether that source is judgement and not a publication.
     pub judgement: bool,
 }
 
-/// The dates on which the accumulated figure reaches the limit with a chance of 10, 50 and 90 %.
+/// The dates on which the chance that the accumulated figure has reached the limit comes to 10, 50 and 90 %.
 ///
-/// A date in the past means that the chance was reached then; an absent one lies beyond the horizon.
+/// A date in the past means that the chance was reached then. An absent date lies beyond the horizon of the
+/// forecast.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Window {
-    /// 10 % chance.
+    /// The day on which the chance comes to 10 %.
     pub early_on: Option<NaiveDate>,
-    /// 50 % chance.
+    /// The day on which the chance comes to 50 %.
     pub likely_on: Option<NaiveDate>,
-    /// 90 % chance.
+    /// The day on which the chance comes to 90 %.
     pub late_on: Option<NaiveDate>,
 }
 
-/// What ages a coupling: two clocks run in parallel, and the earlier one gives the date.
+/// What ages a coupling. Light and heat age it in parallel, and the one that reaches its limit earlier gives the
+/// date.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum AgeingClock {
-    /// The dose of ultraviolet light.
+    /// The dose of ultraviolet light, in MJ/m2.
     Light,
-    /// Days of ageing at 25 degrees C.
+    /// Heat, counted in days of ageing at 25 degrees C.
     Heat,
-    /// A word of a newer service.
+    /// A cause of a newer service, which this version does not know.
     #[serde(other)]
     Unknown,
 }
 
-/// The day on which work that empties the tank costs least water.
+/// The day on which work that empties the tank loses least water.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct BestDay {
-    /// The day: inside the window, when least water is expected in the tank, before the wet season.
+    /// The day in the window on which least water is expected in the tank, before the wet season where possible.
     pub on: NaiveDate,
-    /// Litres expected in the tank then, which the work would lose.
+    /// Litres expected in the tank on that day, which the work would lose.
     pub water_lost_l: f64,
-    /// The same, with a chance of 10 % that it is less.
+    /// Low estimate of these litres: with a chance of 10 % there are fewer.
     pub water_lost_low_l: f64,
-    /// The same, with a chance of 10 % that it is more.
+    /// High estimate of these litres: with a chance of 10 % there are more.
     pub water_lost_high_l: f64,
-    /// Whether it lies in the wet season, because every day that is about as low does.
+    /// Whether the day lies in the wet season, because all days with about as little water do.
     pub in_wet_season: bool,
 }
 
@@ -261,36 +274,36 @@ pub struct BestDay {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Lesson {
-    /// The visit.
+    /// The visit with the finding.
     pub visit_id: Uuid,
-    /// Its day.
+    /// The day of the visit.
     pub visited_on: NaiveDate,
     /// What was found.
     pub finding: Finding,
-    /// What the part had taken since it was last clean, in the unit of the accumulated figure.
+    /// What the part had accumulated since it was last clean, in the unit of the accumulated figure.
     pub accumulated: f64,
-    /// The limit as it was believed before.
+    /// Median of the limit before this finding.
     pub limit_before: f64,
-    /// The limit after it.
+    /// Median of the limit after this finding.
     pub limit_after: f64,
-    /// The standard deviation of its natural logarithm after it.
+    /// Standard deviation of the limit's natural logarithm after this finding.
     pub log_sd_after: f64,
-    /// How much the finding counted: the share of the doubt that it took away, 0 to 1.
+    /// How much the finding counted: the share of the doubt that it removed, 0 to 1.
     pub weight: f64,
-    /// Why it counted as it did, where that needs saying.
+    /// Why it counted as much as it did, where that needs an explanation.
     pub remark: Option<String>,
 }
 
-/// What the next finding would be worth.
+/// What the next finding would teach about a limit.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct NextFinding {
-    /// The standard deviation of the limit's natural logarithm that is to be expected after it.
+    /// Expected standard deviation of the limit's natural logarithm after it.
     pub log_sd_after: f64,
-    /// Width of the limit's 10-90 % range after it, as a share of the width now.
+    /// Expected width of the limit's 10 to 90 % range after it, as a share of the width now.
     pub range_ratio: f64,
-    /// Chance that there is too little to find yet.
+    /// Chance that there is still too little to find, 0 to 1.
     pub nothing_to_find: f64,
 }
 
@@ -311,7 +324,7 @@ pub enum Hazard {
     Chemicals,
     /// Contaminated sludge.
     ContaminatedSludge,
-    /// Mosquitoes breeding.
+    /// Breeding mosquitoes.
     Mosquitoes,
     /// Rain water getting into the drinking-water pipes.
     CrossConnection,
@@ -319,9 +332,9 @@ pub enum Hazard {
     Freezing,
     /// A vessel or pipe under pressure.
     Pressure,
-    /// Local codes and licensed practice, which come first in every task.
+    /// Local codes and licensed practice, which have precedence in every task.
     LocalCodes,
-    /// A hazard of a newer service.
+    /// A hazard of a newer service, which this version does not know.
     #[serde(other)]
     Unknown,
 }

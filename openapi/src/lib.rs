@@ -1,10 +1,12 @@
 //! Wire types and problem codes of the Eavesward API, shared by the service and the client.
 //!
-//! JSON is in SI with the unit in the field name. Civil dates (`YYYY-MM-DD`) are in the property's time zone, instants
-//! are RFC 3339 in UTC. Requests refuse fields they do not know; responses stay lenient, so that an old client can read
-//! a newer service. Enums that a response carries end in an `Unknown` variant for the same reason.
+//! JSON has SI figures, with the unit in the field name. Civil dates (`YYYY-MM-DD`) are in the property's time
+//! zone. Instants are RFC 3339 in UTC.
 //!
-//! The OpenAPI schemas sit behind the feature `openapi`, which only the service switches on.
+//! The service refuses requests with unknown fields. Clients ignore unknown fields of responses, so that an old
+//! client can read a newer service. For the same reason, enums in responses end in an `Unknown` variant.
+//!
+//! The feature `openapi` adds the OpenAPI schemas. Only the service needs it.
 #![deny(missing_docs)]
 
 mod account;
@@ -30,7 +32,7 @@ mod system;
 mod task;
 mod visit;
 
-/// The most characters of an `Idempotency-Key`: an id, or a digest with a word before it, takes half of them.
+/// The most characters of an `Idempotency-Key`. An id, or a digest with a word before it, has half as many.
 pub const LONGEST_IDEMPOTENCY_KEY: usize = 200;
 
 pub use account::{Account, ApiKey, KeyCreated, KeyRequest, Scope};
