@@ -1,4 +1,4 @@
-//! Forecasts: one system explained in full.
+//! Forecasts: the dates of one system, explained in full.
 
 use crate::{
     Accumulated, AgeingClock, BestDay, Caution, ComponentKind, ComponentRequest, DecidedBy, Duty,
@@ -9,88 +9,93 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// Normals are the same thing in a request and in a gauge.
+/// Monthly normals; requests and rain gauges share one type.
 pub type NormalsInput = MonthlyNormals;
 
-/// A system that nobody has registered, to be forecast without storing anything: an installer quoting a job.
+/// A system to be forecast without being registered, for example for a quote. Nothing of it is stored.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct ForecastRequest {
-    /// Degrees north of the equator.
+    /// Degrees north of the equator, -90 to 90; negative is south.
     pub latitude_deg: f64,
-    /// Metres above sea level.
+    /// Metres above sea level, -450 to 6,000; 0 when absent.
     #[serde(default)]
     pub elevation_m: f64,
     /// The roof.
     pub roof: RoofRequest,
-    /// Water drawn, in litres a day.
+    /// Water drawn, in litres a day, 0 to 1,000,000; 0 when absent.
     #[serde(default)]
     pub demand_l_per_day: f64,
-    /// The components; at least one, at most 200.
+    /// The components, 1 to 200.
     pub components: Vec<ComponentRequest>,
-    /// Daily rain, in any order.
+    /// Daily rain, in any order, at most 50,000 days.
     #[serde(default)]
     pub rain: Vec<RainDay>,
-    /// Monthly normals, beside or instead of daily rain.
+    /// Monthly normals of rain, in addition to daily rain or instead of it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub normals: Option<NormalsInput>,
-    /// Air temperatures of the months.
+    /// Monthly air temperatures.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub temperatures: Option<MonthlyTemperatures>,
-    /// Evaporation from a trap's seal in mm a day, twelve values, January first whatever the hemisphere.
+    /// Evaporation from a trap's water seal in mm a day, 0 to 30: twelve values, January first in both hemispheres.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub evaporation_mm_per_day: Option<Vec<f64>>,
-    /// Own figures for duties, each duty at most once; the defaults count for the others.
+    /// Own figures for duties, each duty at most once. All other duties have the defaults.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub duty_settings: Vec<DutySettingsInput>,
-    /// The day the forecast is made for.
+    /// The day to forecast for. Nothing later is used.
     pub as_of: NaiveDate,
 }
 
-/// What a forecast's rain stands on.
+/// What the rain of a forecast is based on.
+///
+/// - `record`: daily readings.
+/// - `normals`: twelve monthly normals.
+/// - `both`: means from the normals, variability from the daily readings.
+/// - `none`: there are no rain data.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum ClimateBasis {
-    /// A daily record.
+    /// Daily readings.
     Record,
-    /// Twelve normals.
+    /// Twelve monthly normals.
     Normals,
-    /// Means from the normals, variability from the record.
+    /// Both: means from the normals, variability from the daily readings.
     Both,
-    /// No rain data at all.
+    /// Nothing: there are no rain data.
     None,
-    /// A word of a newer service.
+    /// A basis of a newer service, which this version does not know.
     #[serde(other)]
     Unknown,
 }
 
-/// The rain behind a forecast.
+/// The rain that a forecast is based on.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct ClimateSummary {
-    /// What it stands on.
+    /// What it is based on.
     pub basis: ClimateBasis,
-    /// Effective years behind it.
+    /// Number of years that the monthly means are based on, with fractions.
     pub years: f64,
     /// Mean runoff of each month in mm a day, January first; empty without rain data.
     pub mean_runoff_mm_per_day: Vec<f64>,
-    /// First day with a reading up to the day asked for.
+    /// First day with a reading, up to the day of the forecast.
     pub rain_from: Option<NaiveDate>,
-    /// Last day with a reading up to the day asked for.
+    /// Last day with a reading, up to the day of the forecast.
     pub rain_through: Option<NaiveDate>,
-    /// What to send to make the forecast better.
+    /// What to send to improve the forecast.
     pub advice: Vec<String>,
 }
 
-/// The chance of being past the limit.
+/// The chance of being past the limit, 0 to 1, on four days.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Chances {
-    /// On the day asked for.
+    /// On the day of the forecast.
     pub today: f64,
     /// Seven days later.
     pub in_7_days: f64,
@@ -100,66 +105,66 @@ pub struct Chances {
     pub in_90_days: f64,
 }
 
-/// One point of the curve to plot.
+/// One point of the curve of chances over time.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct CurvePoint {
     /// The day.
     pub date: NaiveDate,
-    /// The chance that the limit has been reached by then.
+    /// The chance that the limit has been reached by that day, 0 to 1.
     pub chance: f64,
 }
 
-/// One duty of one component, explained.
+/// The forecast of one duty of one component.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DutyForecast {
-    /// The component, if it is registered.
+    /// The component; absent when it is not registered.
     pub component_id: Option<Uuid>,
-    /// Its name.
+    /// The component's name.
     pub component_name: String,
-    /// What it is.
+    /// What the component is.
     pub component_kind: ComponentKind,
-    /// What is to be done.
+    /// The duty to be done.
     pub duty: Duty,
-    /// The same in words.
+    /// The duty in words, such as `clean the debris screen`.
     pub title: String,
-    /// The day from which accumulated and ceiling count.
+    /// The day from which the accumulated figure and the longest interval count.
     pub since: NaiveDate,
-    /// How near it is on the day asked for, by the rule of tasks.
+    /// How urgent it is on the day of the forecast, by the same rule as a task.
     pub state: TaskState,
     /// The day it falls due; absent when no date can be given.
     pub due_on: Option<NaiveDate>,
     /// What decided the date.
     pub decided_by: DecidedBy,
-    /// The longest time to leave it, as a date.
+    /// The day on which the longest interval ends; absent where there is none.
     pub ceiling_on: Option<NaiveDate>,
-    /// Where the ceiling comes from.
+    /// Where the longest interval comes from.
     pub ceiling_source: Option<String>,
-    /// The predicted window.
+    /// The predicted window; absent when nothing is predicted.
     pub window: Option<Window>,
-    /// The chance at which the predicted date is taken.
+    /// Chance of being past the limit at which the duty falls due, 0 to 1.
     pub tolerance: Option<f64>,
-    /// The accumulated figure.
+    /// The accumulated figure; absent where there is none.
     pub accumulated: Option<Accumulated>,
-    /// The limit.
+    /// The limit; absent where there is none.
     pub limit: Option<Limit>,
-    /// The chance of being past the limit.
+    /// The chance of being past the limit; absent when nothing is predicted.
     pub chance_past_limit: Option<Chances>,
-    /// The curve to plot; empty where nothing is predicted.
+    /// The chance of being past the limit over time, to be plotted; empty when nothing is predicted.
     pub curve: Vec<CurvePoint>,
-    /// Which clock gave the date, where a part ages by two.
+    /// What gave the date of a coupling, light or heat; absent for other parts.
     pub clock: Option<AgeingClock>,
-    /// The best day for it, where the work empties the tank; absent without a tank or rain to follow, and when the window
+    /// The best day for work that empties the tank. Absent without a tank or rain to follow, and when the window
     /// begins more than two years ahead.
     pub best_day: Option<BestDay>,
     /// What each finding taught about the limit, oldest first.
     pub lessons: Vec<Lesson>,
-    /// What the next finding would be worth; absent where nothing is to be learned.
+    /// What the next finding would teach; absent when there is nothing to learn.
     pub next_finding: Option<NextFinding>,
-    /// Why this date.
+    /// Why it falls due on this date, one sentence each.
     pub reasons: Vec<Reason>,
     /// What to be careful of.
     pub cautions: Vec<Caution>,
@@ -167,19 +172,19 @@ pub struct DutyForecast {
     pub bring: Vec<String>,
 }
 
-/// A system's forecast.
+/// The forecast of one system.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct SystemForecast {
-    /// The system, if it is registered.
+    /// The system; absent when it is not registered.
     pub system_id: Option<Uuid>,
-    /// The day the forecast is made for; nothing later is used.
+    /// The day to forecast for. Nothing later is used.
     pub as_of: NaiveDate,
-    /// The roofs with every value that was used.
+    /// The roofs, with every value that is used.
     pub roofs: Vec<Roof>,
-    /// The rain behind it.
+    /// The rain that the forecast is based on.
     pub climate: ClimateSummary,
-    /// Every duty, soonest first.
+    /// Every duty, beginning with the earliest date.
     pub duties: Vec<DutyForecast>,
 }

@@ -1,38 +1,39 @@
-//! Gauges: where rain is measured, and what was measured there.
+//! Rain gauges: where rain is measured, and what was measured there.
 
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// A request to make or replace a gauge.
+/// A request to make or replace a rain gauge.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct GaugeRequest {
-    /// What the gauge is called.
+    /// Name of the rain gauge, 1 to 200 characters.
     pub name: String,
-    /// Degrees north of the equator.
+    /// Degrees north of the equator, -90 to 90; negative is south.
     pub latitude_deg: f64,
-    /// Degrees east of Greenwich.
+    /// Degrees east of Greenwich, -180 to 180; negative is west.
     pub longitude_deg: f64,
-    /// Twelve monthly normals, beside or instead of a daily record.
+    /// Monthly normals of rain, in addition to daily readings or instead of them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub normals: Option<MonthlyNormals>,
 }
 
-/// Twelve monthly normals of rain, January first.
+/// Monthly normals of rain: twelve values of each figure, January first in both hemispheres.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(feature = "service", serde(deny_unknown_fields))]
 pub struct MonthlyNormals {
     /// Mean rain of each month in mm, 0 to 5,000.
     pub rain_mm: Vec<f64>,
-    /// Mean number of wet days of each month, no more than the month has days.
+    /// Mean number of wet days of each month, 0 to the days of the month.
     pub wet_days: Vec<f64>,
-    /// The least rain in mm that made a day count as wet: 0.1, 0.2, 0.25 or 1 are usual.
+    /// The least rain in mm that made a day count as wet, 0.05 to 10; 1 when absent. 0.1, 0.2, 0.25 and 1 are
+    /// usual.
     #[serde(default = "one_mm")]
     pub wet_day_threshold_mm: f64,
-    /// Years behind the normals.
+    /// Number of years that the normals cover, 1 to 300; 30 when absent.
     #[serde(default = "thirty")]
     pub years: f64,
 }
@@ -45,28 +46,28 @@ fn thirty() -> f64 {
     30.0
 }
 
-/// A gauge.
+/// A rain gauge.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Gauge {
-    /// Id of the gauge.
+    /// Id of the rain gauge.
     pub id: Uuid,
-    /// What it is called.
+    /// Name of the rain gauge.
     pub name: String,
-    /// Degrees north of the equator.
+    /// Degrees north of the equator; negative is south.
     pub latitude_deg: f64,
-    /// Degrees east of Greenwich.
+    /// Degrees east of Greenwich; negative is west.
     pub longitude_deg: f64,
-    /// Monthly normals, if any were given.
+    /// Monthly normals, if there are any.
     pub normals: Option<MonthlyNormals>,
-    /// First day with a reading.
+    /// First day with a reading; absent when there are no readings.
     pub rain_from: Option<NaiveDate>,
-    /// Last day with a reading. The days after it count as not yet known, never as dry.
+    /// Last day with a reading; absent when there are no readings. Later days count as not yet known, never as dry.
     pub rain_through: Option<NaiveDate>,
-    /// Days with a reading.
+    /// Number of days with a reading.
     pub rain_days: i64,
-    /// Version for `If-Match`; rain does not change it.
+    /// Version, to be sent in `If-Match` with a change. Sending rain does not change it.
     pub version: i64,
     /// When it was made.
     pub created_at: DateTime<Utc>,
@@ -85,10 +86,10 @@ pub struct RainDay {
     pub rain_mm: f64,
 }
 
-/// Daily rain as JSON. It is an upsert by date: sending it twice changes nothing.
+/// Daily rain as JSON. A reading replaces an earlier one of the same day, so sending it twice changes nothing.
 ///
-/// Each entry is judged by itself, so that one bad reading does not lose the good ones; entries that are not even
-/// readable are reported by position like every other refusal.
+/// Each entry is checked by itself, so that one bad reading does not lose the good ones. An entry that cannot be
+/// read is reported by its position, like every other refusal.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
@@ -97,12 +98,12 @@ pub struct RainRequest {
     pub days: Vec<RainDay>,
 }
 
-/// How a rain file is laid out.
+/// Layout of a rain file.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum RainLayout {
-    /// A header `date,mm` (or `date,rain_mm`) and a line a day.
+    /// CSV with the header `date,mm` (or `date,rain_mm`) and one line for each day.
     #[default]
     DailyCsv,
     /// GHCN-Daily by-station lines: station, yyyymmdd, element, value, measurement, quality and source flag, time.
@@ -110,18 +111,18 @@ pub enum RainLayout {
     GhcnDaily,
 }
 
-/// What became of the readings that were sent.
+/// What was done with the readings that were sent.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RainReport {
-    /// How many readings met which fate.
+    /// Number of readings by what was done with them.
     pub counts: RainCounts,
-    /// The refused readings and why, the first 1,000 of them.
+    /// The refused readings with the reasons; at most the first 1,000.
     pub refused: Vec<RainRefusal>,
-    /// First day with a reading after this.
+    /// First day with a reading, including those just stored.
     pub rain_from: Option<NaiveDate>,
-    /// Last day with a reading after this.
+    /// Last day with a reading, including those just stored.
     pub rain_through: Option<NaiveDate>,
 }
 
@@ -138,9 +139,9 @@ pub struct RainCounts {
     pub same: u32,
     /// Readings that were not stored.
     pub refused: u32,
-    /// Days made by spreading an accumulated reading evenly over the days it covers; counted above too.
+    /// Days made from a reading of several days, which is spread evenly over them. They also count above.
     pub spread: u32,
-    /// Lines that say nothing about rain: other elements of a station file.
+    /// Lines that say nothing about rain, such as other elements of a station file.
     pub other: u32,
 }
 
@@ -151,8 +152,8 @@ pub struct RainCounts {
 pub struct RainRefusal {
     /// Line of the file, or position in the list, counted from 1.
     pub line: u64,
-    /// The date as it was sent, if one was found.
+    /// The date as it was sent, if there was one.
     pub date: Option<String>,
-    /// Why it was refused, with the value.
+    /// Why the reading was refused, with its value.
     pub reason: String,
 }

@@ -1,11 +1,11 @@
-//! Problem documents (RFC 9457) and the one table of their codes.
+//! Problem documents (RFC 9457) and the table of their codes.
 
 use serde::{Deserialize, Serialize};
 
-/// One problem document, `application/problem+json`.
+/// A problem document, `application/problem+json`.
 ///
-/// `detail` is written for the caller: it names what was wrong and the way out. Causes go to the service's log, where
-/// `request_id` finds them.
+/// `detail` is written for the caller: it says what was wrong and what to do. The causes are in the service's log,
+/// under `request_id`.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
@@ -13,21 +13,21 @@ pub struct Problem {
     /// A URI reference that identifies the kind of problem: `/problems/` and the code.
     #[serde(rename = "type")]
     pub type_uri: String,
-    /// The kind of problem in a few words; the same for every occurrence.
+    /// The kind of problem in a few words, always the same for one code.
     pub title: String,
-    /// The HTTP status, repeated.
+    /// The HTTP status of the response.
     pub status: u16,
-    /// Stable code to branch on.
+    /// A stable code, which programs can use to tell problems apart.
     pub code: ProblemCode,
-    /// What happened here, and the way out.
+    /// What happened here, and what to do about it.
     pub detail: String,
-    /// The path that was asked for.
+    /// Path of the request.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub instance: Option<String>,
-    /// Finds this request in the service's log.
+    /// Id of this request in the service's log.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub request_id: Option<String>,
-    /// One entry for each field that was refused.
+    /// The fields that were refused, one entry each.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub errors: Vec<FieldProblem>,
 }
@@ -52,7 +52,7 @@ macro_rules! problem_codes {
         #[non_exhaustive]
         pub enum ProblemCode {
             $($(#[$doc])* $variant,)*
-            /// A code of a newer service that this client does not know; never sent.
+            /// A code of a newer service, which this version does not know. The service never sends it.
             #[serde(other)]
             Unknown,
         }
@@ -61,7 +61,7 @@ macro_rules! problem_codes {
             /// Every code the service can send, in the order of the table.
             pub const ALL: &'static [Self] = &[$(Self::$variant,)*];
 
-            /// The code as it stands on the wire.
+            /// The code as it is sent.
             pub const fn as_str(self) -> &'static str {
                 match self { $(Self::$variant => $code,)* Self::Unknown => "unknown" }
             }
@@ -90,37 +90,37 @@ problem_codes! {
     Unauthorized "unauthorized" 401 "A valid key is needed";
     /// The key lacks the scope for this call.
     ScopeMissing "scope_missing" 403 "The key lacks a scope";
-    /// The key is for one system and this call is not among those that such a key may make.
+    /// The key is for one system only, and such a key cannot make this call.
     OneSystemOnly "one_system_only" 403 "The key reads one system only";
-    /// No such thing in this account.
+    /// The account has no such thing.
     NotFound "not_found" 404 "Not found";
     /// The path exists, the method does not.
     MethodNotAllowed "method_not_allowed" 405 "Method not allowed";
-    /// None of the media types asked for can be made.
+    /// The service cannot answer in any of the media types asked for.
     NotAcceptable "not_acceptable" 406 "Not acceptable";
-    /// The thing is still used by others, which are named.
+    /// The thing is still in use. The detail names what uses it.
     InUse "in_use" 409 "Still in use";
     /// The thing is in a state that does not allow this.
     Conflict "conflict" 409 "Not possible in this state";
-    /// The same `Idempotency-Key` is being worked on right now.
+    /// A request with the same `Idempotency-Key` is still running.
     IdempotencyInProgress "idempotency_in_progress" 409 "The first request with this key is still running";
-    /// Entries after the cursor are no longer kept.
+    /// Entries after the cursor were deleted because of their age.
     CursorExpired "cursor_expired" 410 "The cursor is too old";
     /// `If-Match` names a version that is no longer current.
     VersionMismatch "version_mismatch" 412 "Changed by someone else since it was read";
     /// The body is larger than the limit.
     BodyTooLarge "body_too_large" 413 "The body is too large";
-    /// The media type of the body is not one this call reads.
+    /// The call does not read bodies of this media type.
     UnsupportedMediaType "unsupported_media_type" 415 "Unsupported media type";
     /// The values were read, but some are not allowed; `errors` names them.
     Invalid "invalid" 422 "Some values are not allowed";
-    /// The same `Idempotency-Key` came with another request.
+    /// The same `Idempotency-Key` was used for another request.
     IdempotencyMismatch "idempotency_mismatch" 422 "This key was used for another request";
-    /// Rain was refused as a whole because the caller asked for all or nothing.
+    /// All readings were refused because one was not allowed, and the caller asked for all or nothing.
     RainRefused "rain_refused" 422 "Some readings are not allowed, so none were stored";
-    /// An update without `If-Match`.
+    /// `If-Match` is missing.
     VersionRequired "version_required" 428 "If-Match is needed";
-    /// Something failed that is not the caller's fault.
+    /// Something failed. It is not the caller's fault.
     Internal "internal" 500 "The service failed";
     /// The service is starting, stopping or cannot reach its database.
     Unavailable "unavailable" 503 "The service is not ready";

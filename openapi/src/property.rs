@@ -1,10 +1,10 @@
-//! Properties: the places that systems stand at.
+//! Properties: the places where systems are.
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// Air temperatures of the months, each list twelve values, January first whatever the hemisphere.
+/// Monthly air temperatures: twelve values in each list, January first in both hemispheres.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(feature = "service", serde(deny_unknown_fields))]
@@ -12,7 +12,7 @@ pub struct MonthlyTemperatures {
     /// Mean of each month in degrees Celsius, -60 to 50.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mean_c: Option<Vec<f64>>,
-    /// Mean of the daily minima of each month in degrees Celsius, -60 to 50, not above the month's mean.
+    /// Mean of the daily minima of each month in degrees Celsius, -60 to 50. It is not above the month's mean.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mean_minimum_c: Option<Vec<f64>>,
 }
@@ -22,30 +22,31 @@ pub struct MonthlyTemperatures {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct PropertyRequest {
-    /// What the property is called.
+    /// Name of the property, 1 to 200 characters.
     pub name: String,
-    /// Degrees north of the equator; negative is south.
+    /// Degrees north of the equator, -90 to 90; negative is south.
     pub latitude_deg: f64,
-    /// Degrees east of Greenwich; negative is west.
+    /// Degrees east of Greenwich, -180 to 180; negative is west.
     pub longitude_deg: f64,
-    /// Metres above sea level; sea level when absent.
+    /// Metres above sea level, -450 to 6,000; 0 when absent.
     #[serde(default)]
     pub elevation_m: f64,
-    /// IANA time zone, such as `America/Los_Angeles`. Days and due dates are counted in it.
+    /// IANA time zone, such as `America/Los_Angeles`. All days and due dates at the property are in it.
     pub time_zone: String,
-    /// Air temperatures of the months: the minima for frost, the means for mosquitoes and for the ageing of rubber.
+    /// Monthly air temperatures. The minima give the days of frost; the means are used for mosquitoes and for the
+    /// ageing of rubber.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub temperatures: Option<MonthlyTemperatures>,
-    /// Evaporation from a trap's seal in mm a day, 0 to 30, twelve values, January first whatever the hemisphere.
+    /// Evaporation from a trap's water seal in mm a day, 0 to 30: twelve values, January first in both hemispheres.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub evaporation_mm_per_day: Option<Vec<f64>>,
-    /// Anything the next visitor should know.
+    /// Anything that the next visitor should know, up to 4,000 characters.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub notes: Option<String>,
 }
 
 impl PropertyRequest {
-    /// A property at sea level, with nothing known of its months.
+    /// A property at sea level, without temperatures and evaporation.
     pub fn new(
         name: impl Into<String>,
         latitude_deg: f64,
@@ -78,7 +79,7 @@ impl PropertyRequest {
         Self { temperatures, ..self }
     }
 
-    /// With the evaporation from a trap's seal in mm a day, January first.
+    /// With the evaporation from a trap's water seal in mm a day for each month, January first.
     pub fn evaporation_mm_per_day(self, evaporation: [f64; 12]) -> Self {
         Self { evaporation_mm_per_day: Some(evaporation.into()), ..self }
     }
@@ -91,23 +92,23 @@ impl PropertyRequest {
 pub struct Property {
     /// Id of the property.
     pub id: Uuid,
-    /// What it is called.
+    /// Name of the property.
     pub name: String,
-    /// Degrees north of the equator.
+    /// Degrees north of the equator; negative is south.
     pub latitude_deg: f64,
-    /// Degrees east of Greenwich.
+    /// Degrees east of Greenwich; negative is west.
     pub longitude_deg: f64,
     /// Metres above sea level.
     pub elevation_m: f64,
-    /// IANA time zone.
+    /// IANA time zone. All days and due dates at the property are in it.
     pub time_zone: String,
-    /// Air temperatures of the months, if the account gave any.
+    /// Monthly air temperatures, if the account gave any.
     pub temperatures: Option<MonthlyTemperatures>,
-    /// Evaporation from a trap's seal in mm a day, January first, if the account gave it.
+    /// Evaporation from a trap's water seal in mm a day, January first, if the account gave it.
     pub evaporation_mm_per_day: Option<Vec<f64>>,
-    /// Anything the next visitor should know.
+    /// Anything that the next visitor should know.
     pub notes: Option<String>,
-    /// Version for `If-Match`; the `ETag` header carries it in quotes.
+    /// Version, to be sent in `If-Match` with a change. The `ETag` header has it in quotation marks.
     pub version: i64,
     /// When it was made.
     pub created_at: DateTime<Utc>,

@@ -1,21 +1,21 @@
-//! Reasons: why a date is what it is, as data and as a sentence.
+//! Reasons: why a date or a plan is as it is, as data and as a sentence.
 
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
-/// Why a date is what it is.
+/// One reason, such as why a task falls due on its date.
 ///
-/// An app with a language of its own writes the sentence from `code` and `figures`; everybody else shows `text`.
+/// An app in another language can write its own sentence from `code` and `figures`. All other apps show `text`.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Reason {
-    /// What it says, a stable word such as `accumulated`. New words may come; `text` marks a sentence of an earlier
-    /// version that has no figures.
+    /// A stable word for what the sentence says, such as `accumulated`. A newer service may have more words. `text`
+    /// means a sentence of an earlier version, which has no figures.
     pub code: String,
-    /// The sentence in English, with figures in SI.
+    /// The sentence in English, with SI figures.
     pub text: String,
-    /// The figures of the sentence, in the order in which the text has them.
+    /// The figures of the sentence, in the order of the text.
     pub figures: Vec<Figure>,
 }
 
@@ -24,27 +24,27 @@ pub struct Reason {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Figure {
-    /// What it says, such as `limit`; stable within a code.
+    /// What the figure is, such as `limit`; stable for each code.
     pub name: String,
-    /// The number, where it is one.
+    /// The number; absent for a day or a word.
     pub value: Option<f64>,
-    /// The number's unit, such as `mm of runoff`, `days` or `%`; empty for a bare number.
+    /// Unit of the number, such as `mm of runoff`, `days` or `%`; empty for a number without a unit.
     pub unit: Option<String>,
-    /// The day, where it is one.
+    /// The day; absent for a number or a word.
     pub on: Option<NaiveDate>,
-    /// How the sentence writes it, or the word itself.
+    /// The figure as the sentence writes it, or the word.
     pub text: String,
 }
 
 impl Reason {
-    /// The sentence with some figures written otherwise, such as in other units.
+    /// The sentence with some figures written differently, for example in other units.
     ///
-    /// `write` gets each figure in turn and says how to write it; `None` leaves it as it is.
+    /// For each figure in turn, `write` returns its new text, or `None` to keep the old one.
     pub fn text_with(&self, mut write: impl FnMut(&Figure) -> Option<String>) -> String {
         let mut written = String::with_capacity(self.text.len());
         let mut rest = self.text.as_str();
         for figure in &self.figures {
-            // A service that writes a figure otherwise than it says leaves the sentence as it is from there.
+            // If the sentence does not contain the figure's text, the rest of it stays unchanged.
             let Some((before, after)) = rest.split_once(figure.text.as_str()) else { break };
             written.push_str(before);
             match write(figure) {

@@ -1,11 +1,18 @@
-//! Reminders: a feed of what became of tasks.
+//! Reminders: a feed of what happens to tasks.
 
 use crate::{Caution, ComponentKind, DecidedBy, Duty, Reason, Window};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// What an entry tells of.
+/// What an entry reports.
+///
+/// - `coming`: the task has entered its lead time.
+/// - `due`: it has fallen due.
+/// - `late`: it has become late.
+/// - `moved`: its date has moved by more than the allowed days.
+/// - `done`: it was done.
+/// - `withdrawn`: it no longer has to be done.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
@@ -14,101 +21,106 @@ pub enum ReminderKind {
     Coming,
     /// It has fallen due.
     Due,
-    /// It has run late.
+    /// It has become late.
     Late,
-    /// Its date has moved by more than is let pass.
+    /// Its date has moved by more than the allowed days.
     Moved,
     /// It was done.
     Done,
-    /// It is no longer to be done: its component is out of service, or no longer has this duty.
+    /// It no longer has to be done: its component is out of service, or no longer has this duty.
     Withdrawn,
-    /// A word of a newer service; never accepted.
+    /// A kind of a newer service, which this version does not know. Requests with it are refused.
     #[serde(other)]
     Unknown,
 }
 
 /// What moved a date.
+///
+/// - `rain`: rain that fell or did not fall, or days that passed without a reading.
+/// - `finding`: a visit that was logged, corrected or withdrawn.
+/// - `settings`: the facts of the property, rain gauge, system or component, or the account's own figures.
+/// - `calendar`: the calendar, such as a season that was missed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum MoveCause {
-    /// Rain that fell or stayed away, or days that went by without a reading.
+    /// Rain that fell or did not fall, or days that passed without a reading.
     Rain,
     /// A visit that was logged, corrected or withdrawn.
     Finding,
-    /// The facts of property, gauge, system or component, or the account's own figures.
+    /// The facts of the property, rain gauge, system or component, or the account's own figures.
     Settings,
-    /// The calendar: a season that was missed, say.
+    /// The calendar, such as a season that was missed.
     Calendar,
-    /// A word of a newer service.
+    /// A cause of a newer service, which this version does not know.
     #[serde(other)]
     Unknown,
 }
 
-/// How a date moved. The new date and window are those of the entry.
+/// How a date moved. The entry itself has the new date and window.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DateMoved {
-    /// The due date that was told before.
+    /// The due date that was reported before.
     pub from_due_on: Option<NaiveDate>,
-    /// The window that was told before.
+    /// The window that was reported before.
     pub from_window: Option<Window>,
     /// What moved it.
     pub cause: MoveCause,
 }
 
-/// One entry of the feed. It stays as it was written, whatever becomes of the task.
+/// One entry of the feed. It never changes, whatever happens to the task later.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Reminder {
-    /// Id of the entry; the same wherever it is read or sent.
+    /// Id of the entry, the same wherever it is read or sent.
     pub id: Uuid,
-    /// Its place in the feed: 1 for the first entry, and no gap.
+    /// Place of the entry in the feed, from 1 without gaps.
     pub number: i64,
-    /// Cursor behind this entry: pass it as `after` to go on from here.
+    /// Send it as `after` to get the entries after this one.
     pub cursor: String,
-    /// When it was raised.
+    /// When the entry was made.
     pub raised_at: DateTime<Utc>,
-    /// The day it was raised on, at the property.
+    /// The day on which the entry was made, in the property's time zone.
     pub as_of: NaiveDate,
-    /// What it tells of: the most pressing of `covers`.
+    /// What it reports: the most urgent of `covers`.
     pub kind: ReminderKind,
-    /// Everything that it tells of. More than one when several things came at once: a date that moved and is due now, or a
-    /// task that is late already when it is first seen.
+    /// Everything that it reports. There can be several kinds, such as when a date moves to today, or when a task
+    /// is already late when it is first found.
     pub covers: Vec<ReminderKind>,
     /// The task.
     pub task_id: Uuid,
     /// The property.
     pub property_id: Uuid,
-    /// Its name.
+    /// The property's name.
     pub property_name: String,
     /// The system.
     pub system_id: Uuid,
-    /// Its name.
+    /// The system's name.
     pub system_name: String,
     /// The component.
     pub component_id: Uuid,
-    /// Its name.
+    /// The component's name.
     pub component_name: String,
     /// What the component is.
     pub component_kind: ComponentKind,
-    /// What is to be done.
+    /// The duty to be done.
     pub duty: Duty,
-    /// The same in words, such as `clean the debris screen`.
+    /// The duty in words, such as `clean the debris screen`.
     pub title: String,
-    /// The day it falls due; when it was done, the next time; absent when no date can be given.
+    /// The day it falls due; after it was done, the next time. Absent when no date can be given.
     pub due_on: Option<NaiveDate>,
-    /// The predicted window, where something is predicted.
+    /// The predicted window; absent when nothing is predicted.
     pub window: Option<Window>,
-    /// What decided the date; absent when it was withdrawn.
+    /// What decided the date; absent when the task was withdrawn.
     pub decided_by: Option<DecidedBy>,
     /// How the date moved, if it did.
     pub moved: Option<DateMoved>,
-    /// The day it was done, when it was.
+    /// The day it was done; absent when it was not.
     pub done_on: Option<NaiveDate>,
-    /// Why, a sentence each.
+    /// Why it falls due on this date, one sentence each.
     pub reasons: Vec<Reason>,
     /// What to be careful of.
     pub cautions: Vec<Caution>,
@@ -116,15 +128,15 @@ pub struct Reminder {
     pub bring: Vec<String>,
 }
 
-/// A stretch of the feed.
+/// One answer of the feed.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct ReminderFeed {
     /// Entries, oldest first.
     pub items: Vec<Reminder>,
-    /// Pass it as `after` the next time, whether there was anything or not.
+    /// Send it as `after` in the next request, even if there were no entries.
     pub cursor: String,
-    /// How many entries the feed holds after that cursor, those included that the filter leaves out.
+    /// How many entries the feed has after that cursor, including those that the filter leaves out.
     pub behind: i64,
 }
