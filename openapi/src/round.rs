@@ -1,44 +1,44 @@
-//! Rounds: tasks put together into trips.
+//! Rounds: tasks combined into trips.
 
 use crate::{Caution, ComponentKind, Duty, Finding, Reason, Visit};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// What rounds were put together with. Costs are in any unit of the caller's: only their ratios count.
+/// The figures that a proposal was made with. Costs can be in any unit: only their ratios matter.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RoundFigures {
-    /// What a trip costs, however many properties it goes to.
+    /// Cost of a trip, to any number of properties.
     pub trip_cost: f64,
-    /// What each property of a trip beyond the first costs.
+    /// Cost of each property of a trip after the first.
     pub stop_cost: f64,
-    /// What a day costs that a task is done before its `aim_on`.
+    /// Cost of each day that a task is done before its `aim_on`.
     pub cost_per_day_early: f64,
-    /// What a day costs that a task is done after its `aim_on`.
+    /// Cost of each day that a task is done after its `aim_on`.
     pub cost_per_day_late: f64,
-    /// The most minutes of work of a trip; the way there is not counted.
+    /// The most minutes of work in a trip, without the way there.
     pub most_minutes: u32,
-    /// How near properties are that may share a trip, km along the great circle, each to each; 0 for every property by
-    /// itself.
+    /// The greatest distance between any two properties of a trip, in km along the great circle. With 0 each
+    /// property has its own trips.
     pub nearby_km: f64,
-    /// Those of the figures that were left to their defaults, which are judgement.
+    /// Names of the figures that are defaults. All defaults are judgement.
     pub judgement: Vec<String>,
 }
 
-/// What rounds cost, by cause.
+/// Costs of rounds by cause, in the unit of the figures.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RoundCosts {
-    /// Trips.
+    /// Cost of the trips.
     pub trips: f64,
-    /// Properties beyond the first of each trip.
+    /// Cost of the properties after the first of each trip.
     pub stops: f64,
-    /// Days early.
+    /// Cost of the days early.
     pub early: f64,
-    /// Days late.
+    /// Cost of the days late.
     pub late: f64,
 }
 
@@ -51,60 +51,63 @@ pub struct RoundTask {
     pub task_id: Uuid,
     /// The property.
     pub property_id: Uuid,
-    /// Its name.
+    /// The property's name.
     pub property_name: String,
     /// The system.
     pub system_id: Uuid,
-    /// Its name.
+    /// The system's name.
     pub system_name: String,
     /// The component.
     pub component_id: Uuid,
-    /// Its name.
+    /// The component's name.
     pub component_name: String,
     /// What the component is.
     pub component_kind: ComponentKind,
-    /// What is to be done.
+    /// The duty to be done.
     pub duty: Duty,
-    /// The same in words.
+    /// The duty in words, such as `clean the debris screen`.
     pub title: String,
     /// The day it falls due.
     pub due_on: Option<NaiveDate>,
-    /// The first day it may be done on: the early date of its window, or three quarters of the way from when it was last
-    /// done to when it falls due, whichever comes first; a fortnight before the day of a season.
+    /// The first day it may be done on. This is the early date of its window or, if earlier, the end of the third
+    /// quarter of its interval. The interval runs from when it was last done to its due date. Draining for frost
+    /// may be done a fortnight before its day, a restart never before its day.
     pub earliest_on: NaiveDate,
-    /// The day it is best done on: the day it falls due, or the best day for emptying a tank; the first day of the plan
-    /// where that is over. Days early and late count from here.
+    /// The best day: its due date, or the best day for emptying a tank. If that day is before the plan, it is the
+    /// first day of the plan. Days early and late count from here.
     pub aim_on: NaiveDate,
-    /// The last day it should be done on: a week or a fortnight after it fell due, from when on it counts as late, or its
-    /// ceiling where that comes first and is the account's own, or guards water quality or people. What fell due before
-    /// the first day of the plan, with no time left, has a week from that day.
+    /// The last day it should be done on: the last before it counts as late, a week to a fortnight after its due
+    /// date. A task that was due before the plan has at least a week from the first day of the plan.
+    ///
+    /// If the longest interval ends earlier, but not before the plan, its end counts. This holds if the interval is
+    /// the account's own, or if the duty protects water quality or people.
     pub latest_on: NaiveDate,
-    /// Whether the round comes after `latest_on` or before `earliest_on`, by a week at most, since nobody works between
-    /// them. A drain for frost never comes after.
+    /// Whether the round is before `earliest_on` or after `latest_on`, by at most a week, because no day between
+    /// them is a working day. Draining for frost is never after.
     #[serde(default)]
     pub outside: bool,
-    /// Days before `aim_on`.
+    /// Days before `aim_on`; 0 if it is not early.
     pub days_early: i64,
-    /// Days after `aim_on`.
+    /// Days after `aim_on`; 0 if it is not late.
     pub days_late: i64,
     /// Minutes of work on the spot. Judgement.
     pub minutes: u32,
 }
 
-/// A proposed trip: what is done on one day.
+/// A proposed trip: what to do on one day.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct ProposedRound {
     /// The day.
     pub on: NaiveDate,
-    /// How many properties it goes to.
+    /// Number of properties that it goes to.
     pub properties: u32,
-    /// What is done, by property and system.
+    /// Its tasks, by property and system.
     pub tasks: Vec<RoundTask>,
-    /// Minutes of work on the spot.
+    /// Minutes of work on the spot. Judgement.
     pub minutes: u64,
-    /// Whether that is more than `most_minutes`, since one task alone takes longer.
+    /// Whether that is more than `most_minutes`, because one task alone takes longer.
     pub over_most_minutes: bool,
     /// What to bring, each thing once.
     pub bring: Vec<String>,
@@ -112,14 +115,14 @@ pub struct ProposedRound {
     pub cautions: Vec<Caution>,
     /// What it costs.
     pub costs: RoundCosts,
-    /// Why this day.
+    /// Why this day, one sentence each.
     pub reasons: Vec<Reason>,
-    /// Tasks of these properties that fall due after the plan and may be done already, as far as the trip has room.
-    /// They cost nothing here; take them along or not.
+    /// Tasks of these properties that fall due after the plan but may already be done, as far as the trip has room.
+    /// They are optional and cost nothing here.
     pub may_join: Vec<RoundTask>,
 }
 
-/// A task that found no day in the plan.
+/// A task for which the plan has no day.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
@@ -132,15 +135,15 @@ pub struct UnplacedTask {
     pub system_name: String,
     /// The component's name.
     pub component_name: String,
-    /// What is to be done.
+    /// The duty to be done.
     pub duty: Duty,
     /// The day it falls due.
     pub due_on: Option<NaiveDate>,
-    /// Why, and the way out.
+    /// Why there is no day, and what to do about it.
     pub because: String,
 }
 
-/// A planned round that nobody closed, though its day is over.
+/// A planned round that was neither reported nor called off, although its day is over.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
@@ -149,71 +152,75 @@ pub struct OverdueRound {
     pub id: Uuid,
     /// The day it was planned for.
     pub on: NaiveDate,
-    /// How many of its tasks are still to be done.
+    /// Number of its tasks that are still to be done.
     pub tasks: u32,
-    /// The way out.
+    /// What to do about it.
     pub way_out: String,
 }
 
-/// Tasks put together into few trips. Nothing of it is stored.
+/// Tasks combined into few trips. A proposal is not stored.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RoundProposal {
-    /// The first day.
+    /// The first day of the plan.
     pub from: NaiveDate,
-    /// The last day.
+    /// The last day of the plan.
     pub to: NaiveDate,
-    /// What they were put together with.
+    /// The figures that it was made with.
     pub figures: RoundFigures,
-    /// The trips, by day. A task that falls due up to `to` stands in one of them or in `unplaced`; or, unless
-    /// `include_planned`, in a kept round whose day is not over, and is counted in `already_planned`. A task is taken for
-    /// due on its `aim_on`.
+    /// The trips, by day. A task that is due by `to` is in one of them or in `unplaced`. Without `include_planned`,
+    /// tasks of planned rounds whose day is not over are left out, and `already_planned` counts them. A task counts
+    /// as due on its `aim_on`.
     pub rounds: Vec<ProposedRound>,
-    /// Tasks that found no day.
+    /// Tasks for which the plan has no day.
     pub unplaced: Vec<UnplacedTask>,
-    /// What the rounds cost: the sum of `costs`.
+    /// Cost of all rounds: the sum of `costs`.
     pub cost: f64,
-    /// The same by cause.
+    /// Cost of all rounds by cause.
     pub costs: RoundCosts,
-    /// What no plan can cost less than.
+    /// A cost that no plan can be below.
     pub lower_bound: f64,
-    /// Whether the two are equal, so that no plan is cheaper.
+    /// Whether `cost` equals `lower_bound`, so that no plan costs less.
     pub proven: bool,
-    /// Tasks left out because they stand in a round that is planned already and whose day is not over.
+    /// Number of tasks left out because a planned round has them and its day is not over.
     pub already_planned: u32,
-    /// All of the account's planned rounds whose day is over where they go, by day, as far as something in them is still
-    /// to be done. They hide nothing here, but their tasks can be kept in no other round before they are closed.
+    /// All planned rounds of the account whose day is over at their properties, by day, if a task of theirs is
+    /// still to be done. The proposal contains their tasks again. These tasks cannot be kept in another round until
+    /// these rounds are reported or called off.
     #[serde(default)]
     pub overdue_rounds: Vec<OverdueRound>,
-    /// Whether there are more tasks that may join than were looked at.
+    /// Whether more tasks could join a round than were considered.
     pub more_may_join: bool,
 }
 
-/// A request to keep a round as planned.
+/// A request to keep a round, which is then planned.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct RoundRequest {
-    /// The day.
+    /// The day of the round.
     pub on: NaiveDate,
     /// Its tasks: 1 to 500, each once.
     pub task_ids: Vec<Uuid>,
-    /// Anything worth keeping.
+    /// A free note, up to 4,000 characters.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
 }
 
-/// How far a kept round is.
+/// State of a kept round.
+///
+/// - `planned`: a person intends to go.
+/// - `done`: its visits are logged.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum RoundState {
-    /// Somebody means to go.
+    /// A person intends to go.
     Planned,
     /// Its visits are logged.
     Done,
-    /// A word of a newer service; never accepted.
+    /// A state of a newer service, which this version does not know. Requests with it are refused.
     #[serde(other)]
     Unknown,
 }
@@ -227,35 +234,35 @@ pub struct KeptTask {
     pub task_id: Uuid,
     /// The property.
     pub property_id: Uuid,
-    /// Its name.
+    /// The property's name.
     pub property_name: String,
     /// The system.
     pub system_id: Uuid,
-    /// Its name.
+    /// The system's name.
     pub system_name: String,
     /// The component.
     pub component_id: Uuid,
-    /// Its name.
+    /// The component's name.
     pub component_name: String,
     /// What the component is.
     pub component_kind: ComponentKind,
-    /// What is to be done.
+    /// The duty to be done.
     pub duty: Duty,
-    /// The same in words.
+    /// The duty in words, such as `clean the debris screen`.
     pub title: String,
-    /// When it fell due as the round was kept.
+    /// The day it was due when the round was kept.
     pub due_on: Option<NaiveDate>,
     /// Minutes of work on the spot. Judgement.
     pub minutes: u32,
-    /// The visit it stands in, once the round was done, or the one that did it before.
+    /// The visit that did it: a visit of the round, or one logged since the round was kept.
     pub visit_id: Option<Uuid>,
-    /// Whether that is another visit than the round's, logged since the round was kept: the round neither logs the task
-    /// again nor counts it.
+    /// Whether a visit outside the round did it since the round was kept. Then the round neither logs nor counts
+    /// the task.
     #[serde(default)]
     pub done_elsewhere: bool,
-    /// Whether it was left out when the round was done.
+    /// Whether it was skipped when the round was done.
     pub skipped: bool,
-    /// Why it was left out.
+    /// Why it was skipped.
     pub skipped_because: Option<String>,
 }
 
@@ -268,23 +275,23 @@ pub struct Round {
     pub id: Uuid,
     /// The day it is planned for.
     pub on: NaiveDate,
-    /// How far it is.
+    /// State of the round.
     pub state: RoundState,
-    /// Anything worth keeping.
+    /// A free note.
     pub note: Option<String>,
-    /// What is to be done, by property and system.
+    /// Its tasks, by property and system.
     pub tasks: Vec<KeptTask>,
-    /// Minutes of work on the spot, without what was done elsewhere.
+    /// Minutes of work on the spot, without tasks done elsewhere. Judgement.
     pub minutes: u64,
     /// What to bring, each thing once.
     pub bring: Vec<String>,
     /// What to be careful of, each hazard once.
     pub cautions: Vec<Caution>,
-    /// The day it was done on.
+    /// The day it was done; absent while it is planned.
     pub done_on: Option<NaiveDate>,
-    /// When that was reported.
+    /// When it was reported as done.
     pub done_at: Option<DateTime<Utc>>,
-    /// Version for `If-Match`; 1 is the round as it was kept.
+    /// Version, to be sent in `If-Match` with a change; 1 when the round was kept.
     pub version: i64,
     /// When it was kept.
     pub created_at: DateTime<Utc>,
@@ -292,26 +299,29 @@ pub struct Round {
     pub updated_at: DateTime<Utc>,
 }
 
-/// What there is to say of one task of a round that was done.
+/// What is reported about one task of a round.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct RoundItem {
     /// The task.
     pub task_id: Uuid,
-    /// Whether it was done; `true` when absent. A finding without doing it is a look: the accumulated figure goes on.
+    /// Whether it was done; `true` when absent. If it was not done, it was only inspected: give a finding, and the
+    /// accumulated figure continues.
     #[serde(default = "yes")]
     pub done: bool,
-    /// What was found before it was done.
+    /// What was found before any work.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub finding: Option<Finding>,
-    /// How full it was left after a partial cleaning, as in a visit.
+    /// How full a partial cleaning left it, as a share of the limit from 0 to under 1. The same rules apply as in a
+    /// visit.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub left_fraction: Option<f64>,
-    /// Whether somebody is known or believed to have cleaned it since the last logged service, on a day nobody noted.
+    /// Whether it was or probably was cleaned since the last logged service, on a day that was not recorded;
+    /// `false` when absent.
     #[serde(default)]
     pub cleaned_meanwhile: bool,
-    /// Anything worth keeping.
+    /// A free note, up to 4,000 characters.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
 }
@@ -321,62 +331,62 @@ const fn yes() -> bool {
 }
 
 impl RoundItem {
-    /// What was found before a task was done.
+    /// A task that was done, with what was found before.
     pub const fn found(task_id: Uuid, finding: Finding) -> Self {
         let (done, cleaned_meanwhile, left_fraction, note) = (true, false, None, None);
         Self { task_id, done, finding: Some(finding), left_fraction, cleaned_meanwhile, note }
     }
 
-    /// A look at what a task is for, without doing it.
+    /// A task that was inspected but not done, with the finding.
     pub fn looked(task_id: Uuid, finding: Finding) -> Self {
         Self { done: false, ..Self::found(task_id, finding) }
     }
 }
 
-/// A task of a round that was left out; it is free for another round.
+/// A task of a round that was skipped. Another round can have it.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct SkippedTask {
     /// The task.
     pub task_id: Uuid,
-    /// Why.
+    /// Why it was skipped, up to 4,000 characters.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub because: Option<String>,
 }
 
-/// How a round went. Tasks that nothing is said of were done, with nothing more known of them.
+/// The report of a round. Tasks that it does not mention were done, without further details.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct RoundDoneRequest {
-    /// The day; the one the round was planned for when absent.
+    /// The day; when absent, the day for which the round was planned.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub visited_on: Option<NaiveDate>,
-    /// Who went.
+    /// Who went, up to 200 characters.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub visited_by: Option<String>,
-    /// Anything worth keeping; it stands in every visit.
+    /// A free note, up to 4,000 characters. It is copied to every visit.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
-    /// What there is to say of single tasks, each once.
+    /// Details of tasks, each task once; at most 500.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub items: Vec<RoundItem>,
-    /// Tasks that were left out, each once and not among `items`.
+    /// Tasks that were skipped, each once and not in `items`; at most 500.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub skipped: Vec<SkippedTask>,
 }
 
-/// A round that was done, and the visits it made.
+/// A round that was done, and its visits.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RoundDone {
     /// The round.
     pub round: Round,
-    /// One visit a system.
+    /// The visits, one for each system.
     pub visits: Vec<Visit>,
-    /// Whether it was reported before, so that this report changed nothing.
+    /// Whether the round had already been reported, so that this report changed nothing.
     #[serde(default)]
     pub reported_before: bool,
 }

@@ -1,43 +1,43 @@
-//! Skill: how well past forecasts met what visits found.
+//! Skill: how well past forecasts agreed with later findings.
 
 use crate::{Duty, Finding, Window};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// How well a duty was predicted.
+/// How well the dates of a duty were predicted.
 ///
-/// Every finding answers the forecast of the look before it. If forecasts are right, eight findings in ten fall inside the
-/// predicted 10 to 90 % range, one below and one above, and the mean position is one half.
+/// Every finding answers the forecast of the inspection before it. If forecasts are right, eight findings in ten
+/// are inside the predicted 10 to 90 % range. One is below, one is above, and the mean position is one half.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DutySkill {
     /// The duty.
     pub duty: Duty,
-    /// The same in words.
+    /// The duty in words, such as `clean the debris screen`.
     pub title: String,
-    /// Forecasts that a finding answered.
+    /// Number of forecasts that a finding answered.
     pub answered: i64,
-    /// Share of the findings inside the predicted 10 to 90 % range; 0.8 is the aim. A class that lies on an end counts in
-    /// part.
+    /// Share of the findings inside the predicted 10 to 90 % range, 0 to 1; it should be 0.8. A class that is
+    /// partly inside counts in part.
     pub coverage: f64,
-    /// How far that share strays from 0.8 when forecasts are right, by its standard error. Looks at one part, and parts under
-    /// one gauge, hang together, so it strays somewhat farther.
+    /// Standard error of that share if forecasts are right. The share varies somewhat more than this, because
+    /// findings on one part, or under one rain gauge, are related.
     pub coverage_standard_error: f64,
-    /// Share found emptier than the predicted 10 %.
+    /// Share of the findings emptier than the predicted 10 %, 0 to 1.
     pub emptier: f64,
-    /// Share found fuller than the predicted 90 %.
+    /// Share of the findings fuller than the predicted 90 %, 0 to 1.
     pub fuller: f64,
-    /// Mean position of the findings in their predictions: 0.5 without bias, less when dates come too early, more when they
-    /// come too late.
+    /// Mean position of the findings in their predictions, 0 to 1. It is 0.5 without bias, less when dates come too
+    /// early, more when they come too late.
     pub mean_position: f64,
-    /// Geometric mean of found over expected fullness; absent when nothing was found that is a number or a class. "Nothing"
-    /// and "blocked" are neither, so it leans towards 1.
+    /// Geometric mean of found over expected fullness; absent when no finding is a number or a class. "Nothing" and
+    /// "blocked" are neither and are left out, which brings this figure closer to 1.
     pub found_to_expected: Option<f64>,
-    /// Findings behind `found_to_expected`.
+    /// Number of findings that `found_to_expected` is based on.
     pub measured: i64,
-    /// What the figures say, in words.
+    /// What these figures mean, in words.
     pub reading: String,
 }
 
@@ -46,51 +46,51 @@ pub struct DutySkill {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct ExpectedFullness {
-    /// It was less with a chance of 10 %.
+    /// The 10 % point: with a chance of 10 % it was less full.
     pub low: f64,
-    /// As likely less as more.
+    /// The 50 % point: less or more full with the same chance.
     pub likely: f64,
-    /// It was more with a chance of 10 %.
+    /// The 90 % point: with a chance of 10 % it was fuller.
     pub high: f64,
 }
 
-/// A forecast that a finding answered. It is made when the visit is logged and kept as it was: only a change of the visits it
-/// rests on changes it. Findings on a trap answer nothing, since its forecast follows the tank.
+/// A forecast that a finding answered. It is made when the visit is logged, and only a change of the visits that it
+/// is based on changes it. Findings on an overflow trap answer no forecast, because that forecast follows the tank.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct AnsweredForecast {
-    /// Id.
+    /// Id of the answer.
     pub id: Uuid,
-    /// The visit that found it.
+    /// The visit with the finding.
     pub visit_id: Uuid,
     /// The system.
     pub system_id: Uuid,
     /// The component.
     pub component_id: Uuid,
-    /// The component's name, as it was.
+    /// The component's name when the answer was made.
     pub component_name: String,
     /// The duty that was predicted.
     pub duty: Duty,
-    /// The same in words.
+    /// The duty in words, such as `clean the debris screen`.
     pub title: String,
-    /// The day for which the forecast was made, from the readings and findings up to it: that of the look before, or the
-    /// part's first.
+    /// The day for which the forecast was made: the day of the inspection before, or the part's first day. It uses
+    /// only readings and findings up to that day.
     pub made_on: NaiveDate,
     /// The day of the visit.
     pub visited_on: NaiveDate,
-    /// When the limit was to be reached.
+    /// When the limit was expected to be reached.
     pub window: Window,
     /// How full the part was expected to be on the day of the visit.
     pub expected: ExpectedFullness,
     /// What was found.
     pub finding: Finding,
-    /// The same as a share of the limit; absent where it is no number and no class.
+    /// The finding as a share of the limit; absent when it is neither a number nor a class.
     pub found: Option<f64>,
-    /// Where the finding begins in the prediction, 0 to 1: the chance that was given to finding less.
+    /// Low end of the finding's position in the prediction, 0 to 1: the predicted chance of finding less.
     pub position_from: f64,
-    /// Where it ends; the same for a number.
+    /// High end of that position; the same as the low end if the finding is a number.
     pub position_to: f64,
-    /// How much of it lies inside the predicted 10 to 90 % range, 0 to 1.
+    /// How much of the finding is inside the predicted 10 to 90 % range, 0 to 1.
     pub inside: f64,
 }

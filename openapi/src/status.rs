@@ -1,11 +1,11 @@
-//! Status: a system in a few lines, for polling.
+//! Status: a short summary of a system, for polling.
 
 use crate::{Duty, TaskState};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// A duty that comes next.
+/// One of the next duties.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
@@ -14,11 +14,11 @@ pub struct NextDuty {
     pub task_id: Uuid,
     /// The component's name.
     pub component_name: String,
-    /// What is to be done.
+    /// The duty to be done.
     pub duty: Duty,
-    /// The same in words.
+    /// The duty in words, such as `clean the debris screen`.
     pub title: String,
-    /// How near it is.
+    /// How urgent it is.
     pub state: TaskState,
     /// The day it falls due.
     pub due_on: NaiveDate,
@@ -33,45 +33,46 @@ pub struct RunoffSince {
     pub component_name: String,
     /// The duty that was done.
     pub duty: Duty,
-    /// The day it was done, or the part was put in.
+    /// The day it was done, or the day the part was installed.
     pub since: NaiveDate,
-    /// Runoff since then in mm, days without a reading left out.
+    /// Runoff since then in mm, without the days that have no reading.
     pub runoff_mm: f64,
 }
 
-/// A system in a few lines: less than 2,000 bytes as JSON, whatever its names and however many its parts.
+/// A short summary of a system: less than 2,000 bytes as JSON, with any names and any number of parts.
 ///
-/// Names that would make it longer end in `…`; if that is not enough, entries are left out from the ends of
-/// `since_served` and then of `next`. `abridged` says so, and `GET /v1/tasks?system_id=` has all of it.
+/// Names that would make it longer are cut and end in `…`. If that is not enough, the last entries of
+/// `since_served` are left out, and then those of `next`. `abridged` says so, and `GET /v1/tasks?system_id=` has
+/// everything.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct SystemStatus {
     /// The system.
     pub system_id: Uuid,
-    /// Its name.
+    /// The system's name.
     pub system_name: String,
-    /// The local day the status stands for.
+    /// The day of the status, in the property's time zone.
     pub as_of: NaiveDate,
-    /// The most pressing state among its tasks.
+    /// The most urgent state of its tasks.
     pub state: TaskState,
-    /// The next five duties.
+    /// The next duties, at most five.
     pub next: Vec<NextDuty>,
     /// Last day with a rain reading.
     pub rain_through: Option<NaiveDate>,
-    /// Runoff of the last 7 days in mm, days without a reading left out.
+    /// Runoff of the last 7 days in mm, without the days that have no reading.
     pub runoff_7_days_mm: f64,
-    /// The same in litres off this roof.
+    /// Runoff of the last 7 days in litres from this roof.
     pub runoff_7_days_l: f64,
-    /// Runoff of the last 30 days in mm.
+    /// Runoff of the last 30 days in mm, without the days that have no reading.
     pub runoff_30_days_mm: f64,
-    /// The same in litres off this roof.
+    /// Runoff of the last 30 days in litres from this roof.
     pub runoff_30_days_l: f64,
-    /// Days without a reading among the last 30.
+    /// Number of days without a reading among the last 30.
     pub unread_of_30_days: u32,
-    /// Runoff since each duty that follows it was last done, the most urgent first; six at most.
+    /// Runoff since each duty that follows it was last done, beginning with the most urgent; at most six.
     pub since_served: Vec<RunoffSince>,
-    /// Whether names were shortened or entries left out to keep this small; absent when not.
+    /// Whether names were cut or entries left out to keep it small; absent when not.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     #[cfg_attr(feature = "openapi", schema(required = false))]
     pub abridged: bool,

@@ -1,81 +1,87 @@
-//! Subscriptions and what they post.
+//! Subscriptions and what they send.
 
 use crate::{Digest, Reminder, ReminderKind};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// What a subscription carries.
+/// What a subscription sends.
+///
+/// - `reminders` (the default): each entry of the reminder feed as it is made.
+/// - `digest`: the digest of what falls due, at set times.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Carries {
-    /// Each entry of the reminders' feed as it is raised.
+    /// Each entry of the reminder feed as it is made.
     #[default]
     Reminders,
     /// The digest of what falls due, at set times.
     Digest,
-    /// A word of a newer service; never accepted.
+    /// Content of a newer service, which this version does not know. Requests with it are refused.
     #[serde(other)]
     Unknown,
 }
 
-/// How a digest is written.
+/// How a digest is written: JSON as from `GET /v1/digest`, plain text, Markdown, or CSV for spreadsheets.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum DigestForm {
-    /// JSON, as `GET /v1/digest` gives it.
+    /// JSON, as from `GET /v1/digest`.
     Json,
     /// Plain text.
     Text,
     /// Markdown.
     Markdown,
-    /// A spreadsheet's table.
+    /// CSV, for spreadsheets.
     Csv,
-    /// A word of a newer service; never accepted.
+    /// A form of a newer service, which this version does not know. Requests with it are refused.
     #[serde(other)]
     Unknown,
 }
 
-/// A subscription to be made, or what it is to become.
+/// A request to make or replace a subscription.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct SubscriptionRequest {
-    /// What it is called.
+    /// Name of the subscription, 1 to 200 characters.
     pub name: String,
-    /// Where it is posted to: an https URL on the open internet.
+    /// The address that it sends to: an https URL on the public internet, up to 2,000 characters.
     pub url: String,
-    /// What it carries; reminders when absent.
+    /// What it sends; reminders when absent.
     #[serde(default)]
     pub carries: Carries,
-    /// Of reminders: only what tells of one of these, and what takes the place of such a one that was held back (see
-    /// `lead_days`); everything when empty.
+    /// For reminders: send only entries that report one of these kinds; all kinds when empty. An entry that
+    /// replaces a held one is sent, too (see `lead_days`).
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub kinds: Vec<ReminderKind>,
-    /// Only what concerns this property.
+    /// Send only what concerns this property.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub property_id: Option<Uuid>,
-    /// Only what concerns this system.
+    /// Send only what concerns this system.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub system_id: Option<Uuid>,
-    /// Of a digest: how many days ahead it looks, 7 when absent. Of reminders: what only announces a date (`coming`,
-    /// `moved`) is held back until so many days before it, and dropped if something newer comes first; where that tells of
-    /// another date, it is held back in its place, even if `kinds` leaves `moved` out, since nothing else would announce the
-    /// task. Absent, all is sent as soon as it is raised. Nothing is raised earlier than the duty's own lead time, so a longer
-    /// one here changes nothing.
+    /// For a digest: how many days it looks ahead, 0 to 365; 7 when absent.
+    ///
+    /// For reminders: entries that only announce a date (`coming`, `moved`) are held until this many days before
+    /// that date, 0 to 365. When absent, all entries are sent as soon as they are made. A held entry is dropped if
+    /// a newer one comes first. If the newer one announces another date, it is held instead. It is then sent even
+    /// if `kinds` leaves out `moved`, because nothing else would announce the task. No entry is made before the
+    /// duty's own lead time, so more days than that have no effect.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lead_days: Option<u32>,
-    /// Of a digest: when, as a five-field crontab expression (minute, hour, day of the month, month, day of the week), such
-    /// as `0 7 * * 1` for Mondays at seven, at least an hour apart. A time that the clock skips in spring comes at the first instant after the gap;
-    /// one that comes twice in autumn counts the first time.
+    /// For a digest: its times as a crontab expression of five fields (minute, hour, day of the month, month, day
+    /// of the week). For example, `0 7 * * 1` means Mondays at seven. The times must be at least an hour apart. A
+    /// time that the clock skips in spring is the first instant after the gap. A time that comes twice in autumn
+    /// counts the first time.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub schedule: Option<String>,
-    /// Of a digest: the IANA time zone of its times; that of its property when absent.
+    /// For a digest: the IANA time zone of its times; that of its property when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub time_zone: Option<String>,
-    /// Of a digest: how it is written; JSON when absent.
+    /// For a digest: how it is written; JSON when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub form: Option<DigestForm>,
 }
@@ -85,43 +91,44 @@ pub struct SubscriptionRequest {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Subscription {
-    /// Id.
+    /// Id of the subscription.
     pub id: Uuid,
-    /// What it is called.
+    /// Name of the subscription.
     pub name: String,
-    /// Where it is posted to.
+    /// The address that it sends to.
     pub url: String,
-    /// What it carries.
+    /// What it sends.
     pub carries: Carries,
-    /// Of reminders: only what tells of one of these; everything when empty.
+    /// For reminders: the kinds of entries that it sends; all kinds when empty.
     pub kinds: Vec<ReminderKind>,
-    /// Only what concerns this property.
+    /// It sends only what concerns this property.
     pub property_id: Option<Uuid>,
-    /// Only what concerns this system.
+    /// It sends only what concerns this system.
     pub system_id: Option<Uuid>,
-    /// Days ahead of a digest, or of what only announces a date.
+    /// For a digest: how many days it looks ahead. For reminders: how many days before a date an entry that only
+    /// announces it is sent.
     pub lead_days: Option<u32>,
-    /// Of a digest: when, in crontab form.
+    /// For a digest: its times as a crontab expression.
     pub schedule: Option<String>,
-    /// Of a digest: the time zone of its times, where it was given.
+    /// For a digest: the time zone of its times, if one was given.
     pub time_zone: Option<String>,
-    /// Of a digest: the time zone that its times are in: the one that was given, or that of its property.
+    /// For a digest: the time zone that is used, which was given or is that of its property.
     pub local_time_zone: Option<String>,
-    /// Of a digest: how it is written.
+    /// For a digest: how it is written.
     pub form: Option<DigestForm>,
-    /// Of a digest: the next times; empty while it is paused.
+    /// For a digest: the next times, at most five; empty while it is paused.
     pub next: Vec<DateTime<Utc>>,
-    /// Since when nothing is sent; absent when it is.
+    /// Since when it is paused and sends nothing; absent when it is not paused.
     pub paused_at: Option<DateTime<Utc>>,
-    /// Why, when it was the receiver's doing.
+    /// Why it is paused, if the receiver caused it.
     pub paused_because: Option<String>,
-    /// Deliveries that wait to be sent.
+    /// Number of deliveries that wait to be sent.
     pub waiting: i64,
-    /// Deliveries that were given up.
+    /// Number of deliveries that were given up.
     pub parked: i64,
-    /// Until when the secret before the last change signs too.
+    /// Until when the previous secret signs as well; absent when only the present one signs.
     pub old_secret_until: Option<DateTime<Utc>>,
-    /// Version for `If-Match`.
+    /// Version, to be sent in `If-Match` with a change.
     pub version: i64,
     /// When it was made.
     pub created_at: DateTime<Utc>,
@@ -129,73 +136,78 @@ pub struct Subscription {
     pub updated_at: DateTime<Utc>,
 }
 
-/// A subscription with its signing secret, which is shown this once.
+/// A subscription with its signing secret. No other answer shows the secret.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct SubscriptionSecret {
     /// The subscription.
     pub subscription: Subscription,
-    /// The secret that signs what is posted, by the Standard Webhooks scheme: `whsec_` and Base64.
+    /// The secret that signs what is sent, by the Standard Webhooks scheme: `whsec_` and Base64.
     pub secret: String,
 }
 
-/// Where a delivery stands.
+/// State of a delivery.
+///
+/// - `waiting`: it waits for its first or next attempt.
+/// - `delivered`: the receiver accepted it.
+/// - `parked`: it was given up after two days of attempts, and can be sent again by hand.
+/// - `superseded`: something newer replaced it before it was sent.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum DeliveryState {
-    /// It waits for its first attempt, or its next.
+    /// It waits for its first or next attempt.
     Waiting,
-    /// The receiver took it.
+    /// The receiver accepted it.
     Delivered,
-    /// It was given up after two days of attempts; it can be sent again by hand.
+    /// It was given up after two days of attempts, and can be sent again by hand.
     Parked,
-    /// Something newer came before it was sent.
+    /// Something newer replaced it before it was sent.
     Superseded,
-    /// A word of a newer service; never accepted.
+    /// A state of a newer service, which this version does not know. Requests with it are refused.
     #[serde(other)]
     Unknown,
 }
 
-/// What is posted.
+/// What a delivery contains: an entry of the reminder feed, a digest, or a test message.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum DeliveryContent {
-    /// An entry of the feed.
+    /// An entry of the reminder feed.
     Reminder,
     /// A digest.
     Digest,
-    /// A word to try the way.
+    /// A test message.
     Test,
-    /// A word of a newer service.
+    /// Content of a newer service, which this version does not know.
     #[serde(other)]
     Unknown,
 }
 
-/// Something that is posted.
+/// One message of a subscription.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Delivery {
-    /// Id, which the receiver sees as `webhook-id`; the same at every attempt.
+    /// Id, which the receiver gets as `webhook-id`. It is the same for every attempt.
     pub id: Uuid,
     /// The subscription.
     pub subscription_id: Uuid,
-    /// What it is.
+    /// What it contains.
     pub content: DeliveryContent,
-    /// Of an entry of the feed: its task.
+    /// The task, if it contains an entry of the reminder feed.
     pub task_id: Option<Uuid>,
-    /// Where it stands.
+    /// State of the delivery.
     pub state: DeliveryState,
-    /// Attempts since it was made, or since it was last sent again by hand.
+    /// Number of attempts since it was made or last sent again by hand.
     pub attempts: u32,
-    /// The next attempt, while it waits.
+    /// When the next attempt is made; absent unless it waits.
     pub next_at: Option<DateTime<Utc>>,
     /// When it was made.
     pub created_at: DateTime<Utc>,
-    /// When it arrived, was given up or was overtaken.
+    /// When it was accepted, given up or replaced.
     pub ended_at: Option<DateTime<Utc>>,
 }
 
@@ -204,11 +216,11 @@ pub struct Delivery {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DeliveryAttempt {
-    /// When.
+    /// When it began.
     pub at: DateTime<Utc>,
     /// How long it took, in milliseconds.
     pub took_ms: i64,
-    /// The status that the receiver answered.
+    /// HTTP status of the receiver's answer; absent when there was none.
     pub status: Option<u16>,
     /// Why there was no answer.
     pub error: Option<String>,
@@ -221,11 +233,11 @@ pub struct DeliveryAttempt {
 pub struct DeliveryLog {
     /// The delivery.
     pub delivery: Delivery,
-    /// Its attempts, oldest first; those before it was sent again by hand among them.
+    /// Its attempts, oldest first, including those before it was sent again by hand.
     pub attempts: Vec<DeliveryAttempt>,
 }
 
-/// What is posted for an entry of the feed.
+/// What is sent for an entry of the reminder feed.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
@@ -233,47 +245,47 @@ pub struct ReminderPosted {
     /// `reminder.` and the kind, such as `reminder.due`.
     #[serde(rename = "type")]
     pub kind: String,
-    /// When the entry was raised.
+    /// When the entry was made.
     pub timestamp: DateTime<Utc>,
     /// The entry.
     pub data: Reminder,
 }
 
-/// What is posted for a digest as JSON. In its other forms it is posted as it is.
+/// What is sent for a digest in JSON. In its other forms the digest is sent without this envelope.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DigestPosted {
-    /// `digest`.
+    /// Always `digest`.
     #[serde(rename = "type")]
     pub kind: String,
-    /// When it was made.
+    /// When the digest was made.
     pub timestamp: DateTime<Utc>,
     /// The digest.
     pub data: Digest,
 }
 
-/// What is posted to try the way.
+/// What is sent as a test message.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct TestPosted {
-    /// `test`.
+    /// Always `test`.
     #[serde(rename = "type")]
     pub kind: String,
-    /// When it was made.
+    /// When the message was made.
     pub timestamp: DateTime<Utc>,
-    /// Which subscription it tries.
+    /// The subscription that it tests.
     pub data: TestData,
 }
 
-/// Which subscription a word tries.
+/// The subscription that a test message tests.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct TestData {
-    /// Its id.
+    /// Id of the subscription.
     pub subscription_id: Uuid,
-    /// Its name.
+    /// Name of the subscription.
     pub name: String,
 }

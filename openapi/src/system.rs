@@ -1,11 +1,11 @@
-//! Systems: one roof, one gauge, and the components between them and the tap.
+//! Systems: one roof, one rain gauge, and the components between the roof and the tap.
 
 use crate::{Component, ComponentRequest};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// What the roof is covered with; sets the default runoff coefficient and wetting loss.
+/// What the roof is covered with. It sets the default runoff coefficient and wetting loss.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
@@ -22,59 +22,66 @@ pub enum Surface {
     FlatSmooth,
     /// Flat with gravel.
     FlatGravel,
-    /// Planted.
+    /// Planted with vegetation.
     Green,
-    /// A word of a newer service; never accepted.
+    /// A surface of a newer service, which this version does not know. Requests with it are refused.
     #[cfg_attr(feature = "service", serde(skip_deserializing))]
     #[cfg_attr(not(feature = "service"), serde(other))]
     Unknown,
 }
 
-/// The trees that shed onto the roof.
+/// The trees that drop leaves or needles on a roof.
+///
+/// - `none` (the default): no trees near, so that only the wind brings litter.
+/// - `deciduous`: broad leaves shed in autumn.
+/// - `conifer`: needles, shed all year.
+/// - `evergreen_broadleaf`: evergreen broad leaves, such as eucalyptus.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Canopy {
-    /// No trees near: wind-blown litter only.
+    /// No trees near, so that only the wind brings litter. This is the default.
     #[default]
     None,
     /// Broad leaves shed in autumn.
     Deciduous,
     /// Needles, shed all year.
     Conifer,
-    /// Evergreen broad leaves, eucalypts among them.
+    /// Evergreen broad leaves, such as eucalyptus.
     EvergreenBroadleaf,
-    /// A word of a newer service; never accepted.
+    /// A canopy of a newer service, which this version does not know. Requests with it are refused.
     #[cfg_attr(feature = "service", serde(skip_deserializing))]
     #[cfg_attr(not(feature = "service"), serde(other))]
     Unknown,
 }
 
-/// The roof of a system, as it is sent.
+/// A roof in a request.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct RoofRequest {
-    /// Horizontal plan area in m2 including overhangs, never the sloping area.
+    /// Horizontal plan area in m2, including overhangs, 0.001 to 100,000. It is not the sloping area.
     pub plan_area_m2: f64,
-    /// What it is covered with.
+    /// What the roof is covered with.
     pub surface: Surface,
-    /// Share of the rain, after wetting, that reaches the downpipe; the surface's default when absent.
+    /// Share of the rain, after wetting, that reaches the downpipe, 0.001 to 1; the default of the surface when
+    /// absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub runoff_coefficient: Option<f64>,
-    /// Rain in mm that a dry roof holds back; the surface's default when absent.
+    /// Rain that wets a dry roof and does not run off, in mm, 0 to 20; the default of the surface when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub wetting_loss_mm: Option<f64>,
-    /// The trees that shed onto it.
+    /// The trees that drop leaves or needles on it; `none` when absent.
     #[serde(default)]
     pub canopy: Canopy,
-    /// Share of the roof under the canopy; 0 when absent.
+    /// Share of the roof under the canopy, 0 to 1; 0 when absent.
     #[serde(default)]
     pub canopy_share: f64,
 }
 
 impl RoofRequest {
-    /// A roof with the figures of its surface and no trees near. The area is that on the ground, never the sloping one.
+    /// A roof with the default figures of its surface and no trees near. The area is the horizontal plan area in
+    /// m2, not the sloping area.
     pub const fn new(plan_area_m2: f64, surface: Surface) -> Self {
         Self {
             plan_area_m2,
@@ -87,41 +94,41 @@ impl RoofRequest {
     }
 }
 
-/// Where a runoff coefficient or wetting loss came from.
+/// Where a runoff coefficient or wetting loss comes from.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct CoefficientSource {
-    /// Whether the account gave the value; otherwise it is the surface's default.
+    /// Whether the account gave the value. Otherwise it is the default of the surface.
     pub given: bool,
-    /// Source of the default, or that it is the account's own value.
+    /// Source of the default, or a note that the account gave the value.
     pub source: String,
 }
 
-/// The roof of a system, with every value that is used.
+/// A roof, with every value that is used.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Roof {
-    /// Id of the roof, to which the `roof_ids` of components refer; absent in the forecast of an unregistered system.
+    /// Id of the roof, which components have in `roof_ids`; absent in the forecast of an unregistered system.
     pub id: Option<Uuid>,
-    /// What it is called.
+    /// Name of the roof.
     pub name: String,
-    /// Horizontal plan area in m2.
+    /// Horizontal plan area in m2, including overhangs.
     pub plan_area_m2: f64,
-    /// What it is covered with.
+    /// What the roof is covered with.
     pub surface: Surface,
-    /// Share of the rain, after wetting, that reaches the downpipe.
+    /// Share of the rain, after wetting, that reaches the downpipe, 0 to 1.
     pub runoff_coefficient: f64,
-    /// Where the coefficient came from.
+    /// Where the runoff coefficient comes from.
     pub runoff_coefficient_source: CoefficientSource,
-    /// Rain in mm that a dry roof holds back.
+    /// Rain that wets a dry roof and does not run off, in mm.
     pub wetting_loss_mm: f64,
-    /// Where the wetting loss came from.
+    /// Where the wetting loss comes from.
     pub wetting_loss_source: CoefficientSource,
-    /// The trees that shed onto it.
+    /// The trees that drop leaves or needles on it.
     pub canopy: Canopy,
-    /// Share of the roof under the canopy.
+    /// Share of the roof under the canopy, 0 to 1.
     pub canopy_share: f64,
 }
 
@@ -130,43 +137,43 @@ pub struct Roof {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct SystemCreateRequest {
-    /// The property it stands at.
+    /// The property where it is.
     pub property_id: Uuid,
-    /// The gauge whose rain falls on its roof.
+    /// The rain gauge that stands for the rain on its roof.
     pub gauge_id: Uuid,
-    /// What the system is called.
+    /// Name of the system, 1 to 200 characters.
     pub name: String,
     /// Its roof.
     pub roof: RoofRequest,
     /// The day it went into service.
     pub commissioned_on: NaiveDate,
-    /// Water drawn, in litres a day; 0 when absent.
+    /// Water drawn, in litres a day, 0 to 1,000,000; 0 when absent.
     #[serde(default)]
     pub demand_l_per_day: f64,
-    /// Its components; more can be added later. At most 200.
+    /// Its components, at most 200. More can be added later.
     #[serde(default)]
     pub components: Vec<ComponentRequest>,
 }
 
-/// A request to replace what is known of a system; its components have routes of their own.
+/// A request to replace the facts of a system. Its components have their own routes.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct SystemUpdateRequest {
-    /// The property it stands at.
+    /// The property where it is.
     pub property_id: Uuid,
-    /// The gauge whose rain falls on its roof.
+    /// The rain gauge that stands for the rain on its roof.
     pub gauge_id: Uuid,
-    /// What the system is called.
+    /// Name of the system, 1 to 200 characters.
     pub name: String,
     /// Its roof.
     pub roof: RoofRequest,
     /// The day it went into service.
     pub commissioned_on: NaiveDate,
-    /// Water drawn, in litres a day; 0 when absent.
+    /// Water drawn, in litres a day, 0 to 1,000,000; 0 when absent.
     #[serde(default)]
     pub demand_l_per_day: f64,
-    /// The day it was taken out of service; nothing falls due from then on.
+    /// The day it was taken out of service; absent while it is in service. Nothing falls due from that day on.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub retired_on: Option<NaiveDate>,
 }
@@ -178,23 +185,23 @@ pub struct SystemUpdateRequest {
 pub struct System {
     /// Id of the system.
     pub id: Uuid,
-    /// The property it stands at.
+    /// The property where it is.
     pub property_id: Uuid,
-    /// The gauge whose rain falls on its roof.
+    /// The rain gauge that stands for the rain on its roof.
     pub gauge_id: Uuid,
-    /// What it is called.
+    /// Name of the system.
     pub name: String,
-    /// Its roofs; today each system has one.
+    /// Its roofs. At present each system has one.
     pub roofs: Vec<Roof>,
     /// The day it went into service.
     pub commissioned_on: NaiveDate,
     /// Water drawn, in litres a day.
     pub demand_l_per_day: f64,
-    /// The day it was taken out of service.
+    /// The day it was taken out of service; absent while it is in service.
     pub retired_on: Option<NaiveDate>,
-    /// Its components in service; those removed are listed by the components' own route.
+    /// Its components in service. The route of the components also lists those that were removed.
     pub components: Vec<Component>,
-    /// Version for `If-Match`; components have versions of their own.
+    /// Version, to be sent in `If-Match` with a change. Components have their own versions.
     pub version: i64,
     /// When it was registered.
     pub created_at: DateTime<Utc>,

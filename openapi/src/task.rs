@@ -1,80 +1,85 @@
-//! Tasks: what falls due, one row a component and duty.
+//! Tasks: what falls due, one for each component and duty.
 
 use crate::{Accumulated, BestDay, Caution, ComponentKind, DecidedBy, Duty, Limit, Reason, Window};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// How near a task is, on the day it was last refreshed.
+/// How urgent a task is on the day it was computed for.
+///
+/// - `resting`: due in more than seven days, or without a date.
+/// - `near`: due within seven days.
+/// - `due`: the due date has come.
+/// - `late`: due for more than a fortnight, or for more than a week and the late end of its window is over.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum TaskState {
-    /// More than seven days off, or without a date.
+    /// Due in more than seven days, or without a date.
     Resting,
     /// Due within seven days.
     Near,
     /// The due date has come.
     Due,
-    /// It has been due for longer than a fortnight, or for longer than a week with the late end of its window passed.
+    /// Due for more than a fortnight, or for more than a week and the late end of its window is over.
     Late,
-    /// A word of a newer service; never accepted.
+    /// A state of a newer service, which this version does not know. Requests with it are refused.
     #[serde(other)]
     Unknown,
 }
 
-/// One component's duty, with its date and what decided it.
+/// One duty of one component, with its due date and what decided it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Task {
-    /// Id of the task; the same for as long as the component is in service.
+    /// Id of the task, the same as long as the component is in service.
     pub id: Uuid,
     /// The property.
     pub property_id: Uuid,
-    /// Its name.
+    /// The property's name.
     pub property_name: String,
     /// The system.
     pub system_id: Uuid,
-    /// Its name.
+    /// The system's name.
     pub system_name: String,
     /// The component.
     pub component_id: Uuid,
-    /// Its name.
+    /// The component's name.
     pub component_name: String,
     /// What the component is.
     pub component_kind: ComponentKind,
-    /// What is to be done.
+    /// The duty to be done.
     pub duty: Duty,
-    /// The same in words, such as `clean the debris screen`.
+    /// The duty in words, such as `clean the debris screen`.
     pub title: String,
-    /// How near it is.
+    /// How urgent it is.
     pub state: TaskState,
     /// The day it falls due; absent when no date can be given.
     pub due_on: Option<NaiveDate>,
     /// What decided the date.
     pub decided_by: DecidedBy,
-    /// The longest time to leave it, as a date.
+    /// The day on which the longest interval ends; absent where there is none.
     pub ceiling_on: Option<NaiveDate>,
-    /// The predicted window, where something is predicted.
+    /// The predicted window; absent when nothing is predicted.
     pub window: Option<Window>,
-    /// The best day for it, where the work empties the tank and its window begins within half a year; a forecast looks
-    /// further.
+    /// The best day for work that empties the tank, if its window begins within half a year. A forecast looks
+    /// further ahead.
     pub best_day: Option<BestDay>,
-    /// The day from which accumulated and ceiling count.
+    /// The day from which the accumulated figure and the longest interval count.
     pub since: NaiveDate,
-    /// The accumulated figure, where one is kept.
+    /// The accumulated figure; absent where there is none.
     pub accumulated: Option<Accumulated>,
-    /// The limit, where there is one.
+    /// The limit; absent where there is none.
     pub limit: Option<Limit>,
-    /// Why this date.
+    /// Why it falls due on this date, one sentence each.
     pub reasons: Vec<Reason>,
     /// What to be careful of.
     pub cautions: Vec<Caution>,
     /// What to bring.
     pub bring: Vec<String>,
-    /// The local day the task was computed for.
+    /// The day the task was computed for, in the property's time zone.
     pub as_of: NaiveDate,
-    /// When it was computed.
+    /// When the task was computed.
     pub refreshed_at: DateTime<Utc>,
 }

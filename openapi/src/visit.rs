@@ -5,7 +5,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// One duty seen to on a visit.
+/// One duty that a visit did or inspected.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(feature = "service", serde(deny_unknown_fields))]
@@ -14,53 +14,57 @@ pub struct VisitItem {
     pub component_id: Uuid,
     /// The duty.
     pub duty: Duty,
-    /// Whether it was done. A finding without doing it is a look: the accumulated figure goes on.
+    /// Whether it was done. If it was not done, it was only inspected: give a finding, and the accumulated figure
+    /// continues.
     pub done: bool,
-    /// What was found before it was done.
+    /// What was found before any work.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub finding: Option<Finding>,
-    /// How full it was left after a partial cleaning, as a share of the way to wanting care: from 0, which is clean, to
-    /// less than 1. Only where it was done, and only for `clean_screen`, `clear_weep_hole`, `remove_sediment`,
-    /// `clear_gutter` and `clear_roof`; not more than was found.
+    /// How full a partial cleaning left it, as a share of the limit at which it needs care, from 0 (clean) to under
+    /// 1. It is not more than what was found.
+    ///
+    /// Only for duties that were done, and only for `clean_screen`, `clear_weep_hole`, `remove_sediment`,
+    /// `clear_gutter` and `clear_roof`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub left_fraction: Option<f64>,
-    /// Whether somebody is known or believed to have cleaned it since the last logged service, on a day nobody noted.
+    /// Whether it was or probably was cleaned since the last logged service, on a day that was not recorded;
+    /// `false` when absent.
     #[serde(default)]
     pub cleaned_meanwhile: bool,
-    /// Anything worth keeping.
+    /// A free note, up to 4,000 characters.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
 }
 
 impl VisitItem {
-    /// A duty that was done, with nothing more known of it.
+    /// A duty that was done, without further details.
     pub const fn done(component_id: Uuid, duty: Duty) -> Self {
         let (finding, left_fraction, note) = (None, None, None);
         Self { component_id, duty, done: true, finding, left_fraction, cleaned_meanwhile: false, note }
     }
 
-    /// A look at what a duty is for, without doing it.
+    /// A duty that was inspected but not done, with the finding.
     pub const fn looked(component_id: Uuid, duty: Duty, finding: Finding) -> Self {
         let (finding, left_fraction, note) = (Some(finding), None, None);
         Self { component_id, duty, done: false, finding, left_fraction, cleaned_meanwhile: false, note }
     }
 
-    /// With what was found before it was done.
+    /// With what was found before the work.
     pub fn found(self, finding: Finding) -> Self {
         Self { finding: Some(finding), ..self }
     }
 
-    /// Done in part: how full it was left, as a share of the way to wanting care, from 0 to less than 1.
+    /// Done in part: how full it was left, as a share of the limit, from 0 to under 1.
     pub fn left(self, fraction: f64) -> Self {
         Self { left_fraction: Some(fraction), ..self }
     }
 
-    /// Somebody is known or believed to have cleaned it since the last logged service, on a day nobody noted.
+    /// It was or probably was cleaned since the last logged service, on a day that was not recorded.
     pub fn cleaned_meanwhile(self) -> Self {
         Self { cleaned_meanwhile: true, ..self }
     }
 
-    /// With a note.
+    /// With a free note.
     pub fn noted(self, note: impl Into<String>) -> Self {
         Self { note: Some(note.into()), ..self }
     }
@@ -71,16 +75,16 @@ impl VisitItem {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct VisitRequest {
-    /// The system that was visited.
+    /// The system visited.
     pub system_id: Uuid,
     /// The day, in the property's time zone.
     pub visited_on: NaiveDate,
-    /// Who went.
+    /// Who went, up to 200 characters.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub visited_by: Option<String>,
-    /// What was seen to: 1 to 500, each component and duty once.
+    /// The duties that it did or inspected: 1 to 500, each component and duty once.
     pub items: Vec<VisitItem>,
-    /// Anything worth keeping.
+    /// A free note, up to 4,000 characters.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
 }
@@ -92,21 +96,21 @@ pub struct VisitRequest {
 pub struct Visit {
     /// Id of the visit.
     pub id: Uuid,
-    /// The system that was visited.
+    /// The system visited.
     pub system_id: Uuid,
-    /// The day.
+    /// The day, in the property's time zone.
     pub visited_on: NaiveDate,
     /// Who went.
     pub visited_by: Option<String>,
-    /// What was seen to.
+    /// The duties that it did or inspected.
     pub items: Vec<VisitItem>,
-    /// Anything worth keeping.
+    /// A free note.
     pub note: Option<String>,
-    /// When it was withdrawn, if it was; a withdrawn visit counts for nothing.
+    /// When it was withdrawn; absent when it was not. A withdrawn visit has no effect on forecasts.
     pub withdrawn_at: Option<DateTime<Utc>>,
     /// Why it was withdrawn.
     pub withdrawn_because: Option<String>,
-    /// Version for `If-Match`; 1 is the visit as it was logged.
+    /// Version, to be sent in `If-Match` with a change; 1 when the visit was logged.
     pub version: i64,
     /// When it was logged.
     pub created_at: DateTime<Utc>,
@@ -114,7 +118,7 @@ pub struct Visit {
     pub updated_at: DateTime<Utc>,
 }
 
-/// A visit as it stood before a correction or withdrawal.
+/// A visit before a correction or withdrawal.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
@@ -123,15 +127,15 @@ pub struct VisitRevision {
     pub version: i64,
     /// When it was replaced.
     pub replaced_at: DateTime<Utc>,
-    /// The visit as it stood.
+    /// The visit before the change.
     pub visit: Visit,
 }
 
-/// A request to withdraw a visit that did not happen as logged. It is kept, and counts for nothing.
+/// A request to withdraw a visit that did not happen as logged. The visit is kept, but has no effect on forecasts.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct WithdrawRequest {
-    /// Why.
+    /// Why, 1 to 4,000 characters.
     pub because: String,
 }
