@@ -152,7 +152,8 @@ impl Walk<'_> {
             around.iter().cloned().chain((!pointer.is_empty()).then_some(own)).collect::<Vec<_>>()
         };
         let kinds: Vec<&Value> = schema["oneOf"].as_array().into_iter().flatten().collect();
-        let kinds: Vec<&Value> = kinds.into_iter().filter(|kind| kind["type"] != "null").collect();
+        let kinds = kinds.into_iter().map(|kind| resolved(self.document, kind));
+        let kinds: Vec<&Value> = kinds.filter(|kind| kind["type"] != "null").collect();
         for kind in &kinds {
             // What may be absent has one kind, and is described by it.
             if kinds.len() == 1 {
