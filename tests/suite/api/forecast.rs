@@ -167,7 +167,7 @@ async fn what_takes_nothing_gets_no_date_and_comes_last(app: &App) {
     let one = duty(&forecast, "coupling", "replace_coupling");
     assert_eq!((&one["decided_by"], &one["due_on"]), (&json!("nothing"), &Value::Null));
     assert_eq!((&one["ceiling_on"], &one["window"], &one["curve"]), (&Value::Null, &Value::Null, &json!([])));
-    assert!(reasons(&one).contains("Nothing reaches the part"), "{}", reasons(&one));
+    assert!(reasons(&one).contains("Nothing that wears or clogs the part"), "{}", reasons(&one));
     assert_eq!(forecast["duties"].as_array().expect("duties").last(), Some(&one));
     app.refresh().await;
     let tasks = app.walk("/v1/tasks", 1).await;

@@ -145,7 +145,7 @@ async fn a_seal_that_nothing_fills_lasts_for_its_depth(app: &App) {
             (&one["accumulated"]["value"], &one["limit"]["value"]),
             (&json!(4.0 * evaporation), &json!(depth))
         );
-        assert!(said(&one).contains("Nothing tells when the tank overflows"), "{one}");
+        assert!(said(&one).contains("It is not known when the tank overflows"), "{one}");
         assert!(!said(&one).contains("evaporation_mm_per_day"), "the figures are there: {one}");
         assert_eq!(
             (&one["clock"], &one["best_day"], &one["next_finding"]),
@@ -261,7 +261,10 @@ async fn eggs_in_a_seal_become_mosquitoes_where_it_is_warm(app: &App) {
         match expected {
             Some(out) => {
                 assert!(
-                    said(&one).contains(&format!("eggs laid today would fly about {}", day_in_words(out))),
+                    said(&one).contains(&format!(
+                        "mosquitoes from eggs laid today would fly about {}",
+                        day_in_words(out)
+                    )),
                     "{one}"
                 );
             }

@@ -1,4 +1,4 @@
-//! Why a date is what it is: figures that are stored, and the sentence made from them when somebody reads.
+//! Why a date is as it is. The figures are stored, and the sentence is made from them when a person reads it.
 
 mod words;
 
@@ -6,7 +6,7 @@ use crate::domain::model::part::{Clock, MonthDay};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
-/// One reason. The stored word of a variant is its code, and stays.
+/// One reason. The stored word of a variant is its code, and never changes.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 #[expect(
@@ -14,33 +14,33 @@ use serde::{Deserialize, Serialize};
     reason = "the figures are those of the sentence in `words`, with their units in their names"
 )]
 pub enum Reason {
-    /// What the part has taken, beside its limit.
+    /// What the part has accumulated, with its limit.
     Accumulated { accumulated: f64, unit: String, since: NaiveDate, limit: f64 },
-    /// Days without a reading among those of the accumulated figure.
+    /// Days without a reading, among those that the accumulated figure covers.
     UnreadDays { unread: u32, days: u32 },
-    /// More than the limit of 95 % of such parts.
+    /// The accumulated figure is above the limit of 95 % of such parts.
     Outlived,
-    /// The chance of needing care passed the tolerance, in percent, on a day that has come.
+    /// The chance of being past the limit has passed the tolerance, in percent, on this day.
     ChancePassed { percent: f64, on: NaiveDate },
-    /// It will pass the tolerance on a day to come.
+    /// The chance will pass the tolerance on a day that is still to come.
     ChancePasses { percent: f64, on: NaiveDate },
-    /// It stays below the tolerance for the whole horizon.
+    /// The chance stays below the tolerance up to the horizon.
     ChanceStaysBelow { percent: f64, years: u32 },
-    /// No rain in the whole record.
+    /// The record has no rain at all.
     NoRain,
-    /// Nothing reaches the part.
+    /// Nothing that wears or clogs the part reaches it.
     NoExposure,
-    /// The limit lies beyond the horizon.
+    /// The limit is not reached before the horizon.
     BeyondHorizon { years: u32 },
     /// A visit found it past its limit.
     FoundPastLimit { on: NaiveDate },
-    /// The day on which the other of a coupling's clocks would make it due.
+    /// The day on which a coupling would be due by the other of light and heat.
     OtherClock { clock: Clock, on: Option<NaiveDate>, years: u32 },
-    /// What measured depths of sediment say.
+    /// What the measured depths of sediment show.
     SedimentMeasured { factor: f64, now_mm: f64, limit_mm: f64 },
     /// The diverter's hole is blocked now.
     DiverterBlocked,
-    /// It was blocked for a while.
+    /// The diverter's hole was blocked for a time.
     DiverterWasBlocked,
     /// The diverter is drained by hand.
     DiverterDrainedByHand,
@@ -48,57 +48,57 @@ pub enum Reason {
     DiverterAssumed,
     /// It was cleaned on an unknown day.
     CleanedOnUnknownDay,
-    /// What findings did to the limit.
+    /// How findings changed the limit.
     LimitLearned { findings: u32, before: f64, after: f64, unit: String },
-    /// Rain to come from monthly normals alone.
+    /// Future rain is known from monthly normals only.
     NormalsOnly,
     /// Few years of readings.
     ShortRecord { years: f64 },
     /// No rain is known, so a share of wet days is assumed.
     WetDaysAssumed { percent: f64 },
-    /// The effect of direction beyond 60 degrees of latitude.
+    /// The effect of direction is that at 60 degrees of latitude, because it is not known beyond.
     LatitudeHeld,
-    /// No rain and no normals; what the engine says is missing.
+    /// There is no rain and there are no normals. The engine says what is missing.
     RainMissing { missing: String },
-    /// The first look at a coupling's bands.
+    /// The first inspection of a coupling's bands.
     FirstLook,
     /// The longest interval; `source` is absent for the account's own figure.
     LongestInterval { months: u32, source: Option<String> },
     /// A maker's rating in hours.
     RatedHours { hours: f64, hours_per_day: f64 },
-    /// Days of frost are not known.
+    /// The days of frost are not known.
     FrostUnknown,
-    /// No frost by the monthly minima.
+    /// By the monthly minima, there is no frost.
     FrostNever,
-    /// Frost in few years.
+    /// By the monthly minima, few years have frost.
     FrostRare { percent: f64 },
-    /// Frost in any month.
+    /// By the monthly minima, any month can have frost.
     FrostAnyTime,
-    /// No day of the year can be given.
+    /// The frost has no certain day of the year.
     FrostWithoutDay,
-    /// Frost begins; whether the days were given, else they come from the monthly minima.
+    /// Frost begins. The days were given, or follow from the monthly minima.
     FrostBegins { day: MonthDay, given: bool },
-    /// Frost ends.
+    /// Frost ends. The days were given, or follow from the monthly minima.
     FrostEnds { day: MonthDay, given: bool },
     /// The day on which the tank is lowest.
     TankLowest { on: NaiveDate, lost_l: f64, in_wet_season: bool },
-    /// No evaporation was given.
+    /// No evaporation was given, so judgement is used.
     EvaporationAssumed,
-    /// The end screen of a trap.
+    /// The end screen of a trap needs inspection, too.
     TrapEndScreen,
-    /// Eggs laid today in a trap's water.
+    /// When mosquitoes would fly from eggs that are laid in a trap today.
     MosquitoesFromTrap { on: NaiveDate },
-    /// Water that stands in a chamber.
+    /// When mosquitoes would fly from water that stands in a chamber.
     MosquitoesFromChamber { since: NaiveDate, from: NaiveDate, passed: bool },
-    /// The tank filled the trap.
+    /// The tank has filled the trap.
     TankOverflowed { on: NaiveDate },
     /// The trap was filled by hand, and the tank has not overflowed since.
     TrapFilled { on: NaiveDate },
-    /// Nothing tells when the tank overflows.
+    /// It is not known when the tank overflows.
     OverflowUnknown,
-    /// What the seal has lost.
+    /// What the water seal has lost.
     SealLost { days: u32, lost_mm: f64, depth_mm: f64, low_mm: f64, high_mm: f64 },
-    /// No date.
+    /// No date can be given.
     NoDate,
     /// The component was replaced.
     Replaced,
@@ -110,7 +110,7 @@ pub enum Reason {
     DutyGone,
     /// The component is out of service.
     NotInService,
-    /// A sentence of an earlier version, which kept nothing else.
+    /// A sentence of an earlier version, which did not store the figures.
     #[serde(untagged)]
     Text(String),
 }

@@ -1,4 +1,4 @@
-//! A sentence for people, with the figures in it as data.
+//! A sentence for people, with its figures as data.
 
 use chrono::NaiveDate;
 
@@ -21,22 +21,22 @@ pub enum FigureValue {
 /// A figure in a sentence.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Figure {
-    /// What it says; stable within a code.
+    /// What the figure is, such as `limit`; stable within a code.
     pub name: &'static str,
-    /// The figure.
+    /// Its value.
     pub value: FigureValue,
     /// How the sentence writes it.
     pub text: String,
 }
 
-/// A sentence, the stable code of what it says, and its figures in their order.
+/// A sentence with its figures, and a stable code for what it says.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sentence {
-    /// What it says, as a word for programs.
+    /// A stable word for what it says, for programs.
     pub code: &'static str,
     /// The sentence in English.
     pub text: String,
-    /// The figures in it, in the order in which the text has them.
+    /// The figures in it, in the order of the text.
     pub figures: Vec<Figure>,
 }
 
@@ -61,14 +61,14 @@ impl Sentence {
         self.figure(name, FigureValue::Quantity { value, unit: unit.to_owned() }, text)
     }
 
-    /// Adds a number as it was given, with its unit.
+    /// Adds a number with all its digits, and its unit.
     #[must_use]
     pub fn exactly(self, name: &'static str, value: f64, unit: &str) -> Self {
         let text = format!("{value} {unit}");
         self.figure(name, FigureValue::Quantity { value, unit: unit.to_owned() }, text)
     }
 
-    /// Adds a number without a unit, as it is.
+    /// Adds a number without a unit, with all its digits.
     #[must_use]
     pub fn bare(self, name: &'static str, value: f64) -> Self {
         self.figure(name, FigureValue::Quantity { value, unit: String::new() }, value.to_string())
@@ -88,7 +88,7 @@ impl Sentence {
         self.figure(name, FigureValue::Quantity { value: number as f64, unit: many.to_owned() }, text)
     }
 
-    /// Adds a whole number whose noun stands elsewhere in the sentence.
+    /// Adds a whole number whose noun is elsewhere in the sentence.
     #[must_use]
     pub fn number(self, name: &'static str, number: u64, unit: &str) -> Self {
         let value = FigureValue::Quantity { value: number as f64, unit: unit.to_owned() };

@@ -4,7 +4,7 @@ use crate::domain::model::part::{Clock, MonthDay};
 use crate::domain::model::reason::Reason;
 use crate::domain::model::sentence::Sentence;
 
-/// A chance of one half has words of its own.
+/// A chance of one half, in percent. Its sentence has its own words.
 const EVEN: f64 = 50.0;
 
 impl Reason {
@@ -63,7 +63,7 @@ fn sentence(reason: &Reason) -> Sentence {
             .say("."),
         Reason::NoRain => of("no_rain").say("It never rains in this record, so the limit is never reached."),
         Reason::NoExposure => {
-            of("no_exposure").say("Nothing reaches the part here, so the limit is never reached.")
+            of("no_exposure").say("Nothing that wears or clogs the part reaches it here, so the limit is never reached.")
         }
         Reason::BeyondHorizon { years } => of("beyond_horizon")
             .say("The limit is not reached within ")
@@ -128,8 +128,8 @@ fn sentence(reason: &Reason) -> Sentence {
             .percent("share", percent / 100.0)
             .say(" of days count as overcast and wet."),
         Reason::LatitudeHeld => of("latitude_held").say(
-            "The effect of the direction that the part faces is that of 60 degrees of latitude, the furthest \
-             from the equator that is known.",
+            "Beyond 60 degrees of latitude the effect of the part's direction is not known. Its effect at 60 \
+             degrees is used.",
         ),
         Reason::RainMissing { missing } => {
             of("rain_missing").say("Nothing is predicted from rain: ").word("missing", missing).say(".")
@@ -146,10 +146,11 @@ fn sentence(reason: &Reason) -> Sentence {
             }
         }
         Reason::RatedHours { hours, hours_per_day } => of("rated_hours")
+            .say("At ")
             .exactly("hours_per_day", *hours_per_day, "h")
-            .say(" a day use up the maker's ")
+            .say(" a day, the maker's rating of ")
             .exactly("hours", *hours, "h")
-            .say("."),
+            .say(" is used up."),
         Reason::FrostUnknown => of("frost_unknown").say(
             "The days of frost are not known. Give the component first_frost and last_frost, or the property \
              temperatures.mean_minimum_c.",
@@ -180,15 +181,15 @@ fn sentence(reason: &Reason) -> Sentence {
             .day("on", *on)
             .say(": the work would lose ")
             .quantity("lost", *lost_l, "L")
-            .say(if *in_wet_season { ". Every such day lies in the wet season." } else { "." }),
+            .say(if *in_wet_season { ". All days with so little water are in the wet season." } else { "." }),
         Reason::EvaporationAssumed => of("evaporation_assumed").say(
-            "The evaporation is judgement. Twelve figures of the property (evaporation_mm_per_day) would be \
-             better.",
+            "The evaporation is judgement. Twelve monthly figures for the property (evaporation_mm_per_day) would \
+             be better.",
         ),
         Reason::TrapEndScreen => of("trap_end_screen")
-            .say("The end screen keeps insects out while the tank overflows: look at it, too."),
+            .say("The end screen keeps insects out while the tank overflows: inspect it, too."),
         Reason::MosquitoesFromTrap { on } => of("mosquitoes_from_trap")
-            .say("The water stays warm enough for mosquitoes: eggs laid today would fly about ")
+            .say("The water stays warm enough for mosquitoes: mosquitoes from eggs laid today would fly about ")
             .day("on", *on)
             .say("."),
         Reason::MosquitoesFromChamber { since, from, passed } => of("mosquitoes_from_chamber")
@@ -208,21 +209,21 @@ fn sentence(reason: &Reason) -> Sentence {
             .day("on", *on)
             .say(". By measured and expected rain the tank has not overflowed into it since."),
         Reason::OverflowUnknown => of("overflow_unknown").say(
-            "Nothing tells when the tank overflows: give the system a tank and its gauge rain. The water seal \
-             counts from its last check.",
+            "It is not known when the tank overflows: register a tank, and send rain to the rain gauge. The water \
+             seal counts from its last check.",
         ),
         Reason::SealLost { days, lost_mm, depth_mm, low_mm, high_mm } => of("seal_lost")
-            .say("The seal has lost about ")
+            .say("The water seal has lost about ")
             .quantity("lost", *lost_mm, "mm")
             .say(" of ")
             .quantity("depth", *depth_mm, "mm")
             .say(" in ")
             .count("days", u64::from(*days), "day", "days")
-            .say(", at ")
+            .say(". Over the year it loses ")
             .quantity("low", *low_mm, "mm")
             .say(" to ")
             .quantity("high", *high_mm, "mm")
-            .say(" a day over the year."),
+            .say(" a day."),
         Reason::NoDate => of("no_date").say("No date can be given."),
         Reason::Replaced => of("replaced").say("The component was replaced."),
         Reason::SystemRetired { on } => {
@@ -239,7 +240,7 @@ fn sentence(reason: &Reason) -> Sentence {
     }
 }
 
-/// The unit of a limit beside its accumulated figure: `mm` of `mm of runoff`.
+/// The unit of a limit next to its accumulated figure: `mm` for `mm of runoff`.
 fn first_word(unit: &str) -> &str {
     unit.split(' ').next().unwrap_or(unit)
 }
