@@ -1,5 +1,6 @@
-//! Forecasts: what a system's parts have taken, and when each duty falls due. A pure function of what is stored and the
-//! day asked for.
+//! Forecasts: what a system's parts have accumulated, and when each duty falls due.
+//!
+//! A forecast depends only on what is stored and on the day of the forecast.
 
 use crate::domain::base::ids::{ComponentId, SystemId, VisitId};
 use crate::domain::base::words::words;
@@ -12,45 +13,45 @@ use crate::domain::model::visit::Finding;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
-/// What a component has taken since it was last served.
+/// What a component has accumulated since it was last served.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Accumulated {
-    /// On the day asked for.
+    /// The figure on the day of the forecast.
     pub value: f64,
     /// Its unit.
     pub unit: String,
-    /// The part that stands on readings.
+    /// The part of it from days with a reading.
     pub from_readings: f64,
-    /// The part that the climate stands in for.
+    /// The part of it from days without a reading, for which the usual climate is used.
     pub from_climate: f64,
-    /// Days with a reading.
+    /// Number of days with a reading.
     pub days_read: u32,
-    /// Days without.
+    /// Number of days without a reading.
     pub days_unread: u32,
 }
 
-/// The accumulated amount at which a component wants care.
+/// The accumulated figure at which a component needs care.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Limit {
-    /// Median.
+    /// Median of the limit.
     pub value: f64,
     /// Its unit.
     pub unit: String,
-    /// Standard deviation of the natural logarithm.
+    /// Standard deviation of the limit's natural logarithm.
     pub log_sd: f64,
-    /// The median before anything was found.
+    /// Median of the prior: the limit before any finding.
     pub prior_value: f64,
-    /// Its log-sd.
+    /// Standard deviation of the prior's natural logarithm.
     pub prior_log_sd: f64,
-    /// Findings behind it.
+    /// Number of findings that the limit is based on.
     pub findings: u32,
-    /// Where the prior came from.
+    /// Where the prior comes from.
     pub source: String,
-    /// Whether the source is judgement.
+    /// Whether that source is judgement.
     pub judgement: bool,
 }
 
-/// 10, 50 and 90 % dates.
+/// The dates on which the chance that the limit is reached comes to 10, 50 and 90 %.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Window {
     /// 10 %.
@@ -61,10 +62,10 @@ pub struct Window {
     pub late_on: Option<NaiveDate>,
 }
 
-/// The chance of being past the limit.
+/// The chance of being past the limit, 0 to 1, on four days.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Chances {
-    /// On the day asked for.
+    /// On the day of the forecast.
     pub today: f64,
     /// Seven days later.
     pub in_7_days: f64,
@@ -74,7 +75,7 @@ pub struct Chances {
     pub in_90_days: f64,
 }
 
-/// A point of the curve to plot.
+/// A point of the curve of chances over time.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CurvePoint {
     /// The day.
@@ -83,38 +84,38 @@ pub struct CurvePoint {
     pub chance: f64,
 }
 
-/// What is predicted of a duty.
+/// What is predicted for a duty.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Prediction {
-    /// The window; absent when the limit is not reached within the horizon, or without rain data.
+    /// The window. Absent when the limit is not reached before the horizon, or without rain data.
     pub window: Option<Window>,
-    /// The chance at which the date is taken.
+    /// Chance of being past the limit at which the duty falls due.
     pub tolerance: f64,
-    /// The accumulated amount; absent without rain data.
+    /// The accumulated figure; absent without rain data.
     #[serde(rename = "tally")]
     pub accumulated: Option<Accumulated>,
     /// The limit.
     #[serde(rename = "mark")]
     pub limit: Limit,
-    /// The chance of being past it; absent without rain data.
+    /// The chance of being past the limit; absent without rain data.
     pub chances: Option<Chances>,
-    /// Which clock gave the date, where two run in parallel.
+    /// Which of light and heat gave the date of a coupling.
     pub clock: Option<Clock>,
-    /// The best day for it, where the work empties the tank.
+    /// The best day for work that empties the tank.
     pub best_day: Option<BestDay>,
-    /// The curve to plot; not kept with a task.
+    /// The chance over time. It is not stored with a task.
     #[serde(skip)]
     pub curve: Vec<CurvePoint>,
-    /// What each finding taught; not kept with a task.
+    /// What each finding taught. It is not stored with a task.
     #[serde(skip)]
     pub lessons: Vec<Lesson>,
-    /// What the next finding would be worth; not kept with a task.
+    /// What the next finding would teach. It is not stored with a task.
     #[serde(skip)]
     pub next_finding: Option<NextFinding>,
 }
 
 impl Prediction {
-    /// A prediction of which nothing but the limit is known yet.
+    /// A prediction that has only a limit so far.
     pub const fn new(tolerance: f64, limit: Limit) -> Self {
         Self {
             window: None,
@@ -131,43 +132,43 @@ impl Prediction {
     }
 }
 
-/// The day on which work that empties the tank costs least water.
+/// The day on which work that empties the tank loses least water.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct BestDay {
     /// The day.
     pub on: NaiveDate,
-    /// Litres expected in the tank then, which are lost.
+    /// Litres expected in the tank on that day, which the work would lose.
     pub water_lost_l: f64,
-    /// The same, 10 %.
+    /// The 10 % point of these litres.
     pub water_lost_low_l: f64,
-    /// The same, 90 %.
+    /// The 90 % point of these litres.
     pub water_lost_high_l: f64,
-    /// Whether it lies in the wet season, because every day that is about as low does.
+    /// Whether the day lies in the wet season, because all days with about as little water do.
     pub in_wet_season: bool,
 }
 
-/// One duty of one component, explained.
+/// The forecast of one duty of one component.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct DutyForecast {
     /// The component, if it is registered.
     pub component_id: Option<ComponentId>,
-    /// Its name.
+    /// The component's name.
     pub component_name: String,
-    /// What it is.
+    /// What the component is.
     pub kind: Kind,
     /// The duty.
     pub duty: Duty,
-    /// The day from which accumulated amount and ceiling count.
+    /// The day from which the accumulated figure and the longest interval count.
     pub since: NaiveDate,
     /// The day it falls due.
     pub due_on: Option<NaiveDate>,
-    /// What decided it.
+    /// What decided the date.
     pub decided_by: DecidedBy,
-    /// The longest time to leave it, as a date.
+    /// The day on which the longest interval ends.
     pub ceiling_on: Option<NaiveDate>,
-    /// Whether that time is the account's own figure.
+    /// Whether the longest interval is the account's own figure.
     pub own_ceiling: bool,
-    /// What is predicted, for duties that have an accumulated amount.
+    /// What is predicted; only for duties with an accumulated figure.
     pub prediction: Option<Prediction>,
     /// Why this date.
     pub reasons: Vec<Reason>,
@@ -200,8 +201,9 @@ impl DutyForecast {
         }
     }
 
-    /// The reason that goes with what decided the date. Reasons come in the order prediction, rating, season, ceiling; no
-    /// duty has both a season or rating and a prediction, and nothing follows a ceiling.
+    /// The reason for the date. Reasons come in the order prediction, rating, season, longest interval.
+    ///
+    /// A duty with a prediction has no season or rating, and the longest interval is always last.
     pub fn why(&self) -> Option<&Reason> {
         match self.decided_by {
             DecidedBy::Ceiling | DecidedBy::FirstLook => self.reasons.last(),
@@ -213,81 +215,81 @@ impl DutyForecast {
 }
 
 words! {
-    /// What a forecast's rain stands on.
+    /// What the rain of a forecast is based on.
     ClimateBasis {
-        /// A daily record.
+        /// Daily readings.
         Record "record",
-        /// Normals.
+        /// Monthly normals.
         Normals "normals",
-        /// Both.
+        /// Daily readings and monthly normals.
         Both "both",
-        /// Nothing.
+        /// Nothing: there are no rain data.
         None "none",
     }
 }
 
-/// The rain behind a forecast.
+/// The rain that a forecast is based on.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ClimateSummary {
-    /// What it stands on.
+    /// What it is based on.
     pub basis: ClimateBasis,
-    /// Effective years.
+    /// Number of years that the monthly means are based on.
     pub years: f64,
     /// Mean runoff of each month in mm a day; empty without rain data.
     pub mean_runoff_mm_per_day: Vec<f64>,
     /// First day with a reading.
     pub rain_from: Option<NaiveDate>,
-    /// Last day with a reading up to the day asked for.
+    /// Last day with a reading, up to the day of the forecast.
     pub rain_through: Option<NaiveDate>,
-    /// What to send to make it better.
+    /// What to send to improve the forecast.
     pub advice: Vec<String>,
 }
 
-/// A system's forecast.
+/// The forecast of one system.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SystemForecast {
     /// The system, if it is registered.
     pub system_id: Option<SystemId>,
-    /// The day asked for.
+    /// The day of the forecast.
     pub as_of: NaiveDate,
     /// The roof.
     pub roof: Roof,
     /// The rain.
     pub climate: ClimateSummary,
-    /// Every duty, soonest first.
+    /// Every duty, beginning with the earliest date.
     pub duties: Vec<DutyForecast>,
 }
 
-/// What one finding taught.
+/// What one finding taught about the limit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Lesson {
     /// The visit.
     pub visit_id: VisitId,
-    /// Its day.
+    /// The day of the visit.
     pub visited_on: NaiveDate,
     /// What was found.
     pub finding: Finding,
-    /// What the part had taken since it was clean, in the unit of the accumulated amount.
+    /// What the part had accumulated since it was last clean.
     pub taken: f64,
-    /// The limit as it was believed before.
+    /// Median of the limit before the finding.
     pub limit_before: f64,
-    /// The limit after.
+    /// Median of the limit after the finding.
     pub limit_after: f64,
-    /// Its log-sd after.
+    /// Standard deviation of the limit's natural logarithm after the finding.
     pub log_sd_after: f64,
-    /// How much the finding counted, 0 to 1.
+    /// How much the finding counted: the share of the doubt that it removed, 0 to 1.
     pub weight: f64,
-    /// Why it counted as it did, where that needs saying.
+    /// Why it counted as much as it did, where that needs an explanation.
     pub remark: Option<String>,
 }
 
-/// What the next finding would be worth.
+/// What the next finding would teach about the limit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct NextFinding {
-    /// Log-sd of the limit to be expected after it.
+    /// Expected standard deviation of the limit's natural logarithm after it.
     pub log_sd_after: f64,
-    /// Width of the limit's 10-90 % range after it over the width now.
+    /// Expected width of the limit's 10 to 90 % range after it, as a share of the width now.
     pub range_ratio: f64,
-    /// Chance that there is too little to find yet.
+    /// Chance that there is still too little to find.
     pub nothing_to_find: f64,
 }

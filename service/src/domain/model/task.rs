@@ -1,4 +1,4 @@
-//! Tasks: what falls due, one row a component and duty.
+//! Tasks: what falls due, one row for each component and duty.
 
 use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, SystemId, TaskId};
 use crate::domain::base::words::words;
@@ -14,23 +14,23 @@ pub const NEAR_DAYS: i64 = 7;
 /// Days after the due date from which a task is late, whatever its window.
 pub const LATE_DAYS: i64 = 14;
 
-/// Days after the due date from which a task is late if the late end of its window has passed too. A window can be a
-/// single day; a week is what a weekly round needs to come by.
+/// Days after the due date from which a task is late if the late end of its window is over, too. A window can be a
+/// single day, and a weekly round needs a week to get there.
 pub const LATE_DAYS_PAST_WINDOW: i64 = 7;
 
 /// Stands for "no date" in the sort order, after every date.
 pub const NO_DATE: NaiveDate = NaiveDate::from_ymd_opt(9999, 12, 31).expect("a date of the calendar");
 
 words! {
-    /// How near a task is.
+    /// How urgent a task is.
     State {
-        /// More than seven days off, or without a date.
+        /// Due in more than seven days, or without a date.
         Resting "resting",
         /// Due within seven days.
         Near "near",
         /// The due date has come.
         Due "due",
-        /// Due for longer than a fortnight, or for longer than a week and past the late end of its window.
+        /// Due for more than a fortnight, or for more than a week and the late end of its window is over.
         Late "late",
     }
 }
@@ -57,7 +57,7 @@ impl State {
 /// Where a task belongs.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct TaskPlace {
-    /// Whose it is.
+    /// The account that owns it.
     pub account_id: AccountId,
     /// The property.
     pub property_id: PropertyId,
@@ -69,12 +69,12 @@ pub struct TaskPlace {
     pub system_name: String,
 }
 
-/// A task as it is written by a refresh.
+/// A task as a refresh writes it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Task {
     /// Id, the same at every refresh.
     pub id: TaskId,
-    /// Whose it is.
+    /// The account that owns it.
     pub account_id: AccountId,
     /// The property.
     pub property_id: PropertyId,
@@ -86,7 +86,7 @@ pub struct Task {
     pub kind: Kind,
     /// The duty.
     pub duty: Duty,
-    /// How near it is.
+    /// How urgent it is.
     pub state: State,
     /// The day it falls due.
     pub due_on: Option<NaiveDate>,
@@ -94,7 +94,7 @@ pub struct Task {
     pub property_name: String,
     /// The system's name.
     pub system_name: String,
-    /// Everything else that a reader is shown, without its curve.
+    /// Its forecast, without the curve.
     pub forecast: DutyForecast,
     /// The local day it was computed for.
     pub as_of: NaiveDate,
@@ -103,7 +103,7 @@ pub struct Task {
 }
 
 impl Task {
-    /// The task of a component's forecast, in the state that its dates give on the day.
+    /// The task of a component's forecast. Its dates give its state on the day.
     pub fn of(
         place: TaskPlace,
         component_id: ComponentId,
@@ -130,12 +130,12 @@ impl Task {
         }
     }
 
-    /// The date it is sorted by.
+    /// The date by which it is sorted.
     pub fn sort_on(&self) -> NaiveDate {
         self.due_on.unwrap_or(NO_DATE)
     }
 
-    /// The predicted window, where something is predicted.
+    /// The predicted window; absent when nothing is predicted.
     pub fn window(&self) -> Option<Window> {
         self.forecast.prediction.as_ref().and_then(|prediction| prediction.window)
     }
@@ -144,13 +144,13 @@ impl Task {
 /// How often the due date of a task has moved, and when it last did.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Moves {
-    /// Counts up with every other due date; 0 for the first.
+    /// Counts up with every change of the due date; 0 for the first.
     pub sequence: i64,
-    /// When the date became what it is.
+    /// When the present due date was set.
     pub changed_at: DateTime<Utc>,
 }
 
-/// A task, and how its due date moved.
+/// A task, with how often its due date has moved.
 #[derive(Clone, Debug, PartialEq)]
 pub struct MovedTask {
     /// The task.
@@ -166,23 +166,23 @@ pub struct TaskCount {
     pub state: State,
     /// The duty.
     pub duty: Duty,
-    /// How many.
+    /// Number of tasks.
     pub count: u64,
 }
 
-/// How many tasks a filter finds, however many there are.
+/// Numbers of all tasks that a filter finds, even if they are not all listed.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Counted {
-    /// By state and duty.
+    /// Numbers of tasks by state and duty.
     pub tasks: Vec<TaskCount>,
-    /// Systems that they are of.
+    /// Number of their systems.
     pub systems: u64,
-    /// Properties that those stand at.
+    /// Number of their properties.
     pub properties: u64,
 }
 
 impl Counted {
-    /// All of them.
+    /// Number of all tasks.
     pub fn total(&self) -> u64 {
         self.tasks.iter().map(|some| some.count).sum()
     }
@@ -209,9 +209,10 @@ mod tests {
 }
 
 impl TaskId {
-    /// The id of a component's duty: computed, so that refreshing twice or on two replicas makes the same row.
+    /// The id of a component's duty. It is computed, so that two refreshes or two replicas make the same row.
     ///
-    /// It begins with the component's time, so that what is sorted by id keeps the tasks of a system together.
+    /// It begins with the time of the component's id, so that the tasks of a system are close together when sorted
+    /// by id.
     pub fn of(component: ComponentId, duty: Duty) -> Self {
         let mut bytes = Uuid::new_v5(&component.0, duty.code().as_bytes()).into_bytes();
         bytes[..6].copy_from_slice(&component.0.as_bytes()[..6]);
