@@ -63,7 +63,8 @@ fn sentence(reason: &Reason) -> Sentence {
             .say("."),
         Reason::NoRain => of("no_rain").say("It never rains in this record, so the limit is never reached."),
         Reason::NoExposure => {
-            of("no_exposure").say("Nothing that wears or clogs the part reaches it here, so the limit is never reached.")
+            of("no_exposure").say("Nothing that wears or clogs the part reaches it here, so it never comes to \
+             its limit.")
         }
         Reason::BeyondHorizon { years } => of("beyond_horizon")
             .say("The limit is not reached within ")
