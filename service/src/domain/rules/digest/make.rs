@@ -1,9 +1,9 @@
-//! The digest: what falls due in a stretch of days as one list, by property, with totals, what to bring for the whole
-//! trip, and every caution once.
+//! The digest: tasks that fall due in a range of days, as one list for a trip. It lists the tasks by property, with
+//! totals, what to bring, and every caution once.
 //!
-//! [`make`] is a pure function of tasks and `render` one of a digest, so that whoever asks over HTTP and whoever is sent
-//! one get the same. A digest holds at most [`MOST_TASKS`] tasks; it counts those that it leaves out and says how to ask
-//! for less.
+//! [`make`] is a pure function of tasks, and `render` is one of a digest. So an answer over HTTP and a digest that
+//! is sent have the same text. A digest holds at most [`MOST_TASKS`] tasks. It counts the tasks that it leaves out,
+//! and says how to see them.
 
 use crate::domain::base::ids::{ComponentId, PropertyId, SystemId, TaskId};
 use crate::domain::base::plural;
@@ -16,40 +16,41 @@ use crate::domain::model::task::{Counted, State, Task};
 use chrono::NaiveDate;
 use std::collections::BTreeSet;
 
-/// The most tasks that a digest lists. Judgement: about a hundred pages, which nobody reads to the end, and two megabytes.
+/// The most tasks that a digest lists. Judgement: they are about a hundred pages and two megabytes, which is more
+/// than a person reads.
 pub const MOST_TASKS: usize = 2_000;
 
-/// What a digest is of.
+/// What a digest covers.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct DigestScope {
-    /// Tasks at this property alone.
+    /// Only tasks at this property.
     pub property_id: Option<PropertyId>,
-    /// Tasks of this system alone.
+    /// Only tasks of this system.
     pub system_id: Option<SystemId>,
-    /// Tasks due on or after this day; everything that is due already when absent.
+    /// Only tasks due on or after this day. If absent, everything that is already due is included.
     pub from: Option<NaiveDate>,
-    /// Tasks due on or before this day.
+    /// Only tasks due on or before this day.
     pub to: Option<NaiveDate>,
 }
 
 /// How much there is to do.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Totals {
-    /// Tasks.
+    /// Number of tasks.
     pub tasks: u64,
-    /// Those that are late.
+    /// Tasks that are late.
     pub late: u64,
-    /// Those that are due.
+    /// Tasks that are due.
     pub due: u64,
-    /// Those that are near.
+    /// Tasks that fall due within seven days.
     pub near: u64,
-    /// Those further off.
+    /// Tasks that fall due later, or have no date.
     pub resting: u64,
-    /// Minutes of work on the spot, without the way there; judgement ([`Duty::minutes`]).
+    /// Minutes of work on the spot, without the way there. Judgement ([`Duty::minutes`]).
     pub minutes: u64,
-    /// Systems with a task.
+    /// Number of systems with a task.
     pub systems: u64,
-    /// Properties with a task.
+    /// Number of properties with a task.
     pub properties: u64,
 }
 
@@ -90,25 +91,25 @@ pub struct DigestTask {
     pub task_id: TaskId,
     /// The system.
     pub system_id: SystemId,
-    /// Its name.
+    /// The system's name.
     pub system_name: String,
     /// The component.
     pub component_id: ComponentId,
-    /// Its name.
+    /// The component's name.
     pub component_name: String,
-    /// What it is.
+    /// What the component is.
     pub kind: Kind,
-    /// What is to be done.
+    /// The duty to be done.
     pub duty: Duty,
-    /// How near it is.
+    /// How urgent it is.
     pub state: State,
     /// The day it falls due.
     pub due_on: Option<NaiveDate>,
     /// What decided the date.
     pub decided_by: DecidedBy,
-    /// The predicted window, where something is predicted.
+    /// The predicted window; absent when nothing is predicted.
     pub window: Option<Window>,
-    /// Why this date: the reason that goes with what decided it.
+    /// The reason for the date.
     pub why: Option<Reason>,
     /// What to be careful of.
     pub hazards: Vec<Hazard>,
@@ -119,9 +120,9 @@ pub struct DigestTask {
 pub struct PropertyTasks {
     /// The property.
     pub id: PropertyId,
-    /// Its name.
+    /// The property's name.
     pub name: String,
-    /// How much there is to do here, as far as it is listed.
+    /// How much there is to do here. Only listed tasks count.
     pub totals: Totals,
     /// What to bring, each thing once.
     pub bring: Vec<&'static str>,
@@ -129,44 +130,44 @@ pub struct PropertyTasks {
     pub tasks: Vec<DigestTask>,
 }
 
-/// What falls due in a stretch of days.
+/// Tasks that fall due in a range of days.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Digest {
-    /// What it is of.
+    /// What it covers.
     pub asked: DigestScope,
-    /// How much there is to do, what is left out included.
+    /// How much there is to do, including the tasks that are left out.
     pub totals: Totals,
-    /// Tasks that are not listed.
+    /// Number of tasks that are left out.
     pub left_out: u64,
-    /// What to bring for everything that is listed, each thing once.
+    /// What to bring for all listed tasks, each thing once.
     pub bring: Vec<&'static str>,
-    /// What to be careful of in everything that is listed, each hazard once; that local codes come first is the last.
+    /// The hazards of all listed tasks, each once. The last one says that local codes have precedence.
     pub hazards: Vec<Hazard>,
-    /// The properties, the one with the earliest date first.
+    /// The properties, beginning with the one that has the earliest date.
     pub properties: Vec<PropertyTasks>,
 }
 
 impl Digest {
-    /// Tasks that are listed.
+    /// Number of tasks that are listed.
     pub fn listed(&self) -> u64 {
         self.properties.iter().map(|property| property.tasks.len() as u64).sum()
     }
 
-    /// What is said of the tasks that are left out, and how to see them.
+    /// How many tasks are left out, and how to see them.
     pub fn note(&self) -> Option<String> {
         (self.left_out > 0).then(|| {
             let more = plural::counted(self.left_out, "more task is", "more tasks are");
             format!(
-                "{more} not listed here, those with the latest dates. To see them, ask for one property (property_id), one \
-                 system (system_id) or fewer days (within, or from and to). Things to bring and cautions are those of \
-                 the listed tasks."
+                "{more} not listed here: those with the latest dates. To see them, ask for one property \
+                 (property_id), one system (system_id) or fewer days (within, or from and to). Things to bring \
+                 and cautions are those of the listed tasks."
             )
         })
     }
 }
 
-/// A digest of tasks that come by due date. At most [`MOST_TASKS`] are listed; `all` counts what was asked for where that
-/// is more, and is not needed otherwise.
+/// Makes a digest of tasks, which come in the order of their due dates. At most [`MOST_TASKS`] are listed. If there
+/// are more, `all` has the number of all tasks that were asked for. Otherwise it is not needed.
 pub fn make(asked: DigestScope, tasks: impl IntoIterator<Item = Task>, all: Option<&Counted>) -> Digest {
     let mut maker = DigestBuilder::default();
     let mut beyond = 0;
@@ -176,7 +177,7 @@ pub fn make(asked: DigestScope, tasks: impl IntoIterator<Item = Task>, all: Opti
     maker.done(asked, beyond, all)
 }
 
-/// A digest in the making: of each task it keeps what a digest shows, and no more.
+/// A digest that is being made. Of each task it keeps only what a digest shows.
 #[derive(Default)]
 pub(crate) struct DigestBuilder {
     properties: Vec<PropertyTasks>,
@@ -185,7 +186,7 @@ pub(crate) struct DigestBuilder {
 }
 
 impl DigestBuilder {
-    /// Adds a task; tasks come by due date.
+    /// Adds a task. Tasks must come in the order of their due dates.
     pub(crate) fn add(&mut self, task: Task) {
         let forecast = task.forecast;
         let why = forecast.why().cloned();
@@ -218,7 +219,7 @@ impl DigestBuilder {
         self.lines += 1;
     }
 
-    /// `beyond` were seen and not added; `all` counts these and whatever was not seen.
+    /// Ends the digest. `beyond` tasks were read but not added. `all` counts all tasks that were asked for.
     pub(crate) fn done(mut self, asked: DigestScope, beyond: u64, all: Option<&Counted>) -> Digest {
         for property in &mut self.properties {
             property.bring = bring(property.tasks.iter().map(|line| line.duty));
@@ -226,7 +227,7 @@ impl DigestBuilder {
         }
         let lines = || self.properties.iter().flat_map(|property| &property.tasks);
         let seen = Totals { properties: self.properties.len() as u64, ..Totals::of_lines(lines()) };
-        // What was counted a moment later may be less than what was read.
+        // The tasks were counted a moment after they were read, so there can be fewer of them.
         let totals = all.filter(|all| all.total() >= seen.tasks + beyond).map_or(seen, Totals::of_counted);
         let left_out = beyond.max(totals.tasks - seen.tasks);
         let bring = bring(lines().map(|line| line.duty));

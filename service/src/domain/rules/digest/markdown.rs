@@ -1,4 +1,4 @@
-//! A digest as CommonMark. What users wrote is escaped, so that a name stays a name.
+//! A digest as CommonMark. Text of users is escaped, so that a name cannot become a heading or a link.
 
 use crate::domain::rules::digest::make::{Digest, DigestTask};
 use crate::domain::rules::digest::words;
@@ -46,14 +46,15 @@ fn item(out: &mut String, bullet: &str, text: &str) {
     let _ = writeln!(out, "{bullet}{text}");
 }
 
-/// Text that a reader of Markdown shows as it is. Never at the beginning of a line, where more would need a backslash.
+/// Text that Markdown shows unchanged. It is for text inside a line; at the start of a line, more characters would
+/// need a backslash.
 pub(crate) fn escaped(text: &str) -> String {
     let text = words::one_line(text);
     let mut out = String::with_capacity(text.len() + 8);
     for (at, c) in text.char_indices() {
         let before = &text[..at];
         let rest = &text[at..];
-        // Bare addresses become links in some dialects.
+        // Some dialects make links of bare addresses.
         let address = (c == ':' && rest.starts_with("://"))
             || (c == '.' && before.len() >= 3 && before.as_bytes()[at - 3..].eq_ignore_ascii_case(b"www"));
         let limits = matches!(
@@ -77,7 +78,7 @@ pub(crate) fn escaped(text: &str) -> String {
                 | '^'
                 | '='
         );
-        // A list or a number may begin the text of an item.
+        // At the start of an item, these characters would begin another list.
         let begins = matches!(c, '-' | '+') && before.is_empty()
             || matches!(c, '.' | ')')
                 && !before.is_empty()

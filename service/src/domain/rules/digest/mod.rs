@@ -1,4 +1,4 @@
-//! The digest: what falls due in a stretch of days, by property, as data and as text.
+//! The digest: tasks that fall due in a range of days, by property, as data and as text.
 
 pub mod make;
 pub mod markdown;

@@ -73,10 +73,10 @@ impl Page {
         self.line(&String::from(under).repeat(longest));
     }
 
-    /// Text broken into lines, the first behind `first` and the others behind `rest`.
+    /// Text broken into lines. The first line begins with `first`, the others with `rest`.
     fn paragraph(&mut self, first: &str, rest: &str, text: &str) {
         let (mut line, mut used, mut empty) = (first.to_owned(), columns(first), true);
-        // Two spaces stand between the columns of a task's first line, so empty words count.
+        // The columns of a task's first line have two spaces between them, so empty words count.
         for word in text.split(' ') {
             let mut word = word;
             if !empty && used + 1 + columns(word) > WIDTH {
@@ -87,7 +87,7 @@ impl Page {
                 line.push(' ');
                 used += 1;
             }
-            // A word that no line can hold is cut.
+            // A word that is longer than a line is cut.
             while used + columns(word) > WIDTH {
                 let (head, tail) = word.split_at(fitting(word, WIDTH - used));
                 line.push_str(head);
@@ -102,7 +102,8 @@ impl Page {
     }
 }
 
-/// Bytes at the beginning of a word that fill at most `room` columns: at least a character, so that the work ends.
+/// Bytes at the beginning of a word that fill at most `room` columns. It is at least one character, so that the
+/// loop ends.
 fn fitting(word: &str, room: usize) -> usize {
     let (mut used, mut bytes) = (0, 0);
     for c in word.chars() {
@@ -115,13 +116,14 @@ fn fitting(word: &str, room: usize) -> usize {
     bytes
 }
 
-/// Columns that a text takes on a terminal.
+/// Columns that a text fills on a terminal.
 fn columns(text: &str) -> usize {
     text.chars().map(width).sum()
 }
 
-/// Columns that a character takes: none for marks that join the letter before, two for the wide letters of East Asia and
-/// for pictures. The blocks are from memory of the Unicode charts; a letter missed makes a line a column too long.
+/// Columns that a character fills: none for marks that join the letter before, two for the wide letters of East
+/// Asia and for pictures. The blocks are from memory of the Unicode charts. A wide letter that is missing here
+/// makes a line one column too long.
 const fn width(c: char) -> usize {
     match c {
         '\u{300}'..='\u{36f}'

@@ -3,10 +3,10 @@
 use crate::domain::rules::digest::make::Digest;
 use crate::domain::rules::digest::{markdown, plain, sheet};
 
-/// A digest as text for people or for a spreadsheet.
+/// Forms of a digest as text.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Format {
-    /// A spreadsheet's table (RFC 4180).
+    /// CSV for spreadsheets (RFC 4180).
     Csv,
     /// Plain text of at most eighty columns.
     Text,
@@ -14,7 +14,7 @@ pub enum Format {
     Markdown,
 }
 
-/// Writes a digest down.
+/// Writes a digest as text.
 pub fn render(digest: &Digest, format: Format) -> String {
     match format {
         Format::Csv => sheet::render(digest),

@@ -1,5 +1,11 @@
-//! A digest as CSV (RFC 4180) for a spreadsheet. The first column says what a row is of: `task`, `property` and `total`
-//! with counts and minutes, in columns of their own so that the column `minutes` adds up to the work once; `bring`, `caution`, and `note` for what is not listed.
+//! A digest as CSV (RFC 4180) for spreadsheets. The first column says what a row is:
+//!
+//! - `task`: one task.
+//! - `property` and `total`: numbers of tasks and minutes. They have their own columns, so that the sum of the
+//!   column `minutes` counts the work once.
+//! - `bring`: a thing to bring.
+//! - `caution`: a hazard and what to do about it.
+//! - `note`: how many tasks are left out.
 
 use crate::domain::model::hazard::Hazard;
 use crate::domain::model::reason::Reason;
@@ -7,7 +13,7 @@ use crate::domain::rules::digest::make::{Digest, DigestTask, PropertyTasks, Tota
 use crate::domain::rules::digest::words;
 use chrono::NaiveDate;
 
-/// The header.
+/// The header row.
 pub(crate) const COLUMNS: [&str; 21] = [
     "row",
     "property",
@@ -32,7 +38,7 @@ pub(crate) const COLUMNS: [&str; 21] = [
     "task_id",
 ];
 
-/// A row by column; what it does not say is empty.
+/// A row by column. A column that was not set is empty.
 #[derive(Default)]
 struct Row([String; COLUMNS.len()]);
 
@@ -111,8 +117,8 @@ fn task(property: &PropertyTasks, line: &DigestTask) -> Row {
         .set("task_id", line.task_id.to_string())
 }
 
-/// A field that a spreadsheet does not take for a formula: an apostrophe goes before `=`, `+`, `-` and `@`, before their
-/// wide forms, and before a tab or a return, which some programs drop.
+/// A field that a spreadsheet does not read as a formula. An apostrophe is put before `=`, `+`, `-` and `@`, and
+/// before their wide forms. The same goes for a tab or a return, which some programs drop.
 pub(crate) fn guarded(text: &str) -> String {
     let first = text.trim_start_matches(' ').chars().next();
     let formula = matches!(

@@ -1,11 +1,11 @@
-//! What the texts of a digest have in common: its sentences, and user text made fit for a line.
+//! Sentences that all texts of a digest share, and a way to put text of users on one line.
 
 use crate::domain::base::plural::counted;
 use crate::domain::model::forecast::Window;
 use crate::domain::rules::digest::make::{Digest, DigestTask, Totals};
 use chrono::NaiveDate;
 
-/// Minutes as people say them.
+/// Minutes as people write them, such as `1 h 30 min`.
 pub(crate) fn minutes(minutes: u64) -> String {
     match (minutes / 60, minutes % 60) {
         (0, minutes) => format!("{minutes} min"),
@@ -14,7 +14,7 @@ pub(crate) fn minutes(minutes: u64) -> String {
     }
 }
 
-/// What the digest is of.
+/// What the digest covers.
 pub(crate) fn title(digest: &Digest) -> String {
     match (digest.asked.from, digest.asked.to) {
         (Some(from), Some(to)) => format!("What falls due from {from} to {to}"),
@@ -24,7 +24,7 @@ pub(crate) fn title(digest: &Digest) -> String {
     }
 }
 
-/// How much there is to do, in a sentence or two.
+/// How much there is to do, in one or two sentences.
 pub(crate) fn summary(digest: &Digest) -> String {
     let totals = digest.totals;
     if totals.tasks == 0 {
@@ -40,13 +40,13 @@ pub(crate) fn summary(digest: &Digest) -> String {
     )
 }
 
-/// The same of one property.
+/// The same for one property.
 pub(crate) fn summary_there(totals: &Totals) -> String {
     let tasks = counted(totals.tasks, "task", "tasks");
     format!("{tasks}, about {}: {}.", minutes(totals.minutes), states(totals))
 }
 
-/// How many tasks are in each state, those that there are.
+/// How many tasks are in each state, without states that have none.
 fn states(totals: &Totals) -> String {
     let counts =
         [(totals.late, "late"), (totals.due, "due"), (totals.near, "near"), (totals.resting, "resting")];
@@ -70,7 +70,7 @@ pub(crate) fn window(window: &Window) -> String {
     )
 }
 
-/// Text on one line: no control characters, and none that turn the direction of what follows.
+/// Text on one line, without control characters and without marks that change the direction of the text after them.
 pub(crate) fn one_line(text: &str) -> String {
     let turns =
         |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
@@ -79,7 +79,7 @@ pub(crate) fn one_line(text: &str) -> String {
     text.split(' ').filter(|word| !word.is_empty()).collect::<Vec<_>>().join(" ")
 }
 
-/// The word of a hazard in plain letters, such as `confined space`.
+/// The word of a hazard as people write it, such as `confined space`.
 pub(crate) fn plain(code: &str) -> String {
     code.replace('_', " ")
 }
