@@ -1,9 +1,11 @@
-//! What had been predicted for the day of a visit, and what the visit found.
+//! Compares what a visit found with what had been predicted for that day.
 //!
-//! The forecast that a finding answers is the one of the last look at the same duty, or of the part's first day: made
-//! from the readings up to that day and from the findings up to that day, nothing later. Nothing is answered by what was
-//! found on a part that had been cleaned on a day nobody noted, or that the last cleaning left partly full: what was left is
-//! a reading itself, and two of them say little of what came between.
+//! A finding answers the forecast of the last inspection for the same duty, or of the part's first day. That
+//! forecast uses only readings and findings up to its day.
+//!
+//! Some findings answer nothing: those on a part that had been cleaned on an unknown day, and those on a part that
+//! the last cleaning left partly full. In the second case the rest is a reading itself, and two readings say little
+//! about the time between them.
 
 use crate::domain::base::error::Result;
 use crate::domain::base::ids::{AnswerId, ComponentId};
@@ -31,7 +33,7 @@ use engine::{Outcome, Question};
 use sha2::{Digest, Sha256};
 use std::collections::{BTreeMap, HashMap, HashSet};
 
-/// A finding on a component, and what had been seen of it.
+/// A finding on a component, with the inspections before it.
 struct FindingCase<'a> {
     component: &'a Component,
     duty: Duty,
@@ -48,7 +50,7 @@ impl FindingCase<'_> {
     }
 }
 
-/// Holds every finding on a system against what had been predicted; `known` are the answers that are kept of it.
+/// Compares every finding on a system with what had been predicted. `known` has the stored answers.
 pub fn answers(
     inputs: &Inputs,
     whole: &GaugeModel,
@@ -57,7 +59,7 @@ pub fn answers(
     let seen = seen_by_component(inputs, NaiveDate::MAX);
     let mut asked: Vec<FindingCase<'_>> =
         inputs.components.iter().flat_map(|component| questions(inputs, component, &seen)).collect();
-    // What rests on the same looks as before is kept.
+    // An answer that is based on the same inspections as before stays.
     let mut kept = HashSet::new();
     asked.retain(|asked| {
         let same = known.get(&asked.id()) == Some(&asked.history);
@@ -66,7 +68,7 @@ pub fn answers(
     });
     let gone = known.keys().filter(|id| !kept.contains(id)).copied().collect();
     let mut answers = AnswerChanges { gone, new: Vec::new() };
-    // The rain as it stood on a day is worked out once for all the forecasts of that day, and let go of after.
+    // The rain up to a day is computed once for all forecasts of that day, and dropped afterwards.
     asked.sort_by_key(|asked| asked.made_on);
     for day in asked.chunk_by(|a, b| a.made_on == b.made_on) {
         let Some(made_on) = day.first().map(|asked| asked.made_on) else { continue };
@@ -81,7 +83,7 @@ pub fn answers(
     Ok(answers)
 }
 
-/// The findings on a component, each for the duty whose limit it speaks of.
+/// The findings on a component, each with the duty whose limit it is about.
 fn questions<'a>(
     inputs: &Inputs,
     component: &'a Component,
@@ -99,12 +101,12 @@ fn questions<'a>(
         for look in looks(own, duty) {
             let made_on =
                 days.iter().copied().filter(|day| *day < look.on && *day > start).max().unwrap_or(start);
-            // What is done to a diverter after that day is no part of the forecast.
+            // Work on a diverter after that day is not part of the forecast.
             while let Some(other) = upstream.next_if(|other| other.look.on <= made_on) {
                 before.update(format!("{} {}", other.diverter, stands_for(&other.look)));
             }
             before.update(stands_for(&look));
-            // What is seen of a part that was cleaned the same day says nothing of the days before.
+            // A finding on a part that was cleaned on the same day says nothing about the days before.
             let asks = !look.cleaned_meanwhile && made_on < look.on && cleaned_on != Some(look.on);
             if let Some(finding) = look.finding.filter(|_| asks) {
                 let history = LooksHash(before.clone().finalize().into());
@@ -117,19 +119,19 @@ fn questions<'a>(
     asked
 }
 
-/// What a forecast takes of a look; words of people are no part of it.
+/// What a forecast uses of an inspection. Notes of people are not part of it.
 fn stands_for(look: &Look) -> String {
     let Look { visit, on, finding, cleaned, cleaned_meanwhile } = look;
     format!("{visit} {on} {finding:?} {cleaned:?} {cleaned_meanwhile}\n")
 }
 
-/// What a visit says of a diverter ahead of the part.
+/// An inspection of a diverter ahead of the part.
 struct UpstreamLook {
     diverter: ComponentId,
     look: Look,
 }
 
-/// What visits say of the diverters, by day, where it decides what reaches the part: the tank's sediment.
+/// Inspections of the diverters, by day. Only sediment in the tank depends on them, so other duties have none.
 fn upstream(
     inputs: &Inputs,
     seen: &HashMap<ComponentId, Vec<VisitedItem<'_>>>,
@@ -152,7 +154,7 @@ fn upstream(
     all
 }
 
-/// What a forecast of that day had said; absent where it could say nothing.
+/// What a forecast of that day would have said; absent if it could not say anything.
 fn answer(
     inputs: &Inputs,
     model: &SystemModel<'_>,
@@ -160,8 +162,8 @@ fn answer(
     asked: &FindingCase<'_>,
 ) -> Result<Option<Answered>> {
     let part = components.iter().find(|part| part.id == Some(asked.component.id));
-    // A part that was in service on the day of the visit was not on that of the forecast, if it was installed before the
-    // system was commissioned.
+    // A part can be in service on the day of the visit but not on the day of the forecast: when it was installed
+    // before the system was commissioned.
     let Some(component) = part else { return Ok(None) };
     let start = component.start(asked.duty, Some(inputs.system.facts.commissioned_on));
     let counts = CountsFrom { start, today: since(component, asked.duty, start, asked.made_on).day };
@@ -190,12 +192,12 @@ fn answer(
         };
         let window = match forecast.outcome {
             Outcome::Window(window) => to_window(window),
-            // Not within the horizon, which a finding may well belie.
+            // The limit is not reached before the horizon. The finding may show otherwise.
             Outcome::NeverReached { .. } | Outcome::NeedsRain => {
                 Window { early_on: None, likely_on: None, late_on: None }
             }
         };
-        // Of a coupling's two clocks the earlier one gave the date.
+        // For a coupling, the earlier of light and heat gave the date.
         let on = forecast.day_of_chance(tolerance).and_then(to_date).unwrap_or(NaiveDate::MAX);
         if earliest.as_ref().is_none_or(|(other, _)| on < *other) {
             let answered = Answered {

@@ -1,4 +1,4 @@
-//! A first-flush chamber with its history, as the engine takes it.
+//! A first-flush chamber with its history, for the engine.
 
 use crate::domain::model::part::Emptying;
 use crate::domain::model::part::Part;
@@ -7,15 +7,16 @@ use eavesward_engine as engine;
 use engine::hydraulics::{Drain, circle_m2, pinhole_minimum_head_m};
 use engine::{Chamber, Day, Stretch};
 
-/// Runoff in mm beyond which a larger chamber takes no more: it holds any day's rain already. The engine's bound.
+/// The largest chamber in mm of runoff that the engine accepts. A larger one makes no difference, because this one
+/// holds the rain of any day.
 pub(crate) const MOST_FLUSH_MM: f64 = 1000.0;
 
-/// Discharge of a sharp hole; 0.60 to 0.65 fit a clean one (from memory).
+/// Discharge coefficient of a sharp-edged hole; 0.60 to 0.65 fit a clean one (from memory).
 const DISCHARGE: f64 = 0.62;
 
 const SECONDS_PER_DAY: f64 = 86_400.0;
 
-/// The part of a full chamber's head that a hole too fine for it keeps back at most. Judgement.
+/// The largest share of a full chamber's head that a hole keeps back because it is too fine. Judgement.
 const MOST_KEPT_BACK: f64 = 0.95;
 
 /// A first-flush chamber with its history.
@@ -23,7 +24,7 @@ const MOST_KEPT_BACK: f64 = 0.95;
 pub struct DiverterChamber {
     pub volume_mm: f64,
     pub emptying: ChamberEmptying,
-    /// When it took nothing: before there was one, and while it was blocked.
+    /// When it held nothing back: before it was installed, and while it was blocked.
     pub idle: Vec<Stretch>,
     /// Whether visits found it blocked.
     pub found_blocked: bool,
@@ -37,7 +38,7 @@ pub enum ChamberEmptying {
 }
 
 impl DiverterChamber {
-    /// As the engine takes it.
+    /// The same in the engine's type.
     pub fn engine(&self) -> Chamber<'_> {
         Chamber {
             volume_mm: self.volume_mm,
@@ -50,17 +51,18 @@ impl DiverterChamber {
         }
     }
 
-    /// The day from which it is blocked, if it was found so and nobody has cleared it yet.
+    /// The day from which it is blocked; absent if it was not found blocked or was cleared since.
     pub fn blocked_since(&self) -> Option<Day> {
         self.idle.last().filter(|stretch| stretch.to.is_none()).map(|stretch| stretch.from)
     }
 
-    /// Whether somebody has to empty it.
+    /// Whether a person has to empty it.
     pub fn is_emptied_by_hand(&self) -> bool {
         matches!(self.emptying, ChamberEmptying::ByHand(_))
     }
 
-    /// The chamber of one diverter over a roof, with what visits say of it. Nothing was blocked yet.
+    /// The chamber of one diverter below a roof, with the days on which visits drained it. Times when it was
+    /// blocked are not included.
     pub fn new(component: &InService<'_>, plan_area_m2: f64) -> Option<Self> {
         let Part::FirstFlushDiverter { chamber_volume_l, emptying } = &component.facts.part else {
             return None;
@@ -77,7 +79,8 @@ impl DiverterChamber {
             }
             Emptying::WeepHole { hole_mm, head_m } => {
                 let hole_m = hole_mm / 1000.0;
-                // Surface tension keeps the last centimetres in: they take no further water.
+                // Surface tension keeps the last centimetres of water in the chamber, so their volume holds no
+                // further water.
                 let kept_m = pinhole_minimum_head_m(hole_m).min(MOST_KEPT_BACK * head_m);
                 let drain = Drain {
                     section_m2: chamber_volume_l / 1000.0 / head_m,

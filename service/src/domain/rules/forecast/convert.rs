@@ -1,4 +1,4 @@
-//! Engine days and windows as civil dates, and back.
+//! Converts the engine's days and windows to civil dates, and back.
 
 use crate::domain::model::forecast::{Chances, CurvePoint, Window};
 use chrono::NaiveDate;
@@ -8,13 +8,13 @@ use engine::Day;
 /// Days between the engine's day 0, 1970-01-01, and chrono's day 0.
 const EPOCH_FROM_CE: i32 = 719_163;
 
-/// A civil date as the engine counts it.
+/// A civil date in the engine's type.
 pub fn to_day(date: NaiveDate) -> Day {
     use chrono::Datelike;
     Day(date.num_days_from_ce() - EPOCH_FROM_CE)
 }
 
-/// An engine day as a civil date; absent outside chrono's calendar.
+/// A day of the engine as a civil date; absent outside the range of chrono.
 pub fn to_date(day: Day) -> Option<NaiveDate> {
     NaiveDate::from_num_days_from_ce_opt(day.0.checked_add(EPOCH_FROM_CE)?)
 }
@@ -35,7 +35,7 @@ pub fn to_curve(curve: &[engine::CurvePoint]) -> Vec<CurvePoint> {
     points.collect()
 }
 
-/// Chances of the engine.
+/// Chances of the engine in the domain's type.
 pub fn to_chances(chance: engine::Chance) -> Chances {
     Chances {
         today: chance.today,

@@ -1,4 +1,5 @@
-//! Dates that do not come from an accumulated amount: ceilings, first looks, makers' ratings and days of the year.
+//! Dates that do not come from an accumulated figure: longest intervals, first inspections, makers' ratings and
+//! days of the year.
 
 use crate::domain::base::error::Result;
 use crate::domain::model::duty::{DecidedBy, Decides, Duty, Season};
@@ -8,34 +9,34 @@ use crate::domain::model::reason::Reason;
 use chrono::{Datelike, Days, Months, NaiveDate};
 use eavesward_engine::frost::{DRAIN_DAYS_BEFORE, Frost};
 
-/// A seasonal duty done this many days before its day of the year counts for that season. Judgement: half a year keeps
-/// one season's work from being taken for the next one's.
+/// A duty of the season that is done this many days before its day counts for that season. Judgement: with half a
+/// year, the work of one season does not count for the next.
 const SEASON_DAYS: u64 = 180;
 
-/// The first look at a coupling's bands after installation. Common practice, no source.
+/// Months from installation to the first inspection of a coupling's bands. Common practice, no source.
 const FIRST_LOOK_MONTHS: u32 = 1;
 
-/// A date, what it is, and a sentence that explains it.
+/// A date, what kind it is, and its reason.
 #[derive(Debug)]
 pub struct Dated {
     /// The date.
     pub on: NaiveDate,
-    /// What it is.
+    /// What kind of date it is.
     pub by: DecidedBy,
     /// Why.
     pub reason: Reason,
 }
 
-/// What a calendar date counts from.
+/// The day from which a date of the calendar counts.
 #[derive(Clone, Copy, Debug)]
 pub struct Since {
     /// The day.
     pub day: NaiveDate,
-    /// Whether the duty was ever done; otherwise the day is that of the installation.
+    /// Whether the duty was ever done. Otherwise the day is that of the installation.
     pub done_before: bool,
 }
 
-/// The ceiling of a duty, with its source.
+/// The end of a duty's longest interval, with its source.
 pub fn ceiling(figures: DutyFigures, since: Since) -> Option<Dated> {
     if figures.duty == Duty::CheckBands && !since.done_before {
         let on = since.day.checked_add_months(Months::new(FIRST_LOOK_MONTHS))?;
@@ -59,33 +60,33 @@ pub fn rating(part: &Part, duty: Duty, since: Since) -> Option<Dated> {
     };
     let days = hours / hours_per_day;
     let reason = Reason::RatedHours { hours: *hours, hours_per_day: *hours_per_day };
-    // Whole days that are surely covered; ratings of centuries are no dates.
+    // Only whole days that the rating surely covers. A rating of centuries gives no date.
     let on = since.day.checked_add_days(Days::new(days.floor().min(80_000.0) as u64))?;
     Some(Dated { on, by: DecidedBy::Rating, reason })
 }
 
-/// What the season says of a duty.
+/// What the season says about a duty.
 #[derive(Debug, Default)]
 pub struct Seasonal {
-    /// The next day of the year on which it falls.
+    /// The next date of the duty.
     pub dated: Option<Dated>,
-    /// What to send, or why there is no such day.
+    /// Why there is no date, or what to send.
     pub wanting: Option<Reason>,
 }
 
-/// When frost comes to exposed pipework and goes.
+/// When frost begins and ends at exposed pipework.
 #[derive(Clone, Copy, Debug)]
 struct Frosts {
     drain: Yearly,
     restart: Yearly,
     first: MonthDay,
     last: MonthDay,
-    /// Whether the days were given; else they come from the monthly mean minima.
+    /// Whether the days were given. Otherwise they come from the monthly mean minima.
     given: bool,
 }
 
 impl Frosts {
-    /// The days that somebody gave, or those that monthly mean minima lead one to expect; else why there are none.
+    /// The days that were given, or those that follow from the monthly mean minima. If there are none, the reason.
     fn of(
         first: Option<MonthDay>,
         last: Option<MonthDay>,
@@ -128,10 +129,10 @@ fn month_day(day_of_year: u32) -> Option<MonthDay> {
     Some(MonthDay { month: date.month(), day: date.day() })
 }
 
-/// The next day of the year on which a seasonal duty falls.
+/// The next date of a seasonal duty.
 ///
-/// A season that was missed lapses when its opposite comes: pipes that were not drained in autumn need no draining once
-/// the frost has gone, and the next autumn counts.
+/// A missed season ends when the opposite one comes. For example, pipes that were not drained in autumn need no
+/// draining once the frost has gone. The next autumn counts then.
 pub fn season(
     part: &Part,
     duty: Duty,
@@ -169,7 +170,7 @@ pub fn season(
     Ok(Seasonal { dated: next().map(|on| Dated { on, by: DecidedBy::Season, reason }), wanting: None })
 }
 
-/// A date that comes every year: so many days ahead of a day of the year.
+/// A date that comes every year, some days before a day of the year.
 #[derive(Clone, Copy, Debug)]
 struct Yearly {
     day: MonthDay,

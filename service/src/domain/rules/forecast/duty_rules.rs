@@ -1,4 +1,4 @@
-//! The duties that have an accumulated amount: what counts, in what unit, and where the limit stands before anything was found.
+//! The duties that have an accumulated figure: what accumulates, in which unit, and the limit before any finding.
 
 use crate::domain::base::error::Result;
 use crate::domain::model::duty::Duty;
@@ -12,15 +12,16 @@ use eavesward_engine as engine;
 use engine::heat::{Warmth, activation_kj_mol, ageing_limit};
 use engine::{Exposure, Orientation, limit};
 
-/// Log-sd by month and by year of what a household draws. Judgement.
+/// Log-sd of the water that a household draws, by month and by year. Judgement.
 const DEMAND_SIGMA: f64 = 0.2;
 
-/// The same of ageing by heat: a month may be some degrees off its mean, a year less. Judgement.
+/// Log-sd of ageing by heat in a month, which can be some degrees off its mean. Judgement.
 const HEAT_SIGMA_MONTH: f64 = 0.15;
 
 const HEAT_SIGMA_YEAR: f64 = 0.08;
 
-/// The rules of a duty: none without an accumulated amount, two for a coupling that ages by light and by heat.
+/// The rules of a duty. There is none without an accumulated figure, and there are two for a coupling that ages by
+/// light and by heat.
 pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>) -> Result<Vec<Rule<'a>>> {
     let part = &component.facts.part;
     let one = match (duty, part) {
@@ -70,8 +71,8 @@ pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>)
             };
             Rule::steady(exposure, limit::cartridge(*litres)?, "litres through the filter")
         }
-        // A cartridge without a rating, or a part that has no such duty. The seal of a trap is simulated, and what comes after
-        // it accumulates nothing.
+        // A cartridge without a rating, or a part that has no such duty. The seal of a trap is simulated. The other
+        // duties accumulate nothing.
         (
             Duty::ClearRoof
             | Duty::ClearGutter

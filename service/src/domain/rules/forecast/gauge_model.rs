@@ -1,4 +1,4 @@
-//! The rain of one gauge with what is computed from it once for all systems under it.
+//! The rain of one rain gauge, with everything that is computed from it once for all systems below it.
 
 use crate::domain::base::error::Result;
 use crate::domain::model::forecast::{ClimateBasis, ClimateSummary};
@@ -12,25 +12,25 @@ use engine::supply::Forthcoming;
 use engine::{Catchment, Gauge, RainRecord};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
-/// The rain of a gauge through a day, read once for all the systems under it.
+/// The rain of a rain gauge up to a day, read once for all systems below it.
 pub struct GaugeModel {
     /// The gauge.
     pub gauge: Gauge,
     /// Why there is no climate, and what to send.
     pub wanting: Option<Reason>,
-    /// Runoff by kind of roof, worked out when first asked for.
+    /// Runoff by kind of roof, computed when it is first needed.
     catchments: Mutex<Vec<CachedCatchment>>,
-    /// Runoff that may come, by kind of roof and day.
+    /// Possible runoff after a day, by kind of roof and day.
     forthcoming: Mutex<Vec<CachedForthcoming>>,
 }
 
-/// The runoff off a kind of roof, and whether anybody has asked for it since it was last worked out.
+/// The runoff off a kind of roof, and whether it was needed since it was last computed.
 struct CachedCatchment {
     catchment: Arc<Catchment>,
     lately: bool,
 }
 
-/// The runoff that may come off a kind of roof after a day.
+/// Possible runoff off a kind of roof after a day.
 struct CachedForthcoming {
     roof: engine::Roof,
     after: NaiveDate,
@@ -38,7 +38,7 @@ struct CachedForthcoming {
 }
 
 impl GaugeModel {
-    /// Reads the days up to `through`; later ones are left aside.
+    /// Reads the days up to `through` and ignores later ones.
     pub fn new(days: &[RainDay], normals: Option<&Normals>, through: NaiveDate) -> Self {
         let days = days.iter().filter(|day| day.date <= through);
         let record = RainRecord::from_readings(days.map(|day| (to_day(day.date), day.rain_mm)));
@@ -46,14 +46,16 @@ impl GaugeModel {
     }
 
     fn of(gauge: Gauge) -> Self {
-        // Having too little to fit is an answer, not a fault: it says what to send.
+        // Too few data are not an error. The answer says what to send.
         let wanting =
             gauge.climate().err().map(|missing| Reason::RainMissing { missing: missing.to_string() });
         Self { gauge, wanting, catchments: Mutex::default(), forthcoming: Mutex::default() }
     }
 
-    /// The same with readings after the last one; `None` when they do not all come after it. What is known of roofs goes
-    /// along, but for kinds that nobody asked for since the last time.
+    /// The same with later readings added; `None` if they are not all later than the last one.
+    ///
+    /// Runoff is computed for the added days as well. Kinds of roofs that were not needed since the last time are
+    /// dropped.
     pub fn grown(&self, days: &[RainDay]) -> Result<Option<Self>> {
         let mut gauge = self.gauge.clone();
         if gauge.push(days.iter().map(|day| (to_day(day.date), day.rain_mm))) != days.len() {
@@ -75,20 +77,20 @@ impl GaugeModel {
         Self::of(self.gauge.until(to_day(day)))
     }
 
-    /// Forgets what is known of roofs; it is worked out anew when asked for.
+    /// Drops the runoff off all kinds of roofs. It is computed again when it is needed.
     pub fn forget_roofs(&self) {
         self.catchments().clear();
         self.forget_ahead();
     }
 
-    /// Forgets the runoff that may come, which is another one tomorrow.
+    /// Drops the possible runoff after a day, which is different for the next day.
     pub fn forget_ahead(&self) {
         self.ahead().clear();
     }
 
-    /// About how much memory it holds, in bytes.
+    /// About how many bytes of memory it uses.
     pub fn bytes(&self) -> usize {
-        // A day takes 8 bytes; climate, months and blocks come to some thousand.
+        // A day takes 8 bytes. Climate, months and blocks take some thousand.
         let record = self.gauge.record();
         let days = record.first().zip(record.last()).map_or(0, |(first, last)| last.since(first) + 1);
         let roofs: usize = self.catchments().iter().map(|asked| asked.catchment.bytes()).sum();
@@ -127,8 +129,7 @@ impl GaugeModel {
         Ok(catchment)
     }
 
-    /// The runoff that may come off a kind of roof after a day; absent without a climate. That of earlier days is
-    /// forgotten.
+    /// Possible runoff off a kind of roof after a day; absent without a climate. That of earlier days is dropped.
     pub fn forthcoming(&self, roof: &engine::Roof, as_of: NaiveDate) -> Result<Option<Arc<Forthcoming>>> {
         let alike = |other: &engine::Roof| {
             other.wetting_loss_mm == roof.wetting_loss_mm && other.coefficient == roof.coefficient
@@ -163,11 +164,12 @@ impl GaugeModel {
         match basis {
             ClimateBasis::Record if years < 5.0 => {
                 advice.push(format!(
-                    "{years:.1} years of daily rain are few; twelve monthly normals beside them would narrow the windows."
+                    "{years:.1} years of daily rain are few. Twelve monthly normals as well would narrow the \
+                     windows."
                 ));
             }
             ClimateBasis::Normals => {
-                advice.push("A daily record would make the accumulated figures exact.".to_owned());
+                advice.push("Daily readings would make the accumulated figures exact.".to_owned());
             }
             _ => {}
         }
@@ -182,7 +184,7 @@ impl GaugeModel {
     }
 }
 
-/// A gauge model as it stood on a day.
+/// A gauge model with the readings up to a day.
 pub(crate) fn until_day(gauge_model: &Arc<GaugeModel>, day: NaiveDate) -> Arc<GaugeModel> {
     match gauge_model.through() {
         Some(last) if last > day => Arc::new(gauge_model.until(day)),

@@ -1,4 +1,4 @@
-//! The components in service on a day, with what visits did and found until then.
+//! The components in service on a day, with what visits did and found by then.
 
 use crate::domain::base::ids::{ComponentId, VisitId};
 use crate::domain::model::component::{Component, ComponentFacts};
@@ -12,26 +12,26 @@ use chrono::NaiveDate;
 use eavesward_engine as engine;
 use std::collections::HashMap;
 
-/// A component in service, with its history up to the day asked for.
+/// A component in service, with its history up to the day of the forecast.
 pub struct InService<'a> {
-    /// Its id, if it is registered.
+    /// Id of the component, if it is registered.
     pub id: Option<ComponentId>,
     /// What is known of it.
     pub facts: &'a ComponentFacts,
     /// The last day on which each duty was done.
     pub done: HashMap<Duty, NaiveDate>,
-    /// What visits saw to, oldest first.
+    /// What visits did and found, oldest first.
     pub seen: Vec<VisitedItem<'a>>,
-    /// The components that were in its place before it, latest first: what they let through still lies in the tank.
+    /// The components that it replaced, latest first. What they let through is still in the tank.
     pub before: Vec<Self>,
 }
 
-/// One duty of a component that a visit saw to.
+/// One duty that a visit did or inspected on a component.
 #[derive(Clone, Copy)]
 pub struct VisitedItem<'a> {
     /// The visit.
     pub visit: VisitId,
-    /// Its day.
+    /// The day of the visit.
     pub on: NaiveDate,
     /// What was found and done.
     pub item: &'a VisitItem,
@@ -44,8 +44,8 @@ impl<'a> InService<'a> {
         Self { id: Some(component.id), facts, done: HashMap::new(), seen: Vec::new(), before: Vec::new() }
     }
 
-    /// The day from which a duty counted at first. Water reaches a part from the commissioning on; sunlight from the
-    /// installation.
+    /// The day from which a duty counts before it is first done. Water reaches a part from the day the system is
+    /// commissioned; sunlight reaches it from the day it is installed.
     pub fn start(&self, duty: Duty, commissioned_on: Option<NaiveDate>) -> NaiveDate {
         match commissioned_on {
             Some(day) if duty != Duty::ReplaceCoupling => day.max(self.facts.installed_on),
@@ -53,21 +53,23 @@ impl<'a> InService<'a> {
         }
     }
 
-    /// The day of the last routine care before the service knew of the part, for duties that it stands for.
+    /// The day of the last routine care before registration, for duties that belong to it.
     ///
-    /// "Served" stands for the routine care of a part. It says nothing of work that is done once in years or by season:
-    /// counting it there would forget a coupling's years in the sun, or skip a winter's draining.
+    /// Work that is done once in years or by the season does not belong to it. Otherwise a coupling would lose its
+    /// years in the sun, or a winter's draining would be skipped.
     pub fn served(&self, duty: Duty) -> Option<NaiveDate> {
         self.facts.last_served_on.filter(|_| duty.facts().is_routine)
     }
 
-    /// The days on which a chamber that is emptied by hand was empty, as far as anybody said: this one and those before it.
+    /// The days on which a chamber that is emptied by hand is known to have been empty. This includes the chambers
+    /// that it replaced.
     ///
-    /// Judgement: a part whose last service is given was drained in time before, one without was not drained since its
-    /// installation but on the days that were logged.
+    /// Judgement: if the last service of a part is given, it was drained in time until then. If not, it was drained
+    /// only on the days that visits logged.
     pub fn drained(&self) -> Vec<engine::Day> {
         let mut days = Vec::new();
-        // One that emptied itself before was emptied in time, which is what counts before the first of these days.
+        // A chamber before it that emptied itself was always empty in time. The engine assumes the same before the
+        // first of these days.
         let by_hand =
             |one: &&Self| matches!(one.facts.part, Part::FirstFlushDiverter { emptying: Emptying::Hand, .. });
         for one in std::iter::once(self).chain(&self.before).take_while(by_hand) {
@@ -84,9 +86,9 @@ impl<'a> InService<'a> {
 /// The days from which a duty of a part counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct CountsFrom {
-    /// The one at first.
+    /// The first one, which counts until the duty is first done.
     pub start: NaiveDate,
-    /// The one today: that of the last service, or the first.
+    /// The one on the day of the forecast: that of the last service, or the first.
     pub today: NaiveDate,
 }
 
@@ -94,18 +96,18 @@ pub struct CountsFrom {
 pub(crate) fn since(component: &InService<'_>, duty: Duty, start: NaiveDate, as_of: NaiveDate) -> Since {
     let served = component.served(duty).filter(|day| *day <= as_of);
     let done = component.done.get(&duty).copied().max(served);
-    // New rubber has new bands: they settle again, and are looked at a month after.
+    // New rubber has new bands. They settle again, and are inspected after a month.
     if duty == Duty::CheckBands
         && let Some(&replaced) = component.done.get(&Duty::ReplaceCoupling)
         && done.is_none_or(|done| done <= replaced)
     {
         return Since { day: replaced.max(start), done_before: false };
     }
-    // A service logged before the start (a part kept in a shed, say) does not set the clock back.
+    // A service before the start (of a part kept in a shed, for example) does not count.
     Since { day: done.map_or(start, |day| day.max(start)), done_before: done.is_some() }
 }
 
-/// What visits through a day saw to, by component, oldest first: that is how the visits come.
+/// What visits up to a day did and found, by component, oldest first. The visits come in that order.
 pub(crate) fn seen_by_component(
     inputs: &Inputs,
     through: NaiveDate,

@@ -1,8 +1,10 @@
 //! What visits taught about one limit.
 //!
-//! Every finding on a component's own duty (and measured depths of sediment) is held against what the part had taken since
-//! it was last clean, as the record now tells it; nothing is kept between forecasts, so that a corrected visit gives the
-//! forecast of a history that never had the error.
+//! Findings on a component's own duty count, and so do measured depths of sediment. Each is compared with what the
+//! part had accumulated since it was last clean.
+//!
+//! That figure is computed from the present record. Nothing is stored between forecasts, so a corrected visit gives
+//! the forecast as if the error had never been made.
 
 use crate::domain::base::error::Result;
 use crate::domain::model::duty::Duty;
@@ -17,28 +19,28 @@ use eavesward_engine as engine;
 use engine::learning::{BY_EYE_LOG_SD, Inspection, Learned, MEASURED_LOG_SD, Rate, Start, TaughtNothing};
 use engine::{Meter, learning};
 
-/// The largest relative doubt of an exposure that the engine takes.
+/// The largest relative doubt of an exposure that the engine accepts.
 const MOST_CV: f64 = 2.0;
 
-/// A limit after everything that was found.
+/// A limit, with everything that was learned from findings.
 pub struct LearnedLimit {
-    /// The belief on the day asked for.
+    /// The rate on the day of the forecast.
     pub rate: Rate,
-    /// How many findings taught something.
+    /// Number of findings that taught something.
     pub findings: usize,
-    /// Each of them.
+    /// What each finding taught.
     pub lessons: Vec<Lesson>,
-    /// The day from which the accumulated amount counts.
+    /// The day from which the accumulated figure counts.
     pub since: NaiveDate,
     /// Share of the limit that was left on that day.
     pub left_share: f64,
-    /// The day on which it was found past its limit, if nobody has seen to it since.
+    /// The day on which it was found past its limit; absent if it was cleaned since.
     pub past_limit_on: Option<NaiveDate>,
-    /// Whether somebody cleaned it since, on a day that nobody noted.
+    /// Whether it was cleaned since, on a day that was not recorded.
     pub cleaned_on_unknown_day: bool,
 }
 
-/// Learns the limit of a duty from the visits up to the day asked for.
+/// Learns the limit of a duty from the visits up to the day of the forecast.
 pub fn learn(
     rule: &Rule<'_>,
     meter: &Meter<'_>,
@@ -78,7 +80,7 @@ pub fn learn(
     }
     history.served_before(as_of);
     let prior = Rate::of(rule.prior.limit);
-    // A prior is about a part that nobody has looked at, however long it has been there: it does not drift.
+    // The prior is for a part that was never inspected, of any age. So it does not drift.
     let first = inspections.first().map_or(to_day(counts.start), |inspection| inspection.day);
     let learned = learning::learn(prior, first, rule.drift_per_year, &inspections)?;
     let left_share = match history.clean {
@@ -96,14 +98,14 @@ pub fn learn(
     })
 }
 
-/// The largest share of a limit that a cleaning leaves, as the engine wants it: under 1.
+/// The largest share of a limit that can be left by a cleaning. The engine needs less than 1.
 const MOST_LEFT: f64 = 0.99;
 
-/// The last service, as the visits go by.
+/// The last service, as the visits are read in order.
 struct ServiceHistory {
     since: NaiveDate,
     clean: Start,
-    /// When it was first found past its limit since.
+    /// When it was first found past its limit after that service.
     past_limit_on: Option<NaiveDate>,
     served: Option<NaiveDate>,
 }
@@ -118,7 +120,7 @@ impl ServiceHistory {
         Self { since: start, clean: Start::Clean, past_limit_on: None, served }
     }
 
-    /// Takes in the service that was done before the service knew of the part.
+    /// Applies the service before registration, if it was on this day or earlier.
     fn served_before(&mut self, day: NaiveDate) {
         if let Some(served) = self.served.filter(|served| *served <= day) {
             if served >= self.since {
@@ -134,11 +136,13 @@ fn lessons(learned: &Learned, inspections: &[Inspection], sources: &[(Look, Find
         let (look, finding) = *sources.get(step.inspection)?;
         let remark = match step.taught_nothing {
             Some(why) => Some(why_nothing(why).to_owned()),
-            None if step.held_back => {
-                Some("One finding may at most double the limit; the rest has to be found again.".to_owned())
-            }
+            None if step.held_back => Some(
+                "One finding can at most double the limit. Another such finding can raise it further."
+                    .to_owned(),
+            ),
             None if step.wild > 0.5 => Some(
-                "It lies far from what was believed, so it counts as a slip as likely as not until it is found again."
+                "It is far from what was expected, so it is more likely a mistake. It counts more if it is \
+                 found again."
                     .to_owned(),
             ),
             None => None,
@@ -160,19 +164,22 @@ fn lessons(learned: &Learned, inspections: &[Inspection], sources: &[(Look, Find
 
 const fn why_nothing(why: TaughtNothing) -> &'static str {
     match why {
-        TaughtNothing::NoExposure => "The part had taken nothing since it was clean, so it taught nothing.",
+        TaughtNothing::NoExposure => {
+            "The part had accumulated nothing since it was clean, so the finding taught nothing."
+        }
         TaughtNothing::CleanedOnUnknownDay => {
-            "Somebody had cleaned it on a day that nobody noted, so finding little taught nothing."
+            "The part had been cleaned on an unknown day, so finding little taught nothing."
         }
         TaughtNothing::LessThanWasLeft => {
-            "Less was found than the last cleaning had left, so one of the two is wrong and it taught nothing."
+            "Less was found than the last cleaning had left. One of the two is wrong, so the finding taught \
+             nothing."
         }
-        TaughtNothing::AnyRateFits => "Any limit would have led to this finding, so it taught nothing.",
+        TaughtNothing::AnyRateFits => "This finding fits any limit, so it taught nothing.",
         TaughtNothing::RateIsKnown => "The limit is known exactly, so there is nothing to learn.",
     }
 }
 
-/// What the next finding would be worth after an accumulated amount; absent where nothing is to be learned.
+/// What the next finding would teach at an accumulated figure; absent when there is nothing to learn.
 pub fn next_finding(rate: Rate, taken: f64, duty: Duty) -> Result<Option<NextFinding>> {
     if rate.sd == 0.0 {
         return Ok(None);

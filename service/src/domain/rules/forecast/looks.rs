@@ -1,4 +1,4 @@
-//! What one visit says of a duty: what was found before anything was done, and what was done.
+//! What one visit says about a duty: the finding before the work, and the work.
 
 use crate::domain::base::ids::VisitId;
 use crate::domain::model::duty::Duty;
@@ -8,27 +8,27 @@ use chrono::NaiveDate;
 use eavesward_engine as engine;
 use engine::learning;
 
-/// Whether a finding on one duty speaks of the limit of another one.
+/// Whether a finding on one duty says something about the limit of another one.
 pub fn speaks_of(found_on: Duty, limit_of: Duty) -> bool {
     found_on == limit_of || (found_on == Duty::MeasureSediment && limit_of == Duty::RemoveSediment)
 }
 
-/// What one visit says of a limit: what was found before anything was done, and what was done.
+/// What one visit says about a limit: the finding before the work, and the work.
 #[derive(Clone, Copy, Debug)]
 pub struct Look {
     /// The visit.
     pub visit: VisitId,
-    /// Its day.
+    /// The day of the visit.
     pub on: NaiveDate,
-    /// What was found; of several findings the depth, which was measured, or the first.
+    /// What was found. Of several findings, it is the measured depth, or else the first.
     pub finding: Option<Finding>,
-    /// If it was cleaned, what share of the limit was left.
+    /// The share of the limit that a cleaning left; absent if it was not cleaned.
     pub cleaned: Option<f64>,
-    /// Whether somebody had cleaned it before, on a day that nobody noted.
+    /// Whether it had been cleaned before, on a day that was not recorded.
     pub cleaned_meanwhile: bool,
 }
 
-/// What visits say of the limit of a duty, a visit a look, oldest first.
+/// What visits say about the limit of a duty, one look for each visit, oldest first.
 pub fn looks(seen: &[VisitedItem<'_>], duty: Duty) -> Vec<Look> {
     let mut looks: Vec<Look> = Vec::new();
     for seen in seen.iter().filter(|seen| speaks_of(seen.item.duty, duty)) {
@@ -55,7 +55,7 @@ pub fn looks(seen: &[VisitedItem<'_>], duty: Duty) -> Vec<Look> {
     looks
 }
 
-/// A finding as the engine takes it; depths are held against the limit of the prior.
+/// A finding in the engine's type. A depth becomes a share of the prior's limit.
 pub fn found(finding: Finding, limit: f64) -> learning::Finding {
     match finding {
         Finding::Nothing => learning::Finding::NOTHING,

@@ -1,8 +1,11 @@
-//! Forecasts: what a system's parts have taken, and when each duty falls due.
+//! Forecasts: what a system's parts have accumulated, and when each duty falls due.
 //!
-//! `system` forecasts every duty of the components in `history`, over a `system_model` made of `model_inputs` and a
-//! `gauge_model`. `duty_rules` says what each duty counts, `learned` what visits taught, `predict` when the limit is reached,
-//! `due_dates` what the calendar adds. `answered` holds findings against past forecasts.
+//! `system` forecasts every duty of the components in `history`. It uses a `system_model`, which is made from
+//! `model_inputs` and a `gauge_model`.
+//!
+//! For each duty, `duty_rules` says what accumulates, and `learned` what visits taught about the limit. `predict`
+//! says when the limit is reached, and `due_dates` adds the dates of the calendar. `answered` compares findings
+//! with past forecasts.
 
 pub mod answered;
 pub mod chamber;

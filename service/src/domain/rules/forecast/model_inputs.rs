@@ -1,4 +1,4 @@
-//! What the model of a system is made from.
+//! The inputs of a system's model.
 
 use crate::domain::model::duty_settings::DutySettings;
 use crate::domain::model::inputs::Inputs;
@@ -7,18 +7,18 @@ use crate::domain::model::roof::Roof;
 use crate::domain::rules::forecast::gauge_model::GaugeModel;
 use chrono::NaiveDate;
 
-/// Where a system stands and what is known of the air there.
+/// Where a system is, and what is known of the air there.
 #[derive(Clone, Copy, Debug)]
 pub struct Location {
-    /// Degrees north.
+    /// Degrees north of the equator.
     pub latitude_deg: f64,
     /// Metres above sea level.
     pub elevation_m: f64,
-    /// What the months are like but for the rain.
+    /// What is known of the months apart from the rain.
     pub months: Months,
 }
 
-/// What a system model is made of.
+/// The inputs of a system's model.
 pub struct ModelInputs<'a> {
     /// The place.
     pub place: Location,
@@ -26,20 +26,21 @@ pub struct ModelInputs<'a> {
     pub roof: &'a Roof,
     /// The rain.
     pub gauge_model: &'a GaugeModel,
-    /// Litres a day.
+    /// Water drawn, in litres a day.
     pub demand_l_per_day: f64,
-    /// The day on which the system went into service; that of its oldest part when nobody said.
+    /// The day on which the system went into service; if absent, the day its oldest part was installed.
     pub commissioned_on: Option<NaiveDate>,
-    /// The day asked for.
+    /// The day of the forecast.
     pub as_of: NaiveDate,
-    /// The account's own ceilings and tolerances.
+    /// The account's own longest intervals and tolerances.
     pub settings: &'a DutySettings,
-    /// Whether to explain everything.
+    /// Whether to compute curves and lessons as well.
     pub in_full: bool,
 }
 
 impl<'a> ModelInputs<'a> {
-    /// A stored system on a day. `in_full` asks for curves and lessons, which rows of a task list leave out.
+    /// The inputs for a stored system on a day. `in_full` asks for curves and lessons, which a list of tasks does
+    /// not need.
     pub fn of_system(
         inputs: &'a Inputs,
         gauge_model: &'a GaugeModel,

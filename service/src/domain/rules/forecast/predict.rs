@@ -1,4 +1,4 @@
-//! The duties that have an accumulated amount: what the engine says of them, and why.
+//! The duties that have an accumulated figure: what the engine predicts for them, and why.
 
 use crate::domain::base::error::Result;
 use crate::domain::model::duty::Duty;
@@ -19,7 +19,8 @@ use chrono::NaiveDate;
 use eavesward_engine as engine;
 use engine::{Outcome, Question};
 
-/// Predicts a duty that falls due at a chance of `tolerance`; absent for duties without an accumulated amount.
+/// Predicts a duty that falls due when its chance of being past the limit reaches `tolerance`; absent for duties
+/// without an accumulated figure.
 pub fn predict(
     model: &SystemModel<'_>,
     component: &InService<'_>,
@@ -38,7 +39,7 @@ pub fn predict(
             earliest = Some(predicted);
             continue;
         };
-        // Two clocks run in parallel; the earlier one counts.
+        // Light and heat age a coupling in parallel, and the earlier date counts.
         let sooner = |on: Option<NaiveDate>| on.unwrap_or(NaiveDate::MAX);
         let (first, second) =
             if sooner(predicted.on) < sooner(other.on) { (predicted, other) } else { (other, predicted) };
@@ -125,7 +126,7 @@ fn by_rule(
         Some(found_on) => (Some(reached_by(window, found_on)), Some(CERTAIN)),
         None => (window, (!needs_rain).then_some(answer.chance)),
     };
-    // What was seen needs no curve.
+    // What was found needs no curve.
     let curve = if window.is_some() && model.in_full && taught.past_limit_on.is_none() {
         answer.curve()?
     } else {
@@ -148,11 +149,11 @@ fn by_rule(
     Ok(Predicted { prediction, on, reasons, past_limit: taught.past_limit_on.is_some() })
 }
 
-/// The chances of what was seen.
+/// The chances of a limit that was found to be passed.
 const CERTAIN: engine::Chance =
     engine::Chance { today: 1.0, in_7_days: 1.0, in_30_days: 1.0, in_90_days: 1.0 };
 
-/// A window of a limit that was seen to be passed on a day.
+/// The window of a limit that was found to be passed on a day.
 fn reached_by(window: Option<Window>, found_on: NaiveDate) -> Window {
     let end = |on: Option<NaiveDate>| Some(on.map_or(found_on, |on| on.min(found_on)));
     Window {

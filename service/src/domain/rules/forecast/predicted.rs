@@ -1,4 +1,4 @@
-//! What the engine says of one duty.
+//! What the engine predicts for one duty.
 
 use crate::domain::model::forecast::Prediction;
 use crate::domain::model::reason::Reason;
@@ -10,14 +10,14 @@ pub const HORIZON_YEARS: u32 = 60;
 /// The same in days.
 pub const HORIZON_DAYS: i32 = 21_915;
 
-/// What the engine said of a duty.
+/// What the engine predicts for one duty.
 pub struct Predicted {
-    /// To be shown.
+    /// What is shown to readers.
     pub prediction: Prediction,
-    /// The day on which the chance passes the tolerance.
+    /// The day on which the chance of being past the limit passes the tolerance.
     pub on: Option<NaiveDate>,
     /// Why.
     pub reasons: Vec<Reason>,
-    /// Whether it was found past its limit, and is due for that.
+    /// Whether it was found past its limit, and is due because of that.
     pub past_limit: bool,
 }

@@ -10,13 +10,13 @@ use chrono::NaiveDate;
 use eavesward_engine as engine;
 use engine::{Note, Outcome};
 
-/// What the later of two clocks says.
+/// The date by the other of light and heat, which is later.
 pub(crate) fn clock_reason(other: &Predicted) -> Option<Reason> {
     let clock = other.prediction.clock?;
     Some(Reason::OtherClock { clock, on: other.on, years: HORIZON_YEARS })
 }
 
-/// What measured depths say of sediment that is computed from the rain: how fast it really gathers.
+/// How fast sediment gathers by the measured depths, compared with what the rain suggests.
 pub(crate) fn measured_reason(prediction: &Prediction) -> Option<Reason> {
     let (limit, accumulated) = (&prediction.limit, prediction.accumulated.as_ref()?);
     let share = limit.prior_value / limit.value;
@@ -27,7 +27,7 @@ pub(crate) fn measured_reason(prediction: &Prediction) -> Option<Reason> {
     })
 }
 
-/// What the share of solids that the diverter takes rests on.
+/// What is assumed about the solids that the diverter keeps out of the tank.
 pub(crate) fn diverter_reason(model: &SystemModel<'_>) -> Option<Reason> {
     let chamber = model.chamber.as_ref()?;
     Some(if chamber.blocked_since().is_some() {
@@ -54,7 +54,7 @@ pub(crate) fn taught_reason(taught: &LearnedLimit, limit: &Limit) -> Option<Reas
     })
 }
 
-/// The accumulated figure beside its limit.
+/// The accumulated figure and its limit.
 pub(crate) fn accumulated_reason(accumulated: &Accumulated, limit: &Limit, since: NaiveDate) -> Reason {
     Reason::Accumulated {
         accumulated: three_digits(accumulated.value),
@@ -74,7 +74,7 @@ pub(crate) fn outcome_reasons(
     as_of: NaiveDate,
 ) -> Vec<Reason> {
     let mut reasons = Vec::new();
-    // An own tolerance may have a fraction of a percent.
+    // The account's own tolerance can have a fraction of a percent.
     let percent = (tolerance * 1000.0).round() / 10.0;
     match answer.outcome {
         Outcome::NeedsRain => {}

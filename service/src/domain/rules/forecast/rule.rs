@@ -1,4 +1,4 @@
-//! What one duty counts: its exposure, the prior of its limit, and the unit.
+//! What accumulates for one duty: the exposure, the prior of its limit, and the unit.
 
 use crate::domain::model::part::{Clock, Emptying, Part};
 use crate::domain::rules::forecast::chamber::DiverterChamber;
@@ -6,33 +6,33 @@ use eavesward_engine as engine;
 use engine::learning::DRIFT_PER_YEAR;
 use engine::{Exposure, Prior, limit};
 
-/// What a duty's accumulated amount counts.
+/// What accumulates for a duty.
 pub struct Rule<'a> {
-    /// The exposure.
+    /// What the part is exposed to.
     pub exposure: Exposure<'a>,
-    /// Where it wants care.
+    /// The limit before any finding.
     pub prior: Prior,
-    /// The unit, for people.
+    /// The unit that people read.
     pub unit: &'static str,
-    /// Variance that the logarithm of its rate gains in a year.
+    /// How much the variance of the logarithm of its rate grows in a year.
     pub drift_per_year: f64,
-    /// Which of a coupling's two clocks it is.
+    /// Whether it counts light or heat, for a coupling.
     pub clock: Option<Clock>,
 }
 
 impl<'a> Rule<'a> {
-    /// What changes its rate as trees grow and roofs age.
+    /// A rule whose rate changes as trees grow and roofs age.
     pub fn filling(exposure: Exposure<'a>, prior: Prior, unit: &'static str) -> Self {
         Self { exposure, prior, unit, drift_per_year: DRIFT_PER_YEAR, clock: None }
     }
 
-    /// What does not change its rate as trees grow and roofs age.
+    /// A rule whose rate stays the same.
     pub fn steady(exposure: Exposure<'a>, prior: Prior, unit: &'static str) -> Self {
         Self { drift_per_year: 0.0, ..Self::filling(exposure, prior, unit) }
     }
 }
 
-/// What clogs a diverter that empties itself.
+/// What clogs a diverter that empties itself; absent for one that is emptied by hand.
 pub fn clogging<'a>(part: &Part, chamber: &'a DiverterChamber) -> Option<Rule<'a>> {
     let Part::FirstFlushDiverter { emptying, .. } = part else { return None };
     match emptying {

@@ -1,4 +1,5 @@
-//! What no sum over days can tell: the tank's best day, the seal of a trap, and water that stands warm.
+//! What cannot be found by adding up days: the best day to empty the tank, the water seal of a trap, and mosquitoes
+//! in warm water that stands.
 
 use crate::domain::base::error::Result;
 use crate::domain::model::forecast::{Accumulated, BestDay, CurvePoint, Limit, Prediction};
@@ -13,31 +14,31 @@ use engine::heat::MonthlyClock;
 use engine::supply::{EVAPORATION_LOG_SD, Supply};
 use engine::{mosquito, trap};
 
-/// Days over which a best day is looked for: a whole year has every season.
+/// Days over which a best day is searched: a whole year has every season.
 const SEARCH_DAYS: u64 = 365;
 
-/// How near the window has to be for a task to name its best day. Judgement: half a year is planned ahead for.
+/// A task names its best day if its window begins within this many days. Judgement: people plan half a year ahead.
 const TASK_AHEAD_DAYS: u64 = 182;
 
 /// Points of the curve of a seal.
 const CURVE_POINTS: usize = 25;
 
-/// The deepest seal that the engine follows, mm. A deeper one dries on the same days as one of this depth that loses as
-/// much less.
+/// The deepest water seal that the engine simulates, mm. A deeper one is scaled to this depth, and its loss by the
+/// same share, so that it dries on the same days.
 const DEEPEST_SEAL_MM: f64 = 500.0;
 
-/// The day inside the window on which the tank is best emptied; absent without a tank to follow, or when the window
-/// begins more than two years ahead.
+/// The day inside the window on which the tank is best emptied. Absent without a tank to simulate, or when the
+/// window begins more than two years ahead.
 pub fn best_day(model: &SystemModel<'_>, predicted: &Predicted) -> Result<Option<BestDay>> {
     let Some(window) = predicted.prediction.window else { return Ok(None) };
     let Some(early) = window.early_on else { return Ok(None) };
     let from = early.max(model.as_of);
     let Some(year) = from.checked_add_days(Days::new(SEARCH_DAYS)) else { return Ok(None) };
-    // A window that has passed leaves the whole year to choose from.
+    // If the window is over, the whole year can be chosen from.
     let late = window.late_on.filter(|late| *late > model.as_of);
     let to = late.map_or(year, |late| late.min(year)).max(from);
-    // A task list has no use for a day that is years ahead, and following every tank every day would cost more than all the
-    // rest.
+    // A list of tasks does not need a day that is years ahead. Simulating every tank every day would cost more than
+    // everything else.
     let ahead = if model.in_full { engine::supply::AHEAD_DAYS as u64 } else { TASK_AHEAD_DAYS };
     if from >= model.as_of + Days::new(ahead) {
         return Ok(None);
@@ -53,13 +54,13 @@ pub fn best_day(model: &SystemModel<'_>, predicted: &Predicted) -> Result<Option
     }))
 }
 
-/// The reason that names it.
+/// The reason that names the best day.
 pub fn best_day_reason(best: &BestDay) -> Reason {
     let lost_l = three_digits(best.water_lost_l);
     Reason::TankLowest { on: best.on, lost_l, in_wet_season: best.in_wet_season }
 }
 
-/// The seal of an overflow trap that was last filled by hand or checked on a day.
+/// The water seal of an overflow trap that was last filled by hand or checked on a day.
 pub fn trap(
     model: &SystemModel<'_>,
     seal_depth_mm: f64,
@@ -88,7 +89,7 @@ pub fn trap(
     Ok(predicted)
 }
 
-/// A seal that the tank fills again when it overflows.
+/// A water seal that the tank fills again when it overflows.
 fn followed(
     model: &SystemModel<'_>,
     supply: &Supply,
@@ -107,7 +108,7 @@ fn followed(
     if outlook.chance.today > 0.0 {
         let before = dried(model, seal_depth_mm, full_on, evaporation)?;
         let today = outlook.chance.today;
-        // What is ahead begins today; a chance that was passed before was passed on its own day.
+        // The simulation begins today. A chance that was already passed keeps the day on which it was passed.
         let passed = |chance: f64| before.day_of_chance(chance).filter(|_| chance <= today);
         predicted.on = passed(tolerance).and_then(to_date).or(predicted.on);
         window.early = passed(0.1).or(window.early);
@@ -133,7 +134,8 @@ fn followed(
     Ok(predicted)
 }
 
-/// A seal since it was last full, had nothing filled it again: on which day each chance that it is gone was passed.
+/// A water seal since it was last full, if nothing filled it again: the day on which each chance that it has dried
+/// was passed.
 fn dried(
     model: &SystemModel<'_>,
     seal_depth_mm: f64,
@@ -152,7 +154,7 @@ fn dried(
     })?)
 }
 
-/// A seal that nothing fills again, for want of a tank or of rain to follow.
+/// A water seal that nothing fills again, because there is no tank or no rain to simulate.
 fn unfollowed(
     model: &SystemModel<'_>,
     seal_depth_mm: f64,
@@ -218,7 +220,7 @@ fn seal(
     Predicted { prediction, on: None, reasons, past_limit: false }
 }
 
-/// What to say of a chamber that stands full since a day of the warm season.
+/// The reason about mosquitoes in a chamber that is full since a day; absent if they cannot develop.
 pub fn mosquitoes(model: &SystemModel<'_>, full: NaiveDate) -> Result<Option<Reason>> {
     let Some(mean_c) = &model.mean_c else { return Ok(None) };
     let out = mosquito::first_emergence(to_day(full), mean_c)?.and_then(to_date);

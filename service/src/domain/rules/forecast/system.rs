@@ -1,4 +1,4 @@
-//! One system's forecast: every component's duties, each with its date and what decided it.
+//! The forecast of one system: every duty of every component, with its date and what decided it.
 
 use crate::domain::base::error::Result;
 use crate::domain::model::duty::{DecidedBy, Duty};
@@ -12,7 +12,7 @@ use crate::domain::rules::forecast::system_model::SystemModel;
 use crate::domain::rules::forecast::{due_dates, predict};
 use chrono::NaiveDate;
 
-/// Forecasts components behind one roof.
+/// Forecasts all duties of the components below one roof.
 pub fn forecast(inputs: &ModelInputs<'_>, components: &[InService<'_>]) -> Result<Vec<DutyForecast>> {
     let model = SystemModel::new(inputs, components)?;
     let mut duties = Vec::new();
@@ -47,7 +47,7 @@ pub(crate) fn forecast_duty(
     let mut reasons = Vec::new();
     let mut prediction: Option<Prediction> = None;
     let counts = CountsFrom { start, today: since.day };
-    // Every duty with an accumulated amount has a tolerance.
+    // Every duty with an accumulated figure has a tolerance.
     if let Some(tolerance) = figures.tolerance
         && let Some(predicted) = predict::predict(model, component, duty, tolerance, counts)?
     {
@@ -62,7 +62,7 @@ pub(crate) fn forecast_duty(
         reasons.push(dated.reason);
     }
     reasons.extend(season.wanting);
-    // On a tie the first one stands: a prediction says more than a ceiling.
+    // Of several equal dates the first one counts: a prediction says more than a longest interval.
     let decided = dates.into_iter().min_by_key(|(on, _)| *on);
     if decided.is_none() {
         reasons.push(Reason::NoDate);

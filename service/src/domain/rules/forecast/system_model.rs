@@ -1,4 +1,4 @@
-//! A system as the engine takes it: place, roof, rain, what stands between the roof and the tank, and the tank.
+//! A system in the engine's types: place, roof, rain, the tank, and what is between roof and tank.
 
 use crate::domain::base::error::Result;
 use crate::domain::model::component::ComponentFacts;
@@ -21,15 +21,15 @@ use engine::{Catchment, Day, Exposure, Meter, Setting, Stretch};
 use std::cell::OnceCell;
 use std::sync::Arc;
 
-/// What a forecast is made of, beside the components.
+/// What a forecast is made from, apart from the components.
 pub struct SystemModel<'a> {
     /// The place.
     pub site: engine::Site,
-    /// Monthly mean temperatures.
+    /// Monthly mean temperatures, degrees Celsius.
     pub mean_c: Option<[f64; 12]>,
-    /// Monthly mean minima.
+    /// Monthly mean minima, degrees Celsius.
     pub minimum_c: Option<[f64; 12]>,
-    /// Monthly evaporation, mm per day.
+    /// Monthly evaporation, mm a day.
     pub evaporation: Option<[f64; 12]>,
     /// The roof.
     pub roof: engine::Roof,
@@ -37,23 +37,23 @@ pub struct SystemModel<'a> {
     pub gauge_model: &'a GaugeModel,
     /// The runoff off roofs of this kind.
     pub catchment: Arc<Catchment>,
-    /// What stands ahead of the tank, if anything: all chambers as one, with the times when they took nothing.
+    /// All chambers ahead of the tank as one, with the times when they held nothing back; absent if there are none.
     pub chamber: Option<DiverterChamber>,
-    /// Each diverter's own chamber as it is when its hole is open.
+    /// Each diverter's own chamber, with its hole open.
     own_chambers: Vec<OwnChamber<'a>>,
-    /// The floor of all tanks together: solids spread over them by area, judgement.
+    /// Area of the floors of all tanks together. Solids spread over them by area. Judgement.
     pub tank_floor_m2: f64,
     /// The tank, if there is one.
     tank: Option<Tank>,
-    /// Litres a day.
+    /// Water drawn, in litres a day.
     pub demand_l_per_day: f64,
-    /// The day from which water came.
+    /// The day from which water reached the system.
     in_use_since: NaiveDate,
-    /// The day asked for.
+    /// The day of the forecast.
     pub as_of: NaiveDate,
-    /// The account's own ceilings and tolerances.
+    /// The account's own longest intervals and tolerances.
     pub settings: &'a DutySettings,
-    /// Whether to explain everything; rows of a task list leave out curves and lessons.
+    /// Whether to compute curves and lessons as well. A list of tasks does not need them.
     pub in_full: bool,
     supply: OnceCell<Option<Supply>>,
 }
@@ -64,25 +64,25 @@ struct OwnChamber<'a> {
     chamber: DiverterChamber,
 }
 
-/// What is taken of a tank, or of several together.
+/// Size of a tank, or of several together.
 struct TankSize {
     capacity_l: f64,
     floor_m2: f64,
 }
 
-/// What was found and done at a diverter's hole on a day.
+/// What a visit found and did at a diverter's hole.
 struct HoleEvent {
     on: NaiveDate,
-    /// Whether it was found blocked, if anybody looked.
+    /// Whether it was found blocked; absent if it was not inspected.
     blocked: Option<bool>,
     /// Whether it was cleared.
     done: bool,
-    /// Whether it had been cleared in between, on a day nobody noted.
+    /// Whether it had been cleared before, on a day that was not recorded.
     cleared_meanwhile: bool,
 }
 
 impl<'a> SystemModel<'a> {
-    /// Puts a system before its rain.
+    /// Makes the model of a system with its rain.
     pub fn new(inputs: &ModelInputs<'a>, components: &[InService<'a>]) -> Result<Self> {
         let ModelInputs { place, gauge_model, as_of, .. } = *inputs;
         let roof = inputs.roof.to_engine();
@@ -94,7 +94,7 @@ impl<'a> SystemModel<'a> {
             }
             _ => None,
         });
-        // Several tanks are linked, and fill and empty as one.
+        // Several tanks are connected, so they fill and empty as one.
         let all = tanks.reduce(|one, other| TankSize {
             capacity_l: one.capacity_l + other.capacity_l,
             floor_m2: one.floor_m2 + other.floor_m2,
@@ -126,13 +126,14 @@ impl<'a> SystemModel<'a> {
         Ok(model)
     }
 
-    /// The chamber of a diverter as it is when its hole is open.
+    /// The chamber of a diverter, with its hole open.
     pub fn own_chamber(&self, component: &InService<'_>) -> Option<&DiverterChamber> {
         let own = self.own_chambers.iter().find(|own| std::ptr::eq(own.diverter, component.facts));
         own.map(|own| &own.chamber)
     }
 
-    /// All chambers as one: the largest stands for how they empty and when they were blocked; what trickles away adds up.
+    /// All chambers as one. The largest decides how they empty and when they were blocked. The flows that trickle
+    /// away are added.
     fn chambers(&self, components: &[InService<'_>]) -> Result<Option<DiverterChamber>> {
         let (mut total_mm, mut trickle_mm) = (0.0, 0.0);
         let mut largest: Option<(DiverterChamber, &InService<'_>)> = None;
@@ -149,7 +150,7 @@ impl<'a> SystemModel<'a> {
         let Some((mut chamber, component)) = largest else { return Ok(None) };
         let blocked = self.blocked_with_predecessors(component, &chamber)?;
         chamber.found_blocked = !blocked.is_empty();
-        // Water went to the tank unhindered before there was a diverter.
+        // Before there was a diverter, all water went to the tank.
         let all = components.iter().filter(|one| self.own_chamber(one).is_some());
         let installed = all.flat_map(|one| one.before.iter().chain([one])).map(|one| one.facts.installed_on);
         let first = installed.min().unwrap_or(component.facts.installed_on);
@@ -163,7 +164,7 @@ impl<'a> SystemModel<'a> {
         Ok(Some(chamber))
     }
 
-    /// When the hole was blocked of a diverter or of one before it in its place, whose blockage went with it.
+    /// When the hole of a diverter was blocked, or that of one that it replaced. A replacement ends a blockage.
     fn blocked_with_predecessors(
         &self,
         component: &InService<'_>,
@@ -184,10 +185,10 @@ impl<'a> SystemModel<'a> {
         Ok(stretches)
     }
 
-    /// When a diverter's hole was blocked, as far as visits found it so.
+    /// When a diverter's hole was blocked, if visits found it so.
     ///
-    /// Nobody saw the day on which it happened: the middle of what the limit says about the time since it was last
-    /// cleared stands for it.
+    /// The day on which it blocked is not known. Instead, the limit gives the likely days since it was last
+    /// cleared, and their middle is used.
     fn blocked(&self, component: &InService<'_>, chamber: &DiverterChamber) -> Result<Vec<Stretch>> {
         let duty = Duty::ClearWeepHole;
         let mut stretches: Vec<Stretch> = Vec::new();
@@ -208,11 +209,11 @@ impl<'a> SystemModel<'a> {
             match (blocked, open) {
                 (Some(true), None) => {
                     let from = self.blocked_from(component, chamber, cleared, on)?;
-                    // Nobody saw it block, but it was open when somebody last looked.
+                    // The day is not known, but it was open at the last inspection.
                     let from = seen_open.map_or(from, |open| from.max(to_day(open).plus(1))).min(to_day(on));
                     stretches.push(Stretch { from, to: done.then(|| to_day(on)) });
                 }
-                // Found open again although nobody cleared it, or cleared.
+                // It was cleared, or was found open again although no clearing is known.
                 (blocked, Some(stretch)) if done || cleared_meanwhile || blocked == Some(false) => {
                     stretch.to = Some(to_day(on));
                 }
@@ -242,7 +243,7 @@ impl<'a> SystemModel<'a> {
         Ok(from.unwrap_or(found))
     }
 
-    /// A meter of an exposure.
+    /// The meter of an exposure.
     pub fn meter<'s>(&'s self, exposure: Exposure<'s>) -> Result<Meter<'s>> {
         Ok(Meter::new(&Setting {
             site: &self.site,
@@ -253,7 +254,7 @@ impl<'a> SystemModel<'a> {
         })?)
     }
 
-    /// The tank as it may go on; absent without a tank or a climate.
+    /// Possible futures of the tank; absent without a tank or a climate.
     pub fn supply(&self) -> Result<Option<&Supply>> {
         if let Some(supply) = self.supply.get() {
             return Ok(supply.as_ref());
