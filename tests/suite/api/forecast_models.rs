@@ -262,7 +262,7 @@ async fn eggs_in_a_seal_become_mosquitoes_where_it_is_warm(app: &App) {
             Some(out) => {
                 assert!(
                     said(&one).contains(&format!(
-                        "mosquitoes from eggs laid today would fly about {}",
+                        "those from eggs laid today would fly about {}",
                         day_in_words(out)
                     )),
                     "{one}"

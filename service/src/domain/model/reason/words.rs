@@ -62,10 +62,8 @@ fn sentence(reason: &Reason) -> Sentence {
             .count("years", u64::from(*years), "year", "years")
             .say("."),
         Reason::NoRain => of("no_rain").say("It never rains in this record, so the limit is never reached."),
-        Reason::NoExposure => {
-            of("no_exposure").say("Nothing that wears or clogs the part reaches it here, so it never comes to \
-             its limit.")
-        }
+        Reason::NoExposure => of("no_exposure")
+            .say("Nothing that wears or clogs the part reaches it, so the limit is never reached."),
         Reason::BeyondHorizon { years } => of("beyond_horizon")
             .say("The limit is not reached within ")
             .count("years", u64::from(*years), "year", "years")
@@ -190,7 +188,7 @@ fn sentence(reason: &Reason) -> Sentence {
         Reason::TrapEndScreen => of("trap_end_screen")
             .say("The end screen keeps insects out while the tank overflows: inspect it, too."),
         Reason::MosquitoesFromTrap { on } => of("mosquitoes_from_trap")
-            .say("The water stays warm enough for mosquitoes: mosquitoes from eggs laid today would fly about ")
+            .say("The water stays warm enough for mosquitoes: those from eggs laid today would fly about ")
             .day("on", *on)
             .say("."),
         Reason::MosquitoesFromChamber { since, from, passed } => of("mosquitoes_from_chamber")

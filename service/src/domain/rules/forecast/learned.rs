@@ -34,7 +34,7 @@ pub struct LearnedLimit {
     pub since: NaiveDate,
     /// Share of the limit that was left on that day.
     pub left_share: f64,
-    /// The day on which it was found past its limit; absent if it was cleaned since.
+    /// The day on which it was found past its limit; absent if it was cleaned or found below its limit since.
     pub past_limit_on: Option<NaiveDate>,
     /// Whether it was cleaned since, on a day that was not recorded.
     pub cleaned_on_unknown_day: bool,
