@@ -1,5 +1,6 @@
 //! Request bodies: JSON with errors that name the field, and rain files.
 
+use super::decode;
 use super::problem::ApiError;
 use actix_web::dev::Payload;
 use actix_web::http::header;
@@ -62,16 +63,9 @@ pub fn too_large(error: &actix_web::Error) -> actix_web::Error {
 pub fn read<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, ApiError> {
     // A list of bare values would be taken for the fields in their order, names unseen.
     if !bytes.trim_ascii_start().starts_with(b"{") {
-        return Err(malformed(".", "the body has to be a JSON object"));
+        return Err(malformed("", "the body has to be a JSON object"));
     }
-    let mut reader = serde_json::Deserializer::from_slice(bytes);
-    let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
-        let path = error.path().to_string();
-        let message = error.into_inner().to_string();
-        malformed(&path, &message)
-    })?;
-    reader.end().map_err(|error| malformed(".", &error.to_string()))?;
-    Ok(value)
+    decode::from_slice(bytes).map_err(|decode::Unreadable { field, message }| malformed(&field, &message))
 }
 
 /// Reads JSON and refuses what the reader would take in another shape than the document shows: deep inside, too, a list of
@@ -86,8 +80,8 @@ fn read_strictly<T: DeserializeOwned + Serialize>(bytes: &[u8]) -> Result<T, Api
             value
         }
     };
-    let as_sent: Value = serde_json::from_slice(bytes).map_err(|error| malformed(".", &error.to_string()))?;
-    let as_meant = serde_json::to_value(&value).map_err(|error| malformed(".", &error.to_string()))?;
+    let as_sent: Value = serde_json::from_slice(bytes).map_err(|error| malformed("", &error.to_string()))?;
+    let as_meant = serde_json::to_value(&value).map_err(|error| malformed("", &error.to_string()))?;
     match mismatch(&as_sent, &as_meant, "") {
         Some(mismatch) => Err(malformed(&mismatch.path, &format!("{} is expected here", mismatch.expected))),
         None => Ok(value),
@@ -211,9 +205,8 @@ fn mismatch(sent: &Value, meant: &Value, path: &str) -> Option<Mismatch> {
 
 fn malformed(path: &str, message: &str) -> ApiError {
     let detail = "The body is not JSON of the shape this path takes; /docs shows it.";
-    let field = if path == "." || path == "?" { String::new() } else { path.to_owned() };
     let mut refusal = ApiError::new(ProblemCode::MalformedBody, detail);
-    refusal.errors.push(FieldProblem { field, message: message.to_owned() });
+    refusal.errors.push(FieldProblem { field: path.to_owned(), message: message.to_owned() });
     refusal
 }
 

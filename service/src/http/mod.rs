@@ -8,6 +8,7 @@ mod access;
 mod access_log;
 mod body;
 mod conditional;
+mod decode;
 mod idempotent;
 mod negotiate;
 pub mod openapi;

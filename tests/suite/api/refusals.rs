@@ -1,12 +1,15 @@
 //! Wrong bodies: everything that is wrong is named, by its path, at once.
 
-use super::scenario::{component, gauge, place, property, system, three};
+use super::scenario::{component, gauge, id_of, items, place, property, system, texts, three};
 use crate::support::app::{App, Reply, over_both};
 use serde_json::{Value, json};
 
 over_both! {
     an_unknown_field_is_refused_by_its_name;
     a_wrong_type_is_refused_by_its_path;
+    a_refused_date_is_named_and_shown;
+    a_refused_parameter_is_named_and_shown;
+    a_list_of_words_is_read_as_the_document_says;
     wrong_values_are_all_named_at_once;
     a_time_zone_has_to_be_one;
     texts_are_checked;
@@ -14,6 +17,9 @@ over_both! {
     an_id_that_is_none_is_refused;
     far_days_and_strange_cursors_are_no_failure;
 }
+
+/// The id of nothing.
+const NOBODY: &str = "00000000-0000-4000-8000-000000000000";
 
 /// A body with one field set, by JSON pointer.
 fn with(mut body: Value, pointer: &str, value: Value) -> Value {
@@ -59,10 +65,10 @@ async fn an_unknown_field_is_refused_by_its_name(app: &App) {
     let rights = rights(app).await;
     let nested = [
         ("/v1/systems", "/roof/colour", "roof.colour"),
-        ("/v1/systems", "/components/1/part/colour", "components[1].part"),
-        ("/v1/systems", "/components/1/part/emptying/colour", "components[1].part"),
+        ("/v1/systems", "/components/1/part/colour", "components[1].part.colour"),
+        ("/v1/systems", "/components/1/part/emptying/colour", "components[1].part.emptying.colour"),
         ("/v1/visits", "/items/0/colour", "items[0].colour"),
-        ("/v1/visits", "/items/0/finding/colour", "items[0].finding"),
+        ("/v1/visits", "/items/0/finding/colour", "items[0].finding.colour"),
         ("/v1/forecast", "/rain/0/colour", "rain[0].colour"),
     ];
     for (path, pointer, field) in nested {
@@ -86,7 +92,17 @@ async fn a_wrong_type_is_refused_by_its_path(app: &App) {
         ("/v1/systems", "/commissioned_on", json!("1 May 2025"), "commissioned_on"),
         ("/v1/systems", "/components/2/installed_on", json!(20_250_101), "components[2].installed_on"),
         ("/v1/systems", "/components/0", json!([]), "components[0]"),
+        ("/v1/systems", "/components/0/part/area_m2", json!("wide"), "components[0].part.area_m2"),
+        (
+            "/v1/systems",
+            "/components/1/part/emptying/hole_mm",
+            json!([2]),
+            "components[1].part.emptying.hole_mm",
+        ),
+        ("/v1/systems", "/components/1/part/emptying/by", json!("wind"), "components[1].part.emptying.by"),
+        ("/v1/systems", "/components/2/part/kind", json!("kettle"), "components[2].part.kind"),
         ("/v1/visits", "/items/0/done", json!("yes"), "items[0].done"),
+        ("/v1/visits", "/items/0/finding/found", json!("gold"), "items[0].finding.found"),
         ("/v1/forecast", "/rain/0/rain_mm", json!("1"), "rain[0].rain_mm"),
     ];
     for (path, pointer, value, field) in cases {
@@ -98,7 +114,124 @@ async fn a_wrong_type_is_refused_by_its_path(app: &App) {
     let mut missing = property();
     missing.as_object_mut().expect("an object").remove("longitude_deg");
     let reply = app.send("POST", "/v1/properties", &missing).await;
-    assert!(reply.problem("malformed_body")["errors"][0].to_string().contains("longitude_deg"));
+    assert_eq!(reply.fields("malformed_body"), ["longitude_deg"]);
+    let screen = component("screen", json!({"kind": "debris_screen"}));
+    let missing = with(system("", "", three()), "/components/0", screen);
+    let missing = with(with(missing, "/property_id", json!(NOBODY)), "/gauge_id", json!(NOBODY));
+    let reply = app.send("POST", "/v1/systems", &missing).await;
+    assert_eq!(reply.fields("malformed_body"), ["components[0].part.area_m2"]);
+}
+
+/// The message of the only refused field; it never speaks of lines and columns.
+fn message(reply: &Reply, code: &str) -> String {
+    let problem = reply.problem(code);
+    let message = problem["errors"][0]["message"].as_str().expect("a message").to_owned();
+    assert!(!reply.text.contains("column") && !message.contains("line"), "{}", reply.text);
+    message
+}
+
+async fn a_refused_date_is_named_and_shown(app: &App) {
+    let rights = rights(app).await;
+    let wrong =
+        ["2026-13-01", "2026-02-30", "1 May 2026", "2026-3", "01/05/2026", "2026-03-01T00:00:00Z", ""];
+    for (path, pointer, field) in [
+        ("/v1/systems", "/commissioned_on", "commissioned_on"),
+        ("/v1/systems", "/components/2/installed_on", "components[2].installed_on"),
+        ("/v1/systems", "/components/1/last_served_on", "components[1].last_served_on"),
+        ("/v1/visits", "/visited_on", "visited_on"),
+        ("/v1/forecast", "/as_of", "as_of"),
+        ("/v1/forecast", "/rain/0/date", "rain[0].date"),
+    ] {
+        let body = &rights.iter().find(|(known, _)| known == path).expect("a right body").1;
+        for wrong in wrong {
+            let reply = app.send("POST", path, &with(body.clone(), pointer, json!(wrong))).await;
+            assert_eq!(reply.fields("malformed_body"), [field], "{path} {wrong:?}: {}", reply.text);
+            let expected = format!("{wrong:?} is not a date such as 2026-03-07");
+            assert_eq!(message(&reply, "malformed_body"), expected, "{path}");
+        }
+    }
+    let key =
+        with(json!({"name": "tablet", "scopes": ["read"]}), "/expires_at", json!("2026-13-01T00:00:00Z"));
+    let reply = app.send("POST", "/v1/keys", &key).await;
+    assert_eq!(reply.fields("malformed_body"), ["expires_at"]);
+    let expected = "\"2026-13-01T00:00:00Z\" is not an instant such as 2026-03-07T12:00:00Z";
+    assert_eq!(message(&reply, "malformed_body"), expected);
+    // Rain is judged day by day.
+    let gauge = id_of(&app.post("/v1/gauges", &gauge()).await);
+    let days = json!({"days": [{"date": "2026-02-01", "rain_mm": 1.0}, {"date": "2026-13-01", "rain_mm": 1.0},
+        {"date": "2026-02-02"}, {"date": "2026-02-03", "rain_mm": "1"}]});
+    let report = app.send("PUT", &format!("/v1/gauges/{gauge}/rain"), &days).await.expect(200);
+    assert_eq!(
+        texts(report["refused"].as_array().expect("refusals"), "reason"),
+        [
+            "date: \"2026-13-01\" is not a date such as 2026-03-07",
+            "rain_mm: missing field `rain_mm`",
+            "rain_mm: invalid type: string \"1\", expected f64",
+        ],
+        "{report}"
+    );
+}
+
+async fn a_refused_parameter_is_named_and_shown(app: &App) {
+    let place = place(app, three()).await;
+    let rain = format!("/v1/gauges/{}/rain", place.gauge);
+    let forecast = format!("/v1/systems/{}/forecast", place.system_id());
+    for (path, field) in [
+        ("/v1/tasks", "from"),
+        ("/v1/visits", "to"),
+        ("/v1/digest", "from"),
+        ("/v1/rounds", "from"),
+        (rain.as_str(), "to"),
+        (forecast.as_str(), "as_of"),
+    ] {
+        for wrong in ["2026-13-01", "2026-02-30", "tomorrow", ""] {
+            let reply = Reply::of(app.request("GET", &format!("{path}?{field}={wrong}"))).await;
+            assert_eq!(reply.fields("malformed_parameter"), [field], "{path}: {}", reply.text);
+            let expected = format!("{wrong:?} is not a date such as 2026-03-07");
+            assert_eq!(message(&reply, "malformed_parameter"), expected, "{path}");
+        }
+    }
+    for (path, field) in [
+        ("/v1/tasks?limit=many", "limit"),
+        ("/v1/tasks?system_id=nine", "system_id"),
+        ("/v1/visits?include_withdrawn=maybe", "include_withdrawn"),
+        ("/v1/tasks?from=2026-01-01&from=2026-01-02", "from"),
+    ] {
+        let reply = Reply::of(app.request("GET", path)).await;
+        assert_eq!(reply.fields("malformed_parameter"), [field], "{path}: {}", reply.text);
+        message(&reply, "malformed_parameter");
+    }
+    let days = json!({"days": []});
+    for field in ["layout", "accumulated"] {
+        let reply = app.send("PUT", &format!("{rain}?{field}=both"), &days).await;
+        assert_eq!(reply.fields("malformed_parameter"), [field], "{}", reply.text);
+        assert!(message(&reply, "malformed_parameter").contains("both"), "{}", reply.text);
+    }
+    let reply = Reply::of(app.request("DELETE", &format!("{rain}?from=2026-01-01"))).await;
+    assert_eq!(reply.fields("malformed_parameter"), ["to"], "{}", reply.text);
+}
+
+async fn a_list_of_words_is_read_as_the_document_says(app: &App) {
+    let place = place(app, three()).await;
+    app.refresh().await;
+    let count = |page: Value| items(&page).len();
+    let all = count(app.get("/v1/tasks?state=resting,near,due,late").await);
+    assert!(all > 0 && all == count(app.get(&format!("/v1/tasks?system_id={}", place.system_id())).await));
+    for (path, field) in [
+        ("/v1/tasks?state=", "state"),
+        ("/v1/tasks?state=near,", "state"),
+        ("/v1/tasks?state=Near", "state"),
+        ("/v1/reminders?kind=", "kind"),
+        ("/v1/reminders?kind=due,,late", "kind"),
+        ("/v1/rounds?off_weekdays=", "off_weekdays"),
+        ("/v1/rounds?off_weekdays=TUE", "off_weekdays"),
+        ("/v1/rounds?off_weekdays=monday", "off_weekdays"),
+        ("/v1/rounds?off_dates=", "off_dates"),
+        ("/v1/rounds?off_dates=2026-04-03,2026-13-01", "off_dates"),
+    ] {
+        let reply = Reply::of(app.request("GET", path)).await;
+        assert_eq!(reply.fields("invalid"), [field], "{path}: {}", reply.text);
+    }
 }
 
 async fn wrong_values_are_all_named_at_once(app: &App) {
@@ -127,8 +260,7 @@ async fn wrong_values_are_all_named_at_once(app: &App) {
     let path = format!("/v1/gauges/{}", place.gauge);
     assert_eq!(app.put(&path, 1, &wrong).await.fields("invalid"), all);
 
-    let nobody = "00000000-0000-4000-8000-000000000000";
-    let mut wrong = system(nobody, nobody, three());
+    let mut wrong = system(NOBODY, NOBODY, three());
     wrong["name"] = json!("\t");
     wrong["commissioned_on"] = json!("1850-01-01");
     wrong["demand_l_per_day"] = json!(-1.0);

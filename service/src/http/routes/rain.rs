@@ -10,6 +10,7 @@ use crate::domain::use_cases::rain;
 use crate::http::access::{Reader, Writer};
 use crate::http::body::{media_type, read, too_large};
 use crate::http::conditional::{json, page};
+use crate::http::decode;
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
 use actix_web::http::header;
@@ -123,7 +124,8 @@ fn from_json(bytes: &[u8]) -> Result<RainOffer, ApiError> {
     let readings = loose.days.into_iter().enumerate().map(|(index, day)| {
         let date = day.get("date").and_then(serde_json::Value::as_str).map(str::to_owned);
         let reading = if day.is_object() {
-            serde_json::from_value::<wire::RainDay>(day).map(Into::into).map_err(|error| error.to_string())
+            let read = decode::from_value::<wire::RainDay>(&day).map(Into::into);
+            read.map_err(|decode::Unreadable { field, message }| format!("{field}: {message}"))
         } else {
             // A list of two would be read as the fields in their order.
             Err("it is not an object with date and rain_mm".to_owned())

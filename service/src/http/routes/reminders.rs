@@ -1,6 +1,5 @@
 //! Reminders.
 
-use crate::domain::base::error::Error;
 use crate::domain::base::ids::{PropertyId, SystemId};
 use crate::domain::context::Context;
 use crate::domain::model::reminder::{ReminderFilter, ReminderKind};
@@ -8,7 +7,7 @@ use crate::domain::use_cases::reminders;
 use crate::http::access::Reader;
 use crate::http::conditional::hashed;
 use crate::http::problem::ApiError;
-use crate::http::query::Query;
+use crate::http::query::{Query, entries};
 use crate::http::wire::reminder::feed;
 use actix_web::{HttpRequest, HttpResponse, web};
 use eavesward_contract as wire;
@@ -29,9 +28,6 @@ pub struct RemindersQuery {
     /// Entries of this system.
     pub system_id: Option<Uuid>,
     /// Entries that tell of one of these, set apart by commas: `coming`, `due`, `late`, `moved`, `done`, `withdrawn`.
-    #[param(
-        pattern = r"^ *(coming|due|late|moved|done|withdrawn) *(, *(coming|due|late|moved|done|withdrawn) *)*$"
-    )]
     pub kind: Option<String>,
     /// The most entries to give, 1 to 500; 100 when absent.
     pub limit: Option<u32>,
@@ -55,21 +51,14 @@ pub async fn pull(
     let filter = ReminderFilter {
         property_id: query.property_id.map(PropertyId),
         system_id: query.system_id.map(SystemId),
-        kinds: kinds(query.kind.as_deref())?,
+        kinds: entries(
+            "kind",
+            query.kind.as_deref(),
+            "one of coming, due, late, moved, done, withdrawn",
+            ReminderKind::parse,
+        )?,
     };
     let after = query.after.as_deref();
     let pulled = reminders::pull(&cx, caller.0, &filter, after, query.limit, query.wait).await?;
     hashed(&req, &feed(caller.0, pulled))
-}
-
-fn kinds(text: Option<&str>) -> Result<Vec<ReminderKind>, ApiError> {
-    let words = text.into_iter().flat_map(|text| text.split(',')).map(|word| word.trim_matches(' '));
-    words
-        .map(|word| {
-            ReminderKind::parse(word).ok_or_else(|| {
-                let message = format!("{word:?} is not one of coming, due, late, moved, done, withdrawn");
-                Error::field("kind", message).into()
-            })
-        })
-        .collect()
 }

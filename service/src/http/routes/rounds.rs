@@ -1,6 +1,5 @@
 //! Rounds.
 
-use crate::domain::base::error::Error;
 use crate::domain::base::ids::{PropertyId, RoundId, SystemId};
 use crate::domain::context::Context;
 use crate::domain::model::round::RoundFilter;
@@ -11,10 +10,10 @@ use crate::http::body::Json;
 use crate::http::conditional::{compound, hashed, page};
 use crate::http::idempotent::{Reply, once};
 use crate::http::problem::ApiError;
-use crate::http::query::Query;
+use crate::http::query::{Query, entries};
 use crate::http::wire::round::report;
 use actix_web::{HttpRequest, HttpResponse, web};
-use chrono::NaiveDate;
+use chrono::{NaiveDate, Weekday};
 use eavesward_contract as wire;
 use serde::Deserialize;
 use uuid::Uuid;
@@ -35,9 +34,6 @@ pub struct ProposalQuery {
     /// Tasks of this system alone.
     pub system_id: Option<Uuid>,
     /// Days of the week on which nobody works, set apart by commas, such as `sat,sun`; none when absent.
-    #[param(
-        pattern = r"^[\s,]*((mon|tue|wed|thu|fri|sat|sun)(\s*,[\s,]*(mon|tue|wed|thu|fri|sat|sun))*[\s,]*)?$"
-    )]
     pub off_weekdays: Option<String>,
     /// Dates on which nobody works, set apart by commas, such as `2026-04-03,2026-04-06`; none when absent.
     pub off_dates: Option<String>,
@@ -80,12 +76,14 @@ pub struct RoundsQuery {
 
 impl ProposalQuery {
     fn ask(&self) -> Result<ProposalRequest, ApiError> {
-        let off_weekdays = comma_separated(self.off_weekdays.as_deref(), "off_weekdays", |word| {
-            word.parse().map_err(|_| format!("{word:?} is not one of mon, tue, wed, thu, fri, sat, sun"))
+        let weekdays = self.off_weekdays.as_deref();
+        let known = "one of mon, tue, wed, thu, fri, sat, sun";
+        let off_weekdays = entries("off_weekdays", weekdays, known, |word| {
+            WEEKDAYS.iter().find(|(known, _)| *known == word).map(|(_, day)| *day)
         })?;
-        let off_dates = comma_separated(self.off_dates.as_deref(), "off_dates", |word| {
-            word.parse().map_err(|_| format!("{word:?} is not a date such as 2026-04-03"))
-        })?;
+        let known = "a date such as 2026-04-03";
+        let off_dates =
+            entries("off_dates", self.off_dates.as_deref(), known, |word| word.parse::<NaiveDate>().ok())?;
         Ok(ProposalRequest {
             from: self.from,
             to: self.to,
@@ -104,16 +102,16 @@ impl ProposalQuery {
     }
 }
 
-/// Reads words set apart by commas.
-fn comma_separated<T>(
-    text: Option<&str>,
-    field: &str,
-    read: impl Fn(&str) -> Result<T, String>,
-) -> Result<Vec<T>, ApiError> {
-    let words =
-        text.into_iter().flat_map(|text| text.split(',')).map(str::trim).filter(|word| !word.is_empty());
-    words.map(|word| read(word).map_err(|message| Error::field(field, message).into())).collect()
-}
+/// The days of the week, by the words that stand for them.
+pub const WEEKDAYS: [(&str, Weekday); 7] = [
+    ("mon", Weekday::Mon),
+    ("tue", Weekday::Tue),
+    ("wed", Weekday::Wed),
+    ("thu", Weekday::Thu),
+    ("fri", Weekday::Fri),
+    ("sat", Weekday::Sat),
+    ("sun", Weekday::Sun),
+];
 
 /// Put tasks together into rounds
 ///

@@ -10,7 +10,7 @@ use crate::domain::use_cases::tasks;
 use crate::http::access::{SystemReader, known_word};
 use crate::http::conditional::{hashed, page};
 use crate::http::problem::ApiError;
-use crate::http::query::Query;
+use crate::http::query::{Query, entries};
 use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::NaiveDate;
 use eavesward_contract as wire;
@@ -32,7 +32,6 @@ pub struct TasksQuery {
     #[param(inline)]
     pub component_kind: Option<wire::ComponentKind>,
     /// Those in one of these states, set apart by commas: `resting`, `near`, `due`, `late`.
-    #[param(pattern = r"^ *(resting|near|due|late) *(, *(resting|near|due|late) *)*$")]
     pub state: Option<String>,
     /// Those due up to so many days from today, what is due already included: an ISO 8601 duration in days or weeks,
     /// such as `P7D`. Not together with `from` or `to`.
@@ -92,7 +91,12 @@ fn filter(cx: &Context, query: &TasksQuery) -> Result<TaskFilter, ApiError> {
         property_id: query.property_id.map(PropertyId),
         system_id: query.system_id.map(SystemId),
         kind,
-        states: states(query.state.as_deref())?,
+        states: entries(
+            "state",
+            query.state.as_deref(),
+            "one of resting, near, due, late",
+            task::State::parse,
+        )?,
         from,
         to,
     })
@@ -111,18 +115,6 @@ pub(super) fn day_range(cx: &Context, within: Option<&str>, given: DayRange) -> 
         return Err(Error::field("within", "send either within, or from and to").into());
     }
     Ok(DayRange { from: None, to: clock::last_day(cx.clock.now(), days(within)?) })
-}
-
-fn states(text: Option<&str>) -> Result<Vec<task::State>, ApiError> {
-    let words = text.into_iter().flat_map(|text| text.split(',')).map(|word| word.trim_matches(' '));
-    words
-        .map(|word| {
-            task::State::parse(word).ok_or_else(|| {
-                let message = format!("{word:?} is not one of resting, near, due, late");
-                Error::field("state", message).into()
-            })
-        })
-        .collect()
 }
 
 /// Whole days of an ISO 8601 duration: `P7D`, `P2W`.
