@@ -46,5 +46,6 @@ pub fn configure(cfg: &mut ServiceConfig, cx: web::Data<Context>, slots: web::Da
             ApiError::new(ProblemCode::MalformedParameter, detail).into()
         }))
         .configure(router::configure)
+        .configure(routes::docs::configure)
         .configure(routes::service::configure);
 }

@@ -212,10 +212,20 @@ async fn the_pages_need_nothing_from_elsewhere(app: &App) {
         }
     }
     assert!(parts >= 3, "the page has scripts and styles:\n{}", page.text);
-    let settings = Reply::of(app.anonymous("GET", "/docs/swagger-initializer.js")).await;
+    let start = Reply::of(app.anonymous("GET", "/docs/start.js")).await;
+    assert!(start.text.contains("/openapi.json") && !start.text.contains("https://"), "{}", start.text);
+    // It has a title and an icon of its own, and no bar with those of the viewer.
+    assert!(page.text.contains("<title>Eavesward API</title>"), "{}", page.text);
+    assert!(start.text.contains("\"BaseLayout\""), "{}", start.text);
+    let icon = Reply::of(app.anonymous("GET", "/docs/favicon.svg")).await;
     assert!(
-        settings.text.contains("/openapi.json") && !settings.text.contains("https://"),
+        icon.header("content-type").starts_with("image/svg") && icon.text.contains("<svg"),
         "{}",
-        settings.text
+        icon.text
     );
+    for theirs in
+        ["index.html", "swagger-initializer.js", "swagger-ui-standalone-preset.js", "favicon-32x32.png"]
+    {
+        Reply::of(app.anonymous("GET", &format!("/docs/{theirs}"))).await.problem("not_found");
+    }
 }

@@ -4,6 +4,7 @@ pub mod accounts;
 pub mod calendars;
 pub mod components;
 pub mod digest;
+pub mod docs;
 pub mod duties;
 pub mod forecasts;
 pub mod gauges;

@@ -9,7 +9,6 @@ use actix_web::http::Method;
 use actix_web::web::{self, ServiceConfig};
 use actix_web::{HttpRequest, HttpResponse};
 use eavesward_contract::ProblemCode;
-use utoipa_swagger_ui::{Config, SwaggerUi};
 
 /// Ask whether it lives
 ///
@@ -55,13 +54,10 @@ pub async fn document(req: HttpRequest, document: web::Data<ServedDocument>) -> 
     tagged(&req, &document.tag, document.text.clone())
 }
 
-/// What the document leaves out: the front page, what problems mean, and the document's page, which needs nothing from
-/// elsewhere.
+/// What the document leaves out: the front page and what problems mean. A path that nobody knows ends here, too.
 pub fn configure(cfg: &mut ServiceConfig) {
     cfg.service(at("/", vec![(Method::GET, web::to(front))]))
         .service(at("/problems/{code}", vec![(Method::GET, web::to(problem))]))
-        .service(web::redirect("/docs", "/docs/"))
-        .service(SwaggerUi::new("/docs/{_:.*}").config(Config::from("/openapi.json")))
         .default_service(web::to(nothing));
 }
 
