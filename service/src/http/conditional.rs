@@ -2,8 +2,8 @@
 
 use super::problem::ApiError;
 use crate::domain::base::paging::ListPage;
-use actix_web::http::StatusCode;
 use actix_web::http::header::{self, EntityTag};
+use actix_web::http::{Method, StatusCode};
 use actix_web::{HttpRequest, HttpResponse};
 use base64::{Engine as _, engine::general_purpose::URL_SAFE_NO_PAD};
 use eavesward_contract::{Page, ProblemCode};
@@ -31,7 +31,8 @@ pub fn text(req: &HttpRequest, media_type: &str, body: String) -> HttpResponse {
 
 fn tagged_as(req: &HttpRequest, media_type: &str, tag: &str, body: String) -> HttpResponse {
     let tag = EntityTag::new_strong(tag.to_owned());
-    let mut response = if matches(req, &tag) {
+    // What was changed is always shown: a write is never answered that nothing changed.
+    let mut response = if req.method() == Method::GET && matches(req, &tag) {
         HttpResponse::new(StatusCode::NOT_MODIFIED)
     } else {
         HttpResponse::Ok().content_type(media_type).body(body)

@@ -21,20 +21,18 @@ const NAME: &str = "Idempotency-Key";
 pub struct Reply(Answer);
 
 impl Reply {
-    /// Something new, with its path and version.
-    pub fn created(location: String, version: i64, value: &impl Serialize) -> Result<Self, ApiError> {
-        let (etag, location) = (Some(format!("\"{version}\"")), Some(location));
-        Ok(Self(Answer { status: 201, etag, location, body: json(value)? }))
+    /// Something new, with its path and the version if it has one.
+    pub fn created(
+        location: String,
+        version: impl Into<Option<i64>>,
+        value: &impl Serialize,
+    ) -> Result<Self, ApiError> {
+        Ok(Self(Answer { status: 201, etag: tag(version), location: Some(location), body: json(value)? }))
     }
 
-    /// Something done to a thing that has a version.
-    pub fn done(version: i64, value: &impl Serialize) -> Result<Self, ApiError> {
-        Ok(Self(Answer {
-            status: 200,
-            etag: Some(format!("\"{version}\"")),
-            location: None,
-            body: json(value)?,
-        }))
+    /// Something done to a thing, with its version if it has one.
+    pub fn done(version: impl Into<Option<i64>>, value: &impl Serialize) -> Result<Self, ApiError> {
+        Ok(Self(Answer { status: 200, etag: tag(version), location: None, body: json(value)? }))
     }
 
     /// The answer as it is sent.
@@ -51,6 +49,10 @@ impl Reply {
         }
         response.body(self.0.body)
     }
+}
+
+fn tag(version: impl Into<Option<i64>>) -> Option<String> {
+    version.into().map(|version| format!("\"{version}\""))
 }
 
 /// Reads the key of a request, if it has one.

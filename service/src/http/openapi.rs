@@ -2,16 +2,24 @@
 
 mod bounds;
 mod constraints;
+mod examples;
+mod headers;
+mod lists;
+mod problems;
 mod samples;
 mod variants;
+mod webhooks;
 
 use super::table::{WITH_KEY, table};
 use eavesward_contract as wire;
 use utoipa::OpenApi;
-use utoipa::openapi::path::{Operation, ParameterIn};
+use utoipa::openapi::path::{HttpMethod, Operation, ParameterIn};
 use utoipa::openapi::schema::Schema;
 use utoipa::openapi::security::{Http, HttpAuthScheme, SecurityScheme};
-use utoipa::openapi::{ContentBuilder, Ref, RefOr, ResponseBuilder};
+use utoipa::openapi::{RefOr, ServerBuilder};
+
+/// What is said of the one server.
+const SERVER: &str = "The service that gave this document. Tools that read a copy of it need its address";
 
 /// The document without its paths, which come from the table.
 #[derive(OpenApi)]
@@ -83,24 +91,23 @@ fn complete(api: &mut utoipa::openapi::OpenApi) {
     bounds::bound_fields(&mut components.schemas);
     constraints::no_repeats(&mut components.schemas);
     constraints::refer_to_items(&mut components.schemas);
-    for (name, sample) in samples::by_schema() {
-        if let Some(RefOr::T(Schema::Object(object))) = components.schemas.get_mut(name) {
-            object.examples = vec![sample];
-        }
-    }
+    headers::define(components);
+    problems::define(components);
+    api.servers = Some(vec![ServerBuilder::new().url("/").description(Some(SERVER)).build()]);
+    api.webhooks = Some(webhooks::webhooks());
     variants::name_kinds(&mut components.schemas);
     for (path, item) in &mut api.paths.paths {
         let guarded = path.starts_with(WITH_KEY);
-        if guarded || path.starts_with("/calendars/") {
+        if guarded || path.starts_with("/calendars/") || path == "/openapi.json" {
             item.get.iter_mut().for_each(constraints::describe_etag);
         }
         let operations = [
-            (&mut item.get, false),
-            (&mut item.post, true),
-            (&mut item.put, false),
-            (&mut item.delete, false),
+            (&mut item.get, HttpMethod::Get),
+            (&mut item.post, HttpMethod::Post),
+            (&mut item.put, HttpMethod::Put),
+            (&mut item.delete, HttpMethod::Delete),
         ];
-        for (operation, post) in operations {
+        for (operation, method) in operations {
             let Some(operation) = operation else { continue };
             for parameter in operation.parameters.iter_mut().flatten() {
                 if let RefOr::T(parameter) = parameter {
@@ -111,12 +118,15 @@ fn complete(api: &mut utoipa::openapi::OpenApi) {
                 operation.security =
                     Some(vec![utoipa::openapi::SecurityRequirement::new::<_, [&str; 0], &str>("key", [])]);
             }
-            if post && guarded && path != "/v1/forecast" {
+            if method == HttpMethod::Post && guarded && path != "/v1/forecast" {
                 repeatable(operation);
             }
+            lists::describe_lists(operation);
             bounds::bound_parameters(operation);
             constraints::describe_if_match(operation);
-            problems(path, operation, guarded, post);
+            problems::name_problems(path, &method, operation);
+            headers::name_headers(path, &method, operation);
+            examples::show(operation);
         }
     }
     variants::open_answers(api);
@@ -150,55 +160,4 @@ fn repeatable(operation: &mut Operation) {
         .description(Some("Carries the request out once, however often it is sent within 24 hours"))
         .schema(Some(schema));
     operation.parameters.get_or_insert_default().push(RefOr::T(parameter.build()));
-}
-
-fn problems(path: &str, operation: &mut Operation, guarded: bool, post: bool) {
-    let parameters = operation.parameters.iter().flatten().filter_map(|parameter| match parameter {
-        RefOr::T(parameter) => Some(parameter),
-        RefOr::Ref(_) => None,
-    });
-    let parameters: Vec<_> = parameters.collect();
-    let has = |place: ParameterIn| parameters.iter().any(|parameter| parameter.parameter_in == place);
-    let (in_path, in_query) = (has(ParameterIn::Path), has(ParameterIn::Query));
-    let if_match = parameters.iter().any(|parameter| parameter.name == "If-Match");
-    let body = operation.request_body.is_some();
-    let mut add = |status: &str, description: &str| {
-        let problem = Ref::from_schema_name("Problem");
-        let content = ContentBuilder::new().schema(Some(problem)).build();
-        let response = ResponseBuilder::new()
-            .description(description)
-            .content("application/problem+json", content)
-            .build();
-        operation.responses.responses.entry(status.to_owned()).or_insert(RefOr::T(response));
-    };
-    if guarded {
-        add("401", "No key, or one that is unknown, revoked or expired");
-        add("403", "The key lacks the scope");
-        add("500", "The service failed");
-        add("503", "The database cannot be reached");
-    }
-    if in_path || in_query || body || post {
-        add("400", "A parameter or the body could not be read");
-        add("422", "Some values are not allowed");
-    }
-    let digest = path.starts_with("/v1/digest");
-    if digest {
-        add("406", "Not a media type that can be made");
-    }
-    if in_path && !digest {
-        add("404", "No such thing in this account");
-    }
-    if if_match {
-        add("412", "Changed by someone else since it was read");
-        add("428", "If-Match is needed");
-    }
-    if body {
-        add("413", "The body is too large");
-        add("415", "Not a media type that this path reads");
-    }
-    // What was done already, what is still used, and a withdrawn visit that somebody corrects.
-    let in_the_way = if_match && (!body || path == "/v1/visits/{id}");
-    if (post && guarded && path != "/v1/forecast") || in_the_way {
-        add("409", "Not possible in this state");
-    }
 }

@@ -41,11 +41,9 @@ enum Bound {
     Note(usize),
     /// A text of up to so many characters that is read by a grammar of its own and not kept as it comes.
     Grammar(usize),
-    /// A text of up to so many dates, set apart by commas.
-    Dates(usize),
 }
 
-use Bound::{Dates, Each, Figure, Grammar, List, Name, NotEmpty, Note, Under, UpTo};
+use Bound::{Each, Figure, Grammar, List, Name, NotEmpty, Note, Under, UpTo};
 
 /// A field or parameter, and what is said of it.
 struct Row {
@@ -158,7 +156,7 @@ const FIELDS: &[Row] = &[
 /// Parameters of operations. Every list's `limit` that has no row here is one of a usual page.
 const PARAMETERS: &[Row] = &[
     row("pull_reminders", "wait", Figure(reminders::WAIT_S)),
-    row("propose_rounds", "off_dates", Dates(figures::MOST_OFF_DATES)),
+    row("propose_rounds", "off_dates", UpTo(figures::MOST_OFF_DATES)),
     row("propose_rounds", "trip_cost", Figure(figures::COST)),
     row("propose_rounds", "stop_cost", Figure(figures::COST)),
     row("propose_rounds", "cost_per_day_early", Figure(figures::COST)),
@@ -252,7 +250,6 @@ impl Bound {
                 text.pattern = Some(TEXT_PATTERN.to_owned());
             }
             (Grammar(most), Schema::Object(text)) => text.max_length = Some(most),
-            (Dates(most), Schema::Object(text)) => text.pattern = Some(dates_pattern(most)),
             _ => {}
         }
     }
@@ -261,11 +258,6 @@ impl Bound {
 fn between(number: &mut Object, bounds: Bounds) {
     number.minimum = Some(bounds.least.into());
     number.maximum = Some(bounds.most.into());
-}
-
-fn dates_pattern(most: usize) -> String {
-    let date = "[0-9]{4}-[0-9]{2}-[0-9]{2}";
-    format!(r"^[\s,]*({date}(\s*,[\s,]*{date}){{0,{}}}[\s,]*)?$", most - 1)
 }
 
 #[cfg(test)]

@@ -1,7 +1,6 @@
-//! Headers and closed shapes: what the document says and the derives have no word for.
+//! Headers of requests and closed shapes: what the document says and the derives have no word for.
 
 use std::collections::{BTreeMap, BTreeSet};
-use utoipa::openapi::header::Header;
 use utoipa::openapi::path::{Operation, Parameter, ParameterBuilder, ParameterIn};
 use utoipa::openapi::schema::{AdditionalProperties, ArrayItems, ObjectBuilder, Schema, Type};
 use utoipa::openapi::{Ref, RefOr, Required, ResponseBuilder};
@@ -59,11 +58,10 @@ pub fn describe_if_match(operation: &mut Operation) {
 
 /// Says that a read is answered under a tag, and `304` to those who send it back. What has no end has no tag.
 pub fn describe_etag(operation: &mut Operation) {
-    let Some(RefOr::T(answer)) = operation.responses.responses.get_mut("200") else { return };
+    let Some(RefOr::T(answer)) = operation.responses.responses.get("200") else { return };
     if answer.content.contains_key("text/event-stream") {
         return;
     }
-    answer.headers.entry("ETag".to_owned()).or_insert_with(|| RefOr::T(etag()));
     let text = ObjectBuilder::new().schema_type(Type::String);
     match header(operation, "If-None-Match") {
         Some(parameter) => parameter.schema = Some(text.into()),
@@ -78,16 +76,7 @@ pub fn describe_etag(operation: &mut Operation) {
         )),
     }
     let unchanged = ResponseBuilder::new().description("Nothing changed since that tag").build();
-    let unchanged = operation.responses.responses.entry("304".to_owned()).or_insert(RefOr::T(unchanged));
-    if let RefOr::T(unchanged) = unchanged {
-        unchanged.headers.entry("ETag".to_owned()).or_insert_with(|| RefOr::T(etag()));
-    }
-}
-
-fn etag() -> Header {
-    let mut header = Header::new(ObjectBuilder::new().schema_type(Type::String));
-    header.description = Some("Strong tag of this answer, for If-None-Match".to_owned());
-    header
+    operation.responses.responses.entry("304".to_owned()).or_insert(RefOr::T(unchanged));
 }
 
 fn header<'a>(operation: &'a mut Operation, name: &str) -> Option<&'a mut Parameter> {

@@ -1,35 +1,56 @@
-//! Examples of the OpenAPI document, as values of the types they show: one that no longer fits does not compile.
+//! Examples of the OpenAPI document. Those of requests are values of the types they show: one that no longer fits does not
+//! compile. Those of answers were given by the service to these requests, and `tests/suite/api/examples.rs` writes them.
 
 use chrono::NaiveDate;
 use eavesward_contract as wire;
 use serde::Serialize;
-use serde_json::Value;
+use serde_json::{Value, json};
+use std::sync::LazyLock;
 use uuid::Uuid;
 
-/// Examples by the name of the schema they belong to.
-pub fn by_schema() -> Vec<(&'static str, Value)> {
-    vec![
-        ("KeyRequest", value(&key())),
-        ("DutySettingsRequest", value(&duty_settings())),
-        ("PropertyRequest", value(&property())),
-        ("GaugeRequest", value(&gauge())),
-        ("CalendarRequest", value(&calendar())),
-        ("RainRequest", value(&wire::RainRequest { days: rain() })),
-        ("RoofRequest", value(&roof())),
-        ("SystemCreateRequest", value(&system())),
-        ("SystemUpdateRequest", value(&update())),
-        ("ComponentRequest", value(&screen())),
-        ("ReplaceRequest", value(&wire::ReplaceRequest { on: day(2026, 5, 9), part: None, name: None })),
-        ("RetireRequest", value(&wire::RetireRequest { on: day(2026, 5, 9) })),
-        ("SubscriptionRequest", value(&subscription())),
-        ("VisitRequest", value(&visit())),
-        ("WithdrawRequest", value(&wire::WithdrawRequest { because: "it was the wrong shed".to_owned() })),
-        ("RoundRequest", value(&round())),
-        ("RoundDoneRequest", value(&round_done())),
-        ("ForecastRequest", value(&forecast())),
-        ("Problem", value(&problem())),
-        ("SystemStatus", value(&status())),
-    ]
+/// What the service answered and posted: operation, media type, example.
+static ANSWERS: LazyLock<Value> =
+    LazyLock::new(|| serde_json::from_str(include_str!("answers.json")).unwrap_or_default());
+
+/// An answer of an operation, or what is posted.
+pub fn answer(operation: &str, media_type: &str) -> Option<Value> {
+    let operation = match operation {
+        "openapi" => return Some(json!({"openapi": "3.1.0", "info": {"title": "Eavesward"}, "paths": {}})),
+        // The same digest by another way.
+        "get_digest_as" => "get_digest",
+        "digest_posted" if media_type.starts_with("text/") => "get_digest",
+        operation => operation,
+    };
+    ANSWERS.get(operation)?.get(media_type).cloned()
+}
+
+/// A body that is a file.
+pub fn file(media_type: &str) -> Option<Value> {
+    (media_type == "text/csv").then(|| "date,rain_mm\n2026-03-01,4.2\n2026-03-02,0.0\n".into())
+}
+
+/// A body, by the name of its schema.
+pub fn body(schema: &str) -> Option<Value> {
+    Some(match schema {
+        "KeyRequest" => value(&key()),
+        "DutySettingsRequest" => value(&duty_settings()),
+        "PropertyRequest" => value(&property()),
+        "GaugeRequest" => value(&gauge()),
+        "CalendarRequest" => value(&calendar()),
+        "RainRequest" => value(&wire::RainRequest { days: rain() }),
+        "SystemCreateRequest" => value(&system()),
+        "SystemUpdateRequest" => value(&update()),
+        "ComponentRequest" => value(&screen()),
+        "ReplaceRequest" => value(&wire::ReplaceRequest { on: day(2026, 5, 9), part: None, name: None }),
+        "RetireRequest" => value(&wire::RetireRequest { on: day(2026, 5, 9) }),
+        "SubscriptionRequest" => value(&subscription()),
+        "VisitRequest" => value(&visit()),
+        "WithdrawRequest" => value(&wire::WithdrawRequest { because: "it was the wrong shed".to_owned() }),
+        "RoundRequest" => value(&round()),
+        "RoundDoneRequest" => value(&round_done()),
+        "ForecastRequest" => value(&forecast()),
+        _ => return None,
+    })
 }
 
 fn value(sample: &impl Serialize) -> Value {
@@ -95,7 +116,7 @@ fn duty_settings() -> wire::DutySettingsRequest {
 fn calendar() -> wire::CalendarRequest {
     wire::CalendarRequest {
         name: "Orchard upkeep".to_owned(),
-        property_id: Some(id(2)),
+        property_id: Some(id(1)),
         horizon_days: Some(120),
     }
 }
@@ -129,12 +150,13 @@ fn roof() -> wire::RoofRequest {
     }
 }
 
+/// A part that was served when this winter ended.
 fn part(name: &str, part: wire::Part) -> wire::ComponentRequest {
     wire::ComponentRequest {
         name: name.to_owned(),
         part,
         installed_on: day(2025, 4, 1),
-        last_served_on: None,
+        last_served_on: Some(day(2026, 2, 22)),
     }
 }
 
@@ -230,49 +252,30 @@ fn round_done() -> wire::RoundDoneRequest {
     }
 }
 
-fn problem() -> wire::Problem {
-    let code = wire::ProblemCode::Invalid;
-    wire::Problem {
+/// A problem with a code.
+pub fn problem(code: wire::ProblemCode) -> Value {
+    let field = |field: &str, message: &str| {
+        vec![wire::FieldProblem { field: field.to_owned(), message: message.to_owned() }]
+    };
+    let (detail, errors) = match code {
+        wire::ProblemCode::MalformedBody => (
+            "The body is not JSON of the shape this path takes; /docs shows it.",
+            field("commissioned_on", "\"2025-13-01\" is not a date such as 2026-03-07"),
+        ),
+        wire::ProblemCode::Invalid => (
+            "Some values are not allowed; errors names each of them.",
+            field("latitude_deg", "100 is not from -90 to 90"),
+        ),
+        code => (code.title(), Vec::new()),
+    };
+    value(&wire::Problem {
         type_uri: format!("/problems/{}", code.as_str()),
         title: code.title().to_owned(),
         status: code.status(),
         code,
-        detail: "Some values are not allowed; errors names each of them.".to_owned(),
-        instance: Some("/v1/properties".to_owned()),
+        detail: detail.to_owned(),
+        instance: Some("/v1/systems".to_owned()),
         request_id: Some(id(5).to_string()),
-        errors: vec![wire::FieldProblem {
-            field: "latitude_deg".to_owned(),
-            message: "100 is not from -90 to 90".to_owned(),
-        }],
-    }
-}
-
-fn status() -> wire::SystemStatus {
-    wire::SystemStatus {
-        system_id: id(3),
-        system_name: "apple shed".to_owned(),
-        as_of: day(2026, 3, 7),
-        state: wire::TaskState::Near,
-        next: vec![wire::NextDuty {
-            task_id: id(6),
-            component_name: "downpipe screen".to_owned(),
-            duty: wire::Duty::CleanScreen,
-            title: "clean the debris screen".to_owned(),
-            state: wire::TaskState::Near,
-            due_on: day(2026, 3, 11),
-        }],
-        rain_through: Some(day(2026, 3, 6)),
-        runoff_7_days_mm: 9.6,
-        runoff_7_days_l: 768.0,
-        runoff_30_days_mm: 41.0,
-        runoff_30_days_l: 3280.0,
-        unread_of_30_days: 1,
-        since_served: vec![wire::RunoffSince {
-            component_name: "downpipe screen".to_owned(),
-            duty: wire::Duty::CleanScreen,
-            since: day(2026, 1, 24),
-            runoff_mm: 58.5,
-        }],
-        abridged: false,
-    }
+        errors,
+    })
 }

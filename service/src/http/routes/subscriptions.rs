@@ -208,7 +208,7 @@ pub async fn test(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id: w
         let made =
             deliveries::test(cx, &ContractPayloads, caller.0, SubscriptionId(*id), DeliveryId(seed)).await?;
         let made = contract::Delivery::from(made);
-        Reply::created(format!("/v1/deliveries/{}", made.id), 1, &made)
+        Reply::created(format!("/v1/deliveries/{}", made.id), None, &made)
     })
     .await
 }
@@ -280,7 +280,7 @@ pub async fn send_again(
     let cx: &Context = &cx;
     once(cx, caller.0, &req, [0; 32], |_| async move {
         let sent = deliveries::again(cx, caller.0, DeliveryId(*id)).await?;
-        Reply::done(1, &contract::Delivery::from(sent))
+        Reply::done(None, &contract::Delivery::from(sent))
     })
     .await
 }

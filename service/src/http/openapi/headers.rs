@@ -1,0 +1,97 @@
+//! Headers of answers. Each is described once, among the components, and named at every answer that is sent with it.
+
+use crate::http::table::WITH_KEY;
+use utoipa::openapi::header::Header;
+use utoipa::openapi::path::Operation;
+use utoipa::openapi::schema::{Components, ObjectBuilder, Type};
+use utoipa::openapi::{HttpMethod, Ref, RefOr, Response};
+
+const CACHE_CONTROL: &str = "Cache-Control";
+const DISPOSITION: &str = "Content-Disposition";
+const ETAG: &str = "ETag";
+const LOCATION: &str = "Location";
+const REFERRER: &str = "Referrer-Policy";
+const RETRY_AFTER: &str = "Retry-After";
+const REQUEST_ID: &str = "X-Request-Id";
+const ROBOTS: &str = "X-Robots-Tag";
+const UNBUFFERED: &str = "X-Accel-Buffering";
+const AUTHENTICATE: &str = "WWW-Authenticate";
+
+/// A header, what it says, and an example of it.
+const HEADERS: [(&str, &str, &str); 10] = [
+    (
+        CACHE_CONTROL,
+        "How long the answer may be kept, and that nobody else's cache may keep it",
+        "private, no-cache",
+    ),
+    (DISPOSITION, "The name under which a file is saved", "inline; filename=\"eavesward.ics\""),
+    (
+        ETAG,
+        "Strong tag of this answer, for `If-None-Match`. That of a thing begins with its version, for `If-Match`",
+        "\"3\"",
+    ),
+    (LOCATION, "The path of what was made", "/v1/systems/01900000-0000-7000-8000-000000000003"),
+    (REFERRER, "Keeps the secret address from pages that are opened from here", "no-referrer"),
+    (RETRY_AFTER, "Seconds to wait before the request is sent again", "1"),
+    (
+        REQUEST_ID,
+        "Id of the request, which the service's log names too",
+        "01900000-0000-7000-8000-000000000005",
+    ),
+    (ROBOTS, "Keeps the secret address out of indexes", "noindex"),
+    (UNBUFFERED, "Asks proxies to pass each event on at once", "no"),
+    (AUTHENTICATE, "How to send the key", "Bearer"),
+];
+
+/// Operations that change something and answer without a tag: what they show has no version.
+const UNTAGGED: [&str; 6] =
+    ["create_key", "create_calendar", "put_rain", "forecast", "test_subscription", "send_delivery_again"];
+
+/// Describes every header among the components.
+pub fn define(components: &mut Components) {
+    for (name, description, example) in HEADERS {
+        let schema_type = if name == RETRY_AFTER { Type::Integer } else { Type::String };
+        let mut header = Header::new(ObjectBuilder::new().schema_type(schema_type));
+        header.description = Some(description.to_owned());
+        header.example = Some(if name == RETRY_AFTER { 1.into() } else { example.into() });
+        components.headers.insert(name.to_owned(), RefOr::T(header));
+    }
+}
+
+/// Names the headers of an operation's answers. Problems have theirs already.
+pub fn name_headers(path: &str, method: &HttpMethod, operation: &mut Operation) {
+    let id = operation.operation_id.clone().unwrap_or_default();
+    for (status, response) in &mut operation.responses.responses {
+        let RefOr::T(response) = response else { continue };
+        let changes = matches!(method, HttpMethod::Post | HttpMethod::Put);
+        let own: &[&str] = match (id.as_str(), status.as_str()) {
+            ("follow_status", "200") => &[CACHE_CONTROL, UNBUFFERED],
+            ("read_calendar", "200" | "304") => &[CACHE_CONTROL, ETAG, DISPOSITION, REFERRER, ROBOTS],
+            (id, "200" | "201") if changes && UNTAGGED.contains(&id) => &[CACHE_CONTROL],
+            (_, "200" | "201" | "304") if path.starts_with(WITH_KEY) || id == "openapi" => {
+                &[CACHE_CONTROL, ETAG]
+            }
+            _ => &[],
+        };
+        let made = (status == "201").then_some(LOCATION);
+        name(response, own.iter().copied().chain(made).chain([REQUEST_ID]));
+    }
+}
+
+/// Names the headers of a problem with this status.
+pub fn name_headers_of_problem(status: &str, response: &mut Response) {
+    let own = match status {
+        "401" => Some(AUTHENTICATE),
+        // Of conflicts, only the one with a request that still runs has it.
+        "409" | "503" => Some(RETRY_AFTER),
+        _ => None,
+    };
+    name(response, [CACHE_CONTROL, REQUEST_ID].into_iter().chain(own));
+}
+
+fn name(response: &mut Response, names: impl IntoIterator<Item = &'static str>) {
+    for name in names {
+        let described = Ref::new(format!("#/components/headers/{name}"));
+        response.headers.insert(name.to_owned(), RefOr::Ref(described));
+    }
+}
