@@ -8,7 +8,7 @@ use utoipa::openapi::path::Operation;
 use utoipa::openapi::schema::{
     AdditionalProperties, AnyOfBuilder, ArrayItems, Discriminator, ObjectBuilder, Schema, Type,
 };
-use utoipa::openapi::{OpenApi, Ref, RefOr};
+use utoipa::openapi::{OpenApi, Ref, RefOr, Response};
 
 type Schemas = BTreeMap<String, RefOr<Schema>>;
 
@@ -75,6 +75,12 @@ pub fn open_answers(api: &mut OpenApi) {
                 answered.push(answer.clone());
             }
         }
+    }
+    // Refusals are written down once for all operations; what is posted is an answer that comes unasked.
+    answered
+        .extend(components.responses.values_mut().filter_map(own).flat_map(contents).map(|one| one.clone()));
+    for item in api.webhooks.iter_mut().flat_map(|hooks| hooks.paths.values_mut()) {
+        answered.extend(item.post.iter_mut().flat_map(bodies).map(|one| one.clone()));
     }
     let asked = reachable(schemas, &asked, |_| true);
     // An answer that does not match a closed kind matches the open one beside it, so kinds stay as they are.
@@ -189,11 +195,11 @@ fn bodies(operation: &mut Operation) -> impl Iterator<Item = &mut RefOr<Schema>>
 }
 
 fn answers(operation: &mut Operation) -> impl Iterator<Item = &mut RefOr<Schema>> {
-    let answers = operation.responses.responses.values_mut().filter_map(own);
-    answers
-        .flat_map(|answer| answer.content.values_mut())
-        .filter_map(own)
-        .filter_map(|content| content.schema.as_mut())
+    operation.responses.responses.values_mut().filter_map(own).flat_map(contents)
+}
+
+fn contents(answer: &mut Response) -> impl Iterator<Item = &mut RefOr<Schema>> {
+    answer.content.values_mut().filter_map(own).filter_map(|content| content.schema.as_mut())
 }
 
 /// What stands in its place itself.
