@@ -51,7 +51,8 @@ class Document(unittest.TestCase):
     def changed(self, change):
         document = copy.deepcopy(GOOD)
         change(document)
-        return validate_openapi.invalid(document) + validate_openapi.unconventional(document)
+        found = validate_openapi.invalid(document) + validate_openapi.unconventional(document)
+        return found + validate_openapi.unfitting(document)
 
     def refused(self, change, expected):
         found = self.changed(change)
@@ -95,6 +96,24 @@ class Document(unittest.TestCase):
         self.refused(
             lambda d: get(d)["responses"].update({"412": {"description": "Changed meanwhile"}}), "without content"
         )
+
+    def test_an_example_that_its_schema_refuses(self):
+        def changed(example):
+            document = copy.deepcopy(GOOD)
+            document["components"]["schemas"] = {
+                "Thing": {"type": "object", "properties": {"made": {"type": "string", "format": "date"}}}
+            }
+            reference = {"$ref": "#/components/schemas/Thing"}
+            get(document)["responses"]["200"]["content"]["application/json"] = {"schema": reference, "example": example}
+            hook = {"summary": "Posted", "responses": {"200": {"description": "Taken"}}}
+            hook["requestBody"] = {"content": {"application/json": {"schema": reference, "example": example}}}
+            document["webhooks"] = {"thing": {"post": hook}}
+            self.assertEqual(validate_openapi.invalid(document), [])
+            return validate_openapi.unfitting(document)
+
+        self.assertEqual(changed({"made": "2026-03-07"}), [])
+        for wrong in ({"made": 7}, {"made": "2026-13-01"}, []):
+            self.assertEqual(len(changed(wrong)), 2, wrong)
 
     def test_no_operation_at_all(self):
         self.refused(lambda d: d["paths"].clear(), "no operation at all")

@@ -10,6 +10,7 @@ import re
 import sys
 from pathlib import Path
 
+from openapi_schema_validator import OAS31Validator, oas31_format_checker
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -77,6 +78,31 @@ def operations(document):
                 yield f"{method.upper()} {path}", item[method], shared + item[method].get("parameters", [])
 
 
+def contents(document):
+    """Every body that an operation reads, answers or posts: where it stands, and what is said of it."""
+    posted = [(f"webhook {name}", item["post"]) for name, item in document.get("webhooks", {}).items()]
+    for where, operation in [(where, operation) for where, operation, _ in operations(document)] + posted:
+        holders = [("request", operation.get("requestBody", {}))] + list(operation.get("responses", {}).items())
+        for holder, said in holders:
+            for media_type, content in resolve(document, said).get("content", {}).items():
+                yield f"{where}: {holder} {media_type}", content
+
+
+def unfitting(document):
+    """Examples that their own schema refuses."""
+    found = []
+    for where, content in contents(document):
+        if "example" not in content:
+            continue
+        # References inside the schema lead through the whole document.
+        schema = content.get("schema", {}) | {"components": document.get("components", {})}
+        errors = OAS31Validator(schema, format_checker=oas31_format_checker).iter_errors(content["example"])
+        for error in errors:
+            place = "/".join(str(part) for part in error.absolute_path)
+            found.append(f"{where}: the example's {place or 'whole'}: {error.message[:300]}")
+    return found
+
+
 def unconventional(document):
     """Where the document is valid and still leaves a reader in the dark."""
     found = []
@@ -114,7 +140,7 @@ def main(arguments):
     document = json.loads(path.read_text())
     found = invalid(document)
     if not found:
-        found = unconventional(document)
+        found = unconventional(document) + unfitting(document)
     for line in found:
         print(line)
     count = sum(1 for _ in operations(document))

@@ -199,6 +199,8 @@ fn mismatch(sent: &Value, meant: &Value, path: &str) -> Option<Mismatch> {
         (_, Value::Object(_)) => expected("an object"),
         (_, Value::Array(_)) => expected("a list"),
         (Value::Object(_) | Value::Array(_), _) => expected("a single value"),
+        // The number of a kind stands for its word where a kind lies inside another.
+        (Value::Number(_) | Value::Bool(_), Value::String(_)) => expected("a text"),
         _ => None,
     }
 }

@@ -19,7 +19,7 @@ use utoipa::openapi::security::{Http, HttpAuthScheme, SecurityScheme};
 use utoipa::openapi::{RefOr, ServerBuilder};
 
 /// What is said of the one server.
-const SERVER: &str = "The service that gave this document. Tools that read a copy of it need its address";
+const SERVER: &str = "The service that gave this document";
 
 /// The document without its paths, which come from the table.
 #[derive(OpenApi)]
@@ -114,10 +114,8 @@ fn complete(api: &mut utoipa::openapi::OpenApi) {
                     parameter.schema.iter_mut().for_each(hide_unknown);
                 }
             }
-            if guarded {
-                operation.security =
-                    Some(vec![utoipa::openapi::SecurityRequirement::new::<_, [&str; 0], &str>("key", [])]);
-            }
+            let key = utoipa::openapi::SecurityRequirement::new::<_, [&str; 0], &str>("key", []);
+            operation.security = Some(if guarded { vec![key] } else { Vec::new() });
             if method == HttpMethod::Post && guarded && path != "/v1/forecast" {
                 repeatable(operation);
             }

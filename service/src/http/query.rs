@@ -7,6 +7,9 @@ use actix_web::dev::Payload;
 use actix_web::{FromRequest, HttpRequest};
 use eavesward_contract::{FieldProblem, ProblemCode};
 use serde::de::DeserializeOwned;
+use std::borrow::Cow;
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use std::future::{Ready, ready};
 use std::ops::Deref;
 
@@ -32,14 +35,15 @@ impl<T: DeserializeOwned> FromRequest for Query<T> {
 }
 
 fn read<T: DeserializeOwned>(text: &str) -> Result<T, ApiError> {
-    let pairs = url::form_urlencoded::parse(text.as_bytes());
-    serde_path_to_error::deserialize(serde_urlencoded::Deserializer::new(pairs)).map_err(|error| {
+    let pairs = joined(text);
+    let reader = serde_urlencoded::Deserializer::new(url::form_urlencoded::parse(pairs.as_bytes()));
+    serde_path_to_error::deserialize(reader).map_err(|error| {
         let path = error.path().to_string();
         let message = error.into_inner().to_string();
-        // Of a parameter that is missing or comes twice the path knows nothing, but the message does.
-        let named = ["missing", "duplicate"].iter().find_map(|how| named_field(how, &message));
-        let field = named.unwrap_or(if path == "." { "" } else { &path }).to_owned();
-        let mut sent = url::form_urlencoded::parse(text.as_bytes());
+        // Of a parameter that is missing the path knows nothing, but the message does.
+        let missing = named_field("missing", &message);
+        let field = missing.unwrap_or(if path == "." { "" } else { &path }).to_owned();
+        let mut sent = url::form_urlencoded::parse(pairs.as_bytes());
         let value = sent.find(|(name, _)| *name == field).map(|(_, value)| value);
         let about_a_date = value.and_then(|value| date_message(&field, &value, &message));
         let mut refusal =
@@ -47,6 +51,21 @@ fn read<T: DeserializeOwned>(text: &str) -> Result<T, ApiError> {
         refusal.errors.push(FieldProblem { field, message: about_a_date.unwrap_or(message) });
         refusal
     })
+}
+
+/// A query in which no parameter comes twice. Some generated clients repeat the parameter for each entry of a list, so
+/// these become one text, set apart by commas. A parameter that is no list is then refused for its comma.
+fn joined(text: &str) -> String {
+    let mut pairs: BTreeMap<Cow<'_, str>, String> = BTreeMap::new();
+    for (name, value) in url::form_urlencoded::parse(text.as_bytes()) {
+        match pairs.entry(name) {
+            Entry::Occupied(values) => values.into_mut().extend([",", &value]),
+            Entry::Vacant(first) => {
+                first.insert(value.into_owned());
+            }
+        }
+    }
+    url::form_urlencoded::Serializer::new(String::new()).extend_pairs(pairs).finish()
 }
 
 /// Reads the entries of a parameter that is a list, set apart by commas and perhaps blanks; none when it is absent.

@@ -100,6 +100,7 @@ async fn a_wrong_type_is_refused_by_its_path(app: &App) {
             "components[1].part.emptying.hole_mm",
         ),
         ("/v1/systems", "/components/1/part/emptying/by", json!("wind"), "components[1].part.emptying.by"),
+        ("/v1/systems", "/components/1/part/emptying", json!({"by": 0}), "components[1].part.emptying.by"),
         ("/v1/systems", "/components/2/part/kind", json!("kettle"), "components[2].part.kind"),
         ("/v1/visits", "/items/0/done", json!("yes"), "items[0].done"),
         ("/v1/visits", "/items/0/finding/found", json!("gold"), "items[0].finding.found"),
@@ -195,7 +196,10 @@ async fn a_refused_parameter_is_named_and_shown(app: &App) {
         ("/v1/tasks?limit=many", "limit"),
         ("/v1/tasks?system_id=nine", "system_id"),
         ("/v1/visits?include_withdrawn=maybe", "include_withdrawn"),
+        // What comes twice is no list.
         ("/v1/tasks?from=2026-01-01&from=2026-01-02", "from"),
+        ("/v1/tasks?limit=1&limit=1", "limit"),
+        ("/v1/visits?include_withdrawn=true&include_withdrawn=true", "include_withdrawn"),
     ] {
         let reply = Reply::of(app.request("GET", path)).await;
         assert_eq!(reply.fields("malformed_parameter"), [field], "{path}: {}", reply.text);
@@ -217,8 +221,14 @@ async fn a_list_of_words_is_read_as_the_document_says(app: &App) {
     let count = |page: Value| items(&page).len();
     let all = count(app.get("/v1/tasks?state=resting,near,due,late").await);
     assert!(all > 0 && all == count(app.get(&format!("/v1/tasks?system_id={}", place.system_id())).await));
+    // Some clients repeat the parameter instead.
+    let count_of = async |path: &str| count(app.get(path).await);
+    let two = count_of("/v1/tasks?state=resting,near").await;
+    assert_eq!(count_of("/v1/tasks?state=resting&state=near").await, two);
+    assert!(two >= count_of("/v1/tasks?state=resting").await && two <= all);
     for (path, field) in [
         ("/v1/tasks?state=", "state"),
+        ("/v1/tasks?state=near&state=someday", "state"),
         ("/v1/tasks?state=near,", "state"),
         ("/v1/tasks?state=Near", "state"),
         ("/v1/reminders?kind=", "kind"),

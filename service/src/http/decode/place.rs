@@ -68,7 +68,7 @@ impl Place {
             }
             match place.value(body) {
                 Some(Value::Object(object)) => {
-                    all.extend(object.keys().take(MOST).map(|name| place.field(name)))
+                    all.extend(object.keys().take(MOST).map(|name| place.field(name)));
                 }
                 Some(Value::Array(list)) => {
                     all.extend((0..list.len().min(MOST)).map(|index| place.step(Step::Entry(index))));

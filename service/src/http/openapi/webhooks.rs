@@ -78,7 +78,7 @@ fn operation(posted: &Posted) -> Operation {
         .tag("subscriptions")
         .summary(Some(posted.summary))
         .description(Some(format!("{} {DELIVERED}", posted.description)))
-        .security(utoipa::openapi::SecurityRequirement::default())
+        .securities(Some([]))
         .request_body(Some(body.build()))
         .response("200", taken)
         .response("429", busy("Post again after `Retry-After`, of at most twelve hours"))
