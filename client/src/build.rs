@@ -1,7 +1,8 @@
 //! Builds requests from quantities with units.
 //!
 //! The contract's fields are in SI units and name the unit. These functions convert from the units that people
-//! measure in. All fields are public, so you can set the others afterwards.
+//! measure in. All fields are public, so you can set the others afterwards. Kinds of part without a figure to
+//! convert, and every optional figure, are in the constructors of [`Part`].
 //!
 //! ```
 //! use eavesward_client::build;
@@ -55,8 +56,12 @@ pub fn with_demand(system: SystemCreateRequest, a_day: Volume) -> SystemCreateRe
 }
 
 /// A component without a known earlier service.
-pub fn component(name: impl Into<String>, part: Part, installed_on: NaiveDate) -> ComponentRequest {
-    ComponentRequest { name: name.into(), part, installed_on, last_served_on: None }
+pub fn component(
+    name: impl Into<String>,
+    part: impl Into<Part>,
+    installed_on: NaiveDate,
+) -> ComponentRequest {
+    ComponentRequest::new(name, part, installed_on)
 }
 
 /// A gutter without a guard.
@@ -88,7 +93,7 @@ pub fn drip(an_hour: Volume) -> Emptying {
 /// outlet or lowest intake above the floor.
 pub fn tank(capacity: Volume, floor_area: Area, outlet_height: Length) -> Part {
     let outlet_height_mm = outlet_height.in_millimetres();
-    Part::tank(capacity.in_litres(), floor_area.in_square_metres(), outlet_height_mm, false)
+    Part::tank(capacity.in_litres(), floor_area.in_square_metres(), outlet_height_mm).into()
 }
 
 /// A floating intake, and the opening of its screen if known.

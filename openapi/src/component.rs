@@ -1,5 +1,7 @@
 //! Components: the parts that need care.
 
+pub mod parts;
+
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -303,19 +305,6 @@ pub enum Part {
     Unknown,
 }
 
-impl Part {
-    /// A tank whose sediment is removed at the default depth. The height is that of its outlet, or of its lowest
-    /// intake.
-    pub const fn tank(
-        capacity_l: f64,
-        floor_area_m2: f64,
-        outlet_height_mm: f64,
-        calmed_inlet: bool,
-    ) -> Self {
-        Self::Tank { capacity_l, floor_area_m2, outlet_height_mm, calmed_inlet, sediment_limit_mm: None }
-    }
-}
-
 fn yes() -> bool {
     true
 }
@@ -340,6 +329,13 @@ pub struct ComponentRequest {
     /// log a visit on its day.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub last_served_on: Option<NaiveDate>,
+}
+
+impl ComponentRequest {
+    /// A component of which no earlier care is known. [`Part`] has a constructor for every kind.
+    pub fn new(name: impl Into<String>, part: impl Into<Part>, installed_on: NaiveDate) -> Self {
+        Self { name: name.into(), part: part.into(), installed_on, last_served_on: None }
+    }
 }
 
 /// A component.

@@ -39,7 +39,7 @@ pub use account::{Account, ApiKey, KeyCreated, KeyRequest, Scope};
 pub use calendar::{Calendar, CalendarCreated, CalendarRequest};
 pub use component::{
     Component, ComponentKind, ComponentRequest, CouplingMaterial, Emptying, Exposition, MonthDay, Part,
-    ReplaceRequest, RetireRequest, Shade, ValveType,
+    ReplaceRequest, RetireRequest, Shade, ValveType, parts,
 };
 pub use digest::{Digest, DigestProperty, DigestTask, DigestTotals};
 pub use duty::{

@@ -171,7 +171,7 @@ fn components() -> Vec<wire::ComponentRequest> {
             "shed diverter",
             wire::Part::FirstFlushDiverter { chamber_volume_l: 80.0, emptying: wire::Emptying::Hand {} },
         ),
-        part("orchard tank", wire::Part::tank(5000.0, 2.5, 100.0, true)),
+        part("orchard tank", wire::Part::tank(5000.0, 2.5, 100.0).calmed_inlet(true).into()),
     ]
 }
 

@@ -230,7 +230,7 @@ pub fn example(out: &mut dyn Write) -> Result<(), Failure> {
                     emptying: Emptying::WeepHole { hole_mm: 2.0, head_m: 1.2 },
                 },
             ),
-            component("tank", Part::tank(5000.0, 2.5, 150.0, true)),
+            component("tank", Part::tank(5000.0, 2.5, 150.0).calmed_inlet(true).into()),
         ],
     };
     serde_json::to_writer_pretty(&mut *out, &example)?;
