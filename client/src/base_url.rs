@@ -3,10 +3,10 @@
 use crate::Error;
 use url::{Host, Url};
 
-/// Reads and checks a base URL.
+/// Reads and checks a base URL. `/v1` at its end is dropped, because every path of a request begins with it.
 pub(crate) fn checked_base_url(text: &str) -> Result<Url, Error> {
     // The text may hold a password, so the messages do not repeat it.
-    let url = Url::parse(text.trim()).map_err(|e| {
+    let mut url = Url::parse(text.trim()).map_err(|e| {
         Error::setup(format!("the base URL is not an absolute URL such as https://eaves.example: {e}"))
     })?;
     if !matches!(url.scheme(), "http" | "https") || !url.has_host() {
@@ -17,6 +17,11 @@ pub(crate) fn checked_base_url(text: &str) -> Result<Url, Error> {
     }
     if url.query().is_some() || url.fragment().is_some() {
         return Err(Error::setup("the base URL must not hold a query or fragment"));
+    }
+    let path = url.path().trim_end_matches('/');
+    if let Some(before) = path.strip_suffix("/v1") {
+        let before = before.to_owned();
+        url.set_path(&before);
     }
     Ok(url)
 }

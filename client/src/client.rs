@@ -1,11 +1,12 @@
 //! Sends requests. This is the only file that does I/O.
 
-use crate::base_url::{checked_base_url, is_this_machine};
+use crate::base_url::checked_base_url;
+use crate::connection::Wishes;
 use crate::error::Kind;
 use crate::request::{self, IDEMPOTENCY_KEY};
 use crate::response::{FailedAttempt, X_REQUEST_ID};
 use crate::retry::{self, AttemptFailure, Decision, RetryPolicy, Situation};
-use crate::{Error, Request, Response, tls};
+use crate::{Error, Request, Response};
 use bon::bon;
 use reqwest::header::{ACCEPT, AUTHORIZATION, CONTENT_TYPE, HeaderValue};
 use serde::de::DeserializeOwned;
@@ -24,6 +25,8 @@ const EVENT_STREAM: &str = "text/event-stream";
 ///
 /// The client uses the proxies of the environment: `HTTPS_PROXY`, `HTTP_PROXY`, `ALL_PROXY` and the exceptions in
 /// `NO_PROXY`. It uses no proxy for `localhost` and loopback addresses.
+///
+/// Redirects and proxies are different where the program hands in an HTTP client of its own (`http_client`).
 #[derive(Clone)]
 pub struct Client {
     inner: Arc<Inner>,
@@ -45,14 +48,15 @@ impl Client {
     ///
     /// - The base URL is not an absolute http or https URL, or has a user, a query or a fragment.
     /// - The key has characters that a header cannot hold.
-    /// - The machine's TLS roots cannot be read.
+    /// - CA certificates cannot be read, or there is no TLS provider.
     #[builder]
     #[expect(
         clippy::needless_pass_by_value,
         reason = "a builder that borrowed would be awkward to hand around"
     )]
     pub fn new(
-        /// The service's address, such as `https://eaves.example`. A path in front of `/v1` is kept.
+        /// The service's address, such as `https://eaves.example`. A path before `/v1` is kept; `/v1` at the end may be
+        /// left out.
         #[builder(into)]
         base_url: String,
         /// The bearer key.
@@ -62,11 +66,20 @@ impl Client {
         #[builder(default = Duration::from_secs(30))]
         timeout: Duration,
         /// Longest time to connect, as part of `timeout`. 10 s by default.
-        #[builder(default = Duration::from_secs(10))]
-        connect_timeout: Duration,
+        connect_timeout: Option<Duration>,
         /// When calls are repeated.
         #[builder(default)]
         retry: RetryPolicy,
+        /// CA certificates in PEM form, one or several, that are trusted beside those of the machine. Needs the feature
+        /// `tls-ring` or `tls-rustls`.
+        #[builder(into)]
+        ca_pem: Option<Vec<u8>>,
+        /// The proxy to use, also for a service on this machine, instead of those that the environment names.
+        proxy: Option<reqwest::Proxy>,
+        /// An HTTP client of the program's own, for whatever the other settings do not offer. It is used as it is, so
+        /// `connect_timeout`, `ca_pem` and `proxy` must not be set beside it. Build it with
+        /// [`reqwest::redirect::Policy::none`]: a client that follows redirects may send a request elsewhere.
+        http_client: Option<reqwest::Client>,
     ) -> Result<Self, Error> {
         let base_url = checked_base_url(&base_url)?;
         // The message does not hold the key, because errors end up in logs.
@@ -76,16 +89,7 @@ impl Client {
         let mut authorization = HeaderValue::try_from(format!("Bearer {key}"))
             .map_err(|_| Error::setup("the key has characters that a header cannot hold"))?;
         authorization.set_sensitive(true);
-        tls::choose();
-        let mut http = reqwest::Client::builder()
-            .user_agent(concat!("eavesward-client/", env!("CARGO_PKG_VERSION")))
-            .redirect(reqwest::redirect::Policy::none())
-            .connect_timeout(connect_timeout);
-        if is_this_machine(&base_url) {
-            http = http.no_proxy();
-        }
-        let http =
-            http.build().map_err(|e| Error::setup(format!("the HTTP client could not be set up: {e}")))?;
+        let http = Wishes { http_client, ca_pem, proxy, connect_timeout }.client(&base_url)?;
         Ok(Self { inner: Arc::new(Inner { http, base_url, authorization, timeout, retry }) })
     }
 }
@@ -318,6 +322,17 @@ mod tests {
         let get = |path: &str| Request::get(path);
         assert_eq!(url("http://h:1", get("/v1/account")).expect("url"), "http://h:1/v1/account");
         assert_eq!(url("http://h/eaves/", get("/v1/account")).expect("url"), "http://h/eaves/v1/account");
+        for base in ["http://h/v1", "http://h/v1/", " http://h/v1// "] {
+            assert_eq!(url(base, get("/v1/account")).expect("url"), "http://h/v1/account", "{base}");
+        }
+        assert_eq!(url("http://h/eaves/v1/", get("/v1/account")).expect("url"), "http://h/eaves/v1/account");
+        // Only the end, only once, and only as a whole.
+        assert_eq!(
+            url("http://h/v1/eaves", get("/v1/account")).expect("url"),
+            "http://h/v1/eaves/v1/account"
+        );
+        assert_eq!(url("http://h/v1/v1", get("/v1/account")).expect("url"), "http://h/v1/v1/account");
+        assert_eq!(url("http://h/av1", get("/v1/account")).expect("url"), "http://h/av1/v1/account");
         assert_eq!(url("http://h", get("//other/v1")).expect("url"), "http://h//other/v1");
         assert_eq!(url("http://h", get("/v1/a?b=c")).expect("url"), "http://h/v1/a%3Fb=c");
         assert!(url("http://h", get("https://other/v1")).is_err());

@@ -1,18 +1,21 @@
 //! The SDK's error type.
 
+mod text;
+
+#[cfg(test)]
+use eavesward_contract::FieldProblem;
 use eavesward_contract::{Problem, ProblemCode};
-use std::fmt;
 use std::time::Duration;
 
 /// Why a call did not succeed. Use its methods to find out what happened; they stay stable while the internals may
 /// change.
 ///
-/// Its message is one line for people: request, status, problem and fields. It never holds the bearer key.
+/// Its message is one line for people: the request, the status, and what the service says of it. Its `Debug` form is the
+/// same line with the causes, and with how often the request was sent. Neither holds the bearer key.
 pub struct Error {
     inner: Box<Inner>,
 }
 
-#[derive(Debug)]
 struct Inner {
     kind: Kind,
     /// Method and path, if there is a request.
@@ -23,7 +26,6 @@ struct Inner {
     may_have_been_applied: bool,
 }
 
-#[derive(Debug)]
 pub(crate) enum Kind {
     /// The client was set up with an unusable value.
     Setup(String),
@@ -82,6 +84,16 @@ impl Error {
     pub(crate) fn attempts_set(mut self, attempts: u32, may_have_been_applied: bool) -> Self {
         self.inner.attempts = attempts;
         self.inner.may_have_been_applied = may_have_been_applied;
+        self
+    }
+
+    /// Puts other words in the place of a bad cursor's detail, which speaks of lists in general.
+    pub(crate) fn bad_cursor_said(mut self, detail: &str) -> Self {
+        if let Kind::Problem(problem) = &mut self.inner.kind
+            && problem.code == ProblemCode::BadCursor
+        {
+            detail.clone_into(&mut problem.detail);
+        }
         self
     }
 
@@ -172,7 +184,7 @@ impl Error {
         self.code() == Some(ProblemCode::OneSystemOnly)
     }
 
-    /// The cursor does not belong to this list.
+    /// The cursor was not made for this list, or for the reminders' feed.
     pub fn is_bad_cursor(&self) -> bool {
         self.code() == Some(ProblemCode::BadCursor)
     }
@@ -240,47 +252,32 @@ impl Error {
     }
 }
 
-impl fmt::Display for Error {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        if let Some(request) = &self.inner.request {
-            write!(f, "{request}: ")?;
-        }
-        match &self.inner.kind {
-            Kind::Setup(told) | Kind::Unsendable(told) | Kind::Contract(told) => f.write_str(told)?,
-            Kind::Transport(source) if source.is_timeout() => f.write_str("no complete answer in time")?,
-            Kind::Transport(source) if source.is_connect() => f.write_str("no connection to the service")?,
-            Kind::Transport(_) => f.write_str("the connection ended before the answer was complete")?,
-            Kind::OutOfTime => f.write_str("the deadline passed")?,
-            Kind::Problem(problem) => {
-                write!(f, "{} {}: {}", problem.status, problem.title, problem.detail)?;
-                for field in &problem.errors {
-                    write!(f, "; {}: {}", field.field, field.message)?;
-                }
-            }
-            Kind::Status { status, told } => write!(f, "{status} without a problem document: {told}")?,
-            Kind::Decode { path, source } => write!(f, "the answer could not be read at `{path}`: {source}")?,
-        }
-        if let Some(id) = self.request_id() {
-            write!(f, " (request {id})")?;
-        }
-        Ok(())
-    }
-}
-
-impl fmt::Debug for Error {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        fmt::Debug::fmt(&self.inner, f)
-    }
-}
-
 impl std::error::Error for Error {
     fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
         match &self.inner.kind {
             Kind::Transport(source) => Some(source),
-            Kind::Decode { source, .. } => Some(source),
+            // The text of `Kind::Decode` holds its cause.
             _ => None,
         }
     }
+}
+
+/// The error that a problem becomes.
+#[cfg(test)]
+fn refused(code: ProblemCode, detail: &str, errors: &[(&str, &str)]) -> Error {
+    let errors = errors.iter();
+    Error::new(Kind::Problem(Box::new(Problem {
+        type_uri: String::new(),
+        title: code.title().to_owned(),
+        status: code.status(),
+        code,
+        detail: detail.to_owned(),
+        instance: None,
+        request_id: None,
+        errors: errors
+            .map(|&(field, message)| FieldProblem { field: field.to_owned(), message: message.to_owned() })
+            .collect(),
+    })))
 }
 
 #[cfg(test)]
@@ -308,17 +305,7 @@ mod tests {
 
     /// Every predicate that holds for a problem.
     fn holds(code: ProblemCode) -> Vec<&'static str> {
-        let problem = Problem {
-            type_uri: String::new(),
-            title: String::new(),
-            status: code.status(),
-            code,
-            detail: String::new(),
-            instance: None,
-            request_id: None,
-            errors: Vec::new(),
-        };
-        let error = Error::new(Kind::Problem(Box::new(problem)));
+        let error = refused(code, "", &[]);
         PREDICATES.iter().filter(|(_, holds)| holds(&error)).map(|(name, _)| *name).collect()
     }
 

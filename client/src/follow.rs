@@ -10,6 +10,15 @@ const WAIT_S: u64 = 25;
 /// The cursor that stands for the end of the feed.
 const NOW: &str = "now";
 
+/// What to say of a cursor that the feed does not know. The service's own words are for lists.
+const BAD_CURSOR: &str = "The cursor is not one of the reminders' feed. Give the cursor of an earlier answer or entry as it \
+    came, `now` for the end of the feed, or none to begin with the oldest entry that is kept.";
+
+/// A stretch of the feed.
+pub(crate) async fn pull(client: &Client, query: &ReminderQuery) -> Result<ReminderFeed, Error> {
+    client.call(requests::pull_reminders(query)).await.map_err(|error| error.bad_cursor_said(BAD_CURSOR))
+}
+
 /// Entries of the reminders' feed as they arrive. The feed never ends.
 ///
 /// [`Self::next`] waits for the next entry. Store [`Self::cursor`] once you have handled an entry. After a restart,
@@ -80,7 +89,7 @@ impl Follow {
         let wait = if now { 0 } else { wait };
         let query =
             ReminderQuery { after: self.read_to.clone(), wait_s: Some(wait as u32), ..self.query.clone() };
-        let feed: ReminderFeed = self.client.call(requests::pull_reminders(&query)).await?;
+        let feed = pull(&self.client, &query).await?;
         self.read_to = Some(feed.cursor);
         self.behind = feed.behind;
         self.ahead.extend(feed.items);
@@ -89,18 +98,5 @@ impl Follow {
             tokio::time::sleep(Duration::from_secs(2)).await;
         }
         Ok(())
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    #[test]
-    fn the_examples_outlive_what_passes() {
-        for text in [include_str!("lib.rs"), include_str!("../../README.md")] {
-            let example = text.split("reminders().follow(").nth(1).and_then(|rest| rest.split("```").next());
-            let example = example.expect("an example of it");
-            assert!(example.contains("if error.is_transient() =>"), "{example}");
-            assert!(!example.contains("next().await?"), "a lost connection ends it: {example}");
-        }
     }
 }

@@ -21,10 +21,11 @@
 //! [`build`] makes requests from measured quantities with their units:
 //!
 //! ```no_run
+//! # use eavesward_client::{chrono, uuid};
 //! # async fn demo(client: &eavesward_client::Client, property: uuid::Uuid, gauge: uuid::Uuid, on: chrono::NaiveDate)
 //! # -> Result<(), eavesward_client::Error> {
 //! use eavesward_client::build;
-//! use eavesward_client::contract::Surface;
+//! use eavesward_client::contract::{Part, Surface};
 //! use eavesward_client::units::{Area, Length, Volume};
 //!
 //! let roof = build::roof(Area::square_feet(1200.0), Surface::Metal);
@@ -32,13 +33,16 @@
 //! shed = build::with_demand(shed, Volume::us_gallons(30.0));
 //! let screen = build::debris_screen(Area::square_inches(60.0), Some(Length::millimetres(1.0)));
 //! shed.components.push(build::component("downpipe screen", screen, on));
+//! shed.components.push(build::component("pump", Part::pump().mains_powered(false), on));
 //! let shed = client.systems().create(&shed).await?;
 //! # let _ = shed;
 //! # Ok(()) }
 //! ```
 //!
-//! The first client installs `ring` as the TLS provider of the process, unless the program has installed one before.
-//! A program that wants another provider installs it first.
+//! Every kind of component has a constructor on [`contract::Part`], with its optional figures as setters.
+//!
+//! Dates and ids are those of the crates [`chrono`] and [`uuid`]; both are handed on here, so that a program need not name
+//! them among its own dependencies.
 //!
 //! A dashboard watches a status. [`Systems::watch`] asks as often as the service recommends; [`Systems::events`]
 //! stays connected. After a restart, both continue from a tag that you stored:
@@ -101,9 +105,38 @@
 //!
 //! | feature | what it adds |
 //! |---|---|
+//! | `tls-ring` (on by default) | TLS by rustls with the cryptography of `ring` |
+//! | `tls-rustls` | TLS by rustls with the cryptography that the program installs |
 //! | `blocking` | [`blocking`]: the same calls for programs without an async runtime |
 //! | `webhook` | [`webhook`]: checking the signatures of what the service sends |
 //! | `cli` | the command `eavesward`; nothing for other programs |
+//!
+//! # TLS and the way to the service
+//!
+//! With `tls-ring` the first client installs `ring` as the TLS provider of the process, unless the program has installed
+//! another before. With `default-features = false` there are three choices:
+//!
+//! - `tls-rustls`: the program installs a provider in rustls before it makes the first client.
+//! - Neither: the program names [`reqwest`] among its own dependencies with the TLS feature it wants, such as `native-tls`.
+//! - Neither, and nothing else: plain http, such as to a service on the same machine.
+//!
+//! A company's network often needs a proxy and a CA certificate of its own:
+//!
+//! ```no_run
+//! # fn demo() -> Result<(), Box<dyn std::error::Error>> {
+//! use eavesward_client::{Client, reqwest};
+//!
+//! let client = Client::builder()
+//!     .base_url("https://eaves.example")
+//!     .key("the bearer key")
+//!     .ca_pem(std::fs::read("company-ca.pem")?)
+//!     .proxy(reqwest::Proxy::all("http://proxy.example:3128")?)
+//!     .build()?;
+//! # let _ = client;
+//! # Ok(()) }
+//! ```
+//!
+//! For anything else, hand in a [`reqwest::Client`] as `http_client`.
 //!
 //! # Layers
 //!
@@ -215,12 +248,15 @@
 //! eavesward man
 //! ```
 #![deny(missing_docs)]
+// Older toolchains than the workspace's build this crate: what they lack is no matter of a warning.
+#![deny(clippy::incompatible_msrv)]
 
 mod base_url;
 #[cfg(feature = "blocking")]
 pub mod blocking;
 pub mod build;
 mod client;
+mod connection;
 mod error;
 mod follow;
 mod items;
@@ -237,6 +273,7 @@ mod watch;
 #[cfg(feature = "webhook")]
 pub mod webhook;
 
+pub use chrono;
 pub use client::Client;
 pub use eavesward_contract as contract;
 pub use error::Error;
@@ -248,6 +285,7 @@ pub use query::{
     VisitQuery,
 };
 pub use request::{Body, Request};
+pub use reqwest;
 pub use resources::{
     Calendars, Components, Duties, Gauges, Keys, Properties, Reminders, Rounds, Skill, StatusChange,
     Subscriptions, Systems, Tasks, Visits, property_update_from, subscription_update_from,
@@ -255,9 +293,10 @@ pub use resources::{
 };
 pub use response::Response;
 pub use retry::RetryPolicy;
+pub use uuid;
 pub use watch::{StatusSeen, Watch, WatchOptions};
 
 /// Compiles the examples in the README.
 #[cfg(doctest)]
-#[doc = include_str!("../../README.md")]
+#[doc = include_str!("../README.md")]
 struct Readme;

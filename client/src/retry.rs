@@ -236,7 +236,7 @@ mod tests {
     #[test]
     fn retry_after_is_read_in_both_forms() {
         let date = Some("Sun, 06 Nov 1994 08:49:37 GMT");
-        assert_eq!(parse_retry_after("120", None), Some(Duration::from_mins(2)));
+        assert_eq!(parse_retry_after("120", None), Some(Duration::from_secs(120)));
         assert_eq!(parse_retry_after(" 0 ", None), Some(Duration::ZERO));
         assert_eq!(parse_retry_after("Sun, 06 Nov 1994 08:50:07 GMT", date), Some(MS(30_000)));
         assert_eq!(parse_retry_after("Sun, 06 Nov 1994 08:49:00 GMT", date), Some(Duration::ZERO));

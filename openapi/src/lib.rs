@@ -8,6 +8,8 @@
 //!
 //! The feature `openapi` adds the OpenAPI schemas. Only the service needs it.
 #![deny(missing_docs)]
+// Older toolchains than the workspace's build this crate: what they lack is no matter of a warning.
+#![deny(clippy::incompatible_msrv)]
 
 mod account;
 mod calendar;

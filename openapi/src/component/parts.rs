@@ -38,8 +38,9 @@ macro_rules! parts {
 
         impl $name {$(
             $(#[$setter_doc])*
-            pub fn $setter(self, $setter: impl Into<$type>) -> Self {
-                Self { $setter: $setter.into(), ..self }
+            pub fn $setter(mut self, $setter: impl Into<$type>) -> Self {
+                self.$setter = $setter.into();
+                self
             }
         )*}
 

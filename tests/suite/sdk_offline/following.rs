@@ -153,6 +153,19 @@ async fn an_expired_cursor_comes_again_each_time() {
 }
 
 #[tokio::test]
+async fn a_bad_cursor_speaks_of_the_reminders() {
+    let bad = || problem("bad_cursor", 400);
+    let (_server, client) = playing([bad(), bad()]).await;
+    let query = ReminderQuery::builder().after("a").build();
+    let pulled = client.reminders().pull(&query).await.expect_err("strange");
+    let followed = follow(&client, "a").next().await.expect_err("strange");
+    for error in [pulled, followed] {
+        let detail = &error.problem().expect("a problem").detail;
+        assert!(error.is_bad_cursor() && detail.contains("not one of the reminders' feed"), "{error}");
+    }
+}
+
+#[tokio::test]
 async fn a_client_without_the_time_to_wait_asks_at_intervals() {
     let (server, _) = playing([stretch(&[], "a", 0), stretch(&["b"], "b", 0)]).await;
     // Five seconds an attempt leave the service none to wait in.
@@ -161,4 +174,16 @@ async fn a_client_without_the_time_to_wait_asks_at_intervals() {
     assert_eq!(follow(&client, "a").next().await.expect("an entry").cursor, "b");
     assert!(began.elapsed() >= Duration::from_secs(2), "{:?}", began.elapsed());
     assert_eq!(asked(&server).await, pairs(&[("a", "0"), ("a", "0")]));
+}
+
+#[test]
+fn the_examples_outlive_what_passes() {
+    let tour = include_str!("../../../client/src/lib.rs");
+    let readme = include_str!("../../../README.md");
+    assert!(tour.contains("reminders().follow("), "the tour has an example of it");
+    for rest in [tour, readme].iter().filter_map(|text| text.split("reminders().follow(").nth(1)) {
+        let example = rest.split("```").next().expect("the end of an example");
+        assert!(example.contains("if error.is_transient() =>"), "{example}");
+        assert!(!example.contains("next().await?"), "a lost connection ends it: {example}");
+    }
 }

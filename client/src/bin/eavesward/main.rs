@@ -5,6 +5,7 @@
 //! - `app` holds what subcommands share, `environment` the variables and terminals.
 //! - `access` and `profiles` choose the service and the key.
 //! - `failure` turns failures into messages and exit codes. `files` replaces files as a whole.
+#![deny(clippy::incompatible_msrv)]
 
 mod access;
 mod app;

@@ -36,13 +36,13 @@ async fn a_cursor_that_has_expired_in_its_file_is_told_with_the_way_out_which_wo
     let file = folder.path().join("upkeep.cursor");
     let text = file.to_str().expect("UTF-8");
     let kept = || std::fs::read_to_string(&file).expect("the file");
-    for cursor in ["old", "strange"] {
+    for (cursor, told) in [("old", "Begin anew.\n"), ("strange", "not one of the reminders' feed")] {
         std::fs::write(&file, cursor).expect("a file");
         for more in [&[][..], &["--follow"]] {
             let args = [&["reminders", "--cursor-file", text], more].concat();
             let Ran { code, out, err } = run(&server, &args, "").await;
             assert_eq!((code, out.as_str()), (failure::REFUSED, ""), "{err}");
-            for part in ["Begin anew.\n", "--after now, which puts a new cursor in ", "Or delete ", text] {
+            for part in [told, "--after now, which puts a new cursor in ", "Or delete ", text] {
                 assert!(err.contains(part), "{part} is not in {err}");
             }
             assert_eq!(kept(), cursor, "nothing was changed meanwhile");
