@@ -54,7 +54,7 @@ fn write_refusal(f: &mut fmt::Formatter<'_>, problem: &Problem) -> fmt::Result {
         return f.write_str(&problem.detail);
     }
     f.write_str(&problem.title)?;
-    for (n, FieldProblem { field, message }) in problem.errors.iter().enumerate() {
+    for (n, FieldProblem { field, message, .. }) in problem.errors.iter().enumerate() {
         f.write_str(if n == 0 { ": " } else { "; " })?;
         // What concerns no single field has no name.
         if !field.is_empty() {

@@ -41,7 +41,7 @@ impl Newer {
                 let server = server.workers(1).disable_signals().bind(("127.0.0.1", 0)).expect("a free port");
                 let url = format!("http://{}", server.addrs()[0]);
                 let server = server.run();
-                tell.send((url, server.handle())).ok().expect("the test waits");
+                assert!(tell.send((url, server.handle())).is_ok(), "the test waits");
                 server.await.expect("it serves");
             });
         });
@@ -89,7 +89,9 @@ fn age(value: &mut Value) {
         Value::Object(fields) => {
             fields.values_mut().for_each(age);
             if fields.contains_key("found") {
-                *fields = json!({"found": "torn", "length_mm": 40}).as_object().expect("an object").clone();
+                fields.clear();
+                fields.insert("found".to_owned(), json!("torn"));
+                fields.insert("length_mm".to_owned(), json!(40));
             }
             for (field, word) in WORDS {
                 if fields.get(field).is_some_and(Value::is_string) {
