@@ -1,10 +1,14 @@
 """Shows that the check scripts beside this file can fail: a check that cannot is a defect."""
 
 import copy
+import tempfile
 import unittest
+from pathlib import Path
 
 import fuzz
 import licences
+import notices
+import rust_version
 import validate_openapi
 
 GOOD = {
@@ -215,6 +219,34 @@ class Licences(unittest.TestCase):
                 lines = found(package("good"), bad)
                 self.assertEqual(len(lines), 1, lines)
                 self.assertIn(expected, lines[0])
+
+
+class RustVersions(unittest.TestCase):
+    def test_a_dependency_that_needs_more_is_named(self):
+        needed = {"old 1.0.0": "1.56", "silent 1.0.0": None, "same 2.0.0": "1.89.0", "new 3.0.0": "1.89.1"}
+        found = rust_version.problems("1.89", needed)
+        self.assertEqual(found, ["new 3.0.0 needs Rust 1.89.1, but 1.89 is stated"])
+        self.assertEqual(rust_version.problems("1.100", needed), [])
+
+
+class Notices(unittest.TestCase):
+    def test_texts_are_found_however_they_are_named(self):
+        with tempfile.TemporaryDirectory() as folder:
+            folder = Path(folder)
+            (folder / "LICENSES").mkdir()
+            for name in ["LICENSE-MIT", "COPYING", "NOTICE.md", "LICENSES/BSD.txt", "README.md", "license.rs"]:
+                (folder / name).write_text(f"{name}\r\n")
+            found = notices.texts(folder)
+            self.assertEqual(sorted(found), ["COPYING", "LICENSE-MIT", "LICENSES/BSD.txt", "NOTICE.md"])
+
+    def test_a_text_that_two_crates_bring_stands_once(self):
+        def crate(name, *texts):
+            return {"name": name, "version": "1.0.0", "licence": "MIT", "source": None, "texts": list(texts)}
+
+        text = notices.notices("Notices", [crate("b", "shared"), crate("a", "own", "shared"), crate("bare")])
+        for line in ["a 1.0.0: MIT [1] [2]", "b 1.0.0: MIT [2]", "bare 1.0.0: MIT (it brings no text of its own)"]:
+            self.assertIn(f"\n{line}\n", text)
+        self.assertEqual((text.count("\nown\n"), text.count("\nshared\n")), (1, 1), text)
 
 
 if __name__ == "__main__":
