@@ -10,6 +10,7 @@ mod circles;
 mod folders;
 mod gates;
 mod graph;
+mod growing;
 mod manifests;
 mod outline;
 mod rooms;
