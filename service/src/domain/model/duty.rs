@@ -27,7 +27,7 @@ words! {
         MeasureSediment "measure_sediment",
         /// Look over tank, lid and labels.
         LookOverTank "look_over_tank",
-        /// Inspect tank, lid and labels.
+        /// Check the float, hose and screen of the intake.
         CheckIntake "check_intake",
         /// Check the overflow trap.
         CheckTrap "check_trap",
