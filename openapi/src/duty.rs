@@ -105,7 +105,7 @@ pub struct DutySettingsRequest {
     pub lead_days: Option<u32>,
     /// A due date that was reported must move by more than this many days before it is reported again, 1 to 365.
     /// The days double every time the date changes direction, so that a swinging date is reported only a few times.
-    /// When absent they are half the lead time, but 3 to 14 days.
+    /// When absent they are half the lead time, but at least 3 and not more than 14 days.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub move_days: Option<u32>,
 }

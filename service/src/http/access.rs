@@ -39,7 +39,7 @@ async fn caller(req: &ServiceRequest) -> Result<Key, ApiError> {
         .ok_or_else(|| ApiError::new(ProblemCode::Internal, "The service is not set up."))?;
     accounts::authenticate(cx, secret).await?.ok_or_else(|| {
         let detail =
-            "The key is unknown, revoked or expired. Ask whoever keeps the account's keys for a new one.";
+            "The key is unknown, revoked or expired. Ask the person who keeps the account's keys for a new one.";
         ApiError::new(ProblemCode::Unauthorized, detail)
     })
 }
@@ -66,7 +66,7 @@ fn with_scope(req: &HttpRequest, scope: Scope) -> Result<Rc<Key>, ApiError> {
 
 /// The account of a key that has the scope and is for the whole account.
 ///
-/// A route is closed to keys of one system unless it asks for a [`SystemReader`]: one that nobody thought of is closed.
+/// A route is closed to keys of one system unless it asks for a [`SystemReader`]: a route without one is closed.
 fn of_account(req: &HttpRequest, scope: Scope) -> Result<AccountId, ApiError> {
     let one_system = req.extensions().get::<Rc<Key>>().is_some_and(|key| key.system_id.is_some());
     if one_system {
@@ -153,8 +153,7 @@ fn version_of(tag: &str) -> Option<i64> {
 
 fn version(req: &HttpRequest) -> Result<i64, ApiError> {
     let Some(value) = req.headers().get(header::IF_MATCH) else {
-        let detail =
-            "Read it first and send its ETag as `If-Match`, so that nobody's change is overwritten unseen.";
+        let detail = "Read it first and send its ETag as `If-Match`, so that no other change is overwritten.";
         return Err(ApiError::new(ProblemCode::VersionRequired, detail));
     };
     value

@@ -39,7 +39,7 @@ impl RootSpanBuilder for AccessLog {
     fn on_request_start(request: &ServiceRequest) -> Span {
         let (method, path) = (request.method().as_str(), without_secret(request.path()));
         let id = request.extensions().get::<RequestId>().map(|id| field::display(*id));
-        // Health checks come every few seconds; they are only told of when somebody debugs.
+        // Health checks come every few seconds; they are logged at the level debug only.
         if matches!(path, "/healthz" | "/readyz" | "/metrics") {
             tracing::debug_span!("request", method, path, id, status = field::Empty)
         } else {

@@ -1,8 +1,6 @@
 //! The HTTP edge: extract, call a use case, answer.
 //!
-//! To add a route: a wire type in the contract crate, its conversion in `wire`, a handler of a few lines in `routes`
-//! with its `#[utoipa::path]`, and a row in `table`; then `UPDATE_OPENAPI=1 ./tests/run contract` writes the document
-//! anew.
+//! DEVELOPERS.md has the steps that add a route.
 
 mod access;
 mod access_log;

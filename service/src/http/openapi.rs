@@ -29,10 +29,11 @@ const SERVER: &str = "The service that gave this document";
         description = "Tells people who look after rainwater systems what falls due, when and why.\n\n\
             Figures are in SI with the unit in the field's name. Civil dates are in the property's time zone, instants \
             are RFC 3339 in UTC. Problems are RFC 9457 documents with a stable code.\n\n\
-            **Repeating.** Send `Idempotency-Key` with a POST and it is carried out once, however often it is sent, for \
-            24 hours.\n\n**Changing.** Updates need `If-Match` with the version that was read: `428` without it, `412` \
-            when somebody was faster.\n\n**Reading.** Every GET carries a strong `ETag` and is answered `304` to those \
-            who send it back. Lists are keyset pages: pass `next_cursor` on as `cursor`.",
+            **Repeating.** A POST with `Idempotency-Key` is carried out once in 24 hours, even if it is sent again.\n\n\
+            **Changing.** An update needs `If-Match` with the version that was read. Without it the answer is `428`. It is \
+            `412` if the version has changed since.\n\n**Reading.** Every GET has a strong `ETag`. Send it back in \
+            `If-None-Match`, and the answer is `304` while nothing changed. Lists come in pages: send `next_cursor` as \
+            `cursor` to get the next one.",
         license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0")
     ),
     components(schemas(wire::Problem, wire::FieldProblem, wire::ProblemCode, wire::ReminderPosted, wire::DigestPosted, wire::TestPosted)),

@@ -119,7 +119,7 @@ impl From<Error> for ApiError {
             }
             Error::RainRefused(errors) => Self::fields(
                 C::RainRefused,
-                "Nothing was stored. Mend the readings in errors, or send them without all_or_nothing.",
+                "Nothing was stored. Correct the readings listed in errors, or send them without all_or_nothing.",
                 errors,
             ),
             Error::InUse { .. } => Self::new(C::InUse, detail),

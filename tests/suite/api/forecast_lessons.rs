@@ -245,7 +245,7 @@ async fn a_finding_before_anything_was_taken_teaches_nothing(app: &App) {
     assert_eq!(after["limit"], before["limit"]);
     let lesson = &after["lessons"][1];
     assert_eq!((&lesson["accumulated"], &lesson["weight"]), (&json!(0.0), &json!(0.0)));
-    assert!(lesson["remark"].as_str().expect("a remark").contains("had taken nothing"), "{lesson}");
+    assert!(lesson["remark"].as_str().expect("a remark").contains("had accumulated nothing"), "{lesson}");
 }
 
 async fn care_before_the_service_knew_of_a_part_counts_like_a_visit(app: &App) {

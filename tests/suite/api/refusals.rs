@@ -233,11 +233,11 @@ async fn a_list_of_words_is_read_as_the_document_says(app: &App) {
         ("/v1/tasks?state=Near", "state"),
         ("/v1/reminders?kind=", "kind"),
         ("/v1/reminders?kind=due,,late", "kind"),
-        ("/v1/rounds?off_weekdays=", "off_weekdays"),
-        ("/v1/rounds?off_weekdays=TUE", "off_weekdays"),
-        ("/v1/rounds?off_weekdays=monday", "off_weekdays"),
-        ("/v1/rounds?off_dates=", "off_dates"),
-        ("/v1/rounds?off_dates=2026-04-03,2026-13-01", "off_dates"),
+        ("/v1/rounds/proposal?off_weekdays=", "off_weekdays"),
+        ("/v1/rounds/proposal?off_weekdays=TUE", "off_weekdays"),
+        ("/v1/rounds/proposal?off_weekdays=monday", "off_weekdays"),
+        ("/v1/rounds/proposal?off_dates=", "off_dates"),
+        ("/v1/rounds/proposal?off_dates=2026-04-03,2026-13-01", "off_dates"),
     ] {
         let reply = Reply::of(app.request("GET", path)).await;
         assert_eq!(reply.fields("invalid"), [field], "{path}: {}", reply.text);

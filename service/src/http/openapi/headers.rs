@@ -19,11 +19,7 @@ const AUTHENTICATE: &str = "WWW-Authenticate";
 
 /// A header, what it says, and an example of it.
 const HEADERS: [(&str, &str, &str); 10] = [
-    (
-        CACHE_CONTROL,
-        "How long the answer may be kept, and that nobody else's cache may keep it",
-        "private, no-cache",
-    ),
+    (CACHE_CONTROL, "How long the answer may be kept; only a private cache may keep it", "private, no-cache"),
     (DISPOSITION, "The name under which a file is saved", "inline; filename=\"eavesward.ics\""),
     (
         ETAG,

@@ -75,7 +75,7 @@ fn statuses(path: &str, method: &HttpMethod, operation: &Operation) -> Vec<&'sta
     let guarded = path.starts_with(WITH_KEY);
     let post = matches!(method, HttpMethod::Post);
     let digest = path.starts_with("/v1/digest");
-    // What was done already, what is still used, and a withdrawn visit that somebody corrects.
+    // What was done already, what is still used, and a correction of a withdrawn visit.
     let in_the_way = if_match && (!body || path == "/v1/visits/{id}");
     let mut statuses = Vec::new();
     let mut add = |holds: bool, these: &[&'static str]| statuses.extend(these.iter().filter(|_| holds));

@@ -1,7 +1,7 @@
 //! Tagged kinds as schemas of their own, and answers that stay open for words and kinds of a newer service.
 //!
-//! A request is closed: it has the words that this version knows. In an answer a word is one of them or any other string,
-//! and a kind is one of them or an object that has at least its tag.
+//! A request is closed: it has the words that this version knows. In an answer a word may be any string, and a kind may be
+//! any object with its tag.
 
 use std::collections::{BTreeMap, BTreeSet};
 use utoipa::openapi::path::Operation;

@@ -16,7 +16,7 @@ struct Posted {
     schema: &'static str,
     summary: &'static str,
     description: &'static str,
-    /// The media types it has besides JSON.
+    /// Its media types other than JSON.
     texts: &'static [&'static str],
 }
 
@@ -44,7 +44,7 @@ const POSTED: [Posted; 3] = [
         operation: "test_posted",
         schema: "TestPosted",
         summary: "A test message is posted",
-        description: "When somebody asks for it with `POST /v1/subscriptions/{id}/test`.",
+        description: "When it is asked for with `POST /v1/subscriptions/{id}/test`.",
         texts: &[],
     },
 ];

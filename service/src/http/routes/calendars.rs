@@ -31,9 +31,9 @@ pub async fn list(req: HttpRequest, caller: Admin, cx: web::Data<Context>, pagin
 
 /// Make a calendar feed
 ///
-/// Of one property or of the whole account, to be subscribed to in a calendar. Its address is shown this once; whoever has
-/// it can read the feed, without a key, until it is revoked. For that reason an answer cannot be repeated: with an
-/// `Idempotency-Key` a second request makes no second feed, but it is answered `409`. Needs the scope `admin`.
+/// A feed of one property or of the whole account, for calendar programs. Its address is shown this once. Anyone who has the
+/// address can read the feed without a key until it is revoked. So the answer cannot be repeated: a second request with the
+/// same `Idempotency-Key` makes no second feed and is answered `409`. Needs the scope `admin`.
 #[utoipa::path(post, path = "/v1/calendars", tag = "calendars", operation_id = "create_calendar",
     request_body = wire::CalendarRequest,
     responses((status = 201, description = "The feed with its address", body = wire::CalendarCreated)))]
@@ -95,10 +95,10 @@ pub struct NoQuery {}
 
 /// Read a calendar feed
 ///
-/// As iCalendar (RFC 5545), for calendars to subscribe to: the secret in the path stands for a key. One event lasting all
-/// day for every task with a due date up to the horizon, overdue ones on their due date; SEQUENCE counts up when a date
-/// moves. A task whose component was taken out drops out. At most 2,000 tasks; an event says from which day on some are
-/// left out.
+/// As iCalendar (RFC 5545), for calendars to subscribe to: the secret in the path stands for a key. Every task
+/// with a due date up to the horizon is an event that lasts all day. An overdue task stays on its due date. SEQUENCE counts
+/// up when a date moves. The task of a removed component drops out. There are at most 2,000 tasks; an event says from which
+/// day on some are missing.
 #[utoipa::path(get, path = "/calendars/{token}.ics", tag = "calendars", operation_id = "read_calendar",
     params(("token" = String, Path, description = "The secret, as the address has it")),
     responses((status = 200, description = "The feed", body = String, content_type = "text/calendar")))]
@@ -109,7 +109,7 @@ pub async fn read(
     _: Query<NoQuery>,
 ) -> Answer {
     let Some(feed) = calendars::read(&cx, &token).await? else {
-        let detail = "There is no calendar at this address, or no longer. Whoever keeps the account's keys can make another.";
+        let detail = "There is no calendar at this address, or no longer. The person who keeps the account's keys can make another.";
         return Err(ApiError::new(ProblemCode::NotFound, detail));
     };
     let mut response = text(&req, "text/calendar; charset=utf-8", feed);

@@ -74,9 +74,9 @@ impl DigestQuery {
 
 /// Make a digest
 ///
-/// What falls due, by property, with totals, what to bring for the whole trip, and every caution once; a week when no days
-/// are given. As JSON, plain text, Markdown or CSV, by `Accept`. It lists at most 2,000 tasks, counts those that it leaves
-/// out and says how to ask for less.
+/// What falls due in a week, or in the days that are given. It has the tasks by property, totals, what to bring for the whole
+/// trip, and each caution once. The form is JSON, plain text, Markdown or CSV, by `Accept`. It lists at most 2,000 tasks,
+/// counts the others and says how to ask for less.
 #[utoipa::path(get, path = "/v1/digest", tag = "tasks", operation_id = "get_digest", params(DigestQuery),
     responses((status = 200, description = "The digest", content(
         (wire::Digest = "application/json"), (String = "text/plain"), (String = "text/markdown"),

@@ -24,8 +24,8 @@ fn duty_named(word: &str) -> Result<Duty, ApiError> {
 
 /// List duties
 ///
-/// Every duty, all in one page: the longest time to leave it with its source, the chance of being past the limit at which
-/// it falls due, and the account's own figures where it has set any.
+/// All duties on one page. Each has its longest interval with a source, the chance of being past the limit at which it falls
+/// due, and the account's own figures if there are any.
 #[utoipa::path(get, path = "/v1/duties", tag = "duties", operation_id = "list_duties",
     responses((status = 200, description = "The duties", body = wire::Page<wire::DutySettings>)))]
 pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>) -> Answer {
@@ -51,8 +51,8 @@ pub async fn get(
 
 /// Set an account's own figures
 ///
-/// For all of its systems, which are forecast anew. What is absent goes back to the default. A ceiling can also be set
-/// for a duty that has none by default; a tolerance only for one whose date is predicted from a limit.
+/// For all systems of the account, which are forecast again. What is absent goes back to the default. Every duty can have a
+/// longest interval. Only a duty whose date is predicted from a limit can have a tolerance.
 #[utoipa::path(put, path = "/v1/duties/{duty}", tag = "duties", operation_id = "update_duty",
     params(
         ("duty" = wire::Duty, Path, description = "The duty"),

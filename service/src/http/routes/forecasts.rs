@@ -48,7 +48,7 @@ pub async fn of_system(
 
 /// Forecast without registering
 ///
-/// For a system that nobody has registered, an installer quoting a job say. Nothing is stored, and the same request
+/// For a system that is not registered, such as a job that an installer quotes. Nothing is stored, and the same request
 /// gives the same answer on any day.
 #[utoipa::path(post, path = "/v1/forecast", tag = "forecasts", operation_id = "forecast",
     request_body = wire::ForecastRequest,

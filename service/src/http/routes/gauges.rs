@@ -59,8 +59,7 @@ pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: w
 
 /// Change a gauge
 ///
-/// Replaces everything that is known of it, its normals included but not its readings; the systems under it are
-/// forecast anew.
+/// Replaces all facts of the rain gauge and its normals, but not its readings. Its systems are forecast again.
 #[utoipa::path(put, path = "/v1/gauges/{id}", tag = "gauges", operation_id = "update_gauge",
     params(
         ("id" = Uuid, Path, description = "Id of the gauge"),

@@ -35,9 +35,9 @@ pub struct RemindersQuery {
 
 /// Pull reminders
 ///
-/// An append-only feed of what became of tasks, oldest first. Keep `cursor` and pass it as `after` the next time: nothing is
-/// skipped and nothing comes twice, whoever writes meanwhile. Entries are kept for 90 days unless the operator set
-/// otherwise; `410` says that some after the cursor are gone, and how to begin anew.
+/// An append-only feed of what became of tasks, oldest first. Keep `cursor` and pass it as `after` the next time: no
+/// entry is skipped and none comes twice. Entries are kept for 90 days unless the operator set otherwise. The answer is
+/// `410` if some after the cursor are gone; it says how to start again.
 #[utoipa::path(get, path = "/v1/reminders", tag = "reminders", operation_id = "pull_reminders", params(RemindersQuery),
     responses((status = 200, description = "A stretch of the feed", body = wire::ReminderFeed),
         (status = 410, description = "Entries after the cursor are no longer kept", body = wire::Problem,

@@ -33,9 +33,9 @@ pub struct ProposalQuery {
     pub property_id: Option<Uuid>,
     /// Tasks of this system alone.
     pub system_id: Option<Uuid>,
-    /// Days of the week on which nobody works, set apart by commas, such as `sat,sun`; none when absent.
+    /// Days of the week without work, separated by commas, such as `sat,sun`; none when absent.
     pub off_weekdays: Option<String>,
-    /// Dates on which nobody works, set apart by commas, such as `2026-04-03,2026-04-06`; none when absent.
+    /// Dates without work, separated by commas, such as `2026-04-03,2026-04-06`; none when absent.
     pub off_dates: Option<String>,
     /// Whether tasks of rounds that are planned already are put into rounds as well; `false` when absent.
     #[serde(default)]
@@ -115,11 +115,13 @@ pub const WEEKDAYS: [(&str, Weekday); 7] = [
 
 /// Put tasks together into rounds
 ///
-/// Tasks that fall due up to `to`, overdue ones included, are put into few trips, so that trips and days early and late
-/// cost as little as may be. So are tanks that fall due up to 92 days later and are best emptied by then. Each property by itself is solved exactly as long as trips have room or ten tasks at most hang
-/// together; where trips run out of room, and across nearby properties, the plan is a heuristic, and `lower_bound` says
-/// what no plan can cost less than. At most 2,000 tasks are put together at once; more are refused. A kept round hides its
-/// tasks until its day is over; after that `overdue_rounds` names it, to be reported or called off.
+/// The plan has the tasks that fall due up to `to`, overdue ones included. It also has tanks that fall due up to 92 days
+/// later and are best emptied by then. Trips, days early and days late cost as little as possible. Nothing is stored.
+///
+/// The plan of a single property is exact while its trips have room, or while at most ten tasks depend on each other.
+/// Otherwise, and across nearby properties, it is a heuristic. `lower_bound` is a cost that no plan can be below.
+/// At most 2,000 tasks are planned at once; more are refused. A kept round reserves its tasks until its day ends. After that `overdue_rounds` names
+/// it, to be reported or called off.
 #[utoipa::path(get, path = "/v1/rounds/proposal", tag = "rounds", operation_id = "propose_rounds", params(ProposalQuery),
     responses((status = 200, description = "The rounds", body = wire::RoundProposal)))]
 pub async fn propose(
@@ -135,8 +137,8 @@ pub async fn propose(
 /// Keep a round as planned
 ///
 /// Its tasks are not proposed again until its day is over, it is done or called off. A task stands in one planned round at
-/// most. A visit that does one of them in the meantime, of a day up to a month before the round was kept or of any later one,
-/// takes it out of what is to be done.
+/// most. Another visit may do one of the tasks first: the round then no longer asks for it. This holds for visits from a
+/// month before the round was kept.
 #[utoipa::path(post, path = "/v1/rounds", tag = "rounds", operation_id = "keep_round",
     request_body = wire::RoundRequest,
     responses((status = 201, description = "The round", body = wire::Round)))]
@@ -203,10 +205,10 @@ pub async fn call_off(
 
 /// Report a round as done
 ///
-/// Logs one visit a system, all of them or none. Tasks that nothing is said of were done; those that another visit did since
-/// the round was kept are not logged again, and stand in the answer with `done_elsewhere`. The same report twice, or an empty
-/// one, changes nothing and is answered with the same visits and `reported_before`. A second report that says something else
-/// is refused with the visits that are to be corrected.
+/// Logs one visit for each system: all of them or none. Tasks that the report does not name count as done. Tasks that
+/// another visit has done since the round was kept are not logged again; the answer has them with `done_elsewhere`.
+/// The same report twice, or an empty one, changes nothing: the answer has the same visits and `reported_before`. A second
+/// report that differs is refused, and the refusal names the visits to correct.
 #[utoipa::path(post, path = "/v1/rounds/{id}/done", tag = "rounds", operation_id = "finish_round",
     params(("id" = Uuid, Path, description = "Id of the round")),
     request_body = wire::RoundDoneRequest,

@@ -54,7 +54,7 @@ pub async fn document(req: HttpRequest, document: web::Data<ServedDocument>) -> 
     tagged(&req, &document.tag, document.text.clone())
 }
 
-/// What the document leaves out: the front page and what problems mean. A path that nobody knows ends here, too.
+/// What the document leaves out: the front page and what problems mean. An unknown path ends here, too.
 pub fn configure(cfg: &mut ServiceConfig) {
     cfg.service(at("/", vec![(Method::GET, web::to(front))]))
         .service(at("/problems/{code}", vec![(Method::GET, web::to(problem))]))
@@ -70,7 +70,7 @@ async fn problem(code: web::Path<String>) -> Result<HttpResponse, ApiError> {
     Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body(text))
 }
 
-/// A word for whoever opens the service in a browser.
+/// A page for people who open the service in a browser.
 async fn front() -> HttpResponse {
     HttpResponse::Ok()
         .content_type("text/plain; charset=utf-8")

@@ -28,8 +28,8 @@ const PAUSE: Duration = Duration::from_millis(250);
 /// A stream without news sends a comment this often, so that neither end nor a proxy takes it for dead. A reader that
 /// closed the connection is noticed when something is written to it, so its slot is free after two heartbeats.
 const HEARTBEAT: Duration = Duration::from_secs(15);
-/// How long a stream goes on. A reader that lost power or its network closes nothing, and only the network's own patience
-/// would end its stream; this frees the slot in any case. A reader that lives connects again. Judgement.
+/// How long a stream goes on. A reader that lost power or its network does not close the stream. This limit frees
+/// its slot. A reader that still runs connects again. Judgement.
 const LONGEST_STREAM: Duration = Duration::from_mins(15);
 /// What a reader is told to wait before it connects again, in milliseconds.
 const RETRY_MS: u32 = 5000;

@@ -38,9 +38,8 @@ pub async fn list(req: HttpRequest, caller: Admin, cx: web::Data<Context>, pagin
 ///
 /// What is raised from now on is posted to its address, signed by the Standard Webhooks scheme. Answer with 200 to 299
 /// within 15 seconds and keep the ids of a few days: everything is posted at least once, and always under the same
-/// `webhook-id`. Letters may overtake each other: `number` tells their order. What fails is tried again over two days and
-/// then parked; a receiver that answers 429 or 503 with `Retry-After` is left alone for as long as it asks, up to twelve
-/// hours. The secret is shown this once; for that reason a repeated request with the same `Idempotency-Key` is answered
+/// `webhook-id`. Messages may arrive in another order: `number` tells the right one. What fails is tried again for two days and then
+/// parked. A receiver that answers 429 or 503 with `Retry-After` is left alone for that long, twelve hours at most. The secret is shown this once; for that reason a repeated request with the same `Idempotency-Key` is answered
 /// `409`. Needs the scope `admin`.
 #[utoipa::path(post, path = "/v1/subscriptions", tag = "subscriptions", operation_id = "create_subscription",
     request_body = contract::SubscriptionRequest,
@@ -143,8 +142,7 @@ pub async fn pause(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id: 
 
 /// Resume a subscription
 ///
-/// It goes on with the reminders that were raised meanwhile and are still kept; digests that were missed are not made up
-/// for. Needs the scope `admin`.
+/// It continues with the reminders that were raised meanwhile and are still kept. Digests that were missed are not sent. Needs the scope `admin`.
 #[utoipa::path(post, path = "/v1/subscriptions/{id}/resume", tag = "subscriptions", operation_id = "resume_subscription",
     params(("id" = Uuid, Path, description = "Id of the subscription")),
     responses((status = 200, description = "The subscription as it is now", body = contract::Subscription)))]

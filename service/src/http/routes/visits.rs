@@ -64,8 +64,8 @@ pub async fn list(
 
 /// Log a visit
 ///
-/// What was done and what was found. A duty that was done starts its accumulated anew on that day; rain of the day itself
-/// counts as fallen before.
+/// What was done and what was found. A duty that was done starts again at 0 on that day. Rain of the day
+/// itself counts as fallen before the visit.
 #[utoipa::path(post, path = "/v1/visits", tag = "visits", operation_id = "log_visit",
     request_body = wire::VisitRequest,
     responses((status = 201, description = "The visit", body = wire::Visit)))]

@@ -195,6 +195,7 @@ fn descriptions_name_the_bounds_that_hold() {
             pair(&schema, "minimum", "maximum"),
             pair(&schema["items"], "minimum", "maximum"),
             pair(&schema, "minItems", "maxItems"),
+            pair(&schema, "minLength", "maxLength"),
         ];
         for range in ranges(text) {
             assert!(known.contains(&Some(range)), "{place} speaks of {range:?}: {text}");
