@@ -3,6 +3,7 @@
 use crate::domain::model::part::{Clock, MonthDay};
 use crate::domain::model::reason::Reason;
 use crate::domain::model::sentence::Sentence;
+use chrono::NaiveDate;
 
 /// A chance of one half, in percent. Its sentence has its own words.
 const EVEN: f64 = 50.0;
@@ -248,22 +249,9 @@ const fn frost_source(given: bool) -> &'static str {
     if given { "the days given" } else { "the monthly mean minima" }
 }
 
-const MONTHS: [&str; 12] = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-];
-
+/// A day of the year, such as `5 November`.
 fn in_words(day: MonthDay) -> String {
-    let month = (day.month as usize).checked_sub(1).and_then(|month| MONTHS.get(month)).unwrap_or(&"?");
-    format!("{} {month}", day.day)
+    // 2024 has a 29 February. Days that do not exist are refused where they are read.
+    let on = NaiveDate::from_ymd_opt(2024, day.month, day.day);
+    on.map_or_else(|| format!("day {} of month {}", day.day, day.month), |on| on.format("%-d %B").to_string())
 }
