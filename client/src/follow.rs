@@ -12,7 +12,7 @@ const NOW: &str = "now";
 
 /// What to say of a cursor that the feed does not know. The service's own words are for lists.
 const BAD_CURSOR: &str = "The cursor is not one of the reminders' feed. Give the cursor of an earlier answer or entry as it \
-    came, `now` for the end of the feed, or none to begin with the oldest entry that is kept.";
+    came, or `now` for the end of the feed. Without a cursor the oldest entry that is kept comes first.";
 
 /// A stretch of the feed.
 pub(crate) async fn pull(client: &Client, query: &ReminderQuery) -> Result<ReminderFeed, Error> {

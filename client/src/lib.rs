@@ -41,8 +41,8 @@
 //!
 //! Every kind of component has a constructor on [`contract::Part`], with its optional figures as setters.
 //!
-//! Dates and ids are those of the crates [`chrono`] and [`uuid`]; both are handed on here, so that a program need not name
-//! them among its own dependencies.
+//! Dates and ids are those of the crates [`chrono`] and [`uuid`]. Both are re-exported here, so that a program need not
+//! depend on them itself.
 //!
 //! A dashboard watches a status. [`Systems::watch`] asks as often as the service recommends; [`Systems::events`]
 //! stays connected. After a restart, both continue from a tag that you stored:

@@ -143,7 +143,7 @@ pub struct UnplacedTask {
     pub because: String,
 }
 
-/// A planned round that was neither reported nor called off, although its day is over.
+/// A planned round that was neither reported nor cancelled, although its day is over.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
@@ -187,7 +187,7 @@ pub struct RoundProposal {
     pub already_planned: u32,
     /// All planned rounds of the account whose day is over at their properties, by day, if a task of theirs is
     /// still to be done. The proposal contains their tasks again. These tasks cannot be kept in another round until
-    /// these rounds are reported or called off.
+    /// these rounds are reported or cancelled.
     #[serde(default)]
     pub overdue_rounds: Vec<OverdueRound>,
     /// Whether more tasks could join a round than were considered.

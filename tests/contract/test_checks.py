@@ -5,6 +5,7 @@ import tempfile
 import unittest
 from pathlib import Path
 
+import compatible
 import fuzz
 import licences
 import notices
@@ -49,6 +50,66 @@ GOOD = {
 
 def get(document):
     return document["paths"]["/v1/things/{id}"]["get"]
+
+
+class Compatible(unittest.TestCase):
+    """A document with one thing that is asked for, and that thing."""
+
+    @staticmethod
+    def document():
+        thing = {
+            "type": "object",
+            "required": ["state", "part"],
+            "properties": {
+                "state": {"anyOf": [{"enum": ["due"], "type": "string"}, {"type": "string"}]},
+                "scope": {"enum": ["read"], "type": "string"},
+                "part": {"anyOf": [{"$ref": "#/components/schemas/Tank"}, {"$ref": "#/components/schemas/Other"}]},
+            },
+        }
+        tank = {"type": "object", "required": ["kind"], "properties": {"kind": {"const": "tank"}}}
+        other = {"type": "object", "required": ["kind"], "properties": {"kind": {"type": "string"}}}
+        body = {"application/json": {"schema": {"$ref": "#/components/schemas/Thing"}}}
+        asked = {"application/json": {"schema": {"type": "object", "properties": {"name": {"type": "string"}}}}}
+        post = {"requestBody": {"content": asked}, "responses": {"200": {"description": "It", "content": body}}}
+        schemas = {"Thing": thing, "Tank": tank, "Other": other}
+        return {"paths": {"/v1/things": {"post": post}}, "components": {"schemas": schemas}}
+
+    def found(self, change):
+        new = self.document()
+        change(new)
+        return compatible.problems(self.document(), new)
+
+    def test_what_may_grow(self):
+        self.assertEqual(self.found(lambda _: None), [])
+        schemas = lambda new: new["components"]["schemas"]
+        self.assertEqual(self.found(lambda new: schemas(new)["Thing"]["properties"].update(more={})), [])
+        word = lambda new: schemas(new)["Thing"]["properties"]["state"]["anyOf"][0]["enum"].append("late")
+        self.assertEqual(self.found(word), [])
+        pump = {"type": "object", "required": ["kind"], "properties": {"kind": {"const": "pump"}}}
+        kind = lambda new: schemas(new)["Thing"]["properties"]["part"]["anyOf"].insert(0, pump)
+        self.assertEqual(self.found(kind), [])
+        path = lambda new: new["paths"].update({"/v1/more": {}})
+        self.assertEqual(self.found(path), [])
+
+    def test_what_clients_would_stumble_over(self):
+        schemas = lambda new: new["components"]["schemas"]
+        post = lambda new: new["paths"]["/v1/things"]["post"]
+        sent = lambda new: post(new)["requestBody"]["content"]["application/json"]["schema"]
+        for change, told in [
+            (lambda new: new["paths"].pop("/v1/things"), "POST /v1/things: it is gone"),
+            (lambda new: post(new)["responses"].pop("200"), "200 is gone"),
+            (lambda new: schemas(new)["Thing"]["properties"].pop("scope"), ".scope: it is gone"),
+            (lambda new: schemas(new)["Thing"]["required"].remove("state"), ".state: it is required"),
+            (lambda new: schemas(new)["Thing"]["properties"]["scope"]["enum"].append("write"), "'write' is new"),
+            (lambda new: schemas(new)["Thing"]["properties"].update(scope={"type": "null"}), "null where string"),
+            (lambda new: sent(new).update(required=["name"]), "body.name: it is required"),
+            (lambda new: sent(new).update(properties={}, additionalProperties=False), "body.name: it is refused"),
+            (lambda new: sent(new)["properties"].update(name={"type": "number"}), "body.name: string where number"),
+            (lambda new: post(new).update(parameters=[{"in": "query", "name": "x", "required": True}]), "?x"),
+        ]:
+            found = self.found(change)
+            self.assertEqual(len(found), 1, found)
+            self.assertIn(told, found[0])
 
 
 class Document(unittest.TestCase):

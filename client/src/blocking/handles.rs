@@ -170,7 +170,7 @@ twins! {
         call propose(query: &RoundQuery) -> RoundProposal;
         call keep(round: &RoundRequest) -> Round;
         call get(id: Uuid) -> Round;
-        call call_off(id: Uuid, version: i64) -> ();
+        call cancel(id: Uuid, version: i64) -> ();
         call finish(id: Uuid, report: &RoundDoneRequest) -> RoundDone;
     }
     visits Visits {

@@ -38,7 +38,7 @@ impl fmt::Debug for Error {
             cause = source.source();
         }
         if self.inner.attempts > 1 {
-            write!(f, "; sent {} times", self.inner.attempts)?;
+            write!(f, "; attempts: {}", self.inner.attempts)?;
         }
         if self.inner.may_have_been_applied {
             f.write_str("; the change may have been made all the same")?;
@@ -101,7 +101,7 @@ mod tests {
         assert_eq!(format!("{error:?}"), "DELETE /v1/gauges/7: 404 There is no such gauge. (request r-1)");
         assert_eq!(
             format!("{:?}", error.attempts_set(2, true)),
-            "DELETE /v1/gauges/7: 404 There is no such gauge. (request r-1); sent 2 times; the change may have been made \
+            "DELETE /v1/gauges/7: 404 There is no such gauge. (request r-1); attempts: 2; the change may have been made \
              all the same"
         );
         let source = serde_json::from_str::<u8>("300").expect_err("too large");

@@ -31,7 +31,7 @@ pub use gauges::{
 pub use keys::{create_key, list_keys, revoke_key};
 pub use properties::{create_property, delete_property, list_properties, property, update_property};
 pub use reminders::pull_reminders;
-pub use rounds::{call_off_round, finish_round, keep_round, list_rounds, propose_rounds, round};
+pub use rounds::{cancel_round, finish_round, keep_round, list_rounds, propose_rounds, round};
 pub use skill::{list_answers, skill};
 pub use subscriptions::{
     create_subscription, delete_subscription, delivery, list_deliveries, list_subscriptions,
@@ -141,7 +141,7 @@ mod tests {
     #[test]
     fn every_guarded_call_names_its_version() {
         let nil = Uuid::nil();
-        for request in [delete_property(nil, 4), delete_gauge(nil, 4), call_off_round(nil, 4)] {
+        for request in [delete_property(nil, 4), delete_gauge(nil, 4), cancel_round(nil, 4)] {
             assert_eq!(request.headers()["if-match"], "\"4\"");
         }
     }

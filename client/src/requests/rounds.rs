@@ -32,7 +32,7 @@ pub fn round(id: Uuid) -> Request {
 }
 
 /// `DELETE /v1/rounds/{id}` with `If-Match`: cancels a planned round.
-pub fn call_off_round(id: Uuid, version: i64) -> Request {
+pub fn cancel_round(id: Uuid, version: i64) -> Request {
     Request::delete(at("rounds", id)).if_match(version)
 }
 

@@ -28,8 +28,8 @@ impl Rounds<'_> {
     }
 
     /// Cancels a planned round, if it still has this version.
-    pub async fn call_off(&self, id: Uuid, version: i64) -> Result<(), Error> {
-        self.0.send(requests::call_off_round(id, version)).await.map(drop)
+    pub async fn cancel(&self, id: Uuid, version: i64) -> Result<(), Error> {
+        self.0.send(requests::cancel_round(id, version)).await.map(drop)
     }
 
     /// Reports a round as done. It logs one visit for each system, all of them or none. The same report twice gives

@@ -82,8 +82,8 @@ parts! {
         shade_share: Option<f64> = None,
     }
 
-    /// A tank: its capacity in litres up to the overflow, the area of its floor in m2, and the height of its outlet or
-    /// lowest intake above the floor in mm.
+    /// A tank: its capacity in litres up to the overflow and the area of its floor in m2. The height is that of its outlet
+    /// or lowest intake above the floor, mm.
     Tank by tank(capacity_l: f64, floor_area_m2: f64, outlet_height_mm: f64) or {
         /// Whether the inlet is calmed, so that falling water does not stir the floor; `false` when not set.
         calmed_inlet: bool = false,

@@ -2,6 +2,7 @@
 
 use super::access_log::without_secret;
 use crate::domain::base::error::{Error, FieldError, StoreError};
+use crate::domain::base::plural::counted;
 use actix_web::body::{BoxBody, EitherBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::{Method, StatusCode, header};
@@ -132,13 +133,14 @@ impl From<Error> for ApiError {
             ),
             Error::BadCursor => Self::new(
                 C::BadCursor,
-                "The cursor was not made for this list. Take next_cursor as it came, or start without one.",
+                "The cursor was not made for this list. Give a cursor as it came, or start without one.",
             ),
             Error::CursorExpired { kept_days } => Self::new(
                 C::CursorExpired,
                 format!(
-                    "Entries are kept for {kept_days} days, and some after this cursor are gone. Take the cursor that \
-                     after=now gives, read GET /v1/tasks once to see where everything stands, and go on from that cursor."
+                    "Entries are kept for {}, and some after this cursor are gone. Take the cursor that after=now \
+                     gives, read GET /v1/tasks once to see where everything stands, and go on from that cursor.",
+                    counted(kept_days.unsigned_abs(), "day", "days")
                 ),
             ),
             Error::Store(StoreError::Unavailable(_)) => Self::failed(

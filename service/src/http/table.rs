@@ -131,7 +131,7 @@ static TABLE: LazyLock<Vec<Row>> = LazyLock::new(|| {
         rounds::keep,
         rounds::list,
         rounds::get,
-        rounds::call_off,
+        rounds::cancel,
         rounds::finish,
         visits::list,
         visits::log,

@@ -7,6 +7,7 @@
 mod address;
 mod tls;
 
+use crate::domain::base::plural::counted;
 use crate::domain::model::delivery::WebhookResponse;
 use crate::domain::model::subscription::address as checked;
 use crate::domain::ports::senders::{WebhookRequest, WebhookSender};
@@ -60,7 +61,10 @@ impl HttpSender {
 
     async fn try_post(&self, request: &WebhookRequest) -> Result<WebhookResponse, String> {
         if request.body.len() > LARGEST {
-            return Err(format!("the body has {} bytes; at most {LARGEST} are sent", request.body.len()));
+            return Err(format!(
+                "the body has {}; at most {LARGEST} are sent",
+                counted(request.body.len() as u64, "byte", "bytes")
+            ));
         }
         // The rules may have changed since registration. An address given as a number is not resolved, so it
         // is checked here.

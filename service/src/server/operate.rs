@@ -5,6 +5,7 @@ use crate::config::{Flags, LogFormat, Settings};
 use crate::domain::base::clock::SystemClock;
 use crate::domain::base::error::Error;
 use crate::domain::base::ids::AccountId;
+use crate::domain::base::plural::counted;
 use crate::domain::context::Context;
 use crate::domain::model::account::{KeyDraft, Scope};
 use crate::domain::use_cases::accounts;
@@ -152,7 +153,8 @@ async fn key(
         (None, [only]) => Some(only.id),
         (None, []) => bail!("there is no account yet; make one with --new-account NAME"),
         (None, _) => {
-            bail!("there are {} accounts; name one with --account (`key --list` shows them)", accounts.len())
+            let accounts = counted(accounts.len() as u64, "account", "accounts");
+            bail!("there are {accounts}; name one with --account (`key --list` shows them)")
         }
     };
     let id = id.context("there is no account with that id; `key --list` shows them")?;

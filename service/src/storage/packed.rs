@@ -24,7 +24,7 @@ use uuid::Uuid;
 
 /// Sample texts for the compression: words that they hold are not stored again. The first byte of a packed
 /// row is the index of its sample text. So never change a sample text; append a newer one.
-const TEXTS: [&[u8]; 1] = [include_bytes!("packed/1.txt")];
+const TEXTS: [&[u8]; 2] = [include_bytes!("packed/1.txt"), include_bytes!("packed/2.txt")];
 
 /// The status, without what other columns of its row say.
 #[derive(Serialize, Deserialize)]

@@ -20,7 +20,7 @@ use uuid::Uuid;
 
 /// Tasks of one statement.
 const PIECE: usize = 256;
-/// How often keeping a round is tried while rounds with the same tasks are kept and called off.
+/// How often keeping a round is tried while rounds with the same tasks are kept and cancelled.
 const ATTEMPTS: usize = 4;
 
 /// Names are joined in, so that they are the current ones.
@@ -173,7 +173,7 @@ impl RoundStore for Database {
     }
 
     async fn insert_round(&self, round: &Round) -> Stored<Inserted> {
-        // A round that held one of the tasks may be called off meanwhile. Then the next attempt succeeds.
+        // A round that held one of the tasks may be cancelled meanwhile. Then the next attempt succeeds.
         for _ in 0..ATTEMPTS {
             if let Some(kept) = retried(async || try_insert(self, round).await).await? {
                 return Ok(kept);

@@ -1,4 +1,4 @@
-//! Rounds that are kept: planned, called off, done.
+//! Rounds that are kept: planned, cancelled, done.
 
 use super::rounds::{due_in_march, march, rounds, tasks};
 use super::scenario::{Place, gauge, id_of, items, place, place_with, property, system, texts};
@@ -16,7 +16,7 @@ over_both! {
     what_was_found_and_skipped_is_said_task_by_task;
     wrong_reports_are_refused_and_log_nothing;
     a_part_that_was_taken_out_is_skipped;
-    a_planned_round_is_called_off_under_its_version;
+    a_planned_round_is_cancelled_under_its_version;
     wrong_rounds_are_refused;
 }
 
@@ -215,7 +215,7 @@ async fn what_a_visit_did_is_not_logged_again(app: &App) {
     assert_eq!(of(&answer["round"], "vent")["visit_id"], visit["id"]);
     assert_eq!(of(&answer["round"], "drain cock")["done_elsewhere"], false);
     assert_eq!(app.walk("/v1/visits", 100).await.len(), 2);
-    // A round of which nothing is left is called off.
+    // A round of which nothing is left is cancelled.
     app.refresh().await;
     let tasks = app.walk("/v1/tasks", 100).await;
     let pump = tasks.iter().find(|task| task["component_name"] == "pump").expect("the pump");
@@ -373,7 +373,7 @@ async fn a_part_that_was_taken_out_is_skipped(app: &App) {
     assert_eq!(answer["visits"][0]["items"].as_array().map(Vec::len), Some(2));
 }
 
-async fn a_planned_round_is_called_off_under_its_version(app: &App) {
+async fn a_planned_round_is_cancelled_under_its_version(app: &App) {
     march_place(app).await;
     let (round, _) = kept(app).await;
     let own = format!("/v1/rounds/{}", id_of(&round));

@@ -13,6 +13,7 @@ mod graph;
 mod growing;
 mod manifests;
 mod outline;
+mod plurals;
 mod rooms;
 mod scanner;
 mod tokens;

@@ -2,6 +2,7 @@
 
 mod calendars;
 mod digest;
+mod problems;
 mod reasons;
 mod reminders;
 mod schedule;

@@ -142,14 +142,41 @@ fn all(number: u32) -> Vec<Reason> {
 }
 
 /// Whether a noun does not go with the whole number before it.
-fn wrong_plural(text: &str) -> bool {
+pub(super) fn wrong_plural(text: &str) -> bool {
     let apart = |letter: char| !letter.is_alphanumeric() && letter != '.';
     let words: Vec<&str> = text.split(apart).map(|word| word.trim_end_matches('.')).collect();
     words.windows(2).any(|pair| {
         let Ok(number) = pair[0].parse::<u32>() else { return false };
-        let plural =
-            ["days", "years", "months", "findings", "tasks", "properties", "systems", "readings", "visits"];
-        let single = ["day", "year", "month", "finding", "task", "property", "system", "reading", "visit"];
+        let plural = [
+            "days",
+            "years",
+            "months",
+            "findings",
+            "tasks",
+            "properties",
+            "systems",
+            "readings",
+            "visits",
+            "entries",
+            "characters",
+            "values",
+            "fields",
+        ];
+        let single = [
+            "day",
+            "year",
+            "month",
+            "finding",
+            "task",
+            "property",
+            "system",
+            "reading",
+            "visit",
+            "entry",
+            "character",
+            "value",
+            "field",
+        ];
         if number == 1 { plural.contains(&pair[1]) } else { single.contains(&pair[1]) }
     })
 }

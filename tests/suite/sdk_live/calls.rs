@@ -337,7 +337,7 @@ async fn rounds(client: &Client) {
     let kept = client.rounds().keep(&request).await.expect("a round");
     assert_eq!((kept.state, kept.tasks.len()), (RoundState::Planned, task_ids.len()));
     assert_eq!(client.rounds().get(kept.id).await.expect("it"), kept);
-    client.rounds().call_off(kept.id, kept.version).await.expect("calling off");
+    client.rounds().cancel(kept.id, kept.version).await.expect("cancelling");
     assert_eq!(client.rounds().page(&KeptRoundQuery::default()).await.expect("a page").items, []);
     let kept = client.rounds().keep(&request).await.expect("a round");
     let mut report = RoundDoneRequest { visited_on: Some(day("2026-02-15")), ..RoundDoneRequest::default() };

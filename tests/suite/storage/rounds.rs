@@ -26,7 +26,7 @@ on_both!(
     a_task_stands_in_one_planned_round_at_most,
     rivals_for_a_task_keep_one_round,
     rounds_are_listed_by_day_page_by_page,
-    a_planned_round_is_called_off_and_a_done_one_stays,
+    a_planned_round_is_cancelled_and_a_done_one_stays,
     a_round_is_done_once_with_all_its_visits,
     a_round_whose_visit_cannot_be_logged_is_not_done,
     a_visit_takes_what_it_did_out_of_planned_rounds,
@@ -194,7 +194,7 @@ async fn rounds_are_listed_by_day_page_by_page(rig: &Rig) {
     assert_eq!(list(&late, after(day(1), uuid::Uuid::nil(), 9)).await.len(), 1);
 }
 
-async fn a_planned_round_is_called_off_and_a_done_one_stays(rig: &Rig) {
+async fn a_planned_round_is_cancelled_and_a_done_one_stays(rig: &Rig) {
     let home = home(rig).await;
     let store = &rig.database;
     let round = kept(rig, &home, 3, &DUTIES).await;

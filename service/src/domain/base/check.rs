@@ -88,7 +88,10 @@ impl Check {
     pub fn note(&mut self, field: &str, value: &str, most: usize) {
         let length = value.chars().count();
         if length > most {
-            self.refuse(field, format!("it has {length} characters; give at most {most}"));
+            self.refuse(
+                field,
+                format!("it has {}; give at most {most}", counted(length as u64, "character", "characters")),
+            );
         } else if value.chars().any(|c| c.is_control() && c != '\n' && c != '\t' && c != '\r') {
             self.refuse(field, "it contains control characters; leave them out");
         }

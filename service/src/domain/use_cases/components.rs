@@ -3,6 +3,7 @@
 use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, ComponentId, SystemId};
+use crate::domain::base::plural::counted;
 use crate::domain::context::{Context, latest_today};
 use crate::domain::model::component::{Component, ComponentFacts, Replacement};
 use crate::domain::model::part::Part;
@@ -34,8 +35,8 @@ pub async fn add(
     systems::get(cx, account, system_id).await?;
     if systems::components_full(cx, account, system_id).await? {
         return Err(Error::Conflict(format!(
-            "the system already has {} components, the most that it can have",
-            system::MOST_COMPONENTS
+            "the system already has {}, the most that it can have",
+            counted(system::MOST_COMPONENTS as u64, "component", "components")
         )));
     }
     let component = Component::new(id, system_id, facts, cx.clock.now());

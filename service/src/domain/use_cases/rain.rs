@@ -4,6 +4,7 @@ use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, FieldError, Result};
 use crate::domain::base::ids::{AccountId, GaugeId};
 use crate::domain::base::paging::{ListPage, PageRequest};
+use crate::domain::base::plural::counted;
 use crate::domain::context::{Context, latest_today};
 use crate::domain::model::rain::{MOST_READINGS, RainDay, RainOffer, RainRange, RainReport};
 use crate::domain::ports::store::gauges::StoredRain;
@@ -21,8 +22,8 @@ pub async fn put(
 ) -> Result<RainReport> {
     let gauge = gauges::get(cx, account, id).await?;
     if offer.readings.len() > MOST_READINGS {
-        let message =
-            format!("it has {} readings; send at most {MOST_READINGS} at a time", offer.readings.len());
+        let readings = counted(offer.readings.len() as u64, "reading", "readings");
+        let message = format!("it has {readings}; send at most {MOST_READINGS} at a time");
         return Err(Error::field("days", message));
     }
     let (accepted, mut report) = judge(offer, latest_today(cx));

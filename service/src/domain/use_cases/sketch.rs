@@ -4,7 +4,7 @@ use crate::domain::base::blocking::blocking;
 use crate::domain::base::bounds::{Entries, LATITUDE_DEG};
 use crate::domain::base::check::Check;
 use crate::domain::base::error::Result;
-use crate::domain::base::plural::with_commas;
+use crate::domain::base::plural::{counted, with_commas};
 use crate::domain::model::component::ComponentFacts;
 use crate::domain::model::duty::Duty;
 use crate::domain::model::duty_settings::{DutySettings, Overrides};
@@ -73,7 +73,10 @@ impl Sketch {
         }
         if self.rain.len() > MOST_READINGS {
             let most = with_commas(MOST_READINGS);
-            check.refuse("rain", format!("it has {} days; send at most {most}", self.rain.len()));
+            check.refuse(
+                "rain",
+                format!("it has {}; send at most {most}", counted(self.rain.len() as u64, "day", "days")),
+            );
         }
         let mut seen = std::collections::HashSet::new();
         for (index, day) in self.rain.iter().enumerate() {

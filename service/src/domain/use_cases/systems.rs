@@ -5,6 +5,7 @@ use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, Result, StoreError};
 use crate::domain::base::ids::{AccountId, ComponentId, SystemId};
 use crate::domain::base::paging::{ListPage, PageRequest};
+use crate::domain::base::plural::counted;
 use crate::domain::context;
 use crate::domain::context::Context;
 use crate::domain::model::component::{Component, ComponentFacts, check_components};
@@ -43,7 +44,10 @@ async fn checked(
     if components.len() > MOST_AT_ONCE {
         check.refuse(
             "components",
-            format!("it has {} components; send at most {MOST_AT_ONCE} at a time", components.len()),
+            format!(
+                "it has {}; send at most {MOST_AT_ONCE} at a time",
+                counted(components.len() as u64, "component", "components")
+            ),
         );
     }
     check_components(&mut check, components, context::latest_today(cx));

@@ -24,8 +24,8 @@ fn duty_named(word: &str) -> Result<Duty, ApiError> {
 
 /// List duties
 ///
-/// All duties on one page. Each has its longest interval with a source, the chance of being past the limit at which it falls
-/// due, and the account's own figures if there are any.
+/// All duties on one page. Each has its longest interval with a source, and the chance of being past the limit at which it
+/// falls due. The account's own figures stand beside them.
 #[utoipa::path(get, path = "/v1/duties", tag = "duties", operation_id = "list_duties",
     responses((status = 200, description = "The duties", body = wire::Page<wire::DutySettings>)))]
 pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>) -> Answer {

@@ -121,7 +121,7 @@ pub const WEEKDAYS: [(&str, Weekday); 7] = [
 /// The plan of a single property is exact while its trips have room, or while at most ten tasks depend on each other.
 /// Otherwise, and across nearby properties, it is a heuristic. `lower_bound` is a cost that no plan can be below.
 /// At most 2,000 tasks are planned at once; more are refused. A kept round reserves its tasks until its day ends. After that `overdue_rounds` names
-/// it, to be reported or called off.
+/// it, to be reported or cancelled.
 #[utoipa::path(get, path = "/v1/rounds/proposal", tag = "rounds", operation_id = "propose_rounds", params(ProposalQuery),
     responses((status = 200, description = "The rounds", body = wire::RoundProposal)))]
 pub async fn propose(
@@ -136,7 +136,7 @@ pub async fn propose(
 
 /// Keep a round as planned
 ///
-/// Its tasks are not proposed again until its day is over, it is done or called off. A task stands in one planned round at
+/// Its tasks are not proposed again until its day is over, it is done or cancelled. A task stands in one planned round at
 /// most. Another visit may do one of the tasks first: the round then no longer asks for it. This holds for visits from a
 /// month before the round was kept.
 #[utoipa::path(post, path = "/v1/rounds", tag = "rounds", operation_id = "keep_round",
@@ -187,19 +187,19 @@ pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: w
 /// Call a planned round off
 ///
 /// It is gone, and its tasks are proposed again. One that was done stays.
-#[utoipa::path(delete, path = "/v1/rounds/{id}", tag = "rounds", operation_id = "call_off_round",
+#[utoipa::path(delete, path = "/v1/rounds/{id}", tag = "rounds", operation_id = "cancel_round",
     params(
         ("id" = Uuid, Path, description = "Id of the round"),
         ("If-Match" = String, Header, description = "The version that was read, such as \"3\""),
     ),
     responses((status = 204, description = "It is gone")))]
-pub async fn call_off(
+pub async fn cancel(
     caller: Writer,
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
     version: Version,
 ) -> Answer {
-    keep::call_off(&cx, caller.0, RoundId(*id), version.0).await?;
+    keep::cancel(&cx, caller.0, RoundId(*id), version.0).await?;
     Ok(HttpResponse::NoContent().finish())
 }
 

@@ -1,4 +1,4 @@
-//! Rounds by hand: proposed, kept, done, called off.
+//! Rounds by hand: proposed, kept, done, cancelled.
 
 use super::{Shell, id};
 use serde_json::Value;
@@ -49,7 +49,7 @@ async fn tasks_are_put_together_kept_and_done_by_hand() {
     let listed = shell.run(&["rounds", "list"]).ok();
     assert!(listed.contains("No rounds found."), "{listed}");
     assert!(shell.run(&["rounds", "list", "--all"]).ok().contains("done"));
-    assert!(shell.run(&["rounds", "call-off", &own]).refused(3).contains("reported as done"));
+    assert!(shell.run(&["rounds", "cancel", &own]).refused(3).contains("reported as done"));
 }
 
 fn done(shell: &Shell, round: &Value) {
@@ -78,7 +78,7 @@ fn done(shell: &Shell, round: &Value) {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 1)]
-async fn a_round_of_ones_own_is_kept_and_called_off() {
+async fn a_round_of_ones_own_is_kept_and_cancelled() {
     let shell = Shell::start().await;
     shell.greenhouse();
     shell.app.refresh().await;
@@ -88,7 +88,7 @@ async fn a_round_of_ones_own_is_kept_and_called_off() {
     assert_eq!((&round["on"], &round["note"]), (&Value::from("2026-03-05"), &Value::from("the long ladder")));
     let told = shell.run(&["rounds", "keep", "--on", "2026-03-06", &task]).refused(3);
     assert!(told.contains(&id(&round)), "{told}");
-    shell.run(&["rounds", "call-off", &id(&round)]).ok();
+    shell.run(&["rounds", "cancel", &id(&round)]).ok();
     shell.run(&["rounds", "show", &id(&round)]).refused(3);
     let kept = shell.json(&["rounds", "keep", "--on", "2026-03-06", &task]);
     // Another visit does the only task: then there is nothing to bring and nothing to report.
@@ -97,6 +97,6 @@ async fn a_round_of_ones_own_is_kept_and_called_off() {
     let logged = shell.run(&["visit", "log", "seedling house", "--on", "2026-03-01", "--done", &done]).ok();
     assert!(logged.contains(" with 1 item."), "{logged}");
     let shown = shell.run(&["rounds", "show", &id(&kept)]).ok();
-    assert!(shown.contains(&format!("  eavesward rounds call-off {}", id(&kept))), "{shown}");
+    assert!(shown.contains(&format!("  eavesward rounds cancel {}", id(&kept))), "{shown}");
     assert!(!shown.contains("Bring") && !shown.contains("rounds done"), "{shown}");
 }

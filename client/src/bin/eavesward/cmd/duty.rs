@@ -102,7 +102,7 @@ async fn change(
 
 /// The longest interval of a duty; a star marks the account's own.
 fn longest(duty: &DutySettings) -> String {
-    let months = |months: u32| if months == 1 { "1 month".to_owned() } else { format!("{months} months") };
+    let months = |months: u32| show::counted(months, "month", "months");
     match (duty.ceiling_months, &duty.default_ceiling) {
         (Some(own), _) => format!("{}*", months(own)),
         (None, Some(default)) => months(default.months),
@@ -125,8 +125,7 @@ fn lead(duty: &DutySettings) -> String {
     let star = if duty.lead_days.is_some() { "*" } else { "" };
     match duty.lead_days.unwrap_or(duty.default_lead_days) {
         0 => format!("on the day{star}"),
-        1 => format!("1 day{star}"),
-        days => format!("{days} days{star}"),
+        days => format!("{}{star}", show::counted(days, "day", "days")),
     }
 }
 

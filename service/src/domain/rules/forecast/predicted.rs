@@ -7,8 +7,8 @@ use chrono::NaiveDate;
 /// How far ahead forecasts look, in years.
 pub const HORIZON_YEARS: u32 = 60;
 
-/// The same in days.
-pub const HORIZON_DAYS: i32 = 21_915;
+/// The same in days. Every fourth year of the 60 has a leap day.
+pub const HORIZON_DAYS: i32 = HORIZON_YEARS as i32 * 1_461 / 4;
 
 /// What the engine predicts for one duty.
 pub struct Predicted {

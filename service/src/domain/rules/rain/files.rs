@@ -8,6 +8,7 @@
 //! Source: NOAA National Centers for Environmental Information, GHCN-Daily documentation (readme.txt and
 //! readme-by_station.txt), layout from memory of that document.
 
+use crate::domain::base::plural::counted;
 use crate::domain::model::rain::{OfferedReading, RainDay, RainOffer};
 use chrono::{Days, NaiveDate};
 use std::collections::{BTreeMap, HashSet};
@@ -112,10 +113,8 @@ fn daily_line(line: u64, fields: &csv::StringRecord, columns: Columns) -> Offere
     let (date, mm) = (fields.get(date), fields.get(mm));
     let reading = (|| {
         if fields.len() > width {
-            let count = fields.len();
-            return Err(format!(
-                "it has {count} fields instead of {width}; change a decimal comma to a point"
-            ));
+            let fields = counted(fields.len() as u64, "field", "fields");
+            return Err(format!("it has {fields} instead of {width}; change a decimal comma to a point"));
         }
         let text = date.filter(|text| !text.is_empty()).ok_or("it has no date")?;
         if text.contains(';') {
@@ -244,7 +243,8 @@ fn spread(
         match run.days {
             None => Some(format!("{total} mm accumulated over an unknown number of days (no DAPR)")),
             Some(days) if days > LONGEST_RUN => Some(format!(
-                "{total} mm accumulated over {days} days; at most {LONGEST_RUN} days are spread"
+                "{total} mm accumulated over {}; at most {LONGEST_RUN} days are spread",
+                counted(u64::from(days), "day", "days")
             )),
             Some(_) => None,
         }

@@ -74,7 +74,7 @@ pub struct UnscheduledTask {
     pub because: String,
 }
 
-/// A kept round that was neither reported nor called off, although its day is over at its properties.
+/// A kept round that was neither reported nor cancelled, although its day is over at its properties.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct OverdueRound {
     /// The round.

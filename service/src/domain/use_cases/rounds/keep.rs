@@ -1,4 +1,4 @@
-//! Kept rounds: keep, list, call off, report as done.
+//! Kept rounds: keep, list, cancel, report as done.
 
 use crate::domain::base::bounds::NOTE_LENGTH;
 use crate::domain::base::check::Check;
@@ -112,7 +112,7 @@ pub async fn list(
 }
 
 /// Calls a planned round off. The round is removed, and its tasks are proposed again.
-pub async fn call_off(cx: &Context, account: AccountId, id: RoundId, version: i64) -> Result<()> {
+pub async fn cancel(cx: &Context, account: AccountId, id: RoundId, version: i64) -> Result<()> {
     match cx.store.delete_round(account, id, version).await? {
         CalledOff::Done => Ok(()),
         CalledOff::Missing => Err(missing(id)),

@@ -77,7 +77,7 @@ impl Rounds {
             }
             Self::CallOff { id } => {
                 let round = app.client.rounds().get(id).await?;
-                app.client.rounds().call_off(id, round.version).await?;
+                app.client.rounds().cancel(id, round.version).await?;
                 app.done(format!("Round {id} is cancelled; its tasks are proposed again."))
             }
             Self::Done(done) => done.run(app).await,

@@ -92,7 +92,7 @@ pub fn show_round(app: &mut App<'_>, round: &Round) -> Result<(), Failure> {
     }
     if round.tasks.iter().all(|task| task.done_elsewhere) {
         app.line("Other visits did all of its tasks. Cancel it")?;
-        return app.line(format!("  eavesward rounds call-off {}", round.id));
+        return app.line(format!("  eavesward rounds cancel {}", round.id));
     }
     bring(app, "", &round.bring)?;
     app.line("")?;

@@ -15,8 +15,10 @@ pub fn print(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure>
         return planned(app, proposal);
     }
     for (index, round) in proposal.rounds.iter().enumerate() {
-        let properties =
-            if round.properties == 1 { String::new() } else { format!(", {} properties", round.properties) };
+        let properties = match round.properties {
+            1 => String::new(),
+            several => format!(", {}", show::counted(several, "property", "properties")),
+        };
         let minutes = show::counted(round.minutes, "minute", "minutes");
         app.line(format!("Round {} on {}: {minutes}{properties}", index + 1, round.on))?;
         tasks(app, &round.tasks, proposal.from)?;
@@ -100,7 +102,7 @@ fn planned(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure> {
         let tasks = show::counted(round.tasks, "task is", "tasks are");
         app.line(format!(
             "Round {id} was planned for {on} and is still open; its {tasks} proposed again. Report it with \
-             `eavesward rounds done {id}`, or cancel it with `eavesward rounds call-off {id}`."
+             `eavesward rounds done {id}`, or cancel it with `eavesward rounds cancel {id}`."
         ))?;
     }
     if proposal.already_planned > 0 {
