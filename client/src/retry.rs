@@ -111,7 +111,10 @@ pub fn decide(policy: &RetryPolicy, situation: &Situation<'_>, jitter: f64) -> D
         }
         AttemptFailure::Fatal => (false, None),
     };
+    // What was refused unseen is safe to send again, whatever it was.
+    let unseen = matches!(situation.failure, AttemptFailure::Status { status: 429, .. });
     let repeatable = match situation.method.as_str() {
+        _ if unseen => true,
         "GET" | "HEAD" | "PUT" | "DELETE" => true,
         _ => situation.has_idempotency_key,
     };
@@ -193,6 +196,8 @@ mod tests {
         check(&Method::POST, false, 1, AttemptFailure::Timeout, 0, None);
         check(&Method::POST, false, 1, status(503), 0, None);
         check(&Method::PATCH, false, 1, status(503), 0, None);
+        // Refused unseen.
+        check(&Method::POST, false, 1, status(429), 0, Some(50));
         let running = AttemptFailure::Status { status: 409, retry_after: None, in_progress: true };
         check(&Method::POST, true, 1, running, 0, Some(50));
     }

@@ -120,6 +120,8 @@ problem_codes! {
     RainRefused "rain_refused" 422 "Some readings are not allowed, so none were stored";
     /// `If-Match` is missing.
     VersionRequired "version_required" 428 "If-Match is needed";
+    /// The account sent too many requests, or has too many under way. `Retry-After` says how long to wait.
+    RateLimited "rate_limited" 429 "Too many requests";
     /// Something failed. It is not the caller's fault.
     Internal "internal" 500 "The service failed";
     /// The service is starting, stopping or cannot reach its database.

@@ -4,6 +4,7 @@
 
 pub mod config;
 pub mod domain;
+pub mod gate;
 pub mod http;
 pub mod jobs;
 pub mod outbound;

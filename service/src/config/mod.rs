@@ -1,10 +1,12 @@
 //! Settings: defaults, then a file, then the environment, then flags; the later one wins.
 
 use crate::domain::base::schedule::Schedule;
+use crate::gate::Bounds;
 use anyhow::{Context as _, Result, bail};
 use clap::Args;
 use serde::Deserialize;
 use std::net::SocketAddr;
+use std::num::{NonZeroU32, NonZeroUsize};
 use std::path::PathBuf;
 use std::str::FromStr;
 use std::time::Duration;
@@ -83,6 +85,21 @@ pub struct Layer {
     /// Threads that serve requests; 0 takes one for each core.
     #[arg(long, env = "EAVESWARD_WORKERS")]
     pub workers: Option<usize>,
+    /// Requests of one account each second, in the long run; 0 bounds nothing.
+    #[arg(long, env = "EAVESWARD_REQUESTS_PER_S")]
+    pub requests_per_s: Option<u32>,
+    /// Requests that an account may send at once after it was silent.
+    #[arg(long, env = "EAVESWARD_REQUESTS_BURST")]
+    pub requests_burst: Option<u32>,
+    /// Requests of one account that may be under way.
+    #[arg(long, env = "EAVESWARD_REQUESTS_IN_FLIGHT")]
+    pub requests_in_flight: Option<usize>,
+    /// Requests of all accounts that are worked on at once; 0 takes two for each core.
+    #[arg(long, env = "EAVESWARD_REQUESTS_AT_ONCE")]
+    pub requests_at_once: Option<usize>,
+    /// Heavy requests of all accounts that are worked on at once; 0 takes one less than there are cores.
+    #[arg(long, env = "EAVESWARD_HEAVY_AT_ONCE")]
+    pub heavy_at_once: Option<usize>,
     /// Readers that may stay connected at once.
     #[arg(long, env = "EAVESWARD_STREAMS")]
     pub streams: Option<usize>,
@@ -134,6 +151,8 @@ pub struct Settings {
     pub max_connections: u32,
     /// Threads that serve requests; 0 takes one for each core.
     pub workers: usize,
+    /// What one account may ask for.
+    pub bounds: Bounds,
     /// Readers that may stay connected at once.
     pub streams: usize,
     /// How log lines look.
@@ -162,6 +181,11 @@ impl Layer {
             database_url: self.database_url.or(below.database_url),
             max_connections: self.max_connections.or(below.max_connections),
             workers: self.workers.or(below.workers),
+            requests_per_s: self.requests_per_s.or(below.requests_per_s),
+            requests_burst: self.requests_burst.or(below.requests_burst),
+            requests_in_flight: self.requests_in_flight.or(below.requests_in_flight),
+            requests_at_once: self.requests_at_once.or(below.requests_at_once),
+            heavy_at_once: self.heavy_at_once.or(below.heavy_at_once),
             streams: self.streams.or(below.streams),
             log_format: self.log_format.or(below.log_format),
             log: self.log.or(below.log),
@@ -195,12 +219,14 @@ impl Settings {
         let defaults: Layer = toml::from_str(DEFAULTS).context("the built-in defaults are not right")?;
         let all = layer.over(defaults);
         let need = "the built-in defaults lack a setting";
+        let bounds = bounds(&all).context(need)?;
         let housekeeping = all.housekeeping.context(need)?;
         let settings = Self {
             bind: all.bind.context(need)?,
             database_url: all.database_url.context(need)?,
             max_connections: all.max_connections.context(need)?,
             workers: all.workers.context(need)?,
+            bounds,
             streams: all.streams.context(need)?,
             log_format: all.log_format.context(need)?,
             log: all.log.context(need)?,
@@ -215,6 +241,9 @@ impl Settings {
         if settings.max_connections == 0 {
             bail!("max_connections: 0 connections cannot carry anything; give at least 1");
         }
+        if settings.bounds.in_flight == 0 {
+            bail!("requests_in_flight: 0 would refuse every request; give at least 1");
+        }
         if settings.refresh_every.is_zero() {
             bail!("refresh_every_s: 0 would never rest; give at least 1");
         }
@@ -223,6 +252,22 @@ impl Settings {
         }
         Ok(settings)
     }
+}
+
+/// What one account may ask for; `None` if a setting is missing.
+fn bounds(all: &Layer) -> Option<Bounds> {
+    // What is left to the service: as many as the machine carries beside its other work.
+    let or = |given: Option<usize>, otherwise: usize| {
+        given.map(|given| if given == 0 { otherwise } else { given })
+    };
+    let cores = std::thread::available_parallelism().map_or(1, NonZeroUsize::get);
+    Some(Bounds {
+        per_s: NonZeroU32::new(all.requests_per_s?),
+        burst: NonZeroU32::new(all.requests_burst?).unwrap_or(NonZeroU32::MIN),
+        in_flight: all.requests_in_flight?,
+        at_once: or(all.requests_at_once, (2 * cores).max(4).min(all.max_connections? as usize))?,
+        heavy_at_once: or(all.heavy_at_once, cores.saturating_sub(1).max(1))?,
+    })
 }
 
 #[cfg(test)]

@@ -1,5 +1,6 @@
 //! Who is calling, and whether they may.
 
+use super::limits;
 use super::problem::ApiError;
 use crate::domain::base::error::Error;
 use crate::domain::base::ids::AccountId;
@@ -20,10 +21,24 @@ pub async fn authenticate<B: MessageBody + 'static>(
     req: ServiceRequest,
     next: Next<B>,
 ) -> Result<ServiceResponse<EitherBody<B, BoxBody>>, actix_web::Error> {
-    match caller(&req).await {
+    let admitted = match caller(&req).await {
         Ok(key) => {
+            let admitted = limits::admit(req.request(), key.account_id);
             req.extensions_mut().insert(Rc::new(key));
-            Ok(next.call(req).await?.map_into_left_body())
+            admitted
+        }
+        Err(refusal) => Err(refusal),
+    };
+    match admitted {
+        Ok(admitted) => {
+            let allowance = admitted.allowance;
+            req.extensions_mut().insert(admitted);
+            let mut response = next.call(req).await?;
+            limits::leave(response.request());
+            if let Some(allowance) = allowance {
+                limits::show(&allowance, response.headers_mut());
+            }
+            Ok(response.map_into_left_body())
         }
         // Answered here and not passed up as an error, so that the problem gets its path and request id like others.
         Err(refusal) => Ok(ServiceResponse::from_err(refusal, req.into_parts().0).map_into_right_body()),
@@ -48,6 +63,11 @@ fn bearer(headers: &header::HeaderMap) -> Option<&str> {
     let value = headers.get(header::AUTHORIZATION)?.to_str().ok()?;
     let (scheme, secret) = value.split_once(' ')?;
     scheme.eq_ignore_ascii_case("bearer").then(|| secret.trim())
+}
+
+/// The account whose key a request carries.
+pub fn account_of(req: &HttpRequest) -> Option<AccountId> {
+    req.extensions().get::<Rc<Key>>().map(|key| key.account_id)
 }
 
 /// The key, if it has the scope.

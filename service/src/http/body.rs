@@ -1,7 +1,7 @@
 //! Request bodies: JSON with errors that name the field, and rain files.
 
-use super::decode;
 use super::problem::ApiError;
+use super::{decode, limits};
 use actix_web::dev::Payload;
 use actix_web::http::header;
 use actix_web::{FromRequest, HttpRequest, web};
@@ -31,12 +31,14 @@ impl<T: DeserializeOwned + Serialize + 'static> FromRequest for Json<T> {
     fn from_request(req: &HttpRequest, payload: &mut Payload) -> Self::Future {
         let media_type = media_type(req);
         let bytes = web::Bytes::from_request(req, payload);
+        let req = req.clone();
         Box::pin(async move {
             if media_type != "application/json" {
                 let detail = format!("The body is {media_type:?}; send application/json.");
                 return Err(ApiError::new(ProblemCode::UnsupportedMediaType, detail).into());
             }
             let bytes = bytes.await.map_err(|error| too_large(&error))?;
+            limits::body_is_here(&req).await?;
             Ok(Self { value: read_strictly(&bytes)?, hash: Sha256::digest(&bytes).into() })
         })
     }

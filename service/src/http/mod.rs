@@ -8,6 +8,7 @@ mod body;
 mod conditional;
 mod decode;
 mod idempotent;
+mod limits;
 mod negotiate;
 pub mod openapi;
 mod path;
@@ -20,6 +21,7 @@ mod table;
 mod wire;
 
 use crate::domain::context::Context;
+use crate::gate::Gate;
 use actix_web::web::{self, ServiceConfig};
 use eavesward_contract::ProblemCode;
 use routes::service::ServedDocument;
@@ -34,9 +36,15 @@ static DOCUMENT: LazyLock<web::Data<ServedDocument>> =
     LazyLock::new(|| web::Data::new(ServedDocument::new(openapi::text())));
 
 /// The whole API over a context. The caller wraps it in [`explain`] and whatever else it likes.
-pub fn configure(cfg: &mut ServiceConfig, cx: web::Data<Context>, slots: web::Data<streams::StreamSlots>) {
+pub fn configure(
+    cfg: &mut ServiceConfig,
+    cx: web::Data<Context>,
+    slots: web::Data<streams::StreamSlots>,
+    gate: web::Data<Gate>,
+) {
     cfg.app_data(cx)
         .app_data(slots)
+        .app_data(gate)
         .app_data(web::Data::clone(&DOCUMENT))
         .app_data(web::PayloadConfig::new(table::BODY_LIMIT))
         .app_data(web::PathConfig::default().error_handler(|_, _| {

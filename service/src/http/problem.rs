@@ -1,8 +1,10 @@
 //! The one place where errors become problem documents.
 
 use super::access_log::without_secret;
+use super::limits;
 use crate::domain::base::error::{Error, FieldError, StoreError};
 use crate::domain::base::plural::counted;
+use crate::gate::Allowance;
 use actix_web::body::{BoxBody, EitherBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::{Method, StatusCode, header};
@@ -27,18 +29,44 @@ pub struct ApiError {
     cause: Option<Box<dyn std::error::Error + Send + Sync>>,
     /// Methods that the path has, for `405`.
     allow: Option<String>,
+    /// Seconds to wait before the request is sent again.
+    retry_after_s: Option<u64>,
+    /// What the account may still send, for `429`.
+    allowance: Option<Allowance>,
 }
 
 impl ApiError {
     /// A problem with a code and a detail.
     pub fn new(code: ProblemCode, detail: impl Into<String>) -> Self {
-        Self { code, detail: detail.into(), errors: Vec::new(), cause: None, allow: None }
+        let retry_after_s = match code {
+            ProblemCode::Unavailable | ProblemCode::IdempotencyInProgress => Some(1),
+            _ => None,
+        };
+        Self {
+            code,
+            detail: detail.into(),
+            errors: Vec::new(),
+            cause: None,
+            allow: None,
+            retry_after_s,
+            allowance: None,
+        }
     }
 
     /// A wrong method on a path that has these.
     pub fn method_not_allowed(allow: &str) -> Self {
         let detail = format!("this path answers to {allow}");
         Self { allow: Some(allow.to_owned()), ..Self::new(ProblemCode::MethodNotAllowed, detail) }
+    }
+
+    /// The same with the seconds to wait before the request is sent again.
+    pub fn retry_after(self, seconds: u64) -> Self {
+        Self { retry_after_s: Some(seconds), ..self }
+    }
+
+    /// The same with what the account may still send.
+    pub fn with_allowance(self, allowance: Option<Allowance>) -> Self {
+        Self { allowance, ..self }
     }
 
     fn failed(
@@ -75,14 +103,14 @@ impl ApiError {
 
     fn respond(&self, instance: Option<String>, request_id: Option<String>) -> HttpResponse {
         let mut response = HttpResponse::build(self.status_code());
-        match self.code {
-            ProblemCode::Unauthorized => {
-                response.insert_header((header::WWW_AUTHENTICATE, "Bearer"));
-            }
-            ProblemCode::Unavailable | ProblemCode::IdempotencyInProgress => {
-                response.insert_header((header::RETRY_AFTER, "1"));
-            }
-            _ => {}
+        if self.code == ProblemCode::Unauthorized {
+            response.insert_header((header::WWW_AUTHENTICATE, "Bearer"));
+        }
+        if let Some(seconds) = self.retry_after_s {
+            response.insert_header((header::RETRY_AFTER, seconds));
+        }
+        for (name, value) in self.allowance.iter().flat_map(limits::headers) {
+            response.insert_header((name, value));
         }
         if let Some(allow) = &self.allow {
             response.insert_header((header::ALLOW, allow.clone()));

@@ -1,6 +1,7 @@
 //! The router, made from the table.
 
 use super::access::authenticate;
+use super::limits::take_turn;
 use super::path::at;
 use super::table::{Row, WITH_KEY, table};
 use actix_web::middleware::from_fn;
@@ -24,7 +25,11 @@ pub fn configure(cfg: &mut ServiceConfig) {
 
 /// A path with the methods of its rows, in their order.
 fn resource(path: &str, rows: &[&Row]) -> Resource {
-    let routes = rows.iter().flat_map(|row| row.methods.iter().map(|method| (method.clone(), (row.route)())));
+    let routes = rows.iter().flat_map(|row| {
+        let when = row.when;
+        let with_turn = move || (row.route)().wrap(from_fn(move |req, next| take_turn(when, req, next)));
+        row.methods.iter().map(move |method| (method.clone(), with_turn()))
+    });
     let resource = at(path, routes.collect());
     match rows.iter().filter_map(|row| row.body_limit).max() {
         Some(limit) => resource.app_data(PayloadConfig::new(limit)),

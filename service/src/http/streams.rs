@@ -1,32 +1,44 @@
 //! Slots for streams, the answers that do not end by themselves, and whether the service still takes requests.
 
-use crate::domain::base::ids::KeyId;
-use std::collections::HashMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use crate::domain::base::ids::{AccountId, KeyId};
+use crate::gate::{Place, Places};
+use std::sync::Arc;
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, watch};
 
 /// The most streams of one key, so that a program that forgets to close its own leaves room for the others. Judgement: a
 /// display needs one, and some programs watch a few systems each.
 pub const STREAMS_PER_KEY: usize = 8;
+/// One account has no more than this part of all slots, but at least as many as a key. Judgement: several accounts stay
+/// connected at once.
+const PART_OF_ACCOUNT: usize = 4;
 
 /// The slots for streams. It also knows whether the service takes requests: not while it shuts down.
 #[derive(Debug)]
 pub struct StreamSlots {
     accepting: watch::Sender<bool>,
     free: Arc<Semaphore>,
-    by_key: SlotsByKey,
+    by_key: Places<KeyId>,
+    by_account: Places<AccountId>,
 }
-
-/// How many slots each key has; keys without any are not in it.
-type SlotsByKey = Arc<Mutex<HashMap<KeyId, usize>>>;
 
 /// A slot for one stream, which goes on until its reader leaves or the service shuts down. Dropping it frees the slot.
 #[derive(Debug)]
 pub struct StreamSlot {
     accepting: watch::Receiver<bool>,
-    key: KeyId,
-    by_key: SlotsByKey,
+    _of_key: Place<KeyId>,
+    _of_account: Place<AccountId>,
     _permit: OwnedSemaphorePermit,
+}
+
+/// Why a stream gets no slot.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NoSlot {
+    /// All are taken, or the service shuts down.
+    Full,
+    /// The key has as many as a key may have.
+    OfKey(usize),
+    /// The account has as many as an account may have.
+    OfAccount(usize),
 }
 
 impl StreamSlots {
@@ -36,7 +48,8 @@ impl StreamSlots {
         Self {
             accepting: watch::Sender::new(true),
             free: Arc::new(Semaphore::new(slots)),
-            by_key: SlotsByKey::default(),
+            by_key: Places::new(STREAMS_PER_KEY),
+            by_account: Places::new((slots / PART_OF_ACCOUNT).max(STREAMS_PER_KEY)),
         }
     }
 
@@ -51,18 +64,16 @@ impl StreamSlots {
         *self.accepting.borrow()
     }
 
-    /// A slot for a key, if one is free, the key has fewer than [`STREAMS_PER_KEY`] and the service is not shutting
-    /// down.
-    pub fn take(&self, key: KeyId) -> Option<StreamSlot> {
-        let permit = Arc::clone(&self.free).try_acquire_owned().ok()?;
-        let mut by_key = self.by_key.lock().unwrap_or_else(PoisonError::into_inner);
-        let of_key = by_key.entry(key).or_default();
-        if *of_key >= STREAMS_PER_KEY {
-            return None;
-        }
-        *of_key += 1;
+    /// A slot for a key.
+    ///
+    /// # Errors
+    /// Why there is none.
+    pub fn take(&self, account: AccountId, key: KeyId) -> Result<StreamSlot, NoSlot> {
+        let permit = Arc::clone(&self.free).try_acquire_owned().map_err(|_| NoSlot::Full)?;
+        let of_key = self.by_key.take(key).ok_or(NoSlot::OfKey(self.by_key.most()))?;
+        let of_account = self.by_account.take(account).ok_or(NoSlot::OfAccount(self.by_account.most()))?;
         let accepting = self.accepting.subscribe();
-        Some(StreamSlot { accepting, key, by_key: Arc::clone(&self.by_key), _permit: permit })
+        Ok(StreamSlot { accepting, _of_key: of_key, _of_account: of_account, _permit: permit })
     }
 }
 
@@ -74,37 +85,31 @@ impl StreamSlot {
     }
 }
 
-impl Drop for StreamSlot {
-    fn drop(&mut self) {
-        let mut by_key = self.by_key.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(of_key) = by_key.get_mut(&self.key) {
-            *of_key -= 1;
-            if *of_key == 0 {
-                by_key.remove(&self.key);
-            }
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use uuid::Uuid;
+
+    fn take(slots: &StreamSlots, account: u128, key: u128) -> Result<StreamSlot, NoSlot> {
+        slots.take(AccountId(Uuid::from_u128(account)), KeyId(Uuid::from_u128(key)))
+    }
 
     #[test]
-    fn one_key_cannot_take_every_slot() {
-        let slots = StreamSlots::new(STREAMS_PER_KEY + 2);
-        let (greedy, modest) = (KeyId(uuid::Uuid::from_u128(1)), KeyId(uuid::Uuid::from_u128(2)));
-        let mut held: Vec<StreamSlot> = (0..STREAMS_PER_KEY).filter_map(|_| slots.take(greedy)).collect();
+    fn neither_a_key_nor_an_account_can_take_every_slot() {
+        let slots = StreamSlots::new(4 * (STREAMS_PER_KEY + 2));
+        let mut held: Vec<StreamSlot> =
+            (0..STREAMS_PER_KEY).filter_map(|_| take(&slots, 1, 1).ok()).collect();
         assert_eq!(held.len(), STREAMS_PER_KEY);
-        assert!(slots.take(greedy).is_none(), "a refusal");
-        let others = [slots.take(modest), slots.take(modest)];
-        assert!(others.iter().all(Option::is_some), "the refusal took no slot");
-        assert!(slots.take(modest).is_none(), "all slots are taken");
-        held.pop();
-        assert!(slots.take(greedy).is_some(), "a slot that is left is free again");
+        assert_eq!(take(&slots, 1, 1).err(), Some(NoSlot::OfKey(STREAMS_PER_KEY)));
+        held.extend((0..2).filter_map(|_| take(&slots, 1, 2).ok()));
+        assert_eq!(held.len(), STREAMS_PER_KEY + 2, "another key of the account");
+        assert_eq!(take(&slots, 1, 2).err(), Some(NoSlot::OfAccount(STREAMS_PER_KEY + 2)));
+        let others: Vec<StreamSlot> = (10..).map_while(|number| take(&slots, number, number).ok()).collect();
+        assert_eq!(others.len(), 3 * (STREAMS_PER_KEY + 2), "the refusals took no slot");
+        assert_eq!(take(&slots, 1, 1).err(), Some(NoSlot::Full));
         drop((held, others));
-        assert!(slots.by_key.lock().expect("a count").is_empty(), "keys without streams are forgotten");
+        assert!(slots.by_key.is_empty() && slots.by_account.is_empty(), "who has no stream is forgotten");
         slots.close();
-        assert!(slots.take(modest).is_none(), "not while it shuts down");
+        assert_eq!(take(&slots, 1, 1).err(), Some(NoSlot::Full), "not while it shuts down");
     }
 }

@@ -3,10 +3,12 @@
 //! A row names a handler; path and method stand at the handler, in its `#[utoipa::path]`. Rows have the order of the
 //! document. The router does not depend on it.
 
+use super::limits::When;
 use super::routes::{
     accounts, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, rounds,
     service, skill, status, subscriptions, systems, tasks, visits,
 };
+use crate::gate::Work;
 use actix_web::http::Method;
 use actix_web::{Route, web};
 use std::sync::LazyLock;
@@ -29,6 +31,8 @@ pub struct Row {
     pub methods: Vec<Method>,
     /// The largest body that it reads, where that is not [`BODY_LIMIT`].
     pub body_limit: Option<usize>,
+    /// When its requests take their turn.
+    pub when: When,
     /// Makes a route to it, open to any method.
     pub route: fn() -> Route,
     /// A document of this handler alone.
@@ -48,22 +52,35 @@ impl Row {
         });
         let served = operations.into_iter().flatten().filter(|(operation, _)| operation.is_some());
         let methods = served.map(|(_, method)| method).collect();
-        Self { path: path.unwrap_or_default(), methods, body_limit: None, route, document }
+        Self {
+            path: path.unwrap_or_default(),
+            methods,
+            body_limit: None,
+            when: When::AtOnce(Work::Light),
+            route,
+            document,
+        }
     }
 
     fn with_body_limit(self, limit: usize) -> Self {
         Self { body_limit: Some(limit), ..self }
     }
+
+    /// The same for a handler that computes or carries much.
+    fn heavy(self) -> Self {
+        let body = matches!(self.methods.as_slice(), [Method::POST | Method::PUT]);
+        Self { when: if body { When::AfterBody } else { When::AtOnce(Work::Heavy) }, ..self }
+    }
 }
 
 /// Makes a row of each handler. The document comes from the handler's own `#[utoipa::path]`.
 macro_rules! rows {
-    ($($resource:ident::$handler:ident $(body $limit:expr)?),* $(,)?) => {
+    ($($resource:ident::$handler:ident $(body $limit:ident)? $(is $work:ident)?),* $(,)?) => {
         vec![$({
             #[derive(utoipa::OpenApi)]
             #[openapi(paths($resource::$handler))]
             struct OfHandler;
-            Row::new(OfHandler::openapi(), || web::to($resource::$handler))$(.with_body_limit($limit))?
+            Row::new(OfHandler::openapi(), || web::to($resource::$handler))$(.with_body_limit($limit))?$(.$work())?
         }),*]
     };
 }
@@ -88,7 +105,7 @@ static TABLE: LazyLock<Vec<Row>> = LazyLock::new(|| {
         gauges::update,
         gauges::remove,
         rain::list,
-        rain::upsert body RAIN_LIMIT,
+        rain::upsert body RAIN_LIMIT is heavy,
         rain::remove,
         systems::list,
         systems::create,
@@ -117,17 +134,17 @@ static TABLE: LazyLock<Vec<Row>> = LazyLock::new(|| {
         subscriptions::deliveries,
         subscriptions::delivery,
         subscriptions::send_again,
-        digest::accepted,
-        digest::by_ending,
+        digest::accepted is heavy,
+        digest::by_ending is heavy,
         calendars::list,
         calendars::create,
         calendars::revoke,
         calendars::read,
-        forecasts::of_system,
-        forecasts::stateless body RAIN_LIMIT,
+        forecasts::of_system is heavy,
+        forecasts::stateless body RAIN_LIMIT is heavy,
         skill::by_duty,
         skill::answers,
-        rounds::propose,
+        rounds::propose is heavy,
         rounds::keep,
         rounds::list,
         rounds::get,

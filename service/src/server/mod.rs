@@ -8,6 +8,7 @@ pub use operate::{Command, run};
 use crate::config::Settings;
 use crate::domain::base::clock::Clock;
 use crate::domain::context::{Context, Retention};
+use crate::gate::Gate;
 use crate::http::streams::StreamSlots;
 use crate::http::{self, AccessLog};
 use crate::jobs::{self, DeliveryPorts, Rhythm};
@@ -88,6 +89,7 @@ impl Application {
     pub fn start(settings: &Settings, cx: Context) -> Result<Self> {
         let slots = web::Data::new(StreamSlots::new(settings.streams));
         let (data, ready) = (web::Data::new(cx.clone()), slots.clone());
+        let gate = web::Data::new(Gate::new(&settings.bounds));
         let metrics = PrometheusMetricsBuilder::new("eavesward")
             .endpoint("/metrics")
             // Unknown paths must not become labels: a caller could create any number of them.
@@ -96,9 +98,9 @@ impl Application {
             .map_err(|error| anyhow::anyhow!("metrics cannot be started: {error}"))?;
         let with_metrics = settings.metrics;
         let make = move || {
-            let (data, ready) = (data.clone(), ready.clone());
+            let (data, ready, gate) = (data.clone(), ready.clone(), gate.clone());
             App::new()
-                .configure(move |cfg| http::configure(cfg, data, ready))
+                .configure(move |cfg| http::configure(cfg, data, ready, gate))
                 .wrap(Compress::default())
                 // Outside the compression, so that its refusals become problem details, too.
                 .wrap(from_fn(http::explain))

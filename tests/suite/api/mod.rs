@@ -31,6 +31,7 @@ mod journey;
 mod keys;
 mod keys_of_one_system;
 mod languages;
+mod limits;
 mod normal;
 mod rain;
 mod rain_files;

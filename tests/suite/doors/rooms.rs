@@ -30,7 +30,7 @@ struct Room {
 /// The room that sends to addresses that callers chose.
 const OUTWARD: &str = "outbound";
 
-const ROOMS: [Room; 9] = [
+const ROOMS: [Room; 10] = [
     Room {
         name: "domain",
         uses: &[],
@@ -38,16 +38,22 @@ const ROOMS: [Room; 9] = [
         without: &[&HTTP_CRATES, &SQL_CRATES, &["reqwest"]],
     },
     Room { name: "storage", uses: &["domain"], ours: &[], without: &[&HTTP_CRATES] },
-    Room { name: "http", uses: &["domain"], ours: &["eavesward_contract"], without: &[&SQL_CRATES] },
+    Room { name: "gate", uses: &["domain"], ours: &[], without: &[&HTTP_CRATES, &SQL_CRATES, &["reqwest"]] },
+    Room { name: "http", uses: &["domain", "gate"], ours: &["eavesward_contract"], without: &[&SQL_CRATES] },
     Room { name: "jobs", uses: &["domain"], ours: &[], without: &[&HTTP_CRATES, &SQL_CRATES] },
     // What goes out to addresses that callers chose goes through this door alone.
     Room { name: OUTWARD, uses: &["domain"], ours: &[], without: &[&HTTP_CRATES, &SQL_CRATES] },
     // Settings name what they set: a log format, a limit of the domain.
-    Room { name: "config", uses: &["domain", "telemetry"], ours: &[], without: &[&HTTP_CRATES, &SQL_CRATES] },
+    Room {
+        name: "config",
+        uses: &["domain", "gate", "telemetry"],
+        ours: &[],
+        without: &[&HTTP_CRATES, &SQL_CRATES],
+    },
     Room { name: "telemetry", uses: &[], ours: &[], without: &[&SQL_CRATES] },
     Room {
         name: "server",
-        uses: &["domain", "storage", "http", "jobs", OUTWARD, "config", "telemetry"],
+        uses: &["domain", "storage", "gate", "http", "jobs", OUTWARD, "config", "telemetry"],
         ours: &["eavesward_contract", "eavesward_engine"],
         without: &[],
     },

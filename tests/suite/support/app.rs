@@ -58,6 +58,9 @@ impl App {
             database_url: Some(DatabaseUrl::new(url)),
             max_connections: Some(4),
             workers: Some(1),
+            // More than a test can send: answers have the headers, and none is refused.
+            requests_per_s: Some(1_000_000),
+            requests_burst: Some(1_000_000),
             // Tests step the refresh themselves; the loop still runs and must not disturb them.
             refresh_every_s: Some(3600),
             drain_s: Some(0),

@@ -79,14 +79,18 @@ pub async fn revoke(cx: &Context, account: AccountId, id: CalendarId) -> Result<
     }
 }
 
-/// The feed with this secret as iCalendar text; none if there is no such feed or it is revoked.
+/// The feed with this secret; none if there is no such feed or it is revoked.
+pub async fn by_secret(cx: &Context, secret: &str) -> Result<Option<Calendar>> {
+    let found = cx.store.calendar_by_hash(&hash(secret)).await?;
+    Ok(found.filter(|calendar| calendar.revoked_at.is_none()))
+}
+
+/// A feed as iCalendar text.
 ///
 /// Every task with a due date up to the horizon is an event, and an overdue one stays on its due date. A task ends
 /// when its component is removed, and is then no longer in the feed.
-pub async fn read(cx: &Context, secret: &str) -> Result<Option<String>> {
+pub async fn read(cx: &Context, calendar: &Calendar) -> Result<String> {
     let now = cx.clock.now();
-    let found = cx.store.calendar_by_hash(&hash(secret)).await?;
-    let Some(calendar) = found.filter(|calendar| calendar.revoked_at.is_none()) else { return Ok(None) };
     if calendar.last_read_at.is_none_or(|at| now - at >= READ_TO) {
         // A failure here must not fail the request. The next reading writes the time.
         if let Err(error) = cx.store.calendar_was_read(calendar.id, now).await {
@@ -115,7 +119,7 @@ pub async fn read(cx: &Context, secret: &str) -> Result<Option<String>> {
             Some(LeftOut { tasks: all.saturating_sub(events.len() as u64).max(1), from })
         }
     };
-    Ok(Some(ical::write(&calendar, &events, left_out)))
+    Ok(ical::write(calendar, &events, left_out))
 }
 
 /// Sets the position of each event's property.

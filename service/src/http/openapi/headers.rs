@@ -10,6 +10,8 @@ const CACHE_CONTROL: &str = "Cache-Control";
 const DISPOSITION: &str = "Content-Disposition";
 const ETAG: &str = "ETag";
 const LOCATION: &str = "Location";
+const RATE: &str = "RateLimit";
+const RATE_POLICY: &str = "RateLimit-Policy";
 const REFERRER: &str = "Referrer-Policy";
 const RETRY_AFTER: &str = "Retry-After";
 const REQUEST_ID: &str = "X-Request-Id";
@@ -18,7 +20,7 @@ const UNBUFFERED: &str = "X-Accel-Buffering";
 const AUTHENTICATE: &str = "WWW-Authenticate";
 
 /// A header, what it says, and an example of it.
-const HEADERS: [(&str, &str, &str); 10] = [
+const HEADERS: [(&str, &str, &str); 12] = [
     (CACHE_CONTROL, "How long the answer may be kept; only a private cache may keep it", "private, no-cache"),
     (DISPOSITION, "The name under which a file is saved", "inline; filename=\"eavesward.ics\""),
     (
@@ -27,6 +29,17 @@ const HEADERS: [(&str, &str, &str); 10] = [
         "\"3\"",
     ),
     (LOCATION, "The path of what was made", "/v1/systems/01900000-0000-7000-8000-000000000003"),
+    (
+        RATE,
+        "`r`: requests that the account may send now; `t`: seconds until the next one, or until all of them are allowed \
+         again. As draft-ietf-httpapi-ratelimit-headers-10 has it; left out where the operator bounds no rate",
+        "\"account\";r=499;t=1",
+    ),
+    (
+        RATE_POLICY,
+        "`q`: requests that the account may send in `w` seconds. Each process of the service counts by itself",
+        "\"account\";q=500;w=5",
+    ),
     (REFERRER, "Keeps the secret address from pages that are opened from here", "no-referrer"),
     (RETRY_AFTER, "Seconds to wait before the request is sent again", "1"),
     (
@@ -70,19 +83,21 @@ pub fn name_headers(path: &str, method: &HttpMethod, operation: &mut Operation) 
             _ => &[],
         };
         let made = (status == "201").then_some(LOCATION);
-        name(response, own.iter().copied().chain(made).chain([REQUEST_ID]));
+        let counted: &[&str] = if path.starts_with(WITH_KEY) { &[RATE, RATE_POLICY] } else { &[] };
+        name(response, own.iter().chain(counted).copied().chain(made).chain([REQUEST_ID]));
     }
 }
 
 /// Names the headers of a problem with this status.
 pub fn name_headers_of_problem(status: &str, response: &mut Response) {
-    let own = match status {
-        "401" => Some(AUTHENTICATE),
+    let own: &[&str] = match status {
+        "401" => &[AUTHENTICATE],
+        "429" => &[RETRY_AFTER, RATE, RATE_POLICY],
         // Of conflicts, only the one with a request that still runs has it.
-        "409" | "503" => Some(RETRY_AFTER),
-        _ => None,
+        "409" | "503" => &[RETRY_AFTER],
+        _ => &[],
     };
-    name(response, [CACHE_CONTROL, REQUEST_ID].into_iter().chain(own));
+    name(response, [CACHE_CONTROL, REQUEST_ID].into_iter().chain(own.iter().copied()));
 }
 
 fn name(response: &mut Response, names: impl IntoIterator<Item = &'static str>) {

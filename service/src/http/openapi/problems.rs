@@ -8,7 +8,7 @@ use utoipa::openapi::schema::Components;
 use utoipa::openapi::{ContentBuilder, HttpMethod, Ref, RefOr, ResponseBuilder};
 
 /// A status, the name of its answer among the components, what it means, and the code of its example.
-const PROBLEMS: [(&str, &str, &str, ProblemCode); 14] = [
+const PROBLEMS: [(&str, &str, &str, ProblemCode); 15] = [
     ("400", "Malformed", "A parameter or the body could not be read", ProblemCode::MalformedBody),
     ("401", "Unauthorized", "No key, or one that is unknown, revoked or expired", ProblemCode::Unauthorized),
     ("403", "Forbidden", "The key lacks the scope", ProblemCode::ScopeMissing),
@@ -26,6 +26,12 @@ const PROBLEMS: [(&str, &str, &str, ProblemCode); 14] = [
     ),
     ("422", "Invalid", "Some values are not allowed", ProblemCode::Invalid),
     ("428", "VersionRequired", "If-Match is needed", ProblemCode::VersionRequired),
+    (
+        "429",
+        "RateLimited",
+        "The account sent too many requests, or has too many under way",
+        ProblemCode::RateLimited,
+    ),
     ("500", "Failed", "The service failed", ProblemCode::Internal),
     (
         "503",
@@ -81,6 +87,7 @@ fn statuses(path: &str, method: &HttpMethod, operation: &Operation) -> Vec<&'sta
     let mut add = |holds: bool, these: &[&'static str]| statuses.extend(these.iter().filter(|_| holds));
     add(guarded, &["401", "403"]);
     add(guarded || path.starts_with("/calendars/") || path == "/readyz", &["500", "503"]);
+    add(guarded || path.starts_with("/calendars/"), &["429"]);
     add(in_path || in_query || body || (post && guarded), &["400", "422"]);
     add(digest, &["406"]);
     add(in_path && !digest, &["404"]);

@@ -5,10 +5,12 @@ use crate::domain::base::error::Error;
 use crate::domain::base::ids::CalendarId;
 use crate::domain::context::Context;
 use crate::domain::use_cases::calendars;
+use crate::gate::Work;
 use crate::http::access::Admin;
 use crate::http::body::Json;
 use crate::http::conditional::{json, page, text};
 use crate::http::idempotent;
+use crate::http::limits;
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
 use actix_web::http::header::{self, HeaderName, HeaderValue};
@@ -108,11 +110,13 @@ pub async fn read(
     token: web::Path<String>,
     _: Query<NoQuery>,
 ) -> Answer {
-    let Some(feed) = calendars::read(&cx, &token).await? else {
+    let Some(calendar) = calendars::by_secret(&cx, &token).await? else {
         let detail = "There is no calendar at this address, or no longer. The person who keeps the account's keys can make another.";
         return Err(ApiError::new(ProblemCode::NotFound, detail));
     };
-    let mut response = text(&req, "text/calendar; charset=utf-8", feed);
+    let _admitted = limits::admit(&req, calendar.account_id)?;
+    limits::hold_for(&req, calendar.account_id, Work::Heavy).await?;
+    let mut response = text(&req, "text/calendar; charset=utf-8", calendars::read(&cx, &calendar).await?);
     let headers = response.headers_mut();
     // The address is a secret: no page that is opened from here may learn it, and no index may show it.
     headers.insert(header::REFERRER_POLICY, HeaderValue::from_static("no-referrer"));

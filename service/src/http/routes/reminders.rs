@@ -6,6 +6,7 @@ use crate::domain::model::reminder::{ReminderFilter, ReminderKind};
 use crate::domain::use_cases::reminders;
 use crate::http::access::Reader;
 use crate::http::conditional::hashed;
+use crate::http::limits;
 use crate::http::problem::ApiError;
 use crate::http::query::{Query, entries};
 use crate::http::wire::reminder::feed;
@@ -59,6 +60,12 @@ pub async fn pull(
         )?,
     };
     let after = query.after.as_deref();
-    let pulled = reminders::pull(&cx, caller.0, &filter, after, query.limit, query.wait).await?;
+    let mut pulled = reminders::pull(&cx, caller.0, &filter, after, query.limit, None).await?;
+    if pulled.entries.is_empty()
+        && query.wait.is_some()
+        && let Some(_waiting) = limits::wait(&req, caller.0)?
+    {
+        pulled = reminders::pull(&cx, caller.0, &filter, after, query.limit, query.wait).await?;
+    }
     hashed(&req, &feed(caller.0, pulled))
 }

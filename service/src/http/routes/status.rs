@@ -8,7 +8,7 @@ use crate::domain::use_cases::{accounts, status};
 use crate::http::access::SystemReader;
 use crate::http::conditional::{hash, json, tagged};
 use crate::http::problem::{ApiError, HeadOnly};
-use crate::http::streams::{StreamSlot, StreamSlots};
+use crate::http::streams::{NoSlot, StreamSlot, StreamSlots};
 use crate::http::wire::status::abridge;
 use actix_web::http::header::{self, HeaderName, HeaderValue};
 use actix_web::{HttpMessage as _, HttpRequest, HttpResponse, web};
@@ -86,8 +86,8 @@ pub async fn get(
 /// As server-sent events: an event `status` at once and whenever the content changes, its data the status as
 /// `GET /v1/systems/{id}/status` gives it, its id the `ETag`. Send the last id as `Last-Event-ID` and the status comes
 /// only when it is another. A comment every 15 seconds shows that the connection lives. The stream ends when the key is
-/// revoked or expires, within seconds, when the service stops, and after 15 minutes: connect again. `503` when too many
-/// streams are open, in all or with this key (8), in which case poll.
+/// revoked or expires, within seconds, when the service stops, and after 15 minutes: connect again. `429` when the key has 8
+/// streams open or the account a quarter of all, `503` when no slot is free. Poll then.
 #[utoipa::path(get, path = "/v1/systems/{id}/status/events", tag = "systems", operation_id = "follow_status",
     params(
         ("id" = Uuid, Path, description = "Id of the system"),
@@ -103,11 +103,7 @@ pub async fn events(
 ) -> Result<HttpResponse, ApiError> {
     let system = SystemId(*id);
     let account = caller.reach.to(system)?;
-    let slot = slots.take(caller.key.id).ok_or_else(|| {
-        let detail = "Too many are connected, here or with this key, or the service is stopping. Poll the status instead, or \
-                      try again later.";
-        ApiError::new(ProblemCode::Unavailable, detail)
-    })?;
+    let slot = slots.take(account, caller.key.id).map_err(|none| no_slot(&none))?;
     let known = req.headers().get("last-event-id").and_then(|value| value.to_str().ok());
     let mut heartbeat = interval(HEARTBEAT);
     heartbeat.reset();
@@ -143,6 +139,27 @@ pub async fn events(
     let head_only = req.extensions().get::<HeadOnly>().is_some();
     Ok(if head_only { response.finish() } else { response.streaming(stream) })
 }
+
+/// Says why a stream gets no slot.
+fn no_slot(why: &NoSlot) -> ApiError {
+    let (code, who) = match why {
+        NoSlot::Full => {
+            (ProblemCode::Unavailable, "The service takes no more streams now, or is stopping.".to_owned())
+        }
+        NoSlot::OfKey(most) => {
+            (ProblemCode::RateLimited, format!("The key has its {most} streams open already."))
+        }
+        NoSlot::OfAccount(most) => {
+            (ProblemCode::RateLimited, format!("The account has its {most} streams open already."))
+        }
+    };
+    let detail = format!("{who} Close one, or poll the status instead.");
+    ApiError::new(code, detail).retry_after(STREAM_RETRY_S)
+}
+
+/// Seconds after which a stream is asked for again that got no slot. Judgement: a stream ends within a quarter of an
+/// hour, and a display may wait.
+const STREAM_RETRY_S: u64 = 60;
 
 /// One connection that follows a status.
 struct StatusStream {

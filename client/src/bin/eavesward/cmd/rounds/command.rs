@@ -46,7 +46,7 @@ pub enum Rounds {
         id: Uuid,
     },
     /// Cancel a planned round; its tasks are proposed again
-    CallOff {
+    Cancel {
         /// The round's id
         id: Uuid,
     },
@@ -75,7 +75,7 @@ impl Rounds {
                 let round = app.client.rounds().get(id).await?;
                 if app.json { app.print_json(&round) } else { show_round(app, &round) }
             }
-            Self::CallOff { id } => {
+            Self::Cancel { id } => {
                 let round = app.client.rounds().get(id).await?;
                 app.client.rounds().cancel(id, round.version).await?;
                 app.done(format!("Round {id} is cancelled; its tasks are proposed again."))
