@@ -6,7 +6,8 @@ use eavesward_service::domain::base::ids::GaugeId;
 use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
 use eavesward_service::storage::{ConnectOptions, Database};
 use serde_json::{Value, json};
-use std::io::{BufRead as _, BufReader};
+use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::net::{Shutdown, TcpStream};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
@@ -226,6 +227,24 @@ fn a_wrong_setting_is_told_in_one_line() {
     assert!(!ok && said.contains("it has 6 fields; give five"), "{said}");
     let (ok, said) = run(&["serve", "--config", "no-such-file.toml"]);
     assert!(!ok && said.contains("no-such-file.toml"), "{said}");
+}
+
+#[test]
+fn what_is_no_http_is_no_error_of_the_service() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let served = serve(folder.path());
+    for garbage in
+        [&b"\x16\x03\x01\x02\x00\x01\x00"[..], b"GET / HTTP/9\r\n\r\n", b"\r\n\r\nnonsense\r\n\r\n"]
+    {
+        let mut stream = TcpStream::connect(served.url.trim_start_matches("http://")).expect("a connection");
+        stream.write_all(garbage).expect("sent");
+        stream.shutdown(Shutdown::Write).expect("its end");
+        // The service has read it when it closes.
+        let mut rest = Vec::new();
+        stream.read_to_end(&mut rest).expect("its end");
+    }
+    let logged = served.logged.lock().expect("a log").clone();
+    assert!(!logged.contains("ERROR"), "{logged}");
 }
 
 #[tokio::test]

@@ -17,7 +17,6 @@ use chrono::TimeDelta;
 use reqwest::dns::{Addrs, Name, Resolve, Resolving};
 use reqwest::header::{CONTENT_TYPE, DATE, HeaderMap, HeaderName, RETRY_AFTER};
 use reqwest::redirect::Policy;
-use std::error::Error as _;
 use std::net::SocketAddr;
 use std::time::Duration;
 use url::Host;
@@ -30,8 +29,9 @@ const WHOLE: Duration = Duration::from_secs(15);
 /// The longest request, bytes. Judgement: a digest has at most 2,000 tasks, about 2 MB.
 const LARGEST: usize = 8 * 1024 * 1024;
 
-/// The error for an address that is not public.
-const NOT_PUBLIC: &str = "its address is not a public one";
+/// The error for an address that is not public, and for one that does not answer: who chose the address learns nothing of
+/// what is reachable from here.
+const NO_CONNECTION: &str = "no connection could be made";
 
 /// Posts over HTTP.
 #[derive(Clone, Debug)]
@@ -76,7 +76,7 @@ impl HttpSender {
             None => true,
         };
         if inside && !self.local {
-            return Err(NOT_PUBLIC.to_owned());
+            return Err(NO_CONNECTION.to_owned());
         }
         let request = self
             .http
@@ -120,17 +120,10 @@ fn retry_after(headers: &HeaderMap) -> Option<TimeDelta> {
 
 /// Says why no answer came, without showing the address or anything of the network behind it.
 fn cause(error: &reqwest::Error) -> String {
-    let mut inner = error.source();
-    while let Some(one) = inner {
-        if one.is::<NotPublic>() {
-            return NOT_PUBLIC.to_owned();
-        }
-        inner = one.source();
-    }
     let text = if error.is_timeout() {
         "no answer in time"
     } else if error.is_connect() {
-        "no connection could be made"
+        NO_CONNECTION
     } else {
         "the connection was lost before an answer came"
     };
@@ -139,7 +132,7 @@ fn cause(error: &reqwest::Error) -> String {
 
 /// The error for a name that resolves to no public address.
 #[derive(Debug, thiserror::Error)]
-#[error("{NOT_PUBLIC}")]
+#[error("no public address")]
 struct NotPublic;
 
 /// Resolves names as the machine does, and leaves out addresses that are not public.
@@ -189,7 +182,7 @@ mod tests {
             "https://localhost:9/",
         ] {
             let posted = sender.post(&request(url)).await;
-            assert_eq!(posted.error.as_deref(), Some(NOT_PUBLIC), "{url}");
+            assert_eq!(posted.error.as_deref(), Some(NO_CONNECTION), "{url}");
         }
         let posted = sender.post(&request("http://hooks.example/")).await;
         assert!(posted.error.is_some_and(|error| error.contains("https")));

@@ -7,7 +7,7 @@ use crate::domain::model::property::Position;
 use crate::domain::model::round::{Round, RoundFilter, RoundState, RoundTask, TaskOutcome};
 use crate::domain::model::task::Task;
 use crate::domain::model::visit::Visit;
-use crate::domain::ports::store::outcomes::{CalledOff, Finished, Inserted};
+use crate::domain::ports::store::outcomes::{Cancelled, Finished, Inserted};
 use crate::domain::ports::store::rounds::{PlannedTask, RoundStore};
 use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::rows::{PlannedTaskRow, ROUND_COLUMNS, RoundRow, RoundTaskRow, values};
@@ -230,21 +230,21 @@ impl RoundStore for Database {
         Ok(found)
     }
 
-    async fn delete_round(&self, account: AccountId, id: RoundId, version: i64) -> Stored<CalledOff> {
+    async fn delete_round(&self, account: AccountId, id: RoundId, version: i64) -> Stored<Cancelled> {
         let mut tx = self.begin().await?;
         let mut lock = one(account, id);
         lock.push(tx.for_removal());
-        let Some(row) = tx.first::<RoundRow>(lock).await? else { return Ok(CalledOff::Missing) };
+        let Some(row) = tx.first::<RoundRow>(lock).await? else { return Ok(Cancelled::Missing) };
         if row.is_done() {
-            return Ok(CalledOff::WasDone);
+            return Ok(Cancelled::WasDone);
         }
         if row.version != version {
-            return Ok(CalledOff::Stale { current: row.version });
+            return Ok(Cancelled::Stale { current: row.version });
         }
         tx.run(sql("DELETE FROM round_tasks WHERE round_id = $1").on(id)).await?;
         tx.run(sql("DELETE FROM rounds WHERE id = $1").on(id)).await?;
         tx.commit().await?;
-        Ok(CalledOff::Done)
+        Ok(Cancelled::Done)
     }
 
     async fn finish_round(&self, round: &Round, made: &[Visit]) -> Stored<Finished> {

@@ -404,6 +404,7 @@ async fn wrong_rounds_are_refused(app: &App) {
         (json!({"on": "2026-03-10", "task_ids": [nobody]}), &["task_ids[0]"]),
         (json!({"on": "2026-03-10", "task_ids": [ids[0], ids[0]]}), &["task_ids[1]"]),
         (json!({"on": "1066-10-14", "task_ids": ids}), &["on"]),
+        (json!({"on": "2027-03-10", "task_ids": ids}), &["on"]),
         (json!({"on": "2026-03-10", "task_ids": vec![nobody; 501]}), &["task_ids"]),
         (json!({"on": "2026-03-10", "task_ids": ids, "note": "\u{7}"}), &["note"]),
     ] {

@@ -200,6 +200,8 @@ async fn the_pages_need_nothing_from_elsewhere(app: &App) {
     let page = Reply::of(app.anonymous("GET", "/docs/")).await;
     assert_eq!(page.status, 200);
     assert!(page.header("content-type").starts_with("text/html"), "{}", page.header("content-type"));
+    assert!(page.header("content-security-policy").contains("frame-ancestors 'none'"));
+    assert_eq!((page.header("x-frame-options"), page.header("x-content-type-options")), ("DENY", "nosniff"));
     let mut parts = 0;
     for attribute in ["src=\"", "href=\""] {
         for rest in page.text.split(attribute).skip(1) {

@@ -14,7 +14,7 @@ use eavesward_service::domain::model::round::{
 };
 use eavesward_service::domain::model::task::{State, Task};
 use eavesward_service::domain::model::visit::{Visit, VisitFacts, VisitItem, Withdrawn};
-use eavesward_service::domain::ports::store::outcomes::{CalledOff, Finished, Inserted, Updated};
+use eavesward_service::domain::ports::store::outcomes::{Cancelled, Finished, Inserted, Updated};
 use eavesward_service::domain::ports::store::properties::PropertyStore as _;
 use eavesward_service::domain::ports::store::rounds::RoundStore as _;
 use eavesward_service::domain::ports::store::tasks::TaskStore as _;
@@ -139,7 +139,7 @@ async fn a_task_stands_in_one_planned_round_at_most(rig: &Rig) {
     assert_eq!(refused, Inserted::Taken { task_id, round_id: first.id });
     assert_eq!(rig.database.round(home.account, second.id).await.unwrap(), None, "nothing was kept");
     assert_eq!(planned(rig, &home).await, ids(&first));
-    assert_eq!(rig.database.delete_round(home.account, first.id, 1).await.unwrap(), CalledOff::Done);
+    assert_eq!(rig.database.delete_round(home.account, first.id, 1).await.unwrap(), Cancelled::Done);
     assert_eq!(rig.database.insert_round(&second).await.unwrap(), Inserted::Done);
 }
 
@@ -153,7 +153,7 @@ async fn rivals_for_a_task_keep_one_round(rig: &Rig) {
         let winners = outcomes.iter().filter(|outcome| **outcome == Inserted::Done).count();
         assert_eq!(winners, 1, "{outcomes:?}");
         let winner = if outcomes[0] == Inserted::Done { one } else { two };
-        assert_eq!(rig.database.delete_round(home.account, winner.id, 1).await.unwrap(), CalledOff::Done);
+        assert_eq!(rig.database.delete_round(home.account, winner.id, 1).await.unwrap(), Cancelled::Done);
     }
     eavesward_service::domain::ports::store::Store::close(&other).await;
 }
@@ -198,15 +198,15 @@ async fn a_planned_round_is_cancelled_and_a_done_one_stays(rig: &Rig) {
     let home = home(rig).await;
     let store = &rig.database;
     let round = kept(rig, &home, 3, &DUTIES).await;
-    assert_eq!(store.delete_round(home.account, round.id, 4).await.unwrap(), CalledOff::Stale { current: 1 });
-    assert_eq!(store.delete_round(home.account, RoundId::new(), 1).await.unwrap(), CalledOff::Missing);
-    assert_eq!(store.delete_round(home.account, round.id, 1).await.unwrap(), CalledOff::Done);
+    assert_eq!(store.delete_round(home.account, round.id, 4).await.unwrap(), Cancelled::Stale { current: 1 });
+    assert_eq!(store.delete_round(home.account, RoundId::new(), 1).await.unwrap(), Cancelled::Missing);
+    assert_eq!(store.delete_round(home.account, round.id, 1).await.unwrap(), Cancelled::Done);
     assert_eq!(store.round(home.account, round.id).await.unwrap(), None);
     assert_eq!(planned(rig, &home).await, []);
     let round = kept(rig, &home, 3, &DUTIES).await;
     let (finished, visit) = done(&home, &round);
     assert_eq!(store.finish_round(&finished, &[visit]).await.unwrap(), Finished::Done);
-    assert_eq!(store.delete_round(home.account, round.id, 2).await.unwrap(), CalledOff::WasDone);
+    assert_eq!(store.delete_round(home.account, round.id, 2).await.unwrap(), Cancelled::WasDone);
     assert!(store.round(home.account, round.id).await.unwrap().is_some());
 }
 
@@ -390,7 +390,7 @@ async fn a_round_that_is_done_meanwhile_gets_nothing_back(rig: &Rig) {
             if let Some(left) = left {
                 assert_eq!(
                     store.delete_round(home.account, round, left.version).await.unwrap(),
-                    CalledOff::Done
+                    Cancelled::Done
                 );
             }
         }
@@ -431,7 +431,7 @@ async fn rounds_of_another_account_are_out_of_reach(rig: &Rig) {
     assert_eq!(store.round(other, round.id).await.unwrap(), None);
     assert_eq!(store.rounds(other, &RoundFilter::default(), &first(9)).await.unwrap(), []);
     assert_eq!(store.planned_tasks(other).await.unwrap(), []);
-    assert_eq!(store.delete_round(other, round.id, 1).await.unwrap(), CalledOff::Missing);
+    assert_eq!(store.delete_round(other, round.id, 1).await.unwrap(), Cancelled::Missing);
     let (mut finished, _) = done(&home, &round);
     finished.account_id = other;
     assert_eq!(store.finish_round(&finished, &[]).await.unwrap(), Finished::Missing);

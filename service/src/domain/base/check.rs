@@ -74,10 +74,15 @@ impl Check {
         }
     }
 
-    /// Checks a text: not blank, at most `most` characters, no control characters.
+    /// Checks a name: not blank, at most `most` characters, no control characters, none that people cannot see.
     pub fn text(&mut self, field: &str, value: &str, most: usize) {
         if value.trim().is_empty() {
             self.refuse(field, "it is blank; give a text that people will recognise");
+        } else if let Some(hidden) = value.chars().find(|letter| is_hidden(*letter)) {
+            self.refuse(
+                field,
+                format!("it contains the invisible character U+{:04X}; leave it out", hidden as u32),
+            );
         } else {
             self.note(field, value, most);
         }
@@ -110,6 +115,21 @@ impl Check {
     }
 }
 
+/// Whether a character shows nothing, or turns the letters around it: two names that look the same would differ. The
+/// joiners U+200C and U+200D are not among them, because some scripts are written with them.
+fn is_hidden(letter: char) -> bool {
+    matches!(
+        letter,
+        // Soft hyphen, grapheme joiner, marks of direction, zero-width and fillers.
+        '\u{ad}' | '\u{34f}' | '\u{61c}' | '\u{115f}' | '\u{1160}' | '\u{17b4}' | '\u{17b5}' | '\u{180e}' | '\u{200b}'
+        | '\u{200e}' | '\u{200f}' | '\u{3164}' | '\u{feff}' | '\u{ffa0}'
+        // Overrides and isolates of direction, separators of lines, invisible operators, old format characters.
+        | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{fff9}'..='\u{fffb}'
+        // Tags.
+        | '\u{e0000}'..='\u{e007f}'
+    )
+}
+
 /// Reads the name of a time zone.
 pub(crate) fn zone(check: &mut Check, field: &str, name: &str) -> Option<Tz> {
     let zone = name.parse::<Tz>().ok();
@@ -123,4 +143,37 @@ pub(crate) fn zone(check: &mut Check, field: &str, name: &str) -> Option<Tz> {
 pub(crate) fn place(check: &mut Check, latitude_deg: f64, longitude_deg: f64) {
     check.between("latitude_deg", latitude_deg, LATITUDE_DEG);
     check.between("longitude_deg", longitude_deg, LONGITUDE_DEG);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_has_only_what_people_see() {
+        let refused = |name: &str| {
+            let mut check = Check::new();
+            check.text("name", name, 100);
+            check.done().is_err()
+        };
+        // Joiners are part of Persian, Hindi and some pictures; accents and other scripts are letters.
+        for name in ["Shed 3", "Ще́дрик", "می\u{200c}خواهم", "क्‍ष", "雨水タンク", "👩\u{200d}🌾 orchard"]
+        {
+            assert!(!refused(name), "{name}");
+        }
+        for hidden in [
+            '\u{202e}',
+            '\u{2066}',
+            '\u{200b}',
+            '\u{200f}',
+            '\u{feff}',
+            '\u{ad}',
+            '\u{2060}',
+            '\u{e0041}',
+            '\u{3164}',
+        ] {
+            assert!(refused(&format!("Shed{hidden} 3")), "{hidden:?}");
+        }
+        assert!(refused("Shed\u{7}") && refused("\u{a0} ") && refused(""));
+    }
 }

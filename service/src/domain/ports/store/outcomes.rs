@@ -51,7 +51,7 @@ pub enum Inserted {
 
 /// The result of calling a round off.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum CalledOff {
+pub enum Cancelled {
     /// It was removed.
     Done,
     /// The account has no such round.

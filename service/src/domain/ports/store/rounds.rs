@@ -7,7 +7,7 @@ use crate::domain::model::property::Position;
 use crate::domain::model::round::{Round, RoundFilter};
 use crate::domain::model::task::Task;
 use crate::domain::model::visit::Visit;
-use crate::domain::ports::store::outcomes::{CalledOff, Finished, Inserted};
+use crate::domain::ports::store::outcomes::{Cancelled, Finished, Inserted};
 use async_trait::async_trait;
 use chrono::NaiveDate;
 use std::collections::HashMap;
@@ -51,7 +51,7 @@ pub trait RoundStore: Send + Sync {
         page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<Round>>;
     /// Removes a planned round if the version is current. Its tasks can be planned again.
-    async fn delete_round(&self, account: AccountId, id: RoundId, version: i64) -> Stored<CalledOff>;
+    async fn delete_round(&self, account: AccountId, id: RoundId, version: i64) -> Stored<Cancelled>;
     /// Stores a round as done and logs its visits, all or nothing. The systems visited become stale, and the
     /// round's tasks can be planned again.
     ///

@@ -5,14 +5,14 @@ use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, RoundId, SystemId, TaskId, VisitId};
 use crate::domain::base::paging::{ListPage, PageRequest};
-use crate::domain::context::Context;
+use crate::domain::context::{Context, latest_today};
 use crate::domain::model::round::{
     DoneOn, DoneRound, MOST_ROWS, Round, RoundDraft, RoundFilter, RoundReport, RoundTask, SkippedTask, TASKS,
     TaskOutcome, TaskReport,
 };
 use crate::domain::model::task::Task;
 use crate::domain::model::visit::{Visit, VisitFacts, VisitItem};
-use crate::domain::ports::store::outcomes::{CalledOff, Finished, Inserted};
+use crate::domain::ports::store::outcomes::{Cancelled, Finished, Inserted};
 use crate::domain::rules::rounds::repeated;
 use crate::domain::rules::rounds::report::placed;
 use crate::domain::rules::rounds::report::{check_report, item};
@@ -22,6 +22,9 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 /// How often a report is checked again if visits do tasks of its round meanwhile.
 const ATTEMPTS: usize = 4;
 
+/// How far from today a round may be planned, days. Judgement: the dates of its tasks move within months.
+const MOST_DAYS_AWAY: i64 = 366;
+
 fn missing(id: RoundId) -> Error {
     Error::NotFound { what: "round", id: id.to_string() }
 }
@@ -29,7 +32,10 @@ fn missing(id: RoundId) -> Error {
 /// Keeps a round as planned. The caller gives the `id`, so that a repeated request keeps it once.
 pub async fn keep(cx: &Context, account: AccountId, id: RoundId, draft: RoundDraft) -> Result<Round> {
     let mut check = Check::new();
-    check.date("on", draft.on);
+    let away = (draft.on - latest_today(cx)).num_days().abs();
+    if away > MOST_DAYS_AWAY {
+        check.refuse("on", format!("{} is more than a year from today; plan it nearer to its day", draft.on));
+    }
     if let Some(note) = &draft.note {
         check.note("note", note, NOTE_LENGTH);
     }
@@ -68,7 +74,7 @@ pub async fn keep(cx: &Context, account: AccountId, id: RoundId, draft: RoundDra
     match cx.store.insert_round(&round.in_order()).await? {
         Inserted::Done => get(cx, account, id).await,
         Inserted::Taken { task_id, round_id } => Err(Error::Conflict(format!(
-            "task {task_id} is already in planned round {round_id}; leave it out, or call that round off"
+            "task {task_id} is already in planned round {round_id}; leave it out, or cancel that round"
         ))),
     }
 }
@@ -114,10 +120,10 @@ pub async fn list(
 /// Calls a planned round off. The round is removed, and its tasks are proposed again.
 pub async fn cancel(cx: &Context, account: AccountId, id: RoundId, version: i64) -> Result<()> {
     match cx.store.delete_round(account, id, version).await? {
-        CalledOff::Done => Ok(()),
-        CalledOff::Missing => Err(missing(id)),
-        CalledOff::Stale { current } => Err(Error::VersionMismatch { current }),
-        CalledOff::WasDone => Err(Error::Conflict(
+        Cancelled::Done => Ok(()),
+        Cancelled::Missing => Err(missing(id)),
+        Cancelled::Stale { current } => Err(Error::VersionMismatch { current }),
+        Cancelled::WasDone => Err(Error::Conflict(
             "the round is reported as done; if that is wrong, withdraw its visits".to_owned(),
         )),
     }
