@@ -84,32 +84,21 @@ struct Held {
     _place: Option<Place<AccountId>>,
 }
 
-/// Marks a request that takes a heavy turn when its body is here.
-struct HeavyAfterBody;
-
-/// When a request of a route takes its turn, and in which lane.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum When {
-    /// Before anything of its body is read.
-    AtOnce(Work),
-    /// When its body is here: a body that comes slowly must not hold up the heavy work of others.
-    AfterBody,
-}
+/// Marks a request that takes its turn when its body is here.
+struct AfterBody(Work);
 
 /// Lets a request wait for its turn, and ends the turn when the answer's head is ready.
+///
+/// A request with a body has its turn when the body is here: a body that comes slowly must not hold up anybody.
 pub async fn take_turn<B: MessageBody>(
-    when: When,
+    work: Work,
+    has_body: bool,
     req: ServiceRequest,
     next: Next<B>,
 ) -> Result<ServiceResponse<EitherBody<B>>, actix_web::Error> {
-    let held = match when {
-        When::AtOnce(work) => hold(req.request(), work).await,
-        When::AfterBody => {
-            req.extensions_mut().insert(HeavyAfterBody);
-            Ok(())
-        }
-    };
-    if let Err(refusal) = held {
+    if has_body {
+        req.extensions_mut().insert(AfterBody(work));
+    } else if let Err(refusal) = hold(req.request(), work).await {
         return Ok(ServiceResponse::from_err(refusal, req.into_parts().0).map_into_right_body());
     }
     let response = next.call(req).await?;
@@ -131,13 +120,16 @@ pub fn leave(req: &HttpRequest) {
     drop(req.extensions_mut().remove::<Admitted>());
 }
 
-/// Waits for the turn of a request whose body is here, if its route does heavy work.
+/// Waits for the turn of a request whose body is here.
 ///
 /// # Errors
 /// `429` if the account has too many heavy requests under way.
 pub async fn body_is_here(req: &HttpRequest) -> Result<(), ApiError> {
-    let heavy = req.extensions().get::<HeavyAfterBody>().is_some();
-    if heavy { hold(req, Work::Heavy).await } else { Ok(()) }
+    let marked = req.extensions_mut().remove::<AfterBody>();
+    match marked {
+        Some(AfterBody(work)) => hold(req, work).await,
+        None => Ok(()),
+    }
 }
 
 /// Waits for the turn of a request, which then holds it until [`release`].

@@ -26,8 +26,9 @@ pub fn configure(cfg: &mut ServiceConfig) {
 /// A path with the methods of its rows, in their order.
 fn resource(path: &str, rows: &[&Row]) -> Resource {
     let routes = rows.iter().flat_map(|row| {
-        let when = row.when;
-        let with_turn = move || (row.route)().wrap(from_fn(move |req, next| take_turn(when, req, next)));
+        let (work, has_body) = (row.work, row.has_body);
+        let with_turn =
+            move || (row.route)().wrap(from_fn(move |req, next| take_turn(work, has_body, req, next)));
         row.methods.iter().map(move |method| (method.clone(), with_turn()))
     });
     let resource = at(path, routes.collect());

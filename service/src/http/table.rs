@@ -3,7 +3,6 @@
 //! A row names a handler; path and method stand at the handler, in its `#[utoipa::path]`. Rows have the order of the
 //! document. The router does not depend on it.
 
-use super::limits::When;
 use super::routes::{
     accounts, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, rounds,
     service, skill, status, subscriptions, systems, tasks, visits,
@@ -31,8 +30,10 @@ pub struct Row {
     pub methods: Vec<Method>,
     /// The largest body that it reads, where that is not [`BODY_LIMIT`].
     pub body_limit: Option<usize>,
-    /// When its requests take their turn.
-    pub when: When,
+    /// How much a request asks of the service.
+    pub work: Work,
+    /// Whether its requests have a body.
+    pub has_body: bool,
     /// Makes a route to it, open to any method.
     pub route: fn() -> Route,
     /// A document of this handler alone.
@@ -51,12 +52,17 @@ impl Row {
             ]
         });
         let served = operations.into_iter().flatten().filter(|(operation, _)| operation.is_some());
-        let methods = served.map(|(_, method)| method).collect();
+        let (mut methods, mut has_body) = (Vec::new(), false);
+        for (operation, method) in served {
+            has_body |= operation.as_ref().is_some_and(|operation| operation.request_body.is_some());
+            methods.push(method);
+        }
         Self {
             path: path.unwrap_or_default(),
             methods,
             body_limit: None,
-            when: When::AtOnce(Work::Light),
+            work: Work::Light,
+            has_body,
             route,
             document,
         }
@@ -68,8 +74,7 @@ impl Row {
 
     /// The same for a handler that computes or carries much.
     fn heavy(self) -> Self {
-        let body = matches!(self.methods.as_slice(), [Method::POST | Method::PUT]);
-        Self { when: if body { When::AfterBody } else { When::AtOnce(Work::Heavy) }, ..self }
+        Self { work: Work::Heavy, ..self }
     }
 }
 
