@@ -186,8 +186,11 @@ pub struct DutySettings {
 pub struct Accumulated {
     /// The accumulated figure on the day of the forecast, in `unit`.
     pub value: f64,
-    /// The unit of all figures here, such as `mm of runoff` or `MJ/m2 of ultraviolet`.
+    /// The symbol of the unit of all figures here: `mm`, `g/m2`, `kg/m`, `kg/m2`, `MJ/m2`, `L` or `d` for days. It is
+    /// empty for a plain number, such as of fills.
     pub unit: String,
+    /// What accumulates, such as `runoff` or `solids from the roof in the chamber`.
+    pub of: String,
     /// The part of it from days with a reading.
     pub from_readings: f64,
     /// The part of it from days without a reading, for which the usual climate is used.
@@ -205,8 +208,10 @@ pub struct Accumulated {
 pub struct Limit {
     /// Median of the limit, in the unit of the accumulated figure.
     pub value: f64,
-    /// Unit of the limit.
+    /// The symbol of the unit of the limit; the same as that of the accumulated figure.
     pub unit: String,
+    /// What accumulates, as with the accumulated figure.
+    pub of: String,
     /// Standard deviation of the limit's natural logarithm; 0 when the limit is known exactly.
     pub log_sd: f64,
     /// Median of the prior: the limit before any finding.

@@ -28,8 +28,11 @@ pub struct Figure {
     pub name: String,
     /// The number; absent for a day or a word.
     pub value: Option<f64>,
-    /// Unit of the number, such as `mm of runoff`, `days` or `%`; empty for a number without a unit.
+    /// The symbol of the number's unit, such as `mm`, `MJ/m2`, `d` for days, `months`, `years`, `degC` or `%`; empty for
+    /// a plain number. Null for a day or a word.
     pub unit: Option<String>,
+    /// What is measured or counted, such as `runoff` or `findings`; null where the unit says enough.
+    pub of: Option<String>,
     /// The day; absent for a number or a word.
     pub on: Option<NaiveDate>,
     /// The figure as the sentence writes it, or the word.
@@ -62,9 +65,9 @@ impl Reason {
 mod tests {
     use super::*;
 
-    fn figure(name: &str, value: f64, unit: &str, text: &str) -> Figure {
-        let (value, unit) = (Some(value), Some(unit.to_owned()));
-        Figure { name: name.to_owned(), value, unit, on: None, text: text.to_owned() }
+    fn figure(name: &str, value: f64, text: &str) -> Figure {
+        let (value, unit, of) = (Some(value), Some("mm".to_owned()), Some("runoff".to_owned()));
+        Figure { name: name.to_owned(), value, unit, of, on: None, text: text.to_owned() }
     }
 
     #[test]
@@ -72,15 +75,12 @@ mod tests {
         let reason = Reason {
             code: "accumulated".to_owned(),
             text: "11 mm of runoff; the limit is 1 mm.".to_owned(),
-            figures: vec![
-                figure("accumulated", 11.0, "mm of runoff", "11 mm of runoff"),
-                figure("limit", 1.0, "mm", "1 mm"),
-            ],
+            figures: vec![figure("accumulated", 11.0, "11 mm of runoff"), figure("limit", 1.0, "1 mm")],
         };
         let inches = |figure: &Figure| Some(format!("{:.2} in", figure.value? / 25.4));
         assert_eq!(reason.text_with(inches), "0.43 in; the limit is 0.04 in.");
         assert_eq!(reason.text_with(|_| None), reason.text);
-        let odd = Reason { figures: vec![figure("limit", 2.0, "mm", "2 mm")], ..reason.clone() };
+        let odd = Reason { figures: vec![figure("limit", 2.0, "2 mm")], ..reason.clone() };
         assert_eq!(odd.text_with(inches), reason.text, "what is not there is left alone");
     }
 }

@@ -254,7 +254,10 @@ async fn a_drip_counts_the_fills_of_its_chamber(app: &App) {
     let place = place(app, json!([diverter(json!({"by": "drip", "litres_per_hour": 1.0}))])).await;
     let fills = async |as_of: &str| {
         let one = duty(&place.forecast(app, as_of).await, "diverter", "clear_weep_hole");
-        assert_eq!(one["accumulated"]["unit"], "fills of the chamber");
+        assert_eq!(
+            (&one["accumulated"]["unit"], &one["accumulated"]["of"]),
+            (&json!(""), &json!("fills of the chamber"))
+        );
         assert_eq!(
             (&one["limit"]["prior_value"], &one["limit"]["unit"]),
             (&json!(120.0), &one["accumulated"]["unit"])

@@ -125,8 +125,8 @@ async fn a_rating_comes_before_the_ceiling_when_it_is_used_up_sooner(app: &App) 
     within(&window["early_on"], "2025-02-15", "2025-04-01");
     within(&window["late_on"], "2025-04-25", "2025-07-15");
     assert_eq!(
-        (&filter["limit"]["value"], &filter["accumulated"]["unit"]),
-        (&json!(10_050.0), &json!("litres through the filter"))
+        (&filter["limit"]["value"], &filter["accumulated"]["unit"], &filter["limit"]["of"]),
+        (&json!(10_050.0), &json!("L"), &json!("water through the filter"))
     );
     let item = json!({"component_id": soon.component("filter"), "duty": "change_cartridge", "done": true});
     soon.visit(app, "2025-03-01", item).await;

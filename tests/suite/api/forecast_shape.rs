@@ -61,14 +61,14 @@ async fn a_forecasts_objects_have_these_fields_and_no_others(app: &App) {
         }
     }
     let sediment = duty(&forecast, "tank", "remove_sediment");
-    let accumulated = ["days_read", "days_unread", "from_climate", "from_readings", "unit", "value"];
+    let accumulated = ["days_read", "days_unread", "from_climate", "from_readings", "of", "unit", "value"];
     has(&sediment["accumulated"], &accumulated);
     has(
         &sediment["limit"],
-        &["findings", "judgement", "log_sd", "prior_log_sd", "prior_value", "source", "unit", "value"],
+        &["findings", "judgement", "log_sd", "of", "prior_log_sd", "prior_value", "source", "unit", "value"],
     );
     has(&sediment["reasons"][0], &["code", "figures", "text"]);
-    has(&sediment["reasons"][0]["figures"][0], &["name", "on", "text", "unit", "value"]);
+    has(&sediment["reasons"][0]["figures"][0], &["name", "of", "on", "text", "unit", "value"]);
     has(&sediment["window"], &["early_on", "late_on", "likely_on"]);
     has(&sediment["chance_past_limit"], &["in_30_days", "in_7_days", "in_90_days", "today"]);
     has(&sediment["curve"][0], &["chance", "date"]);

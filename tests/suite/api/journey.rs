@@ -28,7 +28,7 @@ async fn a_system_of_every_kind_gets_its_tasks(app: &App) {
     }
     let one = tasks.iter().find(|task| task["duty"] == "replace_coupling").expect("a coupling");
     assert_eq!(one["decided_by"], "prediction");
-    assert_eq!(one["accumulated"]["unit"], "MJ/m2 of ultraviolet");
+    assert_eq!(one["accumulated"]["unit"], "MJ/m2");
     assert_eq!(one["limit"]["judgement"], true);
     assert_eq!(app.get(&format!("/v1/tasks/{}", one["id"].as_str().expect("an id"))).await, *one);
 }

@@ -271,7 +271,7 @@ async fn a_retired_system_says_why_its_tasks_are_gone(app: &App) {
         json!([{
             "code": "system_retired",
             "text": "The system was taken out of service on 30 March 2026.",
-            "figures": [{"name": "on", "value": null, "unit": null, "on": "2026-03-30", "text": "30 March 2026"}]
+            "figures": [{"name": "on", "value": null, "unit": null, "of": null, "on": "2026-03-30", "text": "30 March 2026"}]
         }])
     );
 }

@@ -2,8 +2,10 @@
 //! stored form that comes back.
 
 use chrono::NaiveDate;
+use eavesward_service::domain::model::measure::Measure;
 use eavesward_service::domain::model::part::{Clock, MonthDay};
 use eavesward_service::domain::model::reason::Reason;
+use eavesward_service::domain::model::sentence::{FigureValue, Sentence};
 use std::collections::BTreeSet;
 
 /// The place of a variant. A new one does not compile before it is listed here, and in [`all`].
@@ -123,19 +125,8 @@ fn all(number: u32) -> Vec<Reason> {
         Reason::NotInService,
         Reason::Text("It has taken 3 mm.".to_owned()),
     ];
-    for unit in [
-        "mm of runoff",
-        "litres through the filter",
-        "days of ageing at 25 degrees C",
-        "fills of the chamber",
-    ] {
-        let unit = unit.to_owned();
-        reasons.push(Reason::Accumulated {
-            accumulated: figure,
-            unit: unit.clone(),
-            since: on,
-            limit: figure,
-        });
+    for unit in Measure::ALL.iter().copied() {
+        reasons.push(Reason::Accumulated { accumulated: figure, unit, since: on, limit: figure });
         reasons.push(Reason::LimitLearned { findings: number, before: figure, after: figure, unit });
     }
     reasons
@@ -212,6 +203,31 @@ fn every_reason_reads_well_and_comes_back_from_its_stored_form() {
         }
     }
     assert_eq!(seen, (0..PLACES).collect::<BTreeSet<_>>(), "list every reason in `all`");
+}
+
+/// The unit of a figure, and what it measures.
+fn unit_of<'a>(sentence: &'a Sentence, name: &str) -> (&'a str, Option<&'a str>) {
+    match &sentence.figures.iter().find(|figure| figure.name == name).expect("a figure").value {
+        FigureValue::Quantity { unit, of, .. } => (unit, *of),
+        other => panic!("{other:?} is no quantity"),
+    }
+}
+
+#[test]
+fn a_limit_has_the_unit_of_what_it_limits() {
+    for measure in Measure::ALL.iter().copied() {
+        let since = NaiveDate::from_ymd_opt(2026, 3, 1).expect("a day");
+        let reached = Reason::Accumulated { accumulated: 2.0, unit: measure, since, limit: 3.0 }.sentence();
+        let learned = Reason::LimitLearned { findings: 1, before: 2.0, after: 3.0, unit: measure }.sentence();
+        let whole = (measure.unit(), Some(measure.of()));
+        for (sentence, name) in
+            [(&reached, "accumulated"), (&reached, "limit"), (&learned, "before"), (&learned, "after")]
+        {
+            assert_eq!(unit_of(sentence, name), whole, "{name} of {}", sentence.text);
+        }
+    }
+    // Grams of each square metre of roof, and not grams.
+    assert_eq!(Measure::Solids.unit(), "g/m2");
 }
 
 #[test]

@@ -18,6 +18,7 @@ use eavesward_service::domain::model::forecast::{
 use eavesward_service::domain::model::gauge::{Gauge, GaugeFacts, Normals, RainSpan};
 use eavesward_service::domain::model::hazard;
 use eavesward_service::domain::model::hazard::Hazard;
+use eavesward_service::domain::model::measure::Measure;
 use eavesward_service::domain::model::part::{Emptying, Part};
 use eavesward_service::domain::model::property::{Months, Position, Property, PropertyFacts, Temperatures};
 use eavesward_service::domain::model::rain::RainDay;
@@ -237,7 +238,7 @@ pub fn new_visit(home: &Home, on: NaiveDate) -> Visit {
 pub fn forecast(component: &Component, duty: Duty, due_on: Option<NaiveDate>) -> DutyForecast {
     let limit = Limit {
         value: 900.0,
-        unit: "mm of runoff".to_owned(),
+        unit: Measure::Runoff,
         log_sd: 0.375,
         prior_value: 300.0,
         prior_log_sd: 0.8,
@@ -255,7 +256,7 @@ pub fn forecast(component: &Component, duty: Duty, due_on: Option<NaiveDate>) ->
             window: Some(Window { early_on: Some(day(10)), likely_on: due_on, late_on: None }),
             accumulated: Some(Accumulated {
                 value: 412.75,
-                unit: "mm of runoff".to_owned(),
+                unit: Measure::Runoff,
                 from_readings: 400.5,
                 from_climate: 12.25,
                 days_read: 200,

@@ -49,17 +49,16 @@ pub struct Figure {
     pub unit: String,
 }
 
-/// Converts a figure to the wanted units, if the unit's first word is a length, a volume or an area.
+/// Converts a figure to the wanted units, if its unit is a length, a volume or an area.
 pub fn quantity(value: f64, unit: &str, units: Units) -> Figure {
-    let (first, rest) = unit.split_once(' ').map_or((unit, ""), |(first, rest)| (first, rest));
-    let (value, first) = match (units, first) {
+    let (value, unit) = match (units, unit) {
         (Units::Us, "mm") => (units::mm_to_inches(value), "in"),
-        (Units::Us, "l" | "L" | "litres" | "litre") => (units::litres_to_us_gallons(value), "US gal"),
+        (Units::Us, "L") => (units::litres_to_us_gallons(value), "US gal"),
         (Units::Us, "m2") => (units::m2_to_square_feet(value), "ft2"),
         (Units::Us, "m") => (units::metres_to_feet(value), "ft"),
-        _ => (value, first),
+        _ => (value, unit),
     };
-    Figure { value, unit: if rest.is_empty() { first.to_owned() } else { format!("{first} {rest}") } }
+    Figure { value, unit: unit.to_owned() }
 }
 
 /// A figure with about three significant digits.
@@ -81,7 +80,12 @@ pub fn reason(reason: &Reason, units: Units) -> String {
         let (value, unit) = (figure.value?, figure.unit.as_deref()?);
         let shown = quantity(value, unit, units);
         // A figure that keeps its unit stays as the service wrote it.
-        (shown.unit != unit).then(|| format!("{} {}", number(shown.value), shown.unit))
+        if shown.unit == unit {
+            return None;
+        }
+        let of = figure.of.as_deref().filter(|of| figure.text.ends_with(*of));
+        let of = of.map_or_else(String::new, |of| format!(" of {of}"));
+        Some(format!("{} {}{of}", number(shown.value), shown.unit))
     })
 }
 
@@ -105,7 +109,16 @@ pub fn counted(number: impl Into<u64>, one: &str, many: &str) -> String {
 /// A figure with its unit as text.
 pub fn measure(value: f64, unit: &str, units: Units) -> String {
     let Figure { value, unit } = quantity(value, unit, units);
+    let unit = if unit == "d" { "days" } else { &unit };
     format!("{} {unit}", number(value))
+}
+
+/// A figure with its unit and what it measures as text. A plain number is a count.
+pub fn measure_of(value: f64, unit: &str, of: &str, units: Units) -> String {
+    match unit {
+        "" => format!("{} {of}", number(value)),
+        _ => format!("{} of {of}", measure(value, unit, units)),
+    }
 }
 
 /// The accumulated figure over the limit, with the unit. A dash stands for a missing figure.
@@ -116,15 +129,11 @@ pub fn accumulated_over_limit(
 ) -> String {
     match (accumulated, limit) {
         (None, None) => "-".to_owned(),
-        (Some(accumulated), None) => measure(accumulated.value, &accumulated.unit, units),
-        (None, Some(limit)) => format!("- / {}", measure(limit.value, &limit.unit, units)),
-        (Some(accumulated), Some(limit)) if accumulated.unit == limit.unit => {
-            let value = quantity(accumulated.value, &accumulated.unit, units).value;
-            format!("{} / {}", number(value), measure(limit.value, &limit.unit, units))
-        }
+        (Some(accumulated), None) => measure_of(accumulated.value, &accumulated.unit, &accumulated.of, units),
+        (None, Some(limit)) => format!("- / {}", measure_of(limit.value, &limit.unit, &limit.of, units)),
         (Some(accumulated), Some(limit)) => {
-            let accumulated = measure(accumulated.value, &accumulated.unit, units);
-            format!("{accumulated} / {}", measure(limit.value, &limit.unit, units))
+            let value = quantity(accumulated.value, &accumulated.unit, units).value;
+            format!("{} / {}", number(value), measure_of(limit.value, &limit.unit, &limit.of, units))
         }
     }
 }
@@ -208,14 +217,15 @@ mod tests {
     use super::*;
 
     #[test]
-    fn units_are_converted_by_their_first_word() {
-        let us = |value, unit| measure(value, unit, Units::Us);
-        assert_eq!(us(25.4, "mm of runoff"), "1 in of runoff");
-        assert_eq!(us(1000.0, "litres pumped"), "264 US gal pumped");
-        assert_eq!(us(10.0, "m2"), "108 ft2");
-        assert_eq!(us(12.0, "MJ/m2 of ultraviolet"), "12 MJ/m2 of ultraviolet");
-        assert_eq!(us(0.3, "kg dry leaf per m2 of screen"), "0.3 kg dry leaf per m2 of screen");
-        assert_eq!(measure(25.4, "mm of runoff", Units::Si), "25.4 mm of runoff");
+    fn units_are_converted_and_what_is_measured_is_said() {
+        let us = |value, unit, of| measure_of(value, unit, of, Units::Us);
+        assert_eq!(us(25.4, "mm", "runoff"), "1 in of runoff");
+        assert_eq!(us(1000.0, "L", "water through the filter"), "264 US gal of water through the filter");
+        assert_eq!(measure(10.0, "m2", Units::Us), "108 ft2");
+        assert_eq!(us(12.0, "MJ/m2", "ultraviolet"), "12 MJ/m2 of ultraviolet");
+        assert_eq!(us(900.0, "d", "ageing at 25 degrees C"), "900 days of ageing at 25 degrees C");
+        assert_eq!(us(12.0, "", "fills of the chamber"), "12 fills of the chamber");
+        assert_eq!(measure_of(25.4, "mm", "runoff", Units::Si), "25.4 mm of runoff");
     }
 
     #[test]

@@ -6,6 +6,7 @@ use crate::domain::base::ids::{ComponentId, SystemId, VisitId};
 use crate::domain::base::words::words;
 use crate::domain::model::duty::{DecidedBy, Duty};
 use crate::domain::model::hazard::Hazard;
+use crate::domain::model::measure::Measure;
 use crate::domain::model::part::{Clock, Kind};
 use crate::domain::model::reason::Reason;
 use crate::domain::model::roof::Roof;
@@ -18,8 +19,8 @@ use serde::{Deserialize, Serialize};
 pub struct Accumulated {
     /// The figure on the day of the forecast.
     pub value: f64,
-    /// Its unit.
-    pub unit: String,
+    /// What it counts, and its unit.
+    pub unit: Measure,
     /// The part of it from days with a reading.
     pub from_readings: f64,
     /// The part of it from days without a reading, for which the usual climate is used.
@@ -35,8 +36,8 @@ pub struct Accumulated {
 pub struct Limit {
     /// Median of the limit.
     pub value: f64,
-    /// Its unit.
-    pub unit: String,
+    /// What it counts, and its unit.
+    pub unit: Measure,
     /// Standard deviation of the limit's natural logarithm.
     pub log_sd: f64,
     /// Median of the prior: the limit before any finding.

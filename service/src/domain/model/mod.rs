@@ -12,6 +12,7 @@ pub mod gauge;
 pub mod hazard;
 pub mod idempotency;
 pub mod inputs;
+pub mod measure;
 pub mod part;
 pub mod property;
 pub mod rain;

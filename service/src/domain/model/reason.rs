@@ -2,6 +2,7 @@
 
 mod words;
 
+use crate::domain::model::measure::Measure;
 use crate::domain::model::part::{Clock, MonthDay};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -15,7 +16,7 @@ use serde::{Deserialize, Serialize};
 )]
 pub enum Reason {
     /// What the part has accumulated, with its limit.
-    Accumulated { accumulated: f64, unit: String, since: NaiveDate, limit: f64 },
+    Accumulated { accumulated: f64, unit: Measure, since: NaiveDate, limit: f64 },
     /// Days without a reading, among those that the accumulated figure covers.
     UnreadDays { unread: u32, days: u32 },
     /// The accumulated figure is above the limit of 95 % of such parts.
@@ -49,7 +50,7 @@ pub enum Reason {
     /// It was cleaned on an unknown day.
     CleanedOnUnknownDay,
     /// How findings changed the limit.
-    LimitLearned { findings: u32, before: f64, after: f64, unit: String },
+    LimitLearned { findings: u32, before: f64, after: f64, unit: Measure },
     /// Future rain is known from monthly normals only.
     NormalsOnly,
     /// Few years of readings.

@@ -1,5 +1,6 @@
 //! A sentence for people, with its figures as data.
 
+use crate::domain::model::measure::Measure;
 use chrono::NaiveDate;
 
 /// What a figure of a sentence is.
@@ -9,13 +10,31 @@ pub enum FigureValue {
     Quantity {
         /// The number.
         value: f64,
-        /// Its unit; empty for a bare number.
-        unit: String,
+        /// The symbol of its unit; empty for a plain number.
+        unit: &'static str,
+        /// What is measured or counted, where that is more than a time or a share.
+        of: Option<&'static str>,
     },
     /// A day.
     Day(NaiveDate),
     /// A word or name.
     Word(String),
+}
+
+impl FigureValue {
+    const fn measured(value: f64, measure: Measure) -> Self {
+        Self::Quantity { value, unit: measure.unit(), of: Some(measure.of()) }
+    }
+
+    /// A number of things. A number of days, months, years or minutes has a unit; other things are named.
+    fn counted(number: u64, many: &'static str) -> Self {
+        let (unit, of) = match many {
+            "days" => ("d", None),
+            "months" | "years" | "min" => (many, None),
+            _ => ("", Some(many)),
+        };
+        Self::Quantity { value: number as f64, unit, of }
+    }
 }
 
 /// A figure in a sentence.
@@ -55,51 +74,71 @@ impl Sentence {
 
     /// Adds a number with three significant digits and its unit.
     #[must_use]
-    pub fn quantity(self, name: &'static str, value: f64, unit: &str) -> Self {
+    pub fn quantity(self, name: &'static str, value: f64, unit: &'static str) -> Self {
         let text =
             if unit.is_empty() { significant(value) } else { format!("{} {unit}", significant(value)) };
-        self.figure(name, FigureValue::Quantity { value, unit: unit.to_owned() }, text)
+        self.figure(name, FigureValue::Quantity { value, unit, of: None }, text)
+    }
+
+    /// Adds what has accumulated, with three significant digits, the unit and what it is.
+    #[must_use]
+    pub fn measured(self, name: &'static str, value: f64, measure: Measure) -> Self {
+        let text = format!("{} {}", significant(value), measure.in_full());
+        self.figure(name, FigureValue::measured(value, measure), text)
+    }
+
+    /// Adds another figure of the same kind, with its unit alone.
+    #[must_use]
+    pub fn same_measure(self, name: &'static str, value: f64, measure: Measure) -> Self {
+        let text = format!("{} {}", significant(value), measure.in_words());
+        self.figure(name, FigureValue::measured(value, measure), text)
     }
 
     /// Adds a number with all its digits, and its unit.
     #[must_use]
-    pub fn exactly(self, name: &'static str, value: f64, unit: &str) -> Self {
+    pub fn exactly(self, name: &'static str, value: f64, unit: &'static str) -> Self {
         let text = format!("{value} {unit}");
-        self.figure(name, FigureValue::Quantity { value, unit: unit.to_owned() }, text)
+        self.figure(name, FigureValue::Quantity { value, unit, of: None }, text)
+    }
+
+    /// Adds a temperature.
+    #[must_use]
+    pub fn temperature(self, name: &'static str, value: f64) -> Self {
+        let text = format!("{value} degrees C");
+        self.figure(name, FigureValue::Quantity { value, unit: "degC", of: None }, text)
     }
 
     /// Adds a number without a unit, with all its digits.
     #[must_use]
     pub fn bare(self, name: &'static str, value: f64) -> Self {
-        self.figure(name, FigureValue::Quantity { value, unit: String::new() }, value.to_string())
+        self.figure(name, FigureValue::Quantity { value, unit: "", of: None }, value.to_string())
     }
 
     /// Adds a number with one decimal and its unit.
     #[must_use]
-    pub fn decimal(self, name: &'static str, value: f64, unit: &str) -> Self {
+    pub fn decimal(self, name: &'static str, value: f64, unit: &'static str) -> Self {
         let text = format!("{value:.1} {unit}");
-        self.figure(name, FigureValue::Quantity { value, unit: unit.to_owned() }, text)
+        self.figure(name, FigureValue::Quantity { value, unit, of: None }, text)
     }
 
     /// Adds a whole number with its noun in the right form.
     #[must_use]
-    pub fn count(self, name: &'static str, number: u64, one: &str, many: &str) -> Self {
+    pub fn count(self, name: &'static str, number: u64, one: &str, many: &'static str) -> Self {
         let text = crate::domain::base::plural::counted(number, one, many);
-        self.figure(name, FigureValue::Quantity { value: number as f64, unit: many.to_owned() }, text)
+        self.figure(name, FigureValue::counted(number, many), text)
     }
 
     /// Adds a whole number whose noun is elsewhere in the sentence.
     #[must_use]
-    pub fn number(self, name: &'static str, number: u64, unit: &str) -> Self {
-        let value = FigureValue::Quantity { value: number as f64, unit: unit.to_owned() };
-        self.figure(name, value, number.to_string())
+    pub fn number(self, name: &'static str, number: u64, many: &'static str) -> Self {
+        self.figure(name, FigureValue::counted(number, many), number.to_string())
     }
 
     /// Adds a share as a percentage with at most one decimal.
     #[must_use]
     pub fn percent(self, name: &'static str, share: f64) -> Self {
         let percent = (share * 1000.0).round() / 10.0;
-        let value = FigureValue::Quantity { value: percent, unit: "%".to_owned() };
+        let value = FigureValue::Quantity { value: percent, unit: "%", of: None };
         self.figure(name, value, format!("{percent} %"))
     }
 

@@ -75,7 +75,8 @@ impl From<forecast::Accumulated> for wire::Accumulated {
     fn from(accumulated: forecast::Accumulated) -> Self {
         Self {
             value: rounded(accumulated.value),
-            unit: accumulated.unit,
+            unit: accumulated.unit.unit().to_owned(),
+            of: accumulated.unit.of().to_owned(),
             from_readings: rounded(accumulated.from_readings),
             from_climate: rounded(accumulated.from_climate),
             days_read: accumulated.days_read,
@@ -88,7 +89,8 @@ impl From<forecast::Limit> for wire::Limit {
     fn from(limit: forecast::Limit) -> Self {
         Self {
             value: rounded(limit.value),
-            unit: limit.unit,
+            unit: limit.unit.unit().to_owned(),
+            of: limit.unit.of().to_owned(),
             log_sd: rounded(limit.log_sd),
             prior_value: rounded(limit.prior_value),
             prior_log_sd: limit.prior_log_sd,
@@ -160,12 +162,16 @@ impl From<Sentence> for wire::Reason {
 
 impl From<Figure> for wire::Figure {
     fn from(figure: Figure) -> Self {
-        let (value, unit, on) = match figure.value {
-            FigureValue::Quantity { value, unit } => (Some(value), Some(unit), None),
-            FigureValue::Day(on) => (None, None, Some(on)),
-            FigureValue::Word(_) => (None, None, None),
-        };
-        Self { name: figure.name.to_owned(), value, unit, on, text: figure.text }
+        let (name, text) = (figure.name.to_owned(), figure.text);
+        let bare = Self { name, text, ..Self::default() };
+        match figure.value {
+            FigureValue::Quantity { value, unit, of } => {
+                let (unit, of) = (Some(unit.to_owned()), of.map(str::to_owned));
+                Self { value: Some(value), unit, of, ..bare }
+            }
+            FigureValue::Day(on) => Self { on: Some(on), ..bare },
+            FigureValue::Word(_) => bare,
+        }
     }
 }
 

@@ -6,7 +6,7 @@ use crate::show;
 use crate::table::Table;
 use chrono::NaiveDate;
 use clap::Args;
-use eavesward_client::contract::{DutyForecast, ForecastRequest, Lesson, SystemForecast};
+use eavesward_client::contract::{DutyForecast, ForecastRequest, Lesson, Limit, SystemForecast};
 use std::path::PathBuf;
 
 /// Options of the forecast.
@@ -104,16 +104,16 @@ fn table(app: &mut App<'_>, duties: &[DutyForecast]) -> Result<(), Failure> {
 const LESSONS: usize = 5;
 
 /// Prints what one finding taught.
-fn taught(app: &mut App<'_>, lesson: &Lesson, unit: &str) -> Result<(), Failure> {
+fn taught(app: &mut App<'_>, lesson: &Lesson, limit: &Limit) -> Result<(), Failure> {
     // Write the unit only once, at the end.
-    let figure = |value| show::number(show::quantity(value, unit, app.units).value);
+    let figure = |value| show::number(show::quantity(value, &limit.unit, app.units).value);
     let mut line = format!(
         "  - Visit of {}: found {} after {}; the limit went from {} to {}.",
         lesson.visited_on,
         show::finding(lesson.finding, app.units),
         figure(lesson.accumulated),
         figure(lesson.limit_before),
-        show::measure(lesson.limit_after, unit, app.units)
+        show::measure_of(lesson.limit_after, &limit.unit, &limit.of, app.units)
     );
     if let Some(remark) = &lesson.remark {
         line.push(' ');
@@ -129,7 +129,7 @@ fn explain(app: &mut App<'_>, duty: &DutyForecast) -> Result<(), Failure> {
         app.line(format!("  - {}", show::reason(reason, app.units)))?;
     }
     if let Some(accumulated) = &duty.accumulated {
-        let stood = |value| show::measure(value, &accumulated.unit, app.units);
+        let stood = |value| show::measure_of(value, &accumulated.unit, &accumulated.of, app.units);
         let days = |number: u32| show::counted(number, "day", "days");
         let mut parts = Vec::new();
         if accumulated.days_read > 0 {
@@ -165,7 +165,7 @@ fn explain(app: &mut App<'_>, duty: &DutyForecast) -> Result<(), Failure> {
             ))?;
         }
         for lesson in &duty.lessons[earlier..] {
-            taught(app, lesson, &limit.unit)?;
+            taught(app, lesson, limit)?;
         }
     }
     if let Some(next) = &duty.next_finding {

@@ -8,6 +8,19 @@ use wiremock::{Mock, MockServer, ResponseTemplate};
 
 fn forecast() -> Value {
     let source = json!({"given": false, "source": "default of metal"});
+    let reasons = json!([{
+        "code": "accumulated", "text": "25.4 mm of sediment on the floor since 1 January 2030; the limit is 50.8 mm.",
+        "figures": [
+            {"name": "accumulated", "value": 25.4, "unit": "mm", "of": "sediment on the floor", "on": null,
+             "text": "25.4 mm of sediment on the floor"},
+            {"name": "since", "value": null, "unit": null, "on": "2030-01-01", "text": "1 January 2030"},
+            {"name": "limit", "value": 50.8, "unit": "mm", "of": "sediment on the floor", "on": null, "text": "50.8 mm"}
+        ]
+    }]);
+    let limit = json!({
+        "value": 50.8, "unit": "mm", "of": "sediment on the floor", "log_sd": 0.4, "prior_value": 25.4,
+        "prior_log_sd": 0.6, "findings": 1, "source": "a guess", "judgement": true
+    });
     json!({
         "system_id": null, "as_of": "2031-04-02",
         "roofs": [{"id": null, "name": "roof", "plan_area_m2": 92.903_04, "surface": "metal", "runoff_coefficient": 0.9,
@@ -21,11 +34,9 @@ fn forecast() -> Value {
             "due_on": "2031-09-01",
             "decided_by": "first_look", "ceiling_on": "2031-12-01", "ceiling_source": "a trade guide",
             "window": {"early_on": "2031-05-01", "likely_on": "2031-09-01", "late_on": null}, "tolerance": 0.2,
-            "accumulated": {"value": 25.4, "unit": "mm of sediment on the floor", "from_readings": 0.0,
+            "accumulated": {"value": 25.4, "unit": "mm", "of": "sediment on the floor", "from_readings": 0.0,
                       "from_climate": 25.4, "days_read": 0, "days_unread": 456},
-            "limit": {"value": 50.8, "unit": "mm of sediment on the floor", "log_sd": 0.4,
-                     "prior_value": 25.4, "prior_log_sd": 0.6, "findings": 1,
-                     "source": "a guess", "judgement": true},
+            "limit": limit,
             "chance_past_limit": {"today": 0.001, "in_7_days": 0.1, "in_30_days": 0.256, "in_90_days": 0.9},
             "clock": null,
             "best_day": {"on": "2031-08-20", "water_lost_l": 900.0, "water_lost_low_l": 200.0,
@@ -34,15 +45,7 @@ fn forecast() -> Value {
                          "accumulated": 12.7, "limit_before": 25.4, "limit_after": 50.8, "log_sd_after": 0.4, "weight": 0.8,
                          "remark": "One finding may at most double the limit."}],
             "next_finding": {"log_sd_after": 0.2, "range_ratio": 0.5, "nothing_to_find": 0.0},
-            "curve": [], "reasons": [{
-                "code": "accumulated", "text": "25.4 mm of sediment on the floor since 1 January 2030; the limit is 50.8 mm.",
-                "figures": [
-                    {"name": "accumulated", "value": 25.4, "unit": "mm of sediment on the floor", "on": null,
-                     "text": "25.4 mm of sediment on the floor"},
-                    {"name": "since", "value": null, "unit": null, "on": "2030-01-01", "text": "1 January 2030"},
-                    {"name": "limit", "value": 50.8, "unit": "mm", "on": null, "text": "50.8 mm"}
-                ]
-            }], "cautions": [], "bring": []
+            "curve": [], "reasons": reasons, "cautions": [], "bring": []
         }]
     })
 }

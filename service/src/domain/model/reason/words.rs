@@ -25,11 +25,11 @@ fn sentence(reason: &Reason) -> Sentence {
     let of = Sentence::of;
     match reason {
         Reason::Accumulated { accumulated, unit, since, limit } => of("accumulated")
-            .quantity("accumulated", *accumulated, unit)
+            .measured("accumulated", *accumulated, *unit)
             .say(" since ")
             .day("since", *since)
             .say("; the limit is ")
-            .quantity("limit", *limit, first_word(unit))
+            .same_measure("limit", *limit, *unit)
             .say("."),
         Reason::UnreadDays { unread, days } => of("unread_days")
             .number("unread", u64::from(*unread), "days")
@@ -113,9 +113,9 @@ fn sentence(reason: &Reason) -> Sentence {
         Reason::LimitLearned { findings, before, after, unit } => of("limit_learned")
             .count("findings", u64::from(*findings), "finding", "findings")
             .say(" moved the limit from ")
-            .quantity("before", *before, first_word(unit))
+            .same_measure("before", *before, *unit)
             .say(" to ")
-            .quantity("after", *after, first_word(unit))
+            .same_measure("after", *after, *unit)
             .say("."),
         Reason::NormalsOnly => of("normals_only")
             .say("The rain to come is taken from monthly normals; daily readings would narrow the window."),
@@ -198,7 +198,7 @@ fn sentence(reason: &Reason) -> Sentence {
             .say(if *passed { ". Mosquitoes may have left it since " } else { ". Mosquitoes may leave it from " })
             .day("from", *from)
             .say(", by the degree-days of one kind (Aedes, threshold ")
-            .exactly("threshold", 8.3, "degrees C")
+            .temperature("threshold", 8.3)
             .say(")."),
         Reason::TankOverflowed { on } => of("tank_overflowed")
             .say("The tank last overflowed into the trap about ")
@@ -238,11 +238,6 @@ fn sentence(reason: &Reason) -> Sentence {
         Reason::NotInService => of("not_in_service").say("The component is not in service."),
         Reason::Text(text) => of("text").say(text),
     }
-}
-
-/// The unit of a limit next to its accumulated figure: `mm` for `mm of runoff`.
-fn first_word(unit: &str) -> &str {
-    unit.split(' ').next().unwrap_or(unit)
 }
 
 const fn frost_source(given: bool) -> &'static str {

@@ -2,6 +2,7 @@
 
 use crate::domain::base::error::Result;
 use crate::domain::model::duty::Duty;
+use crate::domain::model::measure::Measure;
 use crate::domain::model::part::{Clock, Exposition, Material, Part};
 use crate::domain::rules::forecast::chamber::DiverterChamber;
 use crate::domain::rules::forecast::history::InService;
@@ -26,21 +27,19 @@ pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>)
     let part = &component.facts.part;
     let one = match (duty, part) {
         (Duty::ClearRoof, Part::Roof { .. }) => {
-            Rule::filling(Exposure::RoofLeaves, limit::roof(), "kg/m2 of dry leaf on the roof")
+            Rule::filling(Exposure::RoofLeaves, limit::roof(), Measure::RoofLeaf)
         }
         (Duty::ClearGutter, Part::Gutter { length_m, guarded }) => Rule::filling(
             Exposure::GutterLeaves { length_m: *length_m, guarded: *guarded },
             limit::gutter(),
-            "kg/m of dry leaf in the gutter",
+            Measure::GutterLeaf,
         ),
-        (Duty::CleanScreen, Part::DebrisScreen { area_m2, .. }) => Rule::filling(
-            Exposure::Leaves { screen_area_m2: *area_m2 },
-            limit::screen(),
-            "kg/m2 of dry leaf on the screen",
-        ),
+        (Duty::CleanScreen, Part::DebrisScreen { area_m2, .. }) => {
+            Rule::filling(Exposure::Leaves { screen_area_m2: *area_m2 }, limit::screen(), Measure::ScreenLeaf)
+        }
         (Duty::DrainDiverter, Part::FirstFlushDiverter { chamber_volume_l, .. }) => {
             let full = limit::hand_emptied_chamber(*chamber_volume_l, model.roof.plan_area_m2)?;
-            Rule::steady(Exposure::Runoff, full, "mm of runoff")
+            Rule::steady(Exposure::Runoff, full, Measure::Runoff)
         }
         (Duty::ClearWeepHole, _) => {
             let rule = model.own_chamber(component).and_then(|chamber| clogging(part, chamber));
@@ -55,7 +54,7 @@ pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>)
                     calmed_inlet: *calmed_inlet,
                 },
                 limit::tank_sediment(limit, Some(*outlet_height_mm)),
-                "mm of sediment on the floor",
+                Measure::Sediment,
             )
         }
         (Duty::ReplaceCoupling, Part::Coupling { material, exposition, shade, shade_share }) => {
@@ -69,7 +68,7 @@ pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>)
                 sigma_year: DEMAND_SIGMA,
                 unit: "litres",
             };
-            Rule::steady(exposure, limit::cartridge(*litres)?, "litres through the filter")
+            Rule::steady(exposure, limit::cartridge(*litres)?, Measure::Filtered)
         }
         // A cartridge without a rating, or a part that has no such duty. The seal of a trap is simulated. The other
         // duties accumulate nothing.
@@ -114,7 +113,7 @@ fn coupling<'a>(
     };
     let mut rules = vec![Rule {
         clock: Some(Clock::Light),
-        ..Rule::steady(light, limit::coupling(material), "MJ/m2 of ultraviolet")
+        ..Rule::steady(light, limit::coupling(material), Measure::Ultraviolet)
     }];
     if let Some(warmth) = warmth {
         let heat = Exposure::Steady {
@@ -125,7 +124,7 @@ fn coupling<'a>(
         };
         rules.push(Rule {
             clock: Some(Clock::Heat),
-            ..Rule::steady(heat, ageing_limit(material), "days of ageing at 25 degrees C")
+            ..Rule::steady(heat, ageing_limit(material), Measure::Ageing)
         });
     }
     Ok(rules)

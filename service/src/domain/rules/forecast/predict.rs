@@ -90,7 +90,7 @@ fn by_rule(
     let on = if needs_rain { None } else { answer.day_of_chance(tolerance).and_then(to_date) };
     let accumulated = Accumulated {
         value: answer.accumulated.value,
-        unit: rule.unit.to_owned(),
+        unit: rule.unit,
         from_readings: answer.accumulated.known,
         from_climate: answer.accumulated.expected_unread,
         days_read: answer.accumulated.days_read,
@@ -98,7 +98,7 @@ fn by_rule(
     };
     let limit = Limit {
         value: engine_limit.median,
-        unit: rule.unit.to_owned(),
+        unit: rule.unit,
         log_sd: engine_limit.log_sd,
         prior_value: rule.prior.limit.median,
         prior_log_sd: rule.prior.limit.log_sd,

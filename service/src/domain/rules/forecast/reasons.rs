@@ -50,7 +50,7 @@ pub(crate) fn taught_reason(taught: &LearnedLimit, limit: &Limit) -> Option<Reas
         findings: taught.findings as u32,
         before: three_digits(limit.prior_value),
         after: three_digits(limit.value),
-        unit: limit.unit.clone(),
+        unit: limit.unit,
     })
 }
 
@@ -58,7 +58,7 @@ pub(crate) fn taught_reason(taught: &LearnedLimit, limit: &Limit) -> Option<Reas
 pub(crate) fn accumulated_reason(accumulated: &Accumulated, limit: &Limit, since: NaiveDate) -> Reason {
     Reason::Accumulated {
         accumulated: three_digits(accumulated.value),
-        unit: accumulated.unit.clone(),
+        unit: accumulated.unit,
         since,
         limit: three_digits(limit.value),
     }

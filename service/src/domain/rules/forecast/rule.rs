@@ -1,5 +1,6 @@
 //! What accumulates for one duty: the exposure, the prior of its limit, and the unit.
 
+use crate::domain::model::measure::Measure;
 use crate::domain::model::part::{Clock, Emptying, Part};
 use crate::domain::rules::forecast::chamber::DiverterChamber;
 use eavesward_engine as engine;
@@ -12,8 +13,8 @@ pub struct Rule<'a> {
     pub exposure: Exposure<'a>,
     /// The limit before any finding.
     pub prior: Prior,
-    /// The unit that people read.
-    pub unit: &'static str,
+    /// What it counts, and the unit that people read.
+    pub unit: Measure,
     /// How much the variance of the logarithm of its rate grows in a year.
     pub drift_per_year: f64,
     /// Whether it counts light or heat, for a coupling.
@@ -22,12 +23,12 @@ pub struct Rule<'a> {
 
 impl<'a> Rule<'a> {
     /// A rule whose rate changes as trees grow and roofs age.
-    pub fn filling(exposure: Exposure<'a>, prior: Prior, unit: &'static str) -> Self {
+    pub fn filling(exposure: Exposure<'a>, prior: Prior, unit: Measure) -> Self {
         Self { exposure, prior, unit, drift_per_year: DRIFT_PER_YEAR, clock: None }
     }
 
     /// A rule whose rate stays the same.
-    pub fn steady(exposure: Exposure<'a>, prior: Prior, unit: &'static str) -> Self {
+    pub fn steady(exposure: Exposure<'a>, prior: Prior, unit: Measure) -> Self {
         Self { drift_per_year: 0.0, ..Self::filling(exposure, prior, unit) }
     }
 }
@@ -39,12 +40,12 @@ pub fn clogging<'a>(part: &Part, chamber: &'a DiverterChamber) -> Option<Rule<'a
         Emptying::WeepHole { .. } => Some(Rule::filling(
             Exposure::Grit { chamber: chamber.engine() },
             limit::weep_hole_chamber(),
-            "g of solids in the chamber per m2 of roof",
+            Measure::Solids,
         )),
         Emptying::Drip { .. } => Some(Rule::filling(
             Exposure::Fills { chamber: chamber.engine() },
             limit::drip_chamber(),
-            "fills of the chamber",
+            Measure::Fills,
         )),
         Emptying::Hand => None,
     }

@@ -3,6 +3,7 @@
 
 use crate::domain::base::error::Result;
 use crate::domain::model::forecast::{Accumulated, BestDay, CurvePoint, Limit, Prediction};
+use crate::domain::model::measure::Measure;
 use crate::domain::model::reason::Reason;
 use crate::domain::model::sentence::three_digits;
 use crate::domain::rules::forecast::convert::{to_chances, to_curve, to_date, to_day, to_window};
@@ -185,7 +186,7 @@ fn seal(
     evaporation: &MonthlyClock,
     tolerance: f64,
 ) -> Predicted {
-    let unit = "mm evaporated from the seal".to_owned();
+    let unit = Measure::Evaporated;
     let days = model.as_of.signed_duration_since(full_on).num_days().max(0) as u32;
     let (low, high) = evaporation
         .per_day()
@@ -193,7 +194,7 @@ fn seal(
         .fold((f64::INFINITY, 0.0_f64), |(low, high), step| (low.min(*step), high.max(*step)));
     let limit = Limit {
         value: depth_mm,
-        unit: unit.clone(),
+        unit,
         log_sd: EVAPORATION_LOG_SD,
         prior_value: depth_mm,
         prior_log_sd: EVAPORATION_LOG_SD,

@@ -87,6 +87,7 @@ mod tests {
     use super::*;
     use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, SystemId};
     use crate::domain::model::forecast::{BestDay, DutyForecast, Limit, Prediction, Window};
+    use crate::domain::model::measure::Measure;
     use crate::domain::model::part::Kind;
     use crate::domain::model::task::TaskPlace;
     use chrono::DateTime;
@@ -117,7 +118,7 @@ mod tests {
 
     fn predicted(early: Option<&str>, late: Option<&str>, best: Option<&str>) -> Task {
         let (value, prior_value, log_sd, prior_log_sd) = (1.0, 1.0, 0.5, 0.5);
-        let (unit, source, findings, judgement) = ("mm".to_owned(), String::new(), 0, true);
+        let (unit, source, findings, judgement) = (Measure::Sediment, String::new(), 0, true);
         let limit = Limit { value, unit, log_sd, prior_value, prior_log_sd, findings, source, judgement };
         let mut task = task(Duty::RemoveSediment, DecidedBy::Prediction);
         task.forecast.prediction = Some(Prediction {
