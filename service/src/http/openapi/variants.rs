@@ -82,23 +82,21 @@ pub fn open_answers(api: &mut OpenApi) {
     for item in api.webhooks.iter_mut().flat_map(|hooks| hooks.paths.values_mut()) {
         answered.extend(item.post.iter_mut().flat_map(bodies).map(|one| one.clone()));
     }
-    let asked = reachable(schemas, &asked, |_| true);
-    // An answer that does not match a closed kind matches the open one beside it, so kinds stay as they are.
-    let answered = reachable(schemas, &answered, |name| UNIONS.iter().all(|(union, _)| *union != name));
+    let asked = reachable(schemas, &asked);
+    let answered = reachable(schemas, &answered);
     let opening = Opening {
         words: schemas.iter().filter(|(_, schema)| is_words(schema)).map(|(name, _)| name.clone()).collect(),
         shared: answered
             .iter()
-            .filter(|name| asked.contains(*name) && schemas.get(*name).is_some_and(is_closed))
+            .filter(|name| {
+                asked.contains(*name) && (is_union(name) || schemas.get(*name).is_some_and(is_closed))
+            })
             .cloned()
             .collect(),
     };
     for name in &opening.shared {
         if let Some(mut copy) = schemas.get(name).cloned() {
-            if let RefOr::T(Schema::Object(object)) = &mut copy {
-                object.additional_properties = None;
-                object.properties.values_mut().for_each(|property| opening.open(property));
-            }
+            opening.open_copy(name, &mut copy);
             schemas.insert(answer_name(name), copy);
         }
     }
@@ -135,23 +133,43 @@ fn answer_name(name: &str) -> String {
 struct Opening {
     /// Schemas of words.
     words: BTreeSet<String>,
-    /// Closed objects that both requests and answers hold.
+    /// Closed objects and unions that both requests and answers hold.
     shared: BTreeSet<String>,
 }
 
 impl Opening {
+    /// Makes what an answer holds from what a request holds.
+    fn open_copy(&self, name: &str, copy: &mut RefOr<Schema>) {
+        match copy {
+            RefOr::T(Schema::Object(object)) => {
+                object.additional_properties = None;
+                if object.title.is_some() {
+                    object.title = Some(answer_name(name));
+                }
+                object.properties.values_mut().for_each(|property| self.open(property));
+            }
+            RefOr::T(Schema::OneOf(union)) => {
+                union.items.iter_mut().for_each(|kind| self.open(kind));
+                if let Some(tag) = &mut union.discriminator {
+                    tag.mapping.values_mut().for_each(|kind| *kind = answer_name(kind));
+                }
+            }
+            RefOr::T(_) | RefOr::Ref(_) => {}
+        }
+    }
+
     fn open(&self, schema: &mut RefOr<Schema>) {
         match schema {
             RefOr::Ref(reference) => {
                 let name = reference.ref_location.trim_start_matches(PREFIX).to_owned();
+                if self.shared.contains(&name) {
+                    reference.ref_location = format!("{PREFIX}{}", answer_name(&name));
+                }
                 let other = if self.words.contains(&name) {
                     Schema::Object(ObjectBuilder::new().schema_type(Type::String).build()).into()
-                } else if UNIONS.iter().any(|(union, _)| *union == name) {
+                } else if is_union(&name) {
                     Ref::from_schema_name(format!("Other{name}")).into()
                 } else {
-                    if self.shared.contains(&name) {
-                        reference.ref_location = format!("{PREFIX}{}", answer_name(&name));
-                    }
                     return;
                 };
                 let description = std::mem::take(&mut reference.description);
@@ -175,6 +193,10 @@ impl Opening {
             RefOr::T(_) => {}
         }
     }
+}
+
+fn is_union(name: &str) -> bool {
+    UNIONS.iter().any(|(union, _)| *union == name)
 }
 
 fn is_words(schema: &RefOr<Schema>) -> bool {
@@ -211,11 +233,11 @@ fn own<T>(one: &mut RefOr<T>) -> Option<&mut T> {
 }
 
 /// The names of all schemas that some hold, themselves or through others.
-fn reachable(schemas: &Schemas, from: &[RefOr<Schema>], within: impl Fn(&str) -> bool) -> BTreeSet<String> {
+fn reachable(schemas: &Schemas, from: &[RefOr<Schema>]) -> BTreeSet<String> {
     let mut seen = BTreeSet::new();
     let mut open: Vec<String> = from.iter().flat_map(names).collect();
     while let Some(name) = open.pop() {
-        if within(&name) && seen.insert(name.clone()) {
+        if seen.insert(name.clone()) {
             open.extend(schemas.get(&name).into_iter().flat_map(names));
         }
     }
