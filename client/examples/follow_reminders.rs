@@ -30,10 +30,11 @@ async fn main() -> Result<(), Box<dyn std::error::Error>> {
         match entries.poll().await {
             Ok(Some(entry)) => {
                 let due = entry.due_on.map_or_else(|| "undated".to_owned(), |day| day.to_string());
-                println!(
-                    "{:?}  {due}  {}, {}: {}",
-                    entry.kind, entry.property_name, entry.component_name, entry.title
-                );
+                // A newer service may raise entries about no single property, component or task.
+                let place: Vec<String> =
+                    [entry.property_name, entry.component_name].into_iter().flatten().collect();
+                let title = entry.title.unwrap_or_default();
+                println!("{:?}  {due}  {}: {title}", entry.kind, place.join(", "));
                 left = left.map(|left| left - 1);
             }
             Ok(None) => {}

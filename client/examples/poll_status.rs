@@ -31,7 +31,8 @@ async fn main() -> Result<(), Box<dyn std::error::Error>> {
                     status.system_name, status.as_of, status.state, seen.etag
                 );
                 for next in &status.next {
-                    println!("  {}  {}: {}", next.due_on, next.component_name, next.title);
+                    let component = next.component_name.as_deref().unwrap_or("-");
+                    println!("  {}  {component}: {}", next.due_on, next.title);
                 }
             }
             Err(error) if error.is_transient() => println!("no news: {error}"),

@@ -18,7 +18,8 @@ async fn main() -> Result<(), Box<dyn std::error::Error>> {
     while let Some(task) = tasks.next().await {
         let task = task?;
         let due = task.due_on.map_or_else(|| "undated".to_owned(), |day| day.to_string());
-        println!("{due}  {}, {}: {}", task.property_name, task.component_name, task.title);
+        let names: Vec<String> = [task.property_name, task.component_name].into_iter().flatten().collect();
+        println!("{due}  {}: {}", names.join(", "), task.title);
         bring.extend(task.bring);
         cautions.extend(task.cautions.into_iter().map(|caution| caution.text));
     }

@@ -8,7 +8,7 @@
 //! let mut tasks = client.tasks().list(&TaskQuery::builder().within_days(7).build());
 //! while let Some(task) = tasks.next().await {
 //!     let task = task?;
-//!     println!("{}: {}", task.component_name, task.title);
+//!     println!("{}: {}", task.component_name.as_deref().unwrap_or("-"), task.title);
 //! }
 //! # Ok(()) }
 //! ```
@@ -79,7 +79,7 @@
 //! loop {
 //!     match entries.next().await {
 //!         Ok(entry) => {
-//!             println!("{:?}  {}: {}", entry.kind, entry.system_name, entry.title);
+//!             println!("{:?}  {:?}: {:?}", entry.kind, entry.system_name, entry.title);
 //!             keep(&entry.cursor);
 //!         }
 //!         Err(error) if error.is_transient() => {

@@ -35,16 +35,16 @@ pub struct DigestTotals {
 pub struct DigestTask {
     /// The task.
     pub task_id: Uuid,
-    /// The system.
-    pub system_id: Uuid,
+    /// The system; null for a task of no single system.
+    pub system_id: Option<Uuid>,
     /// The system's name.
-    pub system_name: String,
-    /// The component.
-    pub component_id: Uuid,
+    pub system_name: Option<String>,
+    /// The component; null for a task of no single component.
+    pub component_id: Option<Uuid>,
     /// The component's name.
-    pub component_name: String,
+    pub component_name: Option<String>,
     /// What the component is.
-    pub component_kind: ComponentKind,
+    pub component_kind: Option<ComponentKind>,
     /// The duty to be done.
     pub duty: Duty,
     /// The duty in words, such as `clean the debris screen`.
@@ -70,10 +70,10 @@ pub struct DigestTask {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DigestProperty {
-    /// The property.
-    pub property_id: Uuid,
+    /// The property; null for the tasks of no single property.
+    pub property_id: Option<Uuid>,
     /// The property's name.
-    pub property_name: String,
+    pub property_name: Option<String>,
     /// How much there is to do here. Only listed tasks count.
     pub totals: DigestTotals,
     /// What to bring here, each thing once.

@@ -77,4 +77,4 @@ pub use system::{
     Canopy, CoefficientSource, Roof, RoofRequest, Surface, System, SystemCreateRequest, SystemUpdateRequest,
 };
 pub use task::{Task, TaskState};
-pub use visit::{Visit, VisitItem, VisitRequest, VisitRevision, WithdrawRequest};
+pub use visit::{Visit, VisitItem, VisitItemAnswer, VisitRequest, VisitRevision, WithdrawRequest};

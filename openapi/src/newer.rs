@@ -1,6 +1,8 @@
 //! Answers of a newer service, as the SDK reads them: without the feature `service`.
 
-use crate::{CouplingMaterial, Emptying, Finding, FoundClass, Page, Part, Surface, System, Visit};
+use crate::{
+    CouplingMaterial, Emptying, Finding, FoundClass, Page, Part, Reminder, Surface, System, Task, Visit,
+};
 
 #[test]
 fn a_newer_part_is_read_and_its_page_is_not_lost() {
@@ -51,10 +53,34 @@ fn a_page_with_one_newer_row_keeps_its_other_rows() {
     assert_eq!(surfaces, [Surface::Unknown, Surface::Metal]);
     let visit = format!(
         r#"{{"id": "{id}", "system_id": "{id}", "visited_on": "2026-01-01", "visited_by": null, "note": null,
-        "items": [{{"component_id": "{id}", "duty": "polish", "done": true, "minutes": 5}}], "withdrawn_at": null,
+        "items": [{{"component_id": "{id}", "duty": "polish", "done": true, "cleaned_meanwhile": false, "minutes": 5}}], "withdrawn_at": null,
         "withdrawn_because": null, "round_id": null, "version": 1, "created_at": "2026-01-01T00:00:00Z",
         "updated_at": "2026-01-01T00:00:00Z"}}"#
     );
     let visit: Visit = serde_json::from_str(&visit).expect("the visit is read");
-    assert_eq!(visit.items[0].duty, crate::Duty::Unknown);
+    assert_eq!(visit.items[0].duty, Some(crate::Duty::Unknown));
+    assert_eq!(visit.items[0].to_request(), None, "an unknown word is not sent back");
+}
+
+#[test]
+fn a_task_and_a_reminder_of_no_single_component_are_read() {
+    let id = "01930000-0000-7000-8000-000000000001";
+    let none = r#""property_id": null, "property_name": null, "system_id": null, "system_name": null,
+        "component_id": null, "component_name": null, "component_kind": null"#;
+    let task = format!(
+        r#"{{"id": "{id}", {none}, "duty": "clean_gauge", "title": "clean the funnel", "state": "due",
+        "due_on": "2026-01-01", "decided_by": "longest_interval", "longest_interval_on": null, "window": null,
+        "best_day": null, "since": "2025-12-01", "accumulated": null, "limit": null, "reasons": [], "cautions": [],
+        "bring": [], "as_of": "2026-01-01", "refreshed_at": "2026-01-01T00:00:00Z"}}"#
+    );
+    let task: Task = serde_json::from_str(&task).expect("the task is read");
+    assert_eq!((task.system_id, task.component_name), (None, None));
+    let entry = format!(
+        r#"{{"id": "{id}", "number": 1, "cursor": "c", "raised_at": "2026-01-01T00:00:00Z", "as_of": "2026-01-01",
+        "kind": "notice", "covers": ["notice"], "task_id": null, {none}, "duty": null, "title": null, "due_on": null,
+        "window": null, "decided_by": null, "moved": null, "done_on": null, "reasons": [], "cautions": [],
+        "bring": []}}"#
+    );
+    let entry: Reminder = serde_json::from_str(&entry).expect("the entry is read");
+    assert_eq!((entry.task_id, entry.duty, entry.title), (None, None, None));
 }

@@ -90,26 +90,26 @@ pub struct Reminder {
     /// Everything that it reports. There can be several kinds, such as when a date moves to today, or when a task
     /// is already late when it is first found.
     pub covers: Vec<ReminderKind>,
-    /// The task.
-    pub task_id: Uuid,
-    /// The property.
-    pub property_id: Uuid,
+    /// The task; null for an entry about no single task.
+    pub task_id: Option<Uuid>,
+    /// The property; null for a task of no single property.
+    pub property_id: Option<Uuid>,
     /// The property's name.
-    pub property_name: String,
-    /// The system.
-    pub system_id: Uuid,
+    pub property_name: Option<String>,
+    /// The system; null for a task of no single system.
+    pub system_id: Option<Uuid>,
     /// The system's name.
-    pub system_name: String,
-    /// The component.
-    pub component_id: Uuid,
+    pub system_name: Option<String>,
+    /// The component; null for a task of no single component.
+    pub component_id: Option<Uuid>,
     /// The component's name.
-    pub component_name: String,
+    pub component_name: Option<String>,
     /// What the component is.
-    pub component_kind: ComponentKind,
-    /// The duty to be done.
-    pub duty: Duty,
-    /// The duty in words, such as `clean the debris screen`.
-    pub title: String,
+    pub component_kind: Option<ComponentKind>,
+    /// The duty to be done; null for an entry about no single task.
+    pub duty: Option<Duty>,
+    /// The duty in words, such as `clean the debris screen`; null for an entry about no single task.
+    pub title: Option<String>,
     /// The day it falls due; after it was done, the next time. Absent when no date can be given.
     pub due_on: Option<NaiveDate>,
     /// The predicted window; absent when nothing is predicted.

@@ -49,20 +49,20 @@ pub struct RoundCosts {
 pub struct RoundTask {
     /// The task.
     pub task_id: Uuid,
-    /// The property.
-    pub property_id: Uuid,
+    /// The property; null for a task of no single property.
+    pub property_id: Option<Uuid>,
     /// The property's name.
-    pub property_name: String,
-    /// The system.
-    pub system_id: Uuid,
+    pub property_name: Option<String>,
+    /// The system; null for a task of no single system.
+    pub system_id: Option<Uuid>,
     /// The system's name.
-    pub system_name: String,
-    /// The component.
-    pub component_id: Uuid,
+    pub system_name: Option<String>,
+    /// The component; null for a task of no single component.
+    pub component_id: Option<Uuid>,
     /// The component's name.
-    pub component_name: String,
+    pub component_name: Option<String>,
     /// What the component is.
-    pub component_kind: ComponentKind,
+    pub component_kind: Option<ComponentKind>,
     /// The duty to be done.
     pub duty: Duty,
     /// The duty in words, such as `clean the debris screen`.
@@ -130,11 +130,11 @@ pub struct UnplacedTask {
     /// The task.
     pub task_id: Uuid,
     /// The property's name.
-    pub property_name: String,
+    pub property_name: Option<String>,
     /// The system's name.
-    pub system_name: String,
+    pub system_name: Option<String>,
     /// The component's name.
-    pub component_name: String,
+    pub component_name: Option<String>,
     /// The duty to be done.
     pub duty: Duty,
     /// The day it falls due.
@@ -232,20 +232,20 @@ pub enum RoundState {
 pub struct KeptTask {
     /// The task.
     pub task_id: Uuid,
-    /// The property.
-    pub property_id: Uuid,
+    /// The property; null for a task of no single property.
+    pub property_id: Option<Uuid>,
     /// The property's name.
-    pub property_name: String,
-    /// The system.
-    pub system_id: Uuid,
+    pub property_name: Option<String>,
+    /// The system; null for a task of no single system.
+    pub system_id: Option<Uuid>,
     /// The system's name.
-    pub system_name: String,
-    /// The component.
-    pub component_id: Uuid,
+    pub system_name: Option<String>,
+    /// The component; null for a task of no single component.
+    pub component_id: Option<Uuid>,
     /// The component's name.
-    pub component_name: String,
+    pub component_name: Option<String>,
     /// What the component is.
-    pub component_kind: ComponentKind,
+    pub component_kind: Option<ComponentKind>,
     /// The duty to be done.
     pub duty: Duty,
     /// The duty in words, such as `clean the debris screen`.

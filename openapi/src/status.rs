@@ -12,8 +12,8 @@ use uuid::Uuid;
 pub struct NextDuty {
     /// The task.
     pub task_id: Uuid,
-    /// The component's name.
-    pub component_name: String,
+    /// The component's name; null for a task of no single component.
+    pub component_name: Option<String>,
     /// The duty to be done.
     pub duty: Duty,
     /// The duty in words, such as `clean the debris screen`.

@@ -1,4 +1,4 @@
-//! Tasks: what falls due, one for each component and duty.
+//! Tasks: what falls due.
 
 use crate::{Accumulated, BestDay, Caution, ComponentKind, DecidedBy, Duty, Limit, Reason, Window};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -28,27 +28,27 @@ pub enum TaskState {
     Unknown,
 }
 
-/// One duty of one component, with its due date and what decided it.
+/// One duty with its due date and what decided it. Today every task is a duty of one component.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Task {
-    /// Id of the task, the same as long as the component is in service.
+    /// Id of the task; it stays the same at every refresh.
     pub id: Uuid,
-    /// The property.
-    pub property_id: Uuid,
+    /// The property; null for a task of no single property.
+    pub property_id: Option<Uuid>,
     /// The property's name.
-    pub property_name: String,
-    /// The system.
-    pub system_id: Uuid,
+    pub property_name: Option<String>,
+    /// The system; null for a task of no single system.
+    pub system_id: Option<Uuid>,
     /// The system's name.
-    pub system_name: String,
-    /// The component.
-    pub component_id: Uuid,
+    pub system_name: Option<String>,
+    /// The component; null for a task of no single component.
+    pub component_id: Option<Uuid>,
     /// The component's name.
-    pub component_name: String,
+    pub component_name: Option<String>,
     /// What the component is.
-    pub component_kind: ComponentKind,
+    pub component_kind: Option<ComponentKind>,
     /// The duty to be done.
     pub duty: Duty,
     /// The duty in words, such as `clean the debris screen`.

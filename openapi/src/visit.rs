@@ -70,6 +70,43 @@ impl VisitItem {
     }
 }
 
+/// One entry of a visit: a duty that it did or inspected.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
+pub struct VisitItemAnswer {
+    /// The component; null for an entry about no single component.
+    pub component_id: Option<Uuid>,
+    /// The duty; null for an entry about no single duty.
+    pub duty: Option<Duty>,
+    /// Whether it was done; `false` if it was only inspected, null for an entry about no single duty.
+    pub done: Option<bool>,
+    /// What was found before any work.
+    pub finding: Option<Finding>,
+    /// How full a partial cleaning left it, as a share of the limit at which it needs care.
+    pub left_fraction: Option<f64>,
+    /// Whether it was or probably was cleaned since the last logged service, on a day that was not recorded.
+    pub cleaned_meanwhile: bool,
+    /// A free note.
+    pub note: Option<String>,
+}
+
+impl VisitItemAnswer {
+    /// The same entry as a request sends it, such as in a correction of the visit. `None` for an entry that this
+    /// version cannot send.
+    pub fn to_request(&self) -> Option<VisitItem> {
+        Some(VisitItem {
+            component_id: self.component_id?,
+            duty: self.duty.filter(|duty| *duty != Duty::Unknown)?,
+            done: self.done?,
+            finding: self.finding,
+            left_fraction: self.left_fraction,
+            cleaned_meanwhile: self.cleaned_meanwhile,
+            note: self.note.clone(),
+        })
+    }
+}
+
 /// A request to log a visit, or to correct one.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
@@ -103,7 +140,7 @@ pub struct Visit {
     /// Who went.
     pub visited_by: Option<String>,
     /// The duties that it did or inspected.
-    pub items: Vec<VisitItem>,
+    pub items: Vec<VisitItemAnswer>,
     /// A free note.
     pub note: Option<String>,
     /// When it was withdrawn; absent when it was not. A withdrawn visit has no effect on forecasts.

@@ -8,7 +8,7 @@
 //! let client = blocking::Client::new(client)?;
 //! for task in client.tasks().list(&TaskQuery::builder().within_days(7).build()) {
 //!     let task = task?;
-//!     println!("{}: {}", task.component_name, task.title);
+//!     println!("{}: {}", task.component_name.as_deref().unwrap_or("-"), task.title);
 //! }
 //! // `wait` also runs calls that have no blocking method.
 //! let account = client.wait(async |client| client.account().await)?;

@@ -23,7 +23,7 @@ async fn it_does_what_the_async_one_does(app: &App) {
     let tasks = tasks.await.expect("it ended well");
     let all = client.tasks().list(&TaskQuery::default()).all().await.expect("tasks");
     assert_eq!(tasks, all.iter().map(|task| task.id).collect::<Vec<_>>());
-    assert!(tasks.len() > 3 && all.iter().all(|task| task.system_id == registered), "{all:?}");
+    assert!(tasks.len() > 3 && all.iter().all(|task| task.system_id == Some(registered)), "{all:?}");
 }
 
 async fn on_a_thread<T: Send + 'static>(client: Client, work: fn(&blocking::Client) -> T) -> T {

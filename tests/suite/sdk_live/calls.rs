@@ -7,7 +7,8 @@ use crate::support::app::{App, Reply, over_both};
 use eavesward_client::contract::{
     CalendarRequest, Carries, Duty, DutySettingsInput, DutySettingsRequest, Finding, ForecastRequest,
     FoundClass, KeyRequest, Part, ReplaceRequest, RetireRequest, RoundDoneRequest, RoundItem, RoundRequest,
-    RoundState, Scope, SkippedTask, SubscriptionRequest, ValveType, VisitItem, VisitRequest, WithdrawRequest,
+    RoundState, Scope, SkippedTask, SubscriptionRequest, ValveType, VisitItem, VisitItemAnswer,
+    VisitRequest, WithdrawRequest,
 };
 use eavesward_client::{
     AnswerQuery, Client, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, KeptRoundQuery, ListQuery,
@@ -377,7 +378,8 @@ async fn visits(client: &Client) {
         note: None,
     };
     let logged = client.visits().log(&request).await.expect("a visit");
-    assert_eq!((&logged.items, logged.version), (&request.items, 1));
+    let kept: Option<Vec<VisitItem>> = logged.items.iter().map(VisitItemAnswer::to_request).collect();
+    assert_eq!((kept.as_ref(), logged.version), (Some(&request.items), 1));
     let corrected = VisitRequest { visited_on: day("2026-02-21"), ..request.clone() };
     let corrected =
         client.visits().correct(logged.id, logged.version, &corrected).await.expect("a correction");

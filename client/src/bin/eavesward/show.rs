@@ -138,6 +138,11 @@ pub fn accumulated_over_limit(
     }
 }
 
+/// A name, or a dash.
+pub fn name(name: Option<&String>) -> String {
+    name.cloned().unwrap_or_else(|| "-".to_owned())
+}
+
 /// A date, or a dash.
 pub fn date(date: Option<NaiveDate>) -> String {
     date.map_or_else(|| "-".to_owned(), |date| date.to_string())

@@ -15,11 +15,11 @@ impl From<make::DigestTask> for wire::DigestTask {
     fn from(line: make::DigestTask) -> Self {
         Self {
             task_id: line.task_id.0,
-            system_id: line.system_id.0,
-            system_name: line.system_name,
-            component_id: line.component_id.0,
-            component_name: line.component_name,
-            component_kind: line.kind.into(),
+            system_id: Some(line.system_id.0),
+            system_name: Some(line.system_name),
+            component_id: Some(line.component_id.0),
+            component_name: Some(line.component_name),
+            component_kind: Some(line.kind.into()),
             duty: line.duty.into(),
             title: line.duty.title().to_owned(),
             state: line.state.into(),
@@ -36,8 +36,8 @@ impl From<make::DigestTask> for wire::DigestTask {
 impl From<make::PropertyTasks> for wire::DigestProperty {
     fn from(property: make::PropertyTasks) -> Self {
         Self {
-            property_id: property.id.0,
-            property_name: property.name,
+            property_id: Some(property.id.0),
+            property_name: Some(property.name),
             totals: property.totals.into(),
             bring: bring_of(&property.bring),
             tasks: property.tasks.into_iter().map(Into::into).collect(),

@@ -16,7 +16,7 @@ impl From<status::Status> for wire::SystemStatus {
     fn from(status: status::Status) -> Self {
         let next = status.next.into_iter().map(|next| wire::NextDuty {
             task_id: next.task_id.0,
-            component_name: next.component_name,
+            component_name: Some(next.component_name),
             duty: next.duty.into(),
             title: next.duty.title().to_owned(),
             state: next.state.into(),
@@ -55,7 +55,8 @@ pub fn abridge(mut status: wire::SystemStatus) -> wire::SystemStatus {
         }
         status.abridged = true;
         shorten(&mut status.system_name, most);
-        status.next.iter_mut().for_each(|next| shorten(&mut next.component_name, most));
+        let names = status.next.iter_mut().filter_map(|next| next.component_name.as_mut());
+        names.for_each(|name| shorten(name, most));
         status.since_served.iter_mut().for_each(|since| shorten(&mut since.component_name, most));
     }
     while bytes(&status) > MOST_BYTES {
@@ -93,7 +94,7 @@ mod tests {
         let title = duties.iter().map(|duty| duty.title()).max_by_key(|title| title.len()).unwrap();
         let next = wire::NextDuty {
             task_id: Uuid::from_u128(u128::MAX),
-            component_name: name.to_owned(),
+            component_name: Some(name.to_owned()),
             duty: wire::Duty::DrainForFrost,
             title: title.to_owned(),
             state: wire::TaskState::Resting,

@@ -75,10 +75,10 @@ pub fn visit_facts(request: wire::VisitRequest) -> Result<visit::VisitFacts> {
 impl From<visit::Visit> for wire::Visit {
     fn from(visit: visit::Visit) -> Self {
         let facts = visit.facts;
-        let items = facts.items.into_iter().map(|item| wire::VisitItem {
-            component_id: item.component_id.0,
-            duty: item.duty.into(),
-            done: item.done,
+        let items = facts.items.into_iter().map(|item| wire::VisitItemAnswer {
+            component_id: Some(item.component_id.0),
+            duty: Some(item.duty.into()),
+            done: Some(item.done),
             finding: item.finding.map(Into::into),
             left_fraction: item.left_fraction,
             cleaned_meanwhile: item.cleaned_meanwhile,

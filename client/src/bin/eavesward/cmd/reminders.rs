@@ -156,8 +156,14 @@ fn print(app: &mut App<'_>, entry: &Reminder) -> Result<(), Failure> {
 }
 
 fn line(entry: &Reminder) -> String {
-    let at = format!("{}, {}", entry.property_name, entry.system_name);
-    let what = format!("{}: {} ({at})", entry.component_name, entry.title);
+    let said = |names: &[&Option<String>], between: &str| {
+        names.iter().filter_map(|name| name.as_deref()).collect::<Vec<_>>().join(between)
+    };
+    let what = said(&[&entry.component_name, &entry.title], ": ");
+    let what = match said(&[&entry.property_name, &entry.system_name], ", ") {
+        at if at.is_empty() => what,
+        at => format!("{what} ({at})"),
+    };
     let due = |word: &str| match entry.due_on {
         Some(on) => format!("{word} {on}"),
         None => "no date can be given".to_owned(),

@@ -49,7 +49,7 @@ pub fn print(app: &mut App<'_>, status: &SystemStatus) -> Result<(), Failure> {
         let mut table = Table::new(["due", "state", "component", "what to do"]).colours(app.colours);
         for next in &status.next {
             let state = show::words(&next.state);
-            table.row([next.due_on.to_string(), state, next.component_name.clone(), next.title.clone()]);
+            table.row([next.due_on.to_string(), state, show::name(next.component_name.as_ref()), next.title.clone()]);
         }
         table.write(app.io.out)?;
     }

@@ -7,7 +7,9 @@ use crate::show;
 use crate::table::Table;
 use chrono::NaiveDate;
 use clap::{Args, Subcommand};
-use eavesward_client::contract::{self, Component, Finding, VisitItem, VisitRequest, WithdrawRequest};
+use eavesward_client::contract::{
+    self, Component, Finding, VisitItem, VisitItemAnswer, VisitRequest, WithdrawRequest,
+};
 use eavesward_client::{ComponentQuery, VisitQuery};
 use uuid::Uuid;
 
@@ -234,7 +236,10 @@ async fn correct(
     let visit = app.client.visits().get(id).await?;
     let mut items = report.items(&components(app, visit.system_id).await?)?;
     if items.is_empty() {
-        items = visit.items;
+        let kept = visit.items.iter().map(VisitItemAnswer::to_request).collect::<Option<_>>();
+        items = kept.ok_or_else(|| {
+            Failure::usage("this version cannot send back every entry of the visit; give all of its items")
+        })?;
     }
     let request = VisitRequest {
         system_id: visit.system_id,
@@ -287,10 +292,13 @@ async fn show_visit(app: &mut App<'_>, visit: &contract::Visit) -> Result<(), Fa
     }
     let mut table = Table::new(["component", "duty", "done", "found", "note"]);
     for item in &visit.items {
-        let known = components.iter().find(|component| component.id == item.component_id);
+        let name = item.component_id.map(|id| {
+            let known = components.iter().find(|component| component.id == id);
+            known.map_or_else(|| id.to_string(), |component| component.name.clone())
+        });
         table.row([
-            known.map_or_else(|| item.component_id.to_string(), |component| component.name.clone()),
-            show::words(&item.duty),
+            show::name(name.as_ref()),
+            item.duty.map_or_else(|| "-".to_owned(), |duty| show::words(&duty)),
             done(item),
             seen(item, app),
             item.note.clone().unwrap_or_default(),
@@ -300,15 +308,17 @@ async fn show_visit(app: &mut App<'_>, visit: &contract::Visit) -> Result<(), Fa
 }
 
 /// Whether the duty was done, and how full it still was.
-fn done(item: &VisitItem) -> String {
-    match item.left_fraction {
-        Some(left) => format!("in part, {} left", show::percent(Some(left))),
-        None => if item.done { "yes" } else { "looked only" }.to_owned(),
+fn done(item: &VisitItemAnswer) -> String {
+    match (item.left_fraction, item.done) {
+        (Some(left), _) => format!("in part, {} left", show::percent(Some(left))),
+        (None, Some(true)) => "yes".to_owned(),
+        (None, Some(false)) => "looked only".to_owned(),
+        (None, None) => "-".to_owned(),
     }
 }
 
 /// What was found, and whether someone cleaned it before.
-fn seen(item: &VisitItem, app: &App<'_>) -> String {
+fn seen(item: &VisitItemAnswer, app: &App<'_>) -> String {
     let found = item.finding.map_or_else(|| "-".to_owned(), |finding| show::finding(finding, app.units));
     if item.cleaned_meanwhile { format!("{found}, cleaned meanwhile") } else { found }
 }

@@ -104,7 +104,10 @@ fn changes(before: &SystemStatus, now: &SystemStatus, units: Units) -> Vec<Strin
         lines
             .push(format!("runoff of 7 days: {amount} ({})", show::measure(now.runoff_7_days_l, "L", units)));
     }
-    let called = |duty: &NextDuty| format!("{}: {}", duty.component_name, duty.title);
+    let called = |duty: &NextDuty| match &duty.component_name {
+        Some(name) => format!("{name}: {}", duty.title),
+        None => duty.title.clone(),
+    };
     let was = |duty: &NextDuty| before.next.iter().find(|known| known.task_id == duty.task_id);
     for duty in &now.next {
         let state = show::words(&duty.state);

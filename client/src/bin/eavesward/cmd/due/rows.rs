@@ -18,12 +18,12 @@ pub struct Row<'a> {
     pub state: TaskState,
     /// The property's name.
     pub property: &'a str,
-    /// The system.
-    pub system_id: Uuid,
+    /// The system, if it is a task of one.
+    pub system_id: Option<Uuid>,
     /// The system's name.
     pub system: &'a str,
-    /// The component's name.
-    pub component: &'a str,
+    /// The component's name, if it is a task of one.
+    pub component: Option<&'a str>,
     /// What is to be done.
     pub duty: Duty,
     /// The duty in words.
@@ -89,7 +89,7 @@ fn table(app: &mut App<'_>, rows: &[Row<'_>]) -> Result<(), Failure> {
             show::words(&row.state),
             row.property.to_owned(),
             row.system.to_owned(),
-            row.component.to_owned(),
+            row.component.unwrap_or("-").to_owned(),
             row.title.to_owned(),
             show::decided_by(row.decided_by),
             show::accumulated_over_limit(row.accumulated, row.limit, app.units),

@@ -13,10 +13,10 @@ impl<'a> From<&'a Task> for Row<'a> {
         Self {
             due_on: task.due_on,
             state: task.state,
-            property: &task.property_name,
+            property: task.property_name.as_deref().unwrap_or("-"),
             system_id: task.system_id,
-            system: &task.system_name,
-            component: &task.component_name,
+            system: task.system_name.as_deref().unwrap_or("-"),
+            component: task.component_name.as_deref(),
             duty: task.duty,
             title: &task.title,
             decided_by: task.decided_by,
@@ -52,10 +52,12 @@ pub async fn run(due: &Due, app: &mut App<'_>) -> Result<bool, Failure> {
 }
 
 fn log_hint(app: &mut App<'_>, rows: &[Row<'_>]) -> Result<(), Failure> {
-    let Some(row) = rows.first() else { return Ok(()) };
+    // A visit belongs to one system, and its items to components.
+    let known = rows.iter().find_map(|row| Some((row, row.system_id?, row.component?)));
+    let Some((row, system, component)) = known else { return Ok(()) };
     let duty = show::words(&row.duty).replace(' ', "-");
     app.line("")?;
     app.line("When it is done")?;
-    let done = show::quoted(&format!("{}:{duty}", row.component));
-    app.line(format!("  eavesward visit log {} --on YYYY-MM-DD --done {done}", row.system_id))
+    let done = show::quoted(&format!("{component}:{duty}"));
+    app.line(format!("  eavesward visit log {system} --on YYYY-MM-DD --done {done}"))
 }

@@ -61,7 +61,8 @@ impl Done {
         })?;
         for visit in &done.visits {
             let task = done.round.tasks.iter().find(|task| task.visit_id == Some(visit.id));
-            let system = task.map_or_else(|| visit.system_id.to_string(), |task| task.system_name.clone());
+            let system = task.and_then(|task| task.system_name.clone());
+            let system = system.unwrap_or_else(|| visit.system_id.to_string());
             let items = show::counted(visit.items.len() as u64, "item", "items");
             app.line(format!("  visit {} to {system} with {items}", visit.id))?;
         }
@@ -127,8 +128,10 @@ fn said(items: &mut Vec<RoundItem>, task_id: Uuid) -> &mut RoundItem {
 /// The task of a round with this duty and this component, by id or name.
 fn task<'a>(given: &ComponentDuty, round: &'a Round) -> Result<&'a KeptTask, Failure> {
     let named = |task: &&KeptTask| {
-        let is_id = Uuid::parse_str(&given.component).is_ok_and(|id| id == task.component_id);
-        task.duty == given.duty && (is_id || task.component_name.eq_ignore_ascii_case(&given.component))
+        let is_id = Uuid::parse_str(&given.component).is_ok_and(|id| Some(id) == task.component_id);
+        let name = task.component_name.as_deref();
+        let is_named = name.is_some_and(|name| name.eq_ignore_ascii_case(&given.component));
+        task.duty == given.duty && (is_id || is_named)
     };
     let found: Vec<&KeptTask> = round.tasks.iter().filter(named).collect();
     match found.as_slice() {
@@ -138,8 +141,10 @@ fn task<'a>(given: &ComponentDuty, round: &'a Round) -> Result<&'a KeptTask, Fai
             Err(Failure::usage(format!("{told} {:?}; `eavesward rounds show` lists them", given.component)))
         }
         several => {
-            let ids: Vec<String> =
-                several.iter().map(|task| format!("{} ({})", task.component_id, task.system_name)).collect();
+            let ids = several.iter().filter_map(|task| {
+                Some(format!("{} ({})", task.component_id?, show::name(task.system_name.as_ref())))
+            });
+            let ids: Vec<String> = ids.collect();
             let told = format!(
                 "several components are called {:?}; give one of {}",
                 given.component,

@@ -42,7 +42,8 @@ pub fn list(app: &mut App<'_>, rounds: &[Round]) -> Result<(), Failure> {
     }
     let mut table = Table::new(["round", "on", "state", "tasks", "minutes", "properties", "note"]);
     for round in rounds {
-        let mut places: Vec<&str> = round.tasks.iter().map(|task| task.property_name.as_str()).collect();
+        let mut places: Vec<&str> =
+            round.tasks.iter().map(|task| task.property_name.as_deref().unwrap_or("-")).collect();
         places.dedup();
         table.row([
             round.id.to_string(),
@@ -79,9 +80,9 @@ pub fn show_round(app: &mut App<'_>, round: &Round) -> Result<(), Failure> {
         };
         table.row([
             show::date(task.due_on),
-            task.property_name.clone(),
-            task.system_name.clone(),
-            task.component_name.clone(),
+            show::name(task.property_name.as_ref()),
+            show::name(task.system_name.as_ref()),
+            show::name(task.component_name.as_ref()),
             task.title.clone(),
             became,
         ]);

@@ -35,11 +35,10 @@ pub fn print(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure>
     if !proposal.unplaced.is_empty() {
         app.line("Tasks without a day")?;
         for task in &proposal.unplaced {
-            let (name, duty) = (&task.component_name, show::words(&task.duty));
-            app.line(format!(
-                "  - {}, {}, {name}, {duty}: {}",
-                task.property_name, task.system_name, task.because
-            ))?;
+            let names = [&task.property_name, &task.system_name, &task.component_name];
+            let mut place: Vec<String> = names.into_iter().flatten().cloned().collect();
+            place.push(show::words(&task.duty));
+            app.line(format!("  - {}: {}", place.join(", "), task.because))?;
         }
         app.line("")?;
     }
@@ -64,9 +63,9 @@ fn tasks(app: &mut App<'_>, tasks: &[RoundTask], from: NaiveDate) -> Result<(), 
         table.row([
             show::date(task.due_on),
             off,
-            task.property_name.clone(),
-            task.system_name.clone(),
-            task.component_name.clone(),
+            show::name(task.property_name.as_ref()),
+            show::name(task.system_name.as_ref()),
+            show::name(task.component_name.as_ref()),
             task.title.clone(),
         ]);
     }
