@@ -223,7 +223,7 @@
 //! eavesward rain import "orchard gauge" days.dly --layout ghcn-daily
 //! eavesward rain add "orchard gauge" 2026-03-01 "0.4 in"
 //! eavesward duty list
-//! eavesward duty set clean-screen --ceiling-months 2 --lead-days 14
+//! eavesward duty set clean-screen --longest-interval-months 2 --lead-days 14
 //! # Watch a status and its changes. Compare forecasts with findings: by duty, then one by one.
 //! eavesward watch "orchard shed"
 //! eavesward skill

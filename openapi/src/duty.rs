@@ -60,7 +60,7 @@ pub enum Duty {
 /// What decided a due date.
 ///
 /// - `prediction`: the accumulated figure is predicted to reach the limit.
-/// - `ceiling`: the longest interval ends before any predicted date, or nothing can be predicted.
+/// - `longest_interval`: the longest interval ends before any predicted date, or nothing can be predicted.
 /// - `first_look`: the first inspection after installation.
 /// - `season`: a day of the year, given by the account or found from the monthly mean minima.
 /// - `rating`: a maker's rating that the account gave.
@@ -72,7 +72,7 @@ pub enum DecidedBy {
     /// The accumulated figure is predicted to reach the limit.
     Prediction,
     /// The longest interval. It ends before any predicted date, or nothing can be predicted.
-    Ceiling,
+    LongestInterval,
     /// The first inspection after installation.
     FirstLook,
     /// A day of the year. The account gave it, or it follows from the monthly mean minima.
@@ -95,7 +95,7 @@ pub struct DutySettingsRequest {
     /// The longest interval between two times of the duty, in months, 1 to 240. It can also be set for a duty that
     /// has none by default.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub ceiling_months: Option<u32>,
+    pub longest_interval_months: Option<u32>,
     /// Chance of being past the limit at which the duty falls due, 0.01 to 0.99. Only for duties whose date is
     /// predicted from a limit.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -119,7 +119,7 @@ pub struct DutySettingsInput {
     pub duty: Duty,
     /// The longest interval between two times of the duty, in months, 1 to 240; the default when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub ceiling_months: Option<u32>,
+    pub longest_interval_months: Option<u32>,
     /// Chance of being past the limit at which the duty falls due, 0.01 to 0.99; the default when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tolerance: Option<f64>,
@@ -129,7 +129,7 @@ pub struct DutySettingsInput {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
-pub struct DefaultCeiling {
+pub struct DefaultLongestInterval {
     /// Months since the duty was last done.
     pub months: u32,
     /// Where the figure comes from.
@@ -157,11 +157,11 @@ pub struct DutySettings {
     /// The duty in words, such as `clean the debris screen`.
     pub title: String,
     /// The default longest interval; absent where there is none.
-    pub default_ceiling: Option<DefaultCeiling>,
+    pub default_longest_interval: Option<DefaultLongestInterval>,
     /// The default chance of being past the limit; absent where no date is predicted from a limit.
     pub default_tolerance: Option<DefaultTolerance>,
     /// The account's own longest interval in months, if it has set one.
-    pub ceiling_months: Option<u32>,
+    pub longest_interval_months: Option<u32>,
     /// The account's own chance of being past the limit, 0.01 to 0.99, if it has set one.
     pub tolerance: Option<f64>,
     /// By default, reminders begin this many days before the due date.

@@ -140,9 +140,9 @@ pub struct DutyForecast {
     /// What decided the date.
     pub decided_by: DecidedBy,
     /// The day on which the longest interval ends; absent where there is none.
-    pub ceiling_on: Option<NaiveDate>,
+    pub longest_interval_on: Option<NaiveDate>,
     /// Where the longest interval comes from.
-    pub ceiling_source: Option<String>,
+    pub longest_interval_source: Option<String>,
     /// The predicted window; absent when nothing is predicted.
     pub window: Option<Window>,
     /// Chance of being past the limit at which the duty falls due, 0 to 1.

@@ -45,7 +45,7 @@ pub use component::{
 };
 pub use digest::{Digest, DigestProperty, DigestTask, DigestTotals};
 pub use duty::{
-    Accumulated, AgeingClock, BestDay, Caution, DecidedBy, DefaultCeiling, DefaultTolerance, Duty,
+    Accumulated, AgeingClock, BestDay, Caution, DecidedBy, DefaultLongestInterval, DefaultTolerance, Duty,
     DutySettings, DutySettingsInput, DutySettingsRequest, Hazard, Lesson, Limit, NextFinding, Window,
 };
 pub use finding::{Finding, FoundClass};

@@ -60,7 +60,7 @@ pub struct Task {
     /// What decided the date.
     pub decided_by: DecidedBy,
     /// The day on which the longest interval ends; absent where there is none.
-    pub ceiling_on: Option<NaiveDate>,
+    pub longest_interval_on: Option<NaiveDate>,
     /// The predicted window; absent when nothing is predicted.
     pub window: Option<Window>,
     /// The best day for work that empties the tank, if its window begins within half a year. A forecast looks

@@ -130,11 +130,11 @@ mod tests {
 
     #[test]
     fn a_duty_is_named_by_its_word_and_only_what_is_set_is_sent() {
-        let settings = DutySettingsRequest { ceiling_months: Some(2), ..DutySettingsRequest::default() };
+        let settings = DutySettingsRequest { longest_interval_months: Some(2), ..DutySettingsRequest::default() };
         let request = update_duty(Duty::ClearWeepHole, 0, &settings).expect("plain numbers");
         assert_eq!(request.path(), "/v1/duties/clear_weep_hole");
         assert_eq!(request.headers()["if-match"], "\"0\"");
-        assert_eq!(request.body().expect("a body").bytes, br#"{"ceiling_months":2}"#);
+        assert_eq!(request.body().expect("a body").bytes, br#"{"longest_interval_months":2}"#);
         assert_eq!(duty(Duty::CleanScreen).path(), "/v1/duties/clean_screen");
     }
 

@@ -87,7 +87,7 @@ async fn a_digest_holds_the_tasks_of_the_week_by_property(app: &App) {
             let why = &line["why"];
             assert!(task["reasons"].as_array().expect("reasons").contains(why), "{why}");
             let is_ceiling = why["code"] == "longest_interval";
-            assert_eq!(is_ceiling, line["decided_by"] == "ceiling", "{why}: {line}");
+            assert_eq!(is_ceiling, line["decided_by"] == "longest_interval", "{why}: {line}");
         }
     }
     let state = |word: &str| tasks.iter().filter(|task| task["state"] == word).count();

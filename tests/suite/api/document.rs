@@ -76,7 +76,7 @@ impl Operation {
                 json!({"name": "terrace rota", "url": "https://hooks.example/eaves", "system_id": own.system})
             }
             ("POST", "/v1/calendars") => json!({"name": "terrace wall", "property_id": own.property}),
-            ("PUT", "/v1/duties/{duty}") => json!({"ceiling_months": 9}),
+            ("PUT", "/v1/duties/{duty}") => json!({"longest_interval_months": 9}),
             ("POST", "/v1/properties") | ("PUT", "/v1/properties/{id}") => property(),
             ("POST", "/v1/gauges") | ("PUT", "/v1/gauges/{id}") => gauge(),
             ("PUT", "/v1/gauges/{id}/rain") => json!({"days": [{"date": "2020-01-01", "rain_mm": 1.0}]}),

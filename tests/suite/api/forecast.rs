@@ -96,7 +96,7 @@ async fn without_rain_data_the_ceiling_decides_and_the_reasons_say_what_to_send(
     assert!(advice.contains("daily rain") && advice.contains("normals"), "it says what to send: {advice}");
     for (name, what) in [("screen", "clean_screen"), ("weep diverter", "clear_weep_hole")] {
         let one = duty(&forecast, name, what);
-        assert_eq!((&one["decided_by"], &one["due_on"]), (&json!("ceiling"), &json!("2025-04-01")));
+        assert_eq!((&one["decided_by"], &one["due_on"]), (&json!("longest_interval"), &json!("2025-04-01")));
         for absent in ["accumulated", "window", "chance_past_limit"] {
             assert_eq!(one[absent], Value::Null, "{absent}");
         }
@@ -150,7 +150,7 @@ async fn a_record_without_rain_says_so(app: &App) {
     let forecast = place.forecast(app, "2026-03-01").await;
     assert_eq!(forecast["climate"]["basis"], "record");
     for (name, what, by) in
-        [("hand diverter", "drain_diverter", "nothing"), ("weep diverter", "clear_weep_hole", "ceiling")]
+        [("hand diverter", "drain_diverter", "nothing"), ("weep diverter", "clear_weep_hole", "longest_interval")]
     {
         let one = duty(&forecast, name, what);
         assert_eq!((&one["decided_by"], &one["window"]), (&json!(by), &Value::Null), "{one}");
@@ -166,7 +166,7 @@ async fn what_takes_nothing_gets_no_date_and_comes_last(app: &App) {
     let forecast = place.forecast(app, "2026-03-01").await;
     let one = duty(&forecast, "coupling", "replace_coupling");
     assert_eq!((&one["decided_by"], &one["due_on"]), (&json!("nothing"), &Value::Null));
-    assert_eq!((&one["ceiling_on"], &one["window"], &one["curve"]), (&Value::Null, &Value::Null, &json!([])));
+    assert_eq!((&one["longest_interval_on"], &one["window"], &one["curve"]), (&Value::Null, &Value::Null, &json!([])));
     assert!(reasons(&one).contains("Nothing that wears or clogs the part"), "{}", reasons(&one));
     assert_eq!(forecast["duties"].as_array().expect("duties").last(), Some(&one));
     app.refresh().await;
@@ -334,7 +334,7 @@ async fn a_forecast_explains_itself(app: &App) {
         for caution in one["cautions"].as_array().expect("cautions") {
             assert!(!caution["text"].as_str().expect("a text").is_empty());
         }
-        assert_eq!(one["ceiling_source"].is_null(), one["ceiling_on"].is_null(), "{one}");
+        assert_eq!(one["longest_interval_source"].is_null(), one["longest_interval_on"].is_null(), "{one}");
         let Some(curve) = one["curve"].as_array().filter(|curve| !curve.is_empty()) else { continue };
         predicted += 1;
         assert!(texts(curve, "date").is_sorted(), "{one}");

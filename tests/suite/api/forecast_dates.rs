@@ -15,28 +15,28 @@ over_both! {
 
 /// Component, duty, ceiling and due date on the day of installation, and what decides.
 const DATES: [(&str, &str, &str, &str, &str); 23] = [
-    ("roof", "clear_roof", "2025-07-01", "2025-07-01", "ceiling"),
-    ("gutter", "clear_gutter", "2025-07-01", "2025-07-01", "ceiling"),
-    ("screen", "clean_screen", "2025-04-01", "2025-04-01", "ceiling"),
+    ("roof", "clear_roof", "2025-07-01", "2025-07-01", "longest_interval"),
+    ("gutter", "clear_gutter", "2025-07-01", "2025-07-01", "longest_interval"),
+    ("screen", "clean_screen", "2025-04-01", "2025-04-01", "longest_interval"),
     ("hand diverter", "drain_diverter", "", "", "nothing"),
-    ("weep diverter", "clear_weep_hole", "2025-04-01", "2025-04-01", "ceiling"),
-    ("drip diverter", "clear_weep_hole", "2025-04-01", "2025-04-01", "ceiling"),
+    ("weep diverter", "clear_weep_hole", "2025-04-01", "2025-04-01", "longest_interval"),
+    ("drip diverter", "clear_weep_hole", "2025-04-01", "2025-04-01", "longest_interval"),
     ("coupling", "check_bands", "2025-02-01", "2025-02-01", "first_look"),
     ("tank", "remove_sediment", "", "", "nothing"),
-    ("tank", "measure_sediment", "2026-01-01", "2026-01-01", "ceiling"),
-    ("tank", "look_over_tank", "2026-01-01", "2026-01-01", "ceiling"),
-    ("intake", "check_intake", "2026-01-01", "2026-01-01", "ceiling"),
+    ("tank", "measure_sediment", "2026-01-01", "2026-01-01", "longest_interval"),
+    ("tank", "look_over_tank", "2026-01-01", "2026-01-01", "longest_interval"),
+    ("intake", "check_intake", "2026-01-01", "2026-01-01", "longest_interval"),
     // 75 mm at three times 2.5 mm a week: seventy days as likely as not, fifty for a chance of one in five.
     ("trap", "check_trap", "2026-01-01", "2025-02-20", "prediction"),
-    ("vent", "check_mesh", "2026-01-01", "2026-01-01", "ceiling"),
-    ("ball valve", "work_valve", "2026-01-01", "2026-01-01", "ceiling"),
-    ("gate valve", "work_valve", "2026-01-01", "2026-01-01", "ceiling"),
-    ("level gauge", "compare_gauge", "2026-01-01", "2026-01-01", "ceiling"),
-    ("pump", "check_pump", "2026-01-01", "2026-01-01", "ceiling"),
-    ("vessel", "check_vessel", "2026-01-01", "2026-01-01", "ceiling"),
+    ("vent", "check_mesh", "2026-01-01", "2026-01-01", "longest_interval"),
+    ("ball valve", "work_valve", "2026-01-01", "2026-01-01", "longest_interval"),
+    ("gate valve", "work_valve", "2026-01-01", "2026-01-01", "longest_interval"),
+    ("level gauge", "compare_gauge", "2026-01-01", "2026-01-01", "longest_interval"),
+    ("pump", "check_pump", "2026-01-01", "2026-01-01", "longest_interval"),
+    ("vessel", "check_vessel", "2026-01-01", "2026-01-01", "longest_interval"),
     // 30,000 L at 100 L a day last until October; half a year is sooner. 9,000 h last 375 days; a year is sooner.
-    ("filter", "change_cartridge", "2025-07-01", "2025-07-01", "ceiling"),
-    ("lamp", "change_lamp", "2026-01-01", "2026-01-01", "ceiling"),
+    ("filter", "change_cartridge", "2025-07-01", "2025-07-01", "longest_interval"),
+    ("lamp", "change_lamp", "2026-01-01", "2026-01-01", "longest_interval"),
     // A fortnight before 25 October, and on 20 April.
     ("pipes", "drain_for_frost", "", "2025-10-11", "season"),
     ("pipes", "restart_after_frost", "", "2025-04-20", "season"),
@@ -61,7 +61,7 @@ async fn every_duty_has_its_ceiling(app: &App) {
     for (name, what, ceiling, due, by) in DATES {
         let one = duty(&forecast, name, what);
         assert_eq!(one["decided_by"], by, "{name} {what}");
-        assert_eq!(one["ceiling_on"], date(ceiling), "{name} {what}");
+        assert_eq!(one["longest_interval_on"], date(ceiling), "{name} {what}");
         if due == "?" {
             assert!(one["due_on"].as_str().expect("a date") > "2030", "{one}");
         } else {
@@ -96,7 +96,7 @@ async fn bands_are_looked_at_after_a_month_and_then_yearly(app: &App) {
     let item = json!({"component_id": place.component("coupling"), "duty": "check_bands", "done": true});
     place.visit(app, "2025-02-03", item).await;
     let later = on("2025-02-03").await;
-    assert_eq!((&later["due_on"], &later["decided_by"]), (&json!("2026-02-03"), &json!("ceiling")));
+    assert_eq!((&later["due_on"], &later["decided_by"]), (&json!("2026-02-03"), &json!("longest_interval")));
     assert_eq!(on("2025-02-02").await["due_on"], "2025-02-01");
 }
 
@@ -116,10 +116,10 @@ async fn a_rating_comes_before_the_ceiling_when_it_is_used_up_sooner(app: &App) 
     let forecast = soon.forecast(app, "2025-01-01").await;
     let lamp = duty(&forecast, "lamp", "change_lamp");
     assert_eq!((&lamp["due_on"], &lamp["decided_by"]), (&json!("2025-05-06"), &json!("rating")), "{lamp}");
-    assert_eq!(lamp["ceiling_on"], "2026-01-01");
+    assert_eq!(lamp["longest_interval_on"], "2026-01-01");
     assert!(lamp["reasons"].to_string().contains("maker"), "{lamp}");
     let filter = duty(&forecast, "filter", "change_cartridge");
-    assert_eq!((&filter["decided_by"], &filter["ceiling_on"]), (&json!("prediction"), &json!("2025-07-01")));
+    assert_eq!((&filter["decided_by"], &filter["longest_interval_on"]), (&json!("prediction"), &json!("2025-07-01")));
     within(&filter["due_on"], "2025-04-07", "2025-04-15");
     let window = &filter["window"];
     within(&window["early_on"], "2025-02-15", "2025-04-01");
@@ -138,10 +138,10 @@ async fn a_rating_comes_before_the_ceiling_when_it_is_used_up_sooner(app: &App) 
     facts["demand_l_per_day"] = json!(0.0);
     app.put(&format!("/v1/systems/{}", soon.system_id()), 1, &facts).await.expect(200);
     let idle = duty(&soon.forecast(app, "2025-01-01").await, "filter", "change_cartridge");
-    assert_eq!((&idle["due_on"], &idle["decided_by"]), (&json!("2025-07-01"), &json!("ceiling")));
+    assert_eq!((&idle["due_on"], &idle["decided_by"]), (&json!("2025-07-01"), &json!("longest_interval")));
     let ages = place(app, parts(1e8, 200_000.0, 0.001)).await;
     let forecast = ages.forecast(app, "2025-01-01").await;
-    assert_eq!(duty(&forecast, "lamp", "change_lamp")["decided_by"], "ceiling");
+    assert_eq!(duty(&forecast, "lamp", "change_lamp")["decided_by"], "longest_interval");
 }
 
 async fn pipes_are_drained_before_the_frost_and_restarted_after_it(app: &App) {

@@ -40,7 +40,7 @@ async fn place_of_drips(app: &App) -> Place {
     rain(app, &place.gauge, "2024-06-01", 639, 5.0).await;
     let path = "/v1/duties/clear_weep_hole";
     let version = app.get(path).await["version"].as_i64().expect("a version");
-    app.put(path, version, &json!({"ceiling_months": 240})).await.expect(200);
+    app.put(path, version, &json!({"longest_interval_months": 240})).await.expect(200);
     place
 }
 

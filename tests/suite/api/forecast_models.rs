@@ -143,7 +143,7 @@ async fn a_seal_that_nothing_fills_lasts_for_its_depth(app: &App) {
         let one = seal(app, &place, "2025-01-05").await;
         assert_eq!(one["due_on"], due, "{one}");
         // A year at 0.1 mm a day takes half of it: the ceiling comes first.
-        assert_eq!(one["decided_by"], if evaporation > 1.0 { "prediction" } else { "ceiling" });
+        assert_eq!(one["decided_by"], if evaporation > 1.0 { "prediction" } else { "longest_interval" });
         assert_eq!(
             (&one["accumulated"]["value"], &one["limit"]["value"]),
             (&json!(4.0 * evaporation), &json!(depth))
@@ -347,7 +347,7 @@ async fn a_cartridge_is_changed_at_the_chance_the_account_takes(app: &App) {
     let path = "/v1/duties/change_cartridge";
     let mut dues = Vec::new();
     for (version, tolerance, end) in [(0, 0.1, "early_on"), (1, 0.5, "likely_on"), (2, 0.9, "late_on")] {
-        let own = json!({"tolerance": tolerance, "ceiling_months": 240});
+        let own = json!({"tolerance": tolerance, "longest_interval_months": 240});
         app.put(path, version, &own).await.expect(200);
         let one = duty(&place.forecast(app, "2025-01-01").await, "filter", "change_cartridge");
         assert_eq!(
@@ -369,6 +369,10 @@ async fn a_cartridge_is_changed_at_the_chance_the_account_takes(app: &App) {
     facts["demand_l_per_day"] = json!(0.0);
     app.put(&format!("/v1/systems/{}", place.system_id()), 1, &facts).await.expect(200);
     let idle = duty(&place.forecast(app, "2025-01-01").await, "filter", "change_cartridge");
-    assert_eq!((&idle["due_on"], &idle["decided_by"]), (&json!("2045-01-01"), &json!("ceiling")), "{idle}");
+    assert_eq!(
+        (&idle["due_on"], &idle["decided_by"]),
+        (&json!("2045-01-01"), &json!("longest_interval")),
+        "{idle}"
+    );
     assert_eq!((&idle["window"], &idle["accumulated"]["value"]), (&Value::Null, &json!(0.0)));
 }

@@ -124,7 +124,7 @@ async fn under_trees(app: &App, latitude_deg: f64, canopy: &str, share: f64, com
     for what in ["clear_roof", "clear_gutter"] {
         let path = format!("/v1/duties/{what}");
         let version = app.get(&path).await["version"].as_i64().expect("a version");
-        app.put(&path, version, &json!({"ceiling_months": 240})).await.expect(200);
+        app.put(&path, version, &json!({"longest_interval_months": 240})).await.expect(200);
     }
     let mut place = property();
     place["latitude_deg"] = json!(latitude_deg);
@@ -155,7 +155,11 @@ async fn without_a_canopy_the_ceiling_decides(app: &App) {
     rain(app, &place.gauge, "2024-06-01", 639, 5.0).await;
     let [roof, gutter] = leaves(app, &place).await;
     for one in [&roof, &gutter] {
-        assert_eq!((&one["decided_by"], &one["due_on"]), (&json!("ceiling"), &json!("2025-07-01")), "{one}");
+        assert_eq!(
+            (&one["decided_by"], &one["due_on"]),
+            (&json!("longest_interval"), &json!("2025-07-01")),
+            "{one}"
+        );
     }
     // The wind alone brings 0.02 kg/m2 a year: a roof has its 0.06 after three.
     within(&roof["window"]["likely_on"], "2027-10-01", "2028-03-31");

@@ -64,7 +64,7 @@ async fn a_pull_tells_what_is_due_and_goes_on_from_its_cursor(app: &App) {
     assert_eq!(entry["title"], "clean the debris screen");
     assert_eq!(entry["system_id"], place.system_id());
     assert_eq!(entry["raised_at"], "2026-03-25T12:00:00Z");
-    assert_eq!(entry["decided_by"], "ceiling");
+    assert_eq!(entry["decided_by"], "longest_interval");
     assert!(entry["moved"].is_null() && entry["done_on"].is_null());
     for list in ["cautions", "reasons", "bring"] {
         assert!(!entry[list].as_array().expect(list).is_empty(), "{list}");

@@ -86,7 +86,7 @@ async fn a_look_resets_nothing(app: &App) {
     place.visit(app, "2026-02-20", item).await;
     app.refresh().await;
     let after = place.task(app, "screen", "clean_screen").await;
-    for same in ["since", "ceiling_on", "accumulated"] {
+    for same in ["since", "longest_interval_on", "accumulated"] {
         assert_eq!(after[same], before[same], "{same}");
     }
 }

@@ -28,7 +28,7 @@ fn task(number: u64, property: u128, names: [&str; 3], duty: Duty, state: State)
     let why = format!("It is time for {component_name}.");
     let forecast = DutyForecast {
         due_on: Some(day(number)),
-        decided_by: DecidedBy::Ceiling,
+        decided_by: DecidedBy::LongestInterval,
         ceiling_on: Some(day(number)),
         reasons: ["Not this one.".to_owned(), why].map(Reason::Text).to_vec(),
         hazards: vec![Hazard::Fall, Hazard::LocalCodes],

@@ -169,21 +169,21 @@ async fn subscriptions(client: &Client) {
 async fn duties(client: &Client) {
     let all = client.duties().list().all().await.expect("the duties");
     assert_eq!(all.len(), 21);
-    assert!(all.iter().all(|duty| (duty.version, duty.ceiling_months) == (0, None)), "{all:?}");
+    assert!(all.iter().all(|duty| (duty.version, duty.longest_interval_months) == (0, None)), "{all:?}");
     let known = client.duties().get(Duty::RemoveSediment).await.expect("it");
-    assert!(all.contains(&known) && known.default_ceiling.is_none(), "{known:?}");
+    assert!(all.contains(&known) && known.default_longest_interval.is_none(), "{known:?}");
     let own = DutySettingsRequest {
-        ceiling_months: Some(36),
+        longest_interval_months: Some(36),
         tolerance: Some(0.1),
         lead_days: Some(14),
         move_days: Some(5),
     };
     let set = client.duties().set(known.duty, known.version, &own).await.expect("setting");
-    assert_eq!((set.ceiling_months, set.tolerance, set.version), (Some(36), Some(0.1), 1));
+    assert_eq!((set.longest_interval_months, set.tolerance, set.version), (Some(36), Some(0.1), 1));
     assert_eq!((set.lead_days, set.move_days, set.default_move_days), (Some(14), Some(5), 7));
     assert_eq!(client.duties().get(known.duty).await.expect("it"), set);
     let reset = client.duties().reset(known.duty, set.version).await.expect("resetting");
-    assert_eq!((reset.ceiling_months, reset.tolerance, reset.version), (None, None, 2));
+    assert_eq!((reset.longest_interval_months, reset.tolerance, reset.version), (None, None, 2));
 }
 
 async fn properties(client: &Client) {
@@ -299,7 +299,7 @@ async fn forecasts(client: &Client) {
         evaporation_mm_per_day: None,
         duty_settings: vec![DutySettingsInput {
             duty: Duty::CleanScreen,
-            ceiling_months: Some(48),
+            longest_interval_months: Some(48),
             tolerance: Some(0.4),
         }],
         as_of: day("2026-03-01"),
@@ -311,7 +311,7 @@ async fn forecasts(client: &Client) {
     assert_eq!(duties, [Duty::CleanScreen, Duty::DrainDiverter, Duty::ReplaceCoupling, Duty::CheckBands]);
     assert!(!forecast.duties.iter().any(|duty| duty.reasons.is_empty() || duty.component_id.is_some()));
     let screen = forecast.duties.iter().find(|duty| duty.duty == Duty::CleanScreen).expect("the screen");
-    assert_eq!((screen.ceiling_on, screen.tolerance), (Some(day("2029-01-01")), Some(0.4)));
+    assert_eq!((screen.longest_interval_on, screen.tolerance), (Some(day("2029-01-01")), Some(0.4)));
 }
 
 async fn tasks(app: &App, client: &Client) {

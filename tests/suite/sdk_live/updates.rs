@@ -58,7 +58,7 @@ async fn the_slower_of_two_is_told_and_changes_nothing(app: &App) {
     outdated(client.components().update(old.id, old.version, &screen("slower")).await);
     assert_eq!(client.components().get(old.id).await.expect("it").name, "faster");
 
-    let own = DutySettingsRequest { ceiling_months: Some(9), ..DutySettingsRequest::default() };
+    let own = DutySettingsRequest { longest_interval_months: Some(9), ..DutySettingsRequest::default() };
     let faster = client.duties().set(Duty::CleanScreen, 0, &own).await.expect("the first setting");
     outdated(client.duties().set(Duty::CleanScreen, 0, &DutySettingsRequest::default()).await);
     outdated(client.duties().reset(Duty::CleanScreen, 2).await);

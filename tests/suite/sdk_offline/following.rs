@@ -13,7 +13,7 @@ fn entry(cursor: &str) -> Value {
         "kind": "due", "covers": ["due"], "task_id": ID, "property_id": ID, "property_name": "Quince Terrace",
         "system_id": ID, "system_name": "apple shed", "component_id": ID, "component_name": "north screen",
         "component_kind": "debris_screen", "duty": "clean_screen", "title": "clean the debris screen",
-        "due_on": "2031-04-02", "window": null, "decided_by": "ceiling", "moved": null, "done_on": null,
+        "due_on": "2031-04-02", "window": null, "decided_by": "longest_interval", "moved": null, "done_on": null,
         "reasons": [], "cautions": [], "bring": []
     })
 }

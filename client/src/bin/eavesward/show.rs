@@ -186,7 +186,7 @@ pub fn quoted(word: &str) -> String {
 /// What decided a date.
 pub fn decided_by(decided_by: DecidedBy) -> String {
     match decided_by {
-        DecidedBy::Ceiling => "longest interval".to_owned(),
+        DecidedBy::LongestInterval => "longest interval".to_owned(),
         DecidedBy::FirstLook => "first look".to_owned(),
         DecidedBy::Rating => "maker's rating".to_owned(),
         other => words(&other),

@@ -58,7 +58,7 @@ words! {
         /// The accumulated figure is predicted to reach the limit.
         Prediction "prediction",
         /// The longest interval.
-        Ceiling "ceiling",
+        LongestInterval "ceiling",
         /// The first inspection after installation.
         FirstLook "first_look",
         /// A day of the year.
@@ -67,6 +67,16 @@ words! {
         Rating "rating",
         /// Nothing: no date can be given.
         Nothing "nothing",
+    }
+}
+
+impl DecidedBy {
+    /// The word that readers get. The stored word is an older one.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::LongestInterval => "longest_interval",
+            other => other.code(),
+        }
     }
 }
 

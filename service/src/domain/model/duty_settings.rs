@@ -45,7 +45,7 @@ pub struct Overrides {
 impl Overrides {
     /// Checks the figures. To be called under their path.
     pub(crate) fn check(self, check: &mut Check, duty: Duty) {
-        check.between_if_given("ceiling_months", self.ceiling_months.map(f64::from), CEILING_MONTHS);
+        check.between_if_given("longest_interval_months", self.ceiling_months.map(f64::from), CEILING_MONTHS);
         check.between_if_given("lead_days", self.lead_days.map(f64::from), LEAD_DAYS);
         check.between_if_given("move_days", self.move_days.map(f64::from), MOVE_DAYS);
         let Some(tolerance) = self.tolerance else { return };

@@ -207,7 +207,7 @@ impl DutyForecast {
     /// A duty with a prediction has no season or rating, and the longest interval is always last.
     pub fn why(&self) -> Option<&Reason> {
         match self.decided_by {
-            DecidedBy::Ceiling | DecidedBy::FirstLook => self.reasons.last(),
+            DecidedBy::LongestInterval | DecidedBy::FirstLook => self.reasons.last(),
             DecidedBy::Prediction | DecidedBy::Season | DecidedBy::Rating | DecidedBy::Nothing => {
                 self.reasons.first()
             }

@@ -106,7 +106,7 @@ fn temperatures() -> wire::MonthlyTemperatures {
 
 fn duty_settings() -> wire::DutySettingsRequest {
     wire::DutySettingsRequest {
-        ceiling_months: Some(2),
+        longest_interval_months: Some(2),
         tolerance: Some(0.3),
         lead_days: Some(14),
         move_days: None,
@@ -231,7 +231,7 @@ fn forecast() -> wire::ForecastRequest {
         evaporation_mm_per_day: None,
         duty_settings: vec![wire::DutySettingsInput {
             duty: wire::Duty::CleanScreen,
-            ceiling_months: Some(2),
+            longest_interval_months: Some(2),
             tolerance: None,
         }],
         as_of: day(2026, 3, 7),

@@ -13,7 +13,7 @@ mirror_open!(Duty: duty::Duty {
     MeasureSediment, LookOverTank, CheckIntake, CheckTrap, CheckMesh, WorkValve, CompareGauge, CheckPump, CheckVessel,
     ChangeCartridge, ChangeLamp, DrainForFrost, RestartAfterFrost,
 });
-mirror_open!(DecidedBy: duty::DecidedBy { Prediction, Ceiling, FirstLook, Season, Rating, Nothing });
+mirror_open!(DecidedBy: duty::DecidedBy { Prediction, LongestInterval, FirstLook, Season, Rating, Nothing });
 mirror_open!(AgeingClock: part::Clock { Light, Heat });
 mirror_open!(TaskState: task::State { Resting, Near, Due, Late });
 mirror_open!(Hazard: Hazard {
@@ -27,7 +27,7 @@ pub const UNKNOWN_DUTY: &str = "this service knows no such duty; GET /v1/duties 
 impl From<wire::DutySettingsRequest> for duty_settings::Overrides {
     fn from(request: wire::DutySettingsRequest) -> Self {
         Self {
-            ceiling_months: request.ceiling_months,
+            ceiling_months: request.longest_interval_months,
             tolerance: request.tolerance,
             lead_days: request.lead_days,
             move_days: request.move_days,
@@ -41,7 +41,7 @@ impl From<duty_settings::DutySetting> for wire::DutySettings {
         Self {
             duty: duty.into(),
             title: duty.title().to_owned(),
-            default_ceiling: duty.ceiling().map(|ceiling| wire::DefaultCeiling {
+            default_longest_interval: duty.ceiling().map(|ceiling| wire::DefaultLongestInterval {
                 months: ceiling.months,
                 source: ceiling.source.to_owned(),
             }),
@@ -49,7 +49,7 @@ impl From<duty_settings::DutySetting> for wire::DutySettings {
                 chance: tolerance.chance,
                 why: tolerance.why.to_owned(),
             }),
-            ceiling_months: own.ceiling_months,
+            longest_interval_months: own.ceiling_months,
             tolerance: own.tolerance,
             lead_days: own.lead_days,
             move_days: own.move_days,
@@ -203,7 +203,7 @@ impl From<task::Task> for wire::Task {
             state: task.state.into(),
             due_on: task.due_on,
             decided_by: forecast.decided_by.into(),
-            ceiling_on: forecast.ceiling_on,
+            longest_interval_on: forecast.ceiling_on,
             window: prediction.as_ref().and_then(|prediction| prediction.window.map(Into::into)),
             best_day: prediction.as_ref().and_then(|prediction| prediction.best_day.map(Into::into)),
             since: forecast.since,

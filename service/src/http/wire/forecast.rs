@@ -21,7 +21,7 @@ pub fn sketch(request: wire::ForecastRequest) -> error::Result<sketch::Sketch> {
     let (mut duty_settings, mut errors) = (Vec::new(), Vec::new());
     for (index, input) in request.duty_settings.into_iter().enumerate() {
         let own = Overrides {
-            ceiling_months: input.ceiling_months,
+            ceiling_months: input.longest_interval_months,
             tolerance: input.tolerance,
             ..Overrides::default()
         };
@@ -84,8 +84,8 @@ fn duty_on(duty: forecast::DutyForecast, as_of: NaiveDate) -> wire::DutyForecast
         state: State::on(as_of, duty.due_on, late_on).into(),
         due_on: duty.due_on,
         decided_by: duty.decided_by.into(),
-        ceiling_on: duty.ceiling_on,
-        ceiling_source: ceiling_source(duty.duty, duty.own_ceiling).map(str::to_owned),
+        longest_interval_on: duty.ceiling_on,
+        longest_interval_source: ceiling_source(duty.duty, duty.own_ceiling).map(str::to_owned),
         curve: curve.collect(),
         clock: prediction.as_ref().and_then(|prediction| prediction.clock.map(Into::into)),
         best_day: prediction.as_ref().and_then(|prediction| prediction.best_day.map(Into::into)),

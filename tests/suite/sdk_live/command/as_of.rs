@@ -29,7 +29,7 @@ fn rows(list: &Value) -> Vec<Value> {
         "state",
         "due_on",
         "decided_by",
-        "ceiling_on",
+        "longest_interval_on",
         "window",
         "since",
         "accumulated",

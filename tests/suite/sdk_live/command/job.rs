@@ -252,7 +252,7 @@ fn duties_are_set(shell: &Shell) {
     let list = shell.run(&["duty", "list"]).ok();
     assert_eq!(list.lines().count(), 22, "{list}");
     assert!(list.contains("clear weep hole") && !list.contains('*'), "{list}");
-    let said = shell.run(&["duty", "set", "clean-screen", "--ceiling-months", "20"]).ok();
+    let said = shell.run(&["duty", "set", "clean-screen", "--longest-interval-months", "20"]).ok();
     assert_eq!(said, "clean screen: max. interval 20 months*, due at a chance of 50 %, notice 7 days.\n");
     let said = shell.run(&["duty", "set", "clean-screen", "--tolerance", "12.5%"]).ok();
     assert_eq!(said, "clean screen: max. interval 20 months*, due at a chance of 12.5 %*, notice 7 days.\n");
@@ -260,17 +260,17 @@ fn duties_are_set(shell: &Shell) {
     let duties = forecast["duties"].as_array().expect("duties");
     let screen = duties.iter().find(|duty| duty["duty"] == "clean_screen").expect("the screen");
     // Last served on 1 February 2026.
-    assert_eq!((&screen["ceiling_on"], &screen["tolerance"]), (&json!("2027-10-01"), &json!(0.125)));
+    assert_eq!((&screen["longest_interval_on"], &screen["tolerance"]), (&json!("2027-10-01"), &json!(0.125)));
     let why = shell.run(&["forecast", "seedling house", "--explain"]).ok();
     assert!(why.contains("until 2027-10-01 (the account's own figure)"), "{why}");
     let said = shell.run(&["duty", "reset", "clean-screen", "--tolerance"]).ok();
     assert_eq!(said, "clean screen: max. interval 20 months*, due at a chance of 50 %, notice 7 days.\n");
     let reset = shell.json(&["duty", "reset", "clean-screen"]);
-    assert_eq!((&reset["ceiling_months"], &reset["version"]), (&Value::Null, &json!(4)));
+    assert_eq!((&reset["longest_interval_months"], &reset["version"]), (&Value::Null, &json!(4)));
     let refusal = shell.run(&["duty", "set", "drain-for-frost", "--tolerance", "0.5"]).refused(3);
     assert!(refusal.contains("tolerance: the date of drain_for_frost is not predicted"), "{refusal}");
-    let refusal = shell.run(&["duty", "set", "clean-screen", "--ceiling-months", "241"]).refused(3);
-    assert!(refusal.contains("ceiling_months: 241 is not from 1 to 240"), "{refusal}");
+    let refusal = shell.run(&["duty", "set", "clean-screen", "--longest-interval-months", "241"]).refused(3);
+    assert!(refusal.contains("longest_interval_months: 241 is not from 1 to 240"), "{refusal}");
 }
 
 fn the_climate_is_set(shell: &Shell) {

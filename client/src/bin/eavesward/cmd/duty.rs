@@ -24,7 +24,7 @@ pub enum Duty {
         duty: contract::Duty,
         /// Longest interval in months since it was last done, 1 to 240
         #[arg(long, value_name = "MONTHS", required_unless_present_any = ["tolerance", "lead_days", "move_days"])]
-        ceiling_months: Option<u32>,
+        longest_interval_months: Option<u32>,
         /// It falls due when the chance of being past the limit reaches this: 0.01 to 0.99, or 1% to 99%
         #[arg(long, value_name = "CHANCE", value_parser = parse::share)]
         tolerance: Option<f64>,
@@ -42,7 +42,7 @@ pub enum Duty {
         duty: contract::Duty,
         /// The longest interval
         #[arg(long)]
-        ceiling: bool,
+        longest_interval: bool,
         /// The chance at which it falls due
         #[arg(long)]
         tolerance: bool,
@@ -60,19 +60,21 @@ impl Duty {
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
             Self::List { explain } => list(app, explain).await,
-            Self::Set { duty, ceiling_months, tolerance, lead_days, move_days } => {
+            Self::Set { duty, longest_interval_months, tolerance, lead_days, move_days } => {
                 change(app, duty, |known| DutySettingsRequest {
-                    ceiling_months: ceiling_months.or(known.ceiling_months),
+                    longest_interval_months: longest_interval_months.or(known.longest_interval_months),
                     tolerance: tolerance.or(known.tolerance),
                     lead_days: lead_days.or(known.lead_days),
                     move_days: move_days.or(known.move_days),
                 })
                 .await
             }
-            Self::Reset { duty, ceiling, tolerance, lead_days, move_days } => {
-                let all = !(ceiling || tolerance || lead_days || move_days);
+            Self::Reset { duty, longest_interval, tolerance, lead_days, move_days } => {
+                let all = !(longest_interval || tolerance || lead_days || move_days);
                 change(app, duty, |known| DutySettingsRequest {
-                    ceiling_months: known.ceiling_months.filter(|_| !all && !ceiling),
+                    longest_interval_months: known
+                        .longest_interval_months
+                        .filter(|_| !all && !longest_interval),
                     tolerance: known.tolerance.filter(|_| !all && !tolerance),
                     lead_days: known.lead_days.filter(|_| !all && !lead_days),
                     move_days: known.move_days.filter(|_| !all && !move_days),
@@ -103,7 +105,7 @@ async fn change(
 /// The longest interval of a duty; a star marks the account's own.
 fn longest(duty: &DutySettings) -> String {
     let months = |months: u32| show::counted(months, "month", "months");
-    match (duty.ceiling_months, &duty.default_ceiling) {
+    match (duty.longest_interval_months, &duty.default_longest_interval) {
         (Some(own), _) => format!("{}*", months(own)),
         (None, Some(default)) => months(default.months),
         (None, None) => "-".to_owned(),
@@ -145,7 +147,7 @@ async fn list(app: &mut App<'_>, explain: bool) -> Result<(), Failure> {
     for duty in &duties {
         app.line("")?;
         app.line(show::words(&duty.duty))?;
-        match (&duty.ceiling_months, &duty.default_ceiling) {
+        match (&duty.longest_interval_months, &duty.default_longest_interval) {
             (Some(_), _) => app.line("  - Max. interval: the account's own figure")?,
             (None, Some(default)) => app.line(format!("  - Max. interval: {}", default.source))?,
             (None, None) => {}

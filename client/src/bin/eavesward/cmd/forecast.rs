@@ -175,7 +175,7 @@ fn explain(app: &mut App<'_>, duty: &DutyForecast) -> Result<(), Failure> {
         ))?;
     }
     if let (Some(day), source) =
-        (duty.ceiling_on, duty.ceiling_source.as_deref().unwrap_or("no source given"))
+        (duty.longest_interval_on, duty.longest_interval_source.as_deref().unwrap_or("no source given"))
     {
         app.line(format!("  - Longest interval: until {day} ({source})."))?;
     }

@@ -32,7 +32,7 @@ fn forecast() -> Value {
             "component_id": null, "component_name": "tank", "component_kind": "tank", "duty": "remove_sediment",
             "title": "remove the sediment from outside", "since": "2030-01-01", "state": "resting",
             "due_on": "2031-09-01",
-            "decided_by": "first_look", "ceiling_on": "2031-12-01", "ceiling_source": "a trade guide",
+            "decided_by": "first_look", "longest_interval_on": "2031-12-01", "longest_interval_source": "a trade guide",
             "window": {"early_on": "2031-05-01", "likely_on": "2031-09-01", "late_on": null}, "tolerance": 0.2,
             "accumulated": {"value": 25.4, "unit": "mm", "of": "sediment on the floor", "from_readings": 0.0,
                       "from_climate": 25.4, "days_read": 0, "days_unread": 456},

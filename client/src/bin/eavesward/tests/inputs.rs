@@ -7,16 +7,16 @@ use wiremock::matchers::{body_json, header, method, path};
 use wiremock::{Mock, MockServer, ResponseTemplate};
 
 fn duty(word: &str, own: &(Value, Value), version: i64) -> Value {
-    let ceiling = json!({"months": 3, "source": "a trade guide"});
+    let longest = json!({"months": 3, "source": "a trade guide"});
     let tolerance = json!({"chance": 0.5, "why": "as often too early as too late"});
-    let (ceiling, tolerance) = match word {
+    let (longest, tolerance) = match word {
         "remove_sediment" => (Value::Null, tolerance),
-        "check_pump" => (ceiling, Value::Null),
-        _ => (ceiling, tolerance),
+        "check_pump" => (longest, Value::Null),
+        _ => (longest, tolerance),
     };
     json!({
-        "duty": word, "title": "see to it", "default_ceiling": ceiling, "default_tolerance": tolerance,
-        "ceiling_months": own.0, "tolerance": own.1, "default_lead_days": 7, "default_move_days": 3,
+        "duty": word, "title": "see to it", "default_longest_interval": longest, "default_tolerance": tolerance,
+        "longest_interval_months": own.0, "tolerance": own.1, "default_lead_days": 7, "default_move_days": 3,
         "lead_days": null, "move_days": null, "version": version, "updated_at": null
     })
 }
@@ -76,24 +76,24 @@ async fn what_is_not_given_stays_and_a_reset_names_what_goes() {
     let own = || (json!(9), json!(0.4));
     let set = ["duty", "set", "clean-screen"];
     sent(
-        &[&set[..], &["--ceiling-months", "2"]].concat(),
+        &[&set[..], &["--longest-interval-months", "2"]].concat(),
         own(),
-        json!({"ceiling_months": 2, "tolerance": 0.4}),
+        json!({"longest_interval_months": 2, "tolerance": 0.4}),
     )
     .await;
     sent(
         &[&set[..], &["--tolerance", "30%"]].concat(),
         own(),
-        json!({"ceiling_months": 9, "tolerance": 0.3}),
+        json!({"longest_interval_months": 9, "tolerance": 0.3}),
     )
     .await;
-    let both = [&set[..], &["--tolerance", "0.3", "--ceiling-months", "2"]].concat();
-    sent(&both, (Value::Null, Value::Null), json!({"ceiling_months": 2, "tolerance": 0.3})).await;
+    let both = [&set[..], &["--tolerance", "0.3", "--longest-interval-months", "2"]].concat();
+    sent(&both, (Value::Null, Value::Null), json!({"longest_interval_months": 2, "tolerance": 0.3})).await;
     let reset = ["duty", "reset", "clean_screen"];
     sent(&reset, own(), json!({})).await;
-    sent(&[&reset[..], &["--ceiling"]].concat(), own(), json!({"tolerance": 0.4})).await;
-    sent(&[&reset[..], &["--tolerance"]].concat(), own(), json!({"ceiling_months": 9})).await;
-    sent(&[&reset[..], &["--ceiling", "--tolerance"]].concat(), own(), json!({})).await;
+    sent(&[&reset[..], &["--longest-interval"]].concat(), own(), json!({"tolerance": 0.4})).await;
+    sent(&[&reset[..], &["--tolerance"]].concat(), own(), json!({"longest_interval_months": 9})).await;
+    sent(&[&reset[..], &["--longest-interval", "--tolerance"]].concat(), own(), json!({})).await;
 }
 
 fn property(temperatures: &Value, evaporation: &Value) -> Value {

@@ -105,7 +105,7 @@ fn task(property: &PropertyTasks, line: &DigestTask) -> Row {
         .set("what_to_do", line.duty.title())
         .set("minutes", line.duty.minutes().to_string())
         .set("text", words::one_line(&line.why.as_ref().map(Reason::text).unwrap_or_default()))
-        .set("decided_by", line.decided_by.code())
+        .set("decided_by", line.decided_by.word())
         .set("early_on", date(early))
         .set("likely_on", date(likely))
         .set("late_on", date(late))

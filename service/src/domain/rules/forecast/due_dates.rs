@@ -47,7 +47,7 @@ pub fn ceiling(figures: DutyFigures, since: Since) -> Option<Dated> {
     let source = (!ceiling.own).then(|| ceiling.source.to_owned());
     Some(Dated {
         on,
-        by: DecidedBy::Ceiling,
+        by: DecidedBy::LongestInterval,
         reason: Reason::LongestInterval { months: ceiling.months, source },
     })
 }
@@ -227,7 +227,7 @@ mod tests {
         let first = ceiling(figures, Since { day: day("2026-01-31"), done_before: false }).unwrap();
         assert_eq!((first.on, first.by), (day("2026-02-28"), DecidedBy::FirstLook));
         let later = ceiling(figures, Since { day: day("2026-02-28"), done_before: true }).unwrap();
-        assert_eq!((later.on, later.by), (day("2027-02-28"), DecidedBy::Ceiling));
+        assert_eq!((later.on, later.by), (day("2027-02-28"), DecidedBy::LongestInterval));
     }
 
     #[test]

@@ -41,7 +41,7 @@ pub(crate) fn forecast_duty(
     let figures = model.settings.figures(duty);
     let ceiling = due_dates::ceiling(figures, since);
     let own_ceiling = figures.ceiling.is_some_and(|ceiling| ceiling.own)
-        && ceiling.as_ref().is_some_and(|dated| dated.by == DecidedBy::Ceiling);
+        && ceiling.as_ref().is_some_and(|dated| dated.by == DecidedBy::LongestInterval);
     let ceiling_on = ceiling.as_ref().map(|dated| dated.on);
     let mut dates = Vec::new();
     let mut reasons = Vec::new();

@@ -143,7 +143,7 @@ mod tests {
     #[test]
     fn a_ceiling_leaves_the_last_quarter_and_a_fortnight() {
         // Three quarters of a hundred days after New Year's Day are 17 March.
-        let task = task(Duty::WorkValve, DecidedBy::Ceiling);
+        let task = task(Duty::WorkValve, DecidedBy::LongestInterval);
         assert_eq!(days(&task, "2026-03-01"), ["2026-03-17", "2026-04-11", "2026-04-25"]);
         let dateless = Task { due_on: None, ..task };
         assert_eq!(allowed(&dateless, day("2026-03-01"), day("2026-03-28")), None);
@@ -152,7 +152,7 @@ mod tests {
     #[test]
     fn a_ceiling_that_counts_is_the_last_day() {
         let with = |duty, own_ceiling, on: &str| {
-            let mut task = task(duty, DecidedBy::Ceiling);
+            let mut task = task(duty, DecidedBy::LongestInterval);
             (task.forecast.ceiling_on, task.forecast.own_ceiling) = (Some(day(on)), own_ceiling);
             task
         };
@@ -197,7 +197,7 @@ mod tests {
 
     #[test]
     fn what_is_overdue_is_due_on_the_first_day() {
-        let task = task(Duty::WorkValve, DecidedBy::Ceiling);
+        let task = task(Duty::WorkValve, DecidedBy::LongestInterval);
         // Its fortnight is not over yet.
         assert_eq!(days(&task, "2026-04-15"), ["2026-03-17", "2026-04-15", "2026-04-25"]);
         // The fortnight is over: a week is left.
