@@ -108,7 +108,7 @@ pub struct SystemQuery {
 pub struct ComponentQuery {
     /// Whether to list removed components too.
     #[builder(default)]
-    pub include_removed: bool,
+    pub include_retired: bool,
     /// `next_cursor` of the page before; the beginning if absent.
     #[builder(into)]
     pub cursor: Option<String>,

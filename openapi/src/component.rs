@@ -358,9 +358,9 @@ pub struct Component {
     /// The day of its last routine care before it was registered.
     pub last_served_on: Option<NaiveDate>,
     /// The day it was taken out; absent while it is in service.
-    pub removed_on: Option<NaiveDate>,
+    pub retired_on: Option<NaiveDate>,
     /// The component that it replaced.
-    pub replaces: Option<Uuid>,
+    pub replaces_id: Option<Uuid>,
     /// Version, to be sent in `If-Match` with a change.
     pub version: i64,
     /// When it was registered.

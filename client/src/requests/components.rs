@@ -9,7 +9,7 @@ use uuid::Uuid;
 /// `GET /v1/systems/{id}/components`.
 pub fn list_components(system: Uuid, query: &ComponentQuery) -> Request {
     Request::get(below("systems", system, "components"))
-        .query_some("include_removed", query.include_removed.then_some(true))
+        .query_some("include_retired", query.include_retired.then_some(true))
         .query_some("cursor", query.cursor.as_deref())
 }
 

@@ -37,7 +37,7 @@ async fn every_kind_comes_back_as_it_was_sent(app: &App) {
         let own = app.get(&format!("/v1/components/{}", id_of(stored))).await;
         assert_eq!(&own, stored);
         assert_eq!((&own["version"], &own["system_id"]), (&json!(1), &json!(place.system_id())));
-        for absent in ["last_served_on", "removed_on", "replaces"] {
+        for absent in ["last_served_on", "retired_on", "replaces_id"] {
             assert_eq!(own[absent], Value::Null, "{absent}");
         }
     }
@@ -192,14 +192,14 @@ async fn a_replacement_keeps_the_history_and_begins_anew(app: &App) {
     let reply = app.send("POST", &format!("/v1/components/{old}/replace"), &body).await;
     let new = reply.expect(201);
     assert_eq!(reply.header("location"), format!("/v1/components/{}", id_of(&new)));
-    assert_eq!((&new["replaces"], &new["installed_on"]), (&json!(old), &json!("2026-01-15")));
+    assert_eq!((&new["replaces_id"], &new["installed_on"]), (&json!(old), &json!("2026-01-15")));
     assert_eq!((&new["name"], &new["version"]), (&json!("wide screen"), &json!(1)));
     let gone = app.get(&format!("/v1/components/{old}")).await;
-    assert_eq!((&gone["removed_on"], &gone["version"]), (&json!("2026-01-15"), &json!(2)));
+    assert_eq!((&gone["retired_on"], &gone["version"]), (&json!("2026-01-15"), &json!(2)));
     let list = format!("/v1/systems/{}/components", place.system_id());
     let names = texts(&items(&app.get(&list).await), "name");
     assert!(names.contains(&"wide screen".to_owned()) && !names.contains(&"screen".to_owned()), "{names:?}");
-    let all = items(&app.get(&format!("{list}?include_removed=true")).await);
+    let all = items(&app.get(&format!("{list}?include_retired=true")).await);
     assert_eq!(all.len(), 4);
     assert!(all.contains(&gone) && all.contains(&new));
     let system = app.get(&format!("/v1/systems/{}", place.system_id())).await;
@@ -226,7 +226,7 @@ async fn a_replacement_is_refused_where_it_cannot_be(app: &App) {
     let wrong = json!({"on": "2026-02-01", "name": "", "part": {"kind": "debris_screen", "area_m2": 0.0}});
     assert_eq!(app.send("POST", &path, &wrong).await.fields("invalid"), ["name", "part.area_m2"]);
     let untouched = app.get(&format!("/v1/components/{old}")).await;
-    assert_eq!((&untouched["version"], &untouched["removed_on"]), (&json!(1), &Value::Null));
+    assert_eq!((&untouched["version"], &untouched["retired_on"]), (&json!(1), &Value::Null));
     app.post(&path, &json!({"on": "2026-02-01"})).await;
     for path in [path.clone(), format!("/v1/components/{old}/retire")] {
         let twice = app.send("POST", &path, &json!({"on": "2026-02-02"})).await;
@@ -246,11 +246,11 @@ async fn a_retired_component_has_no_tasks(app: &App) {
     let early = app.send("POST", &path, &json!({"on": "2024-12-31"})).await;
     assert_eq!(early.fields("invalid"), ["on"]);
     let retired = app.send("POST", &path, &json!({"on": "2026-02-01"})).await.expect(200);
-    assert_eq!((&retired["removed_on"], &retired["version"]), (&json!("2026-02-01"), &json!(2)));
+    assert_eq!((&retired["retired_on"], &retired["version"]), (&json!("2026-02-01"), &json!(2)));
     assert_eq!(app.send("POST", &path, &json!({"on": "2026-02-01"})).await.expect(200), retired);
     // Another day corrects the day, for nothing took its place on the first one.
     let moved = app.send("POST", &path, &json!({"on": "2026-02-02"})).await.expect(200);
-    assert_eq!((&moved["removed_on"], &moved["version"]), (&json!("2026-02-02"), &json!(3)));
+    assert_eq!((&moved["retired_on"], &moved["version"]), (&json!("2026-02-02"), &json!(3)));
     app.refresh().await;
     let names = texts(&place.tasks(app).await, "component_name");
     assert_eq!(names.len(), 2);
@@ -341,6 +341,6 @@ async fn of_many_replacements_at_once_one_counts(app: &App) {
     for reply in replies.iter().filter(|reply| reply.status != 201) {
         reply.problem("conflict");
     }
-    let list = format!("/v1/systems/{}/components?include_removed=true", place.system_id());
+    let list = format!("/v1/systems/{}/components?include_retired=true", place.system_id());
     assert_eq!(items(&app.get(&list).await).len(), 4);
 }

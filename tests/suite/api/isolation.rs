@@ -37,7 +37,7 @@ async fn an_id_of_another_account_is_not_found(app: &App) {
         if operation.method == "GET" && one {
             let found = app.get(&operation.path.replace("{id}", theirs.id(&operation))).await;
             assert!(found["version"].is_null() || found["version"] == 1, "{found}");
-            assert!(found["withdrawn_at"].is_null() && found["removed_on"].is_null(), "{found}");
+            assert!(found["withdrawn_at"].is_null() && found["retired_on"].is_null(), "{found}");
         }
     }
     let keys = app.walk("/v1/keys", 100).await;

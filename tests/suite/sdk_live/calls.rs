@@ -277,13 +277,13 @@ async fn components(client: &Client) {
     assert_eq!((corrected.name.as_str(), corrected.id), ("west screen", old.id));
     let replace = ReplaceRequest { on: day("2026-02-01"), part: None, name: Some("new screen".to_owned()) };
     let new = client.components().replace(old.id, &replace).await.expect("a replacement");
-    assert_eq!((new.replaces, new.installed_on, &new.part), (Some(old.id), day("2026-02-01"), &old.part));
+    assert_eq!((new.replaces_id, new.installed_on, &new.part), (Some(old.id), day("2026-02-01"), &old.part));
     let retired =
         client.components().retire(new.id, &RetireRequest { on: day("2026-02-10") }).await.expect("retiring");
-    assert_eq!(retired.removed_on, Some(day("2026-02-10")));
-    let every = ComponentQuery::builder().include_removed(true).build();
+    assert_eq!(retired.retired_on, Some(day("2026-02-10")));
+    let every = ComponentQuery::builder().include_retired(true).build();
     let all = client.systems().components(system.id, &every).all().await.expect("all of them");
-    assert_eq!(all.iter().filter(|component| component.removed_on.is_some()).count(), 2);
+    assert_eq!(all.iter().filter(|component| component.retired_on.is_some()).count(), 2);
 }
 
 async fn forecasts(client: &Client) {

@@ -25,7 +25,7 @@ pub struct ComponentsQuery {
     /// Whether those taken out are listed too; `false` when absent.
     #[serde(default)]
     #[param(required = false)]
-    pub include_removed: bool,
+    pub include_retired: bool,
 }
 
 /// List components
@@ -42,7 +42,7 @@ pub async fn list(
     query: Query<ComponentsQuery>,
 ) -> Answer {
     let id = SystemId(*id);
-    let items = components::list(&cx, caller.reach.to(id)?, id, query.include_removed).await?;
+    let items = components::list(&cx, caller.reach.to(id)?, id, query.include_retired).await?;
     page::<_, wire::Component>(&req, ListPage { items, next: None })
 }
 

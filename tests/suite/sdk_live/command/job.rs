@@ -333,7 +333,7 @@ fn components_come_and_go(shell: &Shell) {
     shell.write("part.json", r#"{"kind": "pump", "mains_powered": false}"#);
     let replace = ["component", "replace", &pump, "--on", "2026-02-01", "--part-file", "part.json"];
     let new = shell.json(&[&replace[..], &["--name", "solar pump"]].concat());
-    assert_eq!((&new["replaces"], &new["part"]["mains_powered"]), (&json!(pump), &json!(false)), "{new}");
+    assert_eq!((&new["replaces_id"], &new["part"]["mains_powered"]), (&json!(pump), &json!(false)), "{new}");
     let twice = shell.run(&replace).refused(3);
     assert!(twice.contains("error: "), "{twice}");
     let list = shell.run(&["component", "list", "seedling house"]).ok();
@@ -341,7 +341,7 @@ fn components_come_and_go(shell: &Shell) {
     shell.run(&["component", "retire", &id(&new), "--on", "2026-02-20"]).ok();
     let list = shell.run(&["component", "list", "seedling house"]).ok();
     assert!(!list.contains("pump"), "{list}");
-    let all = shell.run(&["component", "list", "seedling house", "--include-removed"]).ok();
+    let all = shell.run(&["component", "list", "seedling house", "--include-retired"]).ok();
     assert!(all.contains(&pump) && all.contains("2026-02-20"), "{all}");
 }
 

@@ -30,9 +30,9 @@ pub enum Component {
     List {
         /// The system
         system: String,
-        /// Include removed components
+        /// Include retired components
         #[arg(long)]
-        include_removed: bool,
+        include_retired: bool,
     },
     /// Set the frost season of exposed pipework
     Frost {
@@ -63,11 +63,11 @@ pub enum Component {
         #[arg(long, value_name = "FILE")]
         part_file: Option<PathBuf>,
     },
-    /// Remove a component for good; its history stays
+    /// Take a component out of service for good; its history stays
     Retire {
         /// The component's id
         component: Uuid,
-        /// The day it was removed
+        /// The day it was taken out
         #[arg(long, value_name = "DATE")]
         on: NaiveDate,
     },
@@ -87,9 +87,9 @@ impl Component {
                 let text = format!("{}  {}", component.id, component.name);
                 app.say(&component, text)
             }
-            Self::List { system, include_removed } => {
+            Self::List { system, include_retired } => {
                 let id = app.system_id(&system).await?;
-                let query = ComponentQuery::builder().include_removed(include_removed).build();
+                let query = ComponentQuery::builder().include_retired(include_retired).build();
                 let components = app.client.systems().components(id, &query).all().await?;
                 if app.json {
                     return app.print_json(&components);
@@ -108,7 +108,7 @@ impl Component {
             }
             Self::Retire { component, on } => {
                 let retired = app.client.components().retire(component, &RetireRequest { on }).await?;
-                app.say(&retired, format!("{} was removed on {on}.", retired.name))
+                app.say(&retired, format!("{} was retired on {on}.", retired.name))
             }
         }
     }
@@ -143,7 +143,7 @@ async fn frost(
 
 /// Prints the table of components.
 pub fn table(app: &mut App<'_>, components: &[contract::Component]) -> Result<(), Failure> {
-    let mut table = Table::new(["component", "name", "kind", "installed", "last served", "removed"]);
+    let mut table = Table::new(["component", "name", "kind", "installed", "last served", "retired"]);
     for component in components {
         // The kind is the part's tag in JSON.
         let part = serde_json::to_value(&component.part)?;
@@ -153,7 +153,7 @@ pub fn table(app: &mut App<'_>, components: &[contract::Component]) -> Result<()
             show::words(&part["kind"]),
             component.installed_on.to_string(),
             show::date(component.last_served_on),
-            show::date(component.removed_on),
+            show::date(component.retired_on),
         ]);
     }
     Ok(table.write(app.io.out)?)

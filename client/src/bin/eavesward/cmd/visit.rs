@@ -202,7 +202,7 @@ fn component(given: &str, components: &[Component]) -> Result<Uuid, Failure> {
         return Ok(id);
     }
     let named: Vec<&Component> = components.iter().filter(|c| c.name.eq_ignore_ascii_case(given)).collect();
-    let in_service: Vec<&&Component> = named.iter().filter(|c| c.removed_on.is_none()).collect();
+    let in_service: Vec<&&Component> = named.iter().filter(|c| c.retired_on.is_none()).collect();
     match (in_service.as_slice(), named.as_slice()) {
         ([one], _) => Ok(one.id),
         ([], [one]) => Ok(one.id),
@@ -223,7 +223,7 @@ fn component(given: &str, components: &[Component]) -> Result<Uuid, Failure> {
 
 /// Every component of a system, including removed ones: a visit may be logged after its part was replaced.
 async fn components(app: &App<'_>, system: Uuid) -> Result<Vec<Component>, Failure> {
-    let query = ComponentQuery::builder().include_removed(true).build();
+    let query = ComponentQuery::builder().include_retired(true).build();
     Ok(app.client.systems().components(system, &query).all().await?)
 }
 

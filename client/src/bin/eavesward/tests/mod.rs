@@ -86,7 +86,7 @@ async fn mount_page(server: &MockServer, at: &str, items: Value) {
 fn component(id: &str, name: &str) -> Value {
     json!({
         "id": id, "system_id": SYSTEM, "name": name, "part": {"kind": "debris_screen", "area_m2": 0.04},
-        "roof_ids": [], "installed_on": "2031-01-01", "last_served_on": null, "removed_on": null, "replaces": null, "version": 1,
+        "roof_ids": [], "installed_on": "2031-01-01", "last_served_on": null, "retired_on": null, "replaces_id": null, "version": 1,
         "created_at": "2031-01-01T00:00:00Z", "updated_at": "2031-01-01T00:00:00Z"
     })
 }
