@@ -236,7 +236,7 @@
 //! # Send entries as they arise, or a digest at set times. `test` sends a message; `deliveries` shows the result.
 //! eavesward subscription add --name "upkeep rota" --to https://hooks.example/eaves --kind due,late
 //! eavesward subscription add --name "Monday list" --to https://hooks.example/list --digest "0 7 * * 1" \
-//!   --time-zone Europe/London --form markdown
+//!   --time-zone Europe/London --format markdown
 //! eavesward subscription change ID --to https://hooks.example/new
 //! eavesward subscription test ID
 //! # Use several services by name. Only you can read the file of profiles; a file with a key must be as private.

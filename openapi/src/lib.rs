@@ -69,9 +69,8 @@ pub use round::{
 pub use skill::{AnsweredForecast, DutySkill, ExpectedFullness};
 pub use status::{NextDuty, RunoffSince, SystemStatus};
 pub use subscription::{
-    Carries, Delivery, DeliveryAttempt, DeliveryContent, DeliveryLog, DeliveryState, DigestForm,
-    DigestPosted, ReminderPosted, Subscription, SubscriptionRequest, SubscriptionSecret, TestData,
-    TestPosted,
+    Delivery, DeliveryAttempt, DeliveryContent, DeliveryLog, DeliveryState, DigestFormat, DigestPosted,
+    ReminderPosted, Sends, Subscription, SubscriptionRequest, SubscriptionSecret, TestData, TestPosted,
 };
 pub use system::{
     Canopy, CoefficientSource, Roof, RoofRequest, Surface, System, SystemCreateRequest, SystemUpdateRequest,

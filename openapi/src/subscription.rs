@@ -12,7 +12,7 @@ use uuid::Uuid;
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
-pub enum Carries {
+pub enum Sends {
     /// Each entry of the reminder feed as it is made.
     #[default]
     Reminders,
@@ -27,7 +27,7 @@ pub enum Carries {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
-pub enum DigestForm {
+pub enum DigestFormat {
     /// JSON, as from `GET /v1/digest`.
     Json,
     /// Plain text.
@@ -36,7 +36,7 @@ pub enum DigestForm {
     Markdown,
     /// CSV, for spreadsheets.
     Csv,
-    /// A form of a newer service, which this version does not know. Requests with it are refused.
+    /// A format of a newer service, which this version does not know. Requests with it are refused.
     #[serde(other)]
     Unknown,
 }
@@ -48,11 +48,12 @@ pub enum DigestForm {
 pub struct SubscriptionRequest {
     /// Name of the subscription, 1 to 200 characters.
     pub name: String,
-    /// The address that it sends to: an https URL on the public internet, up to 2,000 characters.
-    pub url: String,
+    /// The address that it sends to: an https URL on the public internet, up to 2,000 characters. Other addresses, such
+    /// as `mailto:`, are refused.
+    pub to: String,
     /// What it sends; reminders when absent.
     #[serde(default)]
-    pub carries: Carries,
+    pub sends: Sends,
     /// For reminders: send only entries that report one of these kinds; all kinds when empty. An entry that
     /// replaces a held one is sent, too (see `lead_days`).
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -64,7 +65,8 @@ pub struct SubscriptionRequest {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub system_id: Option<Uuid>,
     /// For a digest: how many days it looks ahead, 0 to 365; 7 when absent.
-    ///
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub horizon_days: Option<u32>,
     /// For reminders: entries that only announce a date (`coming`, `moved`) are held until this many days before
     /// that date, 0 to 365. When absent, all entries are sent as soon as they are made. A held entry is dropped if
     /// a newer one comes first. If the newer one announces another date, it is held instead. It is then sent even
@@ -83,7 +85,7 @@ pub struct SubscriptionRequest {
     pub time_zone: Option<String>,
     /// For a digest: how it is written; JSON when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub form: Option<DigestForm>,
+    pub format: Option<DigestFormat>,
 }
 
 /// A subscription.
@@ -95,18 +97,19 @@ pub struct Subscription {
     pub id: Uuid,
     /// Name of the subscription.
     pub name: String,
-    /// The address that it sends to.
-    pub url: String,
+    /// The address that it sends to. It begins with its scheme: `https:` today.
+    pub to: String,
     /// What it sends.
-    pub carries: Carries,
+    pub sends: Sends,
     /// For reminders: the kinds of entries that it sends; all kinds when empty.
     pub kinds: Vec<ReminderKind>,
     /// It sends only what concerns this property.
     pub property_id: Option<Uuid>,
     /// It sends only what concerns this system.
     pub system_id: Option<Uuid>,
-    /// For a digest: how many days it looks ahead. For reminders: how many days before a date an entry that only
-    /// announces it is sent.
+    /// For a digest: how many days it looks ahead, if that was given.
+    pub horizon_days: Option<u32>,
+    /// For reminders: how many days before a date an entry that only announces it is sent.
     pub lead_days: Option<u32>,
     /// For a digest: its times as a crontab expression.
     pub schedule: Option<String>,
@@ -115,9 +118,9 @@ pub struct Subscription {
     /// For a digest: the time zone that is used, which was given or is that of its property.
     pub local_time_zone: Option<String>,
     /// For a digest: how it is written.
-    pub form: Option<DigestForm>,
+    pub format: Option<DigestFormat>,
     /// For a digest: the next times, at most five; empty while it is paused.
-    pub next: Vec<DateTime<Utc>>,
+    pub next_at: Vec<DateTime<Utc>>,
     /// Since when it is paused and sends nothing; absent when it is not paused.
     pub paused_at: Option<DateTime<Utc>>,
     /// Why it is paused, if the receiver caused it.
@@ -143,8 +146,9 @@ pub struct Subscription {
 pub struct SubscriptionSecret {
     /// The subscription.
     pub subscription: Subscription,
-    /// The secret that signs what is sent, by the Standard Webhooks scheme: `whsec_` and Base64.
-    pub secret: String,
+    /// The secret that signs what is sent, by the Standard Webhooks scheme: `whsec_` and Base64. Null for a
+    /// subscription that signs nothing.
+    pub secret: Option<String>,
 }
 
 /// State of a delivery.
@@ -221,7 +225,7 @@ pub struct DeliveryAttempt {
     /// How long it took, in milliseconds.
     pub took_ms: i64,
     /// HTTP status of the receiver's answer; absent when there was none.
-    pub status: Option<u16>,
+    pub http_status: Option<u16>,
     /// Why there was no answer.
     pub error: Option<String>,
 }
@@ -251,7 +255,7 @@ pub struct ReminderPosted {
     pub data: Reminder,
 }
 
-/// What is sent for a digest in JSON. In its other forms the digest is sent without this envelope.
+/// What is sent for a digest in JSON. In its other formats the digest is sent without this envelope.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]

@@ -55,7 +55,8 @@ EXCUSED = [
     (DATES, "invalid", "is more than half a year after"),
     (TOGETHER, "invalid", "is a day off|is listed twice|every task was skipped"),
     (TOGETHER, "invalid", "did this task after the round was kept|skip it if it was not done"),
-    (TOGETHER, "invalid", "leave kinds out|only for a digest|needs a schedule|digest of all|is at another property"),
+    (TOGETHER, "invalid", "leave kinds out|only for a digest|only for reminders|needs a schedule"),
+    (TOGETHER, "invalid", "digest of all|is at another property"),
 ]
 
 

@@ -52,8 +52,8 @@ def before_call(context, case, **kwargs):
     if tried == "Authorization":
         # It is meant to lack its key, and is given it back when anything is touched.
         return
-    if isinstance(case.body, dict) and isinstance(case.body.get("url"), str):
-        case.body["url"] = harmless(case.body["url"])
+    if isinstance(case.body, dict) and isinstance(case.body.get("to"), str):
+        case.body["to"] = harmless(case.body["to"])
     headers = case.headers or {}
     key = headers.get("Idempotency-Key")
     if isinstance(key, str) and re.fullmatch(r"[!-~]{1,200}", key):

@@ -89,14 +89,15 @@ impl Subscriptions<'_> {
 pub fn subscription_update_from(subscription: &Subscription) -> SubscriptionRequest {
     SubscriptionRequest {
         name: subscription.name.clone(),
-        url: subscription.url.clone(),
-        carries: subscription.carries,
+        to: subscription.to.clone(),
+        sends: subscription.sends,
         kinds: subscription.kinds.clone(),
         property_id: subscription.property_id,
         system_id: subscription.system_id,
+        horizon_days: subscription.horizon_days,
         lead_days: subscription.lead_days,
         schedule: subscription.schedule.clone(),
         time_zone: subscription.time_zone.clone(),
-        form: subscription.form,
+        format: subscription.format,
     }
 }

@@ -269,7 +269,7 @@ pub fn beyond(schema: &Value, field: &str) -> Vec<Value> {
 /// A text of so many characters that is right for a field.
 fn text(field: &str, length: u64) -> Value {
     let (start, fill) = match field {
-        "url" => ("https://hooks.example/", "x"),
+        "to" => ("https://hooks.example/", "x"),
         "schedule" => ("0 7 * * 1", " "),
         // Its bytes are twice as many: characters count.
         _ => ("", "ä"),

@@ -55,13 +55,18 @@ impl Own {
 }
 
 /// What has to stand beside a field, for its bounds alone to decide.
-fn beside(field: &BoundedField) -> Vec<(String, Value)> {
+fn beside(field: &BoundedField, body: &Value) -> Vec<(String, Value)> {
     let (parent, last) = field.pointer.rsplit_once('/').expect("a pointer");
     let at = |name: &str| format!("{parent}/{name}");
     let other = |one: &str, other: &str| parent.strip_suffix(one).map(|above| format!("{above}{other}"));
     match last {
         "canopy_share" => vec![(at("canopy"), json!("deciduous"))],
-        "schedule" => vec![(at("carries"), json!("digest")), (at("time_zone"), json!("UTC"))],
+        "schedule" => vec![(at("sends"), json!("digest")), (at("time_zone"), json!("UTC"))],
+        // That of a subscription, not of a calendar.
+        "horizon_days" if body.get("to").is_some() => {
+            let digest = [("sends", "digest"), ("schedule", "0 7 * * 1"), ("time_zone", "UTC")];
+            digest.map(|(name, value)| (at(name), json!(value))).to_vec()
+        }
         // A day of the year stands beside another, or not at all.
         "month" | "day" => {
             let pointer = other("first_frost", "last_frost").or(other("last_frost", "first_frost"));
@@ -80,8 +85,9 @@ fn refused_name(field: &BoundedField) -> String {
 }
 
 fn filled(field: &BoundedField, body: &Value, value: Value) -> Value {
+    let others = beside(field, body);
     let mut body = field.set(body, value);
-    for (pointer, value) in beside(field) {
+    for (pointer, value) in others {
         let (parent, name) = pointer.rsplit_once('/').expect("a pointer");
         body.pointer_mut(parent).expect("a parent")[name] = value;
     }

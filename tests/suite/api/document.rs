@@ -73,7 +73,7 @@ impl Operation {
                 return None;
             }
             ("POST", "/v1/subscriptions") | ("PUT", "/v1/subscriptions/{id}") => {
-                json!({"name": "terrace rota", "url": "https://hooks.example/eaves", "system_id": own.system})
+                json!({"name": "terrace rota", "to": "https://hooks.example/eaves", "system_id": own.system})
             }
             ("POST", "/v1/calendars") => json!({"name": "terrace wall", "property_id": own.property}),
             ("PUT", "/v1/duties/{duty}") => json!({"longest_interval_months": 9}),
@@ -133,7 +133,7 @@ impl Overrides {
         let planned = json!({"on": "2026-03-02", "task_ids": [task]});
         let round = id_of(&app.post("/v1/rounds", &planned).await);
         let key = app.post("/v1/keys", &json!({"name": "spare key", "scopes": ["read"]})).await;
-        let hook = json!({"name": "spare rota", "url": "https://127.0.0.1:9/"});
+        let hook = json!({"name": "spare rota", "to": "https://127.0.0.1:9/"});
         let subscription = id_of(&app.post("/v1/subscriptions", &hook).await["subscription"]);
         let delivery = id_of(&app.post(&format!("/v1/subscriptions/{subscription}/test"), &json!({})).await);
         let calendar = app.post("/v1/calendars", &json!({"name": "spare calendar"})).await;

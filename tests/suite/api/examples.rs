@@ -219,11 +219,11 @@ impl Recorder<'_> {
             self.call(id).await;
         }
         let hook = |body: Value| {
-            let mut hook = json!({"name": "upkeep rota", "url": self.receiver.url()});
+            let mut hook = json!({"name": "upkeep rota", "to": self.receiver.url()});
             hook.as_object_mut().expect("an object").extend(body.as_object().expect("an object").clone());
             hook
         };
-        let times = json!({"carries": "digest", "schedule": "0 7 * * 1", "time_zone": "Europe/London"});
+        let times = json!({"sends": "digest", "schedule": "0 7 * * 1", "time_zone": "Europe/London"});
         for body in [hook(json!({})), hook(times)] {
             self.app.post("/v1/subscriptions", &body).await;
         }

@@ -5,10 +5,10 @@
 use super::{client, component, day, gauge, parts, place, property, rain_of, roof, screen};
 use crate::support::app::{App, Reply, over_both};
 use eavesward_client::contract::{
-    CalendarRequest, Carries, Duty, DutySettingsInput, DutySettingsRequest, Finding, ForecastRequest,
-    FoundClass, KeyRequest, Part, ReplaceRequest, RetireRequest, RoundDoneRequest, RoundItem, RoundRequest,
-    RoundState, Scope, SkippedTask, SubscriptionRequest, ValveType, VisitItem, VisitItemAnswer,
-    VisitRequest, WithdrawRequest,
+    CalendarRequest, Duty, DutySettingsInput, DutySettingsRequest, Finding, ForecastRequest, FoundClass,
+    KeyRequest, Part, ReplaceRequest, RetireRequest, RoundDoneRequest, RoundItem, RoundRequest, RoundState,
+    Scope, Sends, SkippedTask, SubscriptionRequest, ValveType, VisitItem, VisitItemAnswer, VisitRequest,
+    WithdrawRequest,
 };
 use eavesward_client::{
     AnswerQuery, Client, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, KeptRoundQuery, ListQuery,
@@ -127,18 +127,18 @@ async fn reminders(client: &Client) {
 async fn subscriptions(client: &Client) {
     let request = SubscriptionRequest {
         name: "Monday list".to_owned(),
-        url: "https://hooks.example/eaves".to_owned(),
-        carries: Carries::Digest,
+        to: "https://hooks.example/eaves".to_owned(),
+        sends: Sends::Digest,
         schedule: Some("0 7 * * 1".to_owned()),
         time_zone: Some("Europe/London".to_owned()),
         ..SubscriptionRequest::default()
     };
     let subscriptions = client.subscriptions();
     let made = subscriptions.create(&request).await.expect("a subscription");
-    assert!(made.secret.starts_with("whsec_"));
+    assert!(made.secret.as_deref().is_some_and(|secret| secret.starts_with("whsec_")));
     let id = made.subscription.id;
-    assert_eq!(made.subscription.next.len(), 5);
-    let as_it_is = SubscriptionRequest { form: made.subscription.form, ..request.clone() };
+    assert_eq!(made.subscription.next_at.len(), 5);
+    let as_it_is = SubscriptionRequest { format: made.subscription.format, ..request.clone() };
     assert_eq!(
         subscription_update_from(&made.subscription),
         as_it_is,

@@ -152,7 +152,9 @@ pub struct SubscriptionDraft {
     pub property_id: Option<PropertyId>,
     /// Only what is about this system.
     pub system_id: Option<SystemId>,
-    /// See [`SubscriptionFacts::lead_days`].
+    /// For a digest: how many days it looks ahead.
+    pub horizon_days: Option<u32>,
+    /// For reminders: see [`SubscriptionFacts::lead_days`].
     pub lead_days: Option<u32>,
     /// For a digest: its crontab expression.
     pub schedule: Option<String>,
@@ -204,7 +206,7 @@ pub fn address(text: &str, local: bool) -> std::result::Result<Url, String> {
         "https" => {}
         "http" if local => {}
         "http" => return Err("http is not encrypted; give an https URL".to_owned()),
-        other => return Err(format!("{other} addresses are not supported; give an https URL")),
+        other => return Err(format!("{other}: addresses are not supported; give an https URL")),
     }
     if !url.username().is_empty() || url.password().is_some() {
         return Err("it contains a user name or password, which would be stored in clear; \

@@ -25,8 +25,9 @@ async fn checked(cx: &Context, account: AccountId, draft: SubscriptionDraft) -> 
     let mut check = Check::new();
     check.text("name", &draft.name, NAME_LENGTH);
     if let Err(why) = address(&draft.url, cx.local_webhooks) {
-        check.refuse("url", why);
+        check.refuse("to", why);
     }
+    check.between_if_given("horizon_days", draft.horizon_days.map(f64::from), LEAD_DAYS);
     check.between_if_given("lead_days", draft.lead_days.map(f64::from), LEAD_DAYS);
     let mut home = None;
     if let Some(id) = draft.property_id {
@@ -50,15 +51,19 @@ async fn checked(cx: &Context, account: AccountId, draft: SubscriptionDraft) -> 
     }
     let carries = if draft.digest {
         if !draft.kinds.is_empty() {
-            check.refuse("kinds", "a digest lists tasks; leave kinds out, or set `carries` to `reminders`");
+            check.refuse("kinds", "a digest lists tasks; leave kinds out, or set `sends` to `reminders`");
+        }
+        if draft.lead_days.is_some() {
+            check.refuse("lead_days", "it is only for reminders; a digest looks `horizon_days` ahead");
         }
         timing(&mut check, &draft, home.map(|property| property.facts.time_zone)).map(Carries::Digest)
     } else {
-        let only = "it is only for a digest; leave it out, or set `carries` to `digest`";
+        let only = "it is only for a digest; leave it out, or set `sends` to `digest`";
         for (field, given) in [
             ("schedule", draft.schedule.is_some()),
             ("time_zone", draft.time_zone.is_some()),
-            ("form", draft.form.is_some()),
+            ("format", draft.form.is_some()),
+            ("horizon_days", draft.horizon_days.is_some()),
         ] {
             if given {
                 check.refuse(field, only);
@@ -72,7 +77,9 @@ async fn checked(cx: &Context, account: AccountId, draft: SubscriptionDraft) -> 
     check.done()?;
     // A missing value was refused above.
     let carries = carries.ok_or_else(|| Error::field("schedule", "it is missing"))?;
-    let SubscriptionDraft { name, url, property_id, system_id, lead_days, .. } = draft;
+    let SubscriptionDraft { name, url, property_id, system_id, horizon_days, lead_days, .. } = draft;
+    // One of them is absent: that of the other kind was refused above.
+    let lead_days = horizon_days.or(lead_days);
     Ok(SubscriptionFacts { name, url, carries, property_id, system_id, lead_days })
 }
 

@@ -74,11 +74,11 @@ fn key() -> wire::KeyRequest {
 fn subscription() -> wire::SubscriptionRequest {
     wire::SubscriptionRequest {
         name: "Monday list for the upkeep rota".to_owned(),
-        url: "https://hooks.example/eaves".to_owned(),
-        carries: wire::Carries::Digest,
+        to: "https://hooks.example/eaves".to_owned(),
+        sends: wire::Sends::Digest,
         schedule: Some("0 7 * * 1".to_owned()),
         time_zone: Some("Europe/London".to_owned()),
-        form: Some(wire::DigestForm::Markdown),
+        format: Some(wire::DigestFormat::Markdown),
         ..wire::SubscriptionRequest::default()
     }
 }

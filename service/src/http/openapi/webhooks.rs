@@ -26,7 +26,7 @@ const POSTED: [Posted; 3] = [
         operation: "reminder_posted",
         schema: "ReminderPosted",
         summary: "A reminder is posted",
-        description: "For each entry of the feed that a subscription with `carries: reminders` lets through. Deliveries may \
+        description: "For each entry of the feed that a subscription with `sends: reminders` lets through. Deliveries may \
                       overtake each other: `data.number` tells their order.",
         texts: &[],
     },
@@ -35,7 +35,7 @@ const POSTED: [Posted; 3] = [
         operation: "digest_posted",
         schema: "DigestPosted",
         summary: "A digest is posted",
-        description: "At each time of a subscription with `carries: digest`, as JSON or in the text form that it asks for. A \
+        description: "At each time of a subscription with `sends: digest`, as JSON or in the text format that it asks for. A \
                       text is the digest alone, without `type` and `timestamp`.",
         texts: &["text/plain", "text/markdown", "text/csv"],
     },

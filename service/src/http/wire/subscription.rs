@@ -12,34 +12,35 @@ use crate::domain::rules::digest::make::Digest;
 use chrono::{DateTime, Utc};
 use eavesward_contract as wire;
 
-mirror_open!(DigestForm: subscription::DigestForm { Json, Text, Markdown, Csv });
+mirror_open!(DigestFormat: subscription::DigestForm { Json, Text, Markdown, Csv });
 mirror_open!(DeliveryState: delivery::DeliveryState { Waiting, Delivered, Parked, Superseded });
 mirror_open!(DeliveryContent: delivery::Content { Reminder, Digest, Test });
 
 /// Reads what a caller wants; words of a newer version are refused by their fields.
 pub fn subscription_draft(request: wire::SubscriptionRequest) -> error::Result<SubscriptionDraft> {
-    let digest = match request.carries {
-        wire::Carries::Reminders => false,
-        wire::Carries::Digest => true,
-        wire::Carries::Unknown => return Err(Error::field("carries", "it is neither reminders nor digest")),
+    let digest = match request.sends {
+        wire::Sends::Reminders => false,
+        wire::Sends::Digest => true,
+        wire::Sends::Unknown => return Err(Error::field("sends", "it is neither reminders nor digest")),
     };
     let unknown = |place: usize| {
         Error::field(format!("kinds[{place}]"), "it is not one of coming, due, late, moved, done, withdrawn")
     };
     let kinds = request.kinds.into_iter().enumerate();
     let kinds = kinds.map(|(place, kind)| ReminderKind::try_from(kind).map_err(|()| unknown(place)));
-    let form = request.form.map(subscription::DigestForm::try_from).transpose();
+    let form = request.format.map(subscription::DigestForm::try_from).transpose();
     Ok(SubscriptionDraft {
         name: request.name,
-        url: request.url,
+        url: request.to,
         digest,
         kinds: kinds.collect::<error::Result<_>>()?,
         property_id: request.property_id.map(PropertyId),
         system_id: request.system_id.map(SystemId),
+        horizon_days: request.horizon_days,
         lead_days: request.lead_days,
         schedule: request.schedule,
         time_zone: request.time_zone,
-        form: form.map_err(|()| Error::field("form", "it is not one of json, text, markdown, csv"))?,
+        form: form.map_err(|()| Error::field("format", "it is not one of json, text, markdown, csv"))?,
     })
 }
 
@@ -47,29 +48,30 @@ pub fn subscription_draft(request: wire::SubscriptionRequest) -> error::Result<S
 pub fn subscription_at(from: subscription::Subscription, now: DateTime<Utc>) -> wire::Subscription {
     let next = from.upcoming(now);
     let facts = from.facts;
-    let (carries, kinds, timing) = match facts.carries {
-        subscription::Carries::Reminders { kinds } => (wire::Carries::Reminders, kinds, None),
-        subscription::Carries::Digest(timing) => (wire::Carries::Digest, Vec::new(), Some(timing)),
+    let (sends, kinds, timing) = match facts.carries {
+        subscription::Carries::Reminders { kinds } => (wire::Sends::Reminders, kinds, None),
+        subscription::Carries::Digest(timing) => (wire::Sends::Digest, Vec::new(), Some(timing)),
     };
     let (paused_at, paused_because) =
         from.paused.map_or((None, None), |paused| (Some(paused.at), paused.because));
     wire::Subscription {
         id: from.id.0,
         name: facts.name,
-        url: facts.url,
-        carries,
+        to: facts.url,
+        sends,
         kinds: kinds.into_iter().map(Into::into).collect(),
         property_id: facts.property_id.map(|id| id.0),
         system_id: facts.system_id.map(|id| id.0),
-        lead_days: facts.lead_days,
+        horizon_days: facts.lead_days.filter(|_| timing.is_some()),
+        lead_days: facts.lead_days.filter(|_| timing.is_none()),
         schedule: timing.as_ref().map(|timing| timing.schedule.text().to_owned()),
         time_zone: timing
             .as_ref()
             .filter(|timing| timing.zone_given)
             .map(|timing| timing.zone.name().to_owned()),
         local_time_zone: timing.as_ref().map(|timing| timing.zone.name().to_owned()),
-        form: timing.map(|timing| timing.form.into()),
-        next,
+        format: timing.map(|timing| timing.form.into()),
+        next_at: next,
         paused_at,
         paused_because,
         waiting: from.waiting,
@@ -99,7 +101,7 @@ impl From<delivery::Delivery> for wire::Delivery {
 
 impl From<delivery::DeliveryAttempt> for wire::DeliveryAttempt {
     fn from(from: delivery::DeliveryAttempt) -> Self {
-        Self { at: from.at, took_ms: from.milliseconds, status: from.status, error: from.error }
+        Self { at: from.at, took_ms: from.milliseconds, http_status: from.status, error: from.error }
     }
 }
 

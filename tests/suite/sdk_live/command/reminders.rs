@@ -58,7 +58,7 @@ async fn subscriptions_are_kept_by_hand() {
     assert!(shell.run(&["subscription", "list"]).ok().contains("No subscriptions."));
     let to = ["--to", "https://127.0.0.1:9/eaves"];
     let add = ["subscription", "add", "--name", "Monday list"];
-    let digest = ["--digest", "0 7 * * 1", "--time-zone", "Europe/London", "--form", "text"];
+    let digest = ["--digest", "0 7 * * 1", "--time-zone", "Europe/London", "--format", "text"];
     let out = shell.run(&[&add[..], &to, &digest].concat()).ok();
     assert!(out.contains("whsec_") && out.contains("2026-03-02T07:00:00+00:00"), "{out}");
     let made = shell.json(&["subscription", "list"]);
@@ -66,26 +66,27 @@ async fn subscriptions_are_kept_by_hand() {
     assert!(!made.to_string().contains("whsec_"));
     let change = ["subscription", "change", &own];
     let told = shell.run(&[&change[..], &["--kind", "due"]].concat()).refused(2);
-    assert!(told.contains("carries digest"), "{told}");
+    assert!(told.contains("sends digest"), "{told}");
     shell.greenhouse();
-    shell.run(&[&change[..], &["--property", "School greenhouse", "--lead-days", "14"]].concat()).ok();
+    shell.run(&[&change[..], &["--property", "School greenhouse", "--horizon-days", "14"]].concat()).ok();
     // What is not given stays: what goes to a new address is no more than what went to the old one.
     let renamed = shell.json(&[&change[..], &["--name", "rota", "--to", "https://127.0.0.1:9/new"]].concat());
-    assert_eq!((&renamed["name"], &renamed["url"]), (&json!("rota"), &json!("https://127.0.0.1:9/new")));
+    assert_eq!((&renamed["name"], &renamed["to"]), (&json!("rota"), &json!("https://127.0.0.1:9/new")));
     for (fact, want) in [
         ("property_id", shell.json(&["property", "list"])[0]["id"].clone()),
-        ("lead_days", json!(14)),
+        ("horizon_days", json!(14)),
         ("schedule", json!("0 7 * * 1")),
         ("time_zone", json!("Europe/London")),
-        ("form", json!("text")),
+        ("format", json!("text")),
     ] {
         assert_eq!(renamed[fact], want, "{fact}");
     }
-    let cleared = shell.run(&[&change[..], &["--clear", "property,lead-days,time-zone"]].concat()).refused(3);
+    let cleared =
+        shell.run(&[&change[..], &["--clear", "property,horizon-days,time-zone"]].concat()).refused(3);
     assert!(cleared.contains("time_zone"), "a digest of all properties wants a zone: {cleared}");
-    let cleared = shell.json(&[&change[..], &["--clear", "property,lead-days"]].concat());
-    assert_eq!((&cleared["property_id"], &cleared["lead_days"]), (&json!(null), &json!(null)));
-    assert_eq!(cleared["form"], "text");
+    let cleared = shell.json(&[&change[..], &["--clear", "property,horizon-days"]].concat());
+    assert_eq!((&cleared["property_id"], &cleared["horizon_days"]), (&json!(null), &json!(null)));
+    assert_eq!(cleared["format"], "text");
     assert!(shell.run(&["subscription", "pause", &own]).ok().contains("rota is paused."));
     assert!(shell.run(&["subscription", "show", &own]).ok().contains("Paused since "));
     let test = shell.json(&["subscription", "test", &own]);

@@ -9,9 +9,9 @@ use wiremock::{Mock, MockServer, ResponseTemplate};
 /// A subscription with some fields replaced.
 fn subscription(facts: &Value) -> Value {
     let mut one = json!({
-        "id": SPARE, "name": "upkeep rota", "url": "https://hooks.example/eaves", "carries": "reminders", "kinds": [],
-        "property_id": null, "system_id": null, "lead_days": null, "schedule": null, "time_zone": null,
-        "local_time_zone": null, "form": null, "next": [], "paused_at": null, "paused_because": null, "waiting": 2,
+        "id": SPARE, "name": "upkeep rota", "to": "https://hooks.example/eaves", "sends": "reminders", "kinds": [],
+        "property_id": null, "system_id": null, "horizon_days": null, "lead_days": null, "schedule": null, "time_zone": null,
+        "local_time_zone": null, "format": null, "next_at": [], "paused_at": null, "paused_because": null, "waiting": 2,
         "parked": 1, "old_secret_until": null, "version": 3, "created_at": "2031-04-02T08:00:00Z",
         "updated_at": "2031-04-02T08:00:00Z"
     });
@@ -26,9 +26,9 @@ fn filtered() -> Value {
 }
 
 fn digest() -> Value {
-    json!({"carries": "digest", "property_id": SCREEN, "lead_days": 14, "schedule": "0 7 * * 1",
-        "time_zone": "Europe/London", "local_time_zone": "Europe/London", "form": "markdown",
-        "next": ["2031-04-07T06:00:00Z"]})
+    json!({"sends": "digest", "property_id": SCREEN, "horizon_days": 14, "schedule": "0 7 * * 1",
+        "time_zone": "Europe/London", "local_time_zone": "Europe/London", "format": "markdown",
+        "next_at": ["2031-04-07T06:00:00Z"]})
 }
 
 async fn serving(facts: &Value) -> MockServer {
@@ -87,33 +87,33 @@ async fn changed(facts: Value, args: &[&str], want: Value) {
 #[tokio::test]
 async fn what_is_not_given_stays_when_a_subscription_is_changed() {
     let to = "https://hooks.example/new";
-    let kept = json!({"name": "rota", "url": to, "carries": "reminders", "kinds": ["due", "late"],
+    let kept = json!({"name": "rota", "to": to, "sends": "reminders", "kinds": ["due", "late"],
         "property_id": SCREEN, "system_id": SYSTEM, "lead_days": 5});
     changed(filtered(), &["--name", "rota", "--to", to], kept).await;
-    let kept = json!({"name": "upkeep rota", "url": to, "carries": "digest", "property_id": SCREEN, "lead_days": 14,
-        "schedule": "0 7 * * 1", "time_zone": "Europe/London", "form": "markdown"});
+    let kept = json!({"name": "upkeep rota", "to": to, "sends": "digest", "property_id": SCREEN, "horizon_days": 14,
+        "schedule": "0 7 * * 1", "time_zone": "Europe/London", "format": "markdown"});
     changed(digest(), &["--to", to], kept).await;
     // Each given option replaces the old value.
-    let others = json!({"name": "upkeep rota", "url": "https://hooks.example/eaves", "carries": "reminders",
+    let others = json!({"name": "upkeep rota", "to": "https://hooks.example/eaves", "sends": "reminders",
         "kinds": ["done"], "property_id": SPARE, "system_id": SCREEN, "lead_days": 14});
     let args = ["--kind", "done", "--property", SPARE, "--system", SCREEN, "--lead-days", "2w"];
     changed(filtered(), &args, others).await;
-    let others = json!({"name": "upkeep rota", "url": "https://hooks.example/eaves", "carries": "digest",
-        "property_id": SCREEN, "lead_days": 14, "schedule": "0 8 * * 2", "time_zone": "Europe/Lisbon", "form": "csv"});
-    let args = ["--digest", "0 8 * * 2", "--time-zone", "Europe/Lisbon", "--form", "csv"];
+    let others = json!({"name": "upkeep rota", "to": "https://hooks.example/eaves", "sends": "digest",
+        "property_id": SCREEN, "horizon_days": 14, "schedule": "0 8 * * 2", "time_zone": "Europe/Lisbon", "format": "csv"});
+    let args = ["--digest", "0 8 * * 2", "--time-zone", "Europe/Lisbon", "--format", "csv"];
     changed(digest(), &args, others).await;
 }
 
 #[tokio::test]
 async fn what_was_set_is_taken_away_when_that_is_said() {
     let url = "https://hooks.example/eaves";
-    let whole = json!({"name": "upkeep rota", "url": url, "carries": "reminders"});
+    let whole = json!({"name": "upkeep rota", "to": url, "sends": "reminders"});
     changed(filtered(), &["--clear", "kind,property,system,lead-days"], whole).await;
-    let of_system = json!({"name": "upkeep rota", "url": url, "carries": "reminders", "kinds": ["late"],
+    let of_system = json!({"name": "upkeep rota", "to": url, "sends": "reminders", "kinds": ["late"],
         "system_id": SYSTEM, "lead_days": 5});
     changed(filtered(), &["--clear", "property", "--kind", "late"], of_system).await;
-    let zoned = json!({"name": "upkeep rota", "url": url, "carries": "digest", "property_id": SCREEN,
-        "lead_days": 14, "schedule": "0 7 * * 1", "form": "markdown"});
+    let zoned = json!({"name": "upkeep rota", "to": url, "sends": "digest", "property_id": SCREEN,
+        "horizon_days": 14, "schedule": "0 7 * * 1", "format": "markdown"});
     changed(digest(), &["--clear", "time-zone"], zoned).await;
 }
 
@@ -125,10 +125,17 @@ async fn a_change_that_contradicts_itself_or_what_is_carried_is_not_sent() {
         (filtered(), &["--kind", "due", "--clear", "kind"], "--kind or --clear kind"),
         (filtered(), &["--lead-days", "3", "--clear", "lead-days"], "--lead-days or --clear lead-days"),
         (digest(), &["--time-zone", "Etc/UTC", "--clear", "time-zone"], "--time-zone or --clear time-zone"),
-        (filtered(), &["--digest", "0 7 * * 1"], "carries reminders"),
-        (filtered(), &["--time-zone", "Etc/UTC"], "carries reminders"),
-        (filtered(), &["--form", "text"], "carries reminders"),
-        (digest(), &["--kind", "due"], "carries digest"),
+        (filtered(), &["--digest", "0 7 * * 1"], "sends reminders"),
+        (filtered(), &["--time-zone", "Etc/UTC"], "sends reminders"),
+        (filtered(), &["--format", "text"], "sends reminders"),
+        (digest(), &["--kind", "due"], "sends digest"),
+        (digest(), &["--lead-days", "3"], "sends digest"),
+        (filtered(), &["--horizon-days", "3"], "sends reminders"),
+        (
+            digest(),
+            &["--horizon-days", "3", "--clear", "horizon-days"],
+            "--horizon-days or --clear horizon-days",
+        ),
     ] {
         let server = serving(&facts).await;
         let ran = run(&server, &[&["subscription", "change", SPARE], args].concat(), "").await;

@@ -5,7 +5,7 @@ use crate::failure::Failure;
 use crate::{parse, show};
 use clap::{Args, ValueEnum};
 use eavesward_client::contract::{
-    Carries, DigestForm, ReminderKind, Subscription as Shown, SubscriptionRequest,
+    DigestFormat, ReminderKind, Sends, Subscription as Shown, SubscriptionRequest,
 };
 use eavesward_client::subscription_update_from;
 
@@ -26,8 +26,8 @@ pub struct Changes {
     #[arg(long, value_name = "ZONE")]
     time_zone: Option<String>,
     /// For a digest: json, text, markdown or csv
-    #[arg(long, value_parser = parse::word::<DigestForm>)]
-    form: Option<DigestForm>,
+    #[arg(long, value_parser = parse::word::<DigestFormat>)]
+    format: Option<DigestFormat>,
     /// For reminders: only these kinds: coming, due, late, moved, done, withdrawn
     #[arg(long, value_delimiter = ',', value_parser = parse::word::<ReminderKind>)]
     kind: Vec<ReminderKind>,
@@ -37,11 +37,14 @@ pub struct Changes {
     /// Only of this system
     #[arg(long, value_name = "SYSTEM")]
     system: Option<String>,
-    /// Days ahead: how far a digest looks, or how long before the due date a reminder is sent
+    /// For a digest: how many days it looks ahead
+    #[arg(long, value_name = "DAYS", value_parser = parse::days)]
+    horizon_days: Option<u32>,
+    /// For reminders: how many days before the due date one is sent
     #[arg(long, value_name = "DAYS", value_parser = parse::days)]
     lead_days: Option<u32>,
-    /// Clear a setting: kind, property or system (then all are sent), lead-days (then the default), time-zone (then
-    /// the property's)
+    /// Clear a setting: kind, property or system (then all are sent), horizon-days or lead-days (then the
+    /// default), time-zone (then the property's)
     #[arg(long, value_name = "WHAT", value_enum, value_delimiter = ',', hide_possible_values = true)]
     clear: Vec<Cleared>,
 }
@@ -55,6 +58,8 @@ pub enum Cleared {
     Property,
     /// `--system`.
     System,
+    /// `--horizon-days`.
+    HorizonDays,
     /// `--lead-days`.
     LeadDays,
     /// `--time-zone`.
@@ -71,6 +76,7 @@ impl Changes {
                 Cleared::Kind => request.kinds.clear(),
                 Cleared::Property => request.property_id = None,
                 Cleared::System => request.system_id = None,
+                Cleared::HorizonDays => request.horizon_days = None,
                 Cleared::LeadDays => request.lead_days = None,
                 Cleared::TimeZone => request.time_zone = None,
             }
@@ -85,10 +91,11 @@ impl Changes {
             request.kinds = self.kind;
         }
         request.name = self.name.unwrap_or(request.name);
-        request.url = self.to.unwrap_or(request.url);
+        request.to = self.to.unwrap_or(request.to);
         request.schedule = self.digest.or(request.schedule);
         request.time_zone = self.time_zone.or(request.time_zone);
-        request.form = self.form.or(request.form);
+        request.format = self.format.or(request.format);
+        request.horizon_days = self.horizon_days.or(request.horizon_days);
         request.lead_days = self.lead_days.or(request.lead_days);
         Ok(request)
     }
@@ -99,6 +106,7 @@ impl Changes {
             (Cleared::Kind, "kind", !self.kind.is_empty()),
             (Cleared::Property, "property", self.property.is_some()),
             (Cleared::System, "system", self.system.is_some()),
+            (Cleared::HorizonDays, "horizon-days", self.horizon_days.is_some()),
             (Cleared::LeadDays, "lead-days", self.lead_days.is_some()),
             (Cleared::TimeZone, "time-zone", self.time_zone.is_some()),
         ] {
@@ -106,15 +114,21 @@ impl Changes {
                 return Err(Failure::usage(format!("give --{option} or --clear {option}, not both")));
             }
         }
-        let of_digests = self.digest.is_some() || self.time_zone.is_some() || self.form.is_some();
-        let strange = match known.carries {
-            Carries::Reminders if of_digests => "--digest, --time-zone and --form are for digests",
-            Carries::Digest if !self.kind.is_empty() => "--kind is for reminders",
+        let of_digests = self.digest.is_some()
+            || self.time_zone.is_some()
+            || self.format.is_some()
+            || self.horizon_days.is_some();
+        let of_reminders = !self.kind.is_empty() || self.lead_days.is_some();
+        let strange = match known.sends {
+            Sends::Reminders if of_digests => {
+                "--digest, --time-zone, --format and --horizon-days are for digests"
+            }
+            Sends::Digest if of_reminders => "--kind and --lead-days are for reminders",
             _ => return Ok(()),
         };
-        let carries = show::words(&known.carries);
+        let sends = show::words(&known.sends);
         Err(Failure::usage(format!(
-            "{} carries {carries}, and {strange}; add another subscription for them",
+            "{} sends {sends}, and {strange}; add another subscription for them",
             known.name
         )))
     }

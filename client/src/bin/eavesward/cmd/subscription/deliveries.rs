@@ -49,7 +49,7 @@ pub async fn delivery(app: &mut App<'_>, id: Uuid) -> Result<(), Failure> {
     }
     let mut table = Table::new(["tried", "took", "answer"]);
     for attempt in log.attempts {
-        let status = attempt.status.map(|status| status.to_string());
+        let status = attempt.http_status.map(|status| status.to_string());
         table.row([
             attempt.at.to_rfc3339(),
             format!("{} ms", attempt.took_ms),

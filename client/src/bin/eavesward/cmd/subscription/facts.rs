@@ -4,7 +4,7 @@ use crate::app::App;
 use crate::failure::Failure;
 use crate::parse;
 use clap::Args;
-use eavesward_client::contract::{Carries, DigestForm, ReminderKind, SubscriptionRequest};
+use eavesward_client::contract::{DigestFormat, ReminderKind, Sends, SubscriptionRequest};
 
 /// A new subscription.
 #[derive(Args)]
@@ -23,8 +23,8 @@ pub struct Facts {
     #[arg(long, value_name = "ZONE", requires = "digest")]
     time_zone: Option<String>,
     /// For a digest: json, text, markdown or csv
-    #[arg(long, requires = "digest", value_parser = parse::word::<DigestForm>)]
-    form: Option<DigestForm>,
+    #[arg(long, requires = "digest", value_parser = parse::word::<DigestFormat>)]
+    format: Option<DigestFormat>,
     /// For reminders: only these kinds: coming, due, late, moved, done, withdrawn
     #[arg(long, value_delimiter = ',', value_parser = parse::word::<ReminderKind>, conflicts_with = "digest")]
     kind: Vec<ReminderKind>,
@@ -34,8 +34,11 @@ pub struct Facts {
     /// Only of this system
     #[arg(long, value_name = "SYSTEM")]
     system: Option<String>,
-    /// Days ahead: how far a digest looks, or how long before the due date a reminder is sent
-    #[arg(long, value_name = "DAYS", value_parser = parse::days)]
+    /// For a digest: how many days it looks ahead; 7 by default
+    #[arg(long, value_name = "DAYS", requires = "digest", value_parser = parse::days)]
+    horizon_days: Option<u32>,
+    /// For reminders: how many days before the due date one is sent; as soon as it arises by default
+    #[arg(long, value_name = "DAYS", conflicts_with = "digest", value_parser = parse::days)]
     lead_days: Option<u32>,
 }
 
@@ -52,15 +55,16 @@ impl Facts {
         };
         Ok(SubscriptionRequest {
             name: self.name,
-            url: self.to,
-            carries: if self.digest.is_some() { Carries::Digest } else { Carries::Reminders },
+            to: self.to,
+            sends: if self.digest.is_some() { Sends::Digest } else { Sends::Reminders },
             kinds: self.kind,
             property_id,
             system_id,
+            horizon_days: self.horizon_days,
             lead_days: self.lead_days,
             schedule: self.digest,
             time_zone: self.time_zone,
-            form: self.form,
+            format: self.format,
         })
     }
 }

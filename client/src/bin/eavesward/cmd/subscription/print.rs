@@ -19,7 +19,10 @@ pub fn with_secret(app: &mut App<'_>, made: &SubscriptionSecret) -> Result<(), F
         return app.print_json(made);
     }
     print(app, &made.subscription)?;
-    app.line(format!("Secret, shown only once: {}", made.secret))
+    match &made.secret {
+        Some(secret) => app.line(format!("Secret, shown only once: {secret}")),
+        None => Ok(()),
+    }
 }
 
 /// Prints a subscription.
@@ -28,12 +31,12 @@ pub fn print(app: &mut App<'_>, one: &Shown) -> Result<(), Failure> {
         return app.print_json(one);
     }
     app.line(format!("{}  {}", one.id, one.name))?;
-    app.line(format!("To: {}", one.url))?;
+    app.line(format!("To: {}", one.to))?;
     if let (Some(schedule), Some(zone)) = (&one.schedule, &one.local_time_zone) {
         let whose = if one.time_zone.is_some() { "" } else { ", as at the property" };
-        let form = one.form.map_or_else(String::new, |form| format!(" as {}", show::words(&form)));
-        app.line(format!("A digest{form} at {schedule} ({zone}{whose}), next:"))?;
-        for at in &one.next {
+        let format = one.format.map_or_else(String::new, |format| format!(" as {}", show::words(&format)));
+        app.line(format!("A digest{format} at {schedule} ({zone}{whose}), next:"))?;
+        for at in &one.next_at {
             app.line(format!("  {}", at.to_rfc3339()))?;
         }
     } else {
@@ -49,7 +52,8 @@ pub fn print(app: &mut App<'_>, one: &Shown) -> Result<(), Failure> {
             system.iter().try_for_each(|id| app.line(format!("Only for system {id}")))?;
         }
     }
-    let ahead = one.lead_days.map_or_else(|| "the default".to_owned(), |days| days.to_string());
+    let ahead = one.horizon_days.or(one.lead_days);
+    let ahead = ahead.map_or_else(|| "the default".to_owned(), |days| days.to_string());
     app.line(format!("Days ahead: {ahead}"))?;
     if let Some(at) = one.paused_at {
         let because = one.paused_because.as_deref().map(|why| format!(": {why}")).unwrap_or_default();
@@ -73,15 +77,15 @@ pub async fn list(app: &mut App<'_>) -> Result<(), Failure> {
     let mut table = Table::new(["subscription", "name", "sends", "next", "waiting", "given up", "to"]);
     for one in all {
         let next =
-            if one.paused_at.is_some() { "paused".to_owned() } else { instant(one.next.first().copied()) };
+            if one.paused_at.is_some() { "paused".to_owned() } else { instant(one.next_at.first().copied()) };
         table.row([
             one.id.to_string(),
             one.name,
-            show::words(&one.carries),
+            show::words(&one.sends),
             next,
             one.waiting.to_string(),
             one.parked.to_string(),
-            one.url,
+            one.to,
         ]);
     }
     Ok(table.write(app.io.out)?)
