@@ -80,7 +80,8 @@ pub struct ClimateSummary {
     pub basis: ClimateBasis,
     /// Number of years that the monthly means are based on, with fractions.
     pub years: f64,
-    /// Mean runoff of each month in mm a day, January first; empty without rain data.
+    /// Mean runoff of each month in mm a day, January first; empty without rain data. It is the litres of all roofs over
+    /// the plan area of all roofs.
     pub mean_runoff_mm_per_day: Vec<f64>,
     /// First day with a reading, up to the day of the forecast.
     pub rain_from: Option<NaiveDate>,

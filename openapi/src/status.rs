@@ -29,13 +29,16 @@ pub struct NextDuty {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RunoffSince {
-    /// The component's name.
-    pub component_name: String,
+    /// The task of the same component and duty; null if it is not known yet, until the next refresh.
+    pub task_id: Option<Uuid>,
+    /// The component's name; null for a duty of no single component.
+    pub component_name: Option<String>,
     /// The duty that was done.
     pub duty: Duty,
     /// The day it was done, or the day the part was installed.
     pub since: NaiveDate,
-    /// Runoff since then in mm, without the days that have no reading.
+    /// Runoff since then in mm, without the days that have no reading: litres from the roofs that feed the component,
+    /// over their plan area.
     pub runoff_mm: f64,
 }
 
@@ -60,13 +63,15 @@ pub struct SystemStatus {
     pub next: Vec<NextDuty>,
     /// Last day with a rain reading.
     pub rain_through: Option<NaiveDate>,
-    /// Runoff of the last 7 days in mm, without the days that have no reading.
+    /// Runoff of the last 7 days in mm, without the days that have no reading: the litres of all roofs over the plan
+    /// area of all roofs.
     pub runoff_7_days_mm: f64,
-    /// Runoff of the last 7 days in litres from this roof.
+    /// Runoff of the last 7 days in litres, from all roofs of the system.
     pub runoff_7_days_l: f64,
-    /// Runoff of the last 30 days in mm, without the days that have no reading.
+    /// Runoff of the last 30 days in mm, without the days that have no reading: the litres of all roofs over the plan
+    /// area of all roofs.
     pub runoff_30_days_mm: f64,
-    /// Runoff of the last 30 days in litres from this roof.
+    /// Runoff of the last 30 days in litres, from all roofs of the system.
     pub runoff_30_days_l: f64,
     /// Number of days without a reading among the last 30.
     pub unread_of_30_days: u32,

@@ -34,7 +34,7 @@ struct StatusLine<'a> {
     rain_through: Option<NaiveDate>,
     last_7_days: RecentRunoff,
     last_30_days: RecentRunoff,
-    since_served: Cow<'a, [RunoffSince]>,
+    since_served: Vec<SinceLine<'a>>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -44,6 +44,17 @@ struct NextLine<'a> {
     duty: Duty,
     state: State,
     due_on: NaiveDate,
+}
+
+#[derive(Serialize, Deserialize)]
+struct SinceLine<'a> {
+    component_name: Cow<'a, str>,
+    duty: Duty,
+    since: NaiveDate,
+    runoff_mm: f64,
+    /// Rows of earlier versions have none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    task: Option<TaskRef>,
 }
 
 /// A task, named by its line, or by its id if it has no line.
@@ -78,12 +89,20 @@ pub(super) fn lined(tasks: &[Task]) -> Vec<&Task> {
 /// Packs a status and tasks that come from [`lined`].
 pub(super) fn pack(status: &Status, lined: &[&Task]) -> Stored<Vec<u8>> {
     let lines: HashMap<TaskId, usize> = lined.iter().map(|task| task.id).zip(1..).collect();
+    let named = |id: TaskId| lines.get(&id).map_or(TaskRef::Id(id), |line| TaskRef::ForecastLine(*line));
     let next = status.next.iter().map(|next| NextLine {
-        task: lines.get(&next.task_id).map_or(TaskRef::Id(next.task_id), |line| TaskRef::ForecastLine(*line)),
+        task: named(next.task_id),
         component_name: Cow::Borrowed(&next.component_name),
         duty: next.duty,
         state: next.state,
         due_on: next.due_on,
+    });
+    let since = status.since_served.iter().map(|since| SinceLine {
+        component_name: Cow::Borrowed(&since.component_name),
+        duty: since.duty,
+        since: since.since,
+        runoff_mm: since.runoff_mm,
+        task: since.task_id.map(named),
     });
     let mut text = to_json(&StatusLine {
         state: status.state,
@@ -91,7 +110,7 @@ pub(super) fn pack(status: &Status, lined: &[&Task]) -> Stored<Vec<u8>> {
         rain_through: status.rain_through,
         last_7_days: status.last_7_days,
         last_30_days: status.last_30_days,
-        since_served: Cow::Borrowed(&status.since_served),
+        since_served: since.collect(),
     })?;
     for task in lined {
         let forecast = &task.forecast;
@@ -145,17 +164,29 @@ impl Unpacked {
         ids: &HashMap<usize, TaskId>,
     ) -> Stored<Status> {
         let head: StatusLine<'_> = self.line(0)?;
-        let next = head.next.into_iter().map(|next| {
-            let task_id = match next.task {
+        let id_of = |task| {
+            let id = match task {
                 TaskRef::Id(id) => Some(id),
                 TaskRef::ForecastLine(line) => ids.get(&line).copied(),
             };
+            id.ok_or_else(|| bad("forecasts", "packed", &self.row))
+        };
+        let next = head.next.into_iter().map(|next| {
             Ok(NextDuty {
-                task_id: task_id.ok_or_else(|| bad("forecasts", "packed", &self.row))?,
+                task_id: id_of(next.task)?,
                 component_name: next.component_name.into_owned(),
                 duty: next.duty,
                 state: next.state,
                 due_on: next.due_on,
+            })
+        });
+        let since = head.since_served.into_iter().map(|since| {
+            Ok(RunoffSince {
+                task_id: since.task.map(id_of).transpose()?,
+                component_name: since.component_name.into_owned(),
+                duty: since.duty,
+                since: since.since,
+                runoff_mm: since.runoff_mm,
             })
         });
         Ok(Status {
@@ -167,7 +198,7 @@ impl Unpacked {
             rain_through: head.rain_through,
             last_7_days: head.last_7_days,
             last_30_days: head.last_30_days,
-            since_served: head.since_served.into_owned(),
+            since_served: since.collect::<Stored<_>>()?,
         })
     }
 

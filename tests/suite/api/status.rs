@@ -56,6 +56,7 @@ async fn runoff_is_what_hand_computation_gives(app: &App) {
     let one = since.iter().find(|one| one["component_name"] == "diverter").expect("the diverter");
     assert_eq!((&one["duty"], &one["since"]), (&json!("clear_weep_hole"), &json!("2026-02-24")));
     close(&one["runoff_mm"], 0.27 + 4.95);
+    assert_eq!(one["task_id"], place.task(app, "diverter", "clear_weep_hole").await["id"]);
     let one = since.iter().find(|one| one["component_name"] == "screen").expect("the screen");
     close(&one["runoff_mm"], 0.9 * 4.5 + month);
     // A week later nothing was read, and the days are counted as unread.

@@ -329,6 +329,7 @@ pub fn status(system: &System, as_of: NaiveDate) -> Status {
         last_7_days: RecentRunoff { mm: 12.5, litres: 900.25, unread_days: 1 },
         last_30_days: RecentRunoff::default(),
         since_served: vec![RunoffSince {
+            task_id: None,
             component_name: "the tank".to_owned(),
             duty: Duty::RemoveSediment,
             since: day(-20),

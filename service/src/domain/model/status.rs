@@ -7,7 +7,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
 /// One of the next duties.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct NextDuty {
     /// The task.
     pub task_id: TaskId,
@@ -22,8 +22,10 @@ pub struct NextDuty {
 }
 
 /// Runoff since a component was last served.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct RunoffSince {
+    /// The task; absent in rows of an earlier version.
+    pub task_id: Option<TaskId>,
     /// The component's name.
     pub component_name: String,
     /// The duty that was done.
@@ -46,7 +48,7 @@ pub struct RecentRunoff {
 }
 
 /// A short summary of a system.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Status {
     /// The system.
     pub system_id: SystemId,

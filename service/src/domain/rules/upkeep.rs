@@ -110,6 +110,7 @@ fn status(input: &Inputs, gauge_model: &GaugeModel, tasks: &[Task], as_of: Naive
     });
     let fed = tasks.iter().filter(|task| task.duty.facts().follows_runoff);
     let since_served = fed.map(|task| RunoffSince {
+        task_id: Some(task.id),
         component_name: task.forecast.component_name.clone(),
         duty: task.duty,
         since: task.forecast.since,

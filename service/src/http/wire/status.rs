@@ -23,7 +23,8 @@ impl From<status::Status> for wire::SystemStatus {
             due_on: next.due_on,
         });
         let since = status.since_served.into_iter().map(|since| wire::RunoffSince {
-            component_name: since.component_name,
+            task_id: since.task_id.map(|id| id.0),
+            component_name: Some(since.component_name),
             duty: since.duty.into(),
             since: since.since,
             runoff_mm: rounded(since.runoff_mm),
@@ -57,7 +58,8 @@ pub fn abridge(mut status: wire::SystemStatus) -> wire::SystemStatus {
         shorten(&mut status.system_name, most);
         let names = status.next.iter_mut().filter_map(|next| next.component_name.as_mut());
         names.for_each(|name| shorten(name, most));
-        status.since_served.iter_mut().for_each(|since| shorten(&mut since.component_name, most));
+        let names = status.since_served.iter_mut().filter_map(|since| since.component_name.as_mut());
+        names.for_each(|name| shorten(name, most));
     }
     while bytes(&status) > MOST_BYTES {
         if status.since_served.pop().is_none() && (status.next.len() == 1 || status.next.pop().is_none()) {
@@ -101,7 +103,8 @@ mod tests {
             due_on: day,
         };
         let since = wire::RunoffSince {
-            component_name: name.to_owned(),
+            task_id: Some(Uuid::from_u128(u128::MAX)),
+            component_name: Some(name.to_owned()),
             duty: wire::Duty::RestartAfterFrost,
             since: day,
             runoff_mm: rounded(123_456.789_012_345),
@@ -145,13 +148,14 @@ mod tests {
         status.since_served.truncate(2);
         assert_eq!(abridge(status.clone()), status, "what fits is left alone");
         status.system_name = "x".repeat(200);
-        status.next[1].component_name = "\u{1f4a7}".repeat(200);
-        status.since_served[1].component_name = "\u{1f4a7}".repeat(200);
+        status.next[1].component_name = Some("\u{1f4a7}".repeat(200));
+        status.since_served[1].component_name = Some("\u{1f4a7}".repeat(200));
         let cut = abridge(status.clone());
         assert_eq!((cut.next.len(), cut.since_served.len()), (2, 2));
         let drops = |name: &str| name.chars().filter(|c| *c == '\u{1f4a7}').count();
-        assert!(drops(&cut.next[1].component_name) >= 39 && cut.next[1].component_name.ends_with('\u{2026}'));
-        assert_eq!(cut.next[0].component_name, "north screen", "a short name stays whole");
+        let name = |place: usize| cut.next[place].component_name.as_deref().unwrap();
+        assert!(drops(name(1)) >= 39 && name(1).ends_with('\u{2026}'));
+        assert_eq!(name(0), "north screen", "a short name stays whole");
     }
 
     #[test]

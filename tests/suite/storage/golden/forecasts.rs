@@ -4,7 +4,7 @@ use super::super::make::{self, Home, at, claim_all, day, first, refreshed};
 use super::systems::full_parts;
 use super::{Case, Form, Rig, settle};
 use eavesward_service::domain::base::error::Stored;
-use eavesward_service::domain::base::ids::ComponentId;
+use eavesward_service::domain::base::ids::{ComponentId, TaskId};
 use eavesward_service::domain::model::component::Component;
 use eavesward_service::domain::model::duty;
 use eavesward_service::domain::model::duty::{DecidedBy, Duty};
@@ -13,7 +13,7 @@ use eavesward_service::domain::model::hazard::Hazard;
 use eavesward_service::domain::model::part::Clock;
 use eavesward_service::domain::model::part::Part;
 use eavesward_service::domain::model::reason::Reason;
-use eavesward_service::domain::model::status::{NextDuty, Status};
+use eavesward_service::domain::model::status::{NextDuty, RunoffSince, Status};
 use eavesward_service::domain::model::task::{State, Task, TaskFilter};
 use eavesward_service::domain::ports::store::systems::SystemStore as _;
 use eavesward_service::domain::ports::store::tasks::{Refreshed, TaskStore as _};
@@ -122,6 +122,11 @@ impl Form for Forecasts {
             status.rain_through = None;
             status.next = Vec::new();
             status.since_served = Vec::new();
+        }));
+        cases.push(one("runoff since a task".to_owned(), Duty::CleanScreen, |status, task| {
+            status.since_served[0].task_id = Some(task.id);
+            let other = RunoffSince { task_id: Some(TaskId(Uuid::nil())), ..status.since_served[0].clone() };
+            status.since_served.push(other);
         }));
         cases.push(Case::of("several tasks, and one by its id", |home| {
             let duties = [(0, Duty::ClearWeepHole), (1, Duty::RemoveSediment), (2, Duty::CompareGauge)];

@@ -49,7 +49,12 @@ pub fn print(app: &mut App<'_>, status: &SystemStatus) -> Result<(), Failure> {
         let mut table = Table::new(["due", "state", "component", "what to do"]).colours(app.colours);
         for next in &status.next {
             let state = show::words(&next.state);
-            table.row([next.due_on.to_string(), state, show::name(next.component_name.as_ref()), next.title.clone()]);
+            table.row([
+                next.due_on.to_string(),
+                state,
+                show::name(next.component_name.as_ref()),
+                next.title.clone(),
+            ]);
         }
         table.write(app.io.out)?;
     }
@@ -59,7 +64,7 @@ pub fn print(app: &mut App<'_>, status: &SystemStatus) -> Result<(), Failure> {
         for since in &status.since_served {
             let runoff = show::measure(since.runoff_mm, "mm", units);
             table.row([
-                since.component_name.clone(),
+                show::name(since.component_name.as_ref()),
                 show::words(&since.duty),
                 since.since.to_string(),
                 runoff,
