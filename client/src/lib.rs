@@ -280,8 +280,8 @@ pub use error::Error;
 pub use follow::Follow;
 pub use items::Items;
 pub use query::{
-    Accumulated, AnswerQuery, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, KeptRoundQuery,
-    ListQuery, RainFileOptions, RainQuery, ReminderQuery, RoundQuery, SkillQuery, SystemQuery, TaskQuery,
+    AnswerQuery, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, KeptRoundQuery, ListQuery,
+    RainFileOptions, RainQuery, ReminderQuery, RoundQuery, SeveralDays, SkillQuery, SystemQuery, TaskQuery,
     VisitQuery,
 };
 pub use request::{Body, Request};

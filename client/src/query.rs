@@ -267,7 +267,7 @@ pub struct RainQuery {
 
 /// What to do with a reading that covers several days.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Accumulated {
+pub enum SeveralDays {
     /// Spread it evenly over the days that it covers.
     Spread,
     /// Refuse it.
@@ -282,7 +282,7 @@ pub struct RainFileOptions {
     #[builder(default)]
     pub layout: RainLayout,
     /// What to do with readings that cover several days; the service's default if absent.
-    pub accumulated: Option<Accumulated>,
+    pub several_days: Option<SeveralDays>,
     /// Whether one refused line prevents storing the whole file.
     #[builder(default)]
     pub all_or_nothing: bool,
@@ -365,13 +365,13 @@ impl RoundQuery {
 
 impl RainFileOptions {
     pub(crate) fn put_on(self, request: Request) -> Request {
-        let accumulated = self.accumulated.map(|what| match what {
-            Accumulated::Spread => "spread",
-            Accumulated::Refuse => "refuse",
+        let several_days = self.several_days.map(|what| match what {
+            SeveralDays::Spread => "spread",
+            SeveralDays::Refuse => "refuse",
         });
         request
             .query("layout", word(&self.layout))
-            .query_some("accumulated", accumulated)
+            .query_some("several_days", several_days)
             .query_some("all_or_nothing", self.all_or_nothing.then_some(true))
     }
 }

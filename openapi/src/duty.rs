@@ -143,8 +143,8 @@ pub struct DefaultLongestInterval {
 pub struct DefaultTolerance {
     /// The chance, 0 to 1.
     pub chance: f64,
-    /// Why the chance has this value.
-    pub why: String,
+    /// Where the chance comes from.
+    pub source: String,
 }
 
 /// The figures that decide when a duty falls due: the defaults, and the account's own figures, which replace them.
@@ -286,7 +286,7 @@ pub struct Lesson {
     /// What was found.
     pub finding: Finding,
     /// What the part had accumulated since it was last clean, in the unit of the accumulated figure.
-    pub accumulated: f64,
+    pub accumulated_value: f64,
     /// Median of the limit before this finding.
     pub limit_before: f64,
     /// Median of the limit after this finding.

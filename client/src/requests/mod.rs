@@ -110,11 +110,11 @@ mod tests {
     fn rain_files_say_how_they_are_laid_out() {
         let options = RainFileOptions::builder()
             .layout(RainLayout::GhcnDaily)
-            .accumulated(crate::Accumulated::Refuse)
+            .several_days(crate::SeveralDays::Refuse)
             .all_or_nothing(true)
             .build();
         let request = put_rain_csv(Uuid::nil(), "x", &options);
-        assert_eq!(query_of(&request), "layout=ghcn_daily&accumulated=refuse&all_or_nothing=true");
+        assert_eq!(query_of(&request), "layout=ghcn_daily&several_days=refuse&all_or_nothing=true");
         assert_eq!(request.body().expect("a body").content_type, "text/csv");
     }
 
@@ -130,7 +130,8 @@ mod tests {
 
     #[test]
     fn a_duty_is_named_by_its_word_and_only_what_is_set_is_sent() {
-        let settings = DutySettingsRequest { longest_interval_months: Some(2), ..DutySettingsRequest::default() };
+        let settings =
+            DutySettingsRequest { longest_interval_months: Some(2), ..DutySettingsRequest::default() };
         let request = update_duty(Duty::ClearWeepHole, 0, &settings).expect("plain numbers");
         assert_eq!(request.path(), "/v1/duties/clear_weep_hole");
         assert_eq!(request.headers()["if-match"], "\"0\"");

@@ -96,7 +96,7 @@ async fn every_duty_is_listed_with_its_figures(app: &App) {
             assert_eq!(tolerance, &Value::Null, "{name}");
         } else {
             assert_eq!(tolerance["chance"], chance, "{name}");
-            assert!(tolerance["why"].as_str().is_some_and(|why| why.contains("judgement")), "{one}");
+            assert!(tolerance["source"].as_str().is_some_and(|why| why.contains("judgement")), "{one}");
         }
     }
     let again = app.request("GET", "/v1/duties").header("If-None-Match", reply.header("etag"));

@@ -164,7 +164,7 @@ async fn nobody_saw_the_day_on_which_it_blocked(app: &App) {
     let found = duty(&place.forecast(app, on).await, "diverter", "clear_weep_hole");
     assert_eq!(found["window"]["late_on"], on, "whatever its limit, it was passed by then");
     assert_eq!(
-        (number(&found["lessons"][0]["accumulated"]), &found["chance_past_limit"]["today"]),
+        (number(&found["lessons"][0]["accumulated_value"]), &found["chance_past_limit"]["today"]),
         (60.0, &json!(1.0))
     );
     // From the 45th on the tank got all of it, and gets all of the ten that come after.

@@ -100,7 +100,7 @@ async fn a_finding_moves_the_mark_and_says_how_far(app: &App) {
     assert_eq!(lessons.len(), 1);
     let lesson = &lessons[0];
     assert_eq!((&lesson["visit_id"], &lesson["visited_on"]), (&json!(id_of(&visit)), &json!("2025-04-11")));
-    assert_eq!((&lesson["finding"], &lesson["accumulated"]), (&by_eye(0.4), &json!(100.0)));
+    assert_eq!((&lesson["finding"], &lesson["accumulated_value"]), (&by_eye(0.4), &json!(100.0)));
     assert_eq!((&lesson["limit_before"], &lesson["limit_after"]), (&json!(120.0), &limit["value"]));
     assert_eq!((&lesson["log_sd_after"], &lesson["remark"]), (&limit["log_sd"], &Value::Null));
     near(&lesson["weight"], LESS.2);
@@ -121,7 +121,7 @@ async fn findings_add_up_and_their_doubt_grows_between_them(app: &App) {
     assert_eq!(lessons.len(), 2);
     near(&lessons[0]["limit_after"], LESS.0);
     assert_eq!(
-        (&lessons[1]["limit_before"], &lessons[1]["accumulated"]),
+        (&lessons[1]["limit_before"], &lessons[1]["accumulated_value"]),
         (&lessons[0]["limit_after"], &json!(150.0))
     );
     for (value, expected) in [(&lessons[1]["limit_after"], THEN.0), (&lessons[1]["log_sd_after"], THEN.1)] {
@@ -215,7 +215,7 @@ async fn the_fuller_it_was_found_the_lower_the_mark(app: &App) {
     assert_eq!((&screens[4]["limit"]["findings"], &screens[4]["lessons"]), (&json!(0), &json!([])));
     // Each is measured by what all of them took, a blocked one among them: that is still to come.
     for one in &screens[..4] {
-        assert_eq!(one["lessons"][0]["accumulated"], screens[4]["accumulated"]["value"], "{one}");
+        assert_eq!(one["lessons"][0]["accumulated_value"], screens[4]["accumulated"]["value"], "{one}");
         assert_eq!((&one["accumulated"]["value"], &one["since"]), (&json!(0.0), &json!("2025-09-01")));
     }
 }

@@ -89,7 +89,7 @@ async fn lessons_come_by_day_in_whatever_order_they_were_logged(app: &App) {
     }
     assert_eq!(lessons[3]["limit_after"], one["limit"]["value"]);
     // 59, 120, 75 and 193 days: the same leaves fall every day but for the length of the months.
-    let taken: Vec<f64> = lessons.iter().map(|lesson| number(&lesson["accumulated"])).collect();
+    let taken: Vec<f64> = lessons.iter().map(|lesson| number(&lesson["accumulated_value"])).collect();
     for (taken, days) in taken.iter().zip([59.0, 120.0, 75.0, 193.0]) {
         assert!((taken / taken_in(days) - 1.0).abs() < 0.03, "{taken} in {days}");
     }
@@ -244,7 +244,7 @@ async fn a_finding_before_anything_was_taken_teaches_nothing(app: &App) {
     let after = screen(app, &place, "screen", "2025-05-01").await;
     assert_eq!(after["limit"], before["limit"]);
     let lesson = &after["lessons"][1];
-    assert_eq!((&lesson["accumulated"], &lesson["weight"]), (&json!(0.0), &json!(0.0)));
+    assert_eq!((&lesson["accumulated_value"], &lesson["weight"]), (&json!(0.0), &json!(0.0)));
     assert!(lesson["remark"].as_str().expect("a remark").contains("had accumulated nothing"), "{lesson}");
 }
 
@@ -265,7 +265,7 @@ async fn care_before_the_service_knew_of_a_part_counts_like_a_visit(app: &App) {
     assert_eq!(told, logged);
     let lessons = &told[1][0]["lessons"];
     for (index, days) in [(0, 59.0), (1, 75.0)] {
-        let taken = number(&lessons[index]["accumulated"]);
+        let taken = number(&lessons[index]["accumulated_value"]);
         assert!((taken / taken_in(days) - 1.0).abs() < 0.03, "{lessons}");
     }
 }

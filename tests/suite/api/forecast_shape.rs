@@ -81,7 +81,7 @@ async fn a_forecasts_objects_have_these_fields_and_no_others(app: &App) {
     has(
         lesson,
         &[
-            "accumulated",
+            "accumulated_value",
             "finding",
             "limit_after",
             "limit_before",

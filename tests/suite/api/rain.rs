@@ -198,7 +198,7 @@ async fn bodies_are_checked(app: &App) {
         assert_eq!(reply.status, 400, "{wrong}: {}", reply.text);
         reply.problem("malformed_body");
     }
-    for wrong in ["layout=pdf", "accumulated=guess", "all_or_nothing=perhaps", "strict=true"] {
+    for wrong in ["layout=pdf", "several_days=guess", "all_or_nothing=perhaps", "strict=true"] {
         let reply = app.send("PUT", &format!("{path}?{wrong}"), &json!({"days": []})).await;
         reply.problem("malformed_parameter");
     }

@@ -148,7 +148,7 @@ async fn accumulated_readings_are_spread_or_refused(app: &App) {
         assert!(refused_lines[index].1.contains(why), "{refused_lines:?}");
     }
     let path = made(app).await;
-    let report = put(app, &format!("{path}?layout=ghcn_daily&accumulated=refuse"), text).await.expect(200);
+    let report = put(app, &format!("{path}?layout=ghcn_daily&several_days=refuse"), text).await.expect(200);
     assert_eq!(days(app, &path).await, []);
     assert_eq!((&report["counts"]["refused"], &report["counts"]["spread"]), (&json!(6), &json!(0)));
     // A day that was measured by itself keeps its value; the others get their share of the total.

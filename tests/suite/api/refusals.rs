@@ -206,7 +206,7 @@ async fn a_refused_parameter_is_named_and_shown(app: &App) {
         message(&reply, "malformed_parameter");
     }
     let days = json!({"days": []});
-    for field in ["layout", "accumulated"] {
+    for field in ["layout", "several_days"] {
         let reply = app.send("PUT", &format!("{rain}?{field}=both"), &days).await;
         assert_eq!(reply.fields("malformed_parameter"), [field], "{}", reply.text);
         assert!(message(&reply, "malformed_parameter").contains("both"), "{}", reply.text);

@@ -3,7 +3,7 @@
 use super::{client, day, gauge};
 use crate::support::app::{App, over_both};
 use eavesward_client::contract::{RainCounts, RainDay, RainLayout, RainReport};
-use eavesward_client::{Accumulated, Client, RainFileOptions, RainQuery, rain_file};
+use eavesward_client::{Client, RainFileOptions, RainQuery, SeveralDays, rain_file};
 use std::fmt::Write as _;
 use uuid::Uuid;
 
@@ -50,11 +50,11 @@ async fn a_station_file_is_in_tenths_and_may_cover_several_days(app: &App) {
                 AR000000001,20260102,PRCP,300,,G,N,\nAR000000001,20260105,MDPR,90,,,N,\n\
                 AR000000001,20260105,DAPR,3,,,N,\n";
     let options =
-        |several| RainFileOptions::builder().layout(RainLayout::GhcnDaily).accumulated(several).build();
+        |several| RainFileOptions::builder().layout(RainLayout::GhcnDaily).several_days(several).build();
     let id = made(&client).await;
     let report = client
         .gauges()
-        .send_rain_file(id, text, &options(Accumulated::Spread))
+        .send_rain_file(id, text, &options(SeveralDays::Spread))
         .await
         .expect("a station file");
     assert_eq!((report.counts.new, report.counts.spread, report.counts.refused), (4, 3, 1), "{report:?}");
@@ -64,7 +64,7 @@ async fn a_station_file_is_in_tenths_and_may_cover_several_days(app: &App) {
     let id = made(&client).await;
     let report = client
         .gauges()
-        .send_rain_file(id, text, &options(Accumulated::Refuse))
+        .send_rain_file(id, text, &options(SeveralDays::Refuse))
         .await
         .expect("a station file");
     assert_eq!((report.counts.new, report.counts.spread), (1, 0), "{report:?}");

@@ -25,7 +25,7 @@ type Answer = Result<HttpResponse, ApiError>;
 /// What to do with a reading that was taken after several days.
 #[derive(Debug, Clone, Copy, Default, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
-pub enum AccumulatedChoice {
+pub enum SeveralDaysChoice {
     /// Spread it evenly over the days it covers.
     #[default]
     Spread,
@@ -46,10 +46,10 @@ pub struct UploadQuery {
     #[serde(default)]
     #[param(inline, required = false)]
     pub layout: wire::RainLayout,
-    /// What to do with readings accumulated over several days; `spread` when absent.
+    /// What to do with a reading that covers several days; `spread` when absent.
     #[serde(default)]
     #[param(inline, required = false)]
-    pub accumulated: AccumulatedChoice,
+    pub several_days: SeveralDaysChoice,
 }
 
 /// Which readings to list.
@@ -141,11 +141,11 @@ fn from_csv(bytes: &[u8], query: &UploadQuery) -> Result<RainOffer, ApiError> {
             files::daily_csv(bytes).map_err(|fault| Error::field("line 1", fault))?
         }
         wire::RainLayout::GhcnDaily => {
-            let accumulated = match query.accumulated {
-                AccumulatedChoice::Spread => SeveralDays::Spread,
-                AccumulatedChoice::Refuse => SeveralDays::Refuse,
+            let several_days = match query.several_days {
+                SeveralDaysChoice::Spread => SeveralDays::Spread,
+                SeveralDaysChoice::Refuse => SeveralDays::Refuse,
             };
-            files::ghcn_daily(bytes, accumulated)
+            files::ghcn_daily(bytes, several_days)
         }
     })
 }

@@ -47,7 +47,7 @@ impl From<duty_settings::DutySetting> for wire::DutySettings {
             }),
             default_tolerance: duty.tolerance().map(|tolerance| wire::DefaultTolerance {
                 chance: tolerance.chance,
-                why: tolerance.why.to_owned(),
+                source: tolerance.why.to_owned(),
             }),
             longest_interval_months: own.ceiling_months,
             tolerance: own.tolerance,
@@ -125,7 +125,7 @@ impl From<forecast::Lesson> for wire::Lesson {
             visit_id: lesson.visit_id.0,
             visited_on: lesson.visited_on,
             finding: lesson.finding.into(),
-            accumulated: rounded(lesson.taken),
+            accumulated_value: rounded(lesson.taken),
             limit_before: rounded(lesson.limit_before),
             limit_after: rounded(lesson.limit_after),
             log_sd_after: rounded(lesson.log_sd_after),

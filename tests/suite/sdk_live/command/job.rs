@@ -63,7 +63,7 @@ fn rain_comes_in(shell: &Shell) {
                    AR000000001,20260204,MDPR,100,,,N,\nAR000000001,20260204,DAPR,2,,,N,\n";
     shell.write("station.csv", station);
     let import = ["rain", "import", "terrace gauge", "station.csv", "--layout", "ghcn-daily"];
-    let said = shell.run(&[&import[..], &["--accumulated", "spread"]].concat()).ok();
+    let said = shell.run(&[&import[..], &["--several-days", "spread"]].concat()).ok();
     assert!(said.contains("3 new") && said.contains("1 refused; 2 days filled by spreading"), "{said}");
     assert!(said.contains("line 2 (20260202)"), "{said}");
     let show = ["rain", "show", "terrace gauge", "--from", "2026-02-01", "--to", "2026-02-03"];

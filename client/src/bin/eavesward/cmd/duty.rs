@@ -154,7 +154,7 @@ async fn list(app: &mut App<'_>, explain: bool) -> Result<(), Failure> {
         }
         match (&duty.tolerance, &duty.default_tolerance) {
             (Some(_), _) => app.line("  - Due at chance: the account's own figure")?,
-            (None, Some(default)) => app.line(format!("  - Due at chance: {}", default.why))?,
+            (None, Some(default)) => app.line(format!("  - Due at chance: {}", default.source))?,
             (None, None) => app.line("  - Due at chance: none, because no limit predicts the date.")?,
         }
     }

@@ -111,7 +111,7 @@ fn taught(app: &mut App<'_>, lesson: &Lesson, limit: &Limit) -> Result<(), Failu
         "  - Visit of {}: found {} after {}; the limit went from {} to {}.",
         lesson.visited_on,
         show::finding(lesson.finding, app.units),
-        figure(lesson.accumulated),
+        figure(lesson.accumulated_value),
         figure(lesson.limit_before),
         show::measure_of(lesson.limit_after, &limit.unit, &limit.of, app.units)
     );

@@ -10,7 +10,7 @@ use chrono::NaiveDate;
 use clap::{Subcommand, ValueEnum};
 use eavesward_client::contract::{RainLayout, RainReport, RainRequest};
 use eavesward_client::units::Length;
-use eavesward_client::{Accumulated, RainFileOptions, RainQuery, build};
+use eavesward_client::{RainFileOptions, RainQuery, build};
 use std::path::PathBuf;
 
 /// Lines in one piece while a progress bar is shown, about one second's work each. Judgement.
@@ -39,7 +39,7 @@ pub enum Rain {
         layout: Layout,
         /// What to do with readings that cover several days
         #[arg(long, value_enum)]
-        accumulated: Option<SeveralDays>,
+        several_days: Option<SeveralDays>,
         /// Store nothing if any line is refused; the file then goes in one request
         #[arg(long)]
         all_or_nothing: bool,
@@ -97,7 +97,7 @@ impl Rain {
                 let report = app.client.gauges().send_rain(id, &request, true).await?;
                 if app.json { app.print_json(&report) } else { print(app, &report) }
             }
-            Self::Import { gauge, file, layout, accumulated, all_or_nothing } => {
+            Self::Import { gauge, file, layout, several_days, all_or_nothing } => {
                 let text = app.read_text(&file)?;
                 let id = app.gauge_id(&gauge).await?;
                 let mut options = RainFileOptions::builder().all_or_nothing(all_or_nothing).build();
@@ -105,9 +105,9 @@ impl Rain {
                     Layout::DailyCsv => RainLayout::DailyCsv,
                     Layout::GhcnDaily => RainLayout::GhcnDaily,
                 };
-                options.accumulated = accumulated.map(|several| match several {
-                    SeveralDays::Spread => Accumulated::Spread,
-                    SeveralDays::Refuse => Accumulated::Refuse,
+                options.several_days = several_days.map(|several| match several {
+                    SeveralDays::Spread => eavesward_client::SeveralDays::Spread,
+                    SeveralDays::Refuse => eavesward_client::SeveralDays::Refuse,
                 });
                 // Without a bar no steps are shown, and fewer requests are faster.
                 options.max_lines = app.progress.then_some(WATCHED_LINES);

@@ -42,7 +42,7 @@ fn forecast() -> Value {
             "best_day": {"on": "2031-08-20", "water_lost_l": 900.0, "water_lost_low_l": 200.0,
                          "water_lost_high_l": 2100.0, "in_wet_season": false},
             "lessons": [{"visit_id": SPARE, "visited_on": "2030-12-01", "finding": {"found": "depth", "depth_mm": 12.7},
-                         "accumulated": 12.7, "limit_before": 25.4, "limit_after": 50.8, "log_sd_after": 0.4, "weight": 0.8,
+                         "accumulated_value": 12.7, "limit_before": 25.4, "limit_after": 50.8, "log_sd_after": 0.4, "weight": 0.8,
                          "remark": "One finding may at most double the limit."}],
             "next_finding": {"log_sd_after": 0.2, "range_ratio": 0.5, "nothing_to_find": 0.0},
             "curve": [], "reasons": reasons, "cautions": [], "bring": []

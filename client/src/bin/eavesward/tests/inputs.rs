@@ -8,7 +8,7 @@ use wiremock::{Mock, MockServer, ResponseTemplate};
 
 fn duty(word: &str, own: &(Value, Value), version: i64) -> Value {
     let longest = json!({"months": 3, "source": "a trade guide"});
-    let tolerance = json!({"chance": 0.5, "why": "as often too early as too late"});
+    let tolerance = json!({"chance": 0.5, "source": "as often too early as too late"});
     let (longest, tolerance) = match word {
         "remove_sediment" => (Value::Null, tolerance),
         "check_pump" => (longest, Value::Null),

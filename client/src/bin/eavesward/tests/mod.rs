@@ -68,9 +68,9 @@ fn task(component: &str, state: &str, bring: &[&str]) -> Value {
         "state": state, "due_on": "2031-04-02", "decided_by": "prediction", "longest_interval_on": "2031-06-01",
         "window": {"early_on": "2031-03-20", "likely_on": "2031-04-02", "late_on": null},
         "since": "2031-01-01",
-        "accumulated": {"value": 254.0, "unit": "mm of runoff", "from_readings": 254.0, "from_climate": 0.0,
+        "accumulated": {"value": 254.0, "unit": "mm", "of": "runoff", "from_readings": 254.0, "from_climate": 0.0,
                   "days_read": 90, "days_unread": 1},
-        "limit": {"value": 508.0, "unit": "mm of runoff", "log_sd": 0.5, "prior_value": 600.0,
+        "limit": {"value": 508.0, "unit": "mm", "of": "runoff", "log_sd": 0.5, "prior_value": 600.0,
                  "prior_log_sd": 0.8, "findings": 2, "source": "s", "judgement": true},
         "reasons": [], "bring": bring,
         "cautions": [{"hazard": "fall", "text": "Foot the ladder."}],
@@ -357,7 +357,7 @@ async fn rain_comes_from_standard_input_and_refusals_are_listed() {
     Mock::given(method("PUT"))
         .and(path(format!("/v1/gauges/{SYSTEM}/rain")))
         .and(query_param("layout", "ghcn_daily"))
-        .and(query_param("accumulated", "spread"))
+        .and(query_param("several_days", "spread"))
         .and(header("content-type", "text/csv"))
         .respond_with(ResponseTemplate::new(200).set_body_json(json!({
             "counts": {"new": 1, "changed": 0, "same": 0, "refused": 1, "spread": 0, "other": 3},
@@ -366,7 +366,7 @@ async fn rain_comes_from_standard_input_and_refusals_are_listed() {
         })))
         .mount(&server)
         .await;
-    let import = ["rain", "import", SYSTEM, "-", "--layout", "ghcn-daily", "--accumulated", "spread"];
+    let import = ["rain", "import", SYSTEM, "-", "--layout", "ghcn-daily", "--several-days", "spread"];
     let ran = run(&server, &import, "S,20310101,PRCP,1\n").await;
     assert_eq!(ran.code, 0, "{}", ran.err);
     assert!(ran.out.contains("line 2 (20310102): quality flag G"), "{}", ran.out);
