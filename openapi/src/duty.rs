@@ -1,6 +1,6 @@
 //! Duties and the figures that decide when they fall due.
 
-use crate::Finding;
+use crate::{Finding, Reason};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -296,7 +296,7 @@ pub struct Lesson {
     /// How much the finding counted: the share of the doubt that it removed, 0 to 1.
     pub weight: f64,
     /// Why it counted as much as it did, where that needs an explanation.
-    pub remark: Option<String>,
+    pub remark: Option<Reason>,
 }
 
 /// What the next finding would teach about a limit.

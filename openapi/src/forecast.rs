@@ -87,8 +87,8 @@ pub struct ClimateSummary {
     pub rain_from: Option<NaiveDate>,
     /// Last day with a reading, up to the day of the forecast.
     pub rain_through: Option<NaiveDate>,
-    /// What to send to improve the forecast.
-    pub advice: Vec<String>,
+    /// What to send to improve the forecast, and what keeps it empty.
+    pub advice: Vec<Reason>,
 }
 
 /// The chance of being past the limit, 0 to 1, on four days.

@@ -140,11 +140,11 @@ pub struct UnplacedTask {
     /// The day it falls due.
     pub due_on: Option<NaiveDate>,
     /// Why there is no day, and what to do about it.
-    pub because: String,
+    pub why: Reason,
 }
 
 /// A planned round that was neither reported nor cancelled, although its day is over.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct OverdueRound {
@@ -155,7 +155,7 @@ pub struct OverdueRound {
     /// Number of its tasks that are still to be done.
     pub tasks: u32,
     /// What to do about it.
-    pub way_out: String,
+    pub advice: Reason,
 }
 
 /// Tasks combined into few trips. A proposal is not stored.

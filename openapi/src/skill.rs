@@ -1,6 +1,6 @@
 //! Skill: how well past forecasts agreed with later findings.
 
-use crate::{Duty, Finding, Window};
+use crate::{Duty, Finding, Reason, Window};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -38,7 +38,7 @@ pub struct DutySkill {
     /// Number of findings that `found_to_expected` is based on.
     pub measured: i64,
     /// What these figures mean, in words.
-    pub reading: String,
+    pub reading: Reason,
 }
 
 /// How full a part was expected to be, as shares of its limit.

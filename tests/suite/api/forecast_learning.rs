@@ -184,7 +184,7 @@ async fn one_finding_at_most_doubles_the_mark(app: &App) {
         near(&one["limit"]["value"], limit);
         let lesson = one["lessons"].as_array().and_then(|lessons| lessons.last()).expect("a lesson").clone();
         near(&lesson["limit_after"], 2.0 * number(&lesson["limit_before"]));
-        assert!(lesson["remark"].as_str().expect("a remark").contains("at most double"), "{lesson}");
+        assert!(lesson["remark"]["text"].as_str().expect("a remark").contains("at most double"), "{lesson}");
     }
     // Towards care there is no such limit.
     let other = place_of_drips(app).await;

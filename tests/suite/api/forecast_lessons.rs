@@ -225,7 +225,7 @@ async fn after_a_cleaning_nobody_noted_nothing_found_teaches_nothing(app: &App) 
     assert_eq!((&one["limit"], one["limit"]["findings"].as_u64()), (&before["limit"], Some(0)));
     let lesson = &one["lessons"][0];
     assert_eq!((&lesson["weight"], &lesson["limit_after"]), (&json!(0.0), &lesson["limit_before"]));
-    let remark = lesson["remark"].as_str().expect("a remark");
+    let remark = lesson["remark"]["text"].as_str().expect("a remark");
     assert!(remark.contains("on an unknown day") && remark.contains("taught nothing"), "{remark}");
     assert!(!one["reasons"].to_string().contains("moved the limit"), "{one}");
     // Without that cleaning the same finding counts, and with it a high one does: it got that far in no longer.
@@ -245,7 +245,7 @@ async fn a_finding_before_anything_was_taken_teaches_nothing(app: &App) {
     assert_eq!(after["limit"], before["limit"]);
     let lesson = &after["lessons"][1];
     assert_eq!((&lesson["accumulated_value"], &lesson["weight"]), (&json!(0.0), &json!(0.0)));
-    assert!(lesson["remark"].as_str().expect("a remark").contains("had accumulated nothing"), "{lesson}");
+    assert!(lesson["remark"]["text"].as_str().expect("a remark").contains("had accumulated nothing"), "{lesson}");
 }
 
 async fn care_before_the_service_knew_of_a_part_counts_like_a_visit(app: &App) {

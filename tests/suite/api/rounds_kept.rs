@@ -186,7 +186,7 @@ async fn a_round_that_nobody_closed_hides_nothing(app: &App) {
         (&overdue["id"], &overdue["on"], &overdue["tasks"]),
         (&round["id"], &json!("2026-03-10"), &json!(3))
     );
-    let way_out = overdue["way_out"].as_str().expect("a way out");
+    let way_out = overdue["advice"]["text"].as_str().expect("a way out");
     assert!(way_out.contains("report it") && way_out.contains("call it off"), "{way_out}");
     done(app, &round, &json!({})).await.expect(200);
     assert_eq!(app.get(asked).await["overdue_rounds"], json!([]));

@@ -117,7 +117,7 @@ async fn a_finding_answers_the_forecast_of_the_look_before_it(app: &App) {
         mean(&|one| (number(one, "found") / number(&one["expected"], "likely")).ln()).exp(),
     );
     close("emptier", 1.0 - number(skill, "coverage") - number(skill, "fuller"));
-    assert_eq!(skill["reading"], "Too few findings to say.");
+    assert_eq!(skill["reading"]["text"], "Too few findings to say.");
 }
 
 async fn what_was_kept_stays_when_rain_and_visits_follow(app: &App) {
@@ -225,7 +225,7 @@ async fn a_duty_that_is_predicted_too_early_says_so(app: &App) {
     let skill = &items(&app.get("/v1/skill").await)[0];
     assert_eq!(skill["answered"], 9);
     assert!(number(skill, "emptier") > 0.99 && number(skill, "mean_position") < 0.1, "{skill}");
-    assert_eq!(skill["reading"], "Parts fill more slowly than predicted: dates come too early.");
+    assert_eq!(skill["reading"]["text"], "Parts fill more slowly than predicted: dates come too early.");
 }
 
 async fn answers_are_filtered_and_paged(app: &App) {

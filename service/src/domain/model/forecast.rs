@@ -10,6 +10,7 @@ use crate::domain::model::measure::Measure;
 use crate::domain::model::part::{Clock, Kind};
 use crate::domain::model::reason::Reason;
 use crate::domain::model::roof::Roof;
+use crate::domain::model::sentence::Sentence;
 use crate::domain::model::visit::Finding;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -243,7 +244,7 @@ pub struct ClimateSummary {
     /// Last day with a reading, up to the day of the forecast.
     pub rain_through: Option<NaiveDate>,
     /// What to send to improve the forecast.
-    pub advice: Vec<String>,
+    pub advice: Vec<Sentence>,
 }
 
 /// The forecast of one system.
@@ -281,7 +282,7 @@ pub struct Lesson {
     /// How much the finding counted: the share of the doubt that it removed, 0 to 1.
     pub weight: f64,
     /// Why it counted as much as it did, where that needs an explanation.
-    pub remark: Option<String>,
+    pub remark: Option<Sentence>,
 }
 
 /// What the next finding would teach about the limit.

@@ -9,6 +9,7 @@ use crate::domain::base::error::Result;
 use crate::domain::base::ids::{AnswerId, ComponentId, SystemId, VisitId};
 use crate::domain::model::duty::Duty;
 use crate::domain::model::forecast::Window;
+use crate::domain::model::sentence::Sentence;
 use crate::domain::model::visit::Finding;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -150,24 +151,29 @@ impl DutySkill {
 
     /// What the figures say, in words. A difference counts if it is more than two standard errors of a correct
     /// forecast. These are `1/sqrt(12 n)` for the mean position and `sqrt(0.8 x 0.2 / n)` for the share inside.
-    pub fn reading(&self) -> &'static str {
+    pub fn reading(&self) -> Sentence {
         if self.answered < FEWEST {
-            return "Too few findings to say.";
+            return Sentence::of("too_few_findings").say("Too few findings to say.");
         }
         let n = self.answered as f64;
         let shift = (self.mean_position() - 0.5) * (12.0 * n).sqrt();
         let spread = (self.shares().inside - AIM) / self.standard_error();
-        match (shift, spread) {
-            (shift, _) if shift < -2.0 => "Parts fill more slowly than predicted: dates come too early.",
-            (shift, _) if shift > 2.0 => "Parts fill faster than predicted: dates come too late.",
+        let (code, text) = match (shift, spread) {
+            (shift, _) if shift < -2.0 => {
+                ("too_early", "Parts fill more slowly than predicted: dates come too early.")
+            }
+            (shift, _) if shift > 2.0 => {
+                ("too_late", "Parts fill faster than predicted: dates come too late.")
+            }
             (_, spread) if spread < -2.0 => {
-                "The ranges are too narrow: the dates are less certain than they say."
+                ("too_narrow", "The ranges are too narrow: the dates are less certain than they say.")
             }
             (_, spread) if spread > 2.0 => {
-                "The ranges are wider than needed: the dates are more certain than they say."
+                ("too_wide", "The ranges are wider than needed: the dates are more certain than they say.")
             }
-            _ => "The dates are as certain as they say.",
-        }
+            _ => ("as_certain", "The dates are as certain as they say."),
+        };
+        Sentence::of(code).say(text)
     }
 }
 
@@ -224,7 +230,7 @@ mod tests {
             (100, 0.71, 0.5, "too narrow"),
             (100, 0.89, 0.5, "wider"),
         ] {
-            let reading = skill(answered, inside, position).reading();
+            let reading = skill(answered, inside, position).reading().text;
             assert!(reading.contains(words), "{answered} {inside} {position}: {reading}");
         }
     }

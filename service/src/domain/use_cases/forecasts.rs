@@ -7,6 +7,7 @@ use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, SystemId};
 use crate::domain::context::Context;
 use crate::domain::model::forecast::SystemForecast;
+use crate::domain::model::sentence::Sentence;
 use crate::domain::rules::forecast::gauge_model::GaugeModel;
 use crate::domain::rules::forecast::history::in_service;
 use crate::domain::rules::forecast::model_inputs::ModelInputs;
@@ -34,16 +35,24 @@ pub async fn stored(
         let duties = forecast(&ModelInputs::of_system(&inputs, &gauge_model, as_of, true), &components)?;
         let mut climate = gauge_model.summary(facts.roof.coefficient().value);
         if facts.commissioned_on > as_of {
-            climate.advice.push(format!(
-                "The system goes into service on {}; nothing is due before that day.",
-                facts.commissioned_on
-            ));
+            climate.advice.push(
+                Sentence::of("system_not_yet_in_service")
+                    .say("The system goes into service on ")
+                    .day("on", facts.commissioned_on)
+                    .say("; nothing is due before that day."),
+            );
         } else if let Some(retired) = facts.retired_on.filter(|retired| *retired <= as_of) {
-            climate.advice.push(format!(
-                "The system was taken out of service on {retired}; nothing is due from that day on."
-            ));
+            climate.advice.push(
+                Sentence::of("system_retired")
+                    .say("The system was taken out of service on ")
+                    .day("on", retired)
+                    .say("; nothing is due from that day on."),
+            );
         } else if components.is_empty() {
-            climate.advice.push("The system has no component in service on this day; add one.".to_owned());
+            climate.advice.push(
+                Sentence::of("no_component")
+                    .say("The system has no component in service on this day; add one."),
+            );
         }
         Ok(SystemForecast { system_id: Some(id), as_of, roof: facts.roof.clone(), climate, duties })
     })

@@ -130,7 +130,7 @@ impl From<forecast::Lesson> for wire::Lesson {
             limit_after: rounded(lesson.limit_after),
             log_sd_after: rounded(lesson.log_sd_after),
             weight: rounded(lesson.weight),
-            remark: lesson.remark,
+            remark: lesson.remark.map(Into::into),
         }
     }
 }

@@ -58,7 +58,7 @@ impl From<forecast::ClimateSummary> for wire::ClimateSummary {
             mean_runoff_mm_per_day: climate.mean_runoff_mm_per_day.into_iter().map(rounded).collect(),
             rain_from: climate.rain_from,
             rain_through: climate.rain_through,
-            advice: climate.advice,
+            advice: climate.advice.into_iter().map(Into::into).collect(),
         }
     }
 }

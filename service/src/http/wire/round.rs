@@ -4,6 +4,7 @@ use super::mirror_open;
 use crate::domain::base::error::Result;
 use crate::domain::base::ids::{RoundId, TaskId};
 use crate::domain::model::round::{DoneRound, SkippedTask, TaskOutcome, TaskReport};
+use crate::domain::model::sentence::Sentence;
 use crate::domain::model::{duty, hazard, round};
 use crate::domain::rules::rounds::figures::cost;
 use crate::domain::rules::rounds::problem::Parts;
@@ -71,10 +72,13 @@ fn proposed(round: proposal::ProposedRound, most_minutes: u32) -> wire::Proposed
 impl From<proposal::OverdueRound> for wire::OverdueRound {
     fn from(round: proposal::OverdueRound) -> Self {
         let id = round.id;
-        let way_out = format!(
-            "If it was done, report it: POST /v1/rounds/{id}/done. If not, call it off: DELETE /v1/rounds/{id}."
-        );
-        Self { id: id.0, on: round.on, tasks: round.tasks as u32, way_out }
+        let advice = Sentence::of("report_or_call_off")
+            .say("If it was done, report it: ")
+            .word("report", &format!("POST /v1/rounds/{id}/done"))
+            .say(". If not, call it off: ")
+            .word("call_off", &format!("DELETE /v1/rounds/{id}"))
+            .say(".");
+        Self { id: id.0, on: round.on, tasks: round.tasks as u32, advice: advice.into() }
     }
 }
 
@@ -88,7 +92,7 @@ impl From<proposal::Proposal> for wire::RoundProposal {
             component_name: Some(unplaced.task.forecast.component_name),
             duty: unplaced.task.duty.into(),
             due_on: unplaced.task.due_on,
-            because: unplaced.because,
+            why: unplaced.why.into(),
         });
         Self {
             from: proposal.from,

@@ -18,7 +18,7 @@ impl From<skill::DutySkill> for wire::DutySkill {
             mean_position: rounded(skill.mean_position()),
             found_to_expected: skill.found_to_expected().map(rounded),
             measured: skill.measured,
-            reading: skill.reading().to_owned(),
+            reading: skill.reading().into(),
         }
     }
 }

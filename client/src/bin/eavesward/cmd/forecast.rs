@@ -53,7 +53,7 @@ impl Forecast {
             forecast.duties.iter().try_for_each(|duty| explain(app, duty))?;
         }
         for advice in &forecast.climate.advice {
-            app.line(format!("For better dates: {advice}"))?;
+            app.line(format!("For better dates: {}", show::reason(advice, app.units)))?;
         }
         Ok(())
     }
@@ -117,7 +117,7 @@ fn taught(app: &mut App<'_>, lesson: &Lesson, limit: &Limit) -> Result<(), Failu
     );
     if let Some(remark) = &lesson.remark {
         line.push(' ');
-        line.push_str(remark);
+        line.push_str(&show::reason(remark, app.units));
     }
     app.line(line)
 }

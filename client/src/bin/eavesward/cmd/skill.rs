@@ -67,7 +67,7 @@ impl Skill {
                 show::percent(Some(duty.emptier)),
                 show::percent(Some(duty.fuller)),
                 duty.found_to_expected.map_or_else(|| "-".to_owned(), show::number),
-                duty.reading.clone(),
+                show::reason(&duty.reading, app.units),
             ]);
         }
         table.write(app.io.out)?;

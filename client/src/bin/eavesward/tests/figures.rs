@@ -27,7 +27,7 @@ fn forecast() -> Value {
                  "runoff_coefficient_source": source, "wetting_loss_mm": 0.5, "wetting_loss_source": source,
                  "canopy": "none", "canopy_share": 0.0}],
         "climate": {"basis": "normals", "years": 30.0, "mean_runoff_mm_per_day": [], "rain_from": null,
-                    "rain_through": null, "advice": ["Send daily rain."]},
+                    "rain_through": null, "advice": [{"code": "rain_missing", "text": "Send daily rain.", "figures": []}]},
         "duties": [{
             "component_id": null, "component_name": "tank", "component_kind": "tank", "duty": "remove_sediment",
             "title": "remove the sediment from outside", "since": "2030-01-01", "state": "resting",
@@ -43,7 +43,7 @@ fn forecast() -> Value {
                          "water_lost_high_l": 2100.0, "in_wet_season": false},
             "lessons": [{"visit_id": SPARE, "visited_on": "2030-12-01", "finding": {"found": "depth", "depth_mm": 12.7},
                          "accumulated_value": 12.7, "limit_before": 25.4, "limit_after": 50.8, "log_sd_after": 0.4, "weight": 0.8,
-                         "remark": "One finding may at most double the limit."}],
+                         "remark": {"code": "held_back", "text": "One finding may at most double the limit.", "figures": []}}],
             "next_finding": {"log_sd_after": 0.2, "range_ratio": 0.5, "nothing_to_find": 0.0},
             "curve": [], "reasons": reasons, "cautions": [], "bring": []
         }]

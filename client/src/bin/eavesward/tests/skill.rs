@@ -12,7 +12,7 @@ async fn skill_is_shown_by_duty() {
     let items = json!([{
         "duty": "clean_screen", "title": "clean the debris screen", "answered": 41, "coverage": 0.78,
         "coverage_standard_error": 0.064, "emptier": 0.14, "fuller": 0.08, "mean_position": 0.47,
-        "found_to_expected": 0.9, "measured": 30, "reading": "The dates hold as they say."
+        "found_to_expected": 0.9, "measured": 30, "reading": {"code": "as_certain", "text": "The dates hold as they say.", "figures": []}
     }]);
     mount_page(&server, "/v1/skill", items.clone()).await;
     let ran = run(&server, &["skill"], "").await;

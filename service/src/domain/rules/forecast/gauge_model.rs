@@ -5,6 +5,7 @@ use crate::domain::model::forecast::{ClimateBasis, ClimateSummary};
 use crate::domain::model::gauge::Normals;
 use crate::domain::model::rain::RainDay;
 use crate::domain::model::reason::Reason;
+use crate::domain::model::sentence::Sentence;
 use crate::domain::rules::forecast::convert::{to_date, to_day};
 use chrono::NaiveDate;
 use eavesward_engine as engine;
@@ -148,7 +149,7 @@ impl GaugeModel {
         let mut advice = Vec::new();
         let (basis, years, runoff) = match self.gauge.climate() {
             Err(_) => {
-                advice.extend(self.wanting.as_ref().map(Reason::text));
+                advice.extend(self.wanting.as_ref().map(Reason::sentence));
                 (ClimateBasis::None, 0.0, Vec::new())
             }
             Ok(climate) => {
@@ -163,13 +164,18 @@ impl GaugeModel {
         };
         match basis {
             ClimateBasis::Record if years < 5.0 => {
-                advice.push(format!(
-                    "{years:.1} years of daily rain are few. Twelve monthly normals as well would narrow the \
-                     windows."
-                ));
+                let few = Sentence::of("few_years").decimal("years", years, "years");
+                advice.push(
+                    few.say(
+                        " of daily rain are few. Twelve monthly normals as well would narrow the windows.",
+                    ),
+                );
             }
             ClimateBasis::Normals => {
-                advice.push("Daily readings would make the accumulated figures exact.".to_owned());
+                advice.push(
+                    Sentence::of("readings_wanted")
+                        .say("Daily readings would make the accumulated figures exact."),
+                );
             }
             _ => {}
         }

@@ -9,6 +9,7 @@
 use crate::domain::base::error::Result;
 use crate::domain::model::duty::Duty;
 use crate::domain::model::forecast::{Lesson, NextFinding};
+use crate::domain::model::sentence::Sentence;
 use crate::domain::model::visit::Finding;
 use crate::domain::rules::forecast::convert::to_day;
 use crate::domain::rules::forecast::history::{CountsFrom, InService};
@@ -135,16 +136,16 @@ fn lessons(learned: &Learned, inspections: &[Inspection], sources: &[(Look, Find
     let lesson = |step: &learning::Step| {
         let (look, finding) = *sources.get(step.inspection)?;
         let remark = match step.taught_nothing {
-            Some(why) => Some(why_nothing(why).to_owned()),
-            None if step.held_back => Some(
-                "One finding can at most double the limit. Another such finding can raise it further."
-                    .to_owned(),
-            ),
-            None if step.wild > 0.5 => Some(
+            Some(why) => Some(why_nothing(why)),
+            None if step.held_back => {
+                Some(Sentence::of("held_back").say(
+                    "One finding can at most double the limit. Another such finding can raise it further.",
+                ))
+            }
+            None if step.wild > 0.5 => Some(Sentence::of("unlikely").say(
                 "It is far from what was expected, so it is more likely a mistake. It counts more if it is \
-                 found again."
-                    .to_owned(),
-            ),
+                 found again.",
+            )),
             None => None,
         };
         Some(Lesson {
@@ -162,21 +163,29 @@ fn lessons(learned: &Learned, inspections: &[Inspection], sources: &[(Look, Find
     learned.steps.iter().filter_map(lesson).collect()
 }
 
-const fn why_nothing(why: TaughtNothing) -> &'static str {
-    match why {
-        TaughtNothing::NoExposure => {
-            "The part had accumulated nothing since it was clean, so the finding taught nothing."
-        }
-        TaughtNothing::CleanedOnUnknownDay => {
-            "The part had been cleaned on an unknown day, so finding little taught nothing."
-        }
-        TaughtNothing::LessThanWasLeft => {
+fn why_nothing(why: TaughtNothing) -> Sentence {
+    let (code, text) = match why {
+        TaughtNothing::NoExposure => (
+            "nothing_accumulated",
+            "The part had accumulated nothing since it was clean, so the finding taught nothing.",
+        ),
+        TaughtNothing::CleanedOnUnknownDay => (
+            "cleaned_on_unknown_day",
+            "The part had been cleaned on an unknown day, so finding little taught nothing.",
+        ),
+        TaughtNothing::LessThanWasLeft => (
+            "less_than_was_left",
             "Less was found than the last cleaning had left. One of the two is wrong, so the finding taught \
-             nothing."
+             nothing.",
+        ),
+        TaughtNothing::AnyRateFits => {
+            ("any_limit_fits", "This finding fits any limit, so it taught nothing.")
         }
-        TaughtNothing::AnyRateFits => "This finding fits any limit, so it taught nothing.",
-        TaughtNothing::RateIsKnown => "The limit is known exactly, so there is nothing to learn.",
-    }
+        TaughtNothing::RateIsKnown => {
+            ("limit_is_known", "The limit is known exactly, so there is nothing to learn.")
+        }
+    };
+    Sentence::of(code).say(text)
 }
 
 /// What the next finding would teach at an accumulated figure; absent when there is nothing to learn.

@@ -4,6 +4,7 @@ use crate::domain::base::ids::PropertyId;
 use crate::domain::model::duty::{Duty, bring};
 use crate::domain::model::hazard::each_once;
 use crate::domain::model::property::Position;
+use crate::domain::model::sentence::Sentence;
 use crate::domain::model::task::Task;
 use crate::domain::rules::rounds::allowed::Allowed;
 use crate::domain::rules::rounds::figures::PlanRequest;
@@ -59,7 +60,7 @@ pub(crate) fn plan(
                 jobs.push(Job { place, minutes, first, last, aim });
                 tasks.push(AllowedTask { task, allowed });
             }
-            Err(because) => unplaced.push(UnscheduledTask { task, allowed, because }),
+            Err(why) => unplaced.push(UnscheduledTask { task, allowed, why }),
         }
     }
     let problem = Problem {
@@ -117,7 +118,7 @@ fn interval(
     asked: &PlanRequest,
     duty: Duty,
     allowed: Allowed,
-) -> std::result::Result<RangeInclusive<usize>, String> {
+) -> std::result::Result<RangeInclusive<usize>, Sentence> {
     let (first_on, last_on) = (allowed.earliest_on.max(asked.from), allowed.latest_on.min(asked.to));
     let first = asked.days.partition_point(|day| *day < first_on);
     let after = asked.days.partition_point(|day| *day <= last_on);
@@ -136,11 +137,16 @@ fn interval(
     {
         return Ok(index..=index);
     }
-    Err(format!(
-        "It may be done from {} to {}, but there is no working day from {first_on} to {last_on}. Ask for \
-         more days, or work on one of these.",
-        allowed.earliest_on, allowed.latest_on
-    ))
+    Err(Sentence::of("no_working_day")
+        .say("It may be done from ")
+        .day("earliest", allowed.earliest_on)
+        .say(" to ")
+        .day("latest", allowed.latest_on)
+        .say(", but there is no working day from ")
+        .day("first", first_on)
+        .say(" to ")
+        .day("last", last_on)
+        .say(". Ask for more days, or work on one of these."))
 }
 
 fn round(

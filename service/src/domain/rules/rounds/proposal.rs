@@ -71,7 +71,7 @@ pub struct UnscheduledTask {
     /// When it may be done.
     pub allowed: Allowed,
     /// Why, and what to do about it.
-    pub because: String,
+    pub why: Sentence,
 }
 
 /// A kept round that was neither reported nor cancelled, although its day is over at its properties.

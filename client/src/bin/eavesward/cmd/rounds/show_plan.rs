@@ -38,7 +38,7 @@ pub fn print(app: &mut App<'_>, proposal: &RoundProposal) -> Result<(), Failure>
             let names = [&task.property_name, &task.system_name, &task.component_name];
             let mut place: Vec<String> = names.into_iter().flatten().cloned().collect();
             place.push(show::words(&task.duty));
-            app.line(format!("  - {}: {}", place.join(", "), task.because))?;
+            app.line(format!("  - {}: {}", place.join(", "), show::reason(&task.why, app.units)))?;
         }
         app.line("")?;
     }
