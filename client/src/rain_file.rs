@@ -138,7 +138,7 @@ impl ReportSum {
     /// Adds the report on one piece.
     pub fn add(&mut self, piece: &Piece, mut report: RainReport) {
         for refusal in &mut report.refused {
-            refusal.line = piece.line_in_file(refusal.line);
+            refusal.line = refusal.line.map(|line| piece.line_in_file(line));
         }
         match &mut self.report {
             None => self.report = Some(report),
@@ -161,7 +161,7 @@ impl ReportSum {
 }
 
 fn add_counts(sum: &mut RainCounts, more: RainCounts) {
-    sum.new += more.new;
+    sum.added += more.added;
     sum.changed += more.changed;
     sum.same += more.same;
     sum.refused += more.refused;
@@ -176,8 +176,13 @@ mod tests {
 
     fn refusal(line: u64) -> RainReport {
         RainReport {
-            counts: RainCounts { new: 1, refused: 1, ..RainCounts::default() },
-            refused: vec![RainRefusal { line, date: None, reason: "no number".to_owned() }],
+            counts: RainCounts { added: 1, refused: 1, ..RainCounts::default() },
+            refused: vec![RainRefusal {
+                line: Some(line),
+                index: None,
+                date: None,
+                reason: "no number".to_owned(),
+            }],
             rain_from: None,
             rain_through: None,
         }
@@ -256,7 +261,7 @@ mod tests {
         sum.add(&pieces[0], refusal(3));
         sum.add(&pieces[1], refusal(2));
         let report = sum.finish();
-        assert_eq!((report.counts.new, report.counts.refused), (2, 2));
-        assert_eq!(report.refused.iter().map(|refusal| refusal.line).collect::<Vec<_>>(), [3, 4]);
+        assert_eq!((report.counts.added, report.counts.refused), (2, 2));
+        assert_eq!(report.refused.iter().filter_map(|refusal| refusal.line).collect::<Vec<_>>(), [3, 4]);
     }
 }

@@ -89,7 +89,7 @@ pub struct RainDay {
 /// Daily rain as JSON. A reading replaces an earlier one of the same day, so sending it twice changes nothing.
 ///
 /// Each entry is checked by itself, so that one bad reading does not lose the good ones. An entry that cannot be
-/// read is reported by its position, like every other refusal.
+/// read is reported by its index, like every other refusal.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
@@ -132,7 +132,7 @@ pub struct RainReport {
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RainCounts {
     /// Days that had no reading before.
-    pub new: u32,
+    pub added: u32,
     /// Days whose reading was replaced by another value.
     pub changed: u32,
     /// Days that already had this value.
@@ -150,8 +150,10 @@ pub struct RainCounts {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RainRefusal {
-    /// Line of the file, or position in the list, counted from 1.
-    pub line: u64,
+    /// Line of a file, counted from 1; null for JSON.
+    pub line: Option<u64>,
+    /// Position in `days` of a JSON body, counted from 0; null for a file.
+    pub index: Option<u64>,
     /// The date as it was sent, if there was one.
     pub date: Option<String>,
     /// Why the reading was refused, with its value.

@@ -99,7 +99,7 @@ async fn scenario(cx: &Context, account: AccountId, today: NaiveDate) -> Result<
             reading: Ok(RainDay { date, rain_mm: weather.day(date) }),
             spread: false,
         });
-    rain::put(cx, account, gauge_id, RainOffer { readings: readings.collect(), other: 0 }, true).await?;
+    rain::put(cx, account, gauge_id, RainOffer { readings: readings.collect(), ..RainOffer::default() }, true).await?;
     let ago = |days: u64| today - Days::new(days);
     for place in places(ago) {
         let property_id = PropertyId::new();

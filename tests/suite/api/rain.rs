@@ -35,7 +35,7 @@ async fn readings_are_new_then_same_then_changed(app: &App) {
     let reply = app.send("PUT", &path, &json!({"days": days})).await;
     let report = reply.expect(200);
     assert_eq!(reply.header("cache-control"), "no-store");
-    let all = |new, changed, same| json!({"new": new, "changed": changed, "same": same, "refused": 0, "spread": 0, "other": 0});
+    let all = |new, changed, same| json!({"added": new, "changed": changed, "same": same, "refused": 0, "spread": 0, "other": 0});
     assert_eq!(counts(&report), all(3, 0, 0));
     assert_eq!((&report["rain_from"], &report["rain_through"]), (&json!("2026-01-01"), &json!("2026-01-03")));
     assert_eq!(report["refused"], json!([]));
@@ -80,13 +80,14 @@ async fn each_bad_reading_is_refused_by_position_and_the_good_ones_stay(app: &Ap
     ]);
     let report = put(app, &path, days.clone()).await;
     let refused = report["refused"].as_array().expect("refusals");
-    let lines: Vec<u64> = refused.iter().map(|one| one["line"].as_u64().expect("a position")).collect();
-    assert_eq!(lines, (2..=17).collect::<Vec<u64>>(), "{report}");
-    assert_eq!((&report["counts"]["new"], &report["counts"]["refused"]), (&json!(2), &json!(16)));
+    let indices: Vec<u64> = refused.iter().map(|one| one["index"].as_u64().expect("an index")).collect();
+    assert_eq!(indices, (1..=16).collect::<Vec<u64>>(), "{report}");
+    assert!(refused.iter().all(|one| one["line"].is_null()), "{report}");
+    assert_eq!((&report["counts"]["added"], &report["counts"]["refused"]), (&json!(2), &json!(16)));
     for (index, why, date) in [
         (0, "negative", json!("2026-01-02")),
         (1, "2000.1", json!("2026-01-03")),
-        (2, "line 1 already", json!("2026-01-01")),
+        (2, "days[0] already", json!("2026-01-01")),
         (3, "1.5 mm", json!("2026-01-01")),
         (4, "not come yet", json!("2026-04-01")),
         (5, "1700", json!("1699-12-31")),
@@ -114,10 +115,10 @@ async fn all_or_nothing_stores_nothing(app: &App) {
     let strict = format!("{path}?all_or_nothing=true");
     let reply = app.send("PUT", &strict, &json!({"days": days})).await;
     assert_eq!(reply.status, 422);
-    assert_eq!(reply.fields("rain_refused"), ["line 2", "line 3"]);
+    assert_eq!(reply.fields("rain_refused"), ["days[1]", "days[2]"]);
     assert_eq!(items(&app.get(&path).await).len(), 0);
     let good = json!({"days": [{"date": "2026-01-01", "rain_mm": 1.5}]});
-    assert_eq!(app.send("PUT", &strict, &good).await.expect(200)["counts"]["new"], 1);
+    assert_eq!(app.send("PUT", &strict, &good).await.expect(200)["counts"]["added"], 1);
 }
 
 async fn a_reading_is_future_only_where_it_is_future_everywhere(app: &App) {
@@ -127,7 +128,7 @@ async fn a_reading_is_future_only_where_it_is_future_everywhere(app: &App) {
     app.clock.set("2026-03-02T09:59:59Z".parse().expect("an instant"));
     assert_eq!(put(app, &path, tomorrow.clone()).await["counts"]["refused"], 1);
     app.clock.set("2026-03-02T10:00:00Z".parse().expect("an instant"));
-    assert_eq!(put(app, &path, tomorrow).await["counts"]["new"], 1);
+    assert_eq!(put(app, &path, tomorrow).await["counts"]["added"], 1);
 }
 
 async fn rain_is_listed_by_range_and_page(app: &App) {
@@ -218,7 +219,7 @@ async fn too_many_readings_are_refused_as_a_whole(app: &App) {
     assert_eq!((reply.status, reply.fields("invalid")), (422, vec!["days".to_owned()]));
     assert_eq!(items(&app.get(&path).await).len(), 0);
     let report = put(app, &path, json!(&days[..50_000])).await;
-    assert_eq!(report["counts"]["new"], 50_000);
+    assert_eq!(report["counts"]["added"], 50_000);
     // Every refusal is counted, and the first thousand are shown.
     let wrong: Vec<Value> =
         first.iter_days().take(1500).map(|date| json!({"date": date, "rain_mm": -1.0})).collect();

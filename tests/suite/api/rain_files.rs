@@ -56,14 +56,14 @@ async fn a_daily_file_is_read_whatever_its_dress(app: &App) {
         let path = made(app).await;
         let report = put(app, &path, dress).await.expect(200);
         assert_eq!(refused(&report), [], "{dress:?}");
-        assert_eq!(report["counts"]["new"], 2, "{dress:?}");
+        assert_eq!(report["counts"]["added"], 2, "{dress:?}");
         let expected = [("2026-01-01".to_owned(), 1.5), ("2026-01-02".to_owned(), 0.0)];
         assert_eq!(days(app, &path).await, expected, "{dress:?}");
     }
     let path = made(app).await;
     for empty in ["", "\n\n", "date,mm\n"] {
         let report = put(app, &path, empty).await.expect(200);
-        assert_eq!((&report["counts"]["new"], refused(&report)), (&json!(0), vec![]), "{empty:?}");
+        assert_eq!((&report["counts"]["added"], refused(&report)), (&json!(0), vec![]), "{empty:?}");
     }
 }
 
@@ -86,7 +86,7 @@ async fn a_daily_file_with_bad_lines_keeps_the_good_ones(app: &App) {
     // Bytes that are no text are refused by their line.
     let report = put(app, &path, b"date,mm\n2026-01-01,1.5\n2026-01-0\xff,1\n".to_vec()).await.expect(200);
     assert_eq!(refused(&report)[0].0, 3);
-    assert_eq!(report["counts"]["new"], 1);
+    assert_eq!(report["counts"]["added"], 1);
 }
 
 async fn a_header_that_names_other_units_is_refused(app: &App) {
@@ -114,7 +114,7 @@ async fn station_lines_are_tenths_and_their_flags_count(app: &App) {
     let report = put(app, &ghcn, text).await.expect(200);
     let expected = [("2026-01-01", 2.3), ("2026-01-02", 0.0), ("2026-01-05", 0.7)];
     assert_eq!(days(app, &path).await, expected.map(|(date, mm)| (date.to_owned(), mm)));
-    assert_eq!((&report["counts"]["other"], &report["counts"]["new"]), (&json!(2), &json!(3)));
+    assert_eq!((&report["counts"]["other"], &report["counts"]["added"]), (&json!(2), &json!(3)));
     let refused = refused(&report);
     let lines: Vec<u64> = refused.iter().map(|(line, _)| *line).collect();
     assert_eq!(lines, [4, 5, 8, 9], "{report}");
@@ -125,7 +125,7 @@ async fn station_lines_are_tenths_and_their_flags_count(app: &App) {
     let path = made(app).await;
     let header = "ID,DATE,ELEMENT,DATA_VALUE,M_FLAG,Q_FLAG,S_FLAG,OBS_TIME\r\nXX1,20260101,PRCP,1,,,S,\r\n";
     let report = put(app, &format!("{path}?layout=ghcn_daily"), header).await.expect(200);
-    assert_eq!((&report["counts"]["new"], self::refused(&report)), (&json!(1), vec![]));
+    assert_eq!((&report["counts"]["added"], self::refused(&report)), (&json!(1), vec![]));
 }
 
 async fn accumulated_readings_are_spread_or_refused(app: &App) {

@@ -48,7 +48,7 @@ fn register(client: &blocking::Client) -> uuid::Uuid {
         .gauges()
         .send_rain_file_with(under.id, text, &options, |done, of| told.push((done, of)))
         .expect("a file");
-    assert_eq!((report.counts.new, told), (1, vec![(0, 1), (1, 1)]));
+    assert_eq!((report.counts.added, told), (1, vec![(0, 1), (1, 1)]));
     // Three pages, asked for as they are needed.
     let query = RainQuery::builder().limit(8).build();
     let days = client.gauges().rain(under.id, &query).collect::<Result<Vec<_>, _>>().expect("days");

@@ -214,10 +214,10 @@ async fn gauges(client: &Client) {
     let made = client.gauges().create(&gauge("terrace gauge")).await.expect("a gauge");
     let report =
         client.gauges().send_rain(made.id, &rain_of("2026-01-01", 3, 2.0), true).await.expect("rain");
-    assert_eq!((report.counts.new, report.rain_through), (3, Some(day("2026-01-03"))));
+    assert_eq!((report.counts.added, report.rain_through), (3, Some(day("2026-01-03"))));
     let (text, options) = ("date,mm\n2026-01-04,5.5\n", RainFileOptions::default());
     let report = client.gauges().send_rain_file(made.id, text, &options).await.expect("a file");
-    assert_eq!(report.counts.new, 1);
+    assert_eq!(report.counts.added, 1);
     let days = client.gauges().rain(made.id, &RainQuery::default()).all().await.expect("days");
     assert_eq!(days.iter().map(|day| day.rain_mm).collect::<Vec<_>>(), [2.0, 2.0, 2.0, 5.5]);
     let some = RainQuery::builder().from(day("2026-01-02")).to(day("2026-01-03")).build();

@@ -23,7 +23,7 @@ async fn days(client: &Client, id: Uuid) -> Vec<(String, f64)> {
 }
 
 fn lines(report: &RainReport) -> Vec<u64> {
-    report.refused.iter().map(|refusal| refusal.line).collect()
+    report.refused.iter().filter_map(|refusal| refusal.line).collect()
 }
 
 async fn a_daily_file_keeps_its_good_lines(app: &App) {
@@ -35,7 +35,7 @@ async fn a_daily_file_keeps_its_good_lines(app: &App) {
     assert!(error.is_invalid() && error.to_string().contains("-1"), "{error}");
     assert_eq!(days(&client, id).await, [], "nothing of it was stored");
     let report = client.gauges().send_rain_file(id, text, &RainFileOptions::default()).await.expect("a file");
-    assert_eq!(report.counts, RainCounts { new: 2, refused: 1, ..RainCounts::default() });
+    assert_eq!(report.counts, RainCounts { added: 2, refused: 1, ..RainCounts::default() });
     assert_eq!((lines(&report), report.refused[0].date.as_deref()), (vec![3], Some("2026-01-02")));
     assert_eq!(days(&client, id).await, [("2026-01-01".to_owned(), 4.5), ("2026-01-03".to_owned(), 0.0)]);
     let again =
@@ -57,7 +57,7 @@ async fn a_station_file_is_in_tenths_and_may_cover_several_days(app: &App) {
         .send_rain_file(id, text, &options(SeveralDays::Spread))
         .await
         .expect("a station file");
-    assert_eq!((report.counts.new, report.counts.spread, report.counts.refused), (4, 3, 1), "{report:?}");
+    assert_eq!((report.counts.added, report.counts.spread, report.counts.refused), (4, 3, 1), "{report:?}");
     assert_eq!(lines(&report), [3], "the flagged reading");
     let want = [("2026-01-01", 2.5), ("2026-01-03", 3.0), ("2026-01-04", 3.0), ("2026-01-05", 3.0)];
     assert_eq!(days(&client, id).await, want.map(|(date, mm)| (date.to_owned(), mm)));
@@ -67,7 +67,7 @@ async fn a_station_file_is_in_tenths_and_may_cover_several_days(app: &App) {
         .send_rain_file(id, text, &options(SeveralDays::Refuse))
         .await
         .expect("a station file");
-    assert_eq!((report.counts.new, report.counts.spread), (1, 0), "{report:?}");
+    assert_eq!((report.counts.added, report.counts.spread), (1, 0), "{report:?}");
     assert_eq!(days(&client, id).await, [("2026-01-01".to_owned(), 2.5)]);
 }
 
@@ -85,7 +85,7 @@ async fn a_file_of_several_pieces_is_told_of_as_one(app: &App) {
         client.gauges().send_rain_file(id, &text, &RainFileOptions::default()).await.expect("a long file");
     let refused = count as u64;
     assert_eq!(lines(&report), [12, refused], "line numbers are those of the whole file");
-    assert_eq!((u64::from(report.counts.new), report.counts.refused), (refused - 2, 2));
+    assert_eq!((u64::from(report.counts.added), report.counts.refused), (refused - 2, 2));
     let last = first.iter_days().nth(count - 1).expect("a day");
     assert_eq!((report.rain_from, report.rain_through), (Some(first), Some(last)));
     assert_eq!(client.gauges().get(id).await.expect("it").rain_days, count as i64 - 2);

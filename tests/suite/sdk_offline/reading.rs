@@ -110,7 +110,7 @@ async fn a_long_rain_file_goes_in_pieces_and_reports_lines_of_the_whole() {
                 .collect();
             let new = text.lines().count() - 1 - refused.len();
             ResponseTemplate::new(200).set_body_json(json!({
-                "counts": {"new": new, "changed": 0, "same": 0, "refused": refused.len(), "spread": 0, "other": 0},
+                "counts": {"added": new, "changed": 0, "same": 0, "refused": refused.len(), "spread": 0, "other": 0},
                 "refused": refused, "rain_from": "1900-01-01", "rain_through": "2031-01-01"
             }))
         })
@@ -126,6 +126,6 @@ async fn a_long_rain_file_goes_in_pieces_and_reports_lines_of_the_whole() {
         .send_rain_file(ID, &text, &RainFileOptions::default())
         .await
         .expect("a report");
-    assert_eq!((report.counts.new, report.counts.refused), (24_998, 1));
-    assert_eq!(report.refused[0].line, 24_000);
+    assert_eq!((report.counts.added, report.counts.refused), (24_998, 1));
+    assert_eq!(report.refused[0].line, Some(24_000));
 }

@@ -40,13 +40,40 @@ pub struct RainOffer {
     pub readings: Vec<OfferedReading>,
     /// Lines that are not about rain.
     pub other: u32,
+    /// Whether it is a list of a JSON body. Otherwise it is a file.
+    pub is_list: bool,
+}
+
+impl RainOffer {
+    /// Where a reading is, by its `line`.
+    pub const fn place(&self, line: u64) -> Place {
+        if self.is_list { Place::Index(line.saturating_sub(1)) } else { Place::Line(line) }
+    }
+}
+
+/// Where a reading is among those of its request.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Place {
+    /// The line of a file, from 1.
+    Line(u64),
+    /// The position in a list, from 0.
+    Index(u64),
+}
+
+impl std::fmt::Display for Place {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Line(line) => write!(f, "line {line}"),
+            Self::Index(index) => write!(f, "days[{index}]"),
+        }
+    }
 }
 
 /// One reading that was not stored.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Refusal {
-    /// Line or position, from 1.
-    pub line: u64,
+    /// Where it is.
+    pub place: Place,
     /// The date as it was sent.
     pub date: Option<String>,
     /// Why it was refused.

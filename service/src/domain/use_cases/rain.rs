@@ -28,10 +28,10 @@ pub async fn put(
     }
     let (accepted, mut report) = judge(offer, latest_today(cx));
     if all_or_nothing && report.refused > 0 {
-        let errors = report.refusals.iter().map(|refusal| FieldError {
-            field: format!("line {}", refusal.line),
-            message: refusal.reason.clone(),
-        });
+        let errors = report
+            .refusals
+            .iter()
+            .map(|refusal| FieldError { field: refusal.place.to_string(), message: refusal.reason.clone() });
         return Err(Error::RainRefused(errors.collect()));
     }
     if accepted.is_empty() {

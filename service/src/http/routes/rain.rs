@@ -81,7 +81,7 @@ pub struct RemovalQuery {
 /// Send rain
 ///
 /// An upsert by date: sending the same readings twice changes nothing. Every reading is judged by itself; the answer
-/// counts what was new, changed, same and refused, and why, by line or by position. The body is JSON, or a `text/csv`
+/// counts what was new, changed, same and refused, and why, by line or by index. The body is JSON, or a `text/csv`
 /// file laid out as `layout` says. What the answer counts as stored survives a power cut.
 #[utoipa::path(put, path = "/v1/gauges/{id}/rain", tag = "gauges", operation_id = "put_rain",
     params(("id" = Uuid, Path, description = "Id of the gauge"), UploadQuery),
@@ -132,7 +132,7 @@ fn from_json(bytes: &[u8]) -> Result<RainOffer, ApiError> {
         };
         OfferedReading { line: index as u64 + 1, date, reading, spread: false }
     });
-    Ok(RainOffer { readings: readings.collect(), other: 0 })
+    Ok(RainOffer { readings: readings.collect(), other: 0, is_list: true })
 }
 
 fn from_csv(bytes: &[u8], query: &UploadQuery) -> Result<RainOffer, ApiError> {

@@ -69,14 +69,16 @@ impl From<wire::RainDay> for rain::RainDay {
 
 impl From<rain::RainReport> for wire::RainReport {
     fn from(report: rain::RainReport) -> Self {
-        let refused = report.refusals.into_iter().map(|refusal| wire::RainRefusal {
-            line: refusal.line,
-            date: refusal.date,
-            reason: refusal.reason,
+        let refused = report.refusals.into_iter().map(|refusal| {
+            let (line, index) = match refusal.place {
+                rain::Place::Line(line) => (Some(line), None),
+                rain::Place::Index(index) => (None, Some(index)),
+            };
+            wire::RainRefusal { line, index, date: refusal.date, reason: refusal.reason }
         });
         Self {
             counts: wire::RainCounts {
-                new: report.new,
+                added: report.new,
                 changed: report.changed,
                 same: report.same,
                 refused: report.refused,

@@ -128,7 +128,7 @@ impl Rain {
                     print(app, &report)?;
                 }
                 let counts = report.counts;
-                if counts.new + counts.changed + counts.same == 0 {
+                if counts.added + counts.changed + counts.same == 0 {
                     Err(Failure::NothingStored)
                 } else {
                     Ok(())
@@ -172,7 +172,7 @@ fn print(app: &mut App<'_>, report: &RainReport) -> Result<(), Failure> {
     let counts = report.counts;
     let mut parts = vec![format!(
         "{} new, {} changed, {} unchanged, {} refused",
-        counts.new, counts.changed, counts.same, counts.refused
+        counts.added, counts.changed, counts.same, counts.refused
     )];
     if counts.spread > 0 {
         parts.push(format!("{} filled by spreading", show::counted(counts.spread, "day", "days")));
@@ -186,7 +186,12 @@ fn print(app: &mut App<'_>, report: &RainReport) -> Result<(), Failure> {
     app.line(parts.join("; "))?;
     for refusal in report.refused.iter().take(SHOWN) {
         let date = refusal.date.as_deref().unwrap_or("no date");
-        app.line(format!("  line {} ({date}): {}", refusal.line, refusal.reason))?;
+        let place = match (refusal.line, refusal.index) {
+            (Some(line), _) => format!("line {line}"),
+            (None, Some(index)) => format!("days[{index}]"),
+            (None, None) => "a reading".to_owned(),
+        };
+        app.line(format!("  {place} ({date}): {}", refusal.reason))?;
     }
     if counts.refused as usize > SHOWN {
         app.line(format!(

@@ -360,8 +360,8 @@ async fn rain_comes_from_standard_input_and_refusals_are_listed() {
         .and(query_param("several_days", "spread"))
         .and(header("content-type", "text/csv"))
         .respond_with(ResponseTemplate::new(200).set_body_json(json!({
-            "counts": {"new": 1, "changed": 0, "same": 0, "refused": 1, "spread": 0, "other": 3},
-            "refused": [{"line": 2, "date": "20310102", "reason": "quality flag G"}],
+            "counts": {"added": 1, "changed": 0, "same": 0, "refused": 1, "spread": 0, "other": 3},
+            "refused": [{"line": 2, "index": null, "date": "20310102", "reason": "quality flag G"}],
             "rain_from": "2031-01-01", "rain_through": "2031-01-01"
         })))
         .mount(&server)

@@ -14,17 +14,20 @@ const MOST_LISTED: usize = 1000;
 ///
 /// `today` is the latest civil date on earth. A rain gauge has no time zone, so only a reading that is in the
 /// future everywhere is refused as such.
-pub fn judge(offer: RainOffer, today: NaiveDate) -> (BTreeMap<NaiveDate, f64>, RainReport) {
+pub fn judge(mut offer: RainOffer, today: NaiveDate) -> (BTreeMap<NaiveDate, f64>, RainReport) {
     let mut report = RainReport { other: offer.other, ..RainReport::default() };
     let mut accepted: BTreeMap<NaiveDate, (f64, u64)> = BTreeMap::new();
-    for offered in offer.readings {
+    for offered in std::mem::take(&mut offer.readings) {
         let verdict = offered.reading.and_then(|reading| {
             plausible(reading, today)?;
             match accepted.get(&reading.date) {
                 Some((value, line)) => Err(if *value == reading.rain_mm {
-                    format!("line {line} already has this date")
+                    format!("{} already has this date", offer.place(*line))
                 } else {
-                    format!("line {line} already has this date with {value} mm; the first one counts")
+                    format!(
+                        "{} already has this date with {value} mm; the first one counts",
+                        offer.place(*line)
+                    )
                 }),
                 None => Ok(reading),
             }
@@ -37,7 +40,8 @@ pub fn judge(offer: RainOffer, today: NaiveDate) -> (BTreeMap<NaiveDate, f64>, R
             Err(reason) => {
                 report.refused += 1;
                 if report.refusals.len() < MOST_LISTED {
-                    report.refusals.push(Refusal { line: offered.line, date: offered.date, reason });
+                    let place = offer.place(offered.line);
+                    report.refusals.push(Refusal { place, date: offered.date, reason });
                 }
             }
         }
@@ -65,7 +69,7 @@ fn plausible(reading: RainDay, today: NaiveDate) -> std::result::Result<(), Stri
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::model::rain::OfferedReading;
+    use crate::domain::model::rain::{OfferedReading, Place};
 
     #[test]
     fn each_reading_is_judged_by_itself() {
@@ -85,10 +89,10 @@ mod tests {
             offered(6, day(5), f64::NAN),
             offered(7, day(9), 0.0),
         ];
-        let (accepted, report) = judge(RainOffer { readings, other: 0 }, day(8));
+        let (accepted, report) = judge(RainOffer { readings, ..RainOffer::default() }, day(8));
         assert_eq!(accepted.into_iter().collect::<Vec<_>>(), [(day(1), 2.0), (day(3), 2000.0)]);
-        let lines: Vec<u64> = report.refusals.iter().map(|refusal| refusal.line).collect();
-        assert_eq!((report.refused, lines), (5, vec![2, 3, 5, 6, 7]));
+        let places: Vec<Place> = report.refusals.iter().map(|refusal| refusal.place).collect();
+        assert_eq!((report.refused, places), (5, [2, 3, 5, 6, 7].map(Place::Line).to_vec()));
         assert!(
             report.refusals[1].reason.contains("line 1 already has this date with 2 mm"),
             "{}",
