@@ -85,7 +85,6 @@ pub struct ApiKey {
     /// What the key may do.
     pub scopes: Vec<Scope>,
     /// The only system that the key may read; absent when the key is for the whole account.
-    #[serde(default)]
     pub system_id: Option<Uuid>,
     /// The first characters of the secret, to tell keys apart.
     pub hint: String,

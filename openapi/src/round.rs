@@ -84,7 +84,6 @@ pub struct RoundTask {
     pub latest_on: NaiveDate,
     /// Whether the round is before `earliest_on` or after `latest_on`, by at most a week, because no day between
     /// them is a working day. Draining for frost is never after.
-    #[serde(default)]
     pub outside: bool,
     /// Days before `aim_on`; 0 if it is not early.
     pub days_early: i64,
@@ -188,7 +187,6 @@ pub struct RoundProposal {
     /// All planned rounds of the account whose day is over at their properties, by day, if a task of theirs is
     /// still to be done. The proposal contains their tasks again. These tasks cannot be kept in another round until
     /// these rounds are reported or cancelled.
-    #[serde(default)]
     pub overdue_rounds: Vec<OverdueRound>,
     /// Whether more tasks could join a round than were considered.
     pub more_may_join: bool,
@@ -258,7 +256,6 @@ pub struct KeptTask {
     pub visit_id: Option<Uuid>,
     /// Whether a visit outside the round did it since the round was kept. Then the round neither logs nor counts
     /// the task.
-    #[serde(default)]
     pub done_elsewhere: bool,
     /// Whether it was skipped when the round was done.
     pub skipped: bool,
@@ -387,6 +384,5 @@ pub struct RoundDone {
     /// The visits, one for each system.
     pub visits: Vec<Visit>,
     /// Whether the round had already been reported, so that this report changed nothing.
-    #[serde(default)]
     pub reported_before: bool,
 }

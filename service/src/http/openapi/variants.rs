@@ -6,7 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use utoipa::openapi::path::Operation;
 use utoipa::openapi::schema::{
-    AdditionalProperties, AnyOfBuilder, ArrayItems, Discriminator, ObjectBuilder, Schema, Type,
+    AdditionalProperties, AnyOfBuilder, ArrayItems, Discriminator, ObjectBuilder, Schema, SchemaType, Type,
 };
 use utoipa::openapi::{OpenApi, Ref, RefOr, Response};
 
@@ -146,6 +146,9 @@ impl Opening {
                 if object.title.is_some() {
                     object.title = Some(answer_name(name));
                 }
+                // What a request may leave out stands in every answer, unless there is no value.
+                let sent = object.properties.iter().filter(|(_, property)| !is_nullable(property));
+                object.required = sent.map(|(name, _)| name.clone()).collect();
                 object.properties.values_mut().for_each(|property| self.open(property));
             }
             RefOr::T(Schema::OneOf(union)) => {
@@ -192,6 +195,21 @@ impl Opening {
             RefOr::T(Schema::AllOf(all)) => all.items.iter_mut().for_each(|item| self.open(item)),
             RefOr::T(_) => {}
         }
+    }
+}
+
+fn is_nullable(schema: &RefOr<Schema>) -> bool {
+    match schema {
+        RefOr::T(Schema::Object(object)) => match &object.schema_type {
+            SchemaType::Type(kind) => *kind == Type::Null,
+            SchemaType::Array(kinds) => kinds.contains(&Type::Null),
+            SchemaType::AnyValue => false,
+        },
+        RefOr::T(Schema::Array(array)) => {
+            matches!(&array.schema_type, SchemaType::Array(kinds) if kinds.contains(&Type::Null))
+        }
+        RefOr::T(Schema::OneOf(one)) => one.items.iter().any(is_nullable),
+        RefOr::T(_) | RefOr::Ref(_) => false,
     }
 }
 
@@ -257,5 +275,46 @@ fn names(schema: &RefOr<Schema>) -> Vec<String> {
         RefOr::T(Schema::AllOf(all)) => all.items.iter().flat_map(names).collect(),
         RefOr::T(Schema::AnyOf(any)) => any.items.iter().flat_map(names).collect(),
         RefOr::T(_) => Vec::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::{Value, json};
+
+    fn schemas() -> Value {
+        let document: Value = serde_json::from_str(&crate::http::openapi::text()).unwrap();
+        document["components"]["schemas"].clone()
+    }
+
+    #[test]
+    fn a_known_part_of_an_answer_may_have_new_fields_and_words() {
+        let all = schemas();
+        let coupling = &all["CouplingPartAnswer"];
+        assert!(coupling["additionalProperties"].is_null(), "{coupling}");
+        let text = json!({"type": "string"});
+        for word in ["material", "exposition", "shade"] {
+            let open = coupling["properties"][word]["anyOf"].as_array().unwrap();
+            assert!(open.contains(&text), "{word}: {coupling}");
+        }
+        assert_eq!(coupling["required"], json!(["exposition", "kind", "material", "shade"]));
+        assert_eq!(all["CouplingPart"]["additionalProperties"], json!(false), "a request stays closed");
+        assert_eq!(all["CouplingPart"]["required"], json!(["material", "kind"]));
+        let kinds = &all["PartAnswer"]["discriminator"]["mapping"];
+        assert_eq!(kinds["coupling"], "#/components/schemas/CouplingPartAnswer");
+    }
+
+    #[test]
+    fn each_union_of_an_answer_has_an_open_kind() {
+        let all = schemas();
+        let other = |at: &Value, name: &str| {
+            let open = at["anyOf"].as_array().unwrap();
+            let kinds = [format!("{name}Answer"), format!("Other{name}")];
+            kinds.iter().all(|kind| open.contains(&json!({"$ref": format!("#/components/schemas/{kind}")})))
+        };
+        assert!(other(&all["Component"]["properties"]["part"], "Part"));
+        let emptying = &all["FirstFlushDiverterPartAnswer"]["properties"]["emptying"];
+        assert!(other(emptying, "Emptying"), "{emptying}");
+        assert!(other(&all["Lesson"]["properties"]["finding"], "Finding"));
     }
 }
