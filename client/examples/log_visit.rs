@@ -17,7 +17,7 @@ async fn main() -> Result<(), Box<dyn std::error::Error>> {
 
     let system = client.systems().get(system_id).await?;
     let screens = system.components.iter().filter(|c| matches!(c.part, Part::DebrisScreen { .. }));
-    let half = Finding::Class { class: FoundClass::Half };
+    let half = Finding::Class { fullness: FoundClass::Half };
     let items = screens.map(|screen| VisitItem::done(screen.id, Duty::CleanScreen).found(half));
     let visit = VisitRequest { system_id, visited_on, visited_by: None, items: items.collect(), note: None };
 

@@ -35,8 +35,8 @@ pub enum Finding {
     },
     /// A class in words.
     Class {
-        /// The class.
-        class: FoundClass,
+        /// How full it was.
+        fullness: FoundClass,
     },
     /// A measured depth of sediment.
     Depth {

@@ -23,8 +23,8 @@ fn a_newer_finding_is_read() {
     let read = |text: &str| serde_json::from_str::<Finding>(text).expect("a finding is read");
     assert_eq!(read(r#"{"found": "torn", "length_mm": 40}"#), Finding::Unknown);
     assert_eq!(
-        read(r#"{"found": "class", "class": "crusted"}"#),
-        Finding::Class { class: FoundClass::Unknown }
+        read(r#"{"found": "class", "fullness": "crusted"}"#),
+        Finding::Class { fullness: FoundClass::Unknown }
     );
     assert_eq!(read(r#"{"found": "depth", "depth_mm": 3.0, "by": "dip"}"#), Finding::Depth { depth_mm: 3.0 });
 }

@@ -93,7 +93,7 @@ def reminders() -> None:
     equal((second.items, second.behind), ([], 0), "a second pull")
 
     component, visited_on = UUID(EXPECTED["component_id"]), datetime.date.fromisoformat(EXPECTED["visited_on"])
-    found = ClassFinding(found=ClassFindingFound.CLASS, class_=FoundClass.HALF)
+    found = ClassFinding(found=ClassFindingFound.CLASS, fullness=FoundClass.HALF)
     item = VisitItem(component_id=component, duty=Duty.CLEAN_SCREEN, done=True, finding=found)
     visit = VisitRequest(system_id=UUID(EXPECTED["system_id"]), visited_on=visited_on, items=[item])
     logged = log_visit.sync_detailed(client=CLIENT, body=visit, idempotency_key="python-reader")

@@ -84,7 +84,7 @@ async function reminders(): Promise<void> {
     body: {
       system_id,
       visited_on,
-      items: [{ component_id, duty: "clean_screen", done: true, finding: { found: "class", class: "half" } }],
+      items: [{ component_id, duty: "clean_screen", done: true, finding: { found: "class", fullness: "half" } }],
     },
   });
   assert.equal(logged.response.status, 201, logged.error?.detail);

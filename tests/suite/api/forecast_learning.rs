@@ -200,7 +200,7 @@ async fn the_fuller_it_was_found_the_lower_the_mark(app: &App) {
     let items = names[..4].iter().map(|name| {
         let finding = match *name {
             "blocked" => json!({"found": "blocked"}),
-            class => json!({"found": "class", "class": class}),
+            class => json!({"found": "class", "fullness": class}),
         };
         json!({"component_id": place.component(name), "duty": "clean_screen", "done": true, "finding": finding})
     });

@@ -245,7 +245,10 @@ async fn a_finding_before_anything_was_taken_teaches_nothing(app: &App) {
     assert_eq!(after["limit"], before["limit"]);
     let lesson = &after["lessons"][1];
     assert_eq!((&lesson["accumulated_value"], &lesson["weight"]), (&json!(0.0), &json!(0.0)));
-    assert!(lesson["remark"]["text"].as_str().expect("a remark").contains("had accumulated nothing"), "{lesson}");
+    assert!(
+        lesson["remark"]["text"].as_str().expect("a remark").contains("had accumulated nothing"),
+        "{lesson}"
+    );
 }
 
 async fn care_before_the_service_knew_of_a_part_counts_like_a_visit(app: &App) {
@@ -333,7 +336,7 @@ async fn of_two_findings_on_one_visit_one_counts(app: &App) {
         let mut removed =
             json!({"component_id": place.component("tank"), "duty": "remove_sediment", "done": true});
         if order {
-            removed["finding"] = json!({"found": "class", "class": "half"});
+            removed["finding"] = json!({"found": "class", "fullness": "half"});
         }
         let items = if order { [removed, measured] } else { [measured, removed] };
         let visit = json!({"system_id": place.system_id(), "visited_on": "2025-09-10", "items": items});

@@ -44,7 +44,7 @@ fn found(place: &Place, part: &str, finding: Value, done: bool) -> Value {
 }
 
 fn half() -> Value {
-    json!({"found": "class", "class": "half"})
+    json!({"found": "class", "fullness": "half"})
 }
 
 async fn answers(app: &App) -> Vec<Value> {

@@ -82,7 +82,7 @@ async fn a_look_resets_nothing(app: &App) {
     app.refresh().await;
     let before = place.task(app, "screen", "clean_screen").await;
     let item = json!({"component_id": place.component("screen"), "duty": "clean_screen", "done": false,
-        "finding": {"found": "class", "class": "half"}});
+        "finding": {"found": "class", "fullness": "half"}});
     place.visit(app, "2026-02-20", item).await;
     app.refresh().await;
     let after = place.task(app, "screen", "clean_screen").await;
@@ -98,9 +98,9 @@ async fn findings_come_back_as_they_were_sent(app: &App) {
         json!({"found": "nothing"}),
         json!({"found": "fraction", "fraction": 0.0}),
         json!({"found": "fraction", "fraction": 10.0}),
-        json!({"found": "class", "class": "light"}),
-        json!({"found": "class", "class": "half"}),
-        json!({"found": "class", "class": "heavy"}),
+        json!({"found": "class", "fullness": "light"}),
+        json!({"found": "class", "fullness": "half"}),
+        json!({"found": "class", "fullness": "heavy"}),
         json!({"found": "depth", "depth_mm": 20_000.0}),
         json!({"found": "blocked"}),
     ] {
@@ -124,7 +124,7 @@ async fn findings_come_back_as_they_were_sent(app: &App) {
     assert_eq!((&made["visited_by"], &made["note"]), (&Value::Null, &Value::Null));
     for wrong in [
         json!({"found": "half"}),
-        json!({"found": "class", "class": "enormous"}),
+        json!({"found": "class", "fullness": "enormous"}),
         json!({"found": "fraction"}),
         json!({"found": "fraction", "fraction": 0.5, "depth_mm": 1.0}),
         json!({"found": "nothing", "fraction": 0.5}),
@@ -293,7 +293,7 @@ async fn what_a_partial_cleaning_left_and_what_went_before_are_kept(app: &App) {
             json!({"left_fraction": 0.0, "cleaned_meanwhile": false}),
             json!({"left_fraction": 0.999, "cleaned_meanwhile": true}),
             json!({"left_fraction": 0.3, "cleaned_meanwhile": false, "finding": {"found": "fraction", "fraction": 0.3}}),
-            json!({"left_fraction": 0.75, "cleaned_meanwhile": false, "finding": {"found": "class", "class": "half"}}),
+            json!({"left_fraction": 0.75, "cleaned_meanwhile": false, "finding": {"found": "class", "fullness": "half"}}),
             json!({"left_fraction": 0.5, "cleaned_meanwhile": false, "finding": {"found": "blocked"}}),
         ] {
             let made = place.visit(app, "2026-02-01", item(more.clone())).await;
@@ -362,15 +362,16 @@ async fn what_was_left_is_checked(app: &App) {
             assert!(reply.text.contains(taken), "it says where it can be said: {}", reply.text);
         }
     }
-    let looked = json!({"done": false, "left_fraction": 0.2, "finding": {"found": "class", "class": "half"}});
+    let looked =
+        json!({"done": false, "left_fraction": 0.2, "finding": {"found": "class", "fullness": "half"}});
     let reply = send(item("screen", "clean_screen", looked)).await;
     assert_eq!(reply.fields("invalid"), ["items[0].left_fraction"]);
     assert!(reply.text.contains("it was not done"), "{}", reply.text);
     for (finding, most) in [
         (json!({"found": "nothing"}), 0.05),
         (json!({"found": "fraction", "fraction": 0.3}), 0.3),
-        (json!({"found": "class", "class": "light"}), 0.25),
-        (json!({"found": "class", "class": "half"}), 0.75),
+        (json!({"found": "class", "fullness": "light"}), 0.25),
+        (json!({"found": "class", "fullness": "half"}), 0.75),
     ] {
         let more = |share: f64| json!({"left_fraction": share, "finding": finding});
         let reply = send(item("screen", "clean_screen", more(most + 0.01))).await;

@@ -366,7 +366,7 @@ async fn visits(client: &Client) {
     let new = screen("terrace screen");
     let new = client.systems().add_component(system.id, &new).await.expect("a screen");
     let part = VisitItem::done(new.id, Duty::CleanScreen)
-        .found(Finding::Class { class: FoundClass::Heavy })
+        .found(Finding::Class { fullness: FoundClass::Heavy })
         .left(0.25)
         .cleaned_meanwhile()
         .noted("the lower half");

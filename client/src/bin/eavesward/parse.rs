@@ -50,9 +50,9 @@ pub fn finding(text: &str) -> Result<Finding, String> {
     let lower = text.trim().to_ascii_lowercase();
     Ok(match lower.as_str() {
         "nothing" => Finding::Nothing {},
-        "light" => Finding::Class { class: FoundClass::Light },
-        "half" => Finding::Class { class: FoundClass::Half },
-        "heavy" => Finding::Class { class: FoundClass::Heavy },
+        "light" => Finding::Class { fullness: FoundClass::Light },
+        "half" => Finding::Class { fullness: FoundClass::Half },
+        "heavy" => Finding::Class { fullness: FoundClass::Heavy },
         "blocked" => Finding::Blocked {},
         other => {
             if let Ok(depth) = other.parse::<Length>() {
@@ -224,9 +224,9 @@ mod tests {
         let fraction = |fraction| Ok(Finding::Fraction { fraction });
         for (text, want) in [
             ("nothing", Ok(Finding::Nothing {})),
-            ("Half", Ok(Finding::Class { class: FoundClass::Half })),
-            ("light", Ok(Finding::Class { class: FoundClass::Light })),
-            ("heavy", Ok(Finding::Class { class: FoundClass::Heavy })),
+            ("Half", Ok(Finding::Class { fullness: FoundClass::Half })),
+            ("light", Ok(Finding::Class { fullness: FoundClass::Light })),
+            ("heavy", Ok(Finding::Class { fullness: FoundClass::Heavy })),
             ("blocked", Ok(Finding::Blocked {})),
             ("0.35", fraction(0.35)),
             ("35%", fraction(0.35)),

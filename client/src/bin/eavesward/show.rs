@@ -198,7 +198,7 @@ pub fn finding(finding: Finding, units: Units) -> String {
     match finding {
         Finding::Nothing {} => "nothing".to_owned(),
         Finding::Blocked {} => "blocked".to_owned(),
-        Finding::Class { class } => words(&class),
+        Finding::Class { fullness } => words(&fullness),
         Finding::Fraction { fraction } => format!("{:.0} %", fraction * 100.0),
         Finding::Depth { depth_mm } => measure(depth_mm, "mm", units),
         Finding::Unknown => "a finding that this version does not know".to_owned(),

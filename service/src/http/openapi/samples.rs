@@ -209,7 +209,7 @@ fn visit() -> wire::VisitRequest {
             component_id: id(4),
             duty: wire::Duty::CleanScreen,
             done: true,
-            finding: Some(wire::Finding::Class { class: wire::FoundClass::Half }),
+            finding: Some(wire::Finding::Class { fullness: wire::FoundClass::Half }),
             left_fraction: Some(0.1),
             cleaned_meanwhile: false,
             note: None,
@@ -246,7 +246,7 @@ fn round() -> wire::RoundRequest {
 fn round_done() -> wire::RoundDoneRequest {
     wire::RoundDoneRequest {
         visited_by: Some("the upkeep rota".to_owned()),
-        items: vec![wire::RoundItem::found(id(6), wire::Finding::Class { class: wire::FoundClass::Half })],
+        items: vec![wire::RoundItem::found(id(6), wire::Finding::Class { fullness: wire::FoundClass::Half })],
         skipped: vec![wire::SkippedTask { task_id: id(7), because: Some("the shed was locked".to_owned()) }],
         ..wire::RoundDoneRequest::default()
     }

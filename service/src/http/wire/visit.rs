@@ -16,7 +16,7 @@ impl TryFrom<wire::Finding> for Finding {
         Ok(match finding {
             wire::Finding::Nothing {} => Self::Nothing,
             wire::Finding::Fraction { fraction } => Self::Fraction(fraction),
-            wire::Finding::Class { class } => Self::Class(known(class, "finding.class")?),
+            wire::Finding::Class { fullness } => Self::Class(known(fullness, "finding.fullness")?),
             wire::Finding::Depth { depth_mm } => Self::DepthMm(depth_mm),
             wire::Finding::Blocked {} => Self::Blocked,
             wire::Finding::Unknown => {
@@ -34,7 +34,7 @@ impl From<Finding> for wire::Finding {
         match finding {
             Finding::Nothing => Self::Nothing {},
             Finding::Fraction(fraction) => Self::Fraction { fraction },
-            Finding::Class(class) => Self::Class { class: class.into() },
+            Finding::Class(class) => Self::Class { fullness: class.into() },
             Finding::DepthMm(depth_mm) => Self::Depth { depth_mm },
             Finding::Blocked => Self::Blocked {},
         }

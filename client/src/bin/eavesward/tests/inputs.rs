@@ -239,7 +239,7 @@ async fn what_was_left_and_what_went_before_join_what_was_done() {
     mount_page(&server, &format!("/v1/systems/{SYSTEM}/components"), list).await;
     let items = json!([
         {"component_id": SCREEN, "duty": "clean_screen", "done": true, "left_fraction": 0.2,
-         "cleaned_meanwhile": true, "finding": {"found": "class", "class": "heavy"}},
+         "cleaned_meanwhile": true, "finding": {"found": "class", "fullness": "heavy"}},
         {"component_id": SPARE, "duty": "clean_screen", "done": false, "cleaned_meanwhile": true,
          "finding": {"found": "nothing"}}
     ]);

@@ -227,7 +227,7 @@ async fn a_visit_names_components_and_joins_what_was_done_and_found() {
             "system_id": SYSTEM, "visited_on": "2031-04-02", "visited_by": "Tamsin",
             "items": [
                 {"component_id": SCREEN, "duty": "clean_screen", "done": true,
-                 "finding": {"found": "class", "class": "half"}, "cleaned_meanwhile": false},
+                 "finding": {"found": "class", "fullness": "half"}, "cleaned_meanwhile": false},
                 {"component_id": SPARE, "duty": "clean_screen", "done": false,
                  "finding": {"found": "fraction", "fraction": 0.35}, "cleaned_meanwhile": false}
             ]

@@ -42,7 +42,7 @@ async fn answered_forecasts_are_listed_beside_what_was_found() {
         "duty": "clean_screen", "title": "clean the debris screen", "made_on": "2031-01-01",
         "visited_on": "2031-03-01",
         "window": {"early_on": "2031-02-01", "likely_on": "2031-04-01", "late_on": null},
-        "expected": {"low": 0.2, "likely": 0.5, "high": 1.25}, "finding": {"found": "class", "class": "half"},
+        "expected": {"low": 0.2, "likely": 0.5, "high": 1.25}, "finding": {"found": "class", "fullness": "half"},
         "found": 0.433, "position_from": 0.2, "position_to": 0.7, "inside": 1.0
     });
     Mock::given(method("GET"))
