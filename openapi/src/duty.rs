@@ -39,7 +39,7 @@ pub enum Duty {
     /// Exercise a valve through its full travel.
     WorkValve,
     /// Compare a level gauge with a measured depth.
-    CompareGauge,
+    CompareLevelGauge,
     /// Check a pump.
     CheckPump,
     /// Check the charge of a pressure vessel.

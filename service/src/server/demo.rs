@@ -99,7 +99,14 @@ async fn scenario(cx: &Context, account: AccountId, today: NaiveDate) -> Result<
             reading: Ok(RainDay { date, rain_mm: weather.day(date) }),
             spread: false,
         });
-    rain::put(cx, account, gauge_id, RainOffer { readings: readings.collect(), ..RainOffer::default() }, true).await?;
+    rain::put(
+        cx,
+        account,
+        gauge_id,
+        RainOffer { readings: readings.collect(), ..RainOffer::default() },
+        true,
+    )
+    .await?;
     let ago = |days: u64| today - Days::new(days);
     for place in places(ago) {
         let property_id = PropertyId::new();
@@ -315,7 +322,7 @@ fn terrace(ago: &impl Fn(u64) -> NaiveDate) -> InventedProperty {
             ),
         ],
         visits: [
-            once(340, &[Duty::CheckPump, Duty::CheckVessel, Duty::CompareGauge, Duty::LookOverTank]),
+            once(340, &[Duty::CheckPump, Duty::CheckVessel, Duty::CompareLevelGauge, Duty::LookOverTank]),
             once(341, &[Duty::ChangeLamp]),
             every(180, 120, 880, &[Duty::ChangeCartridge, Duty::ClearGutter]),
             every(365, 121, 880, &[Duty::MeasureSediment]),

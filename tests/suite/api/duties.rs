@@ -39,7 +39,7 @@ const FIGURES: [(&str, u32, f64); 21] = [
     ("check_trap", 12, 0.2),
     ("check_mesh", 12, 0.0),
     ("work_valve", 12, 0.0),
-    ("compare_gauge", 12, 0.0),
+    ("compare_level_gauge", 12, 0.0),
     ("check_pump", 12, 0.0),
     ("check_vessel", 12, 0.0),
     ("change_cartridge", 6, 0.5),
@@ -106,7 +106,10 @@ async fn every_duty_is_listed_with_its_figures(app: &App) {
     let changed = items(&Reply::of(again).await.expect(200));
     let differ: Vec<&Value> = changed.iter().filter(|one| !all.contains(one)).collect();
     assert_eq!(differ.len(), 1, "{differ:?}");
-    assert_eq!((&differ[0]["duty"], &differ[0]["longest_interval_months"]), (&json!("check_pump"), &json!(24)));
+    assert_eq!(
+        (&differ[0]["duty"], &differ[0]["longest_interval_months"]),
+        (&json!("check_pump"), &json!(24))
+    );
     assert_eq!(differ[0]["default_longest_interval"]["months"], 12, "the default stays to be seen");
 }
 
@@ -138,7 +141,10 @@ async fn an_own_ceiling_decides_for_every_system_of_the_account(app: &App) {
     app.refresh().await;
     for place in [here, there] {
         let task = place.task(app, "screen", "clean_screen").await;
-        assert_eq!((&task["due_on"], &task["longest_interval_on"]), (&json!("2026-09-01"), &json!("2026-09-01")));
+        assert_eq!(
+            (&task["due_on"], &task["longest_interval_on"]),
+            (&json!("2026-09-01"), &json!("2026-09-01"))
+        );
         assert_eq!(task["decided_by"], "longest_interval");
         let said = "The longest interval is 20 months (the account's own figure).";
         assert!(reasons(&task).contains(said), "{}", reasons(&task));
@@ -147,7 +153,10 @@ async fn an_own_ceiling_decides_for_every_system_of_the_account(app: &App) {
         // Its neighbours stay as they are.
         let other = duty(&place.forecast(app, "2026-03-01").await, "diverter", "clear_weep_hole");
         assert_eq!(other["longest_interval_on"], "2025-04-01");
-        assert!(other["longest_interval_source"].as_str().expect("a source").starts_with("judgement"), "{other}");
+        assert!(
+            other["longest_interval_source"].as_str().expect("a source").starts_with("judgement"),
+            "{other}"
+        );
     }
     let now = set(app, "clean_screen", &json!({"longest_interval_months": 1})).await;
     assert_eq!(now["version"], 2);
@@ -209,7 +218,10 @@ async fn a_duty_without_a_ceiling_takes_one(app: &App) {
         ("pipes", "drain_for_frost", 240, "2025-10-11"),
     ] {
         let before = duty(&place.forecast(app, "2025-01-01").await, name, what);
-        assert_eq!((&before["longest_interval_on"], &before["longest_interval_source"]), (&Value::Null, &Value::Null));
+        assert_eq!(
+            (&before["longest_interval_on"], &before["longest_interval_source"]),
+            (&Value::Null, &Value::Null)
+        );
         set(app, what, &json!({"longest_interval_months": months})).await;
         let after = duty(&place.forecast(app, "2025-01-01").await, name, what);
         assert_eq!(after["due_on"], due, "{after}");
@@ -228,7 +240,10 @@ async fn the_first_look_at_bands_stays_a_month(app: &App) {
     let on = async |as_of: &str| duty(&place.forecast(app, as_of).await, "coupling", "check_bands");
     let first = on("2025-01-20").await;
     assert_eq!((&first["due_on"], &first["decided_by"]), (&json!("2025-02-01"), &json!("first_look")));
-    assert_ne!(first["longest_interval_source"], "the account's own figure", "the month is not the account's");
+    assert_ne!(
+        first["longest_interval_source"], "the account's own figure",
+        "the month is not the account's"
+    );
     let item = json!({"component_id": place.component("coupling"), "duty": "check_bands", "done": true});
     place.visit(app, "2025-02-03", item).await;
     let later = on("2025-02-03").await;
@@ -267,7 +282,10 @@ async fn own_figures_are_checked(app: &App) {
         (json!({"tolerance": 0.991}), vec!["tolerance"]),
         (json!({"tolerance": -0.5}), vec!["tolerance"]),
         (json!({"tolerance": 20}), vec!["tolerance"]),
-        (json!({"longest_interval_months": 0, "tolerance": 1.0}), vec!["longest_interval_months", "tolerance"]),
+        (
+            json!({"longest_interval_months": 0, "tolerance": 1.0}),
+            vec!["longest_interval_months", "tolerance"],
+        ),
     ] {
         let reply = app.put(path, 0, &wrong).await;
         assert_eq!(
@@ -286,9 +304,10 @@ async fn own_figures_are_checked(app: &App) {
         assert_eq!((reply.status, reply.fields("malformed_body")), (400, vec![field.to_owned()]), "{wrong}");
     }
     assert_eq!(app.get(path).await["version"], 0);
-    for right in
-        [json!({"longest_interval_months": 1, "tolerance": 0.01}), json!({"longest_interval_months": 240, "tolerance": 0.99})]
-    {
+    for right in [
+        json!({"longest_interval_months": 1, "tolerance": 0.01}),
+        json!({"longest_interval_months": 240, "tolerance": 0.99}),
+    ] {
         let now = set(app, "clean_screen", &right).await;
         for field in ["longest_interval_months", "tolerance"] {
             assert_eq!(now[field], right[field]);

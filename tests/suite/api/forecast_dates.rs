@@ -31,7 +31,7 @@ const DATES: [(&str, &str, &str, &str, &str); 23] = [
     ("vent", "check_mesh", "2026-01-01", "2026-01-01", "longest_interval"),
     ("ball valve", "work_valve", "2026-01-01", "2026-01-01", "longest_interval"),
     ("gate valve", "work_valve", "2026-01-01", "2026-01-01", "longest_interval"),
-    ("level gauge", "compare_gauge", "2026-01-01", "2026-01-01", "longest_interval"),
+    ("level gauge", "compare_level_gauge", "2026-01-01", "2026-01-01", "longest_interval"),
     ("pump", "check_pump", "2026-01-01", "2026-01-01", "longest_interval"),
     ("vessel", "check_vessel", "2026-01-01", "2026-01-01", "longest_interval"),
     // 30,000 L at 100 L a day last until October; half a year is sooner. 9,000 h last 375 days; a year is sooner.
@@ -119,7 +119,10 @@ async fn a_rating_comes_before_the_ceiling_when_it_is_used_up_sooner(app: &App) 
     assert_eq!(lamp["longest_interval_on"], "2026-01-01");
     assert!(lamp["reasons"].to_string().contains("maker"), "{lamp}");
     let filter = duty(&forecast, "filter", "change_cartridge");
-    assert_eq!((&filter["decided_by"], &filter["longest_interval_on"]), (&json!("prediction"), &json!("2025-07-01")));
+    assert_eq!(
+        (&filter["decided_by"], &filter["longest_interval_on"]),
+        (&json!("prediction"), &json!("2025-07-01"))
+    );
     within(&filter["due_on"], "2025-04-07", "2025-04-15");
     let window = &filter["window"];
     within(&window["early_on"], "2025-02-15", "2025-04-01");

@@ -224,7 +224,7 @@ pub fn new_visit(home: &Home, on: NaiveDate) -> Visit {
                 item(0, Duty::ClearWeepHole, Some(Finding::Class(FoundClass::Half))),
                 item(1, Duty::RemoveSediment, Some(Finding::DepthMm(31.5))),
                 item(1, Duty::MeasureSediment, Some(Finding::Fraction(0.625))),
-                item(2, Duty::CompareGauge, None),
+                item(2, Duty::CompareLevelGauge, None),
             ],
             note: None,
         },

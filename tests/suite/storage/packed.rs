@@ -62,7 +62,7 @@ async fn rows_follow_where_tasks_come_and_go(rig: &Rig) {
         (1, Duty::RemoveSediment),
         (1, Duty::MeasureSediment),
         (1, Duty::LookOverTank),
-        (2, Duty::CompareGauge),
+        (2, Duty::CompareLevelGauge),
     ]
     .into_iter()
     .zip(0..)
@@ -94,9 +94,10 @@ async fn rows_follow_where_tasks_come_and_go(rig: &Rig) {
 
 async fn a_status_names_its_tasks(rig: &Rig) {
     let home = home(rig).await;
-    let tasks: Vec<Task> = [(0, Duty::ClearWeepHole), (1, Duty::RemoveSediment), (2, Duty::CompareGauge)]
-        .map(|(index, duty)| new_task(&home, index, duty, Some(day(4)), State::Near))
-        .to_vec();
+    let tasks: Vec<Task> =
+        [(0, Duty::ClearWeepHole), (1, Duty::RemoveSediment), (2, Duty::CompareLevelGauge)]
+            .map(|(index, duty)| new_task(&home, index, duty, Some(day(4)), State::Near))
+            .to_vec();
     let next = |id: TaskId, task: &Task| NextDuty {
         task_id: id,
         component_name: task.forecast.component_name.clone(),
@@ -137,7 +138,7 @@ async fn many_tasks_of_odd_words_come_back(rig: &Rig) {
 
 fn task_of(home: &Home, component: &Component, number: i64) -> Task {
     let due_on = (number % 7 > 0).then(|| day(number % 5));
-    let task = make::task_of(home, &home.system, component, Duty::CompareGauge, due_on, State::Due);
+    let task = make::task_of(home, &home.system, component, Duty::CompareLevelGauge, due_on, State::Due);
     let reasons = [component.facts.name.repeat(20), format!("{number}")].map(Reason::Text).to_vec();
     Task { forecast: DutyForecast { reasons, ..task.forecast }, ..task }
 }

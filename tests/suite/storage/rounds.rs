@@ -37,7 +37,7 @@ on_both!(
 );
 
 const DUTIES: [(usize, Duty); 3] =
-    [(0, Duty::ClearWeepHole), (1, Duty::MeasureSediment), (2, Duty::CompareGauge)];
+    [(0, Duty::ClearWeepHole), (1, Duty::MeasureSediment), (2, Duty::CompareLevelGauge)];
 
 fn new_round(home: &Home, on: i64, tasks: &[(usize, Duty)]) -> Round {
     let round = Round {
@@ -403,7 +403,7 @@ async fn tasks_and_positions_are_found_by_id(rig: &Rig) {
     let claim = claim_all(rig, at(100)).await.remove(0);
     let tasks = vec![
         new_task(&home, 0, Duty::ClearWeepHole, Some(day(4)), State::Near),
-        new_task(&home, 2, Duty::CompareGauge, None, State::Resting),
+        new_task(&home, 2, Duty::CompareLevelGauge, None, State::Resting),
     ];
     let all = [refreshed(claim, &home.system, tasks.clone(), at(90_000))];
     rig.database.finish_refresh(&all, at(110)).await.unwrap();

@@ -60,12 +60,12 @@ async fn fleet(rig: &Rig) -> Fleet {
     let mut tasks = vec![
         other(0, Duty::ClearWeepHole, Some(day(4)), State::Near),
         other(1, Duty::RemoveSediment, None, State::Resting),
-        other(2, Duty::CompareGauge, Some(day(-30)), State::Late),
+        other(2, Duty::CompareLevelGauge, Some(day(-30)), State::Late),
         new_task(&home, 0, Duty::ClearWeepHole, Some(day(4)), State::Near),
         new_task(&home, 1, Duty::RemoveSediment, None, State::Resting),
         new_task(&home, 1, Duty::MeasureSediment, Some(day(4)), State::Near),
         new_task(&home, 1, Duty::LookOverTank, Some(day(0)), State::Due),
-        new_task(&home, 2, Duty::CompareGauge, Some(day(90)), State::Resting),
+        new_task(&home, 2, Duty::CompareLevelGauge, Some(day(90)), State::Resting),
     ];
     write(rig, &[&home.system, &second], &tasks).await;
     tasks.sort_by_key(|task| (task.sort_on(), task.id));

@@ -158,7 +158,7 @@ pub const DUTIES: [&str; 21] = [
     "check-trap",
     "check-mesh",
     "work-valve",
-    "compare-gauge",
+    "compare-level-gauge",
     "check-pump",
     "check-vessel",
     "change-cartridge",

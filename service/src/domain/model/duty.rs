@@ -36,7 +36,7 @@ words! {
         /// Exercise the valve.
         WorkValve "work_valve",
         /// Compare the level gauge.
-        CompareGauge "compare_gauge",
+        CompareLevelGauge "compare_gauge",
         /// Check the pump.
         CheckPump "check_pump",
         /// Check the vessel.
@@ -67,6 +67,21 @@ words! {
         Rating "rating",
         /// Nothing: no date can be given.
         Nothing "nothing",
+    }
+}
+
+impl Duty {
+    /// The word that readers get. The stored word of one duty is an older one.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::CompareLevelGauge => "compare_level_gauge",
+            other => other.code(),
+        }
+    }
+
+    /// The duty of a word that readers get.
+    pub fn of_word(word: &str) -> Option<Self> {
+        Self::ALL.iter().copied().find(|duty| duty.word() == word)
     }
 }
 
@@ -137,7 +152,7 @@ pub fn of(part: &Part) -> &'static [Duty] {
         Part::OverflowTrap { .. } => &[Duty::CheckTrap],
         Part::Vent { .. } => &[Duty::CheckMesh],
         Part::Valve { .. } => &[Duty::WorkValve],
-        Part::LevelGauge => &[Duty::CompareGauge],
+        Part::LevelGauge => &[Duty::CompareLevelGauge],
         Part::Pump { .. } => &[Duty::CheckPump],
         Part::PressureVessel { .. } => &[Duty::CheckVessel],
         Part::CartridgeFilter { .. } => &[Duty::ChangeCartridge],

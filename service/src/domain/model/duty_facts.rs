@@ -253,7 +253,7 @@ const fn facts(duty: Duty) -> DutyFacts {
             is_replacement: false,
             measures_depth: false,
         },
-        Duty::CompareGauge => DutyFacts {
+        Duty::CompareLevelGauge => DutyFacts {
             title: "compare the level gauge with a measured depth",
             ceiling: Some(every(12, "BS 8515:2009 table 4 (from memory)")),
             decides: Decides::Ceiling,

@@ -52,7 +52,7 @@ impl Overrides {
         if duty.tolerance().is_none() {
             let message = format!(
                 "the date of {} is not predicted from a limit: {} decides; leave tolerance out",
-                duty.code(),
+                duty.word(),
                 decides(duty)
             );
             check.refuse("tolerance", message);

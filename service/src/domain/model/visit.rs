@@ -172,11 +172,11 @@ pub(crate) fn check_item(check: &mut Check, item: &VisitItem, components: &[Comp
     };
     let duties = duty::of(&component.facts.part);
     if !duties.contains(&item.duty) {
-        let known: Vec<&str> = duties.iter().map(|duty| duty.code()).collect();
+        let known: Vec<&str> = duties.iter().map(|duty| duty.word()).collect();
         let kind = component.facts.part.kind().code();
         check.refuse(
             "duty",
-            format!("{} is not a duty of {kind}; its duties are {}", item.duty.code(), known.join(", ")),
+            format!("{} is not a duty of {kind}; its duties are {}", item.duty.word(), known.join(", ")),
         );
     }
     if on < component.facts.installed_on {
@@ -193,10 +193,10 @@ fn check_left(check: &mut Check, item: &VisitItem, left: f64) {
     const FIELD: &str = "left_fraction";
     if !item.duty.facts().builds_up {
         let all = Duty::ALL.iter().filter(|duty| duty.facts().builds_up);
-        let all: Vec<&str> = all.map(|duty| duty.code()).collect();
+        let all: Vec<&str> = all.map(|duty| duty.word()).collect();
         let message = format!(
             "{} cannot be done in part; leave left_fraction out, or use it for {}",
-            item.duty.code(),
+            item.duty.word(),
             all.join(", ")
         );
         return check.refuse(FIELD, message);

@@ -16,7 +16,7 @@ type Answer = Result<HttpResponse, ApiError>;
 
 /// The duty that a path names.
 fn duty_named(word: &str) -> Result<Duty, ApiError> {
-    Duty::parse(word).ok_or_else(|| {
+    Duty::of_word(word).ok_or_else(|| {
         let detail = format!("There is no duty {word:?}; GET /v1/duties lists them.");
         ApiError::new(ProblemCode::NotFound, detail)
     })

@@ -10,7 +10,7 @@ use eavesward_contract as wire;
 
 mirror_open!(Duty: duty::Duty {
     ClearRoof, ClearGutter, CleanScreen, DrainDiverter, ClearWeepHole, ReplaceCoupling, CheckBands, RemoveSediment,
-    MeasureSediment, LookOverTank, CheckIntake, CheckTrap, CheckMesh, WorkValve, CompareGauge, CheckPump, CheckVessel,
+    MeasureSediment, LookOverTank, CheckIntake, CheckTrap, CheckMesh, WorkValve, CompareLevelGauge, CheckPump, CheckVessel,
     ChangeCartridge, ChangeLamp, DrainForFrost, RestartAfterFrost,
 });
 mirror_open!(DecidedBy: duty::DecidedBy { Prediction, LongestInterval, FirstLook, Season, Rating, Nothing });

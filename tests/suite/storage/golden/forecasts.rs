@@ -129,7 +129,7 @@ impl Form for Forecasts {
             status.since_served.push(other);
         }));
         cases.push(Case::of("several tasks, and one by its id", |home| {
-            let duties = [(0, Duty::ClearWeepHole), (1, Duty::RemoveSediment), (2, Duty::CompareGauge)];
+            let duties = [(0, Duty::ClearWeepHole), (1, Duty::RemoveSediment), (2, Duty::CompareLevelGauge)];
             let each = duties.map(|(index, duty)| {
                 make::new_task(home, index, duty, Some(day(4 + index as i64)), State::Near)
             });

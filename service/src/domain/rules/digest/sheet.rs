@@ -111,7 +111,7 @@ fn task(property: &PropertyTasks, line: &DigestTask) -> Row {
         .set("late_on", date(late))
         .set("hazards", hazards.join(" "))
         .set("component_kind", line.kind.code())
-        .set("duty", line.duty.code())
+        .set("duty", line.duty.word())
         .set("property_id", property.id.to_string())
         .set("system_id", line.system_id.to_string())
         .set("task_id", line.task_id.to_string())

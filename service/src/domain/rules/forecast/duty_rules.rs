@@ -87,7 +87,7 @@ pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>)
             | Duty::CheckIntake
             | Duty::CheckMesh
             | Duty::WorkValve
-            | Duty::CompareGauge
+            | Duty::CompareLevelGauge
             | Duty::CheckPump
             | Duty::CheckVessel
             | Duty::ChangeLamp

@@ -80,7 +80,7 @@ pub(crate) fn placed(error: FieldError, places: &[String], facts: &VisitFacts) -
     if place.is_empty() {
         let message = format!(
             "{} of component {}: {}; skip it if it was not done",
-            item.duty.code(),
+            item.duty.word(),
             item.component_id,
             error.message
         );
