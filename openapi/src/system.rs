@@ -180,7 +180,7 @@ pub struct SystemUpdateRequest {
 
 /// A registered system.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema), schema(as = RainwaterSystem))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct System {
     /// Id of the system.

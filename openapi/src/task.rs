@@ -30,7 +30,7 @@ pub enum TaskState {
 
 /// One duty with its due date and what decided it. Today every task is a duty of one component.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema), schema(as = UpkeepTask))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Task {
     /// Id of the task; it stays the same at every refresh.

@@ -21,14 +21,14 @@ from generated.models import (
     ClassFindingFound,
     Duty,
     FoundClass,
-    PageTask,
+    PageUpkeepTask,
     Problem,
     ProblemCode,
     Reminder,
     ReminderFeed,
     ReminderKind,
     SystemStatus,
-    Task,
+    UpkeepTask,
     Visit,
     VisitItem,
     VisitRequest,
@@ -53,12 +53,12 @@ def equal(got: object, wanted: object, what: str) -> None:
 
 def weekly_list() -> None:
     """The property manager: what falls due this week, page by page."""
-    tasks: list[Task] = []
+    tasks: list[UpkeepTask] = []
     cursor: str | Unset = UNSET
     pages = 0
     while True:
         page = list_tasks.sync(client=CLIENT, within="P7D", limit=3, cursor=cursor)
-        if not isinstance(page, PageTask):
+        if not isinstance(page, PageUpkeepTask):
             raise SystemExit(f"the list was refused: {page}")
         tasks += page.items
         pages += 1

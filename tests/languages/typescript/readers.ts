@@ -4,7 +4,7 @@ import assert from "node:assert/strict";
 import createClient from "openapi-fetch";
 import type { components, paths } from "./schema.js";
 
-type Task = components["schemas"]["Task"];
+type Task = components["schemas"]["UpkeepTask"];
 type Reminder = components["schemas"]["Reminder"];
 
 interface Expected {

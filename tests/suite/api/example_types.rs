@@ -26,6 +26,14 @@ macro_rules! types {
     ($($name:ident)*; pages $($item:ident)*) => {
         /// Reads an example as the type of a schema.
         pub fn parsed(schema: &str, example: &Value) -> Parsed {
+            // Generators of some languages have types of their own called so.
+            let schema = match schema {
+                "RainwaterSystem" => "System",
+                "UpkeepTask" => "Task",
+                "Page_RainwaterSystem" => "Page_System",
+                "Page_UpkeepTask" => "Page_Task",
+                other => other,
+            };
             match schema {
                 $(stringify!($name) => again::<wire::$name>(example),)*
                 $(concat!("Page_", stringify!($item)) => again::<wire::Page<wire::$item>>(example),)*
