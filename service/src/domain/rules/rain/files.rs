@@ -244,7 +244,7 @@ fn spread(
             None => Some(format!("{total} mm accumulated over an unknown number of days (no DAPR)")),
             Some(days) if days > LONGEST_RUN => Some(format!(
                 "{total} mm accumulated over {}; at most {LONGEST_RUN} days are spread",
-                counted(u64::from(days), "day", "days")
+                counted(days, "day", "days")
             )),
             Some(_) => None,
         }
