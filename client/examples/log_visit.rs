@@ -17,9 +17,9 @@ async fn main() -> Result<(), Box<dyn std::error::Error>> {
 
     let system = client.systems().get(system_id).await?;
     let screens = system.components.iter().filter(|c| matches!(c.part, Part::DebrisScreen { .. }));
-    let half = Finding::Class { fullness: FoundClass::Half };
-    let items = screens.map(|screen| VisitItem::done(screen.id, Duty::CleanScreen).found(half));
-    let visit = VisitRequest { system_id, visited_on, visited_by: None, items: items.collect(), note: None };
+    let half = Finding::class(FoundClass::Half);
+    let items = screens.map(|screen| VisitItem::done(screen.id, Duty::CleanScreen).finding(half.clone()));
+    let visit = VisitRequest::new(system_id, visited_on, items.collect::<Vec<_>>());
 
     match client.visits().log(&visit).await {
         Ok(logged) => println!("logged visit {}; items: {}", logged.id, logged.items.len()),

@@ -1,19 +1,15 @@
 //! Builds requests from quantities with units.
 //!
 //! The contract's fields are in SI units and name the unit. These functions convert from the units that people
-//! measure in. All fields are public, so you can set the others afterwards. Kinds of part without a figure to
-//! convert, and every optional figure, are in the constructors of [`Part`].
+//! measure in. Setters of the request set the other fields. Kinds of part without a figure to convert,
+//! and every optional figure, are in the constructors of [`Part`].
 //!
 //! ```
 //! use eavesward_client::build;
-//! use eavesward_client::contract::{Canopy, RoofRequest, Surface};
+//! use eavesward_client::contract::{Canopy, Surface};
 //! use eavesward_client::units::{Area, Length, Volume};
 //!
-//! let roof = RoofRequest {
-//!     canopy: Canopy::Deciduous,
-//!     canopy_share: 0.25,
-//!     ..build::roof(Area::square_feet(1200.0), Surface::Metal)
-//! };
+//! let roof = build::roof(Area::square_feet(1200.0), Surface::Metal).canopy(Canopy::Deciduous).canopy_share(0.25);
 //! let tank = build::tank(Volume::us_gallons(2500.0), Area::square_feet(45.0), Length::inches(4.0));
 //! # let _ = (roof, tank);
 //! ```
@@ -39,20 +35,12 @@ pub fn system(
     roof: RoofRequest,
     commissioned_on: NaiveDate,
 ) -> SystemCreateRequest {
-    SystemCreateRequest {
-        property_id,
-        gauge_id,
-        name: name.into(),
-        roof,
-        commissioned_on,
-        demand_l_per_day: 0.0,
-        components: Vec::new(),
-    }
+    SystemCreateRequest::new(property_id, gauge_id, name, roof, commissioned_on)
 }
 
 /// The same system with this water demand per day.
 pub fn with_demand(system: SystemCreateRequest, a_day: Volume) -> SystemCreateRequest {
-    SystemCreateRequest { demand_l_per_day: a_day.in_litres(), ..system }
+    system.demand_l_per_day(a_day.in_litres())
 }
 
 /// A component without a known earlier service.
@@ -66,27 +54,27 @@ pub fn component(
 
 /// A gutter without a guard.
 pub fn gutter(length: Length) -> Part {
-    Part::Gutter { length_m: length.in_metres(), guarded: false }
+    Part::gutter(length.in_metres()).into()
 }
 
 /// A debris screen: the area of its mesh, and the opening of the mesh if known.
 pub fn debris_screen(area: Area, mesh: Option<Length>) -> Part {
-    Part::DebrisScreen { area_m2: area.in_square_metres(), mesh_mm: mesh.map(Length::in_millimetres) }
+    Part::debris_screen(area.in_square_metres()).mesh_mm(mesh.map(Length::in_millimetres)).into()
 }
 
 /// A first-flush diverter: the volume of its chamber, and how the chamber is emptied.
 pub fn first_flush_diverter(chamber: Volume, emptying: Emptying) -> Part {
-    Part::FirstFlushDiverter { chamber_volume_l: chamber.in_litres(), emptying }
+    Part::first_flush_diverter(chamber.in_litres(), emptying)
 }
 
 /// A diverter's weep hole: its diameter, and the height of water above it when the chamber is full.
 pub fn weep_hole(hole: Length, head: Length) -> Emptying {
-    Emptying::WeepHole { hole_mm: hole.in_millimetres(), head_m: head.in_metres() }
+    Emptying::weep_hole(hole.in_millimetres(), head.in_metres())
 }
 
 /// A diverter's slow-release (drip), as a volume per hour.
 pub fn drip(an_hour: Volume) -> Emptying {
-    Emptying::Drip { litres_per_hour: an_hour.in_litres() }
+    Emptying::drip(an_hour.in_litres())
 }
 
 /// A tank without a calmed inlet. `capacity` is measured up to the overflow. `outlet_height` is the height of the
@@ -98,37 +86,37 @@ pub fn tank(capacity: Volume, floor_area: Area, outlet_height: Length) -> Part {
 
 /// A floating intake, and the opening of its screen if known.
 pub fn floating_intake(mesh: Option<Length>) -> Part {
-    Part::FloatingIntake { mesh_mm: mesh.map(Length::in_millimetres) }
+    Part::floating_intake().mesh_mm(mesh.map(Length::in_millimetres)).into()
 }
 
 /// An overflow trap and the depth of its water seal.
 pub fn overflow_trap(seal_depth: Length) -> Part {
-    Part::OverflowTrap { seal_depth_mm: seal_depth.in_millimetres() }
+    Part::overflow_trap(seal_depth.in_millimetres())
 }
 
 /// A screened vent, and the opening of its mesh if known.
 pub fn vent(mesh: Option<Length>) -> Part {
-    Part::Vent { mesh_mm: mesh.map(Length::in_millimetres) }
+    Part::vent().mesh_mm(mesh.map(Length::in_millimetres)).into()
 }
 
 /// A pressure vessel, and its volume if known.
 pub fn pressure_vessel(volume: Option<Volume>) -> Part {
-    Part::PressureVessel { volume_l: volume.map(Volume::in_litres) }
+    Part::pressure_vessel().volume_l(volume.map(Volume::in_litres)).into()
 }
 
 /// A cartridge filter, and the maker's rated volume of a cartridge if known.
 pub fn cartridge_filter(rated_for: Option<Volume>) -> Part {
-    Part::CartridgeFilter { rated_volume_l: rated_for.map(Volume::in_litres) }
+    Part::cartridge_filter().rated_volume_l(rated_for.map(Volume::in_litres)).into()
 }
 
 /// The rain of one day.
 pub fn rain_day(date: NaiveDate, rain: Length) -> RainDay {
-    RainDay { date, rain_mm: rain.in_millimetres() }
+    RainDay::new(date, rain.in_millimetres())
 }
 
 /// A finding: sediment of this measured depth.
 pub fn depth(depth: Length) -> Finding {
-    Finding::Depth { depth_mm: depth.in_millimetres() }
+    Finding::depth(depth.in_millimetres())
 }
 
 #[cfg(test)]

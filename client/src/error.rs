@@ -106,8 +106,8 @@ impl Error {
     }
 
     /// The problem's stable code, if the service sent one.
-    pub fn code(&self) -> Option<ProblemCode> {
-        self.problem().map(|problem| problem.code)
+    pub fn code(&self) -> Option<&ProblemCode> {
+        self.problem().map(|problem| &problem.code)
     }
 
     /// The HTTP status of an answer that was not a success.
@@ -181,12 +181,12 @@ impl Error {
 
     /// The key is for one system, and such a key may not make this call.
     pub fn is_one_system_only(&self) -> bool {
-        self.code() == Some(ProblemCode::OneSystemOnly)
+        self.code() == Some(&ProblemCode::OneSystemOnly)
     }
 
     /// The cursor was not made for this list, or for the reminders' feed.
     pub fn is_bad_cursor(&self) -> bool {
-        self.code() == Some(ProblemCode::BadCursor)
+        self.code() == Some(&ProblemCode::BadCursor)
     }
 
     /// An update needs `If-Match` and did not have it (428).
@@ -196,7 +196,7 @@ impl Error {
 
     /// The idempotency key was already used for another request.
     pub fn is_idempotency_mismatch(&self) -> bool {
-        self.code() == Some(ProblemCode::IdempotencyMismatch)
+        self.code() == Some(&ProblemCode::IdempotencyMismatch)
     }
 
     /// Too many requests (429); [`Error::retry_after`] may say how long to wait.
@@ -325,7 +325,7 @@ mod tests {
             (C::Internal, &["service failure", "transient"]),
             (C::Unavailable, &["unavailable", "service failure", "transient"]),
         ] {
-            assert_eq!(holds(code), want, "{code:?}");
+            assert_eq!(holds(code.clone()), want, "{code:?}");
         }
         let bare = |status| {
             let error = Error::new(Kind::Status { status, told: String::new() });
@@ -335,7 +335,7 @@ mod tests {
         assert_eq!(bare(302), Vec::<&str>::new());
         // Some predicate holds for every problem of the contract.
         for code in ProblemCode::ALL {
-            assert!(!holds(*code).is_empty(), "{code:?}");
+            assert!(!holds(code.clone()).is_empty(), "{code:?}");
         }
         assert!(Error::new(Kind::OutOfTime).is_transient() && !Error::setup("x").is_transient());
     }

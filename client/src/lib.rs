@@ -280,9 +280,9 @@ pub use error::Error;
 pub use follow::Follow;
 pub use items::Items;
 pub use query::{
-    AnswerQuery, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, KeptRoundQuery, ListQuery,
-    RainFileOptions, RainQuery, ReminderQuery, RoundQuery, SeveralDays, SkillQuery, SystemQuery, TaskQuery,
-    VisitQuery,
+    AnswerQuery, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, DutyQuery, ForecastQuery,
+    KeptRoundQuery, ListQuery, RainFileOptions, RainOptions, RainQuery, ReminderQuery, RevisionQuery,
+    RoundQuery, SeveralDays, SkillQuery, SystemQuery, TaskQuery, VisitQuery,
 };
 pub use request::{Body, Request};
 pub use reqwest;

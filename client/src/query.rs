@@ -50,7 +50,7 @@ pub struct TaskQuery {
 /// What a digest covers: 7 days, unless you give other days.
 ///
 /// Give either `within_days` or `from` and `to`, not both.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Builder)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
 pub struct DigestQuery {
     /// Only this property.
@@ -67,6 +67,7 @@ pub struct DigestQuery {
 
 /// The format of a digest as text.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum DigestFormat {
     /// A table for a spreadsheet (RFC 4180).
     Csv,
@@ -85,6 +86,41 @@ impl DigestFormat {
             Self::Markdown => "md",
         }
     }
+}
+
+/// Which forecast of a system to make.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct ForecastQuery {
+    /// The day to forecast for; the property's today if absent. Nothing later is used.
+    pub as_of: Option<NaiveDate>,
+}
+
+/// Which duties to list.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct DutyQuery {
+    /// `next_cursor` of the page before; the beginning if absent.
+    #[builder(into)]
+    pub cursor: Option<String>,
+}
+
+/// Which versions of a visit to list.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct RevisionQuery {
+    /// `next_cursor` of the page before; the beginning if absent.
+    #[builder(into)]
+    pub cursor: Option<String>,
+}
+
+/// How to take readings of rain.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct RainOptions {
+    /// Whether one refused reading prevents storing the others.
+    #[builder(default)]
+    pub all_or_nothing: bool,
 }
 
 /// Which systems to list.
@@ -135,7 +171,7 @@ pub struct VisitQuery {
 }
 
 /// Which findings count for the skill of forecasts.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Builder)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
 pub struct SkillQuery {
     /// Only findings on this system.
@@ -267,6 +303,7 @@ pub struct RainQuery {
 
 /// What to do with a reading that covers several days.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum SeveralDays {
     /// Spread it evenly over the days that it covers.
     Spread,
@@ -275,7 +312,7 @@ pub enum SeveralDays {
 }
 
 /// How to read a rain file.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Builder)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
 #[non_exhaustive]
 pub struct RainFileOptions {
     /// The layout of the file.
@@ -321,7 +358,7 @@ impl ReminderQuery {
 }
 
 impl DigestQuery {
-    pub(crate) fn put_on(self, request: Request) -> Request {
+    pub(crate) fn put_on(&self, request: Request) -> Request {
         request
             .query_some("property_id", self.property_id)
             .query_some("system_id", self.system_id)
@@ -364,7 +401,7 @@ impl RoundQuery {
 }
 
 impl RainFileOptions {
-    pub(crate) fn put_on(self, request: Request) -> Request {
+    pub(crate) fn put_on(&self, request: Request) -> Request {
         let several_days = self.several_days.map(|what| match what {
             SeveralDays::Spread => "spread",
             SeveralDays::Refuse => "refuse",

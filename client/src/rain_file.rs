@@ -9,6 +9,7 @@ pub const MAX_LINES: usize = 20_000;
 
 /// One piece of a rain file, ready to send.
 #[derive(Clone, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub struct Piece {
     /// The text, with the file's header if the layout has one.
     pub text: String,
@@ -57,11 +58,9 @@ pub fn split(text: &str, layout: RainLayout, max_lines: usize) -> Result<Vec<Pie
     let (header, rest) = all.split_at(header_lines);
     let mut rest: Vec<(u64, &str)> =
         rest.iter().enumerate().map(|(at, line)| ((header_lines + at) as u64 + 1, *line)).collect();
-    let date_of = |line: &str| match layout {
-        RainLayout::GhcnDaily => field(line, 1).to_owned(),
-        RainLayout::DailyCsv => String::new(),
-    };
-    if layout == RainLayout::GhcnDaily {
+    let by_station = layout == RainLayout::GhcnDaily;
+    let date_of = |line: &str| if by_station { field(line, 1).to_owned() } else { String::new() };
+    if by_station {
         one_station(&rest)?;
         rest.sort_by_cached_key(|(_, line)| date_of(line));
     }
@@ -85,12 +84,10 @@ fn field(line: &str, at: usize) -> &str {
 
 /// Whether a first line names columns. Both layouts allow files without such a line.
 fn is_header(line: &str, layout: RainLayout) -> bool {
-    match layout {
-        RainLayout::DailyCsv => !line
-            .split(',')
-            .any(|field| field.trim().trim_matches('"').starts_with(|c: char| c.is_ascii_digit())),
-        RainLayout::GhcnDaily => matches!(field(line, 0).to_ascii_uppercase().as_str(), "ID" | "STATION"),
+    if layout == RainLayout::GhcnDaily {
+        return matches!(field(line, 0).to_ascii_uppercase().as_str(), "ID" | "STATION");
     }
+    !line.split(',').any(|field| field.trim().trim_matches('"').starts_with(|c: char| c.is_ascii_digit()))
 }
 
 fn one_station(lines: &[(u64, &str)]) -> Result<(), Error> {

@@ -8,6 +8,7 @@ use serde::Serialize;
 
 /// The body of a request.
 #[derive(Clone, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub struct Body {
     /// Its media type.
     pub content_type: &'static str,

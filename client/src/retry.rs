@@ -8,6 +8,7 @@ use std::time::Duration;
 
 /// How often and how long a call is repeated.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub struct RetryPolicy {
     /// Attempts in all, including the first; 1 means no repetition.
     pub max_attempts: u32,
@@ -34,14 +35,40 @@ impl Default for RetryPolicy {
 impl RetryPolicy {
     /// One attempt for each call. The deadline still applies.
     pub fn never() -> Self {
-        Self { max_attempts: 1, ..Self::default() }
+        Self::default().max_attempts(1)
+    }
+
+    /// Sets [`Self::max_attempts`].
+    #[must_use]
+    pub const fn max_attempts(self, max_attempts: u32) -> Self {
+        Self { max_attempts, ..self }
+    }
+
+    /// Sets [`Self::base`].
+    #[must_use]
+    pub const fn base(self, base: Duration) -> Self {
+        Self { base, ..self }
+    }
+
+    /// Sets [`Self::cap`].
+    #[must_use]
+    pub const fn cap(self, cap: Duration) -> Self {
+        Self { cap, ..self }
+    }
+
+    /// Sets [`Self::deadline`].
+    #[must_use]
+    pub const fn deadline(self, deadline: Duration) -> Self {
+        Self { deadline, ..self }
     }
 }
 
 /// How a failed attempt ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum AttemptFailure {
     /// The service answered with this status.
+    #[non_exhaustive]
     Status {
         /// The HTTP status.
         status: u16,
@@ -61,6 +88,11 @@ pub enum AttemptFailure {
 }
 
 impl AttemptFailure {
+    /// The service answered with this status and this wait in `Retry-After`.
+    pub const fn status(status: u16, retry_after: Option<Duration>) -> Self {
+        Self::Status { status, retry_after, in_progress: false }
+    }
+
     /// Whether the service may have done the work although no success arrived.
     pub fn is_unclear(self) -> bool {
         match self {
@@ -73,6 +105,7 @@ impl AttemptFailure {
 
 /// The facts for the decision.
 #[derive(Clone, Debug)]
+#[non_exhaustive]
 pub struct Situation<'a> {
     /// The method of the request.
     pub method: &'a Method,
@@ -86,8 +119,16 @@ pub struct Situation<'a> {
     pub elapsed: Duration,
 }
 
+impl<'a> Situation<'a> {
+    /// The first attempt of a request without an idempotency key, which ended at once.
+    pub const fn new(method: &'a Method, failure: AttemptFailure) -> Self {
+        Self { method, has_idempotency_key: false, attempt: 1, failure, elapsed: Duration::ZERO }
+    }
+}
+
 /// What to do next.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Decision {
     /// Wait this long, then send the same request again.
     RetryAfter(Duration),

@@ -1,5 +1,6 @@
 //! Accounts and their keys.
 
+use crate::setters::setters;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -25,6 +26,7 @@ pub struct Account {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum Scope {
     /// Read everything of the account.
     Read,
@@ -42,6 +44,7 @@ pub enum Scope {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct KeyRequest {
     /// What the key is for, 1 to 200 characters. It helps to recognise the key when you revoke it.
     pub name: String,
@@ -66,12 +69,9 @@ impl KeyRequest {
     pub fn of_system(name: impl Into<String>, system_id: Uuid) -> Self {
         Self { system_id: Some(system_id), ..Self::new(name, [Scope::Read]) }
     }
-
-    /// The same key, but refused from this instant on.
-    pub fn until(self, expires_at: DateTime<Utc>) -> Self {
-        Self { expires_at: Some(expires_at), ..self }
-    }
 }
+
+setters! { KeyRequest { system_id: Option<Uuid>, expires_at: Option<DateTime<Utc>> } }
 
 /// A key, without its secret.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]

@@ -1,5 +1,6 @@
 //! Calendar feeds: dates of tasks for a calendar program.
 
+use crate::setters::setters;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -8,6 +9,7 @@ use uuid::Uuid;
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct CalendarRequest {
     /// Name of the feed, here and in the calendar program; 1 to 200 characters.
     pub name: String,
@@ -18,6 +20,15 @@ pub struct CalendarRequest {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub horizon_days: Option<u32>,
 }
+
+impl CalendarRequest {
+    /// A feed of the whole account that looks 400 days ahead.
+    pub fn new(name: impl Into<String>) -> Self {
+        Self { name: name.into(), property_id: None, horizon_days: None }
+    }
+}
+
+setters! { CalendarRequest { property_id: Option<Uuid>, horizon_days: Option<u32> } }
 
 /// A calendar feed, without its secret address.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]

@@ -2,56 +2,55 @@
 
 pub mod parts;
 
+use crate::setters::setters;
+use crate::word::open_words;
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// What a component is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
-#[serde(rename_all = "snake_case")]
-pub enum ComponentKind {
-    /// The roof covering.
-    Roof,
-    /// A gutter with its downpipes.
-    Gutter,
-    /// A screen that keeps debris out of the downpipe or the tank.
-    DebrisScreen,
-    /// A chamber that takes the first, dirtiest runoff.
-    FirstFlushDiverter,
-    /// A rubber coupling with its bands.
-    Coupling,
-    /// The tank.
-    Tank,
-    /// An intake that floats below the surface.
-    FloatingIntake,
-    /// A trap in the overflow, closed by a water seal.
-    OverflowTrap,
-    /// A screened vent or opening.
-    Vent,
-    /// A ball or gate valve.
-    Valve,
-    /// A level gauge.
-    LevelGauge,
-    /// A pump.
-    Pump,
-    /// A pressure vessel.
-    PressureVessel,
-    /// A cartridge filter.
-    CartridgeFilter,
-    /// An ultraviolet disinfection lamp.
-    DisinfectionLamp,
-    /// Pipes, taps and chambers that frost can reach.
-    ExposedPipework,
-    /// A kind of a newer service, which this version does not know. Requests with it are refused.
-    #[serde(other)]
-    Unknown,
+open_words! {
+    /// What a component is.
+    ComponentKind, other: "A kind that this version does not know, with its word." {
+        /// The roof covering.
+        Roof "roof",
+        /// A gutter with its downpipes.
+        Gutter "gutter",
+        /// A screen that keeps debris out of the downpipe or the tank.
+        DebrisScreen "debris_screen",
+        /// A chamber that takes the first, dirtiest runoff.
+        FirstFlushDiverter "first_flush_diverter",
+        /// A rubber coupling with its bands.
+        Coupling "coupling",
+        /// The tank.
+        Tank "tank",
+        /// An intake that floats below the surface.
+        FloatingIntake "floating_intake",
+        /// A trap in the overflow, closed by a water seal.
+        OverflowTrap "overflow_trap",
+        /// A screened vent or opening.
+        Vent "vent",
+        /// A ball or gate valve.
+        Valve "valve",
+        /// A level gauge.
+        LevelGauge "level_gauge",
+        /// A pump.
+        Pump "pump",
+        /// A pressure vessel.
+        PressureVessel "pressure_vessel",
+        /// A cartridge filter.
+        CartridgeFilter "cartridge_filter",
+        /// An ultraviolet disinfection lamp.
+        DisinfectionLamp "disinfection_lamp",
+        /// Pipes, taps and chambers that frost can reach.
+        ExposedPipework "exposed_pipework",
+    }
 }
 
 /// What a coupling is made of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum CouplingMaterial {
     /// EPDM rubber.
     Epdm,
@@ -76,6 +75,7 @@ pub enum CouplingMaterial {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum Exposition {
     /// Around an upright pipe: the mean of all sides. This is the default.
     #[default]
@@ -101,6 +101,7 @@ pub enum Exposition {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum Shade {
     /// Nothing blocks it. This is the default.
     #[default]
@@ -118,14 +119,17 @@ pub enum Shade {
 }
 
 /// How a first-flush diverter is emptied after rain.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(tag = "by", rename_all = "snake_case")]
 #[cfg_attr(feature = "service", serde(deny_unknown_fields))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum Emptying {
     /// By hand: a person opens a valve or a cap.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     Hand {},
     /// Through a weep hole: a small hole at the foot.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     WeepHole {
         /// Diameter of the hole in mm, 0.5 to 20.
         hole_mm: f64,
@@ -133,6 +137,7 @@ pub enum Emptying {
         head_m: f64,
     },
     /// Through a slow-release (drip) outlet.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     Drip {
         /// Flow in litres an hour, 0.05 to 100.
         litres_per_hour: f64,
@@ -143,10 +148,28 @@ pub enum Emptying {
     Unknown,
 }
 
+impl Emptying {
+    /// By hand: a person opens a valve or a cap.
+    pub const fn hand() -> Self {
+        Self::Hand {}
+    }
+
+    /// Through a weep hole: its diameter in mm, and the height of water above it in m when the chamber is full.
+    pub const fn weep_hole(hole_mm: f64, head_m: f64) -> Self {
+        Self::WeepHole { hole_mm, head_m }
+    }
+
+    /// Through a slow-release (drip) outlet: its flow in litres an hour.
+    pub const fn drip(litres_per_hour: f64) -> Self {
+        Self::Drip { litres_per_hour }
+    }
+}
+
 /// The kinds of valve that are exercised through their full travel.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum ValveType {
     /// A quarter-turn ball valve.
     Ball,
@@ -162,6 +185,7 @@ pub enum ValveType {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(feature = "service", serde(deny_unknown_fields))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct MonthDay {
     /// Month, 1 to 12.
     pub month: u32,
@@ -169,13 +193,22 @@ pub struct MonthDay {
     pub day: u32,
 }
 
+impl MonthDay {
+    /// A month, 1 to 12, and a day of it, 1 to 31.
+    pub const fn new(month: u32, day: u32) -> Self {
+        Self { month, day }
+    }
+}
+
 /// What a component is, with the figures that its duties need.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(tag = "kind", rename_all = "snake_case")]
 #[cfg_attr(feature = "service", serde(deny_unknown_fields))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum Part {
     /// The roof covering.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     Roof {
         /// Whether it may break underfoot (old fibre-cement, glass, plastic sheet), which adds a caution; `false`
         /// when absent.
@@ -183,6 +216,7 @@ pub enum Part {
         fragile: bool,
     },
     /// A gutter with its downpipes.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     Gutter {
         /// Length in m, 0.001 to 10,000.
         length_m: f64,
@@ -191,6 +225,7 @@ pub enum Part {
         guarded: bool,
     },
     /// A debris screen.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     DebrisScreen {
         /// Area of the mesh in m2, 0.001 to 100.
         area_m2: f64,
@@ -199,6 +234,7 @@ pub enum Part {
         mesh_mm: Option<f64>,
     },
     /// A first-flush diverter.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     FirstFlushDiverter {
         /// Volume of the chamber in litres, 0.001 to 100,000.
         chamber_volume_l: f64,
@@ -206,6 +242,7 @@ pub enum Part {
         emptying: Emptying,
     },
     /// A rubber coupling.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     Coupling {
         /// What it is made of.
         material: CouplingMaterial,
@@ -221,6 +258,7 @@ pub enum Part {
         shade_share: Option<f64>,
     },
     /// A tank.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     Tank {
         /// Capacity in litres up to the overflow, 0.001 to 100,000,000.
         capacity_l: f64,
@@ -237,42 +275,50 @@ pub enum Part {
         sediment_limit_mm: Option<f64>,
     },
     /// A floating intake.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     FloatingIntake {
         /// Opening of its screen in mm, 0.001 to 50; absent when not known.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         mesh_mm: Option<f64>,
     },
     /// An overflow trap.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     OverflowTrap {
         /// Depth of its water seal in mm, 10 to 1,000.
         seal_depth_mm: f64,
     },
     /// A screened vent or opening.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     Vent {
         /// Opening of its mesh in mm, 0.001 to 50; absent when not known. 1 mm or less keeps mosquitoes out.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         mesh_mm: Option<f64>,
     },
     /// A valve.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     Valve {
         /// Ball or gate.
         valve_type: ValveType,
     },
     /// A level gauge.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     LevelGauge {},
     /// A pump.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     Pump {
         /// Whether it runs on mains electricity, which adds a caution; `true` when absent.
         #[serde(default = "yes")]
         mains_powered: bool,
     },
     /// A pressure vessel.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     PressureVessel {
         /// Volume in litres, 0.001 to 100,000; absent when not known.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         volume_l: Option<f64>,
     },
     /// A cartridge filter.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     CartridgeFilter {
         /// Litres for which the maker rates a cartridge, 0.001 to 100,000,000. The change falls due earlier if the
         /// demand reaches them sooner.
@@ -280,6 +326,7 @@ pub enum Part {
         rated_volume_l: Option<f64>,
     },
     /// A disinfection lamp.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     DisinfectionLamp {
         /// Hours for which the maker rates a lamp, 0.001 to 200,000. The change falls due earlier if the lamp
         /// reaches them sooner.
@@ -290,6 +337,7 @@ pub enum Part {
         hours_per_day: f64,
     },
     /// Pipes, taps and chambers that frost can reach.
+    #[cfg_attr(not(feature = "service"), non_exhaustive)]
     ExposedPipework {
         /// The first day of the year on which frost is expected. Give both days or neither: without them they
         /// follow from the property's monthly mean minima.
@@ -317,6 +365,7 @@ fn all_day() -> f64 {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct ComponentRequest {
     /// Name that people use, such as `north screen`; 1 to 200 characters.
     pub name: String,
@@ -337,6 +386,8 @@ impl ComponentRequest {
         Self { name: name.into(), part: part.into(), installed_on, last_served_on: None }
     }
 }
+
+setters! { ComponentRequest { last_served_on: Option<NaiveDate> } }
 
 /// A component.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -373,6 +424,7 @@ pub struct Component {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct ReplaceRequest {
     /// The day of the replacement.
     pub on: NaiveDate,
@@ -384,11 +436,28 @@ pub struct ReplaceRequest {
     pub name: Option<String>,
 }
 
+impl ReplaceRequest {
+    /// A new component like the old one, with its name.
+    pub fn new(on: NaiveDate) -> Self {
+        Self { on, part: None, name: None }
+    }
+}
+
+setters! { ReplaceRequest { part: Option<Part> } texts { name } }
+
 /// A request to take a component out of service for good. Its history is kept.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RetireRequest {
     /// The day it was taken out.
     pub on: NaiveDate,
+}
+
+impl RetireRequest {
+    /// It was taken out on this day.
+    pub fn new(on: NaiveDate) -> Self {
+        Self { on }
+    }
 }

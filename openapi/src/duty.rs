@@ -1,60 +1,58 @@
 //! Duties and the figures that decide when they fall due.
 
+use crate::setters::setters;
+use crate::word::open_words;
 use crate::{Finding, Reason};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// Care that a component needs from time to time.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
-#[serde(rename_all = "snake_case")]
-pub enum Duty {
-    /// Clear leaves and moss off the roof.
-    ClearRoof,
-    /// Clear the gutter and its downpipes.
-    ClearGutter,
-    /// Clean the debris screen.
-    CleanScreen,
-    /// Drain and rinse a diverter that is emptied by hand.
-    DrainDiverter,
-    /// Clear the hole and rinse the chamber of a diverter that empties itself.
-    ClearWeepHole,
-    /// Replace a coupling.
-    ReplaceCoupling,
-    /// Check a coupling's bands and inspect its rubber.
-    CheckBands,
-    /// Remove the sediment from the tank floor, from outside.
-    RemoveSediment,
-    /// Measure the depth of the sediment.
-    MeasureSediment,
-    /// Inspect tank, lid and labels.
-    LookOverTank,
-    /// Check float, hose and screen of a floating intake.
-    CheckIntake,
-    /// Refill or check the seal of an overflow trap and its end screen.
-    CheckTrap,
-    /// Check the mesh of a vent.
-    CheckMesh,
-    /// Exercise a valve through its full travel.
-    WorkValve,
-    /// Compare a level gauge with a measured depth.
-    CompareLevelGauge,
-    /// Check a pump.
-    CheckPump,
-    /// Check the charge of a pressure vessel.
-    CheckVessel,
-    /// Change a filter cartridge.
-    ChangeCartridge,
-    /// Change a disinfection lamp.
-    ChangeLamp,
-    /// Drain pipework before frost.
-    DrainForFrost,
-    /// Restart pipework after frost.
-    RestartAfterFrost,
-    /// A duty of a newer service, which this version does not know. Requests with it are refused.
-    #[serde(other)]
-    Unknown,
+open_words! {
+    /// Care that a component needs from time to time.
+    Duty, other: "A duty that this version does not know, with its word." {
+        /// Clear leaves and moss off the roof.
+        ClearRoof "clear_roof",
+        /// Clear the gutter and its downpipes.
+        ClearGutter "clear_gutter",
+        /// Clean the debris screen.
+        CleanScreen "clean_screen",
+        /// Drain and rinse a diverter that is emptied by hand.
+        DrainDiverter "drain_diverter",
+        /// Clear the hole and rinse the chamber of a diverter that empties itself.
+        ClearWeepHole "clear_weep_hole",
+        /// Replace a coupling.
+        ReplaceCoupling "replace_coupling",
+        /// Check a coupling's bands and inspect its rubber.
+        CheckBands "check_bands",
+        /// Remove the sediment from the tank floor, from outside.
+        RemoveSediment "remove_sediment",
+        /// Measure the depth of the sediment.
+        MeasureSediment "measure_sediment",
+        /// Inspect tank, lid and labels.
+        LookOverTank "look_over_tank",
+        /// Check float, hose and screen of a floating intake.
+        CheckIntake "check_intake",
+        /// Refill or check the seal of an overflow trap and its end screen.
+        CheckTrap "check_trap",
+        /// Check the mesh of a vent.
+        CheckMesh "check_mesh",
+        /// Exercise a valve through its full travel.
+        WorkValve "work_valve",
+        /// Compare a level gauge with a measured depth.
+        CompareLevelGauge "compare_level_gauge",
+        /// Check a pump.
+        CheckPump "check_pump",
+        /// Check the charge of a pressure vessel.
+        CheckVessel "check_vessel",
+        /// Change a filter cartridge.
+        ChangeCartridge "change_cartridge",
+        /// Change a disinfection lamp.
+        ChangeLamp "change_lamp",
+        /// Drain pipework before frost.
+        DrainForFrost "drain_for_frost",
+        /// Restart pipework after frost.
+        RestartAfterFrost "restart_after_frost",
+    }
 }
 
 /// What decided a due date.
@@ -68,6 +66,7 @@ pub enum Duty {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum DecidedBy {
     /// The accumulated figure is predicted to reach the limit.
     Prediction,
@@ -88,9 +87,10 @@ pub enum DecidedBy {
 
 /// The account's own figures for one duty. They replace all earlier ones: an absent figure goes back to its
 /// default.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DutySettingsRequest {
     /// The longest interval between two times of the duty, in months, 1 to 240. It can also be set for a duty that
     /// has none by default.
@@ -110,10 +110,25 @@ pub struct DutySettingsRequest {
     pub move_days: Option<u32>,
 }
 
+impl DutySettingsRequest {
+    /// The defaults of the duty.
+    pub fn new() -> Self {
+        Self::default()
+    }
+}
+
+setters! { DutySettingsRequest {
+    longest_interval_months: Option<u32>,
+    tolerance: Option<f64>,
+    lead_days: Option<u32>,
+    move_days: Option<u32>,
+} }
+
 /// Own figures for one duty in the forecast of an unregistered system.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DutySettingsInput {
     /// The duty. Each duty may be given once.
     pub duty: Duty,
@@ -124,6 +139,15 @@ pub struct DutySettingsInput {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tolerance: Option<f64>,
 }
+
+impl DutySettingsInput {
+    /// The defaults of this duty.
+    pub fn new(duty: Duty) -> Self {
+        Self { duty, longest_interval_months: None, tolerance: None }
+    }
+}
+
+setters! { DutySettingsInput { longest_interval_months: Option<u32>, tolerance: Option<f64> } }
 
 /// A default for the longest interval between two times of a duty.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -230,7 +254,7 @@ pub struct Limit {
 ///
 /// A date in the past means that the chance was reached then. An absent date lies beyond the horizon of the
 /// forecast.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Window {
@@ -247,6 +271,7 @@ pub struct Window {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum AgeingClock {
     /// The dose of ultraviolet light, in MJ/m2.
     Light,
@@ -258,7 +283,7 @@ pub enum AgeingClock {
 }
 
 /// The day on which work that empties the tank loses least water.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct BestDay {
@@ -316,6 +341,7 @@ pub struct NextFinding {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum Hazard {
     /// Falling from or through a roof, or from a ladder.
     Fall,

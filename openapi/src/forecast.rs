@@ -1,5 +1,6 @@
 //! Forecasts: the dates of one system, explained in full.
 
+use crate::setters::setters;
 use crate::{
     Accumulated, AgeingClock, BestDay, Caution, ComponentKind, ComponentRequest, DecidedBy, Duty,
     DutySettingsInput, Lesson, Limit, MonthlyNormals, MonthlyTemperatures, NextFinding, RainDay, Reason,
@@ -16,6 +17,7 @@ pub type NormalsInput = MonthlyNormals;
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct ForecastRequest {
     /// Degrees north of the equator, -90 to 90; negative is south.
     pub latitude_deg: f64,
@@ -48,6 +50,40 @@ pub struct ForecastRequest {
     pub as_of: NaiveDate,
 }
 
+impl ForecastRequest {
+    /// A system at sea level without rain, normals, temperatures and water demand.
+    pub fn new(
+        latitude_deg: f64,
+        roof: RoofRequest,
+        components: impl Into<Vec<ComponentRequest>>,
+        as_of: NaiveDate,
+    ) -> Self {
+        Self {
+            latitude_deg,
+            elevation_m: 0.0,
+            roof,
+            demand_l_per_day: 0.0,
+            components: components.into(),
+            rain: Vec::new(),
+            normals: None,
+            temperatures: None,
+            evaporation_mm_per_day: None,
+            duty_settings: Vec::new(),
+            as_of,
+        }
+    }
+}
+
+setters! { ForecastRequest {
+    elevation_m: f64,
+    demand_l_per_day: f64,
+    rain: Vec<RainDay>,
+    normals: Option<NormalsInput>,
+    temperatures: Option<MonthlyTemperatures>,
+    evaporation_mm_per_day: Option<Vec<f64>>,
+    duty_settings: Vec<DutySettingsInput>,
+} }
+
 /// What the rain of a forecast is based on.
 ///
 /// - `record`: daily readings.
@@ -57,6 +93,7 @@ pub struct ForecastRequest {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum ClimateBasis {
     /// Daily readings.
     Record,

@@ -1,5 +1,6 @@
 //! Rain gauges: where rain is measured, and what was measured there.
 
+use crate::setters::setters;
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -8,6 +9,7 @@ use uuid::Uuid;
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct GaugeRequest {
     /// Name of the rain gauge, 1 to 200 characters.
     pub name: String,
@@ -20,10 +22,20 @@ pub struct GaugeRequest {
     pub normals: Option<MonthlyNormals>,
 }
 
+impl GaugeRequest {
+    /// A rain gauge without normals.
+    pub fn new(name: impl Into<String>, latitude_deg: f64, longitude_deg: f64) -> Self {
+        Self { name: name.into(), latitude_deg, longitude_deg, normals: None }
+    }
+}
+
+setters! { GaugeRequest { normals: Option<MonthlyNormals> } }
+
 /// Monthly normals of rain: twelve values of each figure, January first in both hemispheres.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(feature = "service", serde(deny_unknown_fields))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct MonthlyNormals {
     /// Mean rain of each month in mm, 0 to 5,000.
     pub rain_mm: Vec<f64>,
@@ -37,6 +49,16 @@ pub struct MonthlyNormals {
     #[serde(default = "thirty")]
     pub years: f64,
 }
+
+impl MonthlyNormals {
+    /// Mean rain in mm and mean number of wet days of each month, January first, of 30 years. A day with 1 mm is wet.
+    pub fn new(rain_mm: impl Into<Vec<f64>>, wet_days: impl Into<Vec<f64>>) -> Self {
+        let (wet_day_threshold_mm, years) = (one_mm(), thirty());
+        Self { rain_mm: rain_mm.into(), wet_days: wet_days.into(), wet_day_threshold_mm, years }
+    }
+}
+
+setters! { MonthlyNormals { wet_day_threshold_mm: f64, years: f64 } }
 
 fn one_mm() -> f64 {
     1.0
@@ -76,14 +98,22 @@ pub struct Gauge {
 }
 
 /// Rain of one day.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(feature = "service", serde(deny_unknown_fields))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RainDay {
     /// The day.
     pub date: NaiveDate,
     /// Rain in mm, 0 to 2,000.
     pub rain_mm: f64,
+}
+
+impl RainDay {
+    /// A day and its rain in mm.
+    pub const fn new(date: NaiveDate, rain_mm: f64) -> Self {
+        Self { date, rain_mm }
+    }
 }
 
 /// Daily rain as JSON. A reading replaces an earlier one of the same day, so sending it twice changes nothing.
@@ -93,15 +123,24 @@ pub struct RainDay {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RainRequest {
     /// The days, in any order, at most 50,000.
     pub days: Vec<RainDay>,
+}
+
+impl RainRequest {
+    /// Days in any order.
+    pub fn new(days: impl Into<Vec<RainDay>>) -> Self {
+        Self { days: days.into() }
+    }
 }
 
 /// Layout of a rain file.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum RainLayout {
     /// CSV with the header `date,mm` (or `date,rain_mm`) and one line for each day.
     #[default]

@@ -4,7 +4,8 @@
 //! zone. Instants are RFC 3339 in UTC.
 //!
 //! The service refuses requests with unknown fields. Clients ignore unknown fields of responses, so that an old
-//! client can read a newer service. For the same reason, enums in responses end in an `Unknown` variant.
+//! client can read a newer service. For the same reason, enums in responses end in a variant for words
+//! that this version does not know: `Other`, which keeps the word, or `Unknown`.
 //!
 //! The feature `openapi` adds the OpenAPI schemas. Only the service needs it.
 #![deny(missing_docs)]
@@ -27,12 +28,14 @@ mod property;
 mod reason;
 mod reminder;
 mod round;
+mod setters;
 mod skill;
 mod status;
 mod subscription;
 mod system;
 mod task;
 mod visit;
+mod word;
 
 /// The most characters of an `Idempotency-Key`. An id, or a digest with a word before it, has half as many.
 pub const LONGEST_IDEMPOTENCY_KEY: usize = 200;
@@ -77,3 +80,4 @@ pub use system::{
 };
 pub use task::{Task, TaskState};
 pub use visit::{Visit, VisitItem, VisitItemAnswer, VisitRequest, VisitRevision, WithdrawRequest};
+pub use word::OtherWord;

@@ -58,8 +58,13 @@ fn a_page_with_one_newer_row_keeps_its_other_rows() {
         "updated_at": "2026-01-01T00:00:00Z"}}"#
     );
     let visit: Visit = serde_json::from_str(&visit).expect("the visit is read");
-    assert_eq!(visit.items[0].duty, Some(crate::Duty::Unknown));
-    assert_eq!(visit.items[0].to_request(), None, "an unknown word is not sent back");
+    assert_eq!(visit.items[0].duty, Some(crate::Duty::from("polish")));
+    let back = visit.items[0].to_request().expect("it can be sent back");
+    assert_eq!(back.duty.as_str(), "polish", "an unknown word is sent back as it came");
+    for finding in [Finding::Unknown, Finding::class(FoundClass::Unknown)] {
+        let item = crate::VisitItemAnswer { finding: Some(finding), ..visit.items[0].clone() };
+        assert_eq!(item.to_request(), None, "a finding that was not read is not sent back");
+    }
 }
 
 #[test]

@@ -1,5 +1,6 @@
 //! Problem documents (RFC 9457) and the table of their codes.
 
+use crate::word::open_words;
 use serde::{Deserialize, Serialize};
 
 /// A problem document, `application/problem+json`.
@@ -44,36 +45,23 @@ pub struct FieldProblem {
 }
 
 macro_rules! problem_codes {
-    ($($(#[$doc:meta])* $variant:ident $code:literal $status:literal $title:literal;)*) => {
-        /// Every code a problem document can carry.
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-        #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
-        #[serde(rename_all = "snake_case")]
-        #[non_exhaustive]
-        pub enum ProblemCode {
-            $($(#[$doc])* $variant,)*
-            /// A code of a newer service, which this version does not know. The service never sends it.
-            #[serde(other)]
-            Unknown,
+    ($($(#[doc = $doc:literal])* $variant:ident $code:literal $status:literal $title:literal;)*) => {
+        open_words! {
+            /// Every code a problem document can carry.
+            ProblemCode, other: "A code that this version does not know, with its word." {
+                $($(#[doc = $doc])* $variant $code,)*
+            }
         }
 
         impl ProblemCode {
-            /// Every code the service can send, in the order of the table.
-            pub const ALL: &'static [Self] = &[$(Self::$variant,)*];
-
-            /// The code as it is sent.
-            pub const fn as_str(self) -> &'static str {
-                match self { $(Self::$variant => $code,)* Self::Unknown => "unknown" }
-            }
-
-            /// The HTTP status that goes with the code.
-            pub const fn status(self) -> u16 {
-                match self { $(Self::$variant => $status,)* Self::Unknown => 500 }
+            /// The HTTP status that goes with the code; 500 for a code that this version does not know.
+            pub const fn status(&self) -> u16 {
+                match self { $(Self::$variant => $status,)* Self::Other(_) => 500 }
             }
 
             /// The kind of problem in a few words.
-            pub const fn title(self) -> &'static str {
-                match self { $(Self::$variant => $title,)* Self::Unknown => "Unknown problem" }
+            pub const fn title(&self) -> &'static str {
+                match self { $(Self::$variant => $title,)* Self::Other(_) => "Unknown problem" }
             }
         }
     };

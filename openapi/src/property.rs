@@ -1,5 +1,6 @@
 //! Properties: the places where systems are.
 
+use crate::setters::setters;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -8,6 +9,7 @@ use uuid::Uuid;
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(feature = "service", serde(deny_unknown_fields))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct MonthlyTemperatures {
     /// Mean of each month in degrees Celsius, -60 to 50.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -17,10 +19,20 @@ pub struct MonthlyTemperatures {
     pub mean_minimum_c: Option<Vec<f64>>,
 }
 
+impl MonthlyTemperatures {
+    /// No figures yet.
+    pub const fn new() -> Self {
+        Self { mean_c: None, mean_minimum_c: None }
+    }
+}
+
+setters! { MonthlyTemperatures { mean_c: Option<Vec<f64>>, mean_minimum_c: Option<Vec<f64>> } }
+
 /// A request to make or replace a property.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct PropertyRequest {
     /// Name of the property, 1 to 200 characters.
     pub name: String,
@@ -84,6 +96,8 @@ impl PropertyRequest {
         Self { evaporation_mm_per_day: Some(evaporation.into()), ..self }
     }
 }
+
+setters! { PropertyRequest { elevation_m: f64, temperatures: Option<MonthlyTemperatures> } texts { notes } }
 
 /// A property.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

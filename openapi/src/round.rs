@@ -1,5 +1,6 @@
 //! Rounds: tasks combined into trips.
 
+use crate::setters::setters;
 use crate::{Caution, ComponentKind, Duty, Finding, Reason, Visit};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
@@ -196,6 +197,7 @@ pub struct RoundProposal {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RoundRequest {
     /// The day of the round.
     pub on: NaiveDate,
@@ -206,6 +208,15 @@ pub struct RoundRequest {
     pub note: Option<String>,
 }
 
+impl RoundRequest {
+    /// A day and the tasks that are to be done then.
+    pub fn new(on: NaiveDate, task_ids: impl Into<Vec<Uuid>>) -> Self {
+        Self { on, task_ids: task_ids.into(), note: None }
+    }
+}
+
+setters! { RoundRequest {} texts { note } }
+
 /// State of a kept round.
 ///
 /// - `planned`: a person intends to go.
@@ -213,6 +224,7 @@ pub struct RoundRequest {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum RoundState {
     /// A person intends to go.
     Planned,
@@ -300,6 +312,7 @@ pub struct Round {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RoundItem {
     /// The task.
     pub task_id: Uuid,
@@ -328,22 +341,27 @@ const fn yes() -> bool {
 }
 
 impl RoundItem {
-    /// A task that was done, with what was found before.
-    pub const fn found(task_id: Uuid, finding: Finding) -> Self {
-        let (done, cleaned_meanwhile, left_fraction, note) = (true, false, None, None);
-        Self { task_id, done, finding: Some(finding), left_fraction, cleaned_meanwhile, note }
+    /// A task that was done, without further details.
+    pub const fn done(task_id: Uuid) -> Self {
+        let (finding, left_fraction, note) = (None, None, None);
+        Self { task_id, done: true, finding, left_fraction, cleaned_meanwhile: false, note }
     }
 
     /// A task that was inspected but not done, with the finding.
     pub fn looked(task_id: Uuid, finding: Finding) -> Self {
-        Self { done: false, ..Self::found(task_id, finding) }
+        Self { done: false, ..Self::done(task_id).finding(finding) }
     }
+}
+
+setters! {
+    RoundItem { finding: Option<Finding>, left_fraction: Option<f64>, cleaned_meanwhile: bool } texts { note }
 }
 
 /// A task of a round that was skipped. Another round can have it.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct SkippedTask {
     /// The task.
     pub task_id: Uuid,
@@ -352,10 +370,20 @@ pub struct SkippedTask {
     pub because: Option<String>,
 }
 
+impl SkippedTask {
+    /// A task that was skipped, without a reason.
+    pub fn new(task_id: Uuid) -> Self {
+        Self { task_id, because: None }
+    }
+}
+
+setters! { SkippedTask {} texts { because } }
+
 /// The report of a round. Tasks that it does not mention were done, without further details.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RoundDoneRequest {
     /// The day; when absent, the day for which the round was planned.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -372,6 +400,18 @@ pub struct RoundDoneRequest {
     /// Tasks that were skipped, each once and not in `items`; at most 500.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub skipped: Vec<SkippedTask>,
+}
+
+impl RoundDoneRequest {
+    /// Every task was done on the day of the round.
+    pub fn new() -> Self {
+        Self::default()
+    }
+}
+
+setters! {
+    RoundDoneRequest { visited_on: Option<NaiveDate>, items: Vec<RoundItem>, skipped: Vec<SkippedTask> }
+    texts { visited_by, note }
 }
 
 /// A round that was done, and its visits.

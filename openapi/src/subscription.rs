@@ -1,5 +1,6 @@
 //! Subscriptions and what they send.
 
+use crate::setters::setters;
 use crate::{Digest, Reminder, ReminderKind};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -12,6 +13,7 @@ use uuid::Uuid;
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum Sends {
     /// Each entry of the reminder feed as it is made.
     #[default]
@@ -27,6 +29,7 @@ pub enum Sends {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum DigestFormat {
     /// JSON, as from `GET /v1/digest`.
     Json,
@@ -45,6 +48,7 @@ pub enum DigestFormat {
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct SubscriptionRequest {
     /// Name of the subscription, 1 to 200 characters.
     pub name: String,
@@ -86,6 +90,26 @@ pub struct SubscriptionRequest {
     /// For a digest: how it is written; JSON when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub format: Option<DigestFormat>,
+}
+
+impl SubscriptionRequest {
+    /// All reminders of the account, sent to this address.
+    pub fn new(name: impl Into<String>, to: impl Into<String>) -> Self {
+        Self { name: name.into(), to: to.into(), ..Self::default() }
+    }
+}
+
+setters! {
+    SubscriptionRequest {
+        sends: Sends,
+        kinds: Vec<ReminderKind>,
+        property_id: Option<Uuid>,
+        system_id: Option<Uuid>,
+        horizon_days: Option<u32>,
+        lead_days: Option<u32>,
+        format: Option<DigestFormat>,
+    }
+    texts { schedule, time_zone }
 }
 
 /// A subscription.
@@ -160,6 +184,7 @@ pub struct SubscriptionSecret {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum DeliveryState {
     /// It waits for its first or next attempt.
     Waiting,
@@ -178,6 +203,7 @@ pub enum DeliveryState {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum DeliveryContent {
     /// An entry of the reminder feed.
     Reminder,

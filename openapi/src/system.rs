@@ -1,5 +1,6 @@
 //! Systems: one roof, one rain gauge, and the components between the roof and the tap.
 
+use crate::setters::setters;
 use crate::{Component, ComponentRequest};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
@@ -9,6 +10,7 @@ use uuid::Uuid;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum Surface {
     /// Profiled or sheet metal.
     Metal,
@@ -39,6 +41,7 @@ pub enum Surface {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub enum Canopy {
     /// No trees near, so that only the wind brings litter. This is the default.
     #[default]
@@ -59,6 +62,7 @@ pub enum Canopy {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct RoofRequest {
     /// Horizontal plan area in m2, including overhangs, 0.001 to 100,000. It is not the sloping area.
     pub plan_area_m2: f64,
@@ -93,6 +97,13 @@ impl RoofRequest {
         }
     }
 }
+
+setters! { RoofRequest {
+    runoff_coefficient: Option<f64>,
+    wetting_loss_mm: Option<f64>,
+    canopy: Canopy,
+    canopy_share: f64,
+} }
 
 /// Where a runoff coefficient or wetting loss comes from.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -136,6 +147,7 @@ pub struct Roof {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct SystemCreateRequest {
     /// The property where it is.
     pub property_id: Uuid,
@@ -155,10 +167,35 @@ pub struct SystemCreateRequest {
     pub components: Vec<ComponentRequest>,
 }
 
+impl SystemCreateRequest {
+    /// A system without components and without water demand.
+    pub fn new(
+        property_id: Uuid,
+        gauge_id: Uuid,
+        name: impl Into<String>,
+        roof: RoofRequest,
+        commissioned_on: NaiveDate,
+    ) -> Self {
+        let name = name.into();
+        Self {
+            property_id,
+            gauge_id,
+            name,
+            roof,
+            commissioned_on,
+            demand_l_per_day: 0.0,
+            components: Vec::new(),
+        }
+    }
+}
+
+setters! { SystemCreateRequest { demand_l_per_day: f64, components: Vec<ComponentRequest> } }
+
 /// A request to replace the facts of a system. Its components have their own routes.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct SystemUpdateRequest {
     /// The property where it is.
     pub property_id: Uuid,
@@ -177,6 +214,22 @@ pub struct SystemUpdateRequest {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub retired_on: Option<NaiveDate>,
 }
+
+impl SystemUpdateRequest {
+    /// A system in service without water demand.
+    pub fn new(
+        property_id: Uuid,
+        gauge_id: Uuid,
+        name: impl Into<String>,
+        roof: RoofRequest,
+        commissioned_on: NaiveDate,
+    ) -> Self {
+        let name = name.into();
+        Self { property_id, gauge_id, name, roof, commissioned_on, demand_l_per_day: 0.0, retired_on: None }
+    }
+}
+
+setters! { SystemUpdateRequest { demand_l_per_day: f64, retired_on: Option<NaiveDate> } }
 
 /// A registered system.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

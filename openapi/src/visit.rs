@@ -1,6 +1,7 @@
 //! Visits: what was done and what was found.
 
-use crate::{Duty, Finding};
+use crate::setters::setters;
+use crate::{Duty, Finding, FoundClass};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -9,6 +10,7 @@ use uuid::Uuid;
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(feature = "service", serde(deny_unknown_fields))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct VisitItem {
     /// The component.
     pub component_id: Uuid,
@@ -38,36 +40,20 @@ pub struct VisitItem {
 
 impl VisitItem {
     /// A duty that was done, without further details.
-    pub const fn done(component_id: Uuid, duty: Duty) -> Self {
+    pub fn done(component_id: Uuid, duty: Duty) -> Self {
         let (finding, left_fraction, note) = (None, None, None);
         Self { component_id, duty, done: true, finding, left_fraction, cleaned_meanwhile: false, note }
     }
 
     /// A duty that was inspected but not done, with the finding.
-    pub const fn looked(component_id: Uuid, duty: Duty, finding: Finding) -> Self {
+    pub fn looked(component_id: Uuid, duty: Duty, finding: Finding) -> Self {
         let (finding, left_fraction, note) = (Some(finding), None, None);
         Self { component_id, duty, done: false, finding, left_fraction, cleaned_meanwhile: false, note }
     }
+}
 
-    /// With what was found before the work.
-    pub fn found(self, finding: Finding) -> Self {
-        Self { finding: Some(finding), ..self }
-    }
-
-    /// Done in part: how full it was left, as a share of the limit, from 0 to under 1.
-    pub fn left(self, fraction: f64) -> Self {
-        Self { left_fraction: Some(fraction), ..self }
-    }
-
-    /// It was or probably was cleaned since the last logged service, on a day that was not recorded.
-    pub fn cleaned_meanwhile(self) -> Self {
-        Self { cleaned_meanwhile: true, ..self }
-    }
-
-    /// With a free note.
-    pub fn noted(self, note: impl Into<String>) -> Self {
-        Self { note: Some(note.into()), ..self }
-    }
+setters! {
+    VisitItem { finding: Option<Finding>, left_fraction: Option<f64>, cleaned_meanwhile: bool } texts { note }
 }
 
 /// One entry of a visit: a duty that it did or inspected.
@@ -93,13 +79,17 @@ pub struct VisitItemAnswer {
 
 impl VisitItemAnswer {
     /// The same entry as a request sends it, such as in a correction of the visit. `None` for an entry that this
-    /// version cannot send.
+    /// version cannot send. A duty that it does not know is sent as it came.
     pub fn to_request(&self) -> Option<VisitItem> {
+        let class_unknown = Finding::class(FoundClass::Unknown);
+        if self.finding.as_ref().is_some_and(|finding| [Finding::Unknown, class_unknown].contains(finding)) {
+            return None;
+        }
         Some(VisitItem {
             component_id: self.component_id?,
-            duty: self.duty.filter(|duty| *duty != Duty::Unknown)?,
+            duty: self.duty.clone()?,
             done: self.done?,
-            finding: self.finding,
+            finding: self.finding.clone(),
             left_fraction: self.left_fraction,
             cleaned_meanwhile: self.cleaned_meanwhile,
             note: self.note.clone(),
@@ -111,6 +101,7 @@ impl VisitItemAnswer {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct VisitRequest {
     /// The system visited.
     pub system_id: Uuid,
@@ -125,6 +116,15 @@ pub struct VisitRequest {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
 }
+
+impl VisitRequest {
+    /// A visit to a system on a day.
+    pub fn new(system_id: Uuid, visited_on: NaiveDate, items: impl Into<Vec<VisitItem>>) -> Self {
+        Self { system_id, visited_on, visited_by: None, items: items.into(), note: None }
+    }
+}
+
+setters! { VisitRequest {} texts { visited_by, note } }
 
 /// A visit.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -172,7 +172,15 @@ pub struct VisitRevision {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct WithdrawRequest {
     /// Why, 1 to 4,000 characters.
     pub because: String,
+}
+
+impl WithdrawRequest {
+    /// It did not happen as logged, for this reason.
+    pub fn new(because: impl Into<String>) -> Self {
+        Self { because: because.into() }
+    }
 }

@@ -20,12 +20,8 @@ const KEY: &str = "eaves_test_key";
 const ID: Uuid = Uuid::from_u128(0x0193_0000_0000_7000_8000_0000_0000_0001);
 
 fn quick() -> RetryPolicy {
-    RetryPolicy {
-        max_attempts: 3,
-        base: Duration::from_millis(2),
-        cap: Duration::from_millis(5),
-        deadline: Duration::from_secs(10),
-    }
+    let (base, cap) = (Duration::from_millis(2), Duration::from_millis(5));
+    RetryPolicy::default().max_attempts(3).base(base).cap(cap).deadline(Duration::from_secs(10))
 }
 
 fn client_with(server: &MockServer, timeout: Duration, retry: RetryPolicy) -> Client {
@@ -146,10 +142,10 @@ async fn what_is_given_beside_the_usual_goes_under_its_own_name() {
         .await;
     let items = vec![
         VisitItem::done(ID, Duty::CleanScreen)
-            .found(Finding::Blocked {})
-            .left(0.25)
-            .cleaned_meanwhile()
-            .noted("the lower half"),
+            .finding(Finding::Blocked {})
+            .left_fraction(0.25)
+            .cleaned_meanwhile(true)
+            .note("the lower half"),
         VisitItem::done(ID, Duty::CheckMesh),
         VisitItem::looked(ID, Duty::ClearRoof, Finding::Nothing {}),
     ];
@@ -231,7 +227,7 @@ async fn the_deadline_bounds_attempts_and_waits_together() {
     let server = MockServer::start().await;
     let slow = ResponseTemplate::new(200).set_delay(Duration::from_secs(30));
     Mock::given(method("GET")).respond_with(slow).mount(&server).await;
-    let policy = RetryPolicy { max_attempts: 100, deadline: Duration::from_millis(500), ..quick() };
+    let policy = quick().max_attempts(100).deadline(Duration::from_millis(500));
     let began = Instant::now();
     let error =
         client_with(&server, Duration::from_millis(200), policy).account().await.expect_err("too slow");
@@ -245,7 +241,7 @@ async fn the_deadline_also_cuts_a_single_attempt_short() {
     let server = MockServer::start().await;
     let slow = ResponseTemplate::new(200).set_delay(Duration::from_secs(30));
     Mock::given(method("GET")).respond_with(slow).expect(1).mount(&server).await;
-    let policy = RetryPolicy { deadline: Duration::from_millis(200), ..quick() };
+    let policy = quick().deadline(Duration::from_millis(200));
     let began = Instant::now();
     let error = client_with(&server, Duration::from_secs(20), policy).account().await.expect_err("too slow");
     assert!(error.is_timeout() && began.elapsed() < Duration::from_secs(2), "{:?}", began.elapsed());
@@ -292,7 +288,7 @@ async fn a_code_of_a_newer_service_is_still_a_problem() {
     let server = MockServer::start().await;
     Mock::given(method("GET")).respond_with(problem("not_thought_of_yet", 401)).mount(&server).await;
     let error = client(&server).account().await.expect_err("401");
-    assert_eq!(error.code(), Some(contract::ProblemCode::Unknown));
+    assert_eq!(error.code(), Some(&contract::ProblemCode::from("not_thought_of_yet")));
     assert!(error.is_unauthorized());
 }
 

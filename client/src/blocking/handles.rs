@@ -3,9 +3,9 @@
 use super::client::Client;
 use super::items::{Follow, Items};
 use crate::{
-    AnswerQuery, ComponentQuery, DeliveryQuery, Error, KeptRoundQuery, ListQuery, RainFileOptions, RainQuery,
-    ReminderQuery, RoundQuery, SkillQuery, StatusChange, StatusSeen, SystemQuery, TaskQuery, VisitQuery,
-    WatchOptions,
+    AnswerQuery, ComponentQuery, DeliveryQuery, DutyQuery, Error, ForecastQuery, KeptRoundQuery, ListQuery,
+    RainFileOptions, RainOptions, RainQuery, ReminderQuery, RevisionQuery, RoundQuery, SkillQuery,
+    StatusChange, StatusSeen, SystemQuery, TaskQuery, VisitQuery, WatchOptions,
 };
 use chrono::NaiveDate;
 use eavesward_contract::{
@@ -91,10 +91,10 @@ twins! {
         plain url(created: &CalendarCreated) -> String;
     }
     duties Duties {
-        items list() -> DutySettings;
-        call get(duty: Duty) -> DutySettings;
-        call set(duty: Duty, version: i64, settings: &DutySettingsRequest) -> DutySettings;
-        call reset(duty: Duty, version: i64) -> DutySettings;
+        items list(query: &DutyQuery) -> DutySettings;
+        call get(duty: &Duty) -> DutySettings;
+        call set(duty: &Duty, version: i64, settings: &DutySettingsRequest) -> DutySettings;
+        call reset(duty: &Duty, version: i64) -> DutySettings;
     }
     properties Properties {
         items list(query: &ListQuery) -> Property;
@@ -111,7 +111,7 @@ twins! {
         call get(id: Uuid) -> Gauge;
         call update(id: Uuid, version: i64, gauge: &GaugeRequest) -> Gauge;
         call delete(id: Uuid, version: i64) -> ();
-        call send_rain(id: Uuid, rain: &RainRequest, all_or_nothing: bool) -> RainReport;
+        call send_rain(id: Uuid, rain: &RainRequest, options: &RainOptions) -> RainReport;
         call send_rain_file(id: Uuid, text: &str, options: &RainFileOptions) -> RainReport;
         call send_rain_file_with(id: Uuid, text: &str, options: &RainFileOptions, told: impl FnMut(usize, usize) + Send) -> RainReport;
         items rain(id: Uuid, query: &RainQuery) -> RainDay;
@@ -124,7 +124,7 @@ twins! {
         call create(system: &SystemCreateRequest) -> System;
         call get(id: Uuid) -> System;
         call update(id: Uuid, version: i64, system: &SystemUpdateRequest) -> System;
-        call forecast(id: Uuid, as_of: Option<NaiveDate>) -> SystemForecast;
+        call forecast(id: Uuid, query: &ForecastQuery) -> SystemForecast;
         call status(id: Uuid) -> SystemStatus;
         call status_if_changed(id: Uuid, etag: Option<&str>) -> StatusChange;
         items watch(id: Uuid, options: &WatchOptions) -> StatusSeen;
@@ -180,7 +180,7 @@ twins! {
         call get(id: Uuid) -> Visit;
         call correct(id: Uuid, version: i64, visit: &VisitRequest) -> Visit;
         call withdraw(id: Uuid, withdraw: &WithdrawRequest) -> Visit;
-        items revisions(id: Uuid) -> VisitRevision;
+        items revisions(id: Uuid, query: &RevisionQuery) -> VisitRevision;
     }
     skill Skill {
         call by_duty(query: &SkillQuery) -> Vec<DutySkill>;

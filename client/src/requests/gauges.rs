@@ -1,7 +1,7 @@
 //! Rain gauges and their readings.
 
 use super::paths::{at, below, paged};
-use crate::query::{ListQuery, RainFileOptions, RainQuery};
+use crate::query::{ListQuery, RainFileOptions, RainOptions, RainQuery};
 use crate::{Error, Request};
 use chrono::NaiveDate;
 use eavesward_contract as contract;
@@ -33,14 +33,14 @@ pub fn delete_gauge(id: Uuid, version: i64) -> Request {
 }
 
 /// `PUT /v1/gauges/{id}/rain` as JSON: adds or replaces readings by date.
-pub fn put_rain(id: Uuid, rain: &contract::RainRequest, all_or_nothing: bool) -> Result<Request, Error> {
+pub fn send_rain(id: Uuid, rain: &contract::RainRequest, options: &RainOptions) -> Result<Request, Error> {
     Request::put(below("gauges", id, "rain"))
-        .query_some("all_or_nothing", all_or_nothing.then_some(true))
+        .query_some("all_or_nothing", options.all_or_nothing.then_some(true))
         .json(rain)
 }
 
 /// `PUT /v1/gauges/{id}/rain` as CSV: adds or replaces readings by date.
-pub fn put_rain_csv(id: Uuid, text: impl Into<Vec<u8>>, options: &RainFileOptions) -> Request {
+pub fn send_rain_file(id: Uuid, text: impl Into<Vec<u8>>, options: &RainFileOptions) -> Request {
     options.put_on(Request::put(below("gauges", id, "rain"))).csv(text)
 }
 

@@ -25,7 +25,7 @@ pub use components::{
 };
 pub use duties::{duty, list_duties, update_duty};
 pub use gauges::{
-    create_gauge, delete_gauge, delete_rain, gauge, list_gauges, list_rain, put_rain, put_rain_csv,
+    create_gauge, delete_gauge, delete_rain, gauge, list_gauges, list_rain, send_rain, send_rain_file,
     update_gauge,
 };
 pub use keys::{create_key, list_keys, revoke_key};
@@ -48,7 +48,7 @@ pub use visits::{correct_visit, list_visit_revisions, list_visits, log_visit, vi
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{KeptRoundQuery, RainFileOptions, Request, RoundQuery, TaskQuery};
+    use crate::{KeptRoundQuery, RainFileOptions, RainOptions, Request, RoundQuery, TaskQuery};
     use chrono::NaiveDate;
     use eavesward_contract as contract;
     use eavesward_contract::{
@@ -113,15 +113,15 @@ mod tests {
             .several_days(crate::SeveralDays::Refuse)
             .all_or_nothing(true)
             .build();
-        let request = put_rain_csv(Uuid::nil(), "x", &options);
+        let request = send_rain_file(Uuid::nil(), "x", &options);
         assert_eq!(query_of(&request), "layout=ghcn_daily&several_days=refuse&all_or_nothing=true");
         assert_eq!(request.body().expect("a body").content_type, "text/csv");
     }
 
     #[test]
     fn rain_as_json_is_what_the_contract_says() {
-        let rain = RainRequest { days: vec![RainDay { date: day(3), rain_mm: 4.2 }] };
-        let request = put_rain(Uuid::nil(), &rain, false).expect("plain numbers");
+        let rain = RainRequest::new([RainDay::new(day(3), 4.2)]);
+        let request = send_rain(Uuid::nil(), &rain, &RainOptions::default()).expect("plain numbers");
         let body = request.body().expect("a body");
         assert_eq!(body.bytes, br#"{"days":[{"date":"2031-04-03","rain_mm":4.2}]}"#);
         assert_eq!(query_of(&request), "");
@@ -130,13 +130,12 @@ mod tests {
 
     #[test]
     fn a_duty_is_named_by_its_word_and_only_what_is_set_is_sent() {
-        let settings =
-            DutySettingsRequest { longest_interval_months: Some(2), ..DutySettingsRequest::default() };
-        let request = update_duty(Duty::ClearWeepHole, 0, &settings).expect("plain numbers");
+        let settings = DutySettingsRequest::new().longest_interval_months(2);
+        let request = update_duty(&Duty::ClearWeepHole, 0, &settings).expect("plain numbers");
         assert_eq!(request.path(), "/v1/duties/clear_weep_hole");
         assert_eq!(request.headers()["if-match"], "\"0\"");
         assert_eq!(request.body().expect("a body").bytes, br#"{"longest_interval_months":2}"#);
-        assert_eq!(duty(Duty::CleanScreen).path(), "/v1/duties/clean_screen");
+        assert_eq!(duty(&Duty::CleanScreen).path(), "/v1/duties/clean_screen");
     }
 
     #[test]

@@ -1,9 +1,8 @@
 //! Systems, their status and their forecast.
 
 use super::paths::{at, below};
-use crate::query::SystemQuery;
+use crate::query::{ForecastQuery, SystemQuery};
 use crate::{Error, Request};
-use chrono::NaiveDate;
 use eavesward_contract as contract;
 use uuid::Uuid;
 
@@ -35,9 +34,9 @@ pub fn update_system(
     Request::put(at("systems", id)).if_match(version).json(system)
 }
 
-/// `GET /v1/systems/{id}/forecast`, for the property's today when `as_of` is absent.
-pub fn system_forecast(system: Uuid, as_of: Option<NaiveDate>) -> Request {
-    Request::get(below("systems", system, "forecast")).query_some("as_of", as_of)
+/// `GET /v1/systems/{id}/forecast`.
+pub fn system_forecast(system: Uuid, query: &ForecastQuery) -> Request {
+    Request::get(below("systems", system, "forecast")).query_some("as_of", query.as_of)
 }
 
 /// `GET /v1/systems/{id}/status`.

@@ -1,7 +1,7 @@
 //! Visits.
 
 use super::paths::{at, below};
-use crate::query::VisitQuery;
+use crate::query::{RevisionQuery, VisitQuery};
 use crate::{Error, Request};
 use eavesward_contract as contract;
 use uuid::Uuid;
@@ -38,6 +38,6 @@ pub fn withdraw_visit(id: Uuid, withdraw: &contract::WithdrawRequest) -> Result<
 }
 
 /// `GET /v1/visits/{id}/revisions`. All revisions are on one page; there is no `limit`.
-pub fn list_visit_revisions(id: Uuid, cursor: Option<&str>) -> Request {
-    Request::get(below("visits", id, "revisions")).query_some("cursor", cursor)
+pub fn list_visit_revisions(id: Uuid, query: &RevisionQuery) -> Request {
+    Request::get(below("visits", id, "revisions")).query_some("cursor", query.cursor.as_deref())
 }

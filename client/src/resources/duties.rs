@@ -1,6 +1,6 @@
 //! Duties and the figures that decide when they fall due.
 
-use crate::{Client, Error, Items, requests};
+use crate::{Client, DutyQuery, Error, Items, requests};
 use eavesward_contract::{Duty, DutySettings, DutySettingsRequest};
 
 /// The figures that decide when duties fall due, and the account's own figures that replace the defaults.
@@ -9,12 +9,12 @@ pub struct Duties<'a>(pub(super) &'a Client);
 
 impl Duties<'_> {
     /// Every duty as a stream.
-    pub fn list(&self) -> Items<DutySettings> {
-        self.0.follow(None, |cursor| requests::list_duties(cursor.as_deref()))
+    pub fn list(&self, query: &DutyQuery) -> Items<DutySettings> {
+        self.0.follow(query.cursor.clone(), |cursor| requests::list_duties(&DutyQuery { cursor }))
     }
 
     /// One duty.
-    pub async fn get(&self, duty: Duty) -> Result<DutySettings, Error> {
+    pub async fn get(&self, duty: &Duty) -> Result<DutySettings, Error> {
         self.0.call(requests::duty(duty)).await
     }
 
@@ -22,7 +22,7 @@ impl Duties<'_> {
     /// the default. The service then forecasts all systems of the account again.
     pub async fn set(
         &self,
-        duty: Duty,
+        duty: &Duty,
         version: i64,
         settings: &DutySettingsRequest,
     ) -> Result<DutySettings, Error> {
@@ -30,7 +30,7 @@ impl Duties<'_> {
     }
 
     /// Goes back to the defaults of a duty, if it still has this version.
-    pub async fn reset(&self, duty: Duty, version: i64) -> Result<DutySettings, Error> {
+    pub async fn reset(&self, duty: &Duty, version: i64) -> Result<DutySettings, Error> {
         self.set(duty, version, &DutySettingsRequest::default()).await
     }
 }

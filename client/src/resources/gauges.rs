@@ -2,7 +2,7 @@
 
 use super::lists::list_methods;
 use crate::rain_file::{self, ReportSum};
-use crate::{Client, Error, Items, ListQuery, RainFileOptions, RainQuery, requests};
+use crate::{Client, Error, Items, ListQuery, RainFileOptions, RainOptions, RainQuery, requests};
 use chrono::NaiveDate;
 use eavesward_contract::{Gauge, GaugeRequest, Page, RainDay, RainReport, RainRequest};
 use uuid::Uuid;
@@ -42,9 +42,9 @@ impl Gauges<'_> {
         &self,
         id: Uuid,
         rain: &RainRequest,
-        all_or_nothing: bool,
+        options: &RainOptions,
     ) -> Result<RainReport, Error> {
-        self.0.call(requests::put_rain(id, rain, all_or_nothing)?).await
+        self.0.call(requests::send_rain(id, rain, options)?).await
     }
 
     /// Sends a rain file of any length. It adds or replaces readings by date.
@@ -87,7 +87,7 @@ impl Gauges<'_> {
         };
         told(0, pieces.len());
         for (at, piece) in pieces.iter().enumerate() {
-            let report = self.0.call(requests::put_rain_csv(id, piece.text.as_str(), options)).await?;
+            let report = self.0.call(requests::send_rain_file(id, piece.text.as_str(), options)).await?;
             sum.add(piece, report);
             told(at + 1, pieces.len());
         }

@@ -40,14 +40,11 @@ impl Properties<'_> {
 
 /// An update that changes nothing yet. Change its fields, then send it with [`Properties::update`].
 pub fn property_update_from(property: &Property) -> PropertyRequest {
-    PropertyRequest {
-        name: property.name.clone(),
-        latitude_deg: property.latitude_deg,
-        longitude_deg: property.longitude_deg,
-        elevation_m: property.elevation_m,
-        time_zone: property.time_zone.clone(),
-        temperatures: property.temperatures.clone(),
-        evaporation_mm_per_day: property.evaporation_mm_per_day.clone(),
-        notes: property.notes.clone(),
-    }
+    let (latitude_deg, longitude_deg) = (property.latitude_deg, property.longitude_deg);
+    let mut update = PropertyRequest::new(&property.name, latitude_deg, longitude_deg, &property.time_zone);
+    update.elevation_m = property.elevation_m;
+    update.temperatures.clone_from(&property.temperatures);
+    update.evaporation_mm_per_day.clone_from(&property.evaporation_mm_per_day);
+    update.notes.clone_from(&property.notes);
+    update
 }

@@ -87,17 +87,15 @@ impl Subscriptions<'_> {
 
 /// An update that changes nothing yet. Change its fields, then send it with [`Subscriptions::update`].
 pub fn subscription_update_from(subscription: &Subscription) -> SubscriptionRequest {
-    SubscriptionRequest {
-        name: subscription.name.clone(),
-        to: subscription.to.clone(),
-        sends: subscription.sends,
-        kinds: subscription.kinds.clone(),
-        property_id: subscription.property_id,
-        system_id: subscription.system_id,
-        horizon_days: subscription.horizon_days,
-        lead_days: subscription.lead_days,
-        schedule: subscription.schedule.clone(),
-        time_zone: subscription.time_zone.clone(),
-        format: subscription.format,
-    }
+    let mut update = SubscriptionRequest::new(&subscription.name, &subscription.to);
+    update.sends = subscription.sends;
+    update.kinds.clone_from(&subscription.kinds);
+    update.property_id = subscription.property_id;
+    update.system_id = subscription.system_id;
+    update.horizon_days = subscription.horizon_days;
+    update.lead_days = subscription.lead_days;
+    update.schedule.clone_from(&subscription.schedule);
+    update.time_zone.clone_from(&subscription.time_zone);
+    update.format = subscription.format;
+    update
 }

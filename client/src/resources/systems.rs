@@ -1,8 +1,9 @@
 //! Systems with their forecast, status and components.
 
 use super::lists::list_methods;
-use crate::{Client, ComponentQuery, Error, Items, SystemQuery, Watch, WatchOptions, requests, watch};
-use chrono::NaiveDate;
+use crate::{
+    Client, ComponentQuery, Error, ForecastQuery, Items, SystemQuery, Watch, WatchOptions, requests, watch,
+};
 use eavesward_contract::{
     Component, ComponentRequest, Page, RoofRequest, System, SystemCreateRequest, SystemForecast,
     SystemStatus, SystemUpdateRequest,
@@ -15,8 +16,10 @@ pub struct Systems<'a>(pub(super) &'a Client);
 
 /// A status, or the information that it has not changed.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub enum StatusChange {
     /// The status has changed, or none was known.
+    #[non_exhaustive]
     Fresh {
         /// The status.
         status: Box<SystemStatus>,
@@ -51,8 +54,8 @@ impl Systems<'_> {
     }
 
     /// The full forecast of a system, as of a day or of the property's today. It uses nothing later than that day.
-    pub async fn forecast(&self, id: Uuid, as_of: Option<NaiveDate>) -> Result<SystemForecast, Error> {
-        self.0.call(requests::system_forecast(id, as_of)).await
+    pub async fn forecast(&self, id: Uuid, query: &ForecastQuery) -> Result<SystemForecast, Error> {
+        self.0.call(requests::system_forecast(id, query)).await
     }
 
     /// A short status of a system.
@@ -119,20 +122,14 @@ impl Systems<'_> {
 /// holds one roof. A system with several roofs gives `None`, so that no roof is lost.
 pub fn system_update_from(system: &System) -> Option<SystemUpdateRequest> {
     let [roof] = system.roofs.as_slice() else { return None };
-    Some(SystemUpdateRequest {
-        property_id: system.property_id,
-        gauge_id: system.gauge_id,
-        name: system.name.clone(),
-        roof: RoofRequest {
-            plan_area_m2: roof.plan_area_m2,
-            surface: roof.surface,
-            runoff_coefficient: roof.runoff_coefficient_source.given.then_some(roof.runoff_coefficient),
-            wetting_loss_mm: roof.wetting_loss_source.given.then_some(roof.wetting_loss_mm),
-            canopy: roof.canopy,
-            canopy_share: roof.canopy_share,
-        },
-        commissioned_on: system.commissioned_on,
-        demand_l_per_day: system.demand_l_per_day,
-        retired_on: system.retired_on,
-    })
+    let given = |given: bool, value: f64| given.then_some(value);
+    let request = RoofRequest::new(roof.plan_area_m2, roof.surface)
+        .runoff_coefficient(given(roof.runoff_coefficient_source.given, roof.runoff_coefficient))
+        .wetting_loss_mm(given(roof.wetting_loss_source.given, roof.wetting_loss_mm))
+        .canopy(roof.canopy)
+        .canopy_share(roof.canopy_share);
+    let (property_id, gauge_id) = (system.property_id, system.gauge_id);
+    let update =
+        SystemUpdateRequest::new(property_id, gauge_id, &system.name, request, system.commissioned_on);
+    Some(update.demand_l_per_day(system.demand_l_per_day).retired_on(system.retired_on))
 }

@@ -1,7 +1,7 @@
 //! Visits: what was done and found.
 
 use super::lists::list_methods;
-use crate::{Client, Error, Items, VisitQuery, requests};
+use crate::{Client, Error, Items, RevisionQuery, VisitQuery, requests};
 use eavesward_contract::{Visit, VisitRequest, VisitRevision, WithdrawRequest};
 use uuid::Uuid;
 
@@ -34,7 +34,9 @@ impl Visits<'_> {
     }
 
     /// The versions of a visit before each correction or withdrawal, as a stream, oldest first.
-    pub fn revisions(&self, id: Uuid) -> Items<VisitRevision> {
-        self.0.follow(None, move |cursor| requests::list_visit_revisions(id, cursor.as_deref()))
+    pub fn revisions(&self, id: Uuid, query: &RevisionQuery) -> Items<VisitRevision> {
+        self.0.follow(query.cursor.clone(), move |cursor| {
+            requests::list_visit_revisions(id, &RevisionQuery { cursor })
+        })
     }
 }

@@ -6,6 +6,7 @@ use std::time::Duration;
 
 /// Options of watching a status.
 #[derive(Clone, Debug, PartialEq, Eq, Builder)]
+#[non_exhaustive]
 pub struct WatchOptions {
     /// The tag of the status that you know already, from [`StatusSeen::etag`](crate::StatusSeen::etag). That status
     /// is not repeated.

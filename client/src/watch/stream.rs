@@ -8,6 +8,7 @@ use std::task::{Context, Poll};
 
 /// A status that differs from the one before.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct StatusSeen {
     /// The status.
     pub status: SystemStatus,

@@ -115,6 +115,15 @@ parts! {
         volume_l: Option<f64> = None,
     }
 
+    /// Pipes, taps and chambers that frost can reach. Give both days or neither: without them they follow from the
+    /// property's monthly mean minima.
+    ExposedPipework by exposed_pipework() or {
+        /// The first day of the year on which frost is expected.
+        first_frost: Option<MonthDay> = None,
+        /// The day of the year after which no frost is expected.
+        last_frost: Option<MonthDay> = None,
+    }
+
     /// A cartridge filter.
     CartridgeFilter by cartridge_filter() or {
         /// Litres the maker rates a cartridge for; unknown when not set.
@@ -149,16 +158,6 @@ impl Part {
     /// A level gauge.
     pub const fn level_gauge() -> Self {
         Self::LevelGauge {}
-    }
-
-    /// Pipes, taps and chambers that frost can reach. The days of frost come from the property's monthly mean minima.
-    pub const fn exposed_pipework() -> Self {
-        Self::ExposedPipework { first_frost: None, last_frost: None }
-    }
-
-    /// The same with the days of the year by which frost is first, and after which it is no longer, to be expected.
-    pub const fn exposed_pipework_with_frost(first_frost: MonthDay, last_frost: MonthDay) -> Self {
-        Self::ExposedPipework { first_frost: Some(first_frost), last_frost: Some(last_frost) }
     }
 }
 
@@ -236,9 +235,9 @@ mod tests {
             Part::disinfection_lamp().rated_hours(9000.0).hours_per_day(8.5),
             &json!({"kind": "disinfection_lamp", "rated_hours": 9000.0, "hours_per_day": 8.5}),
         );
-        let (first, last) = (MonthDay { month: 11, day: 5 }, MonthDay { month: 3, day: 20 });
+        let (first, last) = (MonthDay::new(11, 5), MonthDay::new(3, 20));
         check(
-            Part::exposed_pipework_with_frost(first, last),
+            Part::exposed_pipework().first_frost(first).last_frost(last),
             &json!({"kind": "exposed_pipework", "first_frost": {"month": 11, "day": 5},
                 "last_frost": {"month": 3, "day": 20}}),
         );

@@ -18,6 +18,7 @@ mod router;
 mod routes;
 pub mod streams;
 mod table;
+mod unread;
 mod wire;
 
 use crate::domain::context::Context;

@@ -93,7 +93,7 @@ impl ApiError {
             type_uri: format!("/problems/{}", self.code.as_str()),
             title: self.code.title().to_owned(),
             status: self.code.status(),
-            code: self.code,
+            code: self.code.clone(),
             detail: self.detail.clone(),
             instance,
             request_id,

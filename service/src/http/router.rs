@@ -4,6 +4,7 @@ use super::access::authenticate;
 use super::limits::take_turn;
 use super::path::at;
 use super::table::{Row, WITH_KEY, table};
+use super::unread::refuse_unread;
 use actix_web::middleware::from_fn;
 use actix_web::web::{self, PayloadConfig, ServiceConfig};
 use actix_web::{Resource, Scope};
@@ -26,10 +27,14 @@ pub fn configure(cfg: &mut ServiceConfig) {
 /// A path with the methods of its rows, in their order.
 fn resource(path: &str, rows: &[&Row]) -> Resource {
     let routes = rows.iter().flat_map(|row| {
-        let (work, has_body) = (row.work, row.has_body);
-        let with_turn =
-            move || (row.route)().wrap(from_fn(move |req, next| take_turn(work, has_body, req, next)));
-        row.methods.iter().map(move |method| (method.clone(), with_turn()))
+        let (work, has_body, reads) = (row.work, row.has_body, row.reads);
+        // What is refused unread takes no turn.
+        let route = move || {
+            (row.route)()
+                .wrap(from_fn(move |req, next| take_turn(work, has_body, req, next)))
+                .wrap(from_fn(move |req, next| refuse_unread(reads, req, next)))
+        };
+        row.methods.iter().map(move |method| (method.clone(), route()))
     });
     let resource = at(path, routes.collect());
     match rows.iter().filter_map(|row| row.body_limit).max() {

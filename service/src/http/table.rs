@@ -7,12 +7,14 @@ use super::routes::{
     accounts, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, rounds,
     service, skill, status, subscriptions, systems, tasks, visits,
 };
+use super::unread::Reads;
 use crate::gate::Work;
 use actix_web::http::Method;
 use actix_web::{Route, web};
 use std::sync::LazyLock;
 use utoipa::OpenApi as _;
-use utoipa::openapi::OpenApi;
+use utoipa::openapi::path::{Operation, ParameterIn};
+use utoipa::openapi::{OpenApi, RefOr};
 
 /// Paths below this one are answered to callers with a key alone.
 pub const WITH_KEY: &str = "/v1";
@@ -34,6 +36,8 @@ pub struct Row {
     pub work: Work,
     /// Whether its requests have a body.
     pub has_body: bool,
+    /// What it reads of a request beside path and headers.
+    pub reads: Reads,
     /// Makes a route to it, open to any method.
     pub route: fn() -> Route,
     /// A document of this handler alone.
@@ -51,18 +55,21 @@ impl Row {
                 (&item.delete, Method::DELETE),
             ]
         });
+        let has = |what: fn(&Operation) -> bool| {
+            operations.iter().flatten().any(|(operation, _)| operation.as_ref().is_some_and(what))
+        };
+        let has_body = has(|operation| operation.request_body.is_some());
+        let is_get = item.is_some_and(|item| item.get.is_some());
+        let reads = Reads { query: has(has_query), body: has_body || is_get };
         let served = operations.into_iter().flatten().filter(|(operation, _)| operation.is_some());
-        let (mut methods, mut has_body) = (Vec::new(), false);
-        for (operation, method) in served {
-            has_body |= operation.as_ref().is_some_and(|operation| operation.request_body.is_some());
-            methods.push(method);
-        }
+        let methods = served.map(|(_, method)| method).collect();
         Self {
             path: path.unwrap_or_default(),
             methods,
             body_limit: None,
             work: Work::Light,
             has_body,
+            reads,
             route,
             document,
         }
@@ -76,6 +83,14 @@ impl Row {
     fn heavy(self) -> Self {
         Self { work: Work::Heavy, ..self }
     }
+}
+
+/// Whether an operation has parameters in its query.
+fn has_query(operation: &Operation) -> bool {
+    operation.parameters.iter().flatten().any(|parameter| match parameter {
+        RefOr::T(parameter) => parameter.parameter_in == ParameterIn::Query,
+        RefOr::Ref(_) => false,
+    })
 }
 
 /// Makes a row of each handler. The document comes from the handler's own `#[utoipa::path]`.

@@ -21,6 +21,9 @@ pub mod visit;
 /// Mirrors an enum of the contract that may carry an unknown word: domain to wire always, wire to domain unless unknown.
 macro_rules! mirror_open {
     ($name:ident: $domain:ty { $($variant:ident),* $(,)? }) => {
+        mirror_open!($name: $domain { $($variant),* } or eavesward_contract::$name::Unknown);
+    };
+    ($name:ident: $domain:ty { $($variant:ident),* $(,)? } or $unknown:pat) => {
         impl From<$domain> for eavesward_contract::$name {
             fn from(value: $domain) -> Self {
                 match value { $(<$domain>::$variant => Self::$variant,)* }
@@ -31,7 +34,7 @@ macro_rules! mirror_open {
             fn try_from(value: eavesward_contract::$name) -> std::result::Result<Self, ()> {
                 match value {
                     $(eavesward_contract::$name::$variant => Ok(Self::$variant),)*
-                    eavesward_contract::$name::Unknown => Err(()),
+                    $unknown => Err(()),
                 }
             }
         }

@@ -199,6 +199,12 @@ async fn bodies_are_checked(app: &App) {
         assert_eq!(reply.status, 400, "{wrong}: {}", reply.text);
         reply.problem("malformed_body");
     }
+    for of_files in ["layout=daily_csv", "several_days=spread"] {
+        let days = json!({"days": [{"date": "2026-01-01", "rain_mm": 1.0}]});
+        let reply = app.send("PUT", &format!("{path}?{of_files}"), &days).await;
+        assert_eq!(reply.status, 400, "{of_files}: {}", reply.text);
+        assert_eq!(reply.fields("malformed_parameter"), [of_files.split('=').next().expect("a name")]);
+    }
     for wrong in ["layout=pdf", "several_days=guess", "all_or_nothing=perhaps", "strict=true"] {
         let reply = app.send("PUT", &format!("{path}?{wrong}"), &json!({"days": []})).await;
         reply.problem("malformed_parameter");

@@ -1,11 +1,13 @@
 //! Wrong bodies: everything that is wrong is named, by its path, at once.
 
+use super::document::committed;
 use super::scenario::{component, gauge, id_of, items, place, property, system, texts, three};
 use crate::support::app::{App, Reply, over_both};
 use serde_json::{Value, json};
 
 over_both! {
     an_unknown_field_is_refused_by_its_name;
+    what_nobody_would_read_is_refused;
     a_wrong_type_is_refused_by_its_path;
     a_refused_date_is_named_and_shown;
     a_refused_parameter_is_named_and_shown;
@@ -52,6 +54,42 @@ async fn rights(app: &App) -> Vec<(String, Value)> {
         ("/v1/visits".to_owned(), visit),
         ("/v1/forecast".to_owned(), forecast),
     ]
+}
+
+async fn what_nobody_would_read_is_refused(app: &App) {
+    let document = committed();
+    let paths = document["paths"].as_object().expect("paths");
+    let (mut without_query, mut without_body) = (0, 0);
+    for (path, item) in paths {
+        let url = path
+            .replace("{id}", NOBODY)
+            .replace("{duty}", "clear_roof")
+            .replace("{format}", "csv")
+            .replace("{token}", "ewc_none");
+        for (method, operation) in item.as_object().expect("an item") {
+            let what = format!("{method} {path}");
+            let mut parameters = operation["parameters"].as_array().into_iter().flatten();
+            let method = method.to_uppercase();
+            if !parameters.any(|parameter| parameter["in"] == "query") {
+                without_query += 1;
+                let reply = app.send(&method, &format!("{url}?dry_run=true"), &Value::Null).await;
+                assert_eq!(reply.status, 400, "{what}: {}", reply.text);
+                assert_eq!(reply.fields("malformed_parameter"), ["dry_run"], "{what}");
+            }
+            if method != "GET" && operation["requestBody"].is_null() {
+                without_body += 1;
+                for body in ["{\"until\": \"2027-01-01\"}", "{}", "x"] {
+                    let reply = Reply::of(app.request(&method, &url).body(body)).await;
+                    assert_eq!(reply.status, 400, "{what}: {}", reply.text);
+                    reply.problem("malformed_body");
+                }
+            }
+        }
+    }
+    assert!(
+        without_query > 40 && without_body > 10,
+        "{without_query} without query, {without_body} without body"
+    );
 }
 
 async fn an_unknown_field_is_refused_by_its_name(app: &App) {

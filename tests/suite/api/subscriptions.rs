@@ -123,13 +123,13 @@ async fn reminders_are_posted_signed_and_once(app: &App) {
     assert!(attempt["took_ms"].is_i64());
     // Sent again by hand: the same id, and the log goes on.
     let path = format!("/v1/deliveries/{}/send", id_of(&all[0]));
-    assert_eq!(app.send("POST", &path, &json!({})).await.expect(200)["state"], "waiting");
+    assert_eq!(app.send("POST", &path, &Value::Null).await.expect(200)["state"], "waiting");
     settled(app, &id).await;
     assert_eq!(receiver.letters().last().expect("a letter").id, id_of(&all[0]));
     let log = app.get(&format!("/v1/deliveries/{}", id_of(&all[0]))).await;
     assert_eq!(log["attempts"].as_array().map(Vec::len), Some(2));
     // A word to try the way.
-    let test = app.post(&format!("/v1/subscriptions/{id}/test"), &json!({})).await;
+    let test = app.post(&format!("/v1/subscriptions/{id}/test"), &Value::Null).await;
     settled(app, &id).await;
     let word = receiver.letters().pop().expect("a letter");
     assert_eq!((word.id.clone(), &word.json()["type"]), (id_of(&test), &json!("test")));
@@ -296,7 +296,7 @@ async fn what_fails_is_tried_over_two_days_and_parked(app: &App) {
     })
     .await;
     let (id, _) = subscribe(app, json!({"name": "rota", "to": receiver.url()})).await;
-    let test = id_of(&app.post(&format!("/v1/subscriptions/{id}/test"), &json!({})).await);
+    let test = id_of(&app.post(&format!("/v1/subscriptions/{id}/test"), &Value::Null).await);
     settled(app, &id).await;
     let log = app.get(&format!("/v1/deliveries/{test}")).await;
     assert_eq!(log["delivery"]["next_at"], "2026-03-01T13:00:00Z");
@@ -340,7 +340,7 @@ async fn what_fails_is_tried_over_two_days_and_parked(app: &App) {
 async fn a_receiver_that_is_gone_pauses_its_subscription(app: &App) {
     let receiver = Receiver::answering(410).await;
     let (id, _) = subscribe(app, json!({"name": "rota", "to": receiver.url()})).await;
-    app.post(&format!("/v1/subscriptions/{id}/test"), &json!({})).await;
+    app.post(&format!("/v1/subscriptions/{id}/test"), &Value::Null).await;
     settled(app, &id).await;
     for _ in 0..200 {
         let shown = app.get(&format!("/v1/subscriptions/{id}")).await;
@@ -359,13 +359,16 @@ async fn a_paused_subscription_goes_on_where_it_was(app: &App) {
     app.refresh().await;
     let (id, _) = subscribe(app, json!({"name": "rota", "to": receiver.url()})).await;
     let pause = |what: &str| format!("/v1/subscriptions/{id}/{what}");
-    let paused = app.send("POST", &pause("pause"), &json!({})).await.expect(200);
+    let paused = app.send("POST", &pause("pause"), &Value::Null).await.expect(200);
     assert!(paused["paused_at"].is_string() && paused["paused_because"].is_null());
-    assert_eq!(app.send("POST", &pause("pause"), &json!({})).await.expect(200)["version"], paused["version"]);
+    assert_eq!(
+        app.send("POST", &pause("pause"), &Value::Null).await.expect(200)["version"],
+        paused["version"]
+    );
     app.at("2026-04-02T12:00:00Z").await;
     tokio::time::sleep(Duration::from_millis(300)).await;
     assert_eq!(receiver.letters().len(), 0);
-    let resumed = app.send("POST", &pause("resume"), &json!({})).await.expect(200);
+    let resumed = app.send("POST", &pause("resume"), &Value::Null).await.expect(200);
     assert!(resumed["paused_at"].is_null());
     settled(app, &id).await;
     assert_eq!(receiver.letters().len(), 1);
@@ -387,20 +390,20 @@ async fn a_changed_secret_signs_beside_the_old_one(app: &App) {
     Reply::of(once).await.problem("conflict");
     assert_eq!(app.walk("/v1/subscriptions", 10).await.len(), 1);
     let (id, first) = (id_of(&made["subscription"]), made["secret"].as_str().expect("a secret").to_owned());
-    let changed = app.send("POST", &format!("/v1/subscriptions/{id}/secret"), &json!({})).await.expect(200);
+    let changed = app.send("POST", &format!("/v1/subscriptions/{id}/secret"), &Value::Null).await.expect(200);
     let second = changed["secret"].as_str().expect("a secret");
     assert_eq!(changed["subscription"]["old_secret_until"], "2026-03-02T12:00:00Z");
-    app.post(&format!("/v1/subscriptions/{id}/test"), &json!({})).await;
+    app.post(&format!("/v1/subscriptions/{id}/test"), &Value::Null).await;
     settled(app, &id).await;
     let letter = receiver.letters().pop().expect("a letter");
     assert!(letter.is_signed_with(&first) && letter.is_signed_with(second));
     // Changed once more within the day, the first one has its day nevertheless.
     app.clock.set("2026-03-02T11:00:00Z".parse().expect("an instant"));
-    let changed = app.send("POST", &format!("/v1/subscriptions/{id}/secret"), &json!({})).await.expect(200);
+    let changed = app.send("POST", &format!("/v1/subscriptions/{id}/secret"), &Value::Null).await.expect(200);
     let third = changed["secret"].as_str().expect("a secret");
     for (now, signs) in [("2026-03-02T11:59:59Z", true), ("2026-03-02T12:00:00Z", false)] {
         app.clock.set(now.parse().expect("an instant"));
-        app.post(&format!("/v1/subscriptions/{id}/test"), &json!({})).await;
+        app.post(&format!("/v1/subscriptions/{id}/test"), &Value::Null).await;
         settled(app, &id).await;
         let letter = receiver.letters().pop().expect("a letter");
         let signed = [&*first, second, third].map(|secret| letter.is_signed_with(secret));
@@ -417,11 +420,11 @@ async fn a_slow_receiver_keeps_nobody_waiting(app: &App) {
     let (first, _) = subscribe(app, json!({"name": "slow", "to": slow.url()})).await;
     let (second, _) = subscribe(app, json!({"name": "quick", "to": quick.url()})).await;
     for _ in 0..6 {
-        app.post(&format!("/v1/subscriptions/{first}/test"), &json!({})).await;
+        app.post(&format!("/v1/subscriptions/{first}/test"), &Value::Null).await;
     }
     tokio::time::sleep(Duration::from_millis(200)).await;
     let began = Instant::now();
-    app.post(&format!("/v1/subscriptions/{second}/test"), &json!({})).await;
+    app.post(&format!("/v1/subscriptions/{second}/test"), &Value::Null).await;
     settled(app, &second).await;
     assert_eq!(quick.letters().len(), 1);
     let waiting = app.get(&format!("/v1/subscriptions/{first}")).await["waiting"].as_i64();
@@ -435,7 +438,7 @@ async fn redirects_are_not_followed(app: &App) {
         Receiver::with(move |_| (307, ResponseTemplate::new(307).insert_header("location", url.as_str())))
             .await;
     let (id, _) = subscribe(app, json!({"name": "rota", "to": first.url()})).await;
-    let test = id_of(&app.post(&format!("/v1/subscriptions/{id}/test"), &json!({})).await);
+    let test = id_of(&app.post(&format!("/v1/subscriptions/{id}/test"), &Value::Null).await);
     settled(app, &id).await;
     let log = app.get(&format!("/v1/deliveries/{test}")).await;
     assert_eq!(
@@ -584,7 +587,7 @@ async fn nothing_inside_is_reached_unless_a_setting_says_so() {
     assert_eq!(plain.fields("invalid"), ["to"]);
     for url in [receiver.url().replace("http:", "https:"), "https://localhost:9/".to_owned()] {
         let (id, _) = subscribe(&app, json!({"name": "rota", "to": url})).await;
-        let test = id_of(&app.post(&format!("/v1/subscriptions/{id}/test"), &json!({})).await);
+        let test = id_of(&app.post(&format!("/v1/subscriptions/{id}/test"), &Value::Null).await);
         settled(&app, &id).await;
         let log = app.get(&format!("/v1/deliveries/{test}")).await;
         assert_eq!(log["attempts"][0]["error"], "its address is not a public one", "{log}");

@@ -41,7 +41,7 @@ fn register(client: &blocking::Client) -> uuid::Uuid {
     assert_eq!(client.account().expect("an account").name, "first account");
     let place = client.properties().create(&property("School greenhouse")).expect("a property");
     let under = client.gauges().create(&gauge("orchard gauge")).expect("a gauge");
-    client.gauges().send_rain(under.id, &rain_of("2026-02-01", 20, 1.0), true).expect("rain");
+    client.gauges().send_rain(under.id, &rain_of("2026-02-01", 20, 1.0), &super::whole()).expect("rain");
     let mut told = Vec::new();
     let (text, options) = ("date,mm\n2026-02-21,5.5\n", RainFileOptions::default());
     let report = client
@@ -59,11 +59,17 @@ fn register(client: &blocking::Client) -> uuid::Uuid {
     assert!(error.is_conflict(), "{error}");
     client
         .duties()
-        .set(Duty::CleanScreen, 0, &eavesward_client::contract::DutySettingsRequest::default())
+        .set(&Duty::CleanScreen, 0, &eavesward_client::contract::DutySettingsRequest::default())
         .expect("set");
     assert_eq!(client.keys().page(&ListQuery::default()).expect("keys").items.len(), 1);
     let empty = RainRequest { days: Vec::new() };
-    assert!(client.gauges().send_rain(made.id, &empty, true).expect_err("no such gauge").is_not_found());
+    assert!(
+        client
+            .gauges()
+            .send_rain(made.id, &empty, &super::whole())
+            .expect_err("no such gauge")
+            .is_not_found()
+    );
     made.id
 }
 

@@ -11,9 +11,10 @@ use eavesward_client::contract::{
     WithdrawRequest,
 };
 use eavesward_client::{
-    AnswerQuery, Client, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, KeptRoundQuery, ListQuery,
-    RainFileOptions, RainQuery, ReminderQuery, RoundQuery, SkillQuery, StatusChange, SystemQuery, TaskQuery,
-    VisitQuery, WatchOptions, property_update_from, subscription_update_from, system_update_from,
+    AnswerQuery, Client, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, ForecastQuery,
+    KeptRoundQuery, ListQuery, RainFileOptions, RainQuery, ReminderQuery, RoundQuery, SkillQuery,
+    StatusChange, SystemQuery, TaskQuery, VisitQuery, WatchOptions, property_update_from,
+    subscription_update_from, system_update_from,
 };
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
@@ -167,10 +168,10 @@ async fn subscriptions(client: &Client) {
 }
 
 async fn duties(client: &Client) {
-    let all = client.duties().list().all().await.expect("the duties");
+    let all = client.duties().list(&eavesward_client::DutyQuery::default()).all().await.expect("the duties");
     assert_eq!(all.len(), 21);
     assert!(all.iter().all(|duty| (duty.version, duty.longest_interval_months) == (0, None)), "{all:?}");
-    let known = client.duties().get(Duty::RemoveSediment).await.expect("it");
+    let known = client.duties().get(&Duty::RemoveSediment).await.expect("it");
     assert!(all.contains(&known) && known.default_longest_interval.is_none(), "{known:?}");
     let own = DutySettingsRequest {
         longest_interval_months: Some(36),
@@ -178,11 +179,11 @@ async fn duties(client: &Client) {
         lead_days: Some(14),
         move_days: Some(5),
     };
-    let set = client.duties().set(known.duty, known.version, &own).await.expect("setting");
+    let set = client.duties().set(&known.duty, known.version, &own).await.expect("setting");
     assert_eq!((set.longest_interval_months, set.tolerance, set.version), (Some(36), Some(0.1), 1));
     assert_eq!((set.lead_days, set.move_days, set.default_move_days), (Some(14), Some(5), 7));
-    assert_eq!(client.duties().get(known.duty).await.expect("it"), set);
-    let reset = client.duties().reset(known.duty, set.version).await.expect("resetting");
+    assert_eq!(client.duties().get(&known.duty).await.expect("it"), set);
+    let reset = client.duties().reset(&known.duty, set.version).await.expect("resetting");
     assert_eq!((reset.longest_interval_months, reset.tolerance, reset.version), (None, None, 2));
 }
 
@@ -212,8 +213,11 @@ async fn properties(client: &Client) {
 
 async fn gauges(client: &Client) {
     let made = client.gauges().create(&gauge("terrace gauge")).await.expect("a gauge");
-    let report =
-        client.gauges().send_rain(made.id, &rain_of("2026-01-01", 3, 2.0), true).await.expect("rain");
+    let report = client
+        .gauges()
+        .send_rain(made.id, &rain_of("2026-01-01", 3, 2.0), &super::whole())
+        .await
+        .expect("rain");
     assert_eq!((report.counts.added, report.rain_through), (3, Some(day("2026-01-03"))));
     let (text, options) = ("date,mm\n2026-01-04,5.5\n", RainFileOptions::default());
     let report = client.gauges().send_rain_file(made.id, text, &options).await.expect("a file");
@@ -263,7 +267,11 @@ async fn systems(client: &Client) {
     );
     let events = client.systems().events(made.id, &WatchOptions::default()).next().await;
     assert_eq!(events.expect("goes on").expect("a status").status.system_id, made.id);
-    let forecast = client.systems().forecast(made.id, Some(day("2026-02-01"))).await.expect("a forecast");
+    let forecast = client
+        .systems()
+        .forecast(made.id, &ForecastQuery::builder().as_of(day("2026-02-01")).build())
+        .await
+        .expect("a forecast");
     assert_eq!((forecast.system_id, forecast.as_of), (Some(made.id), day("2026-02-01")));
 }
 
@@ -306,7 +314,7 @@ async fn forecasts(client: &Client) {
     };
     let forecast = client.forecast(&request).await.expect("a forecast");
     assert_eq!((forecast.system_id, forecast.climate.rain_through), (None, Some(day("2026-02-28"))));
-    let mut duties: Vec<Duty> = forecast.duties.iter().map(|duty| duty.duty).collect();
+    let mut duties: Vec<Duty> = forecast.duties.iter().map(|duty| duty.duty.clone()).collect();
     duties.sort_unstable();
     assert_eq!(duties, [Duty::CleanScreen, Duty::DrainDiverter, Duty::ReplaceCoupling, Duty::CheckBands]);
     assert!(!forecast.duties.iter().any(|duty| duty.reasons.is_empty() || duty.component_id.is_some()));
@@ -342,7 +350,7 @@ async fn rounds(client: &Client) {
     assert_eq!(client.rounds().page(&KeptRoundQuery::default()).await.expect("a page").items, []);
     let kept = client.rounds().keep(&request).await.expect("a round");
     let mut report = RoundDoneRequest { visited_on: Some(day("2026-02-15")), ..RoundDoneRequest::default() };
-    report.items.push(RoundItem::found(task_ids[0], Finding::Nothing {}));
+    report.items.push(RoundItem::done(task_ids[0]).finding(Finding::nothing()));
     let skipped = task_ids[1..].iter().map(|id| SkippedTask { task_id: *id, because: None });
     report.skipped.extend(skipped);
     let done = client.rounds().finish(kept.id, &report).await.expect("visits");
@@ -362,14 +370,14 @@ async fn visits(client: &Client) {
         client.systems().list(&SystemQuery::default()).next().await.expect("one").expect("the system");
     let diverter =
         system.components.iter().find(|component| component.name == "first flush").expect("a diverter");
-    let item = VisitItem::done(diverter.id, Duty::DrainDiverter).found(Finding::Fraction { fraction: 0.5 });
+    let item = VisitItem::done(diverter.id, Duty::DrainDiverter).finding(Finding::Fraction { fraction: 0.5 });
     let new = screen("terrace screen");
     let new = client.systems().add_component(system.id, &new).await.expect("a screen");
     let part = VisitItem::done(new.id, Duty::CleanScreen)
-        .found(Finding::Class { fullness: FoundClass::Heavy })
-        .left(0.25)
-        .cleaned_meanwhile()
-        .noted("the lower half");
+        .finding(Finding::Class { fullness: FoundClass::Heavy })
+        .left_fraction(0.25)
+        .cleaned_meanwhile(true)
+        .note("the lower half");
     let request = VisitRequest {
         system_id: system.id,
         visited_on: day("2026-02-20"),
@@ -391,7 +399,12 @@ async fn visits(client: &Client) {
     let withdrawn = client.visits().withdraw(logged.id, &because).await.expect("withdrawing");
     assert_eq!(withdrawn.withdrawn_because, Some(because.because));
     assert_eq!(client.visits().list(&VisitQuery::default()).all().await.expect("none"), []);
-    let revisions = client.visits().revisions(logged.id).all().await.expect("revisions");
+    let revisions = client
+        .visits()
+        .revisions(logged.id, &eavesward_client::RevisionQuery::default())
+        .all()
+        .await
+        .expect("revisions");
     let stood: Vec<_> =
         revisions.iter().map(|revision| (revision.version, revision.visit.visited_on)).collect();
     assert_eq!(stood, [(1, day("2026-02-20")), (2, day("2026-02-21"))], "oldest first");
@@ -408,7 +421,7 @@ async fn skill(app: &App, client: &Client) {
     let counted: i64 = duties.iter().map(|duty| duty.answered).sum();
     assert_eq!(counted, answers.len() as i64);
     for duty in &duties {
-        let query = AnswerQuery::builder().duty(duty.duty).build();
+        let query = AnswerQuery::builder().duty(duty.duty.clone()).build();
         let of = client.skill().answers(&query).all().await.expect("the answers of a duty");
         assert_eq!(of.len() as i64, duty.answered);
     }

@@ -51,7 +51,7 @@ fn pass_on(mut from: TcpStream, mut to: TcpStream, dead: bool) {
 }
 
 fn over(line: &BadLine, app: &App) -> Client {
-    let retry = RetryPolicy { base: Duration::from_millis(2), ..RetryPolicy::default() };
+    let retry = RetryPolicy::default().base(Duration::from_millis(2));
     Client::builder()
         .base_url(line.url.as_str())
         .key(app.key.as_str())

@@ -29,6 +29,11 @@ struct Place {
     system: System,
 }
 
+/// All readings or none.
+fn whole() -> eavesward_client::RainOptions {
+    eavesward_client::RainOptions::builder().all_or_nothing(true).build()
+}
+
 fn client(app: &App) -> Client {
     client_as(app, &app.key)
 }

@@ -34,7 +34,11 @@ async fn fill(app: &App, client: &Client) -> super::Place {
         let key = KeyRequest::new(name, [Scope::Read]);
         client.keys().create(&key).await.expect("a key");
     }
-    client.gauges().send_rain(place.gauge.id, &rain_of("2026-01-01", 25, 1.0), true).await.expect("rain");
+    client
+        .gauges()
+        .send_rain(place.gauge.id, &rain_of("2026-01-01", 25, 1.0), &super::whole())
+        .await
+        .expect("rain");
     let screen = &place.system.components[0];
     let item = VisitItem::done(screen.id, Duty::CleanScreen);
     for on in 1..=7 {
@@ -76,7 +80,11 @@ async fn a_stream_gives_what_one_large_page_gives(app: &App) {
 async fn a_stream_takes_up_where_a_page_ended(app: &App) {
     let client = client(app);
     let place = place(&client).await;
-    client.gauges().send_rain(place.gauge.id, &rain_of("2026-01-01", 9, 1.0), true).await.expect("rain");
+    client
+        .gauges()
+        .send_rain(place.gauge.id, &rain_of("2026-01-01", 9, 1.0), &super::whole())
+        .await
+        .expect("rain");
     let page = client
         .gauges()
         .rain_page(place.gauge.id, &RainQuery::builder().limit(4).build())

@@ -12,7 +12,7 @@ over_both! {
 
 async fn fresh(client: &Client, id: Uuid, etag: Option<&str>) -> (SystemStatus, String) {
     match client.systems().status_if_changed(id, etag).await.expect("a status") {
-        StatusChange::Fresh { status, etag } => (*status, etag),
+        StatusChange::Fresh { status, etag, .. } => (*status, etag),
         StatusChange::Unchanged => panic!("it has changed since {etag:?}"),
     }
 }
@@ -21,7 +21,11 @@ async fn a_poller_hears_of_rain_and_of_nothing_else(app: &App) {
     let client = client(app);
     let place = place(&client).await;
     let id = place.system.id;
-    client.gauges().send_rain(place.gauge.id, &rain_of("2026-02-01", 20, 0.0), true).await.expect("rain");
+    client
+        .gauges()
+        .send_rain(place.gauge.id, &rain_of("2026-02-01", 20, 0.0), &super::whole())
+        .await
+        .expect("rain");
     app.refresh().await;
     let (dry, etag) = fresh(&client, id, None).await;
     assert_eq!((dry.runoff_30_days_mm, dry.runoff_30_days_l), (0.0, 0.0));
@@ -32,11 +36,19 @@ async fn a_poller_hears_of_rain_and_of_nothing_else(app: &App) {
         assert_eq!(change, StatusChange::Unchanged);
     }
     // The same rain once more changes nothing.
-    client.gauges().send_rain(place.gauge.id, &rain_of("2026-02-01", 20, 0.0), true).await.expect("rain");
+    client
+        .gauges()
+        .send_rain(place.gauge.id, &rain_of("2026-02-01", 20, 0.0), &super::whole())
+        .await
+        .expect("rain");
     app.refresh().await;
     let change = client.systems().status_if_changed(id, Some(&etag)).await.expect("a status");
     assert_eq!(change, StatusChange::Unchanged);
-    client.gauges().send_rain(place.gauge.id, &rain_of("2026-02-27", 1, 10.5), true).await.expect("rain");
+    client
+        .gauges()
+        .send_rain(place.gauge.id, &rain_of("2026-02-27", 1, 10.5), &super::whole())
+        .await
+        .expect("rain");
     app.refresh().await;
     let (wet, newer) = fresh(&client, id, Some(&etag)).await;
     // 0.9 of what comes after the first 0.5 mm, off 50 m2.

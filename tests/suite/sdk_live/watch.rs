@@ -31,13 +31,18 @@ async fn a_change_is_seen_by_those_who_ask_and_by_those_who_stay(app: &App) {
     let mut watches = [asks, stays];
     let first = next(&mut watches[0]).await;
     assert_eq!(next(&mut watches[1]).await, first);
-    client.gauges().send_rain(place.gauge.id, &rain_of("2026-02-20", 5, 3.0), true).await.expect("rain");
+    client
+        .gauges()
+        .send_rain(place.gauge.id, &rain_of("2026-02-20", 5, 3.0), &super::whole())
+        .await
+        .expect("rain");
     app.refresh().await;
     let second = next(&mut watches[0]).await;
     assert_eq!(next(&mut watches[1]).await, second);
     assert!(second.etag != first.etag && second.status.rain_through.is_some(), "{second:?}");
     // Whoever kept the tag is told of what comes after it alone.
-    let kept = WatchOptions { known: Some(second.etag.clone()), ..quick() };
+    let mut kept = quick();
+    kept.known = Some(second.etag.clone());
     let systems = client.systems();
     let mut watches = [systems.watch(place.system.id, &kept), systems.events(place.system.id, &kept)];
     let waits = tokio::time::timeout(Duration::from_millis(600), watches[0].next());

@@ -77,7 +77,8 @@ async fn it_goes_on_from_a_tag_that_was_kept() {
         .mount(&server)
         .await;
     let client = client(&server);
-    let options = WatchOptions { known: Some("\"a\"".to_owned()), ..quick() };
+    let mut options = quick();
+    options.known = Some("\"a\"".to_owned());
     let seen = client.systems().watch(ID, &options).next().await.expect("goes on").expect("a status");
     assert_eq!(seen.etag, "\"b\"");
     assert_eq!(requests_of(&server).await.len(), 4);
@@ -151,7 +152,7 @@ async fn polling_waits_as_long_as_an_error_asks_for() {
     Mock::given(method("GET")).respond_with(busy()).up_to_n_times(1).mount(&server).await;
     Mock::given(method("GET")).respond_with(fresh("2031-04-02", "\"a\"", 60)).mount(&server).await;
     // One attempt a question, so that the wait is the watch's own.
-    let once = RetryPolicy { max_attempts: 1, ..RetryPolicy::default() };
+    let once = RetryPolicy::never();
     let client = super::client_with(&server, Duration::from_secs(5), once);
     let mut watch = client.systems().watch(ID, &quick());
     let error = watch.next().await.expect("goes on").expect_err("busy");
@@ -169,7 +170,8 @@ async fn a_stream_that_ends_at_once_is_not_taken_up_more_often_than_allowed() {
         |id: &str| ResponseTemplate::new(200).set_body_raw(event(id), "Text/Event-Stream; charset=utf-8");
     play(&server, [stream("\"a\""), stream("\"b\"")]).await;
     let at_least = Duration::from_millis(300);
-    let options = WatchOptions { at_least, ..quick() };
+    let mut options = quick();
+    options.at_least = at_least;
     let client = client(&server);
     let mut events = client.systems().events(ID, &options);
     events.next().await.expect("goes on").expect("a status");

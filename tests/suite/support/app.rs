@@ -166,9 +166,9 @@ impl App {
         Reply::of(self.request("GET", path)).await.expect(200)
     }
 
-    /// POST, which has to make something.
+    /// POST, which has to make something. `null` is no body.
     pub async fn post(&self, path: &str, body: &Value) -> Value {
-        Reply::of(self.request("POST", path).json(body)).await.expect(201)
+        self.send("POST", path, body).await.expect(201)
     }
 
     /// Every item of a list, page by page. `path` may carry a query; pages are never larger than asked for and, but for
@@ -194,7 +194,8 @@ impl App {
 
     /// Any JSON request.
     pub async fn send(&self, method: &str, path: &str, body: &Value) -> Reply {
-        Reply::of(self.request(method, path).json(body)).await
+        let request = self.request(method, path);
+        Reply::of(if body.is_null() { request } else { request.json(body) }).await
     }
 
     /// PUT under a version.

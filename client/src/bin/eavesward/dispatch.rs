@@ -94,7 +94,7 @@ fn client(everywhere: &Everywhere, access: &Access) -> Result<Client, Failure> {
     let key = access.key.as_deref().ok_or_else(|| Failure::usage(told))?;
     let timeout = Duration::from_secs(everywhere.timeout);
     // Leave time for one repetition after a time-out.
-    let retry = RetryPolicy { deadline: timeout.saturating_mul(2), ..RetryPolicy::default() };
+    let retry = RetryPolicy::default().deadline(timeout.saturating_mul(2));
     Ok(Client::builder().base_url(access.url.as_str()).key(key).timeout(timeout).retry(retry).build()?)
 }
 

@@ -194,14 +194,14 @@ pub fn decided_by(decided_by: DecidedBy) -> String {
 }
 
 /// What was found.
-pub fn finding(finding: Finding, units: Units) -> String {
+pub fn finding(finding: &Finding, units: Units) -> String {
     match finding {
-        Finding::Nothing {} => "nothing".to_owned(),
-        Finding::Blocked {} => "blocked".to_owned(),
-        Finding::Class { fullness } => words(&fullness),
-        Finding::Fraction { fraction } => format!("{:.0} %", fraction * 100.0),
-        Finding::Depth { depth_mm } => measure(depth_mm, "mm", units),
-        Finding::Unknown => "a finding that this version does not know".to_owned(),
+        Finding::Nothing { .. } => "nothing".to_owned(),
+        Finding::Blocked { .. } => "blocked".to_owned(),
+        Finding::Class { fullness, .. } => words(fullness),
+        Finding::Fraction { fraction, .. } => format!("{:.0} %", fraction * 100.0),
+        Finding::Depth { depth_mm, .. } => measure(*depth_mm, "mm", units),
+        _ => "a finding that this version does not know".to_owned(),
     }
 }
 

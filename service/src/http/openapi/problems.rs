@@ -8,7 +8,7 @@ use utoipa::openapi::schema::Components;
 use utoipa::openapi::{ContentBuilder, HttpMethod, Ref, RefOr, ResponseBuilder};
 
 /// A status, the name of its answer among the components, what it means, and the code of its example.
-const PROBLEMS: [(&str, &str, &str, ProblemCode); 15] = [
+const PROBLEMS: [(&str, &str, &str, ProblemCode); 16] = [
     ("400", "Malformed", "A parameter or the body could not be read", ProblemCode::MalformedBody),
     ("401", "Unauthorized", "No key, or one that is unknown, revoked or expired", ProblemCode::Unauthorized),
     ("403", "Forbidden", "The key lacks the scope", ProblemCode::ScopeMissing),
@@ -38,6 +38,12 @@ const PROBLEMS: [(&str, &str, &str, ProblemCode); 15] = [
         "Unavailable",
         "The database cannot be reached, or the service is busy or stopping",
         ProblemCode::Unavailable,
+    ),
+    (
+        "default",
+        "AnyOther",
+        "Any other problem. 405: the path exists, the method does not",
+        ProblemCode::MethodNotAllowed,
     ),
 ];
 
@@ -81,14 +87,17 @@ fn statuses(path: &str, method: &HttpMethod, operation: &Operation) -> Vec<&'sta
     let guarded = path.starts_with(WITH_KEY);
     let post = matches!(method, HttpMethod::Post);
     let digest = path.starts_with("/v1/digest");
-    // What was done already, what is still used, and a correction of a withdrawn visit.
-    let in_the_way = if_match && (!body || path == "/v1/visits/{id}");
+    // What was done already, what is still used, and a correction that later facts do not allow.
+    let corrected = ["/v1/visits/{id}", "/v1/systems/{id}", "/v1/components/{id}"].contains(&path);
+    let in_the_way = if_match && (!body || corrected);
     let mut statuses = Vec::new();
     let mut add = |holds: bool, these: &[&'static str]| statuses.extend(these.iter().filter(|_| holds));
     add(guarded, &["401", "403"]);
     add(guarded || path.starts_with("/calendars/") || path == "/readyz", &["500", "503"]);
     add(guarded || path.starts_with("/calendars/"), &["429"]);
-    add(in_path || in_query || body || (post && guarded), &["400", "422"]);
+    // Parameters and bodies that nobody would read are refused everywhere.
+    add(true, &["400", "default"]);
+    add(in_path || in_query || body || (post && guarded), &["422"]);
     add(digest, &["406"]);
     add(in_path && !digest, &["404"]);
     add(if_match, &["412", "428"]);

@@ -246,7 +246,7 @@ fn round() -> wire::RoundRequest {
 fn round_done() -> wire::RoundDoneRequest {
     wire::RoundDoneRequest {
         visited_by: Some("the upkeep rota".to_owned()),
-        items: vec![wire::RoundItem::found(id(6), wire::Finding::Class { fullness: wire::FoundClass::Half })],
+        items: vec![wire::RoundItem::done(id(6)).finding(wire::Finding::class(wire::FoundClass::Half))],
         skipped: vec![wire::SkippedTask { task_id: id(7), because: Some("the shed was locked".to_owned()) }],
         ..wire::RoundDoneRequest::default()
     }
@@ -257,7 +257,7 @@ pub fn problem(code: wire::ProblemCode) -> Value {
     let field = |field: &str, message: &str| {
         vec![wire::FieldProblem { field: field.to_owned(), message: message.to_owned() }]
     };
-    let (detail, errors) = match code {
+    let (detail, errors) = match &code {
         wire::ProblemCode::MalformedBody => (
             "The body is not JSON of the shape this path takes; /docs shows it.",
             field("commissioned_on", "\"2025-13-01\" is not a date such as 2026-03-07"),

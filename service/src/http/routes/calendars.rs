@@ -16,7 +16,6 @@ use crate::http::query::Query;
 use actix_web::http::header::{self, HeaderName, HeaderValue};
 use actix_web::{HttpRequest, HttpResponse, web};
 use eavesward_contract::{self as wire, ProblemCode};
-use serde::Deserialize;
 use uuid::Uuid;
 
 type Answer = Result<HttpResponse, ApiError>;
@@ -90,11 +89,6 @@ pub async fn revoke(caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>) 
     Ok(HttpResponse::NoContent().finish())
 }
 
-/// A feed takes no parameters.
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct NoQuery {}
-
 /// Read a calendar feed
 ///
 /// As iCalendar (RFC 5545), for calendars to subscribe to: the secret in the path stands for a key. Every task
@@ -104,12 +98,7 @@ pub struct NoQuery {}
 #[utoipa::path(get, path = "/calendars/{token}.ics", tag = "calendars", operation_id = "read_calendar",
     params(("token" = String, Path, description = "The secret, as the address has it")),
     responses((status = 200, description = "The feed", body = String, content_type = "text/calendar")))]
-pub async fn read(
-    req: HttpRequest,
-    cx: web::Data<Context>,
-    token: web::Path<String>,
-    _: Query<NoQuery>,
-) -> Answer {
+pub async fn read(req: HttpRequest, cx: web::Data<Context>, token: web::Path<String>) -> Answer {
     let Some(calendar) = calendars::by_secret(&cx, &token).await? else {
         let detail = "There is no calendar at this address, or no longer. The person who keeps the account's keys can make another.";
         return Err(ApiError::new(ProblemCode::NotFound, detail));

@@ -43,13 +43,30 @@ pub struct UploadQuery {
     #[param(required = false)]
     pub all_or_nothing: bool,
     /// Layout of a `text/csv` body; `daily_csv` when absent.
-    #[serde(default)]
-    #[param(inline, required = false)]
-    pub layout: wire::RainLayout,
-    /// What to do with a reading that covers several days; `spread` when absent.
-    #[serde(default)]
-    #[param(inline, required = false)]
-    pub several_days: SeveralDaysChoice,
+    #[param(inline)]
+    pub layout: Option<wire::RainLayout>,
+    /// What to do with readings of a `text/csv` body that cover several days; `spread` when absent.
+    #[param(inline)]
+    pub several_days: Option<SeveralDaysChoice>,
+}
+
+impl UploadQuery {
+    /// Refuses what says how a file is to be read, because JSON is no file.
+    fn refuse_of_files(&self) -> Result<(), ApiError> {
+        let given = [("layout", self.layout.is_some()), ("several_days", self.several_days.is_some())];
+        let mut given = given.into_iter().filter(|(_, given)| *given).peekable();
+        if given.peek().is_none() {
+            return Ok(());
+        }
+        let detail = "The body is JSON. Leave out the parameters that say how a text/csv body is to be read.";
+        let mut refusal = ApiError::new(wire::ProblemCode::MalformedParameter, detail);
+        let unread = |(field, _): (&str, bool)| wire::FieldProblem {
+            field: field.to_owned(),
+            message: "it is for a text/csv body only".to_owned(),
+        };
+        refusal.errors = given.map(unread).collect();
+        Err(refusal)
+    }
 }
 
 /// Which readings to list.
@@ -97,7 +114,10 @@ pub async fn upsert(
 ) -> Result<HttpResponse, actix_web::Error> {
     let bytes = payload.map_err(|error| too_large(&error))?;
     let offer = match media_type(&req).as_str() {
-        "application/json" => from_json(&bytes)?,
+        "application/json" => {
+            query.refuse_of_files()?;
+            from_json(&bytes)?
+        }
         "text/csv" => from_csv(&bytes, &query)?,
         other => {
             let detail = format!("The body is {other:?}; send application/json or text/csv.");
@@ -136,12 +156,12 @@ fn from_json(bytes: &[u8]) -> Result<RainOffer, ApiError> {
 }
 
 fn from_csv(bytes: &[u8], query: &UploadQuery) -> Result<RainOffer, ApiError> {
-    Ok(match query.layout {
+    Ok(match query.layout.unwrap_or_default() {
         wire::RainLayout::DailyCsv => {
             files::daily_csv(bytes).map_err(|fault| Error::field("line 1", fault))?
         }
         wire::RainLayout::GhcnDaily => {
-            let several_days = match query.several_days {
+            let several_days = match query.several_days.unwrap_or_default() {
                 SeveralDaysChoice::Spread => SeveralDays::Spread,
                 SeveralDaysChoice::Refuse => SeveralDays::Refuse,
             };

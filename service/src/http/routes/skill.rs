@@ -53,7 +53,7 @@ pub struct AnswersQuery {
 
 impl AnswersQuery {
     fn filter(&self) -> Result<SkillFilter> {
-        let duty = self.duty.map(TryInto::try_into).transpose();
+        let duty = self.duty.clone().map(TryInto::try_into).transpose();
         Ok(SkillFilter {
             system_id: self.system_id.map(SystemId),
             duty: duty.map_err(|()| Error::field("duty", UNKNOWN_DUTY))?,

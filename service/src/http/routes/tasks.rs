@@ -83,6 +83,7 @@ pub async fn get(
 fn filter(cx: &Context, query: &TasksQuery) -> Result<TaskFilter, ApiError> {
     let kind = query
         .component_kind
+        .clone()
         .map(|kind| known_word::<_, part::Kind>("component_kind", kind, "the kinds that /docs lists"))
         .transpose()?;
     let DayRange { from, to } =

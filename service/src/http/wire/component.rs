@@ -10,7 +10,7 @@ use eavesward_contract as wire;
 mirror_open!(ComponentKind: part::Kind {
     Roof, Gutter, DebrisScreen, FirstFlushDiverter, Coupling, Tank, FloatingIntake, OverflowTrap, Vent, Valve,
     LevelGauge, Pump, PressureVessel, CartridgeFilter, DisinfectionLamp, ExposedPipework,
-});
+} or wire::ComponentKind::Other(_));
 mirror_open!(CouplingMaterial: part::Material { Epdm, Neoprene, NaturalOrSbr, PlasticisedPvc });
 mirror_open!(Exposition: part::Exposition {
     VerticalPipe, Horizontal, FacingEquator, FacingEastOrWest, FacingPole, TiltedToEquator,

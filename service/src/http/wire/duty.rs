@@ -12,7 +12,7 @@ mirror_open!(Duty: duty::Duty {
     ClearRoof, ClearGutter, CleanScreen, DrainDiverter, ClearWeepHole, ReplaceCoupling, CheckBands, RemoveSediment,
     MeasureSediment, LookOverTank, CheckIntake, CheckTrap, CheckMesh, WorkValve, CompareLevelGauge, CheckPump, CheckVessel,
     ChangeCartridge, ChangeLamp, DrainForFrost, RestartAfterFrost,
-});
+} or wire::Duty::Other(_));
 mirror_open!(DecidedBy: duty::DecidedBy { Prediction, LongestInterval, FirstLook, Season, Rating, Nothing });
 mirror_open!(AgeingClock: part::Clock { Light, Heat });
 mirror_open!(TaskState: task::State { Resting, Near, Due, Late });

@@ -42,7 +42,7 @@ impl Calendar {
                     Some(given) => Some(app.property_id(given).await?),
                     None => None,
                 };
-                let request = CalendarRequest { name, property_id, horizon_days };
+                let request = CalendarRequest::new(name).property_id(property_id).horizon_days(horizon_days);
                 let created = app.client.calendars().create(&request).await?;
                 if app.json {
                     return app.print_json(&created);

@@ -102,12 +102,13 @@ impl Component {
             Self::Frost { component, first, last, clear: _ } => frost(app, component, first, last).await,
             Self::Replace { component, on, name, part_file } => {
                 let part: Option<Part> = part_file.map(|file| app.read_json(&file)).transpose()?;
-                let request = ReplaceRequest { on, part, name };
+                let mut request = ReplaceRequest::new(on).part(part);
+                request.name = name;
                 let new = app.client.components().replace(component, &request).await?;
                 app.say(&new, format!("{}  {} replaces {component}.", new.id, new.name))
             }
             Self::Retire { component, on } => {
-                let retired = app.client.components().retire(component, &RetireRequest { on }).await?;
+                let retired = app.client.components().retire(component, &RetireRequest::new(on)).await?;
                 app.say(&retired, format!("{} was retired on {on}.", retired.name))
             }
         }
@@ -124,12 +125,9 @@ async fn frost(
     if !matches!(known.part, Part::ExposedPipework { .. }) {
         return Err(Failure::usage(format!("{} is not exposed pipework", known.name)));
     }
-    let request = ComponentRequest {
-        name: known.name,
-        part: Part::ExposedPipework { first_frost: first, last_frost: last },
-        installed_on: known.installed_on,
-        last_served_on: known.last_served_on,
-    };
+    let part = Part::exposed_pipework().first_frost(first).last_frost(last);
+    let request = ComponentRequest::new(known.name, part, known.installed_on);
+    let request = request.last_served_on(known.last_served_on);
     let component = app.client.components().update(id, known.version, &request).await?;
     let text = match (first, last) {
         (Some(first), Some(last)) => format!(

@@ -5,6 +5,7 @@ use crate::failure::Failure;
 use crate::table::Table;
 use crate::{parse, show};
 use clap::Subcommand;
+use eavesward_client::DutyQuery;
 use eavesward_client::contract::{self, DutySettings, DutySettingsRequest};
 
 /// Subcommands for duties.
@@ -61,23 +62,26 @@ impl Duty {
         match self {
             Self::List { explain } => list(app, explain).await,
             Self::Set { duty, longest_interval_months, tolerance, lead_days, move_days } => {
-                change(app, duty, |known| DutySettingsRequest {
-                    longest_interval_months: longest_interval_months.or(known.longest_interval_months),
-                    tolerance: tolerance.or(known.tolerance),
-                    lead_days: lead_days.or(known.lead_days),
-                    move_days: move_days.or(known.move_days),
+                change(app, duty, |known| {
+                    DutySettingsRequest::new()
+                        .longest_interval_months(longest_interval_months.or(known.longest_interval_months))
+                        .tolerance(tolerance.or(known.tolerance))
+                        .lead_days(lead_days.or(known.lead_days))
+                        .move_days(move_days.or(known.move_days))
                 })
                 .await
             }
             Self::Reset { duty, longest_interval, tolerance, lead_days, move_days } => {
                 let all = !(longest_interval || tolerance || lead_days || move_days);
-                change(app, duty, |known| DutySettingsRequest {
-                    longest_interval_months: known
-                        .longest_interval_months
-                        .filter(|_| !all && !longest_interval),
-                    tolerance: known.tolerance.filter(|_| !all && !tolerance),
-                    lead_days: known.lead_days.filter(|_| !all && !lead_days),
-                    move_days: known.move_days.filter(|_| !all && !move_days),
+                let kept = |named: bool| !all && !named;
+                change(app, duty, |known| {
+                    DutySettingsRequest::new()
+                        .longest_interval_months(
+                            known.longest_interval_months.filter(|_| kept(longest_interval)),
+                        )
+                        .tolerance(known.tolerance.filter(|_| kept(tolerance)))
+                        .lead_days(known.lead_days.filter(|_| kept(lead_days)))
+                        .move_days(known.move_days.filter(|_| kept(move_days)))
                 })
                 .await
             }
@@ -90,8 +94,8 @@ async fn change(
     duty: contract::Duty,
     to: impl FnOnce(&DutySettings) -> DutySettingsRequest,
 ) -> Result<(), Failure> {
-    let known = app.client.duties().get(duty).await?;
-    let now = app.client.duties().set(duty, known.version, &to(&known)).await?;
+    let known = app.client.duties().get(&duty).await?;
+    let now = app.client.duties().set(&duty, known.version, &to(&known)).await?;
     let text = format!(
         "{}: max. interval {}, due at a chance of {}, notice {}.",
         show::words(&now.duty),
@@ -132,7 +136,7 @@ fn lead(duty: &DutySettings) -> String {
 }
 
 async fn list(app: &mut App<'_>, explain: bool) -> Result<(), Failure> {
-    let duties = app.client.duties().list().all().await?;
+    let duties = app.client.duties().list(&DutyQuery::default()).all().await?;
     if app.json {
         return app.print_json(&duties);
     }

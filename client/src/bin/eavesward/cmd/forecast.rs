@@ -6,6 +6,7 @@ use crate::show;
 use crate::table::Table;
 use chrono::NaiveDate;
 use clap::Args;
+use eavesward_client::ForecastQuery;
 use eavesward_client::contract::{DutyForecast, ForecastRequest, Lesson, Limit, SystemForecast};
 use std::path::PathBuf;
 
@@ -36,7 +37,8 @@ impl Forecast {
             }
             (None, Some(system)) => {
                 let id = app.system_id(system).await?;
-                app.client.systems().forecast(id, self.as_of).await?
+                let query = ForecastQuery::builder().maybe_as_of(self.as_of).build();
+                app.client.systems().forecast(id, &query).await?
             }
             (None, None) => return Err(Failure::usage("give a system or --file")),
         };
@@ -110,7 +112,7 @@ fn taught(app: &mut App<'_>, lesson: &Lesson, limit: &Limit) -> Result<(), Failu
     let mut line = format!(
         "  - Visit of {}: found {} after {}; the limit went from {} to {}.",
         lesson.visited_on,
-        show::finding(lesson.finding, app.units),
+        show::finding(&lesson.finding, app.units),
         figure(lesson.accumulated_value),
         figure(lesson.limit_before),
         show::measure_of(lesson.limit_after, &limit.unit, &limit.of, app.units)

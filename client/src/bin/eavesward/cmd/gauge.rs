@@ -76,8 +76,7 @@ impl Gauge {
     pub async fn run(self, app: &mut App<'_>) -> Result<(), Failure> {
         match self {
             Self::Add { name, latitude, longitude } => {
-                let request =
-                    GaugeRequest { name, latitude_deg: latitude, longitude_deg: longitude, normals: None };
+                let request = GaugeRequest::new(name, latitude, longitude);
                 let gauge = app.client.gauges().create(&request).await?;
                 let text = format!("{}  {}", gauge.id, gauge.name);
                 app.say(&gauge, text)
@@ -92,12 +91,8 @@ impl Gauge {
                 let normals = normals.read(app)?;
                 let id = app.gauge_id(&gauge).await?;
                 let known = app.client.gauges().get(id).await?;
-                let request = GaugeRequest {
-                    name: known.name,
-                    latitude_deg: known.latitude_deg,
-                    longitude_deg: known.longitude_deg,
-                    normals,
-                };
+                let request = GaugeRequest::new(known.name, known.latitude_deg, known.longitude_deg);
+                let request = request.normals(normals);
                 let gauge = app.client.gauges().update(id, known.version, &request).await?;
                 if app.json { app.print_json(&gauge) } else { print(app, &gauge) }
             }
@@ -131,12 +126,8 @@ impl NormalsSource {
                 "--rain-mm and --wet-days need twelve numbers each, January first, but have {rain} and {wet}"
             )));
         }
-        Ok(Some(MonthlyNormals {
-            rain_mm: self.rain_mm,
-            wet_days: self.wet_days,
-            wet_day_threshold_mm: threshold.in_millimetres(),
-            years: self.years,
-        }))
+        let normals = MonthlyNormals::new(self.rain_mm, self.wet_days).years(self.years);
+        Ok(Some(normals.wet_day_threshold_mm(threshold.in_millimetres())))
     }
 }
 

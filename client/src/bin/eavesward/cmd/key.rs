@@ -46,8 +46,7 @@ impl Key {
                     Some(system) => KeyRequest::of_system(name, app.system_id(&system).await?),
                     None => KeyRequest::new(name, scope),
                 };
-                let request = KeyRequest { expires_at: expires, ..request };
-                let created = app.client.keys().create(&request).await?;
+                let created = app.client.keys().create(&request.expires_at(expires)).await?;
                 if app.json {
                     return app.print_json(&created);
                 }

@@ -19,7 +19,7 @@ use serde_json::{Map, Value, json};
 #[derive(Args, Default)]
 pub struct PartFlags {
     /// What it is, such as tank, debris-screen or first-flush-diverter
-    #[arg(long, value_parser = parse::word::<ComponentKind>, requires_all = ["name", "installed"])]
+    #[arg(long, value_parser = parse::kind, requires_all = ["name", "installed"])]
     kind: Option<ComponentKind>,
     /// Its name
     #[arg(long)]
@@ -117,13 +117,14 @@ const FLAGS: [(&str, &str); 17] = [
 impl PartFlags {
     /// The request from the flags.
     pub fn request(self, units: Units) -> Result<ComponentRequest, Failure> {
-        let (Some(kind), Some(name), Some(installed_on)) = (self.kind, self.name.clone(), self.installed)
+        let (Some(kind), Some(name), Some(installed_on)) =
+            (self.kind.clone(), self.name.clone(), self.installed)
         else {
             return Err(Failure::usage("give a file with --file, or --kind, --name and --installed"));
         };
         let last_served_on = self.last_served;
         let mut fields = self.fields(units)?;
-        let word = serde_json::to_value(kind)?;
+        let word = serde_json::to_value(&kind)?;
         fields.insert("kind".to_owned(), word);
         let part: Part = serde_json::from_value(Value::Object(fields)).map_err(|e| {
             Failure::usage(format!(
@@ -132,7 +133,7 @@ impl PartFlags {
                 flagged(&e.to_string())
             ))
         })?;
-        Ok(ComponentRequest { last_served_on, ..build::component(name, part, installed_on) })
+        Ok(build::component(name, part, installed_on).last_served_on(last_served_on))
     }
 
     fn fields(self, units: Units) -> Result<Map<String, Value>, Failure> {
@@ -240,11 +241,8 @@ impl RoofFlags {
         let (Some(area), Some(surface)) = (self.roof, self.surface) else { return Ok(None) };
         let area = area.get("--roof", units, Area::square_metres, "\"430 sqft\"")?;
         let canopy = self.canopy.unwrap_or_default();
-        Ok(Some(RoofRequest {
-            canopy,
-            canopy_share: self.canopy_share.unwrap_or(0.0),
-            ..build::roof(area, surface)
-        }))
+        let share = self.canopy_share.unwrap_or(0.0);
+        Ok(Some(build::roof(area, surface).canopy(canopy).canopy_share(share)))
     }
 }
 

@@ -109,11 +109,9 @@ impl Property {
                     Some(typed) => typed.get("--elevation", app.units, Length::metres, "\"170 ft\"")?,
                     None => Length::default(),
                 };
-                let request = PropertyRequest {
-                    elevation_m: elevation.in_metres(),
-                    notes,
-                    ..PropertyRequest::new(name, latitude, longitude, time_zone)
-                };
+                let mut request = PropertyRequest::new(name, latitude, longitude, time_zone)
+                    .elevation_m(elevation.in_metres());
+                request.notes = notes;
                 let property = app.client.properties().create(&months.put_on(request)).await?;
                 let text = format!("{}  {}", property.id, property.name);
                 app.say(&property, text)

@@ -10,7 +10,7 @@ use chrono::NaiveDate;
 use clap::{Subcommand, ValueEnum};
 use eavesward_client::contract::{RainLayout, RainReport, RainRequest};
 use eavesward_client::units::Length;
-use eavesward_client::{RainFileOptions, RainQuery, build};
+use eavesward_client::{RainFileOptions, RainOptions, RainQuery, build};
 use std::path::PathBuf;
 
 /// Lines in one piece while a progress bar is shown, about one second's work each. Judgement.
@@ -93,8 +93,9 @@ impl Rain {
             Self::Add { gauge, date, rain } => {
                 let rain = rain.get("the rain", app.units, Length::millimetres, "\"0.4 in\"")?;
                 let id = app.gauge_id(&gauge).await?;
-                let request = RainRequest { days: vec![build::rain_day(date, rain)] };
-                let report = app.client.gauges().send_rain(id, &request, true).await?;
+                let request = RainRequest::new([build::rain_day(date, rain)]);
+                let whole = RainOptions::builder().all_or_nothing(true).build();
+                let report = app.client.gauges().send_rain(id, &request, &whole).await?;
                 if app.json { app.print_json(&report) } else { print(app, &report) }
             }
             Self::Import { gauge, file, layout, several_days, all_or_nothing } => {

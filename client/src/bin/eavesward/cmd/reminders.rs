@@ -182,7 +182,7 @@ fn line(entry: &Reminder) -> String {
             MoveCause::Finding => "because of a visit",
             MoveCause::Settings => "because of changed settings",
             MoveCause::Calendar => "because of the calendar",
-            MoveCause::Unknown => "for a reason this version does not know",
+            _ => "for a reason this version does not know",
         };
         parts.push(format!("moved from {} {why}", show::date(moved.from_due_on)));
     }

@@ -86,14 +86,14 @@ fn list(app: &mut App<'_>, answers: &[AnsweredForecast]) -> Result<(), Failure> 
         Table::new(["visited", "component", "duty", "predicted on", "expected (10 / 50 / 90 %)", "found"]);
     for answer in answers {
         let full = |share: f64| format!("{:.0} %", share * 100.0);
-        let expected = answer.expected;
+        let expected = &answer.expected;
         table.row([
             answer.visited_on.to_string(),
             answer.component_name.clone(),
             show::words(&answer.duty),
             answer.made_on.to_string(),
             format!("{} / {} / {} full", full(expected.low), full(expected.likely), full(expected.high)),
-            show::finding(answer.finding, app.units),
+            show::finding(&answer.finding, app.units),
         ]);
     }
     Ok(table.write(app.io.out)?)

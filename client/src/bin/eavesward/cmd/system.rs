@@ -203,36 +203,16 @@ fn print(app: &mut App<'_>, system: &contract::System) -> Result<(), Failure> {
 pub fn example(out: &mut dyn Write) -> Result<(), Failure> {
     use contract::{ComponentRequest, Emptying, Part, RoofRequest, Surface};
     let day = NaiveDate::from_ymd_opt(2025, 4, 1).unwrap_or_default();
-    let component = |name: &str, part: Part| ComponentRequest {
-        name: name.to_owned(),
-        part,
-        installed_on: day,
-        last_served_on: None,
-    };
-    let example = SystemCreateRequest {
-        property_id: uuid::Uuid::nil(),
-        gauge_id: uuid::Uuid::nil(),
-        name: "orchard shed".to_owned(),
-        roof: RoofRequest {
-            canopy: contract::Canopy::Deciduous,
-            canopy_share: 0.25,
-            ..RoofRequest::new(48.0, Surface::Metal)
-        },
-        commissioned_on: day,
-        demand_l_per_day: 60.0,
-        components: vec![
-            component("gutter", Part::Gutter { length_m: 16.0, guarded: false }),
-            component("north screen", Part::DebrisScreen { area_m2: 0.04, mesh_mm: Some(1.0) }),
-            component(
-                "first flush",
-                Part::FirstFlushDiverter {
-                    chamber_volume_l: 24.0,
-                    emptying: Emptying::WeepHole { hole_mm: 2.0, head_m: 1.2 },
-                },
-            ),
-            component("tank", Part::tank(5000.0, 2.5, 150.0).calmed_inlet(true).into()),
-        ],
-    };
+    let component = |name: &str, part: Part| ComponentRequest::new(name, part, day);
+    let roof = RoofRequest::new(48.0, Surface::Metal).canopy(contract::Canopy::Deciduous).canopy_share(0.25);
+    let nobody = uuid::Uuid::nil();
+    let example = SystemCreateRequest::new(nobody, nobody, "orchard shed", roof, day).demand_l_per_day(60.0);
+    let example = example.components([
+        component("gutter", Part::gutter(16.0).into()),
+        component("north screen", Part::debris_screen(0.04).mesh_mm(1.0).into()),
+        component("first flush", Part::first_flush_diverter(24.0, Emptying::weep_hole(2.0, 1.2))),
+        component("tank", Part::tank(5000.0, 2.5, 150.0).calmed_inlet(true).into()),
+    ]);
     serde_json::to_writer_pretty(&mut *out, &example)?;
     Ok(writeln!(out)?)
 }

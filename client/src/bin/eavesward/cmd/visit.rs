@@ -10,7 +10,7 @@ use clap::{Args, Subcommand};
 use eavesward_client::contract::{
     self, Component, Finding, VisitItem, VisitItemAnswer, VisitRequest, WithdrawRequest,
 };
-use eavesward_client::{ComponentQuery, VisitQuery};
+use eavesward_client::{ComponentQuery, RevisionQuery, VisitQuery};
 use uuid::Uuid;
 
 /// Subcommands for visits.
@@ -107,13 +107,8 @@ impl Visit {
                 if items.is_empty() {
                     return Err(Failure::usage("a visit needs at least one --done or --found"));
                 }
-                let request = VisitRequest {
-                    system_id,
-                    visited_on: on,
-                    visited_by: report.by,
-                    items,
-                    note: report.note,
-                };
+                let mut request = VisitRequest::new(system_id, on, items);
+                (request.visited_by, request.note) = (report.by, report.note);
                 let visit = app.client.visits().log(&request).await?;
                 let items = show::counted(visit.items.len() as u64, "item", "items");
                 let text = format!("Logged visit {} with {items}.", visit.id);
@@ -131,7 +126,7 @@ impl Visit {
                 list(app, &visits)
             }
             Self::Show { id, revisions: true } => {
-                let revisions = app.client.visits().revisions(id).all().await?;
+                let revisions = app.client.visits().revisions(id, &RevisionQuery::default()).all().await?;
                 if app.json {
                     return app.print_json(&revisions);
                 }
@@ -149,7 +144,7 @@ impl Visit {
                 if app.json { app.print_json(&visit) } else { show_visit(app, &visit).await }
             }
             Self::Withdraw { id, because } => {
-                let visit = app.client.visits().withdraw(id, &WithdrawRequest { because }).await?;
+                let visit = app.client.visits().withdraw(id, &WithdrawRequest::new(because)).await?;
                 app.say(&visit, format!("Visit {id} is withdrawn; forecasts ignore it."))
             }
         }
@@ -160,30 +155,30 @@ impl VisitReport {
     /// What was done and found: one item for each component and duty, in the order of the command line.
     fn items(&self, components: &[Component]) -> Result<Vec<VisitItem>, Failure> {
         let mut items: Vec<VisitItem> = Vec::new();
-        let place = |items: &[VisitItem], component_id, duty| {
-            items.iter().position(|known| known.component_id == component_id && known.duty == duty)
+        let place = |items: &[VisitItem], component_id, duty: &contract::Duty| {
+            items.iter().position(|known| known.component_id == component_id && known.duty == *duty)
         };
         for item in &self.done {
             let component_id = component(&item.component, components)?;
-            if place(&items, component_id, item.duty).is_none() {
-                items.push(VisitItem::done(component_id, item.duty));
+            if place(&items, component_id, &item.duty).is_none() {
+                items.push(VisitItem::done(component_id, item.duty.clone()));
             }
         }
         for (item, finding) in &self.found {
             let component_id = component(&item.component, components)?;
-            match place(&items, component_id, item.duty) {
-                None => items.push(VisitItem::looked(component_id, item.duty, *finding)),
+            match place(&items, component_id, &item.duty) {
+                None => items.push(VisitItem::looked(component_id, item.duty.clone(), finding.clone())),
                 Some(known) if items[known].finding.is_some() => {
                     let told = format!("{:?} has two findings for one duty; give one", item.component);
                     return Err(Failure::usage(told));
                 }
-                Some(known) => items[known].finding = Some(*finding),
+                Some(known) => items[known].finding = Some(finding.clone()),
             }
         }
         let left = self.left.iter().map(|(item, share)| (item, Some(*share)));
         for (item, left) in left.chain(self.cleaned_meanwhile.iter().map(|item| (item, None))) {
             let component_id = component(&item.component, components)?;
-            let Some(known) = place(&items, component_id, item.duty) else {
+            let Some(known) = place(&items, component_id, &item.duty) else {
                 let told = format!("{:?} needs --done or --found for the same duty", item.component);
                 return Err(Failure::usage(told));
             };
@@ -241,13 +236,9 @@ async fn correct(
             Failure::usage("this version cannot send back every entry of the visit; give all of its items")
         })?;
     }
-    let request = VisitRequest {
-        system_id: visit.system_id,
-        visited_on: on.unwrap_or(visit.visited_on),
-        visited_by: report.by.or(visit.visited_by),
-        items,
-        note: report.note.or(visit.note),
-    };
+    let mut request = VisitRequest::new(visit.system_id, on.unwrap_or(visit.visited_on), items);
+    request.visited_by = report.by.or(visit.visited_by);
+    request.note = report.note.or(visit.note);
     let visit = app.client.visits().correct(id, visit.version, &request).await?;
     let text = format!("Corrected visit {id}; it is now version {}.", visit.version);
     app.say(&visit, text)
@@ -298,7 +289,7 @@ async fn show_visit(app: &mut App<'_>, visit: &contract::Visit) -> Result<(), Fa
         });
         table.row([
             show::name(name.as_ref()),
-            item.duty.map_or_else(|| "-".to_owned(), |duty| show::words(&duty)),
+            item.duty.as_ref().map_or_else(|| "-".to_owned(), show::words),
             done(item),
             seen(item, app),
             item.note.clone().unwrap_or_default(),
@@ -319,6 +310,7 @@ fn done(item: &VisitItemAnswer) -> String {
 
 /// What was found, and whether someone cleaned it before.
 fn seen(item: &VisitItemAnswer, app: &App<'_>) -> String {
-    let found = item.finding.map_or_else(|| "-".to_owned(), |finding| show::finding(finding, app.units));
+    let found =
+        item.finding.as_ref().map_or_else(|| "-".to_owned(), |finding| show::finding(finding, app.units));
     if item.cleaned_meanwhile { format!("{found}, cleaned meanwhile") } else { found }
 }

@@ -30,7 +30,7 @@ pub struct Due {
     #[arg(long, value_delimiter = ',', value_parser = parse::word::<TaskState>)]
     pub state: Vec<TaskState>,
     /// Only components of this kind, such as debris-screen
-    #[arg(long, value_parser = parse::word::<ComponentKind>)]
+    #[arg(long, value_parser = parse::kind)]
     pub kind: Option<ComponentKind>,
     /// The list of another day, from what is known now about the days up to it.
     ///

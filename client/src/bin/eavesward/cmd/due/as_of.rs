@@ -6,7 +6,7 @@ use crate::app::{App, PAGE};
 use crate::failure::Failure;
 use chrono::{Days, NaiveDate};
 use eavesward_client::contract::{DutyForecast, System, TaskState};
-use eavesward_client::{ListQuery, SystemQuery};
+use eavesward_client::{ForecastQuery, ListQuery, SystemQuery};
 use serde::Serialize;
 use std::collections::HashMap;
 use uuid::Uuid;
@@ -32,7 +32,7 @@ impl<'a> From<&'a DutyThen> for Row<'a> {
             system_id: Some(then.system_id),
             system: &then.system_name,
             component: Some(&then.duty.component_name),
-            duty: then.duty.duty,
+            duty: &then.duty.duty,
             title: &then.duty.title,
             decided_by: then.duty.decided_by,
             accumulated: then.duty.accumulated.as_ref(),
@@ -49,7 +49,8 @@ pub async fn run(due: &Due, day: NaiveDate, app: &mut App<'_>) -> Result<bool, F
     let property_names = property_names(app, &systems).await?;
     let mut list = Vec::new();
     for system in &systems {
-        let forecast = app.client.systems().forecast(system.id, Some(day)).await?;
+        let query = ForecastQuery::builder().as_of(day).build();
+        let forecast = app.client.systems().forecast(system.id, &query).await?;
         let place = property_names.get(&system.property_id);
         list.extend(forecast.duties.into_iter().map(|duty| DutyThen {
             property_id: system.property_id,
@@ -63,8 +64,9 @@ pub async fn run(due: &Due, day: NaiveDate, app: &mut App<'_>) -> Result<bool, F
     list.retain(|then| wanted(due, day, then));
     // Duties without a date come last. The other keys make the order stable.
     list.sort_by(|a, b| {
-        let key =
-            |then: &DutyThen| (then.duty.due_on.is_none(), then.duty.due_on, then.system_id, then.duty.duty);
+        let key = |then: &DutyThen| {
+            (then.duty.due_on.is_none(), then.duty.due_on, then.system_id, then.duty.duty.clone())
+        };
         key(a).cmp(&key(b)).then_with(|| a.duty.component_name.cmp(&b.duty.component_name))
     });
     if app.json {
@@ -112,5 +114,5 @@ fn wanted(due: &Due, day: NaiveDate, then: &DutyThen) -> bool {
     };
     in_window
         && (due.state.is_empty() || due.state.contains(&then.duty.state))
-        && due.kind.is_none_or(|kind| kind == then.duty.component_kind)
+        && due.kind.as_ref().is_none_or(|kind| *kind == then.duty.component_kind)
 }

@@ -25,7 +25,7 @@ pub struct Row<'a> {
     /// The component's name, if it is a task of one.
     pub component: Option<&'a str>,
     /// What is to be done.
-    pub duty: Duty,
+    pub duty: &'a Duty,
     /// The duty in words.
     pub title: &'a str,
     /// What decided the date.

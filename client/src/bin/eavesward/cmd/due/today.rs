@@ -17,7 +17,7 @@ impl<'a> From<&'a Task> for Row<'a> {
             system_id: task.system_id,
             system: task.system_name.as_deref().unwrap_or("-"),
             component: task.component_name.as_deref(),
-            duty: task.duty,
+            duty: &task.duty,
             title: &task.title,
             decided_by: task.decided_by,
             accumulated: task.accumulated.as_ref(),
@@ -37,7 +37,7 @@ pub async fn run(due: &Due, app: &mut App<'_>) -> Result<bool, Failure> {
     if let Some(given) = &due.system {
         query.system_id = Some(app.system_id(given).await?);
     }
-    query.component_kind = due.kind;
+    query.component_kind.clone_from(&due.kind);
     (query.from, query.to) = (due.from, due.to);
     query.within_days = due.days_on();
     let tasks = app.client.tasks().list(&query).all().await?;
@@ -55,7 +55,7 @@ fn log_hint(app: &mut App<'_>, rows: &[Row<'_>]) -> Result<(), Failure> {
     // A visit belongs to one system, and its items to components.
     let known = rows.iter().find_map(|row| Some((row, row.system_id?, row.component?)));
     let Some((row, system, component)) = known else { return Ok(()) };
-    let duty = show::words(&row.duty).replace(' ', "-");
+    let duty = show::words(row.duty).replace(' ', "-");
     app.line("")?;
     app.line("When it is done")?;
     let done = show::quoted(&format!("{component}:{duty}"));

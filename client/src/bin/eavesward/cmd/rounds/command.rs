@@ -60,7 +60,9 @@ impl Rounds {
         match self {
             Self::Propose(asked) => asked.run(app).await,
             Self::Keep { on, tasks, note } => {
-                let round = app.client.rounds().keep(&RoundRequest { on, task_ids: tasks, note }).await?;
+                let mut request = RoundRequest::new(on, tasks);
+                request.note = note;
+                let round = app.client.rounds().keep(&request).await?;
                 let text = kept_line(&round);
                 app.say(&round, text)
             }

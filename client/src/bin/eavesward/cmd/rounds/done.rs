@@ -90,8 +90,9 @@ impl Done {
                     item.component
                 )));
             }
-            let said = RoundItem::found(task_id, *finding);
-            items.push(RoundItem { done, ..said });
+            let mut item = RoundItem::looked(task_id, finding.clone());
+            item.done = done;
+            items.push(item);
         }
         let left = self.left.iter().map(|(item, share)| (item, Some(*share)));
         for (item, left) in left.chain(self.cleaned_meanwhile.iter().map(|item| (item, None))) {
@@ -102,24 +103,22 @@ impl Done {
             }
         }
         let skipped = self.skip.iter().map(|item| {
-            let task_id = task(item, round)?.task_id;
-            Ok(SkippedTask { task_id, because: self.because.clone() })
+            let mut skipped = SkippedTask::new(task(item, round)?.task_id);
+            skipped.because.clone_from(&self.because);
+            Ok(skipped)
         });
-        Ok(RoundDoneRequest {
-            visited_on: self.on,
-            visited_by: self.by.clone(),
-            note: self.note.clone(),
-            items,
-            skipped: skipped.collect::<Result<_, Failure>>()?,
-        })
+        let skipped = skipped.collect::<Result<Vec<_>, Failure>>()?;
+        let mut report = RoundDoneRequest::new().visited_on(self.on).items(items).skipped(skipped);
+        report.visited_by.clone_from(&self.by);
+        report.note.clone_from(&self.note);
+        Ok(report)
     }
 }
 
 /// The item of a task. A task without an item gets one that says it was done.
 fn said(items: &mut Vec<RoundItem>, task_id: Uuid) -> &mut RoundItem {
     let index = items.iter().position(|known| known.task_id == task_id).unwrap_or_else(|| {
-        let (finding, left_fraction, note) = (None, None, None);
-        items.push(RoundItem { task_id, done: true, finding, left_fraction, cleaned_meanwhile: false, note });
+        items.push(RoundItem::done(task_id));
         items.len() - 1
     });
     &mut items[index]

@@ -89,8 +89,8 @@ impl Propose {
         }
         let mut kept = Vec::new();
         for round in chosen {
-            let task_ids = round.tasks.iter().map(|task| task.task_id).collect();
-            let request = RoundRequest { on: round.on, task_ids, note: None };
+            let task_ids: Vec<_> = round.tasks.iter().map(|task| task.task_id).collect();
+            let request = RoundRequest::new(round.on, task_ids);
             match app.client.rounds().keep(&request).await {
                 Ok(round) if app.json => kept.push(round),
                 Ok(round) => app.line(kept_line(&round))?,

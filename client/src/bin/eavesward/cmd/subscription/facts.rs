@@ -53,18 +53,15 @@ impl Facts {
             Some(given) => Some(app.system_id(given).await?),
             None => None,
         };
-        Ok(SubscriptionRequest {
-            name: self.name,
-            to: self.to,
-            sends: if self.digest.is_some() { Sends::Digest } else { Sends::Reminders },
-            kinds: self.kind,
-            property_id,
-            system_id,
-            horizon_days: self.horizon_days,
-            lead_days: self.lead_days,
-            schedule: self.digest,
-            time_zone: self.time_zone,
-            format: self.format,
-        })
+        let mut request = SubscriptionRequest::new(self.name, self.to)
+            .sends(if self.digest.is_some() { Sends::Digest } else { Sends::Reminders })
+            .kinds(self.kind)
+            .property_id(property_id)
+            .system_id(system_id)
+            .horizon_days(self.horizon_days)
+            .lead_days(self.lead_days)
+            .format(self.format);
+        (request.schedule, request.time_zone) = (self.digest, self.time_zone);
+        Ok(request)
     }
 }
