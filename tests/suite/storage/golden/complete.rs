@@ -7,6 +7,7 @@ use eavesward_service::domain::model::account::Scope;
 use eavesward_service::domain::model::delivery::{Content, DeliveryState};
 use eavesward_service::domain::model::duty::{DecidedBy, Duty};
 use eavesward_service::domain::model::hazard::Hazard;
+use eavesward_service::domain::model::measure::Measure;
 use eavesward_service::domain::model::part::Clock;
 use eavesward_service::domain::model::part::{Exposition, Kind, Material, Shade, ValveType};
 use eavesward_service::domain::model::reminder::{Cause, ReminderKind, Stage};
@@ -98,6 +99,7 @@ fn stored() -> Vec<Words> {
         Hazard: "forecasts" "hazards";
         Kind: "forecasts" "kind";
         Material: "components" "material";
+        Measure: "forecasts" "unit";
         ReminderKind: "reminders" "kind", "reminders" "covers";
         Shade: "components" "shade";
         Stage: "reminders" "stage";
@@ -120,7 +122,11 @@ fn behind<'a>(value: &'a Value, key: &str, found: &mut BTreeSet<&'a str>) {
             for (name, value) in fields {
                 if name == key {
                     let each = value.as_array().map_or(std::slice::from_ref(value), Vec::as_slice);
-                    found.extend(each.iter().filter_map(Value::as_str).flat_map(str::split_whitespace));
+                    // Several words in one text are a list of them, or one that has blanks.
+                    for text in each.iter().filter_map(Value::as_str) {
+                        found.insert(text);
+                        found.extend(text.split_whitespace());
+                    }
                 }
                 behind(value, key, found);
             }

@@ -10,6 +10,7 @@ use eavesward_service::domain::model::duty;
 use eavesward_service::domain::model::duty::{DecidedBy, Duty};
 use eavesward_service::domain::model::forecast::{BestDay, Prediction, Window};
 use eavesward_service::domain::model::hazard::Hazard;
+use eavesward_service::domain::model::measure::Measure;
 use eavesward_service::domain::model::part::Clock;
 use eavesward_service::domain::model::part::Part;
 use eavesward_service::domain::model::reason::Reason;
@@ -100,7 +101,16 @@ fn of_words() -> Vec<Case<Found>> {
             with_everything(task.forecast.prediction.as_mut().unwrap(), clock);
         })
     });
-    duties.chain(states).chain(decided).chain(hazards).chain(clocks).collect()
+    let measures = Measure::ALL.iter().map(|&measure| {
+        one(format!("measure: {}", measure.code()), usual, |_, task| {
+            let prediction = task.forecast.prediction.as_mut().unwrap();
+            prediction.accumulated.as_mut().unwrap().unit = measure;
+            prediction.limit.unit = measure;
+            task.forecast.reasons =
+                vec![Reason::Accumulated { accumulated: 9.5, unit: measure, since: day(-20), limit: 20.0 }];
+        })
+    });
+    duties.chain(states).chain(decided).chain(hazards).chain(clocks).chain(measures).collect()
 }
 
 impl Form for Forecasts {
