@@ -114,4 +114,6 @@ problem_codes! {
     Internal "internal" 500 "The service failed";
     /// The service is starting, stopping or cannot reach its database.
     Unavailable "unavailable" 503 "The service is not ready";
+    /// The disk of the service's database is full. Reading still works, and writing will once there is space again.
+    InsufficientStorage "insufficient_storage" 507 "The service has no space to store anything";
 }

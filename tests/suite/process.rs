@@ -1,6 +1,7 @@
 //! The service as a process: first start, `kill -9`, SIGTERM, and the demo with the SDK's examples.
 
 use crate::support::app::Reply;
+use crate::support::served::Served;
 use chrono::NaiveDate;
 use eavesward_service::domain::base::ids::GaugeId;
 use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
@@ -9,29 +10,11 @@ use serde_json::{Value, json};
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::net::{Shutdown, TcpStream};
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
-use std::sync::{Arc, Mutex};
+use std::process::{Command, Stdio};
 use std::time::Duration;
 
 /// Days of one batch of rain.
 const BATCH: usize = 20;
-
-/// A running process, killed when it is dropped.
-struct Served {
-    child: Child,
-    url: String,
-    /// What it printed before it listened.
-    printed: String,
-    /// What it logged since.
-    logged: Arc<Mutex<String>>,
-}
-
-impl Drop for Served {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
 
 /// Starts the service on a database file and waits until it listens.
 fn serve(folder: &Path) -> Served {
@@ -40,32 +23,9 @@ fn serve(folder: &Path) -> Served {
 
 fn start(folder: &Path, what: &str) -> Served {
     let url = format!("sqlite://{}", folder.join("process.db").display());
-    let mut child = Command::new(env!("CARGO_BIN_EXE_served"))
-        .args([what, "--bind", "127.0.0.1:0", "--drain-s", "0", "--database-url", &url])
-        .stdout(Stdio::from(std::fs::File::create(folder.join("out")).expect("a file")))
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("a process");
-    let mut log = BufReader::new(child.stderr.take().expect("its log")).lines();
-    let address = log
-        .by_ref()
-        .map_while(Result::ok)
-        .find_map(|line| line.split("listening on ").nth(1)?.split_whitespace().next().map(str::to_owned))
-        .expect("it says where it listens");
-    // Its log has to be read on, or it would stop at a full pipe.
-    let logged = Arc::<Mutex<String>>::default();
-    let page = logged.clone();
-    std::thread::spawn(move || {
-        for line in log.map_while(Result::ok) {
-            page.lock().expect("a log").extend([line.as_str(), "\n"]);
-        }
-    });
-    let printed = std::fs::read_to_string(folder.join("out")).expect("what it printed");
-    Served { child, url: format!("http://{address}"), printed, logged }
-}
-
-fn key(printed: &str) -> Option<&str> {
-    printed.split_whitespace().find(|word| word.starts_with("ew_"))
+    let mut command = Command::new(env!("CARGO_BIN_EXE_served"));
+    command.args([what, "--bind", "127.0.0.1:0", "--drain-s", "0", "--database-url", &url]);
+    Served::start(&mut command, folder)
 }
 
 fn client() -> reqwest::Client {
@@ -82,7 +42,7 @@ async fn gauge(http: &reqwest::Client, served: &Served, key: &str) -> String {
 async fn what_was_acknowledged_survives_a_kill_in_the_middle_of_an_import() {
     let folder = tempfile::tempdir().expect("a folder");
     let mut first = serve(folder.path());
-    let key = key(&first.printed).expect("the first start prints a key").to_owned();
+    let key = first.key().expect("the first start prints a key").to_owned();
     let http = client();
     let gauge = gauge(&http, &first, &key).await;
     let start: NaiveDate = "1980-01-01".parse().expect("a date");
@@ -134,7 +94,7 @@ async fn what_was_acknowledged_survives_a_kill_in_the_middle_of_an_import() {
 async fn sigterm_ends_it_well_and_a_second_start_goes_on() {
     let folder = tempfile::tempdir().expect("a folder");
     let mut first = serve(folder.path());
-    let key = key(&first.printed).expect("a key").to_owned();
+    let key = first.key().expect("a key").to_owned();
     let http = client();
     let gauge = gauge(&http, &first, &key).await;
     let killed = Command::new("kill").args(["-TERM", &first.child.id().to_string()]).status().expect("kill");
@@ -251,7 +211,7 @@ fn what_is_no_http_is_no_error_of_the_service() {
 async fn the_address_of_a_calendar_is_never_logged() {
     let folder = tempfile::tempdir().expect("a folder");
     let served = serve(folder.path());
-    let key = key(&served.printed).expect("a key").to_owned();
+    let key = served.key().expect("a key").to_owned();
     let http = client();
     let calendars = format!("{}/v1/calendars", served.url);
     let made =

@@ -52,7 +52,8 @@ async fn caller(req: &ServiceRequest) -> Result<Key, ApiError> {
     let cx = req
         .app_data::<web::Data<Context>>()
         .ok_or_else(|| ApiError::new(ProblemCode::Internal, "The service is not set up."))?;
-    accounts::authenticate(cx, secret).await?.ok_or_else(|| {
+    let known = accounts::authenticate(cx, secret).await;
+    known.map_err(|error| ApiError::from(error).before_any_change())?.ok_or_else(|| {
         let detail =
             "The key is unknown, revoked or expired. Ask the person who keeps the account's keys for a new one.";
         ApiError::new(ProblemCode::Unauthorized, detail)

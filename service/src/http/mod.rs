@@ -5,6 +5,7 @@
 mod access;
 mod access_log;
 mod body;
+mod claim;
 mod conditional;
 mod decode;
 mod idempotent;

@@ -13,6 +13,9 @@ use actix_web::{HttpMessage, HttpResponse, ResponseError};
 use eavesward_contract::{FieldProblem, Problem, ProblemCode};
 use tracing_actix_web::RequestId;
 
+/// What a caller reads of a failure that he cannot do anything about.
+const FAILED: &str = "Something failed that is not your fault. The request id finds it in the service's log.";
+
 /// The media type of problem documents.
 pub const MEDIA_TYPE: &str = "application/problem+json";
 
@@ -33,6 +36,19 @@ pub struct ApiError {
     retry_after_s: Option<u64>,
     /// What the account may still send, for `429`.
     allowance: Option<Allowance>,
+    /// What a failure left of the change that was asked for.
+    leaves: Leaves,
+}
+
+/// What a failure left of the change that was asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Leaves {
+    /// There is nothing to say of it.
+    Unsaid,
+    /// It may have been made.
+    Unclear,
+    /// The failure came before the change could begin.
+    Nothing,
 }
 
 impl ApiError {
@@ -50,6 +66,7 @@ impl ApiError {
             allow: None,
             retry_after_s,
             allowance: None,
+            leaves: Leaves::Unsaid,
         }
     }
 
@@ -67,6 +84,48 @@ impl ApiError {
     /// The same with what the account may still send.
     pub fn with_allowance(self, allowance: Option<Allowance>) -> Self {
         Self { allowance, ..self }
+    }
+
+    /// The same for a failure that came before the request changed anything.
+    pub fn before_any_change(self) -> Self {
+        let leaves = if self.leaves == Leaves::Unclear { Leaves::Nothing } else { self.leaves };
+        Self { leaves, ..self }
+    }
+
+    /// A failure of the storage, with a detail that says why.
+    fn of_store(error: Error) -> Self {
+        let Error::Store(store) = &error else { return Self::failed(ProblemCode::Internal, FAILED, error) };
+        let (code, detail, wait) = match store {
+            StoreError::Unavailable(_) => {
+                (ProblemCode::Unavailable, "The database cannot be reached or is too busy.", Some(1))
+            }
+            StoreError::NoAnswer(_) => {
+                (ProblemCode::Unavailable, "The database did not answer in time.", Some(5))
+            }
+            StoreError::Full(_) => (
+                ProblemCode::InsufficientStorage,
+                "The database's disk is full. Reading still works, and writing will once there is space again.",
+                Some(10),
+            ),
+            StoreError::Disk(_) => {
+                (ProblemCode::Unavailable, "The database's disk failed to read or write.", Some(5))
+            }
+            StoreError::BadRow { .. } | StoreError::Dangling(_) | StoreError::Failed(_) => {
+                (ProblemCode::Internal, FAILED, None)
+            }
+        };
+        Self { retry_after_s: wait, leaves: Leaves::Unclear, ..Self::failed(code, detail, error) }
+    }
+
+    /// Why the service is not ready, whatever the storage met.
+    pub fn not_ready(error: StoreError) -> Self {
+        let why = Self::of_store(Error::Store(error));
+        let detail = if why.code == ProblemCode::Internal { "The database fails." } else { &why.detail };
+        Self {
+            retry_after_s: why.retry_after_s.or(Some(5)),
+            cause: why.cause,
+            ..Self::new(ProblemCode::Unavailable, detail)
+        }
     }
 
     fn failed(
@@ -88,26 +147,27 @@ impl ApiError {
         self.code.status() >= 500
     }
 
-    fn document(&self, instance: Option<String>, request_id: Option<String>) -> Problem {
+    fn document(&self, asked: &Asked) -> Problem {
+        let outcome = asked.change.and_then(|change| change.after(self.leaves)).unwrap_or_default();
         Problem {
             type_uri: format!("/problems/{}", self.code.as_str()),
             title: self.code.title().to_owned(),
             status: self.code.status(),
             code: self.code.clone(),
-            detail: self.detail.clone(),
-            instance,
-            request_id,
+            detail: format!("{}{outcome}", self.detail),
+            instance: asked.instance.clone(),
+            request_id: asked.request_id.clone(),
             errors: self.errors.clone(),
         }
     }
 
-    fn respond(&self, instance: Option<String>, request_id: Option<String>) -> HttpResponse {
+    fn respond(&self, asked: &Asked) -> HttpResponse {
         let mut response = HttpResponse::build(self.status_code());
         if self.code == ProblemCode::Unauthorized {
             response.insert_header((header::WWW_AUTHENTICATE, "Bearer"));
         }
         if let Some(seconds) = self.retry_after_s {
-            response.insert_header((header::RETRY_AFTER, seconds));
+            response.insert_header((header::RETRY_AFTER, seconds.to_string()));
         }
         for (name, value) in self.allowance.iter().flat_map(limits::headers) {
             response.insert_header((name, value));
@@ -115,7 +175,7 @@ impl ApiError {
         if let Some(allow) = &self.allow {
             response.insert_header((header::ALLOW, allow.clone()));
         }
-        let document = self.document(instance, request_id);
+        let document = self.document(asked);
         let body = serde_json::to_string(&document).unwrap_or_else(|_| "{}".to_owned());
         response.content_type(MEDIA_TYPE).insert_header((header::CACHE_CONTROL, "no-store")).body(body)
     }
@@ -133,7 +193,7 @@ impl ResponseError for ApiError {
     }
 
     fn error_response(&self) -> HttpResponse<BoxBody> {
-        self.respond(None, None)
+        self.respond(&Asked::default())
     }
 }
 
@@ -171,15 +231,58 @@ impl From<Error> for ApiError {
                     counted(kept_days.unsigned_abs(), "day", "days")
                 ),
             ),
-            Error::Store(StoreError::Unavailable(_)) => Self::failed(
-                C::Unavailable,
-                "The database cannot be reached. Nothing was changed; try again.",
-                error,
+            Error::Store(_) => Self::of_store(error),
+            Error::Engine(_) | Error::Panicked(_) | Error::Randomness(_) => {
+                Self::failed(C::Internal, FAILED, error)
+            }
+        }
+    }
+}
+
+/// What a problem says of the request that it answers.
+#[derive(Default)]
+struct Asked {
+    instance: Option<String>,
+    request_id: Option<String>,
+    change: Option<Change>,
+}
+
+/// How a request asks for a change.
+#[derive(Clone, Copy)]
+enum Change {
+    /// With POST and an `Idempotency-Key`.
+    Keyed,
+    /// With POST alone.
+    Post,
+    /// With another method.
+    Other,
+}
+
+impl Change {
+    fn of(req: &ServiceRequest) -> Option<Self> {
+        match *req.method() {
+            Method::GET | Method::HEAD | Method::OPTIONS => None,
+            Method::POST if req.headers().contains_key(super::claim::IDEMPOTENCY_KEY) => Some(Self::Keyed),
+            Method::POST => Some(Self::Post),
+            _ => Some(Self::Other),
+        }
+    }
+
+    /// What the caller has to know of the change after a failure.
+    fn after(self, leaves: Leaves) -> Option<&'static str> {
+        match (leaves, self) {
+            (Leaves::Unsaid, _) => None,
+            (Leaves::Nothing, _) => Some(" This attempt changed nothing; send it again."),
+            (Leaves::Unclear, Self::Keyed) => Some(
+                " The change may have been made. Send the request again with the same Idempotency-Key: that is safe, and \
+                 the answer tells.",
             ),
-            Error::Store(_) | Error::Engine(_) | Error::Panicked(_) | Error::Randomness(_) => Self::failed(
-                C::Internal,
-                "Something failed that is not your fault. The request id finds it in the service's log.",
-                error,
+            (Leaves::Unclear, Self::Post) => Some(
+                " The change may have been made: look before you send the request again. With an Idempotency-Key it can \
+                 be sent again safely.",
+            ),
+            (Leaves::Unclear, Self::Other) => Some(
+                " The change may have been made: read the thing again before you send the request again.",
             ),
         }
     }
@@ -203,19 +306,20 @@ pub async fn explain<B: MessageBody>(
     }
     let instance = Some(without_secret(req.path()).to_owned());
     let request_id = req.extensions().get::<RequestId>().map(ToString::to_string);
+    let asked = Asked { instance, request_id: request_id.clone(), change: Change::of(&req) };
     let mut response = next.call(req).await?;
     let replacement = match response.response().error() {
         Some(error) => Some(match error.as_error::<ApiError>() {
             Some(problem) => {
                 log(problem, request_id.as_deref());
-                problem.respond(instance.clone(), request_id.clone())
+                problem.respond(&asked)
             }
-            None => framework(error).respond(instance.clone(), request_id.clone()),
+            None => framework(error).respond(&asked),
         }),
         // The compression answers in bare text when the caller rules out every coding.
         None if response.status() == StatusCode::NOT_ACCEPTABLE => {
             let detail = "Accept-Encoding rules everything out; allow one of identity, gzip and br.";
-            Some(ApiError::new(ProblemCode::NotAcceptable, detail).respond(instance, request_id.clone()))
+            Some(ApiError::new(ProblemCode::NotAcceptable, detail).respond(&asked))
         }
         None => None,
     };

@@ -3,13 +3,15 @@
 use crate::domain::base::error::{StoreError, Stored};
 use crate::domain::ports::store::Store;
 use crate::storage::errors::{can_rerun, failed, failed_because};
+use crate::storage::health::WriteHealth;
 use crate::storage::sql::{Sql, Value, sql};
 use async_trait::async_trait;
-use sqlx::{Arguments, AssertSqlSafe, FromRow, Transaction};
+use chrono::{DateTime, Utc};
+use sqlx::{Arguments, AssertSqlSafe, Connection as _, FromRow, Transaction};
 use sqlx_postgres::{PgArguments, PgConnectOptions, PgPool, PgPoolOptions, PgRow, Postgres};
 use sqlx_sqlite::{
-    Sqlite, SqliteArguments, SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions,
-    SqliteRow, SqliteSynchronous,
+    Sqlite, SqliteArguments, SqliteConnectOptions, SqliteConnection, SqliteJournalMode, SqlitePool,
+    SqlitePoolOptions, SqliteRow, SqliteSynchronous,
 };
 use std::fs::OpenOptions;
 use std::path::Path;
@@ -29,6 +31,9 @@ const ROWS_ON_THE_WAY: usize = 1024;
 /// batches of a refresh write is then copied only once.
 const WAL_PAGES: u32 = 8192;
 
+/// How long a connection to PostgreSQL may take to come to rest after its use. One that takes longer is closed.
+const REST_TIMEOUT: Duration = Duration::from_secs(5);
+
 /// How to connect to the database.
 #[derive(Clone, Debug)]
 pub struct ConnectOptions {
@@ -36,13 +41,21 @@ pub struct ConnectOptions {
     pub max_connections: u32,
     /// How long to wait for a free connection, and on SQLite for another writer, before giving up.
     pub acquire_timeout: Duration,
+    /// How long to wait for the database's answer to a statement before giving up.
+    pub answer_timeout: Duration,
     /// SQLite's page cache of each connection, in KiB.
     pub sqlite_cache_kib: u32,
 }
 
 impl Default for ConnectOptions {
     fn default() -> Self {
-        Self { max_connections: 8, acquire_timeout: Duration::from_secs(15), sqlite_cache_kib: 16 * 1024 }
+        Self {
+            max_connections: 8,
+            acquire_timeout: Duration::from_secs(15),
+            // Below the SDK's time-out of 30 s, so that a caller learns what happened.
+            answer_timeout: Duration::from_secs(20),
+            sqlite_cache_kib: 16 * 1024,
+        }
     }
 }
 
@@ -50,7 +63,12 @@ impl Default for ConnectOptions {
 #[derive(Clone)]
 pub struct Database {
     pub(super) db: Db,
+    writes: Arc<WriteHealth>,
+    /// A connection to SQLite that is never used. While it is open, SQLite keeps the shared index of its write-ahead
+    /// log. On a full disk it could not make another.
+    idle: Arc<Mutex<Option<SqliteConnection>>>,
     acquire_timeout: Duration,
+    answer_timeout: Duration,
 }
 
 #[derive(Clone)]
@@ -76,19 +94,34 @@ impl Database {
     /// If the URL is not understood or the database cannot be reached.
     pub async fn connect(url: &str, options: &ConnectOptions) -> Stored<Self> {
         let acquire_timeout = options.acquire_timeout;
+        let mut idle = None;
         let db = if url.starts_with("sqlite:") {
-            Db::Sqlite(connect_sqlite(url, options).await?, Arc::new(Mutex::new(())))
+            let pool = connect_sqlite(url, options).await?;
+            let connection = SqliteConnection::connect_with(&pool.connect_options()).await.map_err(failed)?;
+            idle = Some(connection);
+            Db::Sqlite(pool, Arc::new(Mutex::new(())))
         } else if url.starts_with("postgres://") || url.starts_with("postgresql://") {
             let connect =
                 PgConnectOptions::from_str(url).map_err(failed)?.statement_cache_capacity(STATEMENTS);
             let pool = PgPoolOptions::new()
                 .max_connections(options.max_connections)
-                .acquire_timeout(acquire_timeout);
+                .acquire_timeout(acquire_timeout)
+                .after_release(|connection, _| {
+                    Box::pin(async move {
+                        // A statement that was given up may still run. While it does, nobody else can use the
+                        // connection, and a server that is gone never ends it.
+                        match tokio::time::timeout(REST_TIMEOUT, connection.ping()).await {
+                            Ok(rested) => rested.map(|()| true),
+                            Err(late) => Err(sqlx::Error::Io(late.into())),
+                        }
+                    })
+                });
             Db::Pg(pool.connect_with(connect).await.map_err(failed)?)
         } else {
             return Err(failed_because("the database URL starts with neither sqlite:// nor postgres://"));
         };
-        Ok(Self { db, acquire_timeout })
+        let (writes, idle) = (Arc::default(), Arc::new(Mutex::new(idle)));
+        Ok(Self { db, writes, idle, acquire_timeout, answer_timeout: options.answer_timeout })
     }
 
     /// `sqlite` or `postgres`.
@@ -101,27 +134,49 @@ impl Database {
 
     /// Begins a transaction that writes.
     pub(super) async fn begin(&self) -> Stored<Tx> {
-        match &self.db {
+        let begun = match &self.db {
             Db::Sqlite(pool, writers) => {
                 let turn = tokio::time::timeout(self.acquire_timeout, Arc::clone(writers).lock_owned())
                     .await
                     .map_err(|late| StoreError::Unavailable(late.into()))?;
                 // IMMEDIATE takes the lock now. SQLite would refuse a transaction that reads first and asks
                 // for the lock later.
-                Ok(Tx::Sqlite(pool.begin_with("BEGIN IMMEDIATE").await.map_err(failed)?, Some(turn)))
+                let begin = pool.begin_with("BEGIN IMMEDIATE");
+                self.answered(begin).await.map(|tx| Begun::Sqlite(tx, Some(turn)))
             }
-            Db::Pg(pool) => Ok(Tx::Pg(pool.begin().await.map_err(failed)?)),
-        }
+            Db::Pg(pool) => self.answered(pool.begin()).await.map(Begun::Pg),
+        };
+        let begun = begun.inspect_err(|error| self.writes.note_failure(error))?;
+        Ok(Tx {
+            begun,
+            answer_timeout: self.answer_timeout,
+            writes: Some(Arc::clone(&self.writes)),
+            changed: false,
+        })
     }
 
     /// Begins a transaction that reads several times from one state of the database.
     pub(super) async fn begin_reading(&self) -> Stored<Tx> {
-        match &self.db {
-            Db::Sqlite(pool, _) => Ok(Tx::Sqlite(pool.begin().await.map_err(failed)?, None)),
+        let begun = match &self.db {
+            Db::Sqlite(pool, _) => Begun::Sqlite(self.answered(pool.begin()).await?, None),
             Db::Pg(pool) => {
                 let begin = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY";
-                Ok(Tx::Pg(pool.begin_with(begin).await.map_err(failed)?))
+                Begun::Pg(self.answered(pool.begin_with(begin)).await?)
             }
+        };
+        Ok(Tx { begun, answer_timeout: self.answer_timeout, writes: None, changed: false })
+    }
+
+    /// Waits for a connection and an answer.
+    async fn answered<T>(&self, answer: impl Future<Output = sqlx::Result<T>>) -> Stored<T> {
+        answered_within(self.answer_timeout, answer).await
+    }
+
+    /// Whether a writer of this process is at work. Writers to PostgreSQL do not wait for each other.
+    fn has_writer(&self) -> bool {
+        match &self.db {
+            Db::Sqlite(_, writers) => writers.try_lock().is_err(),
+            Db::Pg(_) => false,
         }
     }
 
@@ -131,12 +186,12 @@ impl Database {
             Db::Sqlite(pool, _) => {
                 let arguments = sqlite_arguments(sql.values)?;
                 let query = sqlx::query_as_with::<Sqlite, T, _>(AssertSqlSafe(sql.text), arguments);
-                query.fetch_all(pool).await.map_err(failed)
+                self.answered(query.fetch_all(pool)).await
             }
             Db::Pg(pool) => {
                 let arguments = pg_arguments(sql.values)?;
                 let query = sqlx::query_as_with::<Postgres, T, _>(AssertSqlSafe(sql.text), arguments);
-                query.fetch_all(pool).await.map_err(failed)
+                self.answered(query.fetch_all(pool)).await
             }
         }
     }
@@ -152,6 +207,14 @@ impl Database {
         let rows = tx.run(sql).await?;
         tx.commit().await?;
         Ok(rows)
+    }
+}
+
+/// Waits for the database's answer, but no longer than this.
+async fn answered_within<T>(longest: Duration, answer: impl Future<Output = sqlx::Result<T>>) -> Stored<T> {
+    match tokio::time::timeout(longest, answer).await {
+        Ok(answer) => answer.map_err(failed),
+        Err(late) => Err(StoreError::NoAnswer(late.into())),
     }
 }
 
@@ -174,7 +237,16 @@ pub(super) trait AnyRow:
 impl<T: for<'r> FromRow<'r, SqliteRow> + for<'r> FromRow<'r, PgRow> + Send + Unpin> AnyRow for T {}
 
 /// A transaction. Dropped without a commit, it leaves no trace.
-pub(super) enum Tx {
+pub(super) struct Tx {
+    begun: Begun,
+    answer_timeout: Duration,
+    /// Where to note what a write met; `None` if this transaction only reads.
+    writes: Option<Arc<WriteHealth>>,
+    /// Whether there is something to commit.
+    changed: bool,
+}
+
+enum Begun {
     /// The guard is dropped last, so that the next writer's turn comes when SQLite's lock is free.
     Sqlite(Transaction<'static, Sqlite>, Option<OwnedMutexGuard<()>>),
     Pg(Transaction<'static, Postgres>),
@@ -183,34 +255,41 @@ pub(super) enum Tx {
 impl Tx {
     /// Runs a statement. Returns how many rows it touched.
     pub(super) async fn run(&mut self, sql: Sql) -> Stored<u64> {
-        match self {
-            Self::Sqlite(tx, _) => {
+        let longest = self.answer_timeout;
+        let done = match &mut self.begun {
+            Begun::Sqlite(tx, _) => {
                 let arguments = sqlite_arguments(sql.values)?;
                 let query = sqlx::query_with::<Sqlite, _>(AssertSqlSafe(sql.text), arguments);
-                Ok(query.execute(&mut **tx).await.map_err(failed)?.rows_affected())
+                let done = answered_within(longest, query.execute(&mut **tx)).await;
+                done.map(|done| done.rows_affected())
             }
-            Self::Pg(tx) => {
+            Begun::Pg(tx) => {
                 let arguments = pg_arguments(sql.values)?;
                 let query = sqlx::query_with::<Postgres, _>(AssertSqlSafe(sql.text), arguments);
-                Ok(query.execute(&mut **tx).await.map_err(failed)?.rows_affected())
+                let done = answered_within(longest, query.execute(&mut **tx)).await;
+                done.map(|done| done.rows_affected())
             }
-        }
+        };
+        self.changed |= done.as_ref().is_ok_and(|rows| *rows > 0);
+        self.noted(done)
     }
 
     /// Reads all rows.
     pub(super) async fn all<T: AnyRow>(&mut self, sql: Sql) -> Stored<Vec<T>> {
-        match self {
-            Self::Sqlite(tx, _) => {
+        let longest = self.answer_timeout;
+        let found = match &mut self.begun {
+            Begun::Sqlite(tx, _) => {
                 let arguments = sqlite_arguments(sql.values)?;
                 let query = sqlx::query_as_with::<Sqlite, T, _>(AssertSqlSafe(sql.text), arguments);
-                query.fetch_all(&mut **tx).await.map_err(failed)
+                answered_within(longest, query.fetch_all(&mut **tx)).await
             }
-            Self::Pg(tx) => {
+            Begun::Pg(tx) => {
                 let arguments = pg_arguments(sql.values)?;
                 let query = sqlx::query_as_with::<Postgres, T, _>(AssertSqlSafe(sql.text), arguments);
-                query.fetch_all(&mut **tx).await.map_err(failed)
+                answered_within(longest, query.fetch_all(&mut **tx)).await
             }
-        }
+        };
+        self.noted(found)
     }
 
     /// Reads the first row.
@@ -220,19 +299,50 @@ impl Tx {
 
     /// Commits what was written.
     pub(super) async fn commit(self) -> Stored<()> {
-        match self {
-            Self::Sqlite(tx, turn) => {
-                let done = tx.commit().await.map_err(failed);
+        let Self { begun, answer_timeout, writes, changed } = self;
+        let done = match begun {
+            Begun::Sqlite(tx, turn) => {
+                let done = answered_within(answer_timeout, tx.commit()).await;
                 drop(turn);
                 done
             }
-            Self::Pg(tx) => tx.commit().await.map_err(failed),
+            Begun::Pg(tx) => answered_within(answer_timeout, tx.commit()).await,
+        };
+        match (&done, writes) {
+            (Ok(()), Some(writes)) if changed => writes.note_success(),
+            (Err(error), Some(writes)) => writes.note_failure(error),
+            _ => {}
         }
+        done
+    }
+
+    fn noted<T>(&self, done: Stored<T>) -> Stored<T> {
+        if let (Err(error), Some(writes)) = (&done, &self.writes) {
+            writes.note_failure(error);
+        }
+        done
+    }
+
+    /// Writes something that is never read.
+    async fn write_idly(&mut self) -> Stored<()> {
+        if self.has_row_locks() {
+            // An entry of the write-ahead log.
+            let message = sql("SELECT CAST(pg_logical_emit_message(TRUE, 'eavesward', '') AS TEXT)");
+            self.all::<(String,)>(message).await?;
+        } else {
+            // The same number again, which rewrites the first page.
+            let number =
+                self.first::<(i64,)>(sql("PRAGMA user_version")).await?.map_or(0, |(number,)| number);
+            let again = format!("PRAGMA user_version = {number}");
+            self.run(Sql { text: again.into(), values: Vec::new() }).await?;
+        }
+        self.changed = true;
+        Ok(())
     }
 
     /// Whether rows can be locked one by one. On SQLite a writer locks the whole database.
     pub(super) fn has_row_locks(&self) -> bool {
-        matches!(self, Self::Pg(_))
+        matches!(self.begun, Begun::Pg(_))
     }
 
     /// Ends a SELECT whose rows will be changed but not removed. Other transactions may still add references
@@ -314,6 +424,14 @@ async fn connect_sqlite(url: &str, options: &ConnectOptions) -> Stored<SqlitePoo
         let pool = SqlitePoolOptions::new()
             .max_connections(options.max_connections)
             .acquire_timeout(options.acquire_timeout)
+            .after_release(|connection, _| {
+                Box::pin(async move {
+                    // The driver rolls back when a transaction is dropped. SQLite has done so by itself when its disk
+                    // was full or failed. Then the driver counts a transaction that never ends, and refuses the next.
+                    connection.ping().await?;
+                    Ok(!connection.is_in_transaction())
+                })
+            })
             .connect_with(connect.clone());
         match pool.await.map_err(failed) {
             Err(StoreError::Unavailable(_)) if tries < 50 => {
@@ -347,9 +465,30 @@ impl Store for Database {
         self.first::<(i64,)>(sql("SELECT CAST(1 AS BIGINT)")).await.map(drop)
     }
 
+    async fn check(&self, now: DateTime<Utc>) -> Stored<()> {
+        let _look = self.writes.look().await;
+        self.ping().await?;
+        if let Some(known) = self.writes.known(now) {
+            return known;
+        }
+        if self.has_writer() {
+            // It notes by itself what it meets.
+            return Ok(());
+        }
+        let mut tx = self.begin().await?;
+        tx.write_idly().await?;
+        tx.commit().await
+    }
+
     async fn close(&self) {
         match &self.db {
-            Db::Sqlite(pool, _) => pool.close().await,
+            Db::Sqlite(pool, _) => {
+                if let Some(idle) = self.idle.lock().await.take() {
+                    // Nothing was written through it, so a failure loses nothing.
+                    let _ = idle.close().await;
+                }
+                pool.close().await;
+            }
             Db::Pg(pool) => pool.close().await,
         }
     }

@@ -2,33 +2,56 @@
 
 use crate::domain::base::error::{StoreError, Stored};
 
-/// Whether trying again may help: the database cannot be reached, is overloaded, or ended one of two
-/// conflicting transactions.
-fn passing(error: &sqlx::Error) -> bool {
+/// What kind of failure an error is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Kind {
+    /// The database cannot be reached, is overloaded, or ended one of two conflicting transactions. Trying again may
+    /// help.
+    Passing,
+    /// The disk has no space left.
+    Full,
+    /// The disk failed.
+    Disk,
+    Other,
+}
+
+fn kind(error: &sqlx::Error) -> Kind {
     match error {
         sqlx::Error::Io(_)
         | sqlx::Error::Tls(_)
         | sqlx::Error::PoolTimedOut
         | sqlx::Error::PoolClosed
-        | sqlx::Error::WorkerCrashed => true,
-        sqlx::Error::Database(error) => error.code().is_some_and(|code| passing_code(&code)),
-        _ => false,
+        | sqlx::Error::WorkerCrashed => Kind::Passing,
+        sqlx::Error::Database(error) => error.code().map_or(Kind::Other, |code| kind_of_code(&code)),
+        _ => Kind::Other,
     }
 }
 
 /// Reads an error code. SQLite's codes are decimal numbers; the lowest byte is the kind. PostgreSQL's codes
 /// have five characters; the first two are the class.
-fn passing_code(code: &str) -> bool {
+fn kind_of_code(code: &str) -> Kind {
     if code.len() == 5 {
-        let class = code.get(..2).unwrap_or_default();
-        // Classes: connection, resources, operator intervention. Codes: read-only standby, lock not
-        // available, conflict.
-        return matches!(class, "08" | "53" | "57")
-            || matches!(code, "25006" | "55P03")
-            || is_serialization_failure(code);
+        return match (code.get(..2).unwrap_or_default(), code) {
+            // Disk full.
+            (_, "53100") => Kind::Full,
+            // Errors outside of PostgreSQL, such as those of files.
+            ("58", _) => Kind::Disk,
+            // Classes: connection, resources, operator intervention. Codes: read-only standby, lock not
+            // available, conflict.
+            ("08" | "53" | "57", _) | (_, "25006" | "55P03") => Kind::Passing,
+            _ if is_serialization_failure(code) => Kind::Passing,
+            _ => Kind::Other,
+        };
     }
-    // BUSY, LOCKED.
-    code.parse::<u32>().is_ok_and(|code| matches!(code & 0xff, 5 | 6))
+    match code.parse::<u32>().map(|code| code & 0xff) {
+        // BUSY, LOCKED.
+        Ok(5 | 6) => Kind::Passing,
+        // FULL.
+        Ok(13) => Kind::Full,
+        // IOERR, CANTOPEN.
+        Ok(10 | 14) => Kind::Disk,
+        _ => Kind::Other,
+    }
 }
 
 /// Serialization failure or deadlock: the transaction left no trace and can run again at once.
@@ -54,12 +77,12 @@ pub(super) fn is_taken(error: &StoreError) -> bool {
 pub(super) fn failed(error: sqlx::Error) -> StoreError {
     let dangling =
         error.as_database_error().is_some_and(sqlx::error::DatabaseError::is_foreign_key_violation);
-    if passing(&error) {
-        StoreError::Unavailable(error.into())
-    } else if dangling {
-        StoreError::Dangling(error.into())
-    } else {
-        StoreError::Failed(error.into())
+    match kind(&error) {
+        Kind::Passing => StoreError::Unavailable(error.into()),
+        Kind::Full => StoreError::Full(error.into()),
+        Kind::Disk => StoreError::Disk(error.into()),
+        Kind::Other if dangling => StoreError::Dangling(error.into()),
+        Kind::Other => StoreError::Failed(error.into()),
     }
 }
 
@@ -93,12 +116,19 @@ mod tests {
     use super::*;
 
     #[test]
-    fn only_passing_failures_invite_another_try() {
-        for code in ["5", "6", "261", "517", "08006", "53300", "57P01", "40001", "40P01", "55P03", "25006"] {
-            assert!(passing_code(code), "{code}");
-        }
-        for code in ["1", "19", "2067", "23505", "22P02", "42601"] {
-            assert!(!passing_code(code), "{code}");
+    fn codes_are_sorted_by_what_helps() {
+        for (kind, codes) in [
+            (
+                Kind::Passing,
+                &["5", "6", "261", "517", "08006", "53300", "57P01", "40001", "40P01", "55P03", "25006"][..],
+            ),
+            (Kind::Full, &["13", "53100"]),
+            (Kind::Disk, &["10", "778", "1034", "4874", "14", "58030", "58P01"]),
+            (Kind::Other, &["1", "19", "2067", "23505", "22P02", "42601"]),
+        ] {
+            for code in codes {
+                assert_eq!(kind_of_code(code), kind, "{code}");
+            }
         }
         assert!(matches!(failed(sqlx::Error::PoolTimedOut), StoreError::Unavailable(_)));
         assert!(matches!(failed(sqlx::Error::RowNotFound), StoreError::Failed(_)));

@@ -3,6 +3,7 @@
 //! `sql` builds a statement with its values. `connection` runs it and is the only module that knows both
 //! databases. Their SQL differs in two points: how a transaction begins and how it locks a row. `connection`
 //! handles both. `rows` turns rows into domain types, `errors` sorts failures and `migrate` makes the tables.
+//! `health` knows whether writes work.
 //! `packed`, `stale` and `removed_tasks` are shared by several modules. Most other modules implement a trait
 //! of [`crate::domain::ports::store`] or a part of one.
 //!
@@ -21,6 +22,7 @@ mod deliveries;
 mod duty_settings;
 mod errors;
 mod gauges;
+mod health;
 mod idempotency;
 mod inputs;
 mod migrate;

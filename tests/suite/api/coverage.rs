@@ -45,10 +45,10 @@ fn codes() -> Vec<String> {
     codes.expect("codes").iter().map(|code| code.as_str().expect("a text").to_owned()).collect()
 }
 
-/// Every code that a test of this folder expects, read off the sources: an expectation that is not met fails.
+/// Every code that a test of these folders expects, read off the sources: an expectation that is not met fails.
 fn expected() -> String {
-    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/suite/api");
-    let files = std::fs::read_dir(folder).expect("this folder");
+    let folders = ["api", "faults"].map(|folder| format!("{}/suite/{folder}", env!("CARGO_MANIFEST_DIR")));
+    let files = folders.iter().flat_map(|folder| std::fs::read_dir(folder).expect("a folder of tests"));
     let text = |file: std::io::Result<std::fs::DirEntry>| {
         std::fs::read_to_string(file.expect("a file").path()).expect("a text")
     };

@@ -4,6 +4,7 @@ pub mod app;
 pub mod newer;
 pub mod postgres;
 pub mod python;
+pub mod served;
 
 /// A client of the tests' own, which asks this machine and never a proxy.
 pub fn http_client() -> reqwest::ClientBuilder {

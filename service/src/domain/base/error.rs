@@ -83,6 +83,15 @@ pub enum StoreError {
     /// It cannot be reached or is overloaded. Trying again may help.
     #[error("the storage cannot be reached")]
     Unavailable(#[source] Box<dyn std::error::Error + Send + Sync>),
+    /// It did not answer in time. What was asked may have been done.
+    #[error("the storage does not answer")]
+    NoAnswer(#[source] Box<dyn std::error::Error + Send + Sync>),
+    /// Its disk has no space left. The transaction left no trace.
+    #[error("the storage has no space left")]
+    Full(#[source] Box<dyn std::error::Error + Send + Sync>),
+    /// Its disk failed to read or write.
+    #[error("the storage's disk fails")]
+    Disk(#[source] Box<dyn std::error::Error + Send + Sync>),
     /// A row holds something that this version cannot read.
     #[error("row {row} of {table} has an unreadable {column}")]
     BadRow {

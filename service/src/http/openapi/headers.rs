@@ -94,7 +94,7 @@ pub fn name_headers_of_problem(status: &str, response: &mut Response) {
         "401" => &[AUTHENTICATE],
         "429" => &[RETRY_AFTER, RATE, RATE_POLICY],
         // Of conflicts, only the one with a request that still runs has it.
-        "409" | "503" => &[RETRY_AFTER],
+        "409" | "503" | "507" => &[RETRY_AFTER],
         _ => &[],
     };
     name(response, [CACHE_CONTROL, REQUEST_ID].into_iter().chain(own.iter().copied()));

@@ -8,7 +8,7 @@ use utoipa::openapi::schema::Components;
 use utoipa::openapi::{ContentBuilder, HttpMethod, Ref, RefOr, ResponseBuilder};
 
 /// A status, the name of its answer among the components, what it means, and the code of its example.
-const PROBLEMS: [(&str, &str, &str, ProblemCode); 16] = [
+const PROBLEMS: [(&str, &str, &str, ProblemCode); 17] = [
     ("400", "Malformed", "A parameter or the body could not be read", ProblemCode::MalformedBody),
     ("401", "Unauthorized", "No key, or one that is unknown, revoked or expired", ProblemCode::Unauthorized),
     ("403", "Forbidden", "The key lacks the scope", ProblemCode::ScopeMissing),
@@ -39,6 +39,7 @@ const PROBLEMS: [(&str, &str, &str, ProblemCode); 16] = [
         "The database cannot be reached, or the service is busy or stopping",
         ProblemCode::Unavailable,
     ),
+    ("507", "InsufficientStorage", "The database's disk is full", ProblemCode::InsufficientStorage),
     (
         "default",
         "AnyOther",
@@ -95,6 +96,8 @@ fn statuses(path: &str, method: &HttpMethod, operation: &Operation) -> Vec<&'sta
     add(guarded, &["401", "403"]);
     add(guarded || path.starts_with("/calendars/") || path == "/readyz", &["500", "503"]);
     add(guarded || path.starts_with("/calendars/"), &["429"]);
+    let writes = guarded && !matches!(method, HttpMethod::Get) && path != "/v1/forecast";
+    add(writes, &["507"]);
     // Parameters and bodies that nobody would read are refused everywhere.
     add(true, &["400", "default"]);
     add(in_path || in_query || body || (post && guarded), &["422"]);

@@ -9,6 +9,10 @@ use actix_web::http::Method;
 use actix_web::web::{self, ServiceConfig};
 use actix_web::{HttpRequest, HttpResponse};
 use eavesward_contract::ProblemCode;
+use std::time::Duration;
+
+/// How long the database may take to show that it is ready.
+const READY_WITHIN: Duration = Duration::from_millis(1500);
 
 /// Ask whether it lives
 ///
@@ -21,14 +25,19 @@ pub async fn healthz() -> HttpResponse {
 
 /// Ask whether it is ready
 ///
-/// Answers `503` while the database cannot be reached or the service is shutting down.
+/// Answers `503` while the service is shutting down and while the database cannot be used. That is so if it cannot be
+/// reached or written, or does not answer within 1.5 seconds. The detail says which.
 #[utoipa::path(get, path = "/readyz", tag = "service", operation_id = "readyz",
     responses((status = 200, description = "It is ready", body = String, content_type = "text/plain")))]
 pub async fn readyz(cx: web::Data<Context>, slots: web::Data<StreamSlots>) -> Result<HttpResponse, ApiError> {
     if !slots.is_accepting() {
         return Err(ApiError::new(ProblemCode::Unavailable, "The service is shutting down."));
     }
-    cx.store.ping().await.map_err(crate::domain::base::error::Error::from)?;
+    match tokio::time::timeout(READY_WITHIN, cx.store.check(cx.clock.now())).await {
+        Ok(Ok(())) => {}
+        Ok(Err(error)) => return Err(ApiError::not_ready(error)),
+        Err(_) => return Err(ApiError::new(ProblemCode::Unavailable, "The database does not answer.")),
+    }
     Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body("ready\n"))
 }
 

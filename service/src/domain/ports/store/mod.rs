@@ -40,6 +40,7 @@ use crate::domain::ports::store::systems::SystemStore;
 use crate::domain::ports::store::tasks::TaskStore;
 use crate::domain::ports::store::visits::VisitStore;
 use async_trait::async_trait;
+use chrono::{DateTime, Utc};
 
 /// The whole store.
 #[async_trait]
@@ -61,6 +62,8 @@ pub trait Store:
 {
     /// Whether it can be reached.
     async fn ping(&self) -> Stored<()>;
+    /// Whether it can be read and written, as far as a cheap look tells. Many may ask at once.
+    async fn check(&self, now: DateTime<Utc>) -> Stored<()>;
     /// Closes its connections.
     async fn close(&self);
 }

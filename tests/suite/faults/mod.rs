@@ -1,0 +1,5 @@
+//! What goes wrong around the service: disks that are full or fail, databases that do not answer, attempts that end
+//! without an answer.
+
+mod disk;
+mod hang;
