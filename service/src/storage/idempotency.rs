@@ -2,14 +2,18 @@
 
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::AccountId;
-use crate::domain::model::idempotency::{Answer, Attempt, CLAIM_TIMEOUT, Claim, RETENTION};
+use crate::domain::model::idempotency::{Answer, Attempt, CLAIM_LEASE, Claim, HeldClaim, RETENTION};
 use crate::domain::ports::store::idempotency::IdempotencyStore;
 use crate::storage::connection::{Database, Tx};
 use crate::storage::errors::bad;
-use crate::storage::sql::sql;
+use crate::storage::sql::{Sql, sql};
 use async_trait::async_trait;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use uuid::Uuid;
+
+/// A claim that was given back is stored as one this much older. Versions before leases took over after a minute, so
+/// they see the end of such a claim too.
+const GIVEN_BACK: TimeDelta = TimeDelta::minutes(2);
 
 #[derive(sqlx::FromRow)]
 struct Row {
@@ -33,8 +37,9 @@ enum Verdict {
 
 impl Row {
     fn judge(self, attempt: &Attempt) -> Stored<Verdict> {
-        let age = attempt.now.timestamp_micros() - self.claimed_at;
-        let older_than = |span: chrono::TimeDelta| age > span.num_microseconds().unwrap_or(i64::MAX);
+        let now = attempt.now.timestamp_micros();
+        let age = now - self.claimed_at;
+        let older_than = |span: TimeDelta| age > micros(span);
         let same = self.fingerprint == attempt.fingerprint;
         if older_than(RETENTION) && (self.status.is_some() || !same) {
             return Ok(Verdict::Replace);
@@ -43,10 +48,13 @@ impl Row {
             return Ok(Verdict::Say(Claim::Mismatch));
         }
         let Some(status) = self.status else {
-            return Ok(if older_than(CLAIM_TIMEOUT) {
-                Verdict::TakeOver
+            // A claim of the future was made by a clock that was ahead, and would block the key until then.
+            let runs = (-micros(CLAIM_LEASE)..=micros(CLAIM_LEASE)).contains(&age);
+            let left = TimeDelta::microseconds(micros(CLAIM_LEASE) - age);
+            return Ok(if runs {
+                Verdict::Say(Claim::Running { until: attempt.now + left })
             } else {
-                Verdict::Say(Claim::Running)
+                Verdict::TakeOver
             });
         };
         let (Ok(status), Some(body)) = (u16::try_from(status), self.body) else {
@@ -54,6 +62,10 @@ impl Row {
         };
         Ok(Verdict::Say(Claim::Answered(Answer { status, etag: self.etag, location: self.location, body })))
     }
+}
+
+fn micros(span: TimeDelta) -> i64 {
+    span.num_microseconds().unwrap_or(i64::MAX)
 }
 
 async fn insert(tx: &mut Tx, attempt: &Attempt) -> Stored<bool> {
@@ -76,6 +88,15 @@ async fn restart(tx: &mut Tx, attempt: &Attempt, seed: Uuid) -> Stored<()> {
     .on(attempt.account_id)
     .on(&attempt.key);
     tx.run(query).await.map(drop)
+}
+
+fn move_claim(claim: &HeldClaim, to: DateTime<Utc>) -> Sql {
+    sql("UPDATE idempotency SET claimed_at = $1 \
+         WHERE account_id = $2 AND key = $3 AND claimed_at = $4 AND status IS NULL")
+    .on(to)
+    .on(claim.account_id)
+    .on(&claim.key)
+    .on(claim.claimed_at)
 }
 
 #[async_trait]
@@ -104,6 +125,14 @@ impl IdempotencyStore for Database {
             tx.commit().await?;
             return Ok(Claim::Go { seed });
         }
+    }
+
+    async fn renew_claim(&self, claim: &HeldClaim, now: DateTime<Utc>) -> Stored<bool> {
+        self.run(move_claim(claim, now)).await.map(|rows| rows > 0)
+    }
+
+    async fn release_claim(&self, claim: &HeldClaim) -> Stored<()> {
+        self.run(move_claim(claim, claim.claimed_at - GIVEN_BACK)).await.map(drop)
     }
 
     async fn answer(&self, account: AccountId, key: &str, answer: &Answer) -> Stored<()> {

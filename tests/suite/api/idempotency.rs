@@ -104,7 +104,7 @@ async fn many_at_once_make_one(app: &App) {
             ids.push(id_of(&reply.expect(201)));
         } else {
             reply.problem("idempotency_in_progress");
-            assert_eq!(reply.header("retry-after"), "1");
+            assert_eq!(reply.header("retry-after"), "10");
         }
     }
     assert!(!ids.is_empty(), "one of them has to get through");
@@ -152,9 +152,11 @@ async fn a_request_under_way_is_waited_for_and_then_taken_over(app: &App) {
         Reply::of(request.header("Content-Type", "application/json").body(body.clone())).await
     };
     let waiting = ask().await;
-    assert_eq!((waiting.status, waiting.header("retry-after")), (409, "1"));
+    assert_eq!((waiting.status, waiting.header("retry-after")), (409, "10"));
     waiting.problem("idempotency_in_progress");
-    app.clock.set(now + TimeDelta::seconds(61));
+    app.clock.set(now + TimeDelta::milliseconds(6_300));
+    assert_eq!(ask().await.header("retry-after"), "4", "whole seconds, rounded up");
+    app.clock.set(now + TimeDelta::seconds(11));
     assert_eq!(id_of(&ask().await.expect(201)), seed.to_string(), "it goes on where the first one stopped");
     assert_eq!(id_of(&ask().await.expect(201)), seed.to_string());
     assert_eq!(app.walk("/v1/properties", 100).await.len(), 1);

@@ -3,6 +3,9 @@
 //! The first request claims the key together with a seed, and the id of what it creates is made from that seed. If
 //! a request is cut off half-way, for example by a crash, its repetition uses the same seed. So it finds what the
 //! first one created instead of creating it twice. The answer is then stored and given to every repetition.
+//!
+//! While an attempt runs it renews its claim. When it ends without an answer it gives the claim back, so that the next
+//! attempt need not wait.
 
 use crate::domain::base::ids::AccountId;
 use chrono::{DateTime, TimeDelta, Utc};
@@ -11,8 +14,8 @@ use uuid::Uuid;
 /// How long answers are stored.
 pub const RETENTION: TimeDelta = TimeDelta::hours(24);
 
-/// How long a claim without an answer blocks others. No request runs longer.
-pub const CLAIM_TIMEOUT: TimeDelta = TimeDelta::seconds(60);
+/// How long a claim holds unless it is renewed. After the end of its process it blocks the key for this long.
+pub const CLAIM_LEASE: TimeDelta = TimeDelta::seconds(10);
 
 /// What identifies a request that may be repeated.
 #[derive(Clone, Debug)]
@@ -27,6 +30,17 @@ pub struct Attempt {
     pub seed: Uuid,
     /// When it came.
     pub now: DateTime<Utc>,
+}
+
+/// A claim that an attempt holds.
+#[derive(Clone, Debug)]
+pub struct HeldClaim {
+    /// The account that owns it.
+    pub account_id: AccountId,
+    /// The caller's key.
+    pub key: String,
+    /// When it was made or last renewed. If it differs from what is stored, another attempt has taken over.
+    pub claimed_at: DateTime<Utc>,
 }
 
 /// The answer that is stored.
@@ -51,7 +65,10 @@ pub enum Claim {
         seed: Uuid,
     },
     /// Another attempt is running.
-    Running,
+    Running {
+        /// When its claim ends, unless it is renewed or given back before.
+        until: DateTime<Utc>,
+    },
     /// It was answered already.
     Answered(Answer),
     /// The key was used for a different request.

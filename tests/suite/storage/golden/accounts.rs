@@ -10,7 +10,7 @@ use eavesward_service::domain::model::account::{Account, Key, Scope};
 use eavesward_service::domain::model::calendar::Calendar;
 use eavesward_service::domain::model::duty::Duty;
 use eavesward_service::domain::model::duty_settings::{DutySetting, Overrides};
-use eavesward_service::domain::model::idempotency::{Answer, Attempt, CLAIM_TIMEOUT, Claim};
+use eavesward_service::domain::model::idempotency::{Answer, Attempt, CLAIM_LEASE, Claim};
 use eavesward_service::domain::ports::store::accounts::AccountStore as _;
 use eavesward_service::domain::ports::store::calendars::CalendarStore as _;
 use eavesward_service::domain::ports::store::duty_settings::DutySettingStore as _;
@@ -200,7 +200,7 @@ impl Form for Repeated {
     }
 
     async fn read(rig: &Rig, case: &Case<Claim>) -> Stored<Claim> {
-        let later = at(NOW) + CLAIM_TIMEOUT + TimeDelta::seconds(1);
+        let later = at(NOW) + CLAIM_LEASE + TimeDelta::seconds(1);
         rig.database.claim(&attempt(case, Uuid::nil(), later)).await
     }
 }
