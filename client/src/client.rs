@@ -3,6 +3,7 @@
 use crate::base_url::checked_base_url;
 use crate::connection::Wishes;
 use crate::error::Kind;
+use crate::kept_keys::KeptKeys;
 use crate::request::{self, IDEMPOTENCY_KEY};
 use crate::response::{FailedAttempt, X_REQUEST_ID};
 use crate::retry::{self, AttemptFailure, Decision, RetryPolicy, Situation};
@@ -38,6 +39,7 @@ struct Inner {
     authorization: HeaderValue,
     timeout: Duration,
     retry: RetryPolicy,
+    kept_keys: Option<Arc<dyn KeptKeys>>,
 }
 
 #[bon]
@@ -70,6 +72,8 @@ impl Client {
         /// When calls are repeated.
         #[builder(default)]
         retry: RetryPolicy,
+        /// Keeps the idempotency keys of POSTs whose outcome is not known, for the next run of the program.
+        kept_keys: Option<Arc<dyn KeptKeys>>,
         /// CA certificates in PEM form, one or several, that are trusted beside those of the machine. Needs the feature
         /// `tls-ring` or `tls-rustls`.
         #[builder(into)]
@@ -90,7 +94,7 @@ impl Client {
             .map_err(|_| Error::setup("the key has characters that a header cannot hold"))?;
         authorization.set_sensitive(true);
         let http = Wishes { http_client, ca_pem, proxy, connect_timeout }.client(&base_url)?;
-        Ok(Self { inner: Arc::new(Inner { http, base_url, authorization, timeout, retry }) })
+        Ok(Self { inner: Arc::new(Inner { http, base_url, authorization, timeout, retry, kept_keys }) })
     }
 }
 
@@ -103,7 +107,7 @@ impl Client {
     /// Sends a request and repeats it by the rules of [`retry`](crate::retry). Use it for calls that have no method
     /// of their own.
     ///
-    /// A POST without an idempotency key gets a new key, the same for all attempts. 2xx and 304 are successes.
+    /// A POST without an idempotency key gets a new key, the same for all attempts, or the key that was kept for it. 2xx and 304 are successes.
     /// Every other status is an error, also a redirect.
     ///
     /// Every call opens a span of the target `eavesward_client` at level INFO. It has `method`, `route`
@@ -115,9 +119,28 @@ impl Client {
     }
 
     async fn repeated(&self, mut request: Request) -> Result<Response, Error> {
-        if request.method() == reqwest::Method::POST && !request.has_idempotency_key() {
-            request = request.header(IDEMPOTENCY_KEY, &uuid::Uuid::new_v4().to_string())?;
+        if request.method() != reqwest::Method::POST || request.has_idempotency_key() {
+            return self.attempts(request).await;
         }
+        let new = uuid::Uuid::new_v4().to_string();
+        let Some(kept) = &self.inner.kept_keys else {
+            return self.attempts(request.header(IDEMPOTENCY_KEY, &new)?).await;
+        };
+        let key = kept.begin(&request, new.clone());
+        request = request.header(IDEMPOTENCY_KEY, &key)?;
+        let done = self.attempts(request).await;
+        let known = match &done {
+            Ok(_) => true,
+            // Only an answer that tells of the key also tells what came of an earlier run.
+            Err(error) => error.is_final() || (key == new && !error.may_have_been_applied()),
+        };
+        if known {
+            kept.settle(&key);
+        }
+        done
+    }
+
+    async fn attempts(&self, request: Request) -> Result<Response, Error> {
         let policy = &self.inner.retry;
         let url = self.url_of(&request)?;
         let began = Instant::now();
@@ -145,6 +168,7 @@ impl Client {
                 has_idempotency_key: request.has_idempotency_key(),
                 attempt,
                 failure,
+                unclear,
                 elapsed: began.elapsed(),
             };
             match retry::decide(policy, &situation, jitter()) {

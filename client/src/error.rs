@@ -136,7 +136,7 @@ impl Error {
     }
 
     /// Whether the change may have been made despite the error, because the reply to an attempt was lost or
-    /// unclear.
+    /// unclear. For a POST this is so only after the client has repeated it under its key until the deadline.
     ///
     /// With [`Error::is_version_mismatch`], read the resource again and compare: the change may be your own. With
     /// [`Error::is_not_found`] after a DELETE, this call probably deleted it.
@@ -204,6 +204,11 @@ impl Error {
         self.status() == Some(429)
     }
 
+    /// The service has no space to store anything (507). Reading still works.
+    pub fn is_out_of_space(&self) -> bool {
+        self.status() == Some(507)
+    }
+
     /// The service is starting, stopping, overloaded or cannot reach its database (502 to 504).
     pub fn is_unavailable(&self) -> bool {
         matches!(self.status(), Some(502..=504))
@@ -239,6 +244,13 @@ impl Error {
     /// The client could not connect to the service.
     pub fn is_connect(&self) -> bool {
         matches!(&self.inner.kind, Kind::Transport(source) if source.is_connect())
+    }
+
+    /// The service looked at the request and refused it for good, so no attempt can have done anything that another
+    /// answer would tell of.
+    pub(crate) fn is_final(&self) -> bool {
+        let for_now = matches!(self.status(), Some(401 | 403 | 404 | 408 | 429));
+        self.is_refused() && !for_now && self.code() != Some(ProblemCode::IdempotencyInProgress)
     }
 
     /// The body of a success could not be read. The message names the JSON path.
@@ -286,7 +298,7 @@ mod tests {
 
     type Predicate = (&'static str, fn(&Error) -> bool);
 
-    const PREDICATES: [Predicate; 14] = [
+    const PREDICATES: [Predicate; 15] = [
         ("not found", Error::is_not_found),
         ("version mismatch", Error::is_version_mismatch),
         ("version required", Error::is_version_required),
@@ -297,6 +309,7 @@ mod tests {
         ("one system only", Error::is_one_system_only),
         ("conflict", Error::is_conflict),
         ("rate limited", Error::is_rate_limited),
+        ("out of space", Error::is_out_of_space),
         ("unavailable", Error::is_unavailable),
         ("service failure", Error::is_service_failure),
         ("refused", Error::is_refused),
@@ -324,6 +337,7 @@ mod tests {
             (C::Conflict, &["conflict", "refused"]),
             (C::Internal, &["service failure", "transient"]),
             (C::Unavailable, &["unavailable", "service failure", "transient"]),
+            (C::InsufficientStorage, &["out of space", "service failure", "transient"]),
         ] {
             assert_eq!(holds(code.clone()), want, "{code:?}");
         }

@@ -147,10 +147,15 @@
 //!
 //! # Repeating
 //!
-//! GET, PUT and DELETE are repeated after a lost connection, a time-out and the statuses 429, 502, 503 and 504. A
+//! GET, PUT and DELETE are repeated after a lost connection, a time-out and the statuses 429, 502, 503, 504 and 507. A
 //! POST is repeated, too. The client gives each POST an idempotency key, the same for all attempts, so that the
-//! service does the work once. To use the same key after a crash of your own program, build the request and set the
-//! key:
+//! service does the work once.
+//!
+//! There are four attempts at most, within 60 seconds ([`RetryPolicy`]). Only a POST that may have been done is
+//! repeated beyond four: under its key, until an answer tells, within the same 60 seconds.
+//!
+//! To use the same key after a crash of your own program, build the request and set the key, or keep keys by
+//! [`KeptKeys`]:
 //!
 //! ```no_run
 //! # async fn demo(client: &eavesward_client::Client, visit: &eavesward_client::contract::VisitRequest)
@@ -260,6 +265,7 @@ mod connection;
 mod error;
 mod follow;
 mod items;
+mod kept_keys;
 mod query;
 pub mod rain_file;
 mod request;
@@ -279,6 +285,7 @@ pub use eavesward_contract as contract;
 pub use error::Error;
 pub use follow::Follow;
 pub use items::Items;
+pub use kept_keys::KeptKeys;
 pub use query::{
     AnswerQuery, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, DutyQuery, ForecastQuery,
     KeptRoundQuery, ListQuery, RainFileOptions, RainOptions, RainQuery, ReminderQuery, RevisionQuery,

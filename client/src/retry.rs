@@ -10,7 +10,8 @@ use std::time::Duration;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub struct RetryPolicy {
-    /// Attempts in all, including the first; 1 means no repetition.
+    /// Attempts in all, including the first; 1 means no repetition. A POST with an idempotency key whose outcome is
+    /// unclear may take more: it is repeated under its key until an answer tells, within the deadline.
     pub max_attempts: u32,
     /// Longest wait before the second attempt. It doubles with each further attempt.
     pub base: Duration,
@@ -97,7 +98,9 @@ impl AttemptFailure {
     pub fn is_unclear(self) -> bool {
         match self {
             Self::Interrupted | Self::Timeout => true,
-            Self::Status { status, .. } => matches!(status, 500 | 502 | 504),
+            Self::Status { status, in_progress, .. } => {
+                matches!(status, 500 | 502..=504 | 507) || in_progress
+            }
             Self::Connect | Self::Fatal => false,
         }
     }
@@ -115,6 +118,8 @@ pub struct Situation<'a> {
     pub attempt: u32,
     /// How it ended.
     pub failure: AttemptFailure,
+    /// Whether the service may have done the work in this or an earlier attempt.
+    pub unclear: bool,
     /// Time since the call began.
     pub elapsed: Duration,
 }
@@ -144,11 +149,14 @@ pub enum Decision {
 ///
 /// With `Retry-After` the wait is what the service asked for, however long. If the wait would pass the deadline,
 /// the client gives up at once.
+///
+/// A request with an idempotency key whose outcome is unclear is repeated until the deadline, beyond `max_attempts`
+/// unless that is 1: the service does the work once, and its answer tells.
 pub fn decide(policy: &RetryPolicy, situation: &Situation<'_>, jitter: f64) -> Decision {
     let (worth_it, retry_after) = match situation.failure {
         AttemptFailure::Connect | AttemptFailure::Interrupted | AttemptFailure::Timeout => (true, None),
         AttemptFailure::Status { status, retry_after, in_progress } => {
-            (matches!(status, 429 | 502 | 503 | 504) || (status == 409 && in_progress), retry_after)
+            (matches!(status, 429 | 502..=504 | 507) || (status == 409 && in_progress), retry_after)
         }
         AttemptFailure::Fatal => (false, None),
     };
@@ -159,7 +167,8 @@ pub fn decide(policy: &RetryPolicy, situation: &Situation<'_>, jitter: f64) -> D
         "GET" | "HEAD" | "PUT" | "DELETE" => true,
         _ => situation.has_idempotency_key,
     };
-    if !worth_it || !repeatable || situation.attempt >= policy.max_attempts {
+    let until_clear = situation.unclear && situation.has_idempotency_key && policy.max_attempts > 1;
+    if !worth_it || !repeatable || (situation.attempt >= policy.max_attempts && !until_clear) {
         return Decision::GiveUp;
     }
     let wait =
@@ -209,15 +218,16 @@ mod tests {
         want: Option<u64>,
     ) {
         let policy = RetryPolicy { max_attempts: 4, base: MS(100), cap: MS(300), deadline: MS(10_000) };
+        let elapsed = MS(elapsed_ms);
         let situation =
-            Situation { method, has_idempotency_key: key, attempt, failure, elapsed: MS(elapsed_ms) };
+            Situation { method, has_idempotency_key: key, attempt, failure, unclear: false, elapsed };
         let want = want.map_or(Decision::GiveUp, |ms| Decision::RetryAfter(MS(ms)));
         assert_eq!(decide(&policy, &situation, 0.5), want, "{situation:?}");
     }
 
     #[test]
     fn which_statuses_are_repeated() {
-        for code in [429, 502, 503, 504] {
+        for code in [429, 502, 503, 504, 507] {
             check(&Method::GET, false, 1, status(code), 0, Some(50));
         }
         for code in [301, 400, 401, 403, 404, 409, 412, 413, 422, 428, 500, 501] {
@@ -256,6 +266,28 @@ mod tests {
     }
 
     #[test]
+    fn a_post_under_a_key_is_repeated_until_it_is_clear_or_the_deadline_passes() {
+        let decided = |unclear, key, attempt, elapsed_ms, max_attempts| {
+            let policy = RetryPolicy { max_attempts, base: MS(100), cap: MS(300), deadline: MS(10_000) };
+            let situation = Situation {
+                method: &Method::POST,
+                has_idempotency_key: key,
+                attempt,
+                // The service is down for now, and an earlier attempt may have got through.
+                failure: AttemptFailure::Connect,
+                unclear,
+                elapsed: MS(elapsed_ms),
+            };
+            decide(&policy, &situation, 0.5)
+        };
+        assert_eq!(decided(true, true, 40, 9_000, 4), Decision::RetryAfter(MS(150)));
+        assert_eq!(decided(true, true, 40, 9_900, 4), Decision::GiveUp, "the deadline holds");
+        assert_eq!(decided(false, true, 4, 0, 4), Decision::GiveUp, "nothing was done");
+        assert_eq!(decided(true, false, 1, 0, 4), Decision::GiveUp, "it would be done twice");
+        assert_eq!(decided(true, true, 1, 0, 1), Decision::GiveUp, "repetition is off");
+    }
+
+    #[test]
     fn jitter_spreads_over_the_whole_wait() {
         let policy = RetryPolicy::default();
         let situation = Situation {
@@ -263,6 +295,7 @@ mod tests {
             has_idempotency_key: false,
             attempt: 1,
             failure: AttemptFailure::Connect,
+            unclear: false,
             elapsed: Duration::ZERO,
         };
         assert_eq!(decide(&policy, &situation, 0.0), Decision::RetryAfter(Duration::ZERO));
@@ -295,13 +328,15 @@ mod tests {
 
     #[test]
     fn unclear_failures_are_those_after_which_the_work_may_be_done() {
-        assert!(
-            AttemptFailure::Timeout.is_unclear()
-                && AttemptFailure::Interrupted.is_unclear()
-                && status(504).is_unclear()
-        );
-        assert!(
-            !AttemptFailure::Connect.is_unclear() && !status(429).is_unclear() && !status(503).is_unclear()
-        );
+        for code in [500, 502, 503, 504, 507] {
+            assert!(status(code).is_unclear(), "{code}");
+        }
+        for code in [400, 409, 429] {
+            assert!(!status(code).is_unclear(), "{code}");
+        }
+        assert!(AttemptFailure::Timeout.is_unclear() && AttemptFailure::Interrupted.is_unclear());
+        assert!(!AttemptFailure::Connect.is_unclear());
+        let running = AttemptFailure::Status { status: 409, retry_after: None, in_progress: true };
+        assert!(running.is_unclear());
     }
 }

@@ -11,32 +11,36 @@ use std::time::Duration;
 
 over_both! {
     a_repeated_post_does_the_work_once;
+    a_post_is_repeated_until_an_answer_tells;
     a_repeated_update_is_told_apart_from_a_rival;
     a_repeated_delete_finds_nothing_and_says_so;
 }
 
-/// A line to the service that goes dead with the first answer.
-struct BadLine {
-    url: String,
+/// A line to the service. The answers of its first connections are lost.
+pub(super) struct BadLine {
+    pub(super) url: String,
     connections: Arc<AtomicUsize>,
+    /// How many connections lose their answers.
+    pub(super) lost: Arc<AtomicUsize>,
 }
 
-fn bad_line(app: &App) -> BadLine {
+pub(super) fn bad_line(app: &App, lost: usize) -> BadLine {
     let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
     let url = format!("http://{}", listener.local_addr().expect("its address"));
     let service = app.url.strip_prefix("http://").expect("plain HTTP").to_owned();
     let connections = Arc::new(AtomicUsize::new(0));
-    let count = connections.clone();
+    let lost = Arc::new(AtomicUsize::new(lost));
+    let (count, losing) = (connections.clone(), lost.clone());
     std::thread::spawn(move || {
         for near in listener.incoming().map_while(Result::ok) {
             let Ok(far) = TcpStream::connect(&service) else { return };
-            let dead = count.fetch_add(1, Ordering::SeqCst) == 0;
+            let dead = count.fetch_add(1, Ordering::SeqCst) < losing.load(Ordering::SeqCst);
             let (from, to) = (near.try_clone().expect("a socket"), far.try_clone().expect("a socket"));
             std::thread::spawn(move || pass_on(from, to, false));
             std::thread::spawn(move || pass_on(far, near, dead));
         }
     });
-    BadLine { url, connections }
+    BadLine { url, connections, lost }
 }
 
 /// Passes bytes on until the line ends, or until the first one comes if the line is dead.
@@ -61,9 +65,17 @@ fn over(line: &BadLine, app: &App) -> Client {
 }
 
 async fn a_repeated_post_does_the_work_once(app: &App) {
-    let line = bad_line(app);
+    let line = bad_line(app, 1);
     let made = over(&line, app).properties().create(&property("orchard")).await.expect("the second attempt");
     assert_eq!(line.connections.load(Ordering::SeqCst), 2, "the first answer was lost");
+    let all = client(app).properties().list(&ListQuery::default()).all().await.expect("properties");
+    assert_eq!(all, [made]);
+}
+
+async fn a_post_is_repeated_until_an_answer_tells(app: &App) {
+    let line = bad_line(app, 9);
+    let made = over(&line, app).properties().create(&property("orchard")).await.expect("the tenth attempt");
+    assert_eq!(line.connections.load(Ordering::SeqCst), 10, "nine answers were lost");
     let all = client(app).properties().list(&ListQuery::default()).all().await.expect("properties");
     assert_eq!(all, [made]);
 }
@@ -71,7 +83,7 @@ async fn a_repeated_post_does_the_work_once(app: &App) {
 async fn a_repeated_update_is_told_apart_from_a_rival(app: &App) {
     let direct = client(app);
     let made = direct.properties().create(&property("orchard")).await.expect("a property");
-    let line = bad_line(app);
+    let line = bad_line(app, 1);
     let update = over(&line, app).properties().update(made.id, made.version, &property("terrace")).await;
     let error = update.expect_err("the second attempt meets the first");
     assert!(error.is_version_mismatch() && error.may_have_been_applied(), "{error}");
@@ -82,7 +94,7 @@ async fn a_repeated_update_is_told_apart_from_a_rival(app: &App) {
 async fn a_repeated_delete_finds_nothing_and_says_so(app: &App) {
     let direct = client(app);
     let made = direct.properties().create(&property("orchard")).await.expect("a property");
-    let line = bad_line(app);
+    let line = bad_line(app, 1);
     let error = over(&line, app).properties().delete(made.id, made.version).await.expect_err("it is gone");
     assert!(error.is_not_found() && error.may_have_been_applied(), "{error}");
     assert!(direct.properties().get(made.id).await.expect_err("gone").is_not_found());

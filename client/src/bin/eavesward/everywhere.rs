@@ -32,7 +32,7 @@ pub struct Everywhere {
     /// Whether to colour states; the words are always there
     #[arg(long, global = true, help_heading = EVERYWHERE, value_enum, default_value_t = Colour::Auto, value_name = "WHEN")]
     pub color: Colour,
-    /// Longest time for one attempt, in seconds
+    /// Longest time for one attempt, in seconds; a request ends after twice as long, repetitions included
     #[arg(long, global = true, help_heading = EVERYWHERE, value_name = "SECONDS", default_value_t = 60,
         value_parser = clap::value_parser!(u64).range(1..=3600))]
     pub timeout: u64,

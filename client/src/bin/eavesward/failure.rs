@@ -64,8 +64,9 @@ impl Failure {
         }
     }
 
-    /// Writes what went wrong and what to do.
-    pub fn report(&self, url: &str, err: &mut dyn Write) -> io::Result<()> {
+    /// Writes what went wrong and what to do. `goes_on` says that the same command, run again, goes on with a request
+    /// whose outcome is not known.
+    pub fn report(&self, url: &str, goes_on: bool, err: &mut dyn Write) -> io::Result<()> {
         match self {
             Self::Usage(told) => line(err, format!("error: {told}")),
             Self::NothingStored => {
@@ -77,9 +78,9 @@ impl Failure {
             }
             Self::Output(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
             Self::Output(error) => line(err, format!("error: the output could not be written: {error}")),
-            Self::Client(error) => report_error(error, url, err),
+            Self::Client(error) => report_error(error, url, goes_on, err),
             Self::ClientNoted(error, note) => {
-                report_error(error, url, err)?;
+                report_error(error, url, goes_on, err)?;
                 line(err, format!("  {note}"))
             }
         }
@@ -92,7 +93,7 @@ fn line(err: &mut dyn Write, text: impl AsRef<str>) -> io::Result<()> {
     writeln!(err, "{}", printable(text.as_ref()))
 }
 
-fn report_error(error: &Error, url: &str, err: &mut dyn Write) -> io::Result<()> {
+fn report_error(error: &Error, url: &str, goes_on: bool, err: &mut dyn Write) -> io::Result<()> {
     if let Some(problem) = error.problem() {
         line(err, format!("error: {}", problem.title))?;
         // Skip a detail that only repeats the title when the fields follow.
@@ -120,7 +121,13 @@ fn report_error(error: &Error, url: &str, err: &mut dyn Write) -> io::Result<()>
     } else if error.is_connect() {
         line(err, format!("  Does the service run at {url}? Give its address with --url or EAVESWARD_URL."))?;
     }
-    if error.may_have_been_applied() {
+    if error.may_have_been_applied() && goes_on {
+        line(
+            err,
+            "  It may have been done. Run the same command again within 23 hours: it goes on with this request,",
+        )?;
+        line(err, "  does nothing twice and shows what came of it.")?;
+    } else if error.may_have_been_applied() {
         line(err, "  An answer was lost, so the change may have been made. Check before you repeat it.")?;
     }
     Ok(())

@@ -5,6 +5,7 @@
 //! - `app` holds what subcommands share, `environment` the variables and terminals.
 //! - `access` and `profiles` choose the service and the key.
 //! - `failure` turns failures into messages and exit codes. `files` replaces files as a whole.
+//! - `unanswered` keeps the idempotency keys of commands whose outcome is not known.
 #![deny(clippy::incompatible_msrv)]
 
 mod access;
@@ -24,6 +25,7 @@ mod show;
 mod table;
 #[cfg(test)]
 mod tests;
+mod unanswered;
 
 use app::Io;
 use args::Cli;

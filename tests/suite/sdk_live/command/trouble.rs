@@ -1,9 +1,11 @@
 //! What goes wrong at a shell, and how it is told.
 
+use super::super::lost_answers::bad_line;
 use super::{Shell, daily, ran};
 use std::io::{BufRead as _, BufReader, Read as _};
 use std::net::TcpListener;
 use std::process::Stdio;
+use std::sync::atomic::Ordering;
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 1)]
 async fn a_wrong_key_is_told_with_the_way_out() {
@@ -33,6 +35,30 @@ async fn a_service_that_is_down_is_told_with_its_address() {
     assert!(failure.contains(&format!("Does the service run at {url}?")), "{failure}");
     let nonsense = ran(shell.command(&["due"]).env("EAVESWARD_URL", "alder-row")).refused(2);
     assert!(nonsense.contains("absolute"), "{nonsense}");
+    shell.app.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
+async fn a_command_whose_answers_were_lost_goes_on_when_it_is_run_again() {
+    let shell = Shell::start().await;
+    let line = bad_line(&shell.app, usize::MAX);
+    let add = |name: &str| {
+        let place = ["--latitude", "48.0", "--longitude", "0.5", "--time-zone", "Europe/London"];
+        let add = [&["property", "add", "--timeout", "1", "--name", name][..], &place[..]].concat();
+        ran(shell.command(&add).env("EAVESWARD_URL", &line.url))
+    };
+    let lost = add("orchard").refused(1);
+    assert!(lost.contains("Run the same command again"), "{lost}");
+    line.lost.store(0, Ordering::SeqCst);
+    // Another command is not taken for the same one.
+    assert_eq!(add("terrace").err, "");
+    let again = add("orchard");
+    assert_eq!(again.code, 0, "{}", again.err);
+    assert!(again.err.starts_with("note: an earlier run of this command"), "{}", again.err);
+    let count = || shell.json(&["property", "list"]).as_array().expect("a list").len();
+    assert_eq!(count(), 2, "nothing was done twice");
+    // Now the outcome is known, so a third run is a command of its own.
+    assert_eq!((add("orchard").err.as_str(), count()), ("", 3));
     shell.app.stop().await;
 }
 
