@@ -97,6 +97,11 @@ impl WriteHealth {
         answer
     }
 
+    /// What the last write met that told anything.
+    pub(super) fn last(&self) -> Stored<()> {
+        self.lock().trouble.map_or(Ok(()), |trouble| Err(trouble.error()))
+    }
+
     fn lock(&self) -> MutexGuard<'_, Known> {
         self.known.lock().unwrap_or_else(PoisonError::into_inner)
     }
@@ -120,6 +125,7 @@ mod tests {
         health.note_failure(&StoreError::Full("full".into()));
         assert!(health.known(at(120)).is_none(), "the first look after a failure makes a write");
         assert!(matches!(health.known(at(120)), Some(Err(StoreError::Full(_)))));
+        assert!(matches!(health.last(), Err(StoreError::Full(_))));
         assert!(health.known(at(121)).is_none());
         health.note_success();
         assert!(matches!(health.known(at(121)), Some(Ok(()))));
