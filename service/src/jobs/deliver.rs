@@ -1,6 +1,7 @@
 //! Delivering: writes down what subscriptions have to send, then sends it. Receivers are served side by side,
 //! so that a slow one delays no other.
 
+use super::step;
 use crate::domain::background::deliveries::{self, FanOutTurn};
 use crate::domain::base::ids::{AccountId, SubscriptionId};
 use crate::domain::context::Context;
@@ -45,7 +46,7 @@ pub async fn run(cx: Context, delivering: DeliveryPorts, mut stop: watch::Receiv
     let mut turn = FanOutTurn::default();
     loop {
         written.mark_unchanged();
-        let wait = match pass(&cx, &delivering, &busy, &mut served, &mut turn).await {
+        let wait = match step(pass(&cx, &delivering, &busy, &mut served, &mut turn)).await {
             Ok(true) => Duration::ZERO,
             Ok(false) => POLL_INTERVAL,
             Err(error) => {
@@ -93,7 +94,7 @@ async fn pass(
             // The place is freed even if serving panics.
             let _busy = BusyReceiver { id, busy };
             if let Err(error) = deliveries::serve(&cx, sender.as_ref(), id).await {
-                tracing::error!(subscription = %id, error = ?error, "delivering for {id} failed; trying again when its claim ends");
+                tracing::error!(subscription = %id, error = ?error, "delivering for {id} failed; trying again soon");
             }
         });
     }

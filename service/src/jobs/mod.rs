@@ -8,12 +8,16 @@ mod deliver;
 
 pub use deliver::{DeliveryPorts, run as deliver};
 
+use crate::domain::background::corrections::LastCorrection;
 use crate::domain::background::{refresh, scoring};
+use crate::domain::base::blocking::panicked;
 use crate::domain::base::error::Result;
 use crate::domain::base::schedule::Schedule;
 use crate::domain::context::Context;
 use crate::domain::model::idempotency;
 use chrono::{DateTime, TimeDelta, Utc};
+use futures_util::FutureExt as _;
+use std::panic::AssertUnwindSafe;
 use std::time::Duration;
 use tokio::sync::watch;
 
@@ -36,9 +40,15 @@ pub struct Rhythm {
 
 /// Runs until `stop` says so.
 pub async fn run(cx: Context, rhythm: Rhythm, mut stop: watch::Receiver<bool>) {
-    let mut tidy_at = next(&rhythm.housekeeping, cx.clock.now());
+    let mut planned_at = cx.clock.now();
+    let mut tidy_at = next(&rhythm.housekeeping, planned_at);
+    let mut corrected = LastCorrection::default();
     loop {
         let mut wait = rhythm.every;
+        if let Err(error) = step(corrected.run_if_due(&cx)).await {
+            tracing::error!(error = ?error, "corrections after a wrong clock failed; trying again soon");
+            wait = wait.min(AFTER_FAILURE);
+        }
         match pass(&cx).await {
             Ok(done) if done.refreshed + done.failed > 0 => {
                 tracing::debug!(refreshed = done.refreshed, failed = done.failed, "refreshed");
@@ -59,11 +69,17 @@ pub async fn run(cx: Context, rhythm: Rhythm, mut stop: watch::Receiver<bool>) {
             }
         }
         let now = cx.clock.now();
-        if tidy_at.is_some_and(|at| at <= now) {
-            if let Err(error) = tidy(&cx).await {
-                tracing::error!(error = ?error, "tidying up failed; trying again at its next scheduled time");
-            }
-            tidy_at = next(&rhythm.housekeeping, now);
+        let due = tidy_at.is_some_and(|at| at <= now);
+        if due && let Err(error) = step(tidy(&cx)).await {
+            tracing::error!(error = ?error, "tidying up failed; trying again at its next scheduled time");
+        }
+        // Also when the clock was set back.
+        if due || now < planned_at {
+            (tidy_at, planned_at) = (next(&rhythm.housekeeping, now), now);
+        }
+        match until_free(&cx).await {
+            Ok(free) => wait = wait.min(free),
+            Err(error) => tracing::error!(error = ?error, "the claims of others could not be read"),
         }
         tokio::select! {
             () = cx.job_wakeup.notified() => tokio::time::sleep(BURST).await,
@@ -74,6 +90,19 @@ pub async fn run(cx: Context, rhythm: Rhythm, mut stop: watch::Receiver<bool>) {
             return;
         }
     }
+}
+
+/// Runs a step of a loop. A panic becomes an error, so that the loop goes on.
+async fn step<T>(work: impl Future<Output = Result<T>>) -> Result<T> {
+    AssertUnwindSafe(work).catch_unwind().await.unwrap_or_else(|payload| Err(panicked(payload.as_ref())))
+}
+
+/// How long the work that other processes hold stays theirs, unless they go on with it.
+async fn until_free(cx: &Context) -> Result<Duration> {
+    let now = cx.clock.now();
+    let held = [cx.store.stale_held_until(now).await?, cx.store.unscored_held_until(now).await?];
+    let first = held.into_iter().flatten().min().map(|until| (until - now).to_std().unwrap_or_default());
+    Ok(first.map_or(Duration::MAX, |wait| wait.max(BURST)))
 }
 
 /// Refreshes everything that is stale now.

@@ -1,5 +1,6 @@
 //! Calendar feeds.
 
+use crate::domain::base::clock::MOST_AHEAD;
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, CalendarId};
 use crate::domain::base::paging::PageRequest;
@@ -60,8 +61,8 @@ impl CalendarStore for Database {
     }
 
     async fn calendar_was_read(&self, id: CalendarId, now: DateTime<Utc>) -> Stored<()> {
-        let query =
-            sql("UPDATE calendars SET last_read_at = $1 WHERE id = $2 AND COALESCE(last_read_at, $1) <= $1");
-        self.run(query.on(now).on(id)).await.map(drop)
+        let query = sql("UPDATE calendars SET last_read_at = $1 WHERE id = $2 \
+             AND (COALESCE(last_read_at, $1) <= $1 OR last_read_at > $3)");
+        self.run(query.on(now).on(id).on(now + MOST_AHEAD)).await.map(drop)
     }
 }

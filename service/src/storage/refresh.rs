@@ -1,15 +1,14 @@
 //! The work of refreshing: claims stale systems and writes the results.
 //!
 //! A system is stale from `refresh_at` on. That is 0 once its inputs have changed, else the end of the local
-//! day of its last refresh. A claim holds the system until `held_until`. If the claiming process dies, the
-//! system is free again then.
+//! day of its last refresh. A claim holds the system as [`super::leases`] says.
 //!
 //! Most results of a refresh change every day. They go into one packed row for each system
 //! ([`super::packed`]). A task's own row holds only what tasks are filtered and sorted by. It is written only
 //! when that changes.
 
 use crate::domain::base::error::Stored;
-use crate::domain::base::ids::{AccountId, ComponentId, SystemId, TaskId};
+use crate::domain::base::ids::{AccountId, ClaimId, ComponentId, SystemId, TaskId};
 use crate::domain::model::duty::Duty;
 use crate::domain::model::part::Kind;
 use crate::domain::model::reminder::{Reminder, ReminderState, RemovedTask};
@@ -20,12 +19,13 @@ use crate::domain::rules::reminders::entries;
 use crate::domain::rules::reminders::inputs::ReminderInputs;
 use crate::storage::connection::{Database, Tx};
 use crate::storage::errors::to_json;
+use crate::storage::leases::{Held, NOBODY, Work, free};
 use crate::storage::packed::{lined, pack};
 use crate::storage::reminders::append;
 use crate::storage::removed_tasks::{self, RemovedTaskRow};
 use crate::storage::rows::StoredTask;
 use crate::storage::sql::{pieces, sql};
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use std::collections::{BTreeMap, HashMap, HashSet};
 use tracing::Instrument as _;
 use uuid::Uuid;
@@ -36,9 +36,12 @@ const ROWS: usize = 16;
 /// Systems of one statement that reads or locks.
 const SYSTEMS: usize = 64;
 
-/// Every claim and every delay after a failure is shorter than this. A longer hold comes from a clock that
-/// was ahead, and is ignored.
-const LONGEST_HOLD: TimeDelta = TimeDelta::hours(1);
+pub(super) const WORK: Work = Work { table: "refreshes", id: "system_id" };
+
+/// The rows of claimed systems.
+pub(super) fn held(claims: &[StaleSystem]) -> Vec<Held> {
+    claims.iter().map(|claim| (claim.system_id.0, claim.held_by)).collect()
+}
 
 pub(super) async fn claim(
     database: &Database,
@@ -46,14 +49,14 @@ pub(super) async fn claim(
     until: DateTime<Utc>,
     limit: u32,
 ) -> Stored<Vec<StaleSystem>> {
-    let mut tx = database.begin().await?;
+    let (mut tx, held_by) = (database.begin().await?, ClaimId::new());
     let mut query = sql("WITH picked AS MATERIALIZED (SELECT system_id FROM refreshes WHERE refresh_at <= ");
-    query.bind(now).push(" AND (held_until <= ").bind(now);
-    query.push(" OR held_until > ").bind(now + LONGEST_HOLD);
-    query.push(") ORDER BY refresh_at, gauge_id, system_id LIMIT ").bind(i64::from(limit));
+    query.bind(now).push(" AND ");
+    free(&mut query, now);
+    query.push(" ORDER BY refresh_at, gauge_id, system_id LIMIT ").bind(i64::from(limit));
     query.push(tx.skip_locked());
-    query.push(") UPDATE refreshes SET held_version = inputs_version, held_until = ").bind(until);
-    query.push(" WHERE system_id IN (SELECT system_id FROM picked) ");
+    query.push(") UPDATE refreshes SET held_until = ").bind(until).push(", held_at = ").bind(now);
+    query.push(", held_by = ").bind(held_by).push(" WHERE system_id IN (SELECT system_id FROM picked) ");
     query.push("RETURNING gauge_id, account_id, system_id, inputs_version");
     let mut rows = tx.all::<(Uuid, Uuid, Uuid, i64)>(query).await?;
     tx.commit().await?;
@@ -62,6 +65,7 @@ pub(super) async fn claim(
         account_id: AccountId(account),
         system_id: SystemId(system),
         inputs_version,
+        held_by,
     });
     Ok(claims.collect())
 }
@@ -69,6 +73,7 @@ pub(super) async fn claim(
 /// The result of refreshing one system, ready to be written.
 pub(super) struct OfferedRefresh<'a> {
     claim: StaleSystem,
+    day_at: DateTime<Utc>,
     next_at: DateTime<Utc>,
     as_of: NaiveDate,
     refreshed_at: DateTime<Utc>,
@@ -93,6 +98,7 @@ pub(super) fn offered(refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<Vec
         let packed = pack(&one.status, &tasks)?;
         Ok(OfferedRefresh {
             claim: one.claim,
+            day_at: one.day_at,
             next_at: one.next_at,
             as_of: one.status.as_of,
             // Each task carries the instant at which it was computed, the same for all tasks of a system.
@@ -143,8 +149,8 @@ async fn lock(tx: &mut Tx, mut ids: Vec<SystemId>) -> Stored<()> {
     Ok(())
 }
 
-/// Notes how far systems are refreshed. Returns the results that are at least as new as what was written
-/// last. Two results from the same inputs differ if the local day ended between them.
+/// Notes how far systems are refreshed. Returns the results whose claim still holds and that are at least as
+/// new as what was written last. Two results from the same inputs differ if the local day ended between them.
 async fn write_progress<'a>(
     tx: &mut Tx,
     offered: &'a [OfferedRefresh<'a>],
@@ -155,13 +161,14 @@ async fn write_progress<'a>(
         let mut query =
             sql("UPDATE refreshes SET refreshed_version = done.column3, next_at = done.column4, \
              refresh_at = CASE WHEN inputs_version = done.column3 THEN done.column4 ELSE 0 END, \
-             held_until = CASE WHEN held_version = done.column3 THEN 0 ELSE held_until END FROM (");
-        query.bind_rows(piece, |row, one| {
+             day_at = done.column5, held_until = 0, held_by = ");
+        query.bind(NOBODY).push(" FROM (").bind_rows(piece, |row, one| {
             row.on(one.claim.system_id).on(one.claim.account_id).on(one.claim.inputs_version).on(one.next_at);
+            row.on(one.day_at).on(one.claim.held_by);
         });
         query.push(
             ") AS done WHERE refreshes.system_id = done.column1 AND refreshes.account_id = done.column2 \
-             AND (refreshed_version < done.column3 \
+             AND held_by = done.column6 AND (refreshed_version < done.column3 \
              OR refreshed_version = done.column3 AND next_at <= done.column4) RETURNING refreshes.system_id",
         );
         taken.extend(tx.all::<(Uuid,)>(query).await?.into_iter().map(|(id,)| id));
@@ -341,24 +348,4 @@ async fn write_forecasts(tx: &mut Tx, taken: &[&OfferedRefresh<'_>]) -> Stored<(
         tx.run(query).await?;
     }
     Ok(())
-}
-
-pub(super) async fn release(database: &Database, claims: &[StaleSystem], at: DateTime<Utc>) -> Stored<()> {
-    if claims.is_empty() {
-        return Ok(());
-    }
-    let mut tx = database.begin().await?;
-    lock(&mut tx, claims.iter().map(|claim| claim.system_id).collect()).await?;
-    for piece in pieces(claims, ROWS) {
-        // Only if the claim is still held: another process may have claimed or refreshed the system by now.
-        let mut query = sql("UPDATE refreshes SET held_until = ");
-        query.bind(at).push(" FROM (").bind_rows(piece, |row, claim| {
-            row.on(claim.system_id).on(claim.account_id).on(claim.inputs_version);
-        });
-        query.push(") AS given WHERE refreshes.system_id = given.column1");
-        query.push(" AND refreshes.account_id = given.column2");
-        query.push(" AND refreshes.held_version = given.column3 AND refreshes.held_until > 0");
-        tx.run(query).await?;
-    }
-    tx.commit().await
 }

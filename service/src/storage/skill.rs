@@ -1,17 +1,18 @@
 //! Forecasts that findings answered, and the list of systems to score.
 //!
 //! A change of a system's visits puts the system on the list `unscored`. A process claims it, scores all its
-//! findings and writes the answers in one transaction. The instant at which a claim ends identifies it: a
-//! process whose claim was taken over writes nothing.
+//! findings and writes the answers in one transaction. A process whose claim was taken over writes nothing
+//! ([`super::leases`]).
 
 use crate::domain::base::error::Stored;
-use crate::domain::base::ids::{AccountId, AnswerId, SystemId};
+use crate::domain::base::ids::{AccountId, AnswerId, ClaimId, SystemId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::duty::Duty;
 use crate::domain::model::skill::{AnswerChanges, Answered, DutySkill, LooksHash, Shares, SkillFilter};
 use crate::domain::ports::store::skill::{SkillStore, Unscored};
 use crate::storage::connection::{Database, Tx};
 use crate::storage::errors::{bad, to_json};
+use crate::storage::leases::{Held, NOBODY, Work, free};
 use crate::storage::rows::{ANSWERED_COLUMNS, AnsweredRow, StoredAnswer, values};
 use crate::storage::sql::{Sql, pieces, sql};
 use async_trait::async_trait;
@@ -29,8 +30,8 @@ const SOUGHT: usize = 64;
 pub(super) async fn mark_unscored(tx: &mut Tx, account: AccountId, system: SystemId) -> Stored<()> {
     let mark = sql("INSERT INTO unscored (system_id, account_id, changes, held_until) \
          SELECT id, account_id, 1, 0 FROM systems WHERE id = $1 AND account_id = $2 \
-         ON CONFLICT (system_id) DO UPDATE SET changes = unscored.changes + 1, held_until = 0");
-    tx.run(mark.on(system).on(account)).await.map(drop)
+         ON CONFLICT (system_id) DO UPDATE SET changes = unscored.changes + 1, held_until = 0, held_by = $3");
+    tx.run(mark.on(system).on(account).on(NOBODY)).await.map(drop)
 }
 
 /// Adds the conditions of a filter, except its last day, to a WHERE that has begun.
@@ -46,10 +47,11 @@ fn narrow(query: &mut Sql, filter: &SkillFilter) {
     }
 }
 
-/// Limits a statement to the system of a claim, if the claim is still held.
-fn held<'a>(query: &'a mut Sql, claim: &Unscored) -> &'a mut Sql {
-    query.push(" WHERE system_id = ").bind(claim.system_id).push(" AND account_id = ").bind(claim.account_id);
-    query.push(" AND held_until = ").bind(claim.held_until)
+const WORK: Work = Work { table: "unscored", id: "system_id" };
+
+/// The rows of claimed systems.
+fn held(claims: &[Unscored]) -> Vec<Held> {
+    claims.iter().map(|claim| (claim.system_id.0, claim.held_by)).collect()
 }
 
 async fn write(tx: &mut Tx, claim: &Unscored, new: &[Answered], now: DateTime<Utc>) -> Stored<()> {
@@ -141,12 +143,13 @@ impl SkillStore for Database {
         until: DateTime<Utc>,
         limit: u32,
     ) -> Stored<Vec<Unscored>> {
-        let mut tx = self.begin().await?;
-        let mut query =
-            sql("WITH picked AS MATERIALIZED (SELECT system_id FROM unscored WHERE held_until <= ");
-        query.bind(now).push(" ORDER BY held_until, system_id LIMIT ").bind(i64::from(limit));
+        let (mut tx, held_by) = (self.begin().await?, ClaimId::new());
+        let mut query = sql("WITH picked AS MATERIALIZED (SELECT system_id FROM unscored WHERE ");
+        free(&mut query, now);
+        query.push(" ORDER BY held_until, system_id LIMIT ").bind(i64::from(limit));
         query.push(tx.skip_locked());
-        query.push(") UPDATE unscored SET held_until = ").bind(until);
+        query.push(") UPDATE unscored SET held_until = ").bind(until).push(", held_at = ").bind(now);
+        query.push(", held_by = ").bind(held_by);
         query.push(
             " WHERE system_id IN (SELECT system_id FROM picked) RETURNING account_id, system_id, changes",
         );
@@ -156,7 +159,7 @@ impl SkillStore for Database {
             account_id: AccountId(account),
             system_id: SystemId(system),
             changes,
-            held_until: until,
+            held_by,
         });
         Ok(claims.collect())
     }
@@ -178,8 +181,9 @@ impl SkillStore for Database {
         now: DateTime<Utc>,
     ) -> Stored<()> {
         let mut tx = self.begin().await?;
-        let mut done = sql("DELETE FROM unscored");
-        held(&mut done, claim).push(" AND changes = ").bind(claim.changes);
+        let mut done = sql("DELETE FROM unscored WHERE system_id = ");
+        done.bind(claim.system_id).push(" AND account_id = ").bind(claim.account_id);
+        done.push(" AND held_by = ").bind(claim.held_by).push(" AND changes = ").bind(claim.changes);
         if tx.run(done).await? == 0 {
             return Ok(());
         }
@@ -194,11 +198,29 @@ impl SkillStore for Database {
         tx.commit().await
     }
 
-    async fn release_unscored(&self, claim: &Unscored, at: DateTime<Utc>) -> Stored<()> {
-        let mut release = sql("UPDATE unscored SET held_until = ");
-        release.bind(at);
-        held(&mut release, claim);
-        self.run(release).await.map(drop)
+    async fn renew_unscored(
+        &self,
+        claims: &[Unscored],
+        now: DateTime<Utc>,
+        until: DateTime<Utc>,
+    ) -> Stored<()> {
+        WORK.hold(self, &held(claims), now, until, true).await
+    }
+
+    async fn release_unscored(
+        &self,
+        claims: &[Unscored],
+        now: DateTime<Utc>,
+        at: DateTime<Utc>,
+    ) -> Stored<()> {
+        WORK.hold(self, &held(claims), now, at, false).await
+    }
+
+    async fn unscored_held_until(&self, now: DateTime<Utc>) -> Stored<Option<DateTime<Utc>>> {
+        let all = |query: &mut Sql| {
+            query.push("TRUE");
+        };
+        WORK.held_until(self, now, all).await
     }
 
     async fn unscored_count(&self) -> Stored<i64> {

@@ -1,7 +1,7 @@
 //! A statement with its values, the same for both databases.
 
 use crate::domain::base::ids::{
-    AccountId, AnswerId, CalendarId, ComponentId, DeliveryId, GaugeId, KeyId, PropertyId, RoundId,
+    AccountId, AnswerId, CalendarId, ClaimId, ComponentId, DeliveryId, GaugeId, KeyId, PropertyId, RoundId,
     SubscriptionId, SystemId, TaskId, VisitId,
 };
 use chrono::{DateTime, NaiveDate, Utc};
@@ -61,6 +61,7 @@ bind! {
     SubscriptionId => Uuid, |this| this.0;
     DeliveryId => Uuid, |this| this.0;
     RoundId => Uuid, |this| this.0;
+    ClaimId => Uuid, |this| this.0;
     NaiveDate => Int, |this| i64::from(this.to_epoch_days());
     DateTime<Utc> => Int, |this| this.timestamp_micros();
 }

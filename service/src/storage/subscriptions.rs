@@ -9,6 +9,7 @@ use crate::domain::model::subscription::{Carries, Subscription};
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
 use crate::domain::ports::store::subscriptions::{FanOut, MakeDelivery, SubscriptionStore};
 use crate::storage::connection::{Database, Tx, retried};
+use crate::storage::leases::free;
 use crate::storage::rows::{
     SUBSCRIPTION_COLUMNS, SubscriptionRow, secrets_before, select_subscriptions, values,
 };
@@ -132,7 +133,7 @@ impl SubscriptionStore for Database {
             row.on(&before);
             row.on(one.paused.as_ref().map(|paused| paused.at));
             row.on(one.paused.as_ref().and_then(|paused| paused.because.as_deref()));
-            row.on(one.next_at).on(one.version).on(one.created_at).on(one.updated_at);
+            row.on(one.next_at).on(one.next_set_at).on(one.version).on(one.created_at).on(one.updated_at);
         });
         query.push(") AS given, (SELECT COALESCE((SELECT last FROM feeds WHERE account_id = ");
         query
@@ -169,8 +170,11 @@ impl SubscriptionStore for Database {
     async fn update_subscription(&self, new: &Subscription) -> Stored<Updated> {
         let (facts, secrets) = (&new.facts, &new.secrets);
         let carries = Columns::of(&facts.carries);
+        // The first value is kept while the times of the digest stay the same, the second replaces it.
         let next_at = "next_at = CASE WHEN schedule IS NOT DISTINCT FROM $7 AND time_zone IS NOT DISTINCT FROM $8 \
-                       AND (paused_at IS NULL) = ($13 IS NULL) THEN next_at ELSE $15 END, ";
+                       AND (paused_at IS NULL) = ($13 IS NULL) THEN next_at ELSE $15 END, \
+                       next_set_at = CASE WHEN schedule IS NOT DISTINCT FROM $7 AND time_zone IS NOT DISTINCT FROM $8 \
+                       AND (paused_at IS NULL) = ($13 IS NULL) THEN next_set_at ELSE $20 END, ";
         let position = "position = CASE WHEN kinds IS NULL AND $6 IS NOT NULL THEN COALESCE((SELECT last FROM feeds \
                         WHERE feeds.account_id = subscriptions.account_id), 0) ELSE position END, ";
         let mut update = sql(
@@ -200,7 +204,8 @@ impl SubscriptionStore for Database {
             .on(new.updated_at)
             .on(new.account_id)
             .on(new.id)
-            .on(new.version);
+            .on(new.version)
+            .on(new.next_set_at);
         let go_on = sql(
             "UPDATE deliveries SET due_at = $1 WHERE subscription_id = $2 AND next_at IS NOT NULL \
              AND due_at < $1 AND EXISTS (SELECT 1 FROM subscriptions s WHERE s.id = $2 AND s.paused_at IS NOT NULL \
@@ -295,18 +300,18 @@ impl SubscriptionStore for Database {
     ) -> Stored<bool> {
         let mut tx = self.begin().await?;
         let query =
-            sql("UPDATE subscriptions SET next_at = $1 WHERE id = $2 AND next_at = $3 AND version = $4 \
-             AND paused_at IS NULL RETURNING id");
+            sql("UPDATE subscriptions SET next_at = $1, next_set_at = $5 WHERE id = $2 AND next_at = $3 \
+             AND version = $4 AND paused_at IS NULL RETURNING id");
         let query = query.on(next).on(subscription.id).on(was_due).on(subscription.version);
+        let query = query.on(digest.delivery.created_at);
         if tx.first::<(Uuid,)>(query).await?.is_none() {
             return Ok(false);
         }
         let mut overtake = sql("UPDATE deliveries SET state = ");
         overtake.bind(DeliveryState::Superseded.code()).push(", next_at = NULL, ended_at = ");
         overtake.bind(digest.delivery.created_at).push(" WHERE subscription_id = ").bind(subscription.id);
-        overtake
-            .push(" AND content = 'digest' AND next_at IS NOT NULL AND held_until <= ")
-            .bind(digest.delivery.created_at);
+        overtake.push(" AND content = 'digest' AND next_at IS NOT NULL AND ");
+        free(&mut overtake, digest.delivery.created_at);
         // Not the digest itself: made a second time it has the same id, and a superseded row would not be
         // written again.
         overtake.push(" AND id <> ").bind(digest.delivery.id);

@@ -171,8 +171,29 @@ impl TaskStore for Database {
         retried(|| refresh::finish(self, &offered, now)).await
     }
 
-    async fn release_stale(&self, claims: &[StaleSystem], at: DateTime<Utc>) -> Stored<()> {
-        retried(|| refresh::release(self, claims, at)).await
+    async fn renew_stale(
+        &self,
+        claims: &[StaleSystem],
+        now: DateTime<Utc>,
+        until: DateTime<Utc>,
+    ) -> Stored<()> {
+        refresh::WORK.hold(self, &refresh::held(claims), now, until, true).await
+    }
+
+    async fn release_stale(
+        &self,
+        claims: &[StaleSystem],
+        now: DateTime<Utc>,
+        at: DateTime<Utc>,
+    ) -> Stored<()> {
+        refresh::WORK.hold(self, &refresh::held(claims), now, at, false).await
+    }
+
+    async fn stale_held_until(&self, now: DateTime<Utc>) -> Stored<Option<DateTime<Utc>>> {
+        let stale = |query: &mut Sql| {
+            query.push("refresh_at <= ").bind(now);
+        };
+        refresh::WORK.held_until(self, now, stale).await
     }
 
     async fn stale_count(&self, now: DateTime<Utc>) -> Stored<i64> {

@@ -45,47 +45,47 @@ on_both!(
 const DAY: i64 = 24 * 3600;
 
 /// A service's carrying without its loop.
-struct Deliveries {
-    cx: Context,
-    clock: Arc<SetClock>,
-    receiver: Receiver,
+pub struct Deliveries {
+    pub cx: Context,
+    pub clock: Arc<SetClock>,
+    pub receiver: Receiver,
     turn: FanOutTurn,
 }
 
 impl Deliveries {
-    fn new(rig: &Rig, seconds: i64) -> Self {
+    pub fn new(rig: &Rig, seconds: i64) -> Self {
         let clock = Arc::new(SetClock::new(at(seconds)));
         let cx = Context::new(Arc::new(rig.database.clone()), clock.clone());
         Self { cx, clock, receiver: Receiver::default(), turn: FanOutTurn::default() }
     }
 
     /// The receiver answers so from now on.
-    fn answers(&self, status: u16, asked: Option<i64>) {
+    pub fn answers(&self, status: u16, asked: Option<i64>) {
         let retry_after = asked.map(TimeDelta::seconds);
         *self.receiver.says.lock().unwrap() =
             WebhookResponse { status: Some(status), retry_after, error: None };
     }
 
     /// Sends what is due at an instant; says how many attempts were made.
-    async fn serve(&self, subscription: &Subscription, seconds: i64) -> usize {
+    pub async fn serve(&self, subscription: &Subscription, seconds: i64) -> usize {
         self.clock.set(at(seconds));
         deliveries::serve(&self.cx, &self.receiver, subscription.id).await.unwrap()
     }
 
-    async fn prepare(&mut self) -> Prepared {
+    pub async fn prepare(&mut self) -> Prepared {
         deliveries::prepare(&self.cx, &Plain, &mut self.turn).await.unwrap()
     }
 
     /// What waits of a subscription, and what was parked.
-    async fn left(&self, subscription: &Subscription) -> (i64, i64) {
+    pub async fn left(&self, subscription: &Subscription) -> (i64, i64) {
         let shown = subscriptions::get(&self.cx, subscription.account_id, subscription.id).await.unwrap();
         (shown.waiting, shown.parked)
     }
 }
 
-struct Receiver {
+pub struct Receiver {
     says: Mutex<WebhookResponse>,
-    new: Mutex<Vec<String>>,
+    pub new: Mutex<Vec<String>>,
 }
 
 impl Default for Receiver {
@@ -208,7 +208,7 @@ async fn a_word_that_fails_does_not_cut_a_rest_short(rig: &Rig) {
 }
 
 /// What a refresh of a day finds of the weep hole's task.
-async fn find(rig: &Rig, home: &Home, seconds: i64, as_of: i64, due: impl Into<Option<i64>>) {
+pub async fn find(rig: &Rig, home: &Home, seconds: i64, as_of: i64, due: impl Into<Option<i64>>) {
     let due_on = due.into().map(day);
     rig.database.put_rain(home.account, home.gauge.id, &make::readings(as_of, &[1.0])).await.unwrap();
     let claim = claim_all(rig, at(DAY * 1_000 + seconds)).await[0];
@@ -223,7 +223,7 @@ async fn find(rig: &Rig, home: &Home, seconds: i64, as_of: i64, due: impl Into<O
 }
 
 /// A subscription to what is announced and falls due.
-async fn announced(rig: &Rig) -> (Home, Subscription, Deliveries) {
+pub async fn announced(rig: &Rig) -> (Home, Subscription, Deliveries) {
     let home = home(rig).await;
     let mut made = of_reminders(&home);
     made.facts.carries = Carries::Reminders { kinds: vec![ReminderKind::Coming, ReminderKind::Due] };

@@ -5,7 +5,7 @@
 use super::Rig;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use eavesward_service::domain::base::ids::{
-    AccountId, ComponentId, GaugeId, KeyId, PropertyId, SystemId, TaskId, VisitId,
+    AccountId, ClaimId, ComponentId, GaugeId, KeyId, PropertyId, SystemId, TaskId, VisitId,
 };
 use eavesward_service::domain::base::paging::{After, PageRequest};
 use eavesward_service::domain::base::secret::hash;
@@ -38,6 +38,7 @@ use eavesward_service::domain::ports::store::tasks::{Refreshed, StaleSystem, Tas
 use eavesward_service::domain::rules::reminders::inputs::{KnownAhead, ReminderInputs};
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
 use uuid::Uuid;
 
 /// Four names whose order byte by byte is not that of any language, two of them equal.
@@ -339,7 +340,8 @@ pub fn status(system: &System, as_of: NaiveDate) -> Status {
 }
 
 pub fn refreshed(claim: StaleSystem, system: &System, tasks: Vec<Task>, next_at: DateTime<Utc>) -> Refreshed {
-    Refreshed { claim, tasks, status: status(system, day(0)), next_at, reminders: reminders(system, day(0)) }
+    let (status, reminders) = (status(system, day(0)), reminders(system, day(0)));
+    Refreshed { claim, tasks, status, day_at: at(-43_200), next_at, reminders }
 }
 
 /// Another system at the home, known by its id alone.
@@ -369,6 +371,21 @@ pub fn reminders(system: &System, as_of: NaiveDate) -> ReminderInputs {
 /// Claims everything that is stale at an instant, for a minute.
 pub async fn claim_all(rig: &Rig, now: DateTime<Utc>) -> Vec<StaleSystem> {
     rig.database.claim_stale(now, now + TimeDelta::seconds(60), 1000).await.expect("claim")
+}
+
+/// Claims of which nobody can say whose they are, to be compared.
+pub fn nameless(mut claims: Vec<StaleSystem>) -> Vec<StaleSystem> {
+    for claim in &mut claims {
+        claim.held_by = ClaimId(Uuid::nil());
+    }
+    claims
+}
+
+/// A claim on a system, whenever it is stale next.
+pub async fn claim_of(rig: &Rig, system: SystemId) -> StaleSystem {
+    static LATER: AtomicI64 = AtomicI64::new(10_000 * 86_400);
+    let claims = claim_all(rig, at(LATER.fetch_add(120, Ordering::Relaxed))).await;
+    *claims.iter().find(|claim| claim.system_id == system).expect("it is stale by then")
 }
 
 /// Refreshes everything that is stale, until `next_at`.

@@ -5,12 +5,14 @@
 
 mod accounts;
 mod calendars;
+mod clock_ahead;
 mod connecting;
 mod deliveries;
 mod duty_settings;
 mod gauge_models;
 mod golden;
 mod idempotency;
+mod leases;
 mod make;
 mod packed;
 mod places;
@@ -52,6 +54,19 @@ impl Rig {
     /// Another process on the same database, as far as the database can tell.
     pub async fn replica(&self) -> Database {
         Database::connect(&self.url, &ConnectOptions::default()).await.expect("connect a replica")
+    }
+
+    /// Runs a statement past the storage traits, and returns the number that it finds.
+    pub async fn raw(&self, text: &'static str) -> i64 {
+        use sqlx::Connection as _;
+        let number: Option<(Option<i64>,)> = if self.database.backend() == "sqlite" {
+            let mut connection = sqlx_sqlite::SqliteConnection::connect(&self.url).await.expect("connect");
+            sqlx::query_as(text).fetch_optional(&mut connection).await.expect(text)
+        } else {
+            let mut connection = sqlx_postgres::PgConnection::connect(&self.url).await.expect("connect");
+            sqlx::query_as(text).fetch_optional(&mut connection).await.expect(text)
+        };
+        number.and_then(|(number,)| number).unwrap_or_default()
     }
 
     pub async fn end(self) {

@@ -169,6 +169,7 @@ async fn a_number_is_not_seen_before_those_below_it() {
     .execute(&mut *slow)
     .await
     .unwrap();
+    let claim = make::claim_of(&rig, home.system.id).await;
     let (replica, one) = (rig.replica().await, found(&home, claim, 5, 5));
     let quick = tokio::spawn(async move { replica.finish_refresh(&[one], at(20)).await.unwrap() });
     tokio::time::sleep(std::time::Duration::from_millis(300)).await;
@@ -194,6 +195,7 @@ async fn a_task_that_is_no_more_is_withdrawn(rig: &Rig) {
     // One that nobody was told of goes without a word.
     one.tasks.push(new_task(&home, 1, Duty::RemoveSediment, Some(day(400)), State::Resting));
     rig.database.finish_refresh(&[one], at(10)).await.unwrap();
+    let claim = make::claim_of(rig, home.system.id).await;
     let empty = refreshed(claim, &home.system, Vec::new(), at(90_000));
     assert_eq!(rig.database.finish_refresh(std::slice::from_ref(&empty), at(20)).await.unwrap(), 1);
     assert_eq!(rig.database.finish_refresh(&[empty], at(21)).await.unwrap(), 0);
@@ -211,6 +213,7 @@ async fn a_replaced_coupling_is_done(rig: &Rig) {
     one.tasks[0].id =
         eavesward_service::domain::base::ids::TaskId::of(home.components[0].id, Duty::ReplaceCoupling);
     rig.database.finish_refresh(&[one], at(10)).await.unwrap();
+    let claim = make::claim_of(rig, home.system.id).await;
     let mut replaced = refreshed(claim, &home.system, Vec::new(), at(90_000));
     replaced.reminders.replaced.insert(home.components[0].id, day(-9));
     rig.database.finish_refresh(&[replaced], at(20)).await.unwrap();

@@ -132,9 +132,17 @@ async fn a_claim_holds_others_off_until_it_ends(rig: &Rig) {
     let claims = claim(rig, 1).await;
     assert_eq!(claims.len(), 1);
     assert_eq!(replica.claim_unscored(at(2), at(62), 10).await.unwrap(), [], "it is held");
-    rig.database.release_unscored(&claims[0], at(30)).await.unwrap();
+    rig.database.release_unscored(&claims, at(3), at(30)).await.unwrap();
     assert_eq!(replica.claim_unscored(at(29), at(89), 10).await.unwrap(), [], "it is to be tried later");
     assert_eq!(replica.claim_unscored(at(30), at(90), 10).await.unwrap().len(), 1);
+    // A clock that is ahead claims it, and is set right.
+    assert_eq!(replica.claim_unscored(at(9_000), at(9_010), 10).await.unwrap().len(), 1);
+    let claims = claim(rig, 20).await;
+    assert_eq!(claims.len(), 1);
+    // Renewed, it holds on.
+    rig.database.renew_unscored(&claims, at(79), at(90)).await.unwrap();
+    assert_eq!(replica.claim_unscored(at(89), at(99), 10).await.unwrap(), []);
+    assert_eq!(replica.unscored_held_until(at(89)).await.unwrap(), Some(at(90)));
     // Eight at once: one gets it.
     let rivals = (0..8).map(|_| {
         let replica = replica.clone();

@@ -60,6 +60,7 @@ pub fn of_reminders(home: &Home) -> Subscription {
         },
         paused: None,
         next_at: None,
+        next_set_at: at(2),
         waiting: 0,
         parked: 0,
         version: 1,
@@ -291,7 +292,7 @@ async fn a_digest_is_written_once(rig: &Rig) {
     assert_eq!(rig.database.due_digests(at(99)).await.unwrap(), []);
     assert_eq!(rig.database.due_digests(at(100)).await.unwrap(), std::slice::from_ref(&made));
     let replica = rig.replica().await;
-    let digest = Delivery { id: DeliveryId::of_digest(made.id, 7), ..letter(&made, 100) };
+    let digest = Delivery { id: DeliveryId::of_digest(made.id, 7, 0), ..letter(&made, 100) };
     let digest = NewDelivery { delivery: digest, body: body() };
     let (a, b) = tokio::join!(
         rig.database.put_digest(&made, at(100), &digest, Some(at(900))),
@@ -299,7 +300,12 @@ async fn a_digest_is_written_once(rig: &Rig) {
     );
     assert_eq!((u8::from(a.unwrap()) + u8::from(b.unwrap())), 1);
     assert_eq!(rig.database.due_digests(at(899)).await.unwrap(), []);
-    assert_eq!(rig.database.due_digests(at(900)).await.unwrap().len(), 1);
+    let due = rig.database.due_digests(at(900)).await.unwrap();
+    assert_eq!(
+        due.iter().map(|one| one.next_set_at).collect::<Vec<_>>(),
+        [at(100)],
+        "when the next was computed"
+    );
 }
 
 async fn a_digest_that_waits_is_not_overtaken_by_itself(rig: &Rig) {
@@ -308,7 +314,7 @@ async fn a_digest_that_waits_is_not_overtaken_by_itself(rig: &Rig) {
     store.insert_subscription(&made).await.unwrap();
     let older = letter(&made, 90);
     store.insert_delivery(&older, &body()).await.unwrap();
-    let digest = Delivery { id: DeliveryId::of_digest(made.id, 7), ..letter(&made, 100) };
+    let digest = Delivery { id: DeliveryId::of_digest(made.id, 7, 0), ..letter(&made, 100) };
     let new = NewDelivery { delivery: digest.clone(), body: body() };
     for _ in 0..2 {
         // Its time is not moved on, as if it had been set back.

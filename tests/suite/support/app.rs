@@ -3,7 +3,7 @@
 
 use chrono::{DateTime, Utc};
 use eavesward_service::config::{DatabaseUrl, Layer, Settings};
-use eavesward_service::domain::background::{refresh, scoring};
+use eavesward_service::domain::background::{corrections, refresh, scoring};
 use eavesward_service::domain::base::clock::SetClock;
 use eavesward_service::domain::context::Context;
 use eavesward_service::domain::use_cases::accounts;
@@ -112,6 +112,7 @@ impl App {
     /// Refreshes what is stale, as the job loop would, and waits until nothing is: the loop may hold some of it.
     pub async fn refresh(&self) {
         use eavesward_service::domain::base::clock::Clock as _;
+        corrections::run(&self.cx).await.expect("correcting");
         for _ in 0..200 {
             refresh::run(&self.cx).await.expect("refreshing");
             if self.cx.store.stale_count(self.clock.now()).await.expect("counting") == 0 {

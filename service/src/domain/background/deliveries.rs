@@ -3,6 +3,7 @@
 //! Each delivery is sent at least once, always under the same id. A receiver that remembers the ids of the last few
 //! days can drop repeats.
 
+use crate::domain::background::lease::{LEASE, Lease};
 use crate::domain::base::clock::local_date;
 use crate::domain::base::error::Result;
 use crate::domain::base::ids::{self, AccountId, DeliveryId, SubscriptionId};
@@ -19,9 +20,6 @@ use crate::domain::rules::digest::render::{Format, render};
 use crate::domain::use_cases::digest;
 use crate::domain::use_cases::subscriptions::zone_now;
 use chrono::{Days, TimeDelta};
-
-/// How long a claim keeps other workers away: longer than a round of attempts takes.
-const HELD: TimeDelta = TimeDelta::minutes(3);
 
 /// Deliveries of one subscription that are claimed together and sent side by side. Judgement: a small receiver can
 /// take four at once.
@@ -170,7 +168,8 @@ async fn digest(cx: &Context, payloads: &dyn PayloadWriter, subscription: Subscr
         DigestForm::Markdown => rendered("text/markdown", Format::Markdown),
         DigestForm::Csv => rendered("text/csv", Format::Csv),
     };
-    let id = DeliveryId::of_digest(subscription.id, was_due.timestamp_micros());
+    let set_at = subscription.next_set_at.timestamp_micros();
+    let id = DeliveryId::of_digest(subscription.id, was_due.timestamp_micros(), set_at);
     let delivery = Delivery::new(id, &subscription, Content::Digest, now, now);
     let next = timing.schedule.next(now, timing.zone);
     Ok(cx.store.put_digest(&subscription, was_due, &NewDelivery { delivery, body }, next).await?)
@@ -183,15 +182,22 @@ pub async fn serve(cx: &Context, sender: &dyn WebhookSender, id: SubscriptionId)
     let mut attempts = 0;
     while cx.clock.now() - began < LONGEST_TURN && !*closing.borrow() {
         let now = cx.clock.now();
-        let Some(claimed) = cx.store.claim_deliveries(id, now, now + HELD, AT_ONCE).await? else { break };
+        let Some(claimed) = cx.store.claim_deliveries(id, now, now + LEASE, AT_ONCE).await? else { break };
         let ClaimedDeliveries { subscription, deliveries } = claimed;
+        let held = deliveries.iter().map(|one| (one.delivery.id, one.held_by));
+        let lease = Lease::on(cx, held.collect::<Vec<_>>());
         let sent = deliveries.iter().map(|one| send(cx, sender, &subscription, one));
         let outcomes = futures_util::future::join_all(sent).await;
         attempts += outcomes.len();
         let finished = deliveries.iter().zip(outcomes);
         let finished: Vec<AttemptedDelivery<'_>> =
             finished.map(|(claimed, outcome)| AttemptedDelivery { claimed, outcome }).collect();
-        cx.store.finish_deliveries(&subscription, &finished, cx.clock.now()).await?;
+        if let Err(error) = cx.store.finish_deliveries(&subscription, &finished, cx.clock.now()).await {
+            // What was sent is not noted, so it will be sent again: not at once.
+            lease.give_back(LEASE).await;
+            return Err(error.into());
+        }
+        lease.settle();
         let over = deliveries.len() < AT_ONCE as usize || attempts >= MOST_A_TURN;
         if over || finished.iter().any(|one| one.outcome.gone) {
             break;

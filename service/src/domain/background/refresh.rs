@@ -1,9 +1,10 @@
 //! Refreshing: forecasts stale systems for their local day and writes their tasks and statuses. So reading never
 //! has to compute the forecasts of many systems.
 
-use crate::domain::base::blocking::caught;
-use crate::domain::base::clock::{end_of_day, local_date};
-use crate::domain::base::error::Result;
+use crate::domain::background::lease::{LEASE, Lease, RETRY_LATE, RETRY_SOON, together, wait_after};
+use crate::domain::base::blocking::{caught, joined};
+use crate::domain::base::clock::{end_of_day, local_date, start_of_day};
+use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{GaugeId, SystemId};
 use crate::domain::context::{Context, gauge_model};
 use crate::domain::model::inputs::Inputs;
@@ -30,12 +31,6 @@ const BATCH: u32 = 384;
 /// at most this many connections.
 const WORKERS: usize = 4;
 
-/// How long a claim keeps other workers away.
-const HELD: TimeDelta = TimeDelta::minutes(5);
-
-/// When a system that could not be refreshed is tried again.
-const RETRY: TimeDelta = TimeDelta::minutes(15);
-
 /// What one pass did.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct RefreshCounts {
@@ -59,7 +54,10 @@ impl AddAssign for RefreshCounts {
 ///
 /// If there is much to do, several workers share it. Each takes one batch at a time from claim to commit: while one
 /// computes, another reads and a third writes. When the future is dropped, the workers finish the batches that they
-/// hold.
+/// hold. When the service shuts down, they give back what is not computed yet.
+///
+/// # Errors
+/// The first error of a worker. A panic is an error, too. The others go on until nothing is left.
 pub async fn run(cx: &Context) -> Result<RefreshCounts> {
     let claims = claim(cx).await?;
     let workers = match claims.len() {
@@ -72,7 +70,7 @@ pub async fn run(cx: &Context) -> Result<RefreshCounts> {
     working.extend((1..workers).map(|_| worker(cx.clone(), Vec::new(), Arc::clone(&cancelled.0))));
     let mut all = Ok(RefreshCounts::default());
     for worker in working {
-        let done = worker.await.unwrap_or_else(|failed| std::panic::resume_unwind(failed.into_panic()));
+        let done = joined(worker.await);
         all = all.and_then(|mut all| {
             all += done?;
             Ok(all)
@@ -102,14 +100,13 @@ fn worker(
         runtime.block_on(async {
             let (mut claims, mut all) = (claims, RefreshCounts::default());
             loop {
-                if claims.is_empty() && !cancelled.load(Ordering::Relaxed) {
+                if claims.is_empty() && !cancelled.load(Ordering::Relaxed) && !*cx.closing.borrow() {
                     claims = claim(&cx).await?;
                 }
                 if claims.is_empty() {
                     return Ok(all);
                 }
-                all += batch(&cx, &claims).await?;
-                claims.clear();
+                all += leased(&cx, std::mem::take(&mut claims)).await?;
             }
         })
     })
@@ -117,11 +114,44 @@ fn worker(
 
 async fn claim(cx: &Context) -> Result<Vec<StaleSystem>> {
     let now = cx.clock.now();
-    let claims = cx.store.claim_stale(now, now + HELD, BATCH).instrument(tracing::debug_span!("claim"));
+    let claims = cx.store.claim_stale(now, now + LEASE, BATCH).instrument(tracing::debug_span!("claim"));
     Ok(claims.await?)
 }
 
-/// Refreshes what was claimed.
+/// Refreshes what was claimed, under a lease.
+async fn leased(cx: &Context, claims: Vec<StaleSystem>) -> Result<RefreshCounts> {
+    let lease = Lease::on(cx, claims.clone());
+    let (mut all, mut failed) = (RefreshCounts::default(), 0);
+    let work = async |some: &[StaleSystem]| {
+        all += batch(cx, some).await?;
+        Ok(())
+    };
+    let alone = async |claim: &StaleSystem, error: Error| {
+        let system = claim.system_id;
+        tracing::error!(%system, error = ?error, "system {system} could not be refreshed");
+        failed += 1;
+        leave_alone(cx, &[*claim], wait_after(&error)).await
+    };
+    let done = together(&claims, work, alone).await;
+    all.failed += failed;
+    match done {
+        Ok(()) if *cx.closing.borrow() => lease.give_back(TimeDelta::zero()).await,
+        Ok(()) => lease.settle(),
+        Err(error) => {
+            lease.give_back(RETRY_SOON).await;
+            return Err(error);
+        }
+    }
+    Ok(all)
+}
+
+/// Keeps systems that have failed by themselves from being tried at every pass.
+async fn leave_alone(cx: &Context, failed: &[StaleSystem], wait: TimeDelta) -> Result<()> {
+    let now = cx.clock.now();
+    Ok(cx.store.release_stale(failed, now, now + wait).await?)
+}
+
+/// Refreshes some systems. When the service shuts down, it leaves those that are not computed yet.
 async fn batch(cx: &Context, claims: &[StaleSystem]) -> Result<RefreshCounts> {
     let now = cx.clock.now();
     let keys: Vec<_> = claims.iter().map(|claim| (claim.account_id, claim.system_id)).collect();
@@ -133,12 +163,12 @@ async fn batch(cx: &Context, claims: &[StaleSystem]) -> Result<RefreshCounts> {
         }
     }
     let (refreshed, failed) =
-        tracing::debug_span!("engine").in_scope(|| compute(claims, &inputs, &gauges, now));
+        tracing::debug_span!("engine").in_scope(|| compute(cx, claims, &inputs, &gauges, now));
     let reminders =
         cx.store.finish_refresh(&refreshed, now).instrument(tracing::debug_span!("finish")).await?;
     cx.notify_readers();
     if !failed.is_empty() {
-        cx.store.release_stale(&failed, now + RETRY).await?;
+        leave_alone(cx, &failed, RETRY_LATE).await?;
     }
     cx.gauges.used(&gauges, now);
     Ok(RefreshCounts { refreshed: refreshed.len(), failed: failed.len(), reminders })
@@ -146,6 +176,7 @@ async fn batch(cx: &Context, claims: &[StaleSystem]) -> Result<RefreshCounts> {
 
 /// Forecasts a batch. Readings of days that have not come yet at a system are ignored for it.
 fn compute(
+    cx: &Context,
     claims: &[StaleSystem],
     inputs: &[Inputs],
     gauges: &HashMap<GaugeId, Arc<GaugeModel>>,
@@ -156,6 +187,9 @@ fn compute(
     let mut by_day: HashMap<(GaugeId, NaiveDate), Arc<GaugeModel>> = HashMap::new();
     let (mut refreshed, mut failed) = (Vec::new(), Vec::new());
     for input in inputs {
+        if *cx.closing.borrow() {
+            break;
+        }
         let Some(&&claim) = by_system.get(&input.system.id) else { continue };
         let Some(whole) = gauges.get(&input.gauge.id) else { continue };
         let zone = input.property.facts.time_zone;
@@ -167,6 +201,7 @@ fn compute(
                     claim,
                     tasks,
                     status,
+                    day_at: start_of_day(as_of, zone),
                     next_at: end_of_day(as_of, zone),
                     reminders,
                 });

@@ -1,8 +1,9 @@
 //! Scoring: compares the findings of changed visits with the forecasts that they answer, and stores the result.
 
-use crate::domain::base::blocking::caught;
+use crate::domain::background::lease::{LEASE, Lease, RETRY_SOON, together, wait_after};
+use crate::domain::base::blocking::{caught, joined};
 use crate::domain::base::clock::local_date;
-use crate::domain::base::error::Result;
+use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{GaugeId, SystemId};
 use crate::domain::context;
 use crate::domain::context::Context;
@@ -20,44 +21,56 @@ use tokio::runtime::Handle;
 /// with years of visits takes a second.
 const BATCH: u32 = 8;
 
-/// How long a claim keeps other workers away.
-const HELD: TimeDelta = TimeDelta::minutes(5);
-
-/// When a system whose scoring failed is tried again.
-const RETRY: TimeDelta = TimeDelta::minutes(15);
-
 /// Scores some systems whose visits changed: compares each finding with the forecast that it answers. Returns the
 /// number of systems. Doing it twice, or on two replicas at once, keeps the same rows.
 ///
 /// It runs on a thread of its own, because computing would delay requests.
 pub async fn run(cx: &Context) -> Result<usize> {
     let (cx, runtime) = (cx.clone(), Handle::current());
-    tokio::task::spawn_blocking(move || runtime.block_on(batch(&cx)))
-        .await
-        .unwrap_or_else(|failed| std::panic::resume_unwind(failed.into_panic()))
+    joined(tokio::task::spawn_blocking(move || runtime.block_on(leased(&cx))).await)
 }
 
-async fn batch(cx: &Context) -> Result<usize> {
+async fn leased(cx: &Context) -> Result<usize> {
     let now = cx.clock.now();
-    let claims = cx.store.claim_unscored(now, now + HELD, BATCH).await?;
+    let claims = cx.store.claim_unscored(now, now + LEASE, BATCH).await?;
+    let lease = Lease::on(cx, claims.clone());
+    let alone = async |claim: &Unscored, error: Error| {
+        let (system, now, wait) = (claim.system_id, cx.clock.now(), wait_after(&error));
+        tracing::error!(%system, error = ?error, "the findings of system {system} could not be scored");
+        Ok(cx.store.release_unscored(std::slice::from_ref(claim), now, now + wait).await?)
+    };
+    match together(&claims, async |some| batch(cx, some).await, alone).await {
+        Ok(()) if *cx.closing.borrow() => lease.give_back(TimeDelta::zero()).await,
+        Ok(()) => lease.settle(),
+        Err(error) => {
+            lease.give_back(RETRY_SOON).await;
+            return Err(error);
+        }
+    }
+    Ok(claims.len())
+}
+
+/// Scores some systems. When the service shuts down, it leaves the rest. Those that are scored are not on the list
+/// any more, so a repetition passes over them.
+async fn batch(cx: &Context, claims: &[Unscored]) -> Result<()> {
+    let now = cx.clock.now();
     let keys: Vec<_> = claims.iter().map(|claim| (claim.account_id, claim.system_id)).collect();
     let inputs = cx.store.inputs(&keys).await?;
     let inputs: HashMap<SystemId, &Inputs> = inputs.iter().map(|input| (input.system.id, input)).collect();
     let mut gauges: HashMap<GaugeId, Arc<GaugeModel>> = HashMap::new();
-    for claim in &claims {
+    for claim in claims {
+        if *cx.closing.borrow() {
+            break;
+        }
         let Some(input) = inputs.get(&claim.system_id) else { continue };
         let gauge = match gauges.entry(input.gauge.id) {
             Entry::Occupied(known) => Arc::clone(known.get()),
             Entry::Vacant(gap) => Arc::clone(gap.insert(context::gauge_model(cx, &input.gauge, now).await?)),
         };
-        if let Err(error) = score(cx, claim, input, &gauge, now).await {
-            let system = claim.system_id;
-            tracing::error!(%system, error = ?error, "the findings of system {system} could not be scored");
-            cx.store.release_unscored(claim, now + RETRY).await?;
-        }
+        score(cx, claim, input, &gauge, now).await?;
     }
     cx.gauges.used(&gauges, now);
-    Ok(claims.len())
+    Ok(())
 }
 
 async fn score(

@@ -4,13 +4,22 @@
 use crate::domain::base::error::{Error, Result};
 use std::any::Any;
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use tokio::task::JoinError;
 
 /// Runs a computation off the threads that serve requests.
 ///
 /// # Errors
 /// Those of the computation, and [`Error::Panicked`].
 pub(crate) async fn blocking<T: Send + 'static>(f: impl FnOnce() -> Result<T> + Send + 'static) -> Result<T> {
-    tokio::task::spawn_blocking(f).await.unwrap_or_else(|failed| {
+    joined(tokio::task::spawn_blocking(f).await)
+}
+
+/// What a task returned that ran by itself.
+///
+/// # Errors
+/// Those of the task, and [`Error::Panicked`].
+pub(crate) fn joined<T>(done: std::result::Result<Result<T>, JoinError>) -> Result<T> {
+    done.unwrap_or_else(|failed| {
         // Only the end of the runtime cancels the task.
         let ended = |_| Err(Error::Panicked("the runtime ended".to_owned()));
         failed.try_into_panic().map_or_else(ended, |payload| Err(panicked(payload.as_ref())))
@@ -25,7 +34,8 @@ pub(crate) fn caught<T>(f: impl FnOnce() -> Result<T>) -> Result<T> {
     catch_unwind(AssertUnwindSafe(f)).unwrap_or_else(|payload| Err(panicked(payload.as_ref())))
 }
 
-fn panicked(payload: &(dyn Any + Send)) -> Error {
+/// The error of a panic.
+pub(crate) fn panicked(payload: &(dyn Any + Send)) -> Error {
     let text = payload.downcast_ref::<&str>().map(|text| (*text).to_owned());
     let text = text.or_else(|| payload.downcast_ref::<String>().cloned());
     Error::Panicked(text.unwrap_or_else(|| "without a message".to_owned()))

@@ -1,8 +1,12 @@
 //! The only place that asks the machine for the time.
 
-use chrono::{DateTime, Days, NaiveDate, SubsecRound, Utc};
+use chrono::{DateTime, Days, NaiveDate, SubsecRound, TimeDelta, Utc};
 use chrono_tz::Tz;
 use std::sync::Mutex;
+
+/// The clocks of several replicas may differ by this much. An instant at which something was stored and that is
+/// further ahead comes from a clock that was wrong: what was stored then counts as expired, or is computed again.
+pub const MOST_AHEAD: TimeDelta = TimeDelta::seconds(30);
 
 /// Where the time comes from. All other code receives the time as a value.
 pub trait Clock: Send + Sync {
@@ -55,12 +59,17 @@ pub fn local_date(now: DateTime<Utc>, zone: Tz) -> NaiveDate {
 }
 
 /// The instant at which the civil day after `date` begins in a time zone.
+pub fn end_of_day(date: NaiveDate, zone: Tz) -> DateTime<Utc> {
+    start_of_day(date.succ_opt().unwrap_or(NaiveDate::MAX), zone)
+}
+
+/// The instant at which a civil day begins in a time zone.
 ///
 /// If daylight saving skips midnight, the day begins at the first instant after the gap. If it repeats midnight,
 /// the first one counts.
-pub fn end_of_day(date: NaiveDate, zone: Tz) -> DateTime<Utc> {
+pub fn start_of_day(date: NaiveDate, zone: Tz) -> DateTime<Utc> {
     use chrono::TimeZone;
-    let next = date.succ_opt().unwrap_or(NaiveDate::MAX).and_time(chrono::NaiveTime::MIN);
+    let next = date.and_time(chrono::NaiveTime::MIN);
     // Gaps are never longer than a day. Steps of a quarter of an hour suit the rules of every zone.
     let mut wall = next;
     for _ in 0..=96 {

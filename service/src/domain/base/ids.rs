@@ -56,6 +56,8 @@ ids! {
     RoundId,
     /// Id of a roof.
     RoofId,
+    /// Id of a claim on work. It tells a claim from a later one on the same work.
+    ClaimId,
 }
 
 impl ReminderId {
@@ -72,9 +74,12 @@ impl DeliveryId {
         Self(Uuid::new_v5(&subscription.0, &number.to_be_bytes()))
     }
 
-    /// The id of the digest that was due at an instant.
-    pub fn of_digest(subscription: SubscriptionId, micros: i64) -> Self {
-        Self(Uuid::new_v5(&Uuid::new_v5(&subscription.0, b"digest"), &micros.to_be_bytes()))
+    /// The id of the digest that was due at an instant (`due`), which was computed at another (`set`). Both are
+    /// microseconds since 1970. If a clock that was ahead has made the digest too early, its time is computed again,
+    /// and the digest of that time has another id.
+    pub fn of_digest(subscription: SubscriptionId, due: i64, set: i64) -> Self {
+        let digests = Uuid::new_v5(&subscription.0, b"digest");
+        Self(Uuid::new_v5(&digests, &[due.to_be_bytes(), set.to_be_bytes()].concat()))
     }
 }
 

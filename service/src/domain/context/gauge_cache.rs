@@ -12,6 +12,7 @@
 //!
 //! [`GaugeStore::rain_since`]: crate::domain::ports::store::gauges::GaugeStore::rain_since
 
+use crate::domain::base::clock::MOST_AHEAD;
 use crate::domain::base::error::{Result, Stored};
 use crate::domain::base::ids::GaugeId;
 use crate::domain::model::gauge::{Gauge, Normals};
@@ -113,7 +114,8 @@ impl GaugeCache {
         if bytes <= self.most_bytes {
             return;
         }
-        gauges.retain(|_, slot| slot.used_at > now - UNUSED);
+        // A clock that was ahead may have noted a later instant.
+        gauges.retain(|_, slot| slot.used_at > now - UNUSED && slot.used_at <= now + MOST_AHEAD);
         bytes = gauges.values().map(|slot| slot.bytes).sum();
         for (id, gauge_model) in models {
             let Some(slot) = gauges.get_mut(id).filter(|_| bytes > self.most_bytes) else { continue };

@@ -40,6 +40,8 @@ pub struct Context {
     pub written: watch::Sender<u64>,
     /// How often a request that waits for the reminders' feed polls it.
     pub poll_interval: Duration,
+    /// How often a worker renews its claims.
+    pub lease_renewed_every: Duration,
     /// Becomes true when the service shuts down. Waiting requests then return what they have.
     pub closing: watch::Sender<bool>,
     /// How long things are kept.
@@ -57,12 +59,15 @@ impl Context {
         let (job_wakeup, retention, gauges) = (Arc::new(Notify::new()), Retention::default(), Arc::default());
         // Judgement: readers seldom wait for a write by another replica, and one second is soon enough.
         let poll_interval = Duration::from_secs(1);
+        // A claim holds for ten seconds: four renewals may fail.
+        let lease_renewed_every = Duration::from_secs(2);
         Self {
             store,
             clock,
             job_wakeup,
             written,
             poll_interval,
+            lease_renewed_every,
             closing,
             retention,
             local_webhooks: false,

@@ -1,6 +1,6 @@
 //! Deliveries: what a subscription sends. Each one is stored before it is sent.
 
-use crate::domain::base::ids::{AccountId, DeliveryId, SubscriptionId, TaskId};
+use crate::domain::base::ids::{AccountId, ClaimId, DeliveryId, SubscriptionId, TaskId};
 use crate::domain::base::words::words;
 use crate::domain::model::subscription::Subscription;
 use chrono::{DateTime, TimeDelta, Utc};
@@ -141,8 +141,8 @@ pub struct ClaimedDelivery {
     pub delivery: Delivery,
     /// Its body.
     pub body: Body,
-    /// The end of the claim, which tells it from a later claim.
-    pub held_until: DateTime<Utc>,
+    /// The claim.
+    pub held_by: ClaimId,
 }
 
 /// The result of an attempt.

@@ -104,6 +104,8 @@ pub struct Subscription {
     pub paused: Option<Paused>,
     /// When the next digest is made.
     pub next_at: Option<DateTime<Utc>>,
+    /// When that was computed.
+    pub next_set_at: DateTime<Utc>,
     /// The number of deliveries that wait to be sent.
     pub waiting: i64,
     /// The number of deliveries that were given up.

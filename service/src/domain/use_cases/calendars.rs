@@ -2,7 +2,7 @@
 
 use crate::domain::base::bounds::NAME_LENGTH;
 use crate::domain::base::check::Check;
-use crate::domain::base::clock;
+use crate::domain::base::clock::{self, MOST_AHEAD};
 use crate::domain::base::error::{Error, Result, StoreError};
 use crate::domain::base::ids::{AccountId, CalendarId, PropertyId};
 use crate::domain::base::paging::{ListPage, PageRequest};
@@ -91,7 +91,8 @@ pub async fn by_secret(cx: &Context, secret: &str) -> Result<Option<Calendar>> {
 /// when its component is removed, and is then no longer in the feed.
 pub async fn read(cx: &Context, calendar: &Calendar) -> Result<String> {
     let now = cx.clock.now();
-    if calendar.last_read_at.is_none_or(|at| now - at >= READ_TO) {
+    // A clock that was ahead may have noted a later instant.
+    if calendar.last_read_at.is_none_or(|at| now - at >= READ_TO || at > now + MOST_AHEAD) {
         // A failure here must not fail the request. The next reading writes the time.
         if let Err(error) = cx.store.calendar_was_read(calendar.id, now).await {
             tracing::warn!(calendar = %calendar.id, ?error, "the reading time could not be stored");

@@ -111,6 +111,7 @@ pub async fn create(
         secrets: Secrets { current: SigningSecret::new()?, before: Vec::new() },
         paused: None,
         next_at: None,
+        next_set_at: now,
         waiting: 0,
         parked: 0,
         version: 1,
@@ -153,7 +154,7 @@ pub(crate) async fn follow_zones(cx: &Context, account: AccountId) -> Result<()>
         let now = cx.clock.now();
         // A digest that is due stays due.
         if known.next_at.is_none_or(|at| at > now) {
-            new.next_at = next(&new, now);
+            (new.next_at, new.next_set_at) = (next(&new, now), now);
         }
         // If another change was faster, it has read the new zone.
         cx.store.update_subscription(&new).await?;
@@ -230,7 +231,7 @@ pub async fn update(
 ) -> Result<Subscription> {
     let known = get(cx, account, id).await?;
     let (facts, now) = (checked(cx, account, draft).await?, cx.clock.now());
-    let mut new = Subscription { facts, updated_at: now, version, ..known.clone() };
+    let mut new = Subscription { facts, updated_at: now, next_set_at: now, version, ..known.clone() };
     // A digest that is due stays due, unless its times have changed.
     new.next_at = match (&known.facts.carries, &new.facts.carries) {
         (Carries::Digest(old), Carries::Digest(timing)) if old.same_times(timing) => known.next_at,
@@ -256,7 +257,7 @@ pub async fn pause(
     let paused = pause.then_some(Paused { at: now, because: None });
     let mut new = Subscription { paused, updated_at: now, ..known };
     // Missed digests are not made later.
-    new.next_at = next(&new, now);
+    (new.next_at, new.next_set_at) = (next(&new, now), now);
     let done = cx.store.update_subscription(&new).await?;
     changed(cx, account, id, done).await
 }

@@ -13,7 +13,7 @@ use crate::storage::sql::{Sql, sql};
 use uuid::Uuid;
 
 pub(in crate::storage) const SUBSCRIPTION_COLUMNS: &str = "id, account_id, name, url, property_id, system_id, lead_days, kinds, schedule, time_zone, zone_given, form, secret, \
-     secrets_before, paused_at, paused_because, next_at, version, created_at, updated_at";
+     secrets_before, paused_at, paused_because, next_at, next_set_at, version, created_at, updated_at";
 
 /// Selects subscriptions without counting the deliveries that wait.
 pub(in crate::storage) fn select_subscriptions() -> Sql {
@@ -58,6 +58,7 @@ pub(in crate::storage) struct SubscriptionRow {
     paused_at: Option<i64>,
     paused_because: Option<String>,
     next_at: Option<i64>,
+    next_set_at: i64,
     version: i64,
     created_at: i64,
     updated_at: i64,
@@ -107,6 +108,11 @@ impl SubscriptionRow {
             },
             paused: paused.map(|at| Paused { at, because: paused_because }),
             next_at: place.instant_if("next_at", self.next_at)?,
+            // Rows of earlier versions do not say it.
+            next_set_at: place.instant(
+                "next_set_at",
+                if self.next_set_at == 0 { self.updated_at } else { self.next_set_at },
+            )?,
             waiting: self.waiting,
             parked: self.parked,
             version: self.version,

@@ -4,7 +4,7 @@
 //! is read by one more refresh: the last one again, with another task before the script's, so that its row is written anew.
 //! What stands there then, and what is told by it, follows from what was read.
 
-use super::super::make::{self, Home, at, claim_all, day, new_task, new_visit};
+use super::super::make::{self, Home, at, day, new_task, new_visit};
 use super::raw::Raw;
 use super::{Case, Form, Rig};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -18,7 +18,7 @@ use eavesward_service::domain::model::reminder::{
 };
 use eavesward_service::domain::model::task::{NO_DATE, State, Task};
 use eavesward_service::domain::ports::store::reminders::ReminderStore as _;
-use eavesward_service::domain::ports::store::tasks::{Refreshed, StaleSystem, TaskStore as _};
+use eavesward_service::domain::ports::store::tasks::{Refreshed, TaskStore as _};
 use eavesward_service::domain::rules::reminders::decide::decide;
 use eavesward_service::domain::rules::reminders::entries as write;
 use eavesward_service::domain::rules::reminders::inputs::{ReminderInputs, fingerprint};
@@ -241,14 +241,13 @@ impl Form for Reminders {
     }
 
     async fn write(rig: &Rig, case: &Case<Script>) {
-        let claim = claim(rig, case).await;
         for (number, step) in case.value.steps.iter().enumerate() {
-            refresh(rig, case, claim, (number, step), step.task.iter().cloned().collect()).await.unwrap();
+            refresh(rig, case, (number, step), step.task.iter().cloned().collect()).await.unwrap();
         }
     }
 
     async fn read(rig: &Rig, case: &Case<Script>) -> Stored<Script> {
-        let (claim, step) = (claim(rig, case).await, again(&case.value.steps));
+        let step = again(&case.value.steps);
         // Its id sorts before all others.
         let mut id = case.id("a task before it").into_bytes();
         id[..6].fill(0);
@@ -256,7 +255,7 @@ impl Form for Reminders {
         before.id = TaskId(Uuid::from_bytes(id));
         before.as_of = step.reminders.as_of;
         let tasks = step.task.iter().cloned().chain([before]).collect();
-        refresh(rig, case, claim, (case.value.steps.len(), step), tasks).await?;
+        refresh(rig, case, (case.value.steps.len(), step), tasks).await?;
         let stretch = FeedRange { after: Some(0), limit: 500 };
         let read = rig.database.reminders(case.home.account, &ReminderFilter::default(), stretch).await?;
         let seen = Seen::of(read.entries, state(rig, case).await);
@@ -268,21 +267,17 @@ fn task(case: &Case<Script>) -> &Task {
     again(&case.value.steps).task.as_ref().expect("a step with a task")
 }
 
-async fn claim(rig: &Rig, case: &Case<Script>) -> StaleSystem {
-    let claims = claim_all(rig, at(0)).await;
-    *claims.iter().find(|claim| claim.system_id == case.home.system.id).unwrap()
-}
-
 async fn refresh(
     rig: &Rig,
     case: &Case<Script>,
-    claim: StaleSystem,
     (number, step): (usize, &Step),
     tasks: Vec<Task>,
 ) -> Stored<usize> {
     let status = make::status(&case.home.system, step.reminders.as_of);
     let next_at = at(90_000 + number as i64);
-    let one = Refreshed { claim, tasks, status, next_at, reminders: step.reminders.clone() };
+    let claim = make::claim_of(rig, case.home.system.id).await;
+    let (day_at, reminders) = (at(0), step.reminders.clone());
+    let one = Refreshed { claim, tasks, status, day_at, next_at, reminders };
     rig.database.finish_refresh(&[one], instant(number)).await
 }
 

@@ -95,7 +95,9 @@ fn posted(content: Content, state: DeliveryState) -> Case<WebhookResponse> {
     Case::of(format!("{}, {}", content.code(), state.code()), |home| {
         let subscription = subscription(home);
         let mut one = letter(&subscription, 20);
-        one.id = DeliveryId::of_digest(subscription.id, 7);
+        // As the first version computed the id of a digest.
+        let digests = Uuid::new_v5(&subscription.id.0, b"digest");
+        one.id = DeliveryId(Uuid::new_v5(&digests, &7_i64.to_be_bytes()));
         (one.content, one.state) = (content, state);
         if content == Content::Reminder {
             one.id = DeliveryId::of_entry(subscription.id, 12);

@@ -19,6 +19,7 @@ pub trait CalendarStore: Send + Sync {
     async fn revoke_calendar(&self, account: AccountId, id: CalendarId, now: DateTime<Utc>) -> Stored<bool>;
     /// The feed with this hash, in any state.
     async fn calendar_by_hash(&self, hash: &[u8; 32]) -> Stored<Option<Calendar>>;
-    /// Notes that a feed was read. An instant before the stored one changes nothing.
+    /// Notes that a feed was read. An instant before the stored one changes nothing, unless a clock that was ahead has
+    /// stored that.
     async fn calendar_was_read(&self, id: CalendarId, now: DateTime<Utc>) -> Stored<()>;
 }

@@ -1,7 +1,7 @@
 //! Deliveries in the store.
 
 use crate::domain::base::error::Stored;
-use crate::domain::base::ids::{AccountId, DeliveryId, SubscriptionId};
+use crate::domain::base::ids::{AccountId, ClaimId, DeliveryId, SubscriptionId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::delivery::{
     AttemptOutcome, Body, ClaimedDelivery, Delivery, DeliveryState, LoggedDelivery,
@@ -53,10 +53,25 @@ pub trait DeliveryStore: Send + Sync {
         until: DateTime<Utc>,
         limit: u32,
     ) -> Stored<Option<ClaimedDeliveries>>;
+    /// Extends claims until `until`. Claims that were lost to another worker stay lost.
+    async fn renew_deliveries(
+        &self,
+        claims: &[(DeliveryId, ClaimId)],
+        now: DateTime<Utc>,
+        until: DateTime<Utc>,
+    ) -> Stored<()>;
+    /// Releases claims that are still held. Nobody claims these deliveries before `at`.
+    async fn release_deliveries(
+        &self,
+        claims: &[(DeliveryId, ClaimId)],
+        now: DateTime<Utc>,
+        at: DateTime<Utc>,
+    ) -> Stored<()>;
     /// Logs attempts and their results, and releases the deliveries. If another worker has claimed a delivery
-    /// meanwhile, only its arrival is noted.
+    /// meanwhile, only the attempt is logged, and the arrival if it arrived.
     ///
-    /// Unless the subscription was changed meanwhile, this also updates the receiver:
+    /// Attempts under claims that were still held also update the receiver, unless the subscription was changed
+    /// meanwhile:
     /// - It rests for as long as it asks, and also if every attempt failed.
     /// - If it has failed for two days, deliveries that have waited as long are parked, except while the
     ///   subscription is paused.

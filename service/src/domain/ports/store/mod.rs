@@ -10,6 +10,7 @@
 
 pub mod accounts;
 pub mod calendars;
+pub mod corrections;
 pub mod deliveries;
 pub mod duty_settings;
 pub mod gauges;
@@ -27,6 +28,7 @@ pub mod visits;
 use crate::domain::base::error::Stored;
 use crate::domain::ports::store::accounts::AccountStore;
 use crate::domain::ports::store::calendars::CalendarStore;
+use crate::domain::ports::store::corrections::CorrectionStore;
 use crate::domain::ports::store::deliveries::DeliveryStore;
 use crate::domain::ports::store::duty_settings::DutySettingStore;
 use crate::domain::ports::store::gauges::GaugeStore;
@@ -59,6 +61,7 @@ pub trait Store:
     + DeliveryStore
     + RoundStore
     + IdempotencyStore
+    + CorrectionStore
 {
     /// Whether it can be reached.
     async fn ping(&self) -> Stored<()>;

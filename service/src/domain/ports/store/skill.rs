@@ -1,7 +1,7 @@
 //! Answered forecasts in the store.
 
 use crate::domain::base::error::Stored;
-use crate::domain::base::ids::{AccountId, AnswerId, SystemId};
+use crate::domain::base::ids::{AccountId, AnswerId, ClaimId, SystemId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::skill::{AnswerChanges, Answered, DutySkill, LooksHash, SkillFilter};
 use async_trait::async_trait;
@@ -17,8 +17,8 @@ pub struct Unscored {
     pub system_id: SystemId,
     /// Counts up with every change of its visits. This is the value at the time of the claim.
     pub changes: i64,
-    /// The end of the claim, which tells it from a later claim.
-    pub held_until: DateTime<Utc>,
+    /// The claim.
+    pub held_by: ClaimId,
 }
 
 /// Forecasts that findings answered.
@@ -34,13 +34,20 @@ pub trait SkillStore: Send + Sync {
         page: &PageRequest<NaiveDate>,
     ) -> Stored<Vec<Answered>>;
     /// Claims up to `limit` systems whose visits changed since they were last scored, until `until`. Two replicas
-    /// never get the same system at once.
+    /// never get the same system at once. A claim is ignored if a clock that was ahead has made it.
     async fn claim_unscored(
         &self,
         now: DateTime<Utc>,
         until: DateTime<Utc>,
         limit: u32,
     ) -> Stored<Vec<Unscored>>;
+    /// Extends claims until `until`. Claims that were lost to another worker stay lost.
+    async fn renew_unscored(
+        &self,
+        claims: &[Unscored],
+        now: DateTime<Utc>,
+        until: DateTime<Utc>,
+    ) -> Stored<()>;
     /// The inspections on which a system's stored answers are based.
     async fn histories(&self, system: SystemId) -> Stored<BTreeMap<AnswerId, LooksHash>>;
     /// Removes stored answers of a claimed system that are no longer valid, and adds new ones. Does nothing if a
@@ -51,8 +58,15 @@ pub trait SkillStore: Send + Sync {
         answers: &AnswerChanges,
         now: DateTime<Utc>,
     ) -> Stored<()>;
-    /// Releases a claimed system whose scoring failed, to be tried again at `at`.
-    async fn release_unscored(&self, claim: &Unscored, at: DateTime<Utc>) -> Stored<()>;
+    /// Releases claims that are still held. Nobody claims these systems before `at`.
+    async fn release_unscored(
+        &self,
+        claims: &[Unscored],
+        now: DateTime<Utc>,
+        at: DateTime<Utc>,
+    ) -> Stored<()>;
+    /// When the first of the systems that are held now is free, unless it is released before.
+    async fn unscored_held_until(&self, now: DateTime<Utc>) -> Stored<Option<DateTime<Utc>>>;
     /// How many systems have to be scored.
     async fn unscored_count(&self) -> Stored<i64>;
 }

@@ -1,7 +1,7 @@
 //! Tasks and statuses in the store, and the refresh that writes them.
 
 use crate::domain::base::error::Stored;
-use crate::domain::base::ids::{AccountId, SystemId, TaskId};
+use crate::domain::base::ids::{AccountId, ClaimId, SystemId, TaskId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::status::{Polled, Status};
 use crate::domain::model::task::{Counted, MovedTask, Task, TaskFilter};
@@ -18,6 +18,8 @@ pub struct StaleSystem {
     pub system_id: SystemId,
     /// The version of its inputs at the time of the claim.
     pub inputs_version: i64,
+    /// The claim.
+    pub held_by: ClaimId,
 }
 
 /// What a refresh writes.
@@ -29,6 +31,8 @@ pub struct Refreshed {
     pub tasks: Vec<Task>,
     /// Its status.
     pub status: Status,
+    /// When the local day begins. Before that, the result comes from a clock that was ahead.
+    pub day_at: DateTime<Utc>,
     /// When the local day ends and it is stale again.
     pub next_at: DateTime<Utc>,
     /// What is needed to decide which reminders to send.
@@ -62,22 +66,36 @@ pub trait TaskStore: Send + Sync {
     /// Claims up to `limit` stale systems that no other worker holds, grouped by rain gauge, until `until`. A
     /// system is stale if its inputs are newer than its last refresh, or if its local day is over.
     ///
-    /// Two replicas never get the same system at once. A claim is ignored if a clock far ahead has made it.
+    /// Two replicas never get the same system at once. A claim is ignored if a clock that was ahead has made it.
     async fn claim_stale(
         &self,
         now: DateTime<Utc>,
         until: DateTime<Utc>,
         limit: u32,
     ) -> Stored<Vec<StaleSystem>>;
+    /// Extends claims until `until`. Claims that were lost to another worker stay lost.
+    async fn renew_stale(
+        &self,
+        claims: &[StaleSystem],
+        now: DateTime<Utc>,
+        until: DateTime<Utc>,
+    ) -> Stored<()>;
     /// Stores refreshed systems in one transaction, and releases them. The same transaction appends reminders of
     /// their tasks ([`crate::domain::rules::reminders::decide::decide`]) to the feeds. Returns the number of
     /// reminders.
     ///
-    /// A system whose inputs changed since the claim stays stale. If another replica has refreshed a system from
-    /// newer inputs, its rows stay.
+    /// A system that another worker has claimed meanwhile is left to that worker. A system whose inputs changed
+    /// since the claim stays stale.
     async fn finish_refresh(&self, refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<usize>;
-    /// Releases claimed systems whose refresh failed, to be tried again at `at`.
-    async fn release_stale(&self, claims: &[StaleSystem], at: DateTime<Utc>) -> Stored<()>;
+    /// Releases claims that are still held. Nobody claims these systems before `at`.
+    async fn release_stale(
+        &self,
+        claims: &[StaleSystem],
+        now: DateTime<Utc>,
+        at: DateTime<Utc>,
+    ) -> Stored<()>;
+    /// When the first of the stale systems that are held now is free, unless it is released before.
+    async fn stale_held_until(&self, now: DateTime<Utc>) -> Stored<Option<DateTime<Utc>>>;
     /// How many systems are stale now.
     async fn stale_count(&self, now: DateTime<Utc>) -> Stored<i64>;
 }
