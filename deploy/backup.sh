@@ -33,6 +33,10 @@ backup_sqlite() {
   # One read transaction: a snapshot that neither waits for writers nor holds them up. `.backup` would start over
   # at every write of another process.
   sqlite3 -bail -cmd '.timeout 30000' "$file" "VACUUM INTO '${partial//\'/\'\'}'"
+  # The mark tells the service that it runs on a restored backup. Databases of early versions have no place for it.
+  if [[ -n $(sqlite3 "$partial" "SELECT 1 FROM sqlite_master WHERE name = 'incarnation'") ]]; then
+    sqlite3 -bail "$partial" "INSERT OR REPLACE INTO incarnation (one, mark) VALUES (1, 'backup')"
+  fi
   [[ $(sqlite3 -readonly "$partial" 'PRAGMA integrity_check') == ok ]] || stop "the copy does not pass its integrity check"
   keep "$name.db"
 }

@@ -223,6 +223,12 @@ impl From<Error> for ApiError {
                 C::BadCursor,
                 "The cursor was not made for this list. Give a cursor as it came, or start without one.",
             ),
+            Error::FeedRestored => Self::new(
+                C::CursorExpired,
+                "The service was restored from a backup since this cursor was given, and the feed went on in another way. \
+                 Read it again without `after` and leave out entries whose `id` you know, or go on from its end with \
+                 `after=now`.",
+            ),
             Error::CursorExpired { kept_days } => Self::new(
                 C::CursorExpired,
                 format!(

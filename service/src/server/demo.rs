@@ -4,7 +4,7 @@
 use crate::config::Settings;
 use crate::domain::background::{refresh, scoring};
 use crate::domain::base::clock::local_date;
-use crate::domain::base::ids::{AccountId, GaugeId, PropertyId, SystemId, VisitId};
+use crate::domain::base::ids::{AccountId, GaugeId, KeyId, PropertyId, SystemId, VisitId};
 use crate::domain::context::Context;
 use crate::domain::model::account::KeyDraft;
 use crate::domain::model::component::{Component, ComponentFacts};
@@ -50,7 +50,7 @@ pub async fn load(cx: &Context, settings: &Settings) -> Result<String> {
         account.id
     };
     let draft = KeyDraft::of_everything("demo");
-    let (_, secret) = accounts::create_key(cx, account, draft).await?;
+    let (_, secret) = accounts::create_key(cx, account, KeyId::new(), draft).await?;
     refresh::run(cx).await?;
     while scoring::run(cx).await? > 0 {}
     due_list(cx, account, today, settings, secret.reveal()).await

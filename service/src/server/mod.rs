@@ -6,8 +6,9 @@ mod operate;
 pub use operate::{Command, run};
 
 use crate::config::Settings;
-use crate::domain::base::clock::Clock;
+use crate::domain::base::clock::{Clock, SystemClock};
 use crate::domain::context::{Context, Retention};
+use crate::domain::ports::store::Store as _;
 use crate::gate::Gate;
 use crate::http::streams::StreamSlots;
 use crate::http::{self, AccessLog};
@@ -26,13 +27,31 @@ use tokio::sync::watch;
 use tokio::task::JoinHandle;
 use tracing_actix_web::TracingLogger;
 
-/// Opens the database and brings its tables up to date.
-pub async fn open(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Context> {
+async fn connect(settings: &Settings) -> Result<Database> {
     let options = ConnectOptions { max_connections: settings.max_connections, ..ConnectOptions::default() };
     let database = Database::connect(settings.database_url.reveal(), &options)
         .await
         .with_context(|| format!("the database {} cannot be opened", settings.database_url))?;
     database.migrate().await.context("the database's tables cannot be brought up to date")?;
+    Ok(database)
+}
+
+/// Notes that the database is a restored backup, whatever it looks like.
+pub async fn restored(settings: &Settings) -> Result<()> {
+    let database = connect(settings).await?;
+    database.note_incarnation(SystemClock.now(), true).await.context("the database cannot be written")?;
+    database.close().await;
+    Ok(())
+}
+
+/// Opens the database and brings its tables up to date.
+pub async fn open(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Context> {
+    let database = connect(settings).await?;
+    if database.note_incarnation(clock.now(), false).await.context("the database cannot be written")? {
+        tracing::warn!(
+            "the database is a restored backup; readers of the reminders' feed have to start again"
+        );
+    }
     let retention = Retention { reminders: settings.reminders_kept };
     let local_webhooks = settings.local_webhooks;
     Ok(Context { retention, local_webhooks, ..Context::new(Arc::new(database), clock) })

@@ -1,10 +1,10 @@
 //! The operator's subcommands.
 
-use super::{Application, demo, open};
+use super::{Application, demo, open, restored};
 use crate::config::{Flags, LogFormat, Settings};
 use crate::domain::base::clock::SystemClock;
 use crate::domain::base::error::Error;
-use crate::domain::base::ids::AccountId;
+use crate::domain::base::ids::{AccountId, KeyId};
 use crate::domain::base::plural::counted;
 use crate::domain::context::Context;
 use crate::domain::model::account::{KeyDraft, Scope};
@@ -64,6 +64,13 @@ pub enum Command {
         #[command(flatten)]
         flags: Flags,
     },
+    /// After a backup was restored, tell readers of the reminders' feed to start again. This is needed for copies that
+    /// deploy/backup.sh has not made.
+    Restored {
+        /// Settings.
+        #[command(flatten)]
+        flags: Flags,
+    },
     /// Print a settings file with every default.
     Settings,
 }
@@ -86,6 +93,10 @@ pub async fn run(command: Command) -> Result<()> {
             let settings = begin(flags)?;
             open(&settings, Arc::new(SystemClock)).await?.store.close().await;
             say("The tables are up to date.")
+        }
+        Command::Restored { flags } => {
+            restored(&begin(flags)?).await?;
+            say("Readers of the reminders' feed have to start again.")
         }
         Command::Serve { flags } => {
             let settings = begin(flags)?;
@@ -165,10 +176,14 @@ async fn key(
                 .with_context(|| format!("the scope {word:?} is not one of read, write and admin"))
         })
         .collect::<Result<Vec<_>>>()?;
-    let (key, secret) =
-        accounts::create_key(cx, id, KeyDraft { name, scopes, system_id: None, expires_at: None })
-            .await
-            .map_err(fields)?;
+    let (key, secret) = accounts::create_key(
+        cx,
+        id,
+        KeyId::new(),
+        KeyDraft { name, scopes, system_id: None, expires_at: None },
+    )
+    .await
+    .map_err(fields)?;
     say(&format!("Key {} was made. It is shown only once:\n\n  {}\n", key.id, secret.reveal()))
 }
 

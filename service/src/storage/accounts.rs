@@ -31,6 +31,10 @@ fn insert_key(key: &Key) -> Sql {
             .on(&key.hint);
         row.on(key.created_at).on(key.expires_at).on(key.revoked_at).on(key.system_id);
     });
+    query.push(
+        " ON CONFLICT (id) DO UPDATE SET hash = excluded.hash, hint = excluded.hint \
+                WHERE keys.account_id = excluded.account_id AND keys.revoked_at IS NULL",
+    );
     query
 }
 
@@ -76,8 +80,8 @@ impl AccountStore for Database {
         values(self.all(query).await?, AccountRow::read)
     }
 
-    async fn insert_key(&self, key: &Key) -> Stored<()> {
-        self.run(insert_key(key)).await.map(drop)
+    async fn insert_key(&self, key: &Key) -> Stored<bool> {
+        Ok(self.run(insert_key(key)).await? > 0)
     }
 
     async fn keys(&self, account: AccountId, page: &PageRequest<DateTime<Utc>>) -> Stored<Vec<Key>> {

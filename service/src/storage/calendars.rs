@@ -23,14 +23,20 @@ fn select() -> Sql {
 
 #[async_trait]
 impl CalendarStore for Database {
-    async fn insert_calendar(&self, calendar: &Calendar) -> Stored<()> {
+    async fn insert_calendar(&self, calendar: &Calendar) -> Stored<Option<Calendar>> {
         let mut query = sql("INSERT INTO calendars (");
         query.push(COLUMNS).push(") ").bind_rows(&[calendar], |row, calendar| {
             row.on(calendar.id).on(calendar.account_id).on(calendar.property_id).on(&calendar.name);
             row.on(i64::from(calendar.horizon_days)).on(&calendar.hash).on(&calendar.hint);
             row.on(calendar.created_at).on(calendar.last_read_at).on(calendar.revoked_at);
         });
-        self.run(query).await.map(drop)
+        query.push(" ON CONFLICT (id) DO UPDATE SET hash = excluded.hash, hint = excluded.hint \
+                    WHERE calendars.account_id = excluded.account_id AND calendars.revoked_at IS NULL RETURNING ");
+        query.push(COLUMNS);
+        let mut tx = self.begin().await?;
+        let stored = tx.first::<CalendarRow>(query).await?.map(CalendarRow::read).transpose()?;
+        tx.commit().await?;
+        Ok(stored)
     }
 
     async fn calendars(

@@ -12,7 +12,7 @@ use crate::storage::sql::{Sql, pieces, sql};
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
-/// The claim of a row that nobody holds.
+/// The claim of a row that is free.
 pub(super) const NOBODY: ClaimId = ClaimId(Uuid::nil());
 
 /// Rows of one statement.
@@ -35,7 +35,8 @@ pub(super) fn free(query: &mut Sql, now: DateTime<Utc>) {
 }
 
 impl Work {
-    /// Sets until when claimed rows are held, if they still are: by the same claim, or by nobody.
+    /// Sets until when claimed rows are held, if their claims still hold. `keep` says whether the
+    /// claims go on; otherwise they end, and the rows rest until then.
     pub(super) async fn hold(
         self,
         database: &Database,

@@ -25,6 +25,7 @@ mod errors;
 mod gauges;
 mod health;
 mod idempotency;
+mod incarnation;
 mod inputs;
 mod leases;
 mod migrate;

@@ -1,7 +1,7 @@
 //! The feeds of reminders. A refresh appends entries in its own transaction.
 
 use crate::domain::base::error::Stored;
-use crate::domain::base::ids::AccountId;
+use crate::domain::base::ids::{AccountId, FIRST_GENERATION};
 use crate::domain::model::reminder::{FeedPage, FeedRange, Reminder, ReminderFilter, bits};
 use crate::domain::ports::store::reminders::ReminderStore;
 use crate::storage::connection::{Database, Tx, retried};
@@ -26,10 +26,10 @@ pub(super) async fn append(tx: &mut Tx, entries: BTreeMap<AccountId, Vec<Reminde
     for (account, mut entries) in entries {
         let mut query = sql("INSERT INTO feeds (account_id, last, forgotten) VALUES (");
         query.bind(account).push(", ").bind(entries.len() as i64).push(", 0) ON CONFLICT (account_id) ");
-        query.push("DO UPDATE SET last = feeds.last + excluded.last RETURNING last");
-        let last = tx.first::<(i64,)>(query).await?.map_or(0, |(last,)| last);
+        query.push("DO UPDATE SET last = feeds.last + excluded.last RETURNING last, generation");
+        let (last, generation) = tx.first::<(i64, i64)>(query).await?.unwrap_or((0, FIRST_GENERATION));
         for (entry, number) in entries.iter_mut().rev().zip((0..=last).rev()) {
-            entry.number = number;
+            (entry.number, entry.generation) = (number, generation);
         }
         count += entries.len();
         let rows: Vec<(&Reminder, String)> =
@@ -57,11 +57,12 @@ impl ReminderStore for Database {
         stretch: FeedRange,
     ) -> Stored<FeedPage> {
         let mut tx = self.begin_reading().await?;
-        let FeedEnds { last, forgotten } = ends(&mut tx, account).await?;
+        let feed = ends(&mut tx, account).await?;
+        let FeedEnds { last, forgotten, generation } = feed;
         let after = stretch.after.unwrap_or(last).max(forgotten);
-        let entries = between(&mut tx, account, filter, after, last, stretch.limit).await?;
+        let entries = between(&mut tx, account, filter, after, &feed, stretch.limit).await?;
         tx.commit().await?;
-        Ok(FeedPage { entries, last, forgotten })
+        Ok(FeedPage { entries, last, forgotten, generation })
     }
 
     async fn forget_reminders(&self, before: DateTime<Utc>) -> Stored<u64> {
@@ -81,28 +82,31 @@ impl ReminderStore for Database {
 }
 
 /// The ends of a feed; both are 0 while it is empty.
-#[derive(Default, sqlx::FromRow)]
+#[derive(sqlx::FromRow)]
 struct FeedEnds {
     /// The number of the last entry.
     last: i64,
     /// The number of the last entry that was removed.
     forgotten: i64,
+    /// A restored backup begins another one.
+    generation: i64,
 }
 
 async fn ends(tx: &mut Tx, account: AccountId) -> Stored<FeedEnds> {
-    let query = sql("SELECT last, forgotten FROM feeds WHERE account_id = $1").on(account);
-    Ok(tx.first(query).await?.unwrap_or_default())
+    let query = sql("SELECT last, forgotten, generation FROM feeds WHERE account_id = $1").on(account);
+    Ok(tx.first(query).await?.unwrap_or(FeedEnds { last: 0, forgotten: 0, generation: FIRST_GENERATION }))
 }
 
-/// Entries with numbers above `after`, up to `through`.
+/// Entries of a feed with numbers above `after`.
 async fn between(
     tx: &mut Tx,
     account: AccountId,
     filter: &ReminderFilter,
     after: i64,
-    through: i64,
+    feed: &FeedEnds,
     limit: u32,
 ) -> Stored<Vec<Reminder>> {
+    let through = feed.last;
     if after >= through {
         return Ok(Vec::new());
     }
@@ -118,7 +122,7 @@ async fn between(
         query.push(" AND (covers & ").bind(bits(&filter.kinds)).push(") <> 0");
     }
     query.push(" ORDER BY number LIMIT ").bind(i64::from(limit));
-    entries(account, tx.all(query).await?)
+    entries(account, feed.generation, tx.all(query).await?)
 }
 
 /// A run of entries of a feed.
@@ -137,18 +141,19 @@ pub(super) async fn stretch(
     after: i64,
     limit: u32,
 ) -> Stored<Stretch> {
-    let FeedEnds { last, forgotten } = ends(tx, account).await?;
-    let entries = between(tx, account, filter, after.max(forgotten), last, limit).await?;
+    let feed = ends(tx, account).await?;
+    let FeedEnds { last, forgotten, .. } = feed;
+    let entries = between(tx, account, filter, after.max(forgotten), &feed, limit).await?;
     let full = entries.len() >= limit as usize;
     let at = if full { entries.last().map_or(last, |entry| entry.number) } else { last };
     Ok(Stretch { entries, through: at.max(after) })
 }
 
-fn entries(account: AccountId, rows: Vec<(i64, String)>) -> Stored<Vec<Reminder>> {
+fn entries(account: AccountId, feed_generation: i64, rows: Vec<(i64, String)>) -> Stored<Vec<Reminder>> {
     let place = RowRef { table: "reminders", id: account.0 };
     values(rows, |(number, text)| {
         let entry: Reminder = place.json("entry", &text)?;
-        Ok(Reminder { number, ..entry })
+        Ok(Reminder { number, feed_generation, ..entry })
     })
 }
 
@@ -156,9 +161,9 @@ fn entries(account: AccountId, rows: Vec<(i64, String)>) -> Stored<Vec<Reminder>
 /// entry may follow a younger one. Then the older one waits for the younger one.
 async fn forget(database: &Database, account: AccountId, before: DateTime<Utc>) -> Stored<u64> {
     let mut tx = database.begin().await?;
-    let mut query = sql("SELECT last, forgotten FROM feeds WHERE account_id = ");
+    let mut query = sql("SELECT last, forgotten, generation FROM feeds WHERE account_id = ");
     query.bind(account).push(tx.for_update());
-    let Some(FeedEnds { last, forgotten }) = tx.first::<FeedEnds>(query).await? else { return Ok(0) };
+    let Some(FeedEnds { last, forgotten, .. }) = tx.first::<FeedEnds>(query).await? else { return Ok(0) };
     let query = sql("SELECT MIN(number) FROM reminders WHERE account_id = $1 AND raised_at >= $2");
     let young = tx.first::<(Option<i64>,)>(query.on(account).on(before)).await?.and_then(|(number,)| number);
     let through = young.map_or(last, |young| young - 1).min(forgotten + FORGOTTEN);

@@ -3,11 +3,16 @@
 use super::document::{Overrides, operations};
 use super::scenario::{component, id_of, items, place, property, system, three};
 use crate::support::app::{App, Reply, over_both};
-use chrono::TimeDelta;
-use eavesward_service::domain::base::ids::AccountId;
+use eavesward_service::domain::base::ids::{AccountId, CalendarId, KeyId, RoundId, TaskId};
+use eavesward_service::domain::model::account::{KeyDraft, Scope};
+use eavesward_service::domain::model::calendar::CalendarDraft;
 use eavesward_service::domain::model::idempotency::{Attempt, Claim};
+use eavesward_service::domain::model::round::RoundDraft;
+use eavesward_service::domain::use_cases::rounds::keep;
+use eavesward_service::domain::use_cases::{accounts, calendars};
 use serde_json::{Value, json};
 use sha2::{Digest as _, Sha256};
+use uuid::Uuid;
 
 over_both! {
     the_same_request_twice_makes_one_thing_and_one_answer;
@@ -18,6 +23,10 @@ over_both! {
     a_refusal_frees_the_key;
     after_a_day_the_key_is_forgotten;
     a_request_under_way_is_waited_for_and_then_taken_over;
+    a_key_that_was_made_before_the_cut_gets_a_new_secret;
+    a_key_that_was_revoked_since_the_cut_stays_revoked;
+    a_calendar_that_was_made_before_the_cut_gets_a_new_address;
+    a_round_that_was_kept_before_the_cut_is_kept;
     keys_of_two_accounts_do_not_meet;
     a_bad_key_is_refused;
 }
@@ -134,32 +143,130 @@ async fn after_a_day_the_key_is_forgotten(app: &App) {
     assert_eq!(app.walk("/v1/properties", 100).await.len(), 2);
 }
 
-async fn a_request_under_way_is_waited_for_and_then_taken_over(app: &App) {
-    // As if a first attempt had been cut off after its claim: the same request claims the key under a seed of its own.
-    let body = property().to_string();
+async fn account_id(app: &App) -> AccountId {
+    serde_json::from_value(app.get("/v1/account").await["id"].clone()).expect("an account's id")
+}
+
+/// As if a first attempt under the key "a" had been cut off after its claim: the same request claims the key under a
+/// seed of its own.
+async fn cut_off(app: &App, path: &str, body: &Value) -> Uuid {
     let mut hash = Sha256::new();
-    hash.update(b"POST\0/v1/properties\0");
-    hash.update(Sha256::digest(body.as_bytes()));
-    let account: AccountId =
-        serde_json::from_value(app.get("/v1/account").await["id"].clone()).expect("an account's id");
-    let seed = uuid::Uuid::now_v7();
-    let now = "2026-03-01T12:00:00Z".parse().expect("an instant");
-    let fingerprint = hash.finalize().into();
-    let attempt = Attempt { account_id: account, key: "a".to_owned(), fingerprint, seed, now };
+    hash.update(format!("POST\0{path}\0"));
+    hash.update(Sha256::digest(body.to_string().as_bytes()));
+    let (seed, now) = (Uuid::now_v7(), "2026-03-01T12:00:00Z".parse().expect("an instant"));
+    let (account_id, fingerprint) = (account_id(app).await, hash.finalize().into());
+    let attempt = Attempt { account_id, key: "a".to_owned(), fingerprint, seed, now };
     assert_eq!(app.cx.store.claim(&attempt).await.expect("a claim"), Claim::Go { seed });
-    let ask = async || {
-        let request = app.request("POST", "/v1/properties").header("Idempotency-Key", "a");
-        Reply::of(request.header("Content-Type", "application/json").body(body.clone())).await
-    };
-    let waiting = ask().await;
+    seed
+}
+
+/// The same request again.
+async fn ask(app: &App, path: &str, body: &Value) -> Reply {
+    let request = app.request("POST", path).header("Idempotency-Key", "a");
+    Reply::of(request.header("Content-Type", "application/json").body(body.to_string())).await
+}
+
+fn later(app: &App) {
+    app.clock.set("2026-03-01T12:01:01Z".parse().expect("an instant"));
+}
+
+async fn a_request_under_way_is_waited_for_and_then_taken_over(app: &App) {
+    let body = property();
+    let seed = cut_off(app, "/v1/properties", &body).await;
+    let waiting = ask(app, "/v1/properties", &body).await;
     assert_eq!((waiting.status, waiting.header("retry-after")), (409, "10"));
     waiting.problem("idempotency_in_progress");
+    let now: DateTime<Utc> = "2026-03-01T12:00:00Z".parse().expect("an instant");
     app.clock.set(now + TimeDelta::milliseconds(6_300));
-    assert_eq!(ask().await.header("retry-after"), "4", "whole seconds, rounded up");
-    app.clock.set(now + TimeDelta::seconds(11));
-    assert_eq!(id_of(&ask().await.expect(201)), seed.to_string(), "it goes on where the first one stopped");
-    assert_eq!(id_of(&ask().await.expect(201)), seed.to_string());
+    let waiting = ask(app, "/v1/properties", &body).await;
+    assert_eq!(waiting.header("retry-after"), "4", "whole seconds, rounded up");
+    later(app);
+    let made = ask(app, "/v1/properties", &body).await.expect(201);
+    assert_eq!(id_of(&made), seed.to_string(), "it goes on where the first one stopped");
+    assert_eq!(id_of(&ask(app, "/v1/properties", &body).await.expect(201)), seed.to_string());
     assert_eq!(app.walk("/v1/properties", 100).await.len(), 1);
+}
+
+async fn a_key_that_was_made_before_the_cut_gets_a_new_secret(app: &App) {
+    let body = json!({"name": "gatehouse", "scopes": ["read"]});
+    let seed = cut_off(app, "/v1/keys", &body).await;
+    let draft = KeyDraft {
+        name: "gatehouse".to_owned(),
+        scopes: vec![Scope::Read],
+        system_id: None,
+        expires_at: None,
+    };
+    let account = account_id(app).await;
+    let (made, unheard) = accounts::create_key(&app.cx, account, KeyId(seed), draft).await.expect("a key");
+    later(app);
+    let shown = ask(app, "/v1/keys", &body).await.expect(201);
+    assert_eq!((id_of(&shown["key"]), app.walk("/v1/keys", 100).await.len()), (seed.to_string(), 2));
+    assert_eq!(shown["key"]["created_at"], json!(made.created_at), "it is the same key");
+    let read = async |secret: &str| Reply::of(app.request_as(secret, "GET", "/v1/account")).await.status;
+    assert_eq!(read(shown["secret"].as_str().expect("a secret")).await, 200);
+    assert_eq!(read(unheard.reveal()).await, 401, "nobody was told it");
+    assert_eq!(ask(app, "/v1/keys", &body).await.status, 409, "its secret was shown");
+}
+
+async fn a_key_that_was_revoked_since_the_cut_stays_revoked(app: &App) {
+    let body = json!({"name": "gatehouse", "scopes": ["read"]});
+    let seed = cut_off(app, "/v1/keys", &body).await;
+    let draft = KeyDraft {
+        name: "gatehouse".to_owned(),
+        scopes: vec![Scope::Read],
+        system_id: None,
+        expires_at: None,
+    };
+    let account = account_id(app).await;
+    accounts::create_key(&app.cx, account, KeyId(seed), draft).await.expect("a key");
+    Reply::of(app.request("DELETE", &format!("/v1/keys/{seed}"))).await.expect(204);
+    later(app);
+    let refused = ask(app, "/v1/keys", &body).await;
+    let problem = refused.problem("conflict");
+    assert!(problem["detail"].as_str().expect("words").contains("revoked since"), "{}", refused.text);
+    assert_ne!(id_of(&ask(app, "/v1/keys", &body).await.expect(201)["key"]), seed.to_string());
+}
+
+async fn a_calendar_that_was_made_before_the_cut_gets_a_new_address(app: &App) {
+    let body = json!({"name": "Upkeep"});
+    let seed = cut_off(app, "/v1/calendars", &body).await;
+    let draft = CalendarDraft { name: "Upkeep".to_owned(), property_id: None, horizon_days: None };
+    let account = account_id(app).await;
+    let made = calendars::create(&app.cx, account, CalendarId(seed), draft).await.expect("a calendar");
+    later(app);
+    let shown = ask(app, "/v1/calendars", &body).await.expect(201);
+    assert_eq!(
+        (id_of(&shown["calendar"]), app.walk("/v1/calendars", 100).await.len()),
+        (seed.to_string(), 1)
+    );
+    let read = async |path: &str| Reply::of(app.anonymous("GET", path)).await.status;
+    assert_eq!(read(shown["path"].as_str().expect("a path")).await, 200);
+    assert_eq!(read(&format!("/calendars/{}.ics", made.1.reveal())).await, 404, "nobody was told it");
+}
+
+async fn a_round_that_was_kept_before_the_cut_is_kept(app: &App) {
+    let place = place(app, three()).await;
+    app.refresh().await;
+    let task = id_of(&place.tasks(app).await[0]);
+    let body = json!({"on": "2026-03-05", "task_ids": [task]});
+    let seed = cut_off(app, "/v1/rounds", &body).await;
+    let draft = RoundDraft {
+        on: "2026-03-05".parse().expect("a day"),
+        note: None,
+        task_ids: vec![TaskId(task.parse().expect("an id"))],
+    };
+    let account = account_id(app).await;
+    keep::keep(&app.cx, account, RoundId(seed), draft).await.expect("a round");
+    // Its task is gone by the time of the repetition.
+    for component in ["screen", "diverter", "coupling"] {
+        let path = format!("/v1/components/{}/retire", place.component(component));
+        app.send("POST", &path, &json!({"on": "2026-03-01"})).await.expect(200);
+    }
+    later(app);
+    app.refresh().await;
+    assert!(place.tasks(app).await.iter().all(|one| id_of(one) != task), "it is gone");
+    let kept = ask(app, "/v1/rounds", &body).await.expect(201);
+    assert_eq!((id_of(&kept), app.walk("/v1/rounds", 50).await.len()), (seed.to_string(), 1));
 }
 
 async fn keys_of_two_accounts_do_not_meet(app: &App) {

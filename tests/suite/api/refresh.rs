@@ -1,6 +1,6 @@
 //! Tasks after the rain they stand on grew, was corrected or taken back: the same as what a forecast asked for anew says.
 
-use super::scenario::{Place, gauge, id_of, place, rain, system, three};
+use super::scenario::{Place, gauge, id_of, place, rain, system, texts, three};
 use crate::support::app::{App, over_both};
 use chrono::NaiveDate;
 use serde_json::{Value, json};
@@ -10,6 +10,7 @@ over_both! {
     tasks_follow_corrections_of_older_days;
     tasks_follow_normals_and_another_gauge;
     readings_of_a_day_that_has_not_come_here_are_left_aside;
+    a_clock_that_was_ahead_leaves_no_date_of_the_future;
 }
 
 /// Looks whether every task says what the forecast of the day says, wherever both say something.
@@ -144,4 +145,21 @@ async fn readings_of_a_day_that_has_not_come_here_are_left_aside(app: &App) {
     tasks_are_the_forecast(app, &place, "2026-03-02").await;
     let status = app.get(&format!("/v1/systems/{}/status", place.system_id())).await;
     assert_eq!(status["rain_through"], "2026-03-02");
+}
+
+async fn a_clock_that_was_ahead_leaves_no_date_of_the_future(app: &App) {
+    let place = place(app, three()).await;
+    app.refresh().await;
+    let shown = async || {
+        let status = app.get(&format!("/v1/systems/{}/status", place.system_id())).await;
+        (status["as_of"].clone(), place.tasks(app).await)
+    };
+    let right = shown().await;
+    app.at("2026-03-06T12:00:00Z").await;
+    assert_eq!(shown().await.0, "2026-03-06");
+    app.at("2026-03-01T12:00:30Z").await;
+    let (as_of, tasks) = shown().await;
+    assert_eq!(as_of, "2026-03-01");
+    assert_eq!(texts(&tasks, "as_of"), texts(&right.1, "as_of"));
+    assert_eq!(texts(&tasks, "state"), texts(&right.1, "state"));
 }

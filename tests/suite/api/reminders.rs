@@ -4,10 +4,13 @@ use super::scenario::{
     Place, component, gauge, id_of, items, place, place_with, property, rain, system, texts,
 };
 use crate::support::app::{App, Reply, over_both};
+use eavesward_service::domain::base::clock::Clock as _;
 use eavesward_service::domain::base::ids::AccountId;
 use eavesward_service::domain::context::Context;
 use eavesward_service::domain::model::reminder::ReminderFilter;
+use eavesward_service::domain::ports::store::Store as _;
 use eavesward_service::domain::use_cases::reminders::pull as pull_from;
+use eavesward_service::storage::{ConnectOptions, Database};
 use serde_json::{Value, json};
 use std::time::{Duration, Instant};
 
@@ -19,6 +22,7 @@ over_both! {
     whoever_waits_is_woken_by_news;
     whoever_waits_for_nothing_is_let_go;
     an_expired_cursor_says_how_to_begin_anew;
+    a_cursor_of_before_a_restored_backup_says_how_to_begin_anew;
     wrong_parameters_are_named;
     a_retired_part_is_withdrawn;
     a_retired_system_says_why_its_tasks_are_gone;
@@ -203,6 +207,22 @@ async fn whoever_waits_for_nothing_is_let_go(app: &App) {
     };
     let (took, ()) = tokio::join!(waiting, stopping);
     assert!(took < Duration::from_secs(20), "{took:?}");
+}
+
+async fn a_cursor_of_before_a_restored_backup_says_how_to_begin_anew(app: &App) {
+    let before = cursor(&pull(app, "").await);
+    pull(app, &format!("after={before}")).await;
+    let database = Database::connect(&app.database_url, &ConnectOptions::default()).await.expect("it opens");
+    assert!(database.note_incarnation(app.clock.now(), true).await.expect("it is written"));
+    database.close().await;
+    let refused = Reply::of(app.request("GET", &format!("/v1/reminders?after={before}"))).await;
+    let problem = refused.problem("cursor_expired");
+    assert_eq!(refused.status, 410);
+    let detail = problem["detail"].as_str().expect("words");
+    assert!(detail.contains("restored from a backup") && detail.contains("after=now"), "{detail}");
+    let anew = cursor(&pull(app, "after=now").await);
+    assert_ne!(anew, before);
+    assert_eq!(items(&pull(app, &format!("after={anew}")).await).len(), 0);
 }
 
 async fn an_expired_cursor_says_how_to_begin_anew(app: &App) {

@@ -215,9 +215,9 @@ async fn a_renewed_claim_holds_on(rig: &Rig) {
 }
 
 async fn a_refresh_for_a_day_to_come_is_stale(rig: &Rig) {
+    const DAY: i64 = 86_400;
     let home = home(rig).await;
     let store = &rig.database;
-    const DAY: i64 = 86_400;
     // The clock is five days ahead, then it is set right.
     let claim = claim_all(rig, at(5 * DAY)).await[0];
     let ahead = Refreshed {

@@ -2,8 +2,13 @@
 
 use super::make::{self, Home, at, claim_all, day, first, home, new_task, refreshed};
 use super::{Rig, on_both};
+use eavesward_service::domain::base::clock::SetClock;
+use eavesward_service::domain::base::error::Error;
 use eavesward_service::domain::base::ids::{AccountId, SystemId};
+use eavesward_service::domain::base::ids::{FIRST_GENERATION, ReminderId};
+use eavesward_service::domain::context::Context;
 use eavesward_service::domain::model::duty::Duty;
+use eavesward_service::domain::model::reminder::PulledReminders;
 use eavesward_service::domain::model::reminder::{
     FeedPage, FeedRange, Reminder, ReminderFilter, ReminderKind,
 };
@@ -11,11 +16,13 @@ use eavesward_service::domain::model::task::{State, TaskFilter};
 use eavesward_service::domain::ports::store::gauges::GaugeStore as _;
 use eavesward_service::domain::ports::store::reminders::ReminderStore as _;
 use eavesward_service::domain::ports::store::tasks::{Refreshed, StaleSystem, TaskStore as _};
+use eavesward_service::domain::use_cases::reminders::pull;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 on_both!(
+    a_restored_backup_begins_another_generation,
     a_due_task_is_told_of_once_whoever_refreshes,
     a_refresh_that_is_cut_off_tells_nothing_and_the_next_one_everything,
     readers_see_every_number_once_while_eight_write,
@@ -144,6 +151,45 @@ async fn readers_see_every_number_once_while_eight_write(rig: &Rig) {
         let systems: BTreeSet<SystemId> = seen.iter().map(|(_, system)| *system).collect();
         assert_eq!(systems.len(), SYSTEMS);
     }
+}
+
+async fn a_restored_backup_begins_another_generation(rig: &Rig) {
+    let home = home(rig).await;
+    let store = &rig.database;
+    let cx = Context::new(Arc::new(store.clone()), Arc::new(SetClock::new(at(0))));
+    let pulled = async |after: Option<&str>| {
+        pull(&cx, home.account, &ReminderFilter::default(), after, None, None).await
+    };
+    assert!(!store.note_incarnation(at(0), false).await.unwrap(), "the first start");
+    assert!(!store.note_incarnation(at(1), false).await.unwrap(), "and the second");
+    let claim = claim_all(rig, at(0)).await[0];
+    store.finish_refresh(&[found(&home, claim, 5, 0)], at(10)).await.unwrap();
+    let first = pulled(None).await.unwrap();
+    // A copy of another mark, as a backup is.
+    rig.raw("UPDATE incarnation SET mark = 'backup'").await;
+    assert!(store.note_incarnation(at(2), false).await.unwrap());
+    assert!(!store.note_incarnation(at(3), false).await.unwrap(), "once");
+    let refused = pulled(Some(&first.cursor)).await.unwrap_err();
+    assert!(matches!(refused, Error::FeedRestored), "{refused:?}");
+    let again = pulled(None).await.unwrap();
+    let ids = |pulled: &PulledReminders| {
+        pulled.entries.iter().map(|entry| entry.id(home.account)).collect::<Vec<_>>()
+    };
+    assert_eq!(ids(&again), ids(&first), "what was raised before the backup is known");
+    assert_eq!(pulled(Some(&again.cursor)).await.unwrap().entries, []);
+    let claim = make::claim_of(rig, home.system.id).await;
+    store.finish_refresh(&[found(&home, claim, 5, 5)], at(20)).await.unwrap();
+    let new = pulled(Some(&again.cursor)).await.unwrap();
+    assert_eq!(new.entries.iter().map(|entry| entry.number).collect::<Vec<_>>(), [2]);
+    assert_ne!(ids(&new), [ReminderId::of(home.account, FIRST_GENERATION, 2)], "not the id of another entry");
+    // An account without a feed, and a backup that is restored twice within a second.
+    let other = make::account(rig).await;
+    let before = pull(&cx, other, &ReminderFilter::default(), Some("now"), None, None).await.unwrap().cursor;
+    for _ in 0..2 {
+        assert!(store.note_incarnation(at(2), true).await.unwrap(), "the operator says so");
+    }
+    assert!(pulled(Some(&new.cursor)).await.is_err());
+    assert!(pull(&cx, other, &ReminderFilter::default(), Some(&before), None, None).await.is_err());
 }
 
 /// A writer that drew its number first and is slow to commit holds up the next one; meanwhile nobody sees either.

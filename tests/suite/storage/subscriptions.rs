@@ -181,7 +181,7 @@ async fn raise(rig: &Rig, home: &Home, seconds: i64, due: i64) {
 
 fn make_of(subscription: &Subscription, entry: &Reminder) -> NewDelivery {
     let delivery = Delivery {
-        id: DeliveryId::of_entry(subscription.id, entry.number),
+        id: DeliveryId::of_entry(subscription.id, entry.generation, entry.number),
         content: Content::Reminder,
         number: Some(entry.number),
         task_id: Some(entry.task_id),

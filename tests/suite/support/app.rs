@@ -35,6 +35,8 @@ pub struct App {
     pub clock: Arc<SetClock>,
     /// The database it is on.
     pub kind: Kind,
+    /// Its address.
+    pub database_url: String,
     http: reqwest::Client,
     stop: Option<(server::Stopper, std::thread::JoinHandle<()>)>,
     _folder: tempfile::TempDir,
@@ -55,7 +57,7 @@ impl App {
         };
         let mut layer = Layer {
             bind: Some(([127, 0, 0, 1], 0).into()),
-            database_url: Some(DatabaseUrl::new(url)),
+            database_url: Some(DatabaseUrl::new(url.clone())),
             max_connections: Some(4),
             workers: Some(1),
             // More than a test can send: answers have the headers, and none is refused.
@@ -91,6 +93,7 @@ impl App {
             cx,
             clock,
             kind,
+            database_url: url,
             // Answers are looked at as they came over the wire.
             http: super::http_client()
                 .no_gzip()

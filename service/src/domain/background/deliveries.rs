@@ -104,7 +104,7 @@ async fn fan_out_one(
         if !wanted && !instead {
             return None;
         }
-        let id = DeliveryId::of_entry(subscription.id, entry.number);
+        let id = DeliveryId::of_entry(subscription.id, entry.generation, entry.number);
         let due_at = not_before(subscription, entry, unheard, now);
         let delivery = Delivery {
             number: Some(entry.number),

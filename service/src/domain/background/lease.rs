@@ -1,8 +1,8 @@
 //! Leases: claims on work that end after some seconds, and that the worker renews while it works.
 //!
 //! If a worker dies, others take its work over when the claim ends. If it fails, panics or is cancelled, it gives the
-//! claim back at once. Whoever has lost a claim writes nothing: the store checks each claim in the transaction that
-//! writes.
+//! claim back at once. A worker that has lost a claim writes nothing: the store checks each claim in the transaction
+//! that writes.
 
 use crate::domain::base::error::{Error, Result, StoreError, Stored};
 use crate::domain::base::ids::{ClaimId, DeliveryId};

@@ -52,6 +52,9 @@ pub enum Error {
         /// How long entries are kept, days.
         kept_days: i64,
     },
+    /// A backup was restored since the cursor was given, so the feed went on in another way.
+    #[error("a backup was restored since the cursor was given")]
+    FeedRestored,
     /// The engine refused a value that the checks let through. This is a defect, with a variant of its own so that
     /// the log names it.
     #[error("the engine refused its input")]

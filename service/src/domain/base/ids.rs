@@ -60,18 +60,28 @@ ids! {
     ClaimId,
 }
 
+/// The generation of a feed until a backup is restored.
+pub const FIRST_GENERATION: i64 = 1;
+
+/// The place of an entry in a feed, as bytes. In the first generation it is the number alone.
+fn place(generation: i64, number: i64) -> Vec<u8> {
+    let number = number.to_be_bytes();
+    if generation == FIRST_GENERATION { number.to_vec() } else { [generation.to_be_bytes(), number].concat() }
+}
+
 impl ReminderId {
-    /// The id of an entry, computed from its place in its account's feed.
-    pub fn of(account: AccountId, number: i64) -> Self {
-        Self(Uuid::new_v5(&account.0, &number.to_be_bytes()))
+    /// The id of an entry, computed from its place in its account's feed. After a backup was restored, other entries
+    /// get the same numbers. So the feed's generation is part of the place.
+    pub fn of(account: AccountId, generation: i64, number: i64) -> Self {
+        Self(Uuid::new_v5(&account.0, &place(generation, number)))
     }
 }
 
 impl DeliveryId {
     /// The id under which a subscription sends an entry. It is computed, so that every attempt uses the same id and
     /// the delivery is stored once.
-    pub fn of_entry(subscription: SubscriptionId, number: i64) -> Self {
-        Self(Uuid::new_v5(&subscription.0, &number.to_be_bytes()))
+    pub fn of_entry(subscription: SubscriptionId, generation: i64, number: i64) -> Self {
+        Self(Uuid::new_v5(&subscription.0, &place(generation, number)))
     }
 
     /// The id of the digest that was due at an instant (`due`), which was computed at another (`set`). Both are

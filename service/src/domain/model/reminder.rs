@@ -1,6 +1,8 @@
 //! Reminders: the entries of an account's feed, and what was last reported about a task.
 
-use crate::domain::base::ids::{AccountId, ComponentId, PropertyId, ReminderId, SystemId, TaskId, VisitId};
+use crate::domain::base::ids::{
+    AccountId, ComponentId, FIRST_GENERATION, PropertyId, ReminderId, SystemId, TaskId, VisitId,
+};
 use crate::domain::base::words::words;
 use crate::domain::model::duty::{DecidedBy, Duty};
 use crate::domain::model::forecast::Window;
@@ -139,6 +141,12 @@ pub struct Reminder {
     /// Its place in the feed, from 1 without gaps; 0 until it is appended.
     #[serde(skip)]
     pub number: i64,
+    /// The generation of the feed in which it was appended.
+    #[serde(default = "first_generation", skip_serializing_if = "is_first_generation")]
+    pub generation: i64,
+    /// The generation of the feed from which it was read.
+    #[serde(skip)]
+    pub feed_generation: i64,
     /// When it was raised.
     pub raised_at: DateTime<Utc>,
     /// The local day it was raised on.
@@ -184,13 +192,22 @@ pub struct Reminder {
 impl Reminder {
     /// Its id. It is computed, so that it is the same wherever the entry is read or sent.
     pub fn id(&self, account: AccountId) -> ReminderId {
-        ReminderId::of(account, self.number)
+        ReminderId::of(account, self.generation, self.number)
     }
 
     /// All its kinds as one number.
     pub fn bits(&self) -> i64 {
         bits(&self.covers)
     }
+}
+
+fn first_generation() -> i64 {
+    FIRST_GENERATION
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde passes a reference")]
+fn is_first_generation(generation: &i64) -> bool {
+    *generation == FIRST_GENERATION
 }
 
 /// Several kinds as one number.
@@ -244,6 +261,8 @@ pub struct FeedPage {
     pub last: i64,
     /// The number of the last entry that was deleted because of its age.
     pub forgotten: i64,
+    /// Which generation of the feed it is. A restored backup begins another one.
+    pub generation: i64,
 }
 
 /// What a reader received.

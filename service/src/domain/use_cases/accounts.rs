@@ -13,7 +13,7 @@ use chrono::{DateTime, Utc};
 /// The start of a key's secret.
 const SECRET_PREFIX: &str = "ew";
 
-fn new_key(account_id: AccountId, draft: KeyDraft, now: DateTime<Utc>) -> Result<(Key, Secret)> {
+fn new_key(id: KeyId, account_id: AccountId, draft: KeyDraft, now: DateTime<Utc>) -> Result<(Key, Secret)> {
     let mut check = Check::new();
     check.text("name", &draft.name, NAME_LENGTH);
     if draft.scopes.is_empty() {
@@ -34,7 +34,7 @@ fn new_key(account_id: AccountId, draft: KeyDraft, now: DateTime<Utc>) -> Result
     scopes.dedup();
     let secret = Secret::random(SECRET_PREFIX)?;
     let key = Key {
-        id: KeyId::new(),
+        id,
         account_id,
         name: draft.name,
         scopes,
@@ -54,7 +54,7 @@ pub async fn bootstrap(cx: &Context, name: &str) -> Result<Option<(Account, Secr
     let now = cx.clock.now();
     let account = Account { id: AccountId::new(), name: name.to_owned(), created_at: now };
     let draft = KeyDraft::of_everything("first key");
-    let (key, secret) = new_key(account.id, draft, now)?;
+    let (key, secret) = new_key(KeyId::new(), account.id, draft, now)?;
     Ok(cx.store.bootstrap(&account, &key).await?.then_some((account, secret)))
 }
 
@@ -66,7 +66,7 @@ pub async fn create(cx: &Context, name: &str) -> Result<(Account, Secret)> {
     let now = cx.clock.now();
     let account = Account { id: AccountId::new(), name: name.to_owned(), created_at: now };
     let draft = KeyDraft::of_everything("first key");
-    let (key, secret) = new_key(account.id, draft, now)?;
+    let (key, secret) = new_key(KeyId::new(), account.id, draft, now)?;
     cx.store.insert_account(&account, &key).await?;
     Ok((account, secret))
 }
@@ -76,17 +76,29 @@ pub async fn get(cx: &Context, id: AccountId) -> Result<Account> {
     cx.store.account(id).await?.ok_or_else(|| Error::NotFound { what: "account", id: id.to_string() })
 }
 
-/// Makes a key.
-pub async fn create_key(cx: &Context, account: AccountId, draft: KeyDraft) -> Result<(Key, Secret)> {
+/// Makes a key. The caller gives the `id`, so that a repeated request makes it once. A repetition gives it another
+/// secret, because that of the first attempt was never shown.
+pub async fn create_key(
+    cx: &Context,
+    account: AccountId,
+    id: KeyId,
+    draft: KeyDraft,
+) -> Result<(Key, Secret)> {
     let system = draft.system_id;
-    let (key, secret) = new_key(account, draft, cx.clock.now())?;
+    let (key, secret) = new_key(id, account, draft, cx.clock.now())?;
     if let Some(system) = system
         && cx.store.system(account, system).await?.is_none()
     {
         return Err(Error::field("system_id", format!("there is no system {system} in this account")));
     }
-    cx.store.insert_key(&key).await?;
-    Ok((key, secret))
+    if !cx.store.insert_key(&key).await? {
+        return Err(Error::Conflict(format!(
+            "the first attempt of this request made key {id}, which was revoked since; send the request again"
+        )));
+    }
+    // The key that an earlier attempt has made is as old as that attempt.
+    let made = cx.store.key_by_hash(&key.hash).await?;
+    Ok((made.unwrap_or(key), secret))
 }
 
 /// The account's keys, oldest first.

@@ -22,8 +22,14 @@ use std::collections::HashMap;
 /// How exactly the time of the last reading is stored. A write for every reading would make polling expensive.
 const READ_TO: TimeDelta = TimeDelta::hours(1);
 
-/// Makes a feed. The secret is returned only this once.
-pub async fn create(cx: &Context, account: AccountId, draft: CalendarDraft) -> Result<(Calendar, Secret)> {
+/// Makes a feed. The secret is returned only this once. The caller gives the `id`, so that a repeated request makes the
+/// feed once. A repetition gives it another secret, because that of the first attempt was never shown.
+pub async fn create(
+    cx: &Context,
+    account: AccountId,
+    id: CalendarId,
+    draft: CalendarDraft,
+) -> Result<(Calendar, Secret)> {
     let horizon_days = draft.horizon_days.unwrap_or(USUAL_DAYS);
     let mut check = Check::new();
     check.text("name", &draft.name, NAME_LENGTH);
@@ -36,7 +42,7 @@ pub async fn create(cx: &Context, account: AccountId, draft: CalendarDraft) -> R
     check.done()?;
     let secret = Secret::random(SECRET_PREFIX)?;
     let calendar = Calendar {
-        id: CalendarId::new(),
+        id,
         account_id: account,
         property_id: draft.property_id,
         name: draft.name,
@@ -50,7 +56,14 @@ pub async fn create(cx: &Context, account: AccountId, draft: CalendarDraft) -> R
     match (cx.store.insert_calendar(&calendar).await, draft.property_id) {
         // The property was removed after the check.
         (Err(StoreError::Dangling(_)), Some(id)) => Err(Error::field("property_id", no_property(id))),
-        (done, _) => done.map(|()| (calendar, secret)).map_err(Into::into),
+        (stored, _) => {
+            let revoked = || {
+                Error::Conflict(format!(
+                    "the first attempt of this request made calendar {id}, which was revoked since; send the request again"
+                ))
+            };
+            Ok((stored?.ok_or_else(revoked)?, secret))
+        }
     }
 }
 

@@ -2,9 +2,9 @@
 
 use crate::domain::base::bounds::Bounds;
 use crate::domain::base::error::{Error, Result};
-use crate::domain::base::ids::AccountId;
+use crate::domain::base::ids::{AccountId, FIRST_GENERATION};
 use crate::domain::base::paging;
-use crate::domain::base::paging::{DEFAULT_ROWS, MAX_ROWS};
+use crate::domain::base::paging::{DEFAULT_ROWS, MAX_ROWS, SortKey};
 use crate::domain::context::Context;
 use crate::domain::model::reminder::{FeedRange, PulledReminders, ReminderFilter};
 use std::time::Duration;
@@ -21,25 +21,51 @@ pub const NOW: &str = "now";
 /// The list's name in a cursor, which marks it as one of the feed.
 const LIST: &str = "reminders";
 
-/// The cursor that follows an entry of an account's feed.
-pub fn cursor(account: AccountId, number: i64) -> String {
-    paging::cursor(LIST, &number, account.0)
+/// A place in a feed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct FeedPlace {
+    /// The generation of the feed.
+    pub generation: i64,
+    /// The number of the entry.
+    pub number: i64,
 }
 
-/// The number in a cursor.
+/// In the first generation a cursor holds the number alone, as it did before there were others.
+impl SortKey for FeedPlace {
+    fn write(&self) -> String {
+        match self.generation {
+            FIRST_GENERATION => self.number.to_string(),
+            generation => format!("{generation}.{}", self.number),
+        }
+    }
+
+    fn read(text: &str) -> Option<Self> {
+        let first = FIRST_GENERATION.to_string();
+        let (generation, number) = text.split_once('.').unwrap_or((&first, text));
+        Some(Self { generation: generation.parse().ok()?, number: number.parse().ok()? })
+    }
+}
+
+/// The cursor that follows an entry of an account's feed.
+pub fn cursor(account: AccountId, place: FeedPlace) -> String {
+    paging::cursor(LIST, &place, account.0)
+}
+
+/// The place in a cursor.
 ///
 /// # Errors
 /// [`Error::BadCursor`] if the cursor is not one of this account's feed.
-pub fn number(account: AccountId, cursor: &str) -> Result<i64> {
-    let after = paging::read_cursor::<i64>(LIST, cursor)?;
-    if after.id == account.0 && after.key >= 0 { Ok(after.key) } else { Err(Error::BadCursor) }
+pub fn place(account: AccountId, cursor: &str) -> Result<FeedPlace> {
+    let after = paging::read_cursor::<FeedPlace>(LIST, cursor)?;
+    if after.id == account.0 && after.key.number >= 0 { Ok(after.key) } else { Err(Error::BadCursor) }
 }
 
 /// Reads the feed after a cursor, or from the oldest stored entry if there is no cursor. If there are no new
 /// entries, it waits for some.
 ///
 /// # Errors
-/// [`Error::CursorExpired`] if entries after the cursor are no longer stored.
+/// [`Error::CursorExpired`] if entries after the cursor are no longer stored, and [`Error::FeedRestored`] if the cursor was
+/// given before a backup was restored.
 pub async fn pull(
     cx: &Context,
     account: AccountId,
@@ -56,10 +82,11 @@ pub async fn pull(
     if wait_s > LONGEST_WAIT_S {
         return Err(Error::field("wait", format!("{wait_s} is not from 0 to {LONGEST_WAIT_S} seconds")));
     }
-    let start = match after {
-        Some(NOW) => None,
-        Some(cursor) => Some(number(account, cursor)?),
-        None => Some(0),
+    let given = after.filter(|after| *after != NOW).map(|cursor| place(account, cursor)).transpose()?;
+    let start = match (given, after) {
+        (Some(place), _) => Some(place.number),
+        (None, Some(_)) => None,
+        (None, None) => Some(0),
     };
     let mut stretch = FeedRange { after: start, limit };
     let deadline = tokio::time::sleep(Duration::from_secs(wait_s.into()));
@@ -72,7 +99,10 @@ pub async fn pull(
         let read = cx.store.reminders(account, filter, stretch).await?;
         let from = stretch.after.unwrap_or(read.last);
         // A cursor beyond the end was made before the database was restored from an older copy.
-        if after.is_some() && (from < read.forgotten || from > read.last) {
+        if given.is_some_and(|place| place.generation != read.generation) || from > read.last {
+            return Err(Error::FeedRestored);
+        }
+        if after.is_some() && from < read.forgotten {
             return Err(Error::CursorExpired { kept_days: cx.retention.reminders.num_days() });
         }
         if over || !read.entries.is_empty() || *closing.borrow() {
@@ -81,7 +111,7 @@ pub async fn pull(
             let at = if full { read.entries.last().map_or(from, |entry| entry.number) } else { read.last };
             return Ok(PulledReminders {
                 entries: read.entries,
-                cursor: cursor(account, at),
+                cursor: cursor(account, FeedPlace { generation: read.generation, number: at }),
                 behind: read.last - at,
             });
         }

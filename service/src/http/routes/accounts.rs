@@ -41,6 +41,7 @@ pub async fn keys(req: HttpRequest, caller: Admin, cx: web::Data<Context>, pagin
 ///
 /// The secret is shown this once; only its hash is kept. For that reason an answer cannot be repeated either: with an
 /// `Idempotency-Key` a second request makes no second key, but it is answered `409` instead of with the secret.
+/// If the first request was cut off before its answer, the second one gets the same key with a new secret.
 /// Needs the scope `admin`.
 #[utoipa::path(post, path = "/v1/keys", tag = "accounts", operation_id = "create_key", request_body = wire::KeyRequest,
     responses((status = 201, description = "The key with its secret", body = wire::KeyCreated)))]
@@ -51,13 +52,16 @@ pub async fn create_key(
     body: Json<wire::KeyRequest>,
 ) -> Answer {
     let key = idempotent::key(&req)?;
+    let context: &Context = &cx;
     let mut made = None;
+    let keep = &mut made;
     // What is kept for repetitions is the key without its secret; the secret goes to the first caller alone.
-    let answer = idempotent::once(&cx, caller.0, &req, body.hash, |_| async {
-        let (key, secret) = accounts::create_key(&cx, caller.0, body.value.try_into()?).await?;
+    let answer = idempotent::once(context, caller.0, &req, body.hash, |seed| async move {
+        let draft = body.value.try_into()?;
+        let (key, secret) = accounts::create_key(context, caller.0, KeyId(seed), draft).await?;
         let key = wire::ApiKey::from(key);
         let reply = idempotent::Reply::created(format!("/v1/keys/{}", key.id), 1, &key)?;
-        made = Some(wire::KeyCreated { key, secret: secret.reveal().to_owned() });
+        *keep = Some(wire::KeyCreated { key, secret: secret.reveal().to_owned() });
         Ok(reply)
     })
     .await?;

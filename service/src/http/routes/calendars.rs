@@ -34,7 +34,8 @@ pub async fn list(req: HttpRequest, caller: Admin, cx: web::Data<Context>, pagin
 ///
 /// A feed of one property or of the whole account, for calendar programs. Its address is shown this once. Anyone who has the
 /// address can read the feed without a key until it is revoked. So the answer cannot be repeated: a second request with the
-/// same `Idempotency-Key` makes no second feed and is answered `409`. Needs the scope `admin`.
+/// same `Idempotency-Key` makes no second feed and is answered `409`. If the first request was cut off before its answer,
+/// the second one gets the same feed with a new address. Needs the scope `admin`.
 #[utoipa::path(post, path = "/v1/calendars", tag = "calendars", operation_id = "create_calendar",
     request_body = wire::CalendarRequest,
     responses((status = 201, description = "The feed with its address", body = wire::CalendarCreated)))]
@@ -45,16 +46,19 @@ pub async fn create(
     body: Json<wire::CalendarRequest>,
 ) -> Answer {
     let key = idempotent::key(&req)?;
+    let (context, asked): (&Context, &HttpRequest) = (&cx, &req);
     let mut made = None;
+    let keep = &mut made;
     // What is kept for repetitions is the feed without its secret; the secret goes to the first caller alone.
-    let answer = idempotent::once(&cx, caller.0, &req, body.hash, |_| async {
-        let (calendar, secret) = calendars::create(&cx, caller.0, body.value.into()).await?;
+    let answer = idempotent::once(context, caller.0, asked, body.hash, |seed| async move {
+        let (calendar, secret) =
+            calendars::create(context, caller.0, CalendarId(seed), body.value.into()).await?;
         let calendar = wire::Calendar::from(calendar);
         let reply = idempotent::Reply::created(location(calendar.id), 1, &calendar)?;
         let path = format!("/calendars/{}.ics", secret.reveal());
-        let asked = req.connection_info().clone();
+        let asked = asked.connection_info().clone();
         let url = format!("{}://{}{path}", asked.scheme(), asked.host());
-        made = Some(wire::CalendarCreated { calendar, path, url });
+        *keep = Some(wire::CalendarCreated { calendar, path, url });
         Ok(reply)
     })
     .await?;

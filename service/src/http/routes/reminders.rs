@@ -38,7 +38,7 @@ pub struct RemindersQuery {
 ///
 /// An append-only feed of what became of tasks, oldest first. Keep `cursor` and pass it as `after` the next time: no
 /// entry is skipped and none comes twice. Entries are kept for 90 days unless the operator set otherwise. The answer is
-/// `410` if some after the cursor are gone; it says how to start again.
+/// `410` if some after the cursor are gone, or if the service was restored from a backup since; it says how to start again.
 #[utoipa::path(get, path = "/v1/reminders", tag = "reminders", operation_id = "pull_reminders", params(RemindersQuery),
     responses((status = 200, description = "A stretch of the feed", body = wire::ReminderFeed),
         (status = 410, description = "Entries after the cursor are no longer kept", body = wire::Problem,

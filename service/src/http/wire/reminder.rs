@@ -4,7 +4,7 @@ use super::duty::{bring, reasons};
 use super::mirror_open;
 use crate::domain::base::ids::AccountId;
 use crate::domain::model::reminder;
-use crate::domain::use_cases::reminders;
+use crate::domain::use_cases::reminders::{self, FeedPlace};
 use eavesward_contract as wire;
 
 mirror_open!(ReminderKind: reminder::ReminderKind { Coming, Due, Late, Moved, Done, Withdrawn });
@@ -20,12 +20,13 @@ impl From<reminder::Moved> for wire::DateMoved {
     }
 }
 
-/// An entry of an account's feed.
+/// An entry of an account's feed, as it was read.
 pub fn entry(account: AccountId, entry: reminder::Reminder) -> wire::Reminder {
+    let place = FeedPlace { generation: entry.feed_generation, number: entry.number };
     wire::Reminder {
         id: entry.id(account).0,
         number: entry.number,
-        cursor: reminders::cursor(account, entry.number),
+        cursor: reminders::cursor(account, place),
         raised_at: entry.raised_at,
         as_of: entry.as_of,
         kind: entry.kind.into(),

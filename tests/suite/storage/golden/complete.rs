@@ -20,9 +20,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 /// Tables without a golden row, and why they need none.
-const NO_ROW: [(&str, &str); 5] = [
+const NO_ROW: [(&str, &str); 6] = [
     ("_sqlx_migrations", "belongs to the database library"),
     ("bootstrap", "holds the number 1"),
+    ("incarnation", "holds what tells this database from a copy"),
     ("rain", "holds a day and a figure"),
     ("refreshes", "holds ids, counters and instants, and is made again by itself"),
     ("unscored", "holds ids, a counter and an instant, and is made again by itself"),

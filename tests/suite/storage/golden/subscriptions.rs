@@ -5,7 +5,7 @@ use super::super::subscriptions::{body, letter, of_digests, of_reminders};
 use super::{Case, Form, Rig};
 use chrono::TimeDelta;
 use eavesward_service::domain::base::error::Stored;
-use eavesward_service::domain::base::ids::{DeliveryId, SubscriptionId, TaskId};
+use eavesward_service::domain::base::ids::{DeliveryId, FIRST_GENERATION, SubscriptionId, TaskId};
 use eavesward_service::domain::model::delivery::{
     AttemptOutcome, Body, Content, Delivery, DeliveryAttempt, DeliveryState,
 };
@@ -100,7 +100,7 @@ fn posted(content: Content, state: DeliveryState) -> Case<WebhookResponse> {
         one.id = DeliveryId(Uuid::new_v5(&digests, &7_i64.to_be_bytes()));
         (one.content, one.state) = (content, state);
         if content == Content::Reminder {
-            one.id = DeliveryId::of_entry(subscription.id, 12);
+            one.id = DeliveryId::of_entry(subscription.id, FIRST_GENERATION, 12);
             one.number = Some(12);
             one.task_id = Some(TaskId::of(home.components[0].id, Duty::ClearWeepHole));
         }

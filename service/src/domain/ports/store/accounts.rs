@@ -19,8 +19,9 @@ pub trait AccountStore: Send + Sync {
     async fn account(&self, id: AccountId) -> Stored<Option<Account>>;
     /// All accounts, oldest first: only for the operator's command, never for a route.
     async fn accounts(&self) -> Stored<Vec<Account>>;
-    /// Adds a key.
-    async fn insert_key(&self, key: &Key) -> Stored<()>;
+    /// Adds a key. If its id exists already, an earlier attempt of the same request has made it, and nobody was told its
+    /// secret: the key gets the new secret. `false`, with nothing changed, if that key was revoked since.
+    async fn insert_key(&self, key: &Key) -> Stored<bool>;
     /// The account's keys by `(created_at, id)`.
     async fn keys(&self, account: AccountId, page: &PageRequest<DateTime<Utc>>) -> Stored<Vec<Key>>;
     /// Sets `revoked_at` if it is not set; `false` if the account has no such key.

@@ -10,8 +10,10 @@ use chrono::{DateTime, Utc};
 /// Calendar feeds.
 #[async_trait]
 pub trait CalendarStore: Send + Sync {
-    /// Adds a feed. It is deleted with its property.
-    async fn insert_calendar(&self, calendar: &Calendar) -> Stored<()>;
+    /// Adds a feed, which is deleted with its property. If its id exists already, an earlier attempt of the same request
+    /// has made it, and nobody was told its address: the feed gets the new one. Returns the feed as it is stored;
+    /// `None`, with nothing changed, if that feed was revoked since.
+    async fn insert_calendar(&self, calendar: &Calendar) -> Stored<Option<Calendar>>;
     /// The account's feeds by `(created_at, id)`, revoked ones included.
     async fn calendars(&self, account: AccountId, page: &PageRequest<DateTime<Utc>>)
     -> Stored<Vec<Calendar>>;

@@ -8,7 +8,7 @@ use crate::domain::model::subscription::Subscription;
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 
-/// Corrections after a clock was ahead. Claims and rests need none: whoever reads them ignores those of the future.
+/// Corrections after a clock was ahead. Claims and rests need none: a reader ignores those of the future.
 #[async_trait]
 pub trait CorrectionStore: Send + Sync {
     /// Corrects what was stored by a clock that was ahead, and returns the number of rows:

@@ -60,7 +60,7 @@ pub trait DeliveryStore: Send + Sync {
         now: DateTime<Utc>,
         until: DateTime<Utc>,
     ) -> Stored<()>;
-    /// Releases claims that are still held. Nobody claims these deliveries before `at`.
+    /// Releases claims that are still held. These deliveries cannot be claimed before `at`.
     async fn release_deliveries(
         &self,
         claims: &[(DeliveryId, ClaimId)],

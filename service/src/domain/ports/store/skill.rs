@@ -58,7 +58,7 @@ pub trait SkillStore: Send + Sync {
         answers: &AnswerChanges,
         now: DateTime<Utc>,
     ) -> Stored<()>;
-    /// Releases claims that are still held. Nobody claims these systems before `at`.
+    /// Releases claims that are still held. These systems cannot be claimed before `at`.
     async fn release_unscored(
         &self,
         claims: &[Unscored],

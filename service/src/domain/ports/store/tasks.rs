@@ -87,7 +87,7 @@ pub trait TaskStore: Send + Sync {
     /// A system that another worker has claimed meanwhile is left to that worker. A system whose inputs changed
     /// since the claim stays stale.
     async fn finish_refresh(&self, refreshed: &[Refreshed], now: DateTime<Utc>) -> Stored<usize>;
-    /// Releases claims that are still held. Nobody claims these systems before `at`.
+    /// Releases claims that are still held. These systems cannot be claimed before `at`.
     async fn release_stale(
         &self,
         claims: &[StaleSystem],

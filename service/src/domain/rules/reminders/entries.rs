@@ -1,4 +1,5 @@
 //! Makes entries of the feed.
+use crate::domain::base::ids::FIRST_GENERATION;
 use crate::domain::model::reminder::{Reminder, ReminderKind, RemovedTask};
 use crate::domain::model::task::Task;
 use crate::domain::rules::reminders::decide::NewReminder;
@@ -10,6 +11,8 @@ pub fn of_task(task: &Task, raised: NewReminder, at: DateTime<Utc>) -> Reminder 
     let forecast = &task.forecast;
     Reminder {
         number: 0,
+        generation: FIRST_GENERATION,
+        feed_generation: FIRST_GENERATION,
         raised_at: at,
         as_of: task.as_of,
         kind: raised.kind,
@@ -44,6 +47,8 @@ pub fn of_removed(gone: RemovedTask, reminders: &ReminderInputs, at: DateTime<Ut
     let why = reminders.why_removed(gone.component_id);
     Reminder {
         number: 0,
+        generation: FIRST_GENERATION,
+        feed_generation: FIRST_GENERATION,
         raised_at: at,
         as_of: reminders.as_of,
         kind,

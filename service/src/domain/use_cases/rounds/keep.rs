@@ -31,6 +31,10 @@ fn missing(id: RoundId) -> Error {
 
 /// Keeps a round as planned. The caller gives the `id`, so that a repeated request keeps it once.
 pub async fn keep(cx: &Context, account: AccountId, id: RoundId, draft: RoundDraft) -> Result<Round> {
+    // A first attempt that was cut off may have kept it, and its tasks may be gone since.
+    if let Some(kept) = cx.store.round(account, id).await? {
+        return Ok(kept);
+    }
     let mut check = Check::new();
     let away = (draft.on - latest_today(cx)).num_days().abs();
     if away > MOST_DAYS_AWAY {

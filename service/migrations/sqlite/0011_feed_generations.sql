@@ -1,0 +1,9 @@
+-- Which generation of its feed an account reads. A restored backup begins another one, because the feed then goes on in
+-- another way than readers have seen.
+ALTER TABLE feeds ADD COLUMN generation INTEGER NOT NULL DEFAULT 1;
+
+-- What tells this database from a copy. A backup has another mark, or another server has.
+CREATE TABLE incarnation (
+    one INTEGER NOT NULL PRIMARY KEY CHECK (one = 1),
+    mark TEXT NOT NULL
+) STRICT;
