@@ -3,6 +3,7 @@
 use crate::domain::base::error::{StoreError, Stored};
 use crate::domain::ports::store::Store;
 use crate::storage::errors::{can_rerun, failed, failed_because};
+use crate::storage::file::{self, DatabaseFile, REPLACED};
 use crate::storage::health::WriteHealth;
 use crate::storage::sql::{Sql, Value, sql};
 use async_trait::async_trait;
@@ -69,6 +70,8 @@ pub struct Database {
     idle: Arc<Mutex<Option<SqliteConnection>>>,
     acquire_timeout: Duration,
     answer_timeout: Duration,
+    /// The file, on SQLite.
+    file: Option<Arc<DatabaseFile>>,
 }
 
 #[derive(Clone)]
@@ -94,9 +97,10 @@ impl Database {
     /// If the URL is not understood or the database cannot be reached.
     pub async fn connect(url: &str, options: &ConnectOptions) -> Stored<Self> {
         let acquire_timeout = options.acquire_timeout;
-        let mut idle = None;
+        let (mut idle, mut file) = (None, None);
         let db = if url.starts_with("sqlite:") {
-            let pool = connect_sqlite(url, options).await?;
+            let (pool, opened) = connect_sqlite(url, options).await?;
+            file = Some(Arc::new(opened));
             let connection = SqliteConnection::connect_with(&pool.connect_options()).await.map_err(failed)?;
             idle = Some(connection);
             Db::Sqlite(pool, Arc::new(Mutex::new(())))
@@ -121,7 +125,15 @@ impl Database {
             return Err(failed_because("the database URL starts with neither sqlite:// nor postgres://"));
         };
         let (writes, idle) = (Arc::default(), Arc::new(Mutex::new(idle)));
-        Ok(Self { db, writes, idle, acquire_timeout, answer_timeout: options.answer_timeout })
+        Ok(Self { db, writes, idle, acquire_timeout, answer_timeout: options.answer_timeout, file })
+    }
+
+    /// Refuses to go on if another file has taken the place of the database.
+    fn in_place(&self) -> Stored<()> {
+        match &self.file {
+            Some(file) if file.is_replaced() => Err(StoreError::Unavailable(REPLACED.into())),
+            _ => Ok(()),
+        }
     }
 
     /// `sqlite` or `postgres`.
@@ -134,6 +146,7 @@ impl Database {
 
     /// Begins a transaction that writes.
     pub(super) async fn begin(&self) -> Stored<Tx> {
+        self.in_place()?;
         let begun = match &self.db {
             Db::Sqlite(pool, writers) => {
                 let turn = tokio::time::timeout(self.acquire_timeout, Arc::clone(writers).lock_owned())
@@ -157,6 +170,7 @@ impl Database {
 
     /// Begins a transaction that reads several times from one state of the database.
     pub(super) async fn begin_reading(&self) -> Stored<Tx> {
+        self.in_place()?;
         let begun = match &self.db {
             Db::Sqlite(pool, _) => Begun::Sqlite(self.answered(pool.begin()).await?, None),
             Db::Pg(pool) => {
@@ -182,6 +196,7 @@ impl Database {
 
     /// Reads all rows, in a transaction of its own.
     pub(super) async fn all<T: AnyRow>(&self, sql: Sql) -> Stored<Vec<T>> {
+        self.in_place()?;
         match &self.db {
             Db::Sqlite(pool, _) => {
                 let arguments = sqlite_arguments(sql.values)?;
@@ -397,7 +412,7 @@ fn pg_arguments(values: Vec<Value>) -> Stored<PgArguments> {
     Ok(arguments)
 }
 
-async fn connect_sqlite(url: &str, options: &ConnectOptions) -> Stored<SqlitePool> {
+async fn connect_sqlite(url: &str, options: &ConnectOptions) -> Stored<(SqlitePool, DatabaseFile)> {
     let connect = SqliteConnectOptions::from_str(url).map_err(failed)?;
     if url.contains(":memory:")
         || url.contains("mode=memory")
@@ -405,7 +420,10 @@ async fn connect_sqlite(url: &str, options: &ConnectOptions) -> Stored<SqlitePoo
     {
         return Err(failed_because("SQLite needs a file, as in sqlite://data/eavesward.db"));
     }
-    make_file(connect.get_filename()).map_err(|error| StoreError::Unavailable(error.into()))?;
+    let path = connect.get_filename().to_path_buf();
+    make_file(&path).map_err(|error| StoreError::Unavailable(error.into()))?;
+    file::check(&path)?;
+    let opened = DatabaseFile::at(&path)?;
     let connect = connect
         .journal_mode(SqliteJournalMode::Wal)
         // NORMAL would lose the last commits in a power cut.
@@ -438,7 +456,8 @@ async fn connect_sqlite(url: &str, options: &ConnectOptions) -> Stored<SqlitePoo
                 tries += 1;
                 tokio::time::sleep(Duration::from_millis(20)).await;
             }
-            done => return done,
+            Err(error) => return Err(file::explained(&path, error)),
+            Ok(pool) => return Ok((pool, opened)),
         }
     }
 }
@@ -480,8 +499,16 @@ impl Store for Database {
         tx.commit().await
     }
 
+    fn fault(&self) -> Option<&'static str> {
+        self.file.as_ref().is_some_and(|file| file.is_replaced()).then_some(REPLACED)
+    }
+
     async fn close(&self) {
         match &self.db {
+            // Closing would copy the log into the old file, and remove the log of the new one.
+            Db::Sqlite(pool, _) if self.fault().is_some() => {
+                std::mem::forget((pool.clone(), self.idle.clone()))
+            }
             Db::Sqlite(pool, _) => {
                 if let Some(idle) = self.idle.lock().await.take() {
                     // Nothing was written through it, so a failure loses nothing.

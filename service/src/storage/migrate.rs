@@ -11,6 +11,23 @@ static POSTGRES: Migrator = sqlx::migrate!("migrations/postgres");
 fn not_migrated(error: MigrateError) -> StoreError {
     match error {
         MigrateError::Execute(error) => failed(error),
+        MigrateError::VersionMissing(found) => {
+            let known = SQLITE.iter().map(|migration| migration.version).max().unwrap_or_default();
+            StoreError::Failed(
+                format!(
+                    "a newer version of the service has changed the tables: the database has step {found}, and this \
+                     version knows the steps up to {known}; start the newer version, or restore a backup of before"
+                )
+                .into(),
+            )
+        }
+        MigrateError::VersionMismatch(found) => StoreError::Failed(
+            format!(
+                "step {found} of the database's tables differs from that of this version: another build has made them; \
+                 start that build, or restore a backup"
+            )
+            .into(),
+        ),
         other => StoreError::Failed(other.into()),
     }
 }

@@ -22,6 +22,7 @@ mod corrections;
 mod deliveries;
 mod duty_settings;
 mod errors;
+mod file;
 mod gauges;
 mod health;
 mod idempotency;

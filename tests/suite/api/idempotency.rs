@@ -3,6 +3,7 @@
 use super::document::{Overrides, operations};
 use super::scenario::{component, id_of, items, place, property, system, three};
 use crate::support::app::{App, Reply, over_both};
+use chrono::{DateTime, TimeDelta, Utc};
 use eavesward_service::domain::base::ids::{AccountId, CalendarId, KeyId, RoundId, TaskId};
 use eavesward_service::domain::model::account::{KeyDraft, Scope};
 use eavesward_service::domain::model::calendar::CalendarDraft;

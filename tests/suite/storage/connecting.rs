@@ -7,7 +7,11 @@ use eavesward_service::domain::ports::store::accounts::AccountStore as _;
 use eavesward_service::storage::{ConnectOptions, Database};
 use std::time::Duration;
 
-on_both!(migrating_again_changes_nothing, a_closed_store_says_that_it_cannot_be_reached);
+on_both!(
+    migrating_again_changes_nothing,
+    a_closed_store_says_that_it_cannot_be_reached,
+    a_newer_database_says_what_to_do,
+);
 
 async fn migrating_again_changes_nothing(rig: &Rig) {
     let account = super::make::account(rig).await;
@@ -90,4 +94,75 @@ async fn errors_of_connecting_do_not_show_the_password() {
         assert!(matches!(error, StoreError::Failed(_)), "{wrong}: {error:?}");
         assert!(!format!("{error} {error:?}").contains("very-secret"));
     }
+}
+
+/// The words that an operator reads.
+fn words(error: &StoreError) -> String {
+    let source = std::error::Error::source(error).map(ToString::to_string);
+    source.unwrap_or_default()
+}
+
+#[tokio::test]
+async fn a_file_that_was_replaced_is_left_alone() {
+    let rig = Rig::sqlite().await;
+    super::make::account(&rig).await;
+    let path = rig.url.trim_start_matches("sqlite://").to_owned();
+    let folder = std::path::Path::new(&path).parent().unwrap();
+    let other = folder.join("other.db");
+    let other_url = format!("sqlite://{}", other.display());
+    let restored = Database::connect(&other_url, &ConnectOptions::default()).await.unwrap();
+    restored.migrate().await.unwrap();
+    restored.close().await;
+    assert_eq!(rig.database.fault(), None);
+    let before = std::fs::read(&other).unwrap();
+    std::fs::rename(&other, &path).unwrap();
+    let fault = rig.database.fault().expect("it is noticed");
+    assert!(fault.contains("Stop the service"), "{fault}");
+    let (account, key) = super::make::new_account();
+    let refused = rig.database.insert_account(&account, &key).await.unwrap_err();
+    assert!(matches!(&refused, StoreError::Unavailable(_)) && words(&refused) == fault, "{refused:?}");
+    assert!(rig.database.accounts().await.is_err(), "reading would open the other file, too");
+    // It stays so, and the end of the service leaves the other file alone.
+    rig.database.close().await;
+    assert_eq!(std::fs::read(&path).unwrap(), before);
+    std::fs::remove_file(&path).unwrap();
+    assert!(rig.database.ping().await.is_err());
+}
+
+#[tokio::test]
+async fn a_file_that_cannot_be_used_says_what_to_do() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("store.db");
+    let open = async || {
+        let url = format!("sqlite://{}", path.display());
+        let database = Database::connect(&url, &ConnectOptions::default()).await?;
+        let migrated = database.migrate().await;
+        database.close().await;
+        migrated
+    };
+    open().await.unwrap();
+    let whole = std::fs::read(&path).unwrap();
+    for length in [50, 4096, whole.len() - 1] {
+        std::fs::write(&path, &whole[..length]).unwrap();
+        let said = words(&open().await.unwrap_err());
+        assert!(said.contains("is cut off: ") && said.contains("restore a backup"), "{length}: {said}");
+    }
+    std::fs::write(&path, "a note that has nothing to do with it").unwrap();
+    let said = words(&open().await.unwrap_err());
+    assert!(said.contains("is not an SQLite database; check the setting database_url"), "{said}");
+    std::fs::remove_file(&path).unwrap();
+    std::fs::create_dir(&path).unwrap();
+    let said = words(&open().await.unwrap_err());
+    assert!(said.contains("is a folder"), "{said}");
+}
+
+async fn a_newer_database_says_what_to_do(rig: &Rig) {
+    rig.raw(
+        "INSERT INTO _sqlx_migrations (version, description, success, checksum, execution_time) \
+         SELECT 9999, 'of a newer version', success, checksum, execution_time FROM _sqlx_migrations WHERE version = 1",
+    )
+    .await;
+    let said = words(&rig.replica().await.migrate().await.unwrap_err());
+    assert!(said.contains("a newer version of the service") && said.contains("step 9999"), "{said}");
+    assert!(said.contains("restore a backup"), "{said}");
 }

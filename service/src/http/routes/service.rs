@@ -26,12 +26,15 @@ pub async fn healthz() -> HttpResponse {
 /// Ask whether it is ready
 ///
 /// Answers `503` while the service is shutting down and while the database cannot be used. That is so if it cannot be
-/// reached or written, or does not answer within 1.5 seconds. The detail says which.
+/// reached or written, does not answer within 1.5 seconds, or its SQLite file was replaced. The detail says which.
 #[utoipa::path(get, path = "/readyz", tag = "service", operation_id = "readyz",
     responses((status = 200, description = "It is ready", body = String, content_type = "text/plain")))]
 pub async fn readyz(cx: web::Data<Context>, slots: web::Data<StreamSlots>) -> Result<HttpResponse, ApiError> {
     if !slots.is_accepting() {
         return Err(ApiError::new(ProblemCode::Unavailable, "The service is shutting down."));
+    }
+    if let Some(fault) = cx.store.fault() {
+        return Err(ApiError::new(ProblemCode::Unavailable, fault));
     }
     match tokio::time::timeout(READY_WITHIN, cx.store.check(cx.clock.now())).await {
         Ok(Ok(())) => {}

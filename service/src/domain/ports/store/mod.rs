@@ -67,6 +67,8 @@ pub trait Store:
     async fn ping(&self) -> Stored<()>;
     /// Whether it can be read and written, as far as a cheap look tells. Many may ask at once.
     async fn check(&self, now: DateTime<Utc>) -> Stored<()>;
+    /// Why it cannot be used until the service is started again, in words for the operator.
+    fn fault(&self) -> Option<&'static str>;
     /// Closes its connections.
     async fn close(&self);
 }
