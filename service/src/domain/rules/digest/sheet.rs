@@ -118,12 +118,48 @@ fn task(property: &PropertyTasks, line: &DigestTask) -> Row {
 }
 
 /// A field that a spreadsheet does not read as a formula. An apostrophe is put before `=`, `+`, `-` and `@`, and
-/// before their wide forms. The same goes for a tab or a return, which some programs drop.
+/// before their wide forms. The same goes for a tab or a return, which some programs drop. What nobody sees may come
+/// before: some programs drop that too.
 pub(crate) fn guarded(text: &str) -> String {
-    let first = text.trim_start_matches(' ').chars().next();
+    let first = text.trim_start_matches(unseen).chars().next();
     let formula = matches!(
         first,
         Some('=' | '+' | '-' | '@' | '\t' | '\r' | '\u{ff1d}' | '\u{ff0b}' | '\u{ff0d}' | '\u{ff20}')
     );
     if formula { format!("'{text}") } else { text.to_owned() }
+}
+
+/// White space and characters without a width, but for those that are guarded against.
+fn unseen(c: char) -> bool {
+    let without_width = matches!(
+        c,
+        '\u{ad}'
+            | '\u{34f}'
+            | '\u{61c}'
+            | '\u{180b}'..='\u{180f}'
+            | '\u{200b}'..='\u{200f}'
+            | '\u{202a}'..='\u{202e}'
+            | '\u{2060}'..='\u{206f}'
+            | '\u{fe00}'..='\u{fe0f}'
+            | '\u{feff}'
+    );
+    without_width || (c.is_whitespace() && !matches!(c, '\t' | '\r'))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_nobody_sees_hides_no_formula() {
+        for unseen in ["", " ", "\u{a0}", "\u{200b}", "\u{feff}", "\u{2060} \u{3000}", "\u{202e}\u{ad}", "\n"]
+        {
+            for formula in ["=1+1", "+1", "-1", "@a", "\t=1", "\r=1", "\u{ff1d}1"] {
+                let text = format!("{unseen}{formula}");
+                assert_eq!(guarded(&text), format!("'{text}"));
+            }
+            let text = format!("{unseen}shed =1");
+            assert_eq!(guarded(&text), text);
+        }
+    }
 }
