@@ -45,7 +45,7 @@ impl Piece {
 /// A long station file has lines of more than one station. The service sees one piece at a time, so it could not
 /// tell which station the gauge is.
 pub fn split(text: &str, layout: RainLayout, max_lines: usize) -> Result<Vec<Piece>, Error> {
-    let all: Vec<&str> = text.split_inclusive('\n').collect();
+    let all = lines_of(text);
     let header_lines = all
         .iter()
         .position(|line| !line.trim().is_empty())
@@ -73,6 +73,19 @@ pub fn split(text: &str, layout: RainLayout, max_lines: usize) -> Result<Vec<Pie
         rest = later;
     }
     Ok(pieces)
+}
+
+/// The lines of a text with their ends: LF, CR or both, as the service reads them.
+fn lines_of(text: &str) -> Vec<&str> {
+    let (mut lines, mut rest) = (Vec::new(), text);
+    while let Some(at) = rest.find(['\n', '\r']) {
+        let end = if rest[at..].starts_with("\r\n") { at + 2 } else { at + 1 };
+        let (line, after) = rest.split_at(end);
+        lines.push(line);
+        rest = after;
+    }
+    lines.extend(Some(rest).filter(|rest| !rest.is_empty()));
+    lines
 }
 
 /// The byte order mark that some spreadsheets put first.
@@ -114,9 +127,10 @@ fn cut(rest: &[(u64, &str)], room: usize, date_of: impl Fn(&str) -> String) -> u
 }
 
 fn piece(header: &[&str], rest: &[(u64, &str)]) -> Piece {
-    let mut text = header.concat();
-    for (_, line) in rest {
-        text.push_str(line);
+    let mut text = String::new();
+    for line in header.iter().copied().chain(rest.iter().map(|(_, line)| *line)) {
+        // Sorting may put a line that begins with LF after one that ends with CR. Together they would be one end.
+        text.push_str(line.strip_suffix('\r').unwrap_or(line));
         // The file's last line may lack a line break, and sorting may move it to the middle.
         if !line.ends_with('\n') {
             text.push('\n');
@@ -207,6 +221,20 @@ mod tests {
                 assert_eq!(line, whole[number - 1], "line {number}");
             }
         }
+    }
+
+    #[test]
+    fn a_line_may_end_with_a_return() {
+        let text = "\u{feff}date,mm\ra\r\nb\n\rc\rd";
+        let pieces = split(text, RainLayout::DailyCsv, 3).expect("one station");
+        let texts: Vec<&str> = pieces.iter().map(|piece| piece.text.as_str()).collect();
+        let header = "\u{feff}date,mm\n";
+        let expected = ["a\r\nb\n", "\nc\n", "d\n"].map(|lines| format!("{header}{lines}"));
+        assert_eq!(texts, expected);
+        assert_eq!(pieces.iter().map(|piece| piece.line_in_file(2)).collect::<Vec<_>>(), [2, 4, 6]);
+        let text = "S,20310102,A\r\r\nS,20310101,B";
+        let pieces = split(text, RainLayout::GhcnDaily, 2).expect("one station");
+        assert_eq!(pieces.iter().map(|piece| piece.text.lines().count()).collect::<Vec<_>>(), [2, 1]);
     }
 
     #[test]
