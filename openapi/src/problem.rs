@@ -28,7 +28,7 @@ pub struct Problem {
     /// Id of this request in the service's log.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub request_id: Option<String>,
-    /// The fields that were refused, one entry each.
+    /// The fields that were refused, one entry each. The first 1,000 are listed; `detail` then says how many there are.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub errors: Vec<FieldProblem>,
 }

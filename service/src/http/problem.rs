@@ -2,8 +2,8 @@
 
 use super::access_log::without_secret;
 use super::limits;
-use crate::domain::base::error::{Error, FieldError, StoreError};
-use crate::domain::base::plural::counted;
+use crate::domain::base::error::{Error, Faults, StoreError};
+use crate::domain::base::plural::{counted, with_commas};
 use crate::gate::Allowance;
 use actix_web::body::{BoxBody, EitherBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
@@ -136,10 +136,17 @@ impl ApiError {
         Self { cause: Some(cause.into()), ..Self::new(code, detail) }
     }
 
-    fn fields(code: ProblemCode, detail: &str, errors: Vec<FieldError>) -> Self {
+    /// Faults of fields. `detail` is given which of them are listed.
+    fn fields(code: ProblemCode, faults: Faults, detail: impl FnOnce(&str) -> String) -> Self {
+        let Faults { listed, count } = faults;
+        let named = if count > listed.len() {
+            format!("the first {} of {}", with_commas(listed.len()), with_commas(count))
+        } else {
+            "each of them".to_owned()
+        };
         let errors =
-            errors.into_iter().map(|error| FieldProblem { field: error.field, message: error.message });
-        Self { errors: errors.collect(), ..Self::new(code, detail) }
+            listed.into_iter().map(|error| FieldProblem { field: error.field, message: error.message });
+        Self { errors: errors.collect(), ..Self::new(code, detail(&named)) }
     }
 
     /// Whether the request may have done something before it failed.
@@ -157,7 +164,7 @@ impl ApiError {
             detail: format!("{}{outcome}", self.detail),
             instance: asked.instance.clone(),
             request_id: asked.request_id.clone(),
-            errors: self.errors.clone(),
+            errors: self.errors.iter().map(shortened).collect(),
         }
     }
 
@@ -179,6 +186,16 @@ impl ApiError {
         let body = serde_json::to_string(&document).unwrap_or_else(|_| "{}".to_owned());
         response.content_type(MEDIA_TYPE).insert_header((header::CACHE_CONTROL, "no-store")).body(body)
     }
+}
+
+/// A fault that repeats no long text to its sender.
+fn shortened(fault: &FieldProblem) -> FieldProblem {
+    const LONGEST: usize = 1000;
+    let cut = |text: &str| match text.char_indices().nth(LONGEST) {
+        Some((end, _)) => format!("{}...", &text[..end]),
+        None => text.to_owned(),
+    };
+    FieldProblem { field: cut(&fault.field), message: cut(&fault.message) }
 }
 
 impl std::fmt::Display for ApiError {
@@ -203,14 +220,15 @@ impl From<Error> for ApiError {
         let detail = error.to_string();
         match error {
             Error::NotFound { .. } => Self::new(C::NotFound, detail),
-            Error::Invalid(errors) => {
-                Self::fields(C::Invalid, "Some values are not allowed; errors names each of them.", errors)
-            }
-            Error::RainRefused(errors) => Self::fields(
-                C::RainRefused,
-                "Nothing was stored. Correct the readings listed in errors, or send them without all_or_nothing.",
-                errors,
-            ),
+            Error::Invalid(faults) => Self::fields(C::Invalid, faults, |named| {
+                format!("Some values are not allowed; errors names {named}.")
+            }),
+            Error::RainRefused(faults) => Self::fields(C::RainRefused, faults, |named| {
+                format!(
+                    "Nothing was stored. Correct the readings, or send them without all_or_nothing; errors names \
+                     {named}."
+                )
+            }),
             Error::InUse { .. } => Self::new(C::InUse, detail),
             Error::Conflict(_) => Self::new(C::Conflict, detail),
             Error::VersionMismatch { current } => Self::new(

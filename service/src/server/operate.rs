@@ -190,8 +190,8 @@ async fn key(
 /// Lists the refused fields with their messages; the domain's error only counts them.
 fn fields(error: Error) -> anyhow::Error {
     match error {
-        Error::Invalid(errors) => {
-            let all = errors.iter().map(|error| format!("{}: {}", error.field, error.message));
+        Error::Invalid(faults) => {
+            let all = faults.listed.iter().map(|error| format!("{}: {}", error.field, error.message));
             anyhow::anyhow!("{}", all.collect::<Vec<_>>().join("; "))
         }
         other => other.into(),

@@ -1,7 +1,7 @@
 //! Collects everything that is wrong with a request, so that the caller hears of it all at once.
 
 use crate::domain::base::bounds::{Bounds, Entries, LATITUDE_DEG, LONGITUDE_DEG, YEARS};
-use crate::domain::base::error::{Error, FieldError, Result};
+use crate::domain::base::error::{Error, Faults, FieldError, Result};
 use crate::domain::base::plural::counted;
 use chrono::{Datelike, NaiveDate};
 use chrono_tz::Tz;
@@ -10,7 +10,7 @@ use chrono_tz::Tz;
 #[derive(Debug, Default)]
 pub struct Check {
     path: String,
-    errors: Vec<FieldError>,
+    faults: Faults,
 }
 
 impl Check {
@@ -37,7 +37,7 @@ impl Check {
             (false, true) => self.path.clone(),
             (false, false) => format!("{}.{field}", self.path),
         };
-        self.errors.push(FieldError { field, message: message.into() });
+        self.faults.push(FieldError { field, message: message.into() });
     }
 
     /// Checks that a number is within its bounds.
@@ -111,7 +111,7 @@ impl Check {
 
     /// Returns the errors, if there are any.
     pub fn done(self) -> Result<()> {
-        if self.errors.is_empty() { Ok(()) } else { Err(Error::Invalid(self.errors)) }
+        if self.faults.count == 0 { Ok(()) } else { Err(Error::Invalid(self.faults)) }
     }
 }
 

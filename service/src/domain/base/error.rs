@@ -9,6 +9,36 @@ pub struct FieldError {
     pub message: String,
 }
 
+/// What is wrong with a request: the first faults, and the number of all.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Faults {
+    /// The first of them, at most [`Self::MOST_LISTED`].
+    pub listed: Vec<FieldError>,
+    /// How many there are in all.
+    pub count: usize,
+}
+
+impl Faults {
+    /// The most that are listed. A caller who reads a thousand knows what is wrong.
+    pub const MOST_LISTED: usize = 1000;
+
+    /// Counts a fault, and lists it while there is room.
+    pub fn push(&mut self, fault: FieldError) {
+        self.count += 1;
+        if self.listed.len() < Self::MOST_LISTED {
+            self.listed.push(fault);
+        }
+    }
+}
+
+impl From<Vec<FieldError>> for Faults {
+    fn from(mut listed: Vec<FieldError>) -> Self {
+        let count = listed.len();
+        listed.truncate(Self::MOST_LISTED);
+        Self { listed, count }
+    }
+}
+
 /// Why a use case did not do what was asked.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
@@ -21,11 +51,11 @@ pub enum Error {
         id: String,
     },
     /// Some values are not allowed.
-    #[error("values that are not allowed: {}", .0.len())]
-    Invalid(Vec<FieldError>),
+    #[error("values that are not allowed: {}", .0.count)]
+    Invalid(Faults),
     /// All rain readings were refused because one was, as the caller asked for all or nothing.
-    #[error("readings that are not allowed: {}; none was stored", .0.len())]
-    RainRefused(Vec<FieldError>),
+    #[error("readings that are not allowed: {}; none was stored", .0.count)]
+    RainRefused(Faults),
     /// The thing is still in use.
     #[error("{what} is still used by {by}")]
     InUse {
@@ -76,7 +106,7 @@ pub type Result<T> = std::result::Result<T, Error>;
 impl Error {
     /// One refused field.
     pub fn field(field: impl Into<String>, message: impl Into<String>) -> Self {
-        Self::Invalid(vec![FieldError { field: field.into(), message: message.into() }])
+        Self::Invalid(vec![FieldError { field: field.into(), message: message.into() }].into())
     }
 }
 

@@ -1,7 +1,7 @@
 //! Rain: store, list and remove readings of a rain gauge.
 
 use crate::domain::base::check::Check;
-use crate::domain::base::error::{Error, FieldError, Result};
+use crate::domain::base::error::{Error, Faults, FieldError, Result};
 use crate::domain::base::ids::{AccountId, GaugeId};
 use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::base::plural::counted;
@@ -32,7 +32,7 @@ pub async fn put(
             .refusals
             .iter()
             .map(|refusal| FieldError { field: refusal.place.to_string(), message: refusal.reason.clone() });
-        return Err(Error::RainRefused(errors.collect()));
+        return Err(Error::RainRefused(Faults { listed: errors.collect(), count: report.refused as usize }));
     }
     if accepted.is_empty() {
         report.span = gauge.span;

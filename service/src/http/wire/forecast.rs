@@ -34,7 +34,7 @@ pub fn sketch(request: wire::ForecastRequest) -> error::Result<sketch::Sketch> {
         }
     }
     if !errors.is_empty() {
-        return Err(Error::Invalid(errors));
+        return Err(Error::Invalid(errors.into()));
     }
     Ok(sketch::Sketch {
         latitude_deg: request.latitude_deg,

@@ -61,7 +61,7 @@ pub fn visit_facts(request: wire::VisitRequest) -> Result<visit::VisitFacts> {
         }
     }
     if !errors.is_empty() {
-        return Err(Error::Invalid(errors));
+        return Err(Error::Invalid(errors.into()));
     }
     Ok(visit::VisitFacts {
         system_id: SystemId(request.system_id),

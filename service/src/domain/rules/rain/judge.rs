@@ -1,5 +1,6 @@
 //! Checks incoming rain readings one by one.
 
+use crate::domain::base::error::Faults;
 use crate::domain::model::rain::{RAIN_MM, RainDay, RainOffer, RainReport, Refusal};
 use chrono::{Datelike, NaiveDate};
 use std::collections::BTreeMap;
@@ -7,10 +8,8 @@ use std::collections::BTreeMap;
 /// The first year of a reading. Older records do not exist.
 const FIRST_YEAR: i32 = 1700;
 
-/// The most refusals that are listed. All are counted.
-const MOST_LISTED: usize = 1000;
-
-/// Checks every reading by itself. Returns the accepted ones by date, and a report with the refusals.
+/// Checks every reading by itself. Returns the accepted ones by date, and a report with the first refusals. All are
+/// counted.
 ///
 /// `today` is the latest civil date on earth. A rain gauge has no time zone, so only a reading that is in the
 /// future everywhere is refused as such.
@@ -39,7 +38,7 @@ pub fn judge(mut offer: RainOffer, today: NaiveDate) -> (BTreeMap<NaiveDate, f64
             }
             Err(reason) => {
                 report.refused += 1;
-                if report.refusals.len() < MOST_LISTED {
+                if report.refusals.len() < Faults::MOST_LISTED {
                     let place = offer.place(offered.line);
                     report.refusals.push(Refusal { place, date: offered.date, reason });
                 }

@@ -218,7 +218,7 @@ async fn reported(cx: &Context, mut round: Round, report: &RoundReport) -> Resul
         };
         match visits::checked(cx, round.account_id, &facts).await {
             Err(Error::Invalid(refused)) => {
-                errors.extend(refused.into_iter().map(|error| placed(error, &places, &facts)));
+                errors.extend(refused.listed.into_iter().map(|error| placed(error, &places, &facts)));
             }
             other => other?,
         }
@@ -230,7 +230,7 @@ async fn reported(cx: &Context, mut round: Round, report: &RoundReport) -> Resul
     let mut said = BTreeSet::new();
     errors.retain(|error| said.insert((error.field.clone(), error.message.clone())));
     if !errors.is_empty() {
-        return Err(Error::Invalid(errors));
+        return Err(Error::Invalid(errors.into()));
     }
     let done = Some(DoneOn { on, at: now });
     Ok((Round { done, version: round.version + 1, updated_at: now, ..round }, logged))
