@@ -1,6 +1,7 @@
 //! Who is calling, and whether they may.
 
 use super::limits;
+use super::payload::refuse_coding;
 use super::problem::ApiError;
 use crate::domain::base::error::Error;
 use crate::domain::base::ids::AccountId;
@@ -16,12 +17,14 @@ use eavesward_contract::ProblemCode;
 use std::future::{Ready, ready};
 use std::rc::Rc;
 
-/// Lets a request through with the key it carries, before anything of it is read; without one it ends here.
+/// Lets a request through with the key it carries, before anything of it is read. Without one it ends here, and so
+/// does a request with a packed body.
 pub async fn authenticate<B: MessageBody + 'static>(
     req: ServiceRequest,
     next: Next<B>,
 ) -> Result<ServiceResponse<EitherBody<B, BoxBody>>, actix_web::Error> {
-    let admitted = match caller(&req).await {
+    let caller = caller(&req).await.and_then(|key| refuse_coding(req.headers()).map(|()| key));
+    let admitted = match caller {
         Ok(key) => {
             let admitted = limits::admit(req.request(), key.account_id);
             req.extensions_mut().insert(Rc::new(key));

@@ -1,10 +1,11 @@
 //! Request bodies: JSON with errors that name the field, and rain files.
 
-use super::problem::ApiError;
 use super::{decode, limits};
+use super::payload::{BODY_LIMIT, BodyLimit, collect};
+use super::problem::ApiError;
 use actix_web::dev::Payload;
 use actix_web::http::header;
-use actix_web::{FromRequest, HttpRequest, web};
+use actix_web::{FromRequest, HttpRequest};
 use eavesward_contract::{FieldProblem, ProblemCode};
 use serde::de::{DeserializeOwned, Error as _, IgnoredAny, MapAccess, SeqAccess, Visitor};
 use serde::{Deserialize, Deserializer, Serialize};
@@ -29,15 +30,15 @@ impl<T: DeserializeOwned + Serialize + 'static> FromRequest for Json<T> {
     type Future = Pin<Box<dyn Future<Output = Result<Self, actix_web::Error>>>>;
 
     fn from_request(req: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        let media_type = media_type(req);
-        let bytes = web::Bytes::from_request(req, payload);
-        let req = req.clone();
+        let (req, payload) = (req.clone(), payload.take());
         Box::pin(async move {
+            let media_type = media_type(&req);
             if media_type != "application/json" {
                 let detail = format!("The body is {media_type:?}; send application/json.");
                 return Err(ApiError::new(ProblemCode::UnsupportedMediaType, detail).into());
             }
-            let bytes = bytes.await.map_err(|error| too_large(&error))?;
+            let limit = req.app_data::<BodyLimit>().map_or(BODY_LIMIT, |limit| limit.0);
+            let bytes = collect(req.headers(), payload, limit).await?;
             limits::body_is_here(&req).await?;
             Ok(Self { value: read_strictly(&bytes)?, hash: Sha256::digest(&bytes).into() })
         })
@@ -49,16 +50,6 @@ pub fn media_type(req: &HttpRequest) -> String {
     let value =
         req.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok()).unwrap_or_default();
     value.split(';').next().unwrap_or_default().trim().to_ascii_lowercase()
-}
-
-/// A body that could not be read as a whole.
-pub fn too_large(error: &actix_web::Error) -> actix_web::Error {
-    if error.as_response_error().status_code().as_u16() == 413 {
-        let detail = "The body is larger than this path takes; send it in several parts.";
-        ApiError::new(ProblemCode::BodyTooLarge, detail).into()
-    } else {
-        ApiError::new(ProblemCode::MalformedBody, format!("The body could not be read: {error}.")).into()
-    }
 }
 
 /// Reads JSON; the error names the path of the field.

@@ -13,6 +13,7 @@ mod limits;
 mod negotiate;
 pub mod openapi;
 mod path;
+mod payload;
 mod problem;
 mod query;
 mod router;
@@ -48,7 +49,6 @@ pub fn configure(
         .app_data(slots)
         .app_data(gate)
         .app_data(web::Data::clone(&DOCUMENT))
-        .app_data(web::PayloadConfig::new(table::BODY_LIMIT))
         .app_data(web::PathConfig::default().error_handler(|_, _| {
             let detail = "The id in the path has to be a UUID, such as those that lists and answers show.";
             ApiError::new(ProblemCode::MalformedParameter, detail).into()

@@ -31,7 +31,9 @@ const SERVER: &str = "The service that gave this document";
             are RFC 3339 in UTC. Problems are RFC 9457 documents with a stable code.\n\n\
             **Repeating.** A POST with `Idempotency-Key` is carried out once in 24 hours, even if it is sent again.\n\n\
             **Changing.** An update needs `If-Match` with the version that was read. Without it the answer is `428`. It is \
-            `412` if the version has changed since.\n\n**Reading.** Every GET has a strong `ETag`. Send it back in \
+            `412` if the version has changed since.\n\n**Bodies.** A body is sent as it is. A request with any \
+            `Content-Encoding` but `identity` is answered `415` before its body is read. A body may also be too large \
+            (`413`).\n\n**Reading.** Every GET has a strong `ETag`. Send it back in \
             `If-None-Match`, and the answer is `304` while nothing changed. Lists come in pages: send `next_cursor` as \
             `cursor` to get the next one.",
         license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0")

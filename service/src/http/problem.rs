@@ -38,6 +38,8 @@ pub struct ApiError {
     allowance: Option<Allowance>,
     /// What a failure left of the change that was asked for.
     leaves: Leaves,
+    /// Whether the body was refused for its coding, for `415`.
+    packed: bool,
 }
 
 /// What a failure left of the change that was asked for.
@@ -67,6 +69,7 @@ impl ApiError {
             retry_after_s,
             allowance: None,
             leaves: Leaves::Unsaid,
+            packed: false,
         }
     }
 
@@ -128,6 +131,11 @@ impl ApiError {
         }
     }
 
+    /// A body that came packed.
+    pub fn coding_refused(detail: &str) -> Self {
+        Self { packed: true, ..Self::new(ProblemCode::UnsupportedMediaType, detail) }
+    }
+
     fn failed(
         code: ProblemCode,
         detail: &str,
@@ -181,6 +189,9 @@ impl ApiError {
         }
         if let Some(allow) = &self.allow {
             response.insert_header((header::ALLOW, allow.clone()));
+        }
+        if self.packed {
+            response.insert_header((header::ACCEPT_ENCODING, "identity"));
         }
         let document = self.document(asked);
         let body = serde_json::to_string(&document).unwrap_or_else(|_| "{}".to_owned());

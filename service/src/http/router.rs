@@ -3,10 +3,11 @@
 use super::access::authenticate;
 use super::limits::take_turn;
 use super::path::at;
+use super::payload::BodyLimit;
 use super::table::{Row, WITH_KEY, table};
 use super::unread::refuse_unread;
 use actix_web::middleware::from_fn;
-use actix_web::web::{self, PayloadConfig, ServiceConfig};
+use actix_web::web::{self, ServiceConfig};
 use actix_web::{Resource, Scope};
 use std::collections::BTreeMap;
 
@@ -38,7 +39,7 @@ fn resource(path: &str, rows: &[&Row]) -> Resource {
     });
     let resource = at(path, routes.collect());
     match rows.iter().filter_map(|row| row.body_limit).max() {
-        Some(limit) => resource.app_data(PayloadConfig::new(limit)),
+        Some(limit) => resource.app_data(BodyLimit(limit)),
         None => resource,
     }
 }

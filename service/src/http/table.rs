@@ -3,6 +3,7 @@
 //! A row names a handler; path and method stand at the handler, in its `#[utoipa::path]`. Rows have the order of the
 //! document. The router does not depend on it.
 
+use super::payload::RAIN_JSON_LIMIT;
 use super::routes::{
     accounts, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, rounds,
     service, skill, status, subscriptions, systems, tasks, visits,
@@ -18,11 +19,6 @@ use utoipa::openapi::{OpenApi, RefOr};
 
 /// Paths below this one are answered to callers with a key alone.
 pub const WITH_KEY: &str = "/v1";
-
-/// The largest body of a request, unless a row says otherwise.
-pub const BODY_LIMIT: usize = 2 * 1024 * 1024;
-/// The largest body with rain: fifty years of station lines with a dozen elements a day stay under it.
-const RAIN_LIMIT: usize = 32 * 1024 * 1024;
 
 /// A row of the table: a handler, and what is said of it.
 pub struct Row {
@@ -125,7 +121,7 @@ static TABLE: LazyLock<Vec<Row>> = LazyLock::new(|| {
         gauges::update,
         gauges::remove,
         rain::list,
-        rain::upsert body RAIN_LIMIT is heavy,
+        rain::upsert is heavy,
         rain::remove,
         systems::list,
         systems::create,
@@ -161,7 +157,7 @@ static TABLE: LazyLock<Vec<Row>> = LazyLock::new(|| {
         calendars::revoke,
         calendars::read,
         forecasts::of_system is heavy,
-        forecasts::stateless body RAIN_LIMIT is heavy,
+        forecasts::stateless body RAIN_JSON_LIMIT is heavy,
         skill::by_duty,
         skill::answers,
         rounds::propose is heavy,

@@ -6,6 +6,7 @@ use utoipa::openapi::path::Operation;
 use utoipa::openapi::schema::{Components, ObjectBuilder, Type};
 use utoipa::openapi::{HttpMethod, Ref, RefOr, Response};
 
+const ACCEPT_ENCODING: &str = "Accept-Encoding";
 const CACHE_CONTROL: &str = "Cache-Control";
 const DISPOSITION: &str = "Content-Disposition";
 const ETAG: &str = "ETag";
@@ -20,7 +21,12 @@ const UNBUFFERED: &str = "X-Accel-Buffering";
 const AUTHENTICATE: &str = "WWW-Authenticate";
 
 /// A header, what it says, and an example of it.
-const HEADERS: [(&str, &str, &str); 12] = [
+const HEADERS: [(&str, &str, &str); 13] = [
+    (
+        ACCEPT_ENCODING,
+        "Sent where `Content-Encoding` was the reason: a request may only have this one, or none",
+        "identity",
+    ),
     (CACHE_CONTROL, "How long the answer may be kept; only a private cache may keep it", "private, no-cache"),
     (DISPOSITION, "The name under which a file is saved", "inline; filename=\"eavesward.ics\""),
     (
@@ -92,6 +98,8 @@ pub fn name_headers(path: &str, method: &HttpMethod, operation: &mut Operation) 
 pub fn name_headers_of_problem(status: &str, response: &mut Response) {
     let own: &[&str] = match status {
         "401" => &[AUTHENTICATE],
+        // A media type that is not read has none.
+        "415" => &[ACCEPT_ENCODING],
         "429" => &[RETRY_AFTER, RATE, RATE_POLICY],
         // Of conflicts, only the one with a request that still runs has it.
         "409" | "503" | "507" => &[RETRY_AFTER],

@@ -21,7 +21,7 @@ const PROBLEMS: [(&str, &str, &str, ProblemCode); 17] = [
     (
         "415",
         "UnsupportedMediaType",
-        "Not a media type that this path reads",
+        "Not a media type that this path reads, or a request with `Content-Encoding`",
         ProblemCode::UnsupportedMediaType,
     ),
     ("422", "Invalid", "Some values are not allowed", ProblemCode::Invalid),
@@ -104,7 +104,8 @@ fn statuses(path: &str, method: &HttpMethod, operation: &Operation) -> Vec<&'sta
     add(digest, &["406"]);
     add(in_path && !digest, &["404"]);
     add(if_match, &["412", "428"]);
-    add(body, &["413", "415"]);
+    add(body, &["413"]);
+    add(guarded, &["415"]);
     add((post && guarded && path != "/v1/forecast") || in_the_way, &["409"]);
     statuses
 }

@@ -8,9 +8,10 @@ use crate::domain::rules::rain::files;
 use crate::domain::rules::rain::files::SeveralDays;
 use crate::domain::use_cases::rain;
 use crate::http::access::{Reader, Writer};
-use crate::http::body::{media_type, read, too_large};
+use crate::http::body::{media_type, read};
 use crate::http::conditional::{json, page};
 use crate::http::decode;
+use crate::http::payload::{RAIN_FILE_LIMIT, RAIN_JSON_LIMIT, collect};
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
 use actix_web::http::header;
@@ -110,22 +111,25 @@ pub async fn upsert(
     cx: web::Data<Context>,
     id: web::Path<Uuid>,
     query: Query<UploadQuery>,
-    payload: Result<web::Bytes, actix_web::Error>,
-) -> Result<HttpResponse, actix_web::Error> {
-    let bytes = payload.map_err(|error| too_large(&error))?;
+    payload: web::Payload,
+) -> Answer {
+    let bytes = async |limit| {
+        let bytes = collect(req.headers(), payload.into_inner(), limit).await?;
+        limits::body_is_here(&req).await?;
+        Ok::<_, ApiError>(bytes)
+    };
     let offer = match media_type(&req).as_str() {
         "application/json" => {
             query.refuse_of_files()?;
-            from_json(&bytes)?
+            from_json(&bytes(RAIN_JSON_LIMIT).await?)?
         }
-        "text/csv" => from_csv(&bytes, &query)?,
+        "text/csv" => from_csv(&bytes(RAIN_FILE_LIMIT).await?, &query)?,
         other => {
             let detail = format!("The body is {other:?}; send application/json or text/csv.");
-            return Err(ApiError::new(wire::ProblemCode::UnsupportedMediaType, detail).into());
+            return Err(ApiError::new(wire::ProblemCode::UnsupportedMediaType, detail));
         }
     };
-    let report =
-        rain::put(&cx, caller.0, GaugeId(*id), offer, query.all_or_nothing).await.map_err(ApiError::from)?;
+    let report = rain::put(&cx, caller.0, GaugeId(*id), offer, query.all_or_nothing).await?;
     Ok(HttpResponse::Ok()
         .content_type("application/json")
         .insert_header((header::CACHE_CONTROL, "no-store"))
