@@ -1,9 +1,11 @@
 //! Why JSON could not be read: which field it was and what is wrong with it, without lines and columns.
 
 mod place;
+pub mod tokens;
 
 use place::Place;
 use serde::de::DeserializeOwned;
+use serde_json::value::RawValue;
 use serde_json::{Value, json};
 
 /// A field that could not be read.
@@ -15,32 +17,56 @@ pub struct Unreadable {
     pub message: String,
 }
 
-/// The largest body in which a wrong field is looked for inside a kind, bytes. Each try reads the body once more.
+/// The largest body in which a wrong field is looked for inside a kind, bytes. The search needs a tree of the body, and
+/// each try reads it once more.
 const SEARCHED: usize = 65_536;
 /// How often such a body is read.
 const TRIES: usize = 8;
 
-/// Reads JSON.
+/// Reads JSON. A number such as `3.0` is read as `3` where a whole number is wanted.
 pub fn from_slice<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Unreadable> {
-    let mut reader = serde_json::Deserializer::from_slice(bytes);
-    let read = serde_path_to_error::deserialize(&mut reader);
-    let (place, error) = match read.map(|value| reader.end().map(|()| value)) {
-        Ok(Ok(value)) => return Ok(value),
-        Ok(Err(error)) => (Place::default(), error),
-        Err(error) => (Place::of(error.path()), error.into_inner()),
-    };
+    match typed(bytes) {
+        Ok(value) => Ok(value),
+        Err(refusal) if refusal.error.is_data() => match tokens::without_zero_fractions(bytes) {
+            // What is wrong with this text is wrong with the other, too.
+            Some(text) => typed(&text).map_err(|refusal| located::<T>(refusal, &text)),
+            None => Err(located::<T>(refusal, bytes)),
+        },
+        Err(refusal) => Err(located::<T>(refusal, bytes)),
+    }
+}
+
+/// Names the field where reading ended, and says why.
+fn located<T: DeserializeOwned>(Refusal { place, error }: Refusal, bytes: &[u8]) -> Unreadable {
     let position = format!(" at line {} column {}", error.line(), error.column());
     let message = error.to_string();
     let message = message.strip_suffix(&position).unwrap_or(&message);
     if !error.is_data() {
         // No field is wrong but the text itself, so its place is all that helps.
         let message = format!("{message}, at byte {}", offset(bytes, error.line(), error.column()));
-        return Err(Unreadable { field: place.to_string(), message });
+        return Unreadable { field: place.to_string(), message };
+    }
+    if bytes.len() > SEARCHED {
+        let place = in_large(place, message, bytes);
+        return explained(&place, message, place.text(bytes).as_deref());
     }
     let body = serde_json::from_slice(bytes).unwrap_or_default();
-    let search = bytes.len() <= SEARCHED;
     let again = |body: &Value| serde_json::from_value::<T>(body.clone()).err().map(|error| error.to_string());
-    Err(explained(place, message, &body, |body| if search { again(body) } else { Some(message.to_owned()) }))
+    searched(place, message, &body, again)
+}
+
+/// Where reading ended, and why.
+struct Refusal {
+    place: Place,
+    error: serde_json::Error,
+}
+
+fn typed<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Refusal> {
+    let mut reader = serde_json::Deserializer::from_slice(bytes);
+    let value = serde_path_to_error::deserialize(&mut reader)
+        .map_err(|error| Refusal { place: Place::of(error.path()), error: error.into_inner() })?;
+    reader.end().map_err(|error| Refusal { place: Place::default(), error })?;
+    Ok(value)
 }
 
 /// Reads JSON that was parsed before.
@@ -48,7 +74,7 @@ pub fn from_value<T: DeserializeOwned>(value: &Value) -> Result<T, Unreadable> {
     serde_path_to_error::deserialize(value).map_err(|error| {
         let again = |body: &Value| T::deserialize(body).err().map(|error| error.to_string());
         let place = Place::of(error.path());
-        explained(place, &error.into_inner().to_string(), value, again)
+        searched(place, &error.into_inner().to_string(), value, again)
     })
 }
 
@@ -92,15 +118,36 @@ fn offset(bytes: &[u8], line: usize, column: usize) -> usize {
 }
 
 /// Names the field, and says what is wrong with it. `again` reads a changed body and says what is wrong with that.
-fn explained(
+fn searched(
     place: Place,
     message: &str,
     body: &Value,
     again: impl Fn(&Value) -> Option<String>,
 ) -> Unreadable {
     let place = Search { message, body, again }.exact(place);
+    explained(&place, message, place.value(body).and_then(Value::as_str))
+}
+
+/// The place of a wrong field of a large body, as far as it can be told without reading the body again.
+fn in_large(place: Place, message: &str, body: &[u8]) -> Place {
+    let mut named =
+        ["missing", "unknown", "duplicate"].into_iter().filter_map(|how| named_field(how, message));
+    if named.any(|name| place.ends_with(name)) {
+        return place;
+    }
+    match place.raw(body).map(RawValue::get).filter(|part| part.len() <= SEARCHED) {
+        Some(part) => {
+            let body = serde_json::from_str(part).unwrap_or_default();
+            let again = |_: &Value| Some(message.to_owned());
+            place.join(Search { message, body: &body, again }.exact(Place::default()))
+        }
+        None => named_field("missing", message).map_or(place.clone(), |name| place.field(name)),
+    }
+}
+
+/// Names the field, and says what is wrong with it. `text` is what stands there, if it is a text.
+fn explained(place: &Place, message: &str, text: Option<&str>) -> Unreadable {
     let field = place.to_string();
-    let text = place.value(body).and_then(Value::as_str);
     let about_a_date = text.and_then(|text| date_message(&field, text, message));
     Unreadable { field, message: about_a_date.unwrap_or_else(|| message.to_owned()) }
 }

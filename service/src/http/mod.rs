@@ -18,6 +18,7 @@ mod problem;
 mod query;
 mod router;
 mod routes;
+mod shape;
 pub mod streams;
 mod table;
 mod unread;

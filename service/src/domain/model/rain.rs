@@ -1,6 +1,8 @@
 //! Incoming rain: each daily reading is checked by itself, and the good ones are inserted or updated by date.
 
 use crate::domain::base::bounds::Bounds;
+use crate::domain::base::error::{Error, Result};
+use crate::domain::base::plural::with_commas;
 use crate::domain::model::gauge::RainSpan;
 use chrono::NaiveDate;
 
@@ -10,6 +12,21 @@ pub const RAIN_MM: Bounds = Bounds::of(0.0, 2000.0);
 
 /// The most readings of one request. Judgement: they cover more than a hundred years.
 pub const MOST_READINGS: usize = 50_000;
+
+/// Checks the number of readings of one request.
+///
+/// # Errors
+/// If there are more than [`MOST_READINGS`].
+pub fn check_count(readings: usize) -> Result<()> {
+    if readings > MOST_READINGS {
+        let most = with_commas(MOST_READINGS);
+        return Err(Error::field(
+            "days",
+            format!("it has {readings} readings; send at most {most} at a time"),
+        ));
+    }
+    Ok(())
+}
 
 /// Rain of one day.
 #[derive(Clone, Copy, Debug, PartialEq)]

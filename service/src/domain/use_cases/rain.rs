@@ -4,9 +4,8 @@ use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, Faults, FieldError, Result};
 use crate::domain::base::ids::{AccountId, GaugeId};
 use crate::domain::base::paging::{ListPage, PageRequest};
-use crate::domain::base::plural::counted;
 use crate::domain::context::{Context, latest_today};
-use crate::domain::model::rain::{MOST_READINGS, RainDay, RainOffer, RainRange, RainReport};
+use crate::domain::model::rain::{RainDay, RainOffer, RainRange, RainReport, check_count};
 use crate::domain::ports::store::gauges::StoredRain;
 use crate::domain::rules::rain::judge::judge;
 use crate::domain::use_cases::gauges;
@@ -21,11 +20,7 @@ pub async fn put(
     all_or_nothing: bool,
 ) -> Result<RainReport> {
     let gauge = gauges::get(cx, account, id).await?;
-    if offer.readings.len() > MOST_READINGS {
-        let readings = counted(offer.readings.len() as u64, "reading", "readings");
-        let message = format!("it has {readings}; send at most {MOST_READINGS} at a time");
-        return Err(Error::field("days", message));
-    }
+    check_count(offer.readings.len())?;
     let (accepted, mut report) = judge(offer, latest_today(cx));
     if all_or_nothing && report.refused > 0 {
         let errors = report

@@ -19,7 +19,7 @@ use crate::domain::rules::forecast::history::InService;
 use crate::domain::rules::forecast::model_inputs::{Location, ModelInputs};
 use crate::domain::rules::forecast::system::forecast;
 use chrono::NaiveDate;
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 /// Components of an unregistered system. Without any there is nothing to forecast.
 pub const COMPONENTS: Entries = Entries::of(1, MOST_AT_ONCE);
@@ -78,7 +78,7 @@ impl Sketch {
                 format!("it has {}; send at most {most}", counted(self.rain.len() as u64, "day", "days")),
             );
         }
-        let mut seen = std::collections::HashSet::new();
+        let mut seen = HashSet::new();
         for (index, day) in self.rain.iter().enumerate() {
             check.between(&format!("rain[{index}].rain_mm"), day.rain_mm, RAIN_MM);
             check.date(&format!("rain[{index}].date"), day.date);
@@ -90,8 +90,9 @@ impl Sketch {
             check.within("normals", |check| normals.check(check));
         }
         let months = self.months.clone().check(&mut check);
+        let mut seen = HashSet::new();
         for (index, (duty, own)) in self.duty_settings.iter().enumerate() {
-            let repeated = self.duty_settings[..index].iter().any(|(other, _)| other == duty);
+            let repeated = !seen.insert(*duty);
             check.within(format!("duty_settings[{index}]"), |check| {
                 own.check(check, *duty);
                 if repeated {
@@ -106,8 +107,8 @@ impl Sketch {
 
 /// The forecast of a system that is not registered. Nothing is stored.
 pub async fn stateless(sketch: Sketch) -> Result<SystemForecast> {
-    let months = sketch.check()?;
     blocking(move || {
+        let months = sketch.check()?;
         let as_of = sketch.as_of;
         let gauge_model = GaugeModel::new(&sketch.rain, sketch.normals.as_ref(), as_of);
         let settings: DutySettings = sketch.duty_settings.iter().copied().collect();

@@ -10,6 +10,7 @@ use crate::domain::context::Context;
 use crate::domain::model::visit::{ITEMS, Revision, Visit, VisitFacts, VisitFilter, Withdrawn, check_item};
 use crate::domain::ports::store::outcomes::Updated;
 use chrono::NaiveDate;
+use std::collections::HashSet;
 
 fn missing(id: VisitId) -> Error {
     Error::NotFound { what: "visit", id: id.to_string() }
@@ -37,10 +38,9 @@ pub(crate) async fn checked(cx: &Context, account: AccountId, facts: &VisitFacts
         check.refuse("visited_on", format!("{} has not come yet at the property", facts.visited_on));
     }
     let components = cx.store.components(account, facts.system_id).await?;
+    let mut seen = HashSet::new();
     for (index, item) in facts.items.iter().enumerate() {
-        let repeated = facts.items[..index]
-            .iter()
-            .any(|other| (other.component_id, other.duty) == (item.component_id, item.duty));
+        let repeated = !seen.insert((item.component_id, item.duty));
         check.within(format!("items[{index}]"), |check| {
             check_item(check, item, &components, facts.visited_on);
             if repeated {

@@ -1,7 +1,9 @@
 //! A place inside JSON.
 
 use serde_json::Value;
+use serde_json::value::RawValue;
 use serde_path_to_error::{Path, Segment};
+use std::collections::BTreeMap;
 use std::fmt;
 
 /// Where a value stands: nowhere but at the top when empty.
@@ -30,6 +32,11 @@ impl Place {
         self.step(Step::Field(name.to_owned()))
     }
 
+    /// A place inside of this one.
+    pub fn join(self, inside: Self) -> Self {
+        Self(self.0.into_iter().chain(inside.0).collect())
+    }
+
     fn step(&self, step: Step) -> Self {
         Self(self.0.iter().cloned().chain([step]).collect())
     }
@@ -45,6 +52,24 @@ impl Place {
             Step::Field(name) => value.get(name),
             Step::Entry(index) => value.get(index),
         })
+    }
+
+    /// What stands there in a body that was not parsed. Only what lies on the way is looked at.
+    pub fn raw<'a>(&self, body: &'a [u8]) -> Option<&'a RawValue> {
+        let body: &RawValue = serde_json::from_slice(body).ok()?;
+        self.0.iter().try_fold(body, |value, step| match step {
+            Step::Field(name) => {
+                serde_json::from_str::<BTreeMap<String, &RawValue>>(value.get()).ok()?.remove(name)
+            }
+            Step::Entry(index) => {
+                serde_json::from_str::<Vec<&RawValue>>(value.get()).ok()?.get(*index).copied()
+            }
+        })
+    }
+
+    /// The text that stands there in a body that was not parsed.
+    pub fn text(&self, body: &[u8]) -> Option<String> {
+        serde_json::from_str(self.raw(body)?.get()).ok()
     }
 
     /// The same, to be changed.

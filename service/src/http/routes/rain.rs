@@ -3,14 +3,15 @@
 use crate::domain::base::error::Error;
 use crate::domain::base::ids::GaugeId;
 use crate::domain::context::Context;
-use crate::domain::model::rain::{OfferedReading, RainOffer, RainRange};
+use crate::domain::model::rain::{OfferedReading, RainOffer, RainRange, check_count};
 use crate::domain::rules::rain::files;
 use crate::domain::rules::rain::files::SeveralDays;
 use crate::domain::use_cases::rain;
 use crate::http::access::{Reader, Writer};
-use crate::http::body::{media_type, read};
+use crate::http::body::{media_type, read, read_aside};
 use crate::http::conditional::{json, page};
 use crate::http::decode;
+use crate::http::limits;
 use crate::http::payload::{RAIN_FILE_LIMIT, RAIN_JSON_LIMIT, collect};
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
@@ -19,6 +20,8 @@ use actix_web::{HttpRequest, HttpResponse, web};
 use chrono::NaiveDate;
 use eavesward_contract as wire;
 use serde::Deserialize;
+use serde_json::Value;
+use serde_json::value::RawValue;
 use uuid::Uuid;
 
 type Answer = Result<HttpResponse, ApiError>;
@@ -121,7 +124,7 @@ pub async fn upsert(
     let offer = match media_type(&req).as_str() {
         "application/json" => {
             query.refuse_of_files()?;
-            from_json(&bytes(RAIN_JSON_LIMIT).await?)?
+            read_aside(bytes(RAIN_JSON_LIMIT).await?, from_json).await?
         }
         "text/csv" => from_csv(&bytes(RAIN_FILE_LIMIT).await?, &query)?,
         other => {
@@ -140,13 +143,19 @@ pub async fn upsert(
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct LooseRain {
-    days: Vec<serde_json::Value>,
+    days: Vec<Box<RawValue>>,
 }
+
+/// The longest text of one reading, bytes. A date and a number take a tenth of it.
+const LONGEST_READING: usize = 1000;
 
 fn from_json(bytes: &[u8]) -> Result<RainOffer, ApiError> {
     let loose: LooseRain = read(bytes)?;
-    let readings = loose.days.into_iter().enumerate().map(|(index, day)| {
-        let date = day.get("date").and_then(serde_json::Value::as_str).map(str::to_owned);
+    check_count(loose.days.len())?;
+    let readings = loose.days.iter().enumerate().map(|(index, day)| {
+        let short = Some(day.get()).filter(|text| text.len() <= LONGEST_READING);
+        let day: Value = short.and_then(|text| serde_json::from_str(text).ok()).unwrap_or_default();
+        let date = day.get("date").and_then(Value::as_str).map(str::to_owned);
         let reading = if day.is_object() {
             let read = decode::from_value::<wire::RainDay>(&day).map(Into::into);
             read.map_err(|decode::Unreadable { field, message }| format!("{field}: {message}"))
