@@ -11,6 +11,8 @@ over_both! {
     station_lines_are_tenths_and_their_flags_count;
     accumulated_readings_are_spread_or_refused;
     a_second_station_and_unreadable_lines_are_refused;
+    lines_that_end_with_a_return_are_counted_and_refused_alike;
+    a_file_of_too_many_lines_or_readings_is_refused;
 }
 
 async fn made(app: &App) -> String {
@@ -51,6 +53,10 @@ async fn a_daily_file_is_read_whatever_its_dress(app: &App) {
         "date,mm\n\n2026-01-01 , 1.5\n\n  \n,\n2026-01-02,0.0\n\n",
         "\"date\",\"mm\"\n\"2026-01-01\",\"1.5\"\n\"2026-01-02\",\"0\"\n",
         "date,mm,note\n2026-01-01,1.5,\"wet, windy\"\n2026-01-02,0,\n",
+        "date,mm\r2026-01-01,1.5\r2026-01-02,0\r",
+        "\"date\",\"mm\"\r\"2026-01-01\",\"1.5\"\r\"2026-01-02\",\"0\"",
+        "date,mm\r\n2026-01-01,1.5\n\r2026-01-02,0\r\r\n",
+        "date,mm,note\r2026-01-01,1.5,\"wet\rwindy\"\r2026-01-02,0,\"dry\r\n\"\r",
     ];
     for dress in dresses {
         let path = made(app).await;
@@ -171,4 +177,67 @@ async fn a_second_station_and_unreadable_lines_are_refused(app: &App) {
     assert_eq!(lines, [2, 3, 4, 5, 6, 7], "{report}");
     assert!(refused[0].1.contains("XX2"), "{refused:?}");
     assert_eq!(days(app, &path).await, [("2026-01-01".to_owned(), 1.0), ("2026-01-06".to_owned(), 2.0)]);
+}
+
+async fn lines_that_end_with_a_return_are_counted_and_refused_alike(app: &App) {
+    let path = made(app).await;
+    let lines = [
+        "date,mm",
+        "2026-01-01,1.5",
+        "",
+        "2026-01-02,wet",
+        "2026-01-03,2,\"no end",
+        "2026-01-04,3",
+        "2026-01-05",
+    ];
+    for end in ["\n", "\r\n", "\r"] {
+        let report = put(app, &path, lines.join(end)).await.expect(200);
+        let lines: Vec<u64> = refused(&report).iter().map(|(line, _)| *line).collect();
+        assert_eq!(lines, [4, 5, 7], "{end:?}: {report}");
+        let strict =
+            put(app, &format!("{path}?all_or_nothing=true"), ["2026-02-01,1", "2026-02-02,x"].join(end))
+                .await;
+        assert_eq!(strict.fields("rain_refused"), ["line 2"], "{end:?}");
+    }
+    let dates: Vec<String> = days(app, &path).await.into_iter().map(|(date, _)| date).collect();
+    assert_eq!(dates, ["2026-01-01", "2026-01-04"]);
+    let path = made(app).await;
+    let text = "XX1,20260109,PRCP,10,,,S,\rXX1,20260110,MDPR,90,,,S,\rXX1,20260110,DAPR,2,,,S,\rXX1,20260111,TMAX,1,,,S,";
+    let report = put(app, &format!("{path}?layout=ghcn_daily"), text).await.expect(200);
+    assert_eq!(
+        days(app, &path).await,
+        [("2026-01-09".to_owned(), 1.0), ("2026-01-10".to_owned(), 4.5)].to_vec()
+    );
+    assert_eq!((&report["counts"]["other"], refused(&report)), (&json!(1), vec![]));
+}
+
+async fn a_file_of_too_many_lines_or_readings_is_refused(app: &App) {
+    let path = made(app).await;
+    let ghcn = format!("{path}?layout=ghcn_daily");
+    let first: chrono::NaiveDate = "0001-01-01".parse().expect("a date");
+    let accumulated = |days: usize| {
+        let lines = first.iter_days().take(days).map(|date| {
+            let date = date.format("%Y%m%d");
+            format!("X,{date},MDPR,1\nX,{date},DAPR,31\n")
+        });
+        lines.collect::<String>()
+    };
+    for (path, text, field) in [
+        (&path, "\n".repeat(32 * 1024 * 1024), "line 1000001"),
+        (&path, "\r".repeat(1_000_000) + "x", "line 1000001"),
+        (&path, "1\n".repeat(50_001), "days"),
+        // Each of these stands for 31 days.
+        (&ghcn, accumulated(2000), "days"),
+        (&ghcn, accumulated(60_000), "days"),
+    ] {
+        let reply = put(app, path, text).await;
+        assert_eq!((reply.status, reply.fields("invalid")), (422, vec![field.to_owned()]));
+    }
+    assert_eq!(days(app, &path).await, []);
+    // A long field is repeated in part.
+    let long = "x".repeat(3000);
+    let report =
+        put(app, &path, format!("date,mm\n{long},1\n2026-01-01,{long}\n2026-01-02,{long}{long}\n")).await;
+    assert_eq!(refused(&report.expect(200)).len(), 3);
+    assert!(report.text.len() < 1500, "{}", report.text);
 }

@@ -1,5 +1,6 @@
 //! Rain: store, list and remove readings of a rain gauge.
 
+use crate::domain::base::blocking::blocking;
 use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, Faults, FieldError, Result};
 use crate::domain::base::ids::{AccountId, GaugeId};
@@ -21,7 +22,8 @@ pub async fn put(
 ) -> Result<RainReport> {
     let gauge = gauges::get(cx, account, id).await?;
     check_count(offer.readings.len())?;
-    let (accepted, mut report) = judge(offer, latest_today(cx));
+    let today = latest_today(cx);
+    let (accepted, mut report) = blocking(move || Ok(judge(offer, today))).await?;
     if all_or_nothing && report.refused > 0 {
         let errors = report
             .refusals

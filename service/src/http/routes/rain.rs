@@ -1,6 +1,7 @@
 //! Rain in and out.
 
-use crate::domain::base::error::Error;
+use crate::domain::base::blocking::blocking;
+use crate::domain::base::error::Result as DomainResult;
 use crate::domain::base::ids::GaugeId;
 use crate::domain::context::Context;
 use crate::domain::model::rain::{OfferedReading, RainOffer, RainRange, check_count};
@@ -38,7 +39,7 @@ pub enum SeveralDaysChoice {
 }
 
 /// How an upload is to be read.
-#[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[derive(Clone, Copy, Debug, Deserialize, utoipa::IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
 pub struct UploadQuery {
@@ -102,8 +103,9 @@ pub struct RemovalQuery {
 /// Send rain
 ///
 /// An upsert by date: sending the same readings twice changes nothing. Every reading is judged by itself; the answer
-/// counts what was new, changed, same and refused, and why, by line or by index. The body is JSON, or a `text/csv`
-/// file laid out as `layout` says. What the answer counts as stored survives a power cut.
+/// counts what was new, changed, same and refused, and why, by line or by index. The body is JSON of at most 8 MiB, or
+/// a `text/csv` file of at most 32 MiB and 1,000,000 lines, laid out as `layout` says. Lines end with LF, CR or both. What
+/// the answer counts as stored survives a power cut.
 #[utoipa::path(put, path = "/v1/gauges/{id}/rain", tag = "gauges", operation_id = "put_rain",
     params(("id" = Uuid, Path, description = "Id of the gauge"), UploadQuery),
     request_body(content((wire::RainRequest = "application/json"), (String = "text/csv"))),
@@ -126,7 +128,12 @@ pub async fn upsert(
             query.refuse_of_files()?;
             read_aside(bytes(RAIN_JSON_LIMIT).await?, from_json).await?
         }
-        "text/csv" => from_csv(&bytes(RAIN_FILE_LIMIT).await?, &query)?,
+        "text/csv" => {
+            let (layout, several_days) =
+                (query.layout.unwrap_or_default(), query.several_days.unwrap_or_default());
+            let bytes = bytes(RAIN_FILE_LIMIT).await?;
+            blocking(move || from_csv(&bytes, layout, several_days)).await?
+        }
         other => {
             let detail = format!("The body is {other:?}; send application/json or text/csv.");
             return Err(ApiError::new(wire::ProblemCode::UnsupportedMediaType, detail));
@@ -168,19 +175,21 @@ fn from_json(bytes: &[u8]) -> Result<RainOffer, ApiError> {
     Ok(RainOffer { readings: readings.collect(), other: 0, is_list: true })
 }
 
-fn from_csv(bytes: &[u8], query: &UploadQuery) -> Result<RainOffer, ApiError> {
-    Ok(match query.layout.unwrap_or_default() {
-        wire::RainLayout::DailyCsv => {
-            files::daily_csv(bytes).map_err(|fault| Error::field("line 1", fault))?
-        }
+fn from_csv(
+    bytes: &[u8],
+    layout: wire::RainLayout,
+    several_days: SeveralDaysChoice,
+) -> DomainResult<RainOffer> {
+    match layout {
+        wire::RainLayout::DailyCsv => files::daily_csv(bytes),
         wire::RainLayout::GhcnDaily => {
-            let several_days = match query.several_days.unwrap_or_default() {
+            let several_days = match several_days {
                 SeveralDaysChoice::Spread => SeveralDays::Spread,
                 SeveralDaysChoice::Refuse => SeveralDays::Refuse,
             };
             files::ghcn_daily(bytes, several_days)
         }
-    })
+    }
 }
 
 /// List rain

@@ -8,8 +8,10 @@
 //! Source: NOAA National Centers for Environmental Information, GHCN-Daily documentation (readme.txt and
 //! readme-by_station.txt), layout from memory of that document.
 
-use crate::domain::base::plural::counted;
-use crate::domain::model::rain::{OfferedReading, RainDay, RainOffer};
+use crate::domain::base::error::{Error, Result};
+use crate::domain::base::plural::{counted, with_commas};
+use crate::domain::model::rain::{MOST_READINGS, OfferedReading, RainDay, RainOffer};
+use crate::domain::rules::rain::lines::lines;
 use chrono::{Days, NaiveDate};
 use std::collections::{BTreeMap, HashSet};
 
@@ -32,59 +34,55 @@ const MISSING_SAID: &str = "-9999 stands for a missing value";
 const LONGEST_RUN: u64 = 31;
 
 fn unreadable(line: u64, date: Option<&str>, reason: String) -> OfferedReading {
-    OfferedReading { line, date: date.map(str::to_owned), reading: Err(reason), spread: false }
+    OfferedReading { line, date: date.map(shown), reading: Err(reason), spread: false }
 }
 
-/// Passes on the fields of each line that is not blank, with its number, or why it cannot be read.
-///
-/// Lines are read one by one, since no reading spans two. So an unbalanced quote spoils only its own line, and
-/// lines are counted alike with every kind of line end.
-fn lines(text: &[u8], mut each: impl FnMut(u64, std::result::Result<&csv::StringRecord, String>)) {
-    let mut record = csv::StringRecord::new();
-    for (index, line) in text.split(|byte| *byte == b'\n').enumerate() {
-        let number = index as u64 + 1;
-        let mut reader = csv::ReaderBuilder::new()
-            .has_headers(false)
-            .flexible(true)
-            .trim(csv::Trim::All)
-            .buffer_capacity(line.len().max(1))
-            .from_reader(line);
-        match reader.read_record(&mut record) {
-            Ok(true) if record.iter().any(|field| !field.is_empty()) => each(number, Ok(&record)),
-            Ok(_) => {}
-            Err(error) => each(number, Err(format!("the line is not readable as CSV text: {error}"))),
-        }
+/// Adds a reading, as long as there are not too many.
+fn push(readings: &mut Vec<OfferedReading>, reading: OfferedReading) -> Result<()> {
+    if readings.len() >= MOST_READINGS {
+        return Err(too_many());
     }
+    readings.push(reading);
+    Ok(())
+}
+
+fn too_many() -> Error {
+    let most = with_commas(MOST_READINGS);
+    Error::field("days", format!("it has more than {most} readings; send at most {most} at a time"))
+}
+
+/// A text as it is repeated to its sender, who knows the rest of a long one.
+fn shown(text: &str) -> String {
+    const LONGEST: usize = 40;
+    let start: String = text.chars().take(LONGEST).collect();
+    let rest = if start.len() < text.len() { "..." } else { "" };
+    start + rest
 }
 
 /// Reads `date,mm` lines. A first line of words is a header. It may name its columns in any order: `date`, and one
 /// of `mm`, `rain_mm` and `precipitation_mm`.
 ///
 /// # Errors
-/// If there is a header that does not name the two columns. Reading on would be guesswork.
-pub fn daily_csv(text: &[u8]) -> Result<RainOffer, String> {
-    let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
+/// If there is a header that does not name the two columns: reading on would be guesswork. If there are too many
+/// lines or readings.
+pub fn daily_csv(text: &[u8]) -> Result<RainOffer> {
     let mut offer = RainOffer::default();
     let mut columns = Columns { date: 0, mm: 1, width: 2 };
-    let mut header_fault = None;
     let mut first = true;
     lines(text, |line, fields| {
         let fields = match fields {
             Ok(fields) => fields,
-            Err(reason) => return offer.readings.push(unreadable(line, None, reason)),
+            Err(reason) => return push(&mut offer.readings, unreadable(line, None, reason)),
         };
         if std::mem::take(&mut first)
             && !fields.iter().any(|field| field.starts_with(|c: char| c.is_ascii_digit()))
         {
-            match header(fields) {
-                Ok(found) => columns = found,
-                Err(fault) => header_fault = Some(fault),
-            }
-            return;
+            columns = header(fields).map_err(|fault| Error::field("line 1", fault))?;
+            return Ok(());
         }
-        offer.readings.push(daily_line(line, fields, columns));
-    });
-    header_fault.map_or(Ok(offer), Err)
+        push(&mut offer.readings, daily_line(line, fields, columns))
+    })?;
+    Ok(offer)
 }
 
 /// The positions of the columns, from 0, and the number of fields.
@@ -95,7 +93,7 @@ struct Columns {
     width: usize,
 }
 
-fn header(fields: &csv::StringRecord) -> Result<Columns, String> {
+fn header(fields: &csv::StringRecord) -> std::result::Result<Columns, String> {
     let find =
         |names: &[&str]| fields.iter().position(|field| names.contains(&field.to_ascii_lowercase().as_str()));
     match (find(&["date"]), find(&["mm", "rain_mm", "precipitation_mm"])) {
@@ -103,7 +101,7 @@ fn header(fields: &csv::StringRecord) -> Result<Columns, String> {
         _ => Err(format!(
             "the header {:?} does not name the columns date and mm, separated by a comma; convert inches or \
              tenths to mm first",
-            fields.iter().collect::<Vec<_>>().join(",")
+            shown(&fields.iter().collect::<Vec<_>>().join(","))
         )),
     }
 }
@@ -120,13 +118,14 @@ fn daily_line(line: u64, fields: &csv::StringRecord, columns: Columns) -> Offere
         if text.contains(';') {
             return Err("its fields are separated by semicolons; use commas".to_owned());
         }
-        let date =
-            text.parse::<NaiveDate>().map_err(|_| format!("{text:?} is not a date like 2026-03-01"))?;
+        let date = text
+            .parse::<NaiveDate>()
+            .map_err(|_| format!("{:?} is not a date like 2026-03-01", shown(text)))?;
         let text = mm.filter(|text| !text.is_empty()).ok_or("it has no reading; leave a missing day out")?;
-        let rain_mm = text.parse::<f64>().map_err(|_| format!("{text:?} is not a number of mm"))?;
+        let rain_mm = text.parse::<f64>().map_err(|_| format!("{:?} is not a number of mm", shown(text)))?;
         Ok(RainDay { date, rain_mm })
     })();
-    OfferedReading { line, date: date.map(str::to_owned), reading, spread: false }
+    OfferedReading { line, date: date.map(shown), reading, spread: false }
 }
 
 /// An accumulated reading: its line, its total and the number of days.
@@ -141,85 +140,101 @@ struct Run {
 ///
 /// Lines of other elements are counted, not refused. Lines of a second or later station are refused, since one rain
 /// gauge has one record.
-pub fn ghcn_daily(text: &[u8], accumulated: SeveralDays) -> RainOffer {
-    let mut offer = RainOffer::default();
-    let mut station: Option<String> = None;
-    let mut runs: BTreeMap<NaiveDate, Run> = BTreeMap::new();
-    lines(text, |line, fields| {
-        let fields = match fields {
-            Ok(fields) => fields,
-            Err(reason) => return offer.readings.push(unreadable(line, None, reason)),
-        };
+///
+/// # Errors
+/// If there are too many lines or readings.
+pub fn ghcn_daily(text: &[u8], accumulated: SeveralDays) -> Result<RainOffer> {
+    let mut record = StationRecord::default();
+    lines(text, |line, fields| match fields {
+        Ok(fields) => record.read(line, fields),
+        Err(reason) => push(&mut record.offer.readings, unreadable(line, None, reason)),
+    })?;
+    let StationRecord { mut offer, runs, .. } = record;
+    // A day with a reading of its own keeps that value, even if an accumulated total covers it.
+    let measured: HashSet<NaiveDate> =
+        offer.readings.iter().filter_map(|offered| Some(offered.reading.as_ref().ok()?.date)).collect();
+    for (date, run) in runs {
+        spread(&mut offer.readings, &measured, date, &run, accumulated)?;
+    }
+    offer.readings.sort_by_key(|reading| reading.line);
+    Ok(offer)
+}
+
+/// What was read of a station's lines so far.
+#[derive(Default)]
+struct StationRecord {
+    offer: RainOffer,
+    station: Option<String>,
+    runs: BTreeMap<NaiveDate, Run>,
+}
+
+impl StationRecord {
+    fn read(&mut self, line: u64, fields: &csv::StringRecord) -> Result<()> {
         if line == 1
             && fields.get(0).is_some_and(|field| field.eq_ignore_ascii_case("id") || field == "STATION")
         {
-            return;
-        }
-        let Some(element) = fields.get(2).filter(|_| fields.len() >= 4) else {
-            let reason = "it does not have station, date, element and value".to_owned();
-            return offer.readings.push(unreadable(line, fields.get(1), reason));
-        };
-        if !matches!(element, "PRCP" | "MDPR" | "DAPR") {
-            offer.other += 1;
-            return;
+            return Ok(());
         }
         let text = fields.get(1).unwrap_or_default();
-        let refuse = |reason: String| unreadable(line, Some(text), reason);
-        let name = fields.get(0).unwrap_or_default();
-        if station.get_or_insert_with(|| name.to_owned()) != name {
-            return offer
-                .readings
-                .push(refuse(format!("{name} is a second station; one rain gauge has one record")));
+        let Some(element) = fields.get(2).filter(|_| fields.len() >= 4) else {
+            let reason = "it does not have station, date, element and value".to_owned();
+            return push(&mut self.offer.readings, unreadable(line, fields.get(1), reason));
+        };
+        if !matches!(element, "PRCP" | "MDPR" | "DAPR") {
+            self.offer.other += 1;
+            return Ok(());
         }
-        let Some(date) = compact_date(text) else {
-            return offer.readings.push(refuse(format!("{text:?} is not a date like 20260301")));
-        };
-        let value = fields.get(3).unwrap_or_default();
-        let Ok(number) = value.parse::<f64>() else {
-            return offer.readings.push(refuse(format!("{value:?} is not a number")));
-        };
+        match self.reading(line, element, fields) {
+            Ok(Some(day)) => {
+                let reading =
+                    OfferedReading { line, date: Some(shown(text)), reading: Ok(day), spread: false };
+                push(&mut self.offer.readings, reading)
+            }
+            // A reading for each of them comes at the end.
+            Ok(None) if self.runs.len() > MOST_READINGS => Err(too_many()),
+            Ok(None) => Ok(()),
+            Err(reason) => push(&mut self.offer.readings, unreadable(line, Some(text), reason)),
+        }
+    }
+
+    /// The reading of a line about rain; none if the line is one of two about accumulated rain.
+    fn reading(
+        &mut self,
+        line: u64,
+        element: &str,
+        fields: &csv::StringRecord,
+    ) -> std::result::Result<Option<RainDay>, String> {
+        let field = |at| fields.get(at).unwrap_or_default();
+        let (name, text, value) = (field(0), field(1), field(3));
+        if self.station.get_or_insert_with(|| name.to_owned()) != name {
+            return Err(format!("{} is a second station; one rain gauge has one record", shown(name)));
+        }
+        let date =
+            compact_date(text).ok_or_else(|| format!("{:?} is not a date like 20260301", shown(text)))?;
+        let number = value.parse::<f64>().map_err(|_| format!("{:?} is not a number", shown(value)))?;
         let flagged = fields
             .get(5)
             .filter(|flag| !flag.is_empty())
-            .map(|flag| format!("it failed the archive's quality check (flag {flag})"));
-        match element {
-            "PRCP" => {
-                let reading = if let Some(reason) = flagged {
-                    Err(reason)
-                } else if number == MISSING {
-                    Err(MISSING_SAID.to_owned())
-                } else {
-                    Ok(RainDay { date, rain_mm: tenths_to_mm(number) })
-                };
-                offer.readings.push(OfferedReading {
-                    line,
-                    date: Some(text.to_owned()),
-                    reading,
-                    spread: false,
-                });
-            }
-            "MDPR" => {
-                let run = runs.entry(date).or_insert(Run { line, tenths: number, days: None, flagged: None });
+            .map(|flag| format!("it failed the archive's quality check (flag {})", shown(flag)));
+        let run = |tenths| Run { line, tenths, days: None, flagged: None };
+        match (element, flagged) {
+            ("PRCP", Some(reason)) => return Err(reason),
+            ("PRCP", None) if number == MISSING => return Err(MISSING_SAID.to_owned()),
+            ("PRCP", None) => return Ok(Some(RainDay { date, rain_mm: tenths_to_mm(number) })),
+            ("MDPR", flagged) => {
+                let run = self.runs.entry(date).or_insert(run(number));
                 (run.line, run.tenths) = (line, number);
                 run.flagged = run.flagged.take().or(flagged);
             }
-            _ => {
-                let run =
-                    runs.entry(date).or_insert(Run { line, tenths: f64::NAN, days: None, flagged: None });
+            (_, flagged) => {
+                let run = self.runs.entry(date).or_insert(run(f64::NAN));
                 // Ten years are more than is ever accepted, and fit in any integer.
                 run.days = (number >= 1.0).then_some(number.min(3650.0) as u64);
                 run.flagged = run.flagged.take().or(flagged);
             }
         }
-    });
-    // A day with a reading of its own keeps that value, even if an accumulated total covers it.
-    let measured: HashSet<NaiveDate> =
-        offer.readings.iter().filter_map(|offered| Some(offered.reading.as_ref().ok()?.date)).collect();
-    for (date, run) in runs {
-        spread(&mut offer.readings, &measured, date, &run, accumulated);
+        Ok(None)
     }
-    offer.readings.sort_by_key(|reading| reading.line);
-    offer
 }
 
 fn spread(
@@ -228,7 +243,7 @@ fn spread(
     date: NaiveDate,
     run: &Run,
     accumulated: SeveralDays,
-) {
+) -> Result<()> {
     let text = date.format("%Y%m%d").to_string();
     let total = tenths_to_mm(run.tenths);
     let refused = if let Some(reason) = &run.flagged {
@@ -250,22 +265,20 @@ fn spread(
         }
     };
     if let Some(reason) = refused {
-        return readings.push(unreadable(run.line, Some(&text), reason));
+        return push(readings, unreadable(run.line, Some(&text), reason));
     }
     let days = run.days.unwrap_or(1);
     let covered = (0..days).filter_map(|back| date.checked_sub_days(Days::new(back)));
     let covered: Vec<NaiveDate> = covered.filter(|day| !measured.contains(day)).collect();
     if covered.is_empty() {
         let reason = format!("{total} mm accumulated over days that all have a reading of their own");
-        return readings.push(unreadable(run.line, Some(&text), reason));
+        return push(readings, unreadable(run.line, Some(&text), reason));
     }
     let rain_mm = total / days as f64;
-    readings.extend(covered.into_iter().map(|day| OfferedReading {
-        line: run.line,
-        date: Some(text.clone()),
-        reading: Ok(RainDay { date: day, rain_mm }),
-        spread: days > 1,
-    }));
+    covered.into_iter().try_for_each(|day| {
+        let reading = Ok(RainDay { date: day, rain_mm });
+        push(readings, OfferedReading { line: run.line, date: Some(text.clone()), reading, spread: days > 1 })
+    })
 }
 
 fn tenths_to_mm(tenths: f64) -> f64 {
@@ -293,7 +306,7 @@ mod tests {
 
     #[test]
     fn lines_are_counted_alike_whatever_ends_them_and_spoil_no_other() {
-        for end in ["\n", "\r\n"] {
+        for end in ["\n", "\r\n", "\r"] {
             let text = [
                 "date,mm",
                 "2026-01-01,1",
@@ -316,7 +329,7 @@ mod tests {
     #[test]
     fn a_measured_day_keeps_its_value_within_an_accumulated_run() {
         let text = "A,20260103,PRCP,20\nA,20260104,MDPR,120\nA,20260104,DAPR,4\nA,20260110,MDPR,-9999\nA,20260110,DAPR,3";
-        let offer = ghcn_daily(text.as_bytes(), SeveralDays::Spread);
+        let offer = ghcn_daily(text.as_bytes(), SeveralDays::Spread).expect("few lines");
         let mut read: Vec<(u32, f64)> = offer
             .readings
             .iter()

@@ -2,3 +2,4 @@
 
 pub mod files;
 pub mod judge;
+mod lines;
