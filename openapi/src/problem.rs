@@ -86,6 +86,8 @@ problem_codes! {
     MethodNotAllowed "method_not_allowed" 405 "Method not allowed";
     /// The service cannot answer in any of the media types asked for.
     NotAcceptable "not_acceptable" 406 "Not acceptable";
+    /// The body took too long to come.
+    BodyTooSlow "body_too_slow" 408 "The body came too slowly";
     /// The thing is still in use. The detail names what uses it.
     InUse "in_use" 409 "Still in use";
     /// The thing is in a state that does not allow this.

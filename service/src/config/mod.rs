@@ -100,6 +100,9 @@ pub struct Layer {
     /// Heavy requests of all accounts that are worked on at once; 0 takes one less than there are cores.
     #[arg(long, env = "EAVESWARD_HEAVY_AT_ONCE")]
     pub heavy_at_once: Option<usize>,
+    /// Seconds in which the body of a request has to come, and one more for each 16 KiB that came.
+    #[arg(long, env = "EAVESWARD_BODY_TIMEOUT_S")]
+    pub body_timeout_s: Option<u64>,
     /// Readers that may stay connected at once.
     #[arg(long, env = "EAVESWARD_STREAMS")]
     pub streams: Option<usize>,
@@ -153,6 +156,8 @@ pub struct Settings {
     pub workers: usize,
     /// What one account may ask for.
     pub bounds: Bounds,
+    /// How long the body of a request may take, before what came of it is counted.
+    pub body_timeout: Duration,
     /// Readers that may stay connected at once.
     pub streams: usize,
     /// How log lines look.
@@ -186,6 +191,7 @@ impl Layer {
             requests_in_flight: self.requests_in_flight.or(below.requests_in_flight),
             requests_at_once: self.requests_at_once.or(below.requests_at_once),
             heavy_at_once: self.heavy_at_once.or(below.heavy_at_once),
+            body_timeout_s: self.body_timeout_s.or(below.body_timeout_s),
             streams: self.streams.or(below.streams),
             log_format: self.log_format.or(below.log_format),
             log: self.log.or(below.log),
@@ -227,6 +233,7 @@ impl Settings {
             max_connections: all.max_connections.context(need)?,
             workers: all.workers.context(need)?,
             bounds,
+            body_timeout: Duration::from_secs(all.body_timeout_s.context(need)?),
             streams: all.streams.context(need)?,
             log_format: all.log_format.context(need)?,
             log: all.log.context(need)?,
@@ -243,6 +250,9 @@ impl Settings {
         }
         if settings.bounds.in_flight == 0 {
             bail!("requests_in_flight: 0 would refuse every request; give at least 1");
+        }
+        if settings.body_timeout.is_zero() {
+            bail!("body_timeout_s: 0 would refuse every body; give at least 1");
         }
         if settings.refresh_every.is_zero() {
             bail!("refresh_every_s: 0 would never rest; give at least 1");

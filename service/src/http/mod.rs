@@ -19,6 +19,7 @@ mod query;
 mod router;
 mod routes;
 mod shape;
+mod slow_body;
 pub mod streams;
 mod table;
 mod unread;
@@ -33,13 +34,14 @@ use std::sync::LazyLock;
 
 pub use access_log::AccessLog;
 pub use problem::{ApiError, explain};
+pub use slow_body::{BodyTimeout, bound_body};
 pub use wire::subscription::ContractPayloads;
 
 /// The document, made once for all workers.
 static DOCUMENT: LazyLock<web::Data<ServedDocument>> =
     LazyLock::new(|| web::Data::new(ServedDocument::new(openapi::text())));
 
-/// The whole API over a context. The caller wraps it in [`explain`] and whatever else it likes.
+/// The whole API over a context. The caller wraps it in [`explain`], [`bound_body`] and whatever else it likes.
 pub fn configure(
     cfg: &mut ServiceConfig,
     cx: web::Data<Context>,

@@ -33,7 +33,7 @@ const SERVER: &str = "The service that gave this document";
             **Changing.** An update needs `If-Match` with the version that was read. Without it the answer is `428`. It is \
             `412` if the version has changed since.\n\n**Bodies.** A body is sent as it is. A request with any \
             `Content-Encoding` but `identity` is answered `415` before its body is read. A body may also be too large \
-            (`413`).\n\n**Reading.** Every GET has a strong `ETag`. Send it back in \
+            (`413`) or come too slowly (`408`).\n\n**Reading.** Every GET has a strong `ETag`. Send it back in \
             `If-None-Match`, and the answer is `304` while nothing changed. Lists come in pages: send `next_cursor` as \
             `cursor` to get the next one.",
         license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0")

@@ -7,6 +7,7 @@ use actix_web::http::header::{self, HeaderMap};
 use actix_web::web::{Bytes, BytesMut};
 use eavesward_contract::ProblemCode;
 use futures_util::StreamExt as _;
+use std::io;
 
 /// The largest body of a request, bytes, unless a path says otherwise.
 pub const BODY_LIMIT: usize = 2 * 1024 * 1024;
@@ -38,7 +39,7 @@ pub fn refuse_coding(headers: &HeaderMap) -> Result<(), ApiError> {
 /// Reads a body to its end.
 ///
 /// # Errors
-/// `413` if it is larger than `limit`, before more than that is read; `400` if it breaks off.
+/// `413` if it is larger than `limit`, before more than that is read; `408` if it comes too slowly; `400` if it breaks off.
 pub async fn collect(headers: &HeaderMap, mut payload: Payload, limit: usize) -> Result<Bytes, ApiError> {
     let declared =
         headers.get(header::CONTENT_LENGTH).and_then(|value| value.to_str().ok()?.parse::<u64>().ok());
@@ -64,6 +65,10 @@ fn too_large(limit: usize) -> ApiError {
 }
 
 fn broken_off(error: &PayloadError) -> ApiError {
+    if matches!(error, PayloadError::Io(error) if error.kind() == io::ErrorKind::TimedOut) {
+        let detail = "The body came too slowly. Send it again on a faster connection, or in several parts.";
+        return ApiError::new(ProblemCode::BodyTooSlow, detail);
+    }
     ApiError::new(ProblemCode::MalformedBody, format!("The body could not be read: {error}."))
 }
 

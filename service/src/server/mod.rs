@@ -115,14 +115,16 @@ impl Application {
             .mask_unmatched_patterns("unknown")
             .build()
             .map_err(|error| anyhow::anyhow!("metrics cannot be started: {error}"))?;
-        let with_metrics = settings.metrics;
+        let (with_metrics, body_timeout) = (settings.metrics, http::BodyTimeout(settings.body_timeout));
         let make = move || {
             let (data, ready, gate) = (data.clone(), ready.clone(), gate.clone());
             App::new()
+                .app_data(body_timeout)
                 .configure(move |cfg| http::configure(cfg, data, ready, gate))
                 .wrap(Compress::default())
                 // Outside the compression, so that its refusals become problem details, too.
                 .wrap(from_fn(http::explain))
+                .wrap(from_fn(http::bound_body))
                 .wrap(Condition::new(with_metrics, metrics.clone()))
                 .wrap(TracingLogger::<AccessLog>::new())
         };

@@ -8,12 +8,13 @@ use utoipa::openapi::schema::Components;
 use utoipa::openapi::{ContentBuilder, HttpMethod, Ref, RefOr, ResponseBuilder};
 
 /// A status, the name of its answer among the components, what it means, and the code of its example.
-const PROBLEMS: [(&str, &str, &str, ProblemCode); 17] = [
+const PROBLEMS: [(&str, &str, &str, ProblemCode); 18] = [
     ("400", "Malformed", "A parameter or the body could not be read", ProblemCode::MalformedBody),
     ("401", "Unauthorized", "No key, or one that is unknown, revoked or expired", ProblemCode::Unauthorized),
     ("403", "Forbidden", "The key lacks the scope", ProblemCode::ScopeMissing),
     ("404", "NotFound", "No such thing in this account", ProblemCode::NotFound),
     ("406", "NotAcceptable", "Not a media type that can be made", ProblemCode::NotAcceptable),
+    ("408", "TooSlow", "The body came too slowly", ProblemCode::BodyTooSlow),
     ("409", "Conflict", "Not possible in this state", ProblemCode::Conflict),
     ("410", "Gone", "Entries after the cursor are no longer kept", ProblemCode::CursorExpired),
     ("412", "VersionMismatch", "Changed by someone else since it was read", ProblemCode::VersionMismatch),
@@ -104,7 +105,7 @@ fn statuses(path: &str, method: &HttpMethod, operation: &Operation) -> Vec<&'sta
     add(digest, &["406"]);
     add(in_path && !digest, &["404"]);
     add(if_match, &["412", "428"]);
-    add(body, &["413"]);
+    add(body, &["408", "413"]);
     add(guarded, &["415"]);
     add((post && guarded && path != "/v1/forecast") || in_the_way, &["409"]);
     statuses
