@@ -1,5 +1,5 @@
-//! Measures how long a rain file of 100 years takes to read and check, beside the `csv` crate that reads the same file
-//! as one stream, with no care for broken lines.
+//! Measures how long a rain file of 100 years takes to read and check. Beside it, the `csv` crate reads the same file as
+//! one stream, with no care for broken lines.
 //!
 //! Run `cargo bench -p eavesward-service --bench rain_file`. It fails if the file takes longer than the limit.
 #![expect(clippy::print_stdout, reason = "a benchmark prints its figures")]

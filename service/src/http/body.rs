@@ -82,8 +82,8 @@ pub fn read<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, ApiError> {
     if MOST.is_exceeded(bytes) {
         let (all, nested) = (with_commas(MOST.all), with_commas(MOST.nested));
         let detail = format!(
-            "The body has more than {all} names and values, or more than {nested} of them inside of more than three \
-             objects and lists; send it in several parts."
+            "The body has more than {all} names and values, or more than {nested} of them deeply nested. Send it in \
+             several parts."
         );
         return Err(ApiError::new(ProblemCode::BodyTooLarge, detail));
     }

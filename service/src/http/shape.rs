@@ -1,8 +1,8 @@
 //! Whether a body has the shape that it was taken for.
 //!
-//! The reader takes more than the document shows: a list of bare values for the fields of an object in their order, an
-//! object with one empty field for a word, and the number of a kind for its word. So what was sent is held beside what
-//! was read. Both are texts that are looked at level by level, since trees of both would take much memory.
+//! The reader takes more than the document shows. It takes a list of bare values for the fields of an object in their
+//! order, an object with one empty field for a word, and the number of a kind for its word. So the text that was sent is
+//! compared with the text of what was read, level by level. Trees of both would take much memory.
 
 use serde_json::value::RawValue;
 use std::collections::BTreeMap;

@@ -1,4 +1,4 @@
-//! Bodies that come too slowly, and bodies that nobody reads: neither keeps a connection open.
+//! A body that comes too slowly, or that no handler reads, keeps no connection open.
 
 use actix_web::HttpMessage as _;
 use actix_web::body::{BodySize, BoxBody, EitherBody, MessageBody};

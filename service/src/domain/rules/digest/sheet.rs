@@ -118,8 +118,8 @@ fn task(property: &PropertyTasks, line: &DigestTask) -> Row {
 }
 
 /// A field that a spreadsheet does not read as a formula. An apostrophe is put before `=`, `+`, `-` and `@`, and
-/// before their wide forms. The same goes for a tab or a return, which some programs drop. What nobody sees may come
-/// before: some programs drop that too.
+/// before their wide forms. The same goes for a tab or a return, which some programs drop. Unseen
+/// characters before these change nothing, since some programs drop them too.
 pub(crate) fn guarded(text: &str) -> String {
     let first = text.trim_start_matches(unseen).chars().next();
     let formula = matches!(
@@ -151,7 +151,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_nobody_sees_hides_no_formula() {
+    fn unseen_characters_hide_no_formula() {
         for unseen in ["", " ", "\u{a0}", "\u{200b}", "\u{feff}", "\u{2060} \u{3000}", "\u{202e}\u{ad}", "\n"]
         {
             for formula in ["=1+1", "+1", "-1", "@a", "\t=1", "\r=1", "\u{ff1d}1"] {
