@@ -68,12 +68,15 @@ pub struct VisitItemAnswer {
     /// Whether it was done; `false` if it was only inspected, null for an entry about no single duty.
     pub done: Option<bool>,
     /// What was found before any work.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub finding: Option<Finding>,
     /// How full a partial cleaning left it, as a share of the limit at which it needs care.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub left_fraction: Option<f64>,
     /// Whether it was or probably was cleaned since the last logged service, on a day that was not recorded.
     pub cleaned_meanwhile: bool,
     /// A free note.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
 }
 
