@@ -164,7 +164,7 @@ async fn every_finding_at_the_end_of_its_range_is_forecast(app: &App) {
     let lessons = tank["lessons"].as_array().expect("lessons");
     assert_eq!(lessons.len(), 28);
     for lesson in lessons {
-        for field in ["accumulated", "limit_before", "limit_after", "log_sd_after", "weight"] {
+        for field in ["accumulated_value", "limit_before", "limit_after", "log_sd_after", "weight"] {
             assert!(lesson[field].as_f64().is_some_and(|value| value >= 0.0), "{field}: {lesson}");
         }
         let ratio = lesson["limit_after"].as_f64().expect("a limit")

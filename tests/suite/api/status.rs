@@ -99,7 +99,10 @@ async fn a_system_of_every_kind_fits_into_two_kilobytes(app: &App) {
     let path = format!("/v1/systems/{}/status", place.system_id());
     let reply = Reply::of(app.request("GET", &path)).await;
     assert!(reply.text.len() < 2000, "{} bytes: {}", reply.text.len(), reply.text);
-    assert_eq!(reply.expect(200)["since_served"].as_array().expect("duties").len(), 6);
+    let whole = reply.expect(200);
+    // Six entries with their tasks do not fit beside five duties: the least urgent are left out, and it says so.
+    let since = whole["since_served"].as_array().expect("duties").len();
+    assert!((3..6).contains(&since) && whole["abridged"] == true, "{whole}");
     // However many parts there are, a poll stays a poll.
     for index in 0..30 {
         let screen = component(&format!("screen {index}"), json!({"kind": "debris_screen", "area_m2": 0.2}));
