@@ -250,7 +250,7 @@ impl Error {
     /// answer would tell of.
     pub(crate) fn is_final(&self) -> bool {
         let for_now = matches!(self.status(), Some(401 | 403 | 404 | 408 | 429));
-        self.is_refused() && !for_now && self.code() != Some(ProblemCode::IdempotencyInProgress)
+        self.is_refused() && !for_now && self.code() != Some(&ProblemCode::IdempotencyInProgress)
     }
 
     /// The body of a success could not be read. The message names the JSON path.

@@ -126,8 +126,9 @@ pub struct Situation<'a> {
 
 impl<'a> Situation<'a> {
     /// The first attempt of a request without an idempotency key, which ended at once.
-    pub const fn new(method: &'a Method, failure: AttemptFailure) -> Self {
-        Self { method, has_idempotency_key: false, attempt: 1, failure, elapsed: Duration::ZERO }
+    pub fn new(method: &'a Method, failure: AttemptFailure) -> Self {
+        let (has_idempotency_key, unclear) = (false, failure.is_unclear());
+        Self { method, has_idempotency_key, attempt: 1, failure, unclear, elapsed: Duration::ZERO }
     }
 }
 

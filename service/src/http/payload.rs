@@ -64,7 +64,8 @@ fn too_large(limit: usize) -> ApiError {
     ApiError::new(ProblemCode::BodyTooLarge, detail)
 }
 
-fn broken_off(error: &PayloadError) -> ApiError {
+/// A body that did not come to its end.
+pub fn broken_off(error: &PayloadError) -> ApiError {
     if matches!(error, PayloadError::Io(error) if error.kind() == io::ErrorKind::TimedOut) {
         let detail = "The body came too slowly. Send it again on a faster connection, or in several parts.";
         return ApiError::new(ProblemCode::BodyTooSlow, detail);

@@ -1,12 +1,13 @@
 //! Refuses what an operation would not read: parameters of the query where it has none, a body where it takes none.
 
-use super::body::too_large;
+use super::payload::broken_off;
 use super::problem::ApiError;
+use actix_web::HttpMessage as _;
 use actix_web::body::BoxBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::middleware::Next;
-use actix_web::web;
 use eavesward_contract::{FieldProblem, ProblemCode};
+use futures_util::StreamExt as _;
 
 /// What an operation reads.
 #[derive(Clone, Copy, Debug)]
@@ -33,7 +34,15 @@ async fn check(reads: Reads, req: &mut ServiceRequest) -> Result<(), actix_web::
     if !reads.query && !req.query_string().is_empty() {
         return Err(parameters_refused(req.query_string()).into());
     }
-    if reads.body || req.extract::<web::Bytes>().await.map_err(|error| too_large(&error))?.is_empty() {
+    if reads.body {
+        return Ok(());
+    }
+    let mut payload = req.take_payload();
+    let mut empty = true;
+    while let (true, Some(piece)) = (empty, payload.next().await) {
+        empty = piece.map_err(|error| broken_off(&error))?.is_empty();
+    }
+    if empty {
         return Ok(());
     }
     let detail = "This request takes no body, and nothing of the body was read. Send it without one.";

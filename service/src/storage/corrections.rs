@@ -3,7 +3,7 @@
 use crate::domain::base::clock::MOST_AHEAD;
 use crate::domain::base::error::Stored;
 use crate::domain::model::delivery::DeliveryState;
-use crate::domain::model::idempotency::CLAIM_TIMEOUT;
+use crate::domain::model::idempotency::CLAIM_LEASE;
 use crate::domain::model::subscription::Subscription;
 use crate::domain::ports::store::corrections::CorrectionStore;
 use crate::storage::connection::{Database, retried};
@@ -53,7 +53,7 @@ fn ended_now(now: DateTime<Utc>) -> Sql {
 /// Repeated requests: one that was not answered can be taken over, an answer is kept for the usual time.
 fn claimed_now(now: DateTime<Utc>) -> Sql {
     let mut query = sql("UPDATE idempotency SET claimed_at = CASE WHEN status IS NULL THEN ");
-    query.bind(now - CLAIM_TIMEOUT - TimeDelta::seconds(1)).push(" ELSE ").bind(now);
+    query.bind(now - CLAIM_LEASE - TimeDelta::seconds(1)).push(" ELSE ").bind(now);
     query.push(" END WHERE claimed_at > ").bind(now + MOST_AHEAD);
     query
 }
