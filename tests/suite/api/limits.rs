@@ -1,7 +1,6 @@
 //! Bounds on what one account may ask for: who sends too much is told when to come again, and others notice nothing.
 
-use crate::support::Kind;
-use crate::support::app::{App, Reply};
+use crate::support::app::{App, Kind, Reply};
 use std::io::{Read as _, Write as _};
 use std::net::TcpStream;
 use std::time::Duration;
