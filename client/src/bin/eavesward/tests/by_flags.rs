@@ -35,7 +35,7 @@ async fn refusing() -> MockServer {
 #[tokio::test]
 async fn a_day_of_rain_is_sent_in_millimetres_whatever_it_was_typed_in() {
     let server = MockServer::start().await;
-    let report = json!({"counts": {"new": 1, "changed": 0, "same": 0, "refused": 0, "spread": 0, "other": 0},
+    let report = json!({"counts": {"added": 1, "changed": 0, "same": 0, "refused": 0, "spread": 0, "other": 0},
         "refused": [], "rain_from": "2031-01-01", "rain_through": "2031-01-02"});
     let answer = ResponseTemplate::new(200).set_body_json(report);
     Mock::given(method("PUT"))

@@ -227,7 +227,7 @@ async fn colour_is_for_terminals_and_never_alone() {
 #[tokio::test]
 async fn a_long_file_shows_how_far_it_is_to_those_who_watch() {
     let server = MockServer::start().await;
-    let report = json!({"counts": {"new": 1, "changed": 0, "same": 0, "refused": 0, "spread": 0, "other": 0},
+    let report = json!({"counts": {"added": 1, "changed": 0, "same": 0, "refused": 0, "spread": 0, "other": 0},
         "refused": [], "rain_from": "1900-01-01", "rain_through": "2031-01-02"});
     let answer = ResponseTemplate::new(200).set_body_json(report);
     Mock::given(method("PUT")).respond_with(answer).mount(&server).await;
