@@ -14,7 +14,7 @@ const NOW: &str = "now";
 const BAD_CURSOR: &str = "The cursor is not one of the reminders' feed. Give the cursor of an earlier answer or entry as it \
     came, or `now` for the end of the feed. Without a cursor the oldest entry that is kept comes first.";
 
-/// A stretch of the feed.
+/// The next entries of the feed.
 pub(crate) async fn pull(client: &Client, query: &ReminderQuery) -> Result<ReminderFeed, Error> {
     client.call(requests::pull_reminders(query)).await.map_err(|error| error.bad_cursor_said(BAD_CURSOR))
 }

@@ -22,7 +22,7 @@ pub struct Account {
 ///
 /// - `read`: read everything of the account.
 /// - `write`: register and change things, send rain, log visits.
-/// - `admin`: make and revoke keys.
+/// - `admin`: manage keys, calendars and subscriptions.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
@@ -32,7 +32,7 @@ pub enum Scope {
     Read,
     /// Register and change things, send rain, log visits.
     Write,
-    /// Make and revoke keys.
+    /// Manage keys, calendars and subscriptions.
     Admin,
     /// A scope of a newer service, which this version does not know. Requests with it are refused.
     #[cfg_attr(feature = "service", serde(skip_deserializing))]
@@ -84,15 +84,15 @@ pub struct ApiKey {
     pub name: String,
     /// What the key may do.
     pub scopes: Vec<Scope>,
-    /// The only system that the key may read; absent when the key is for the whole account.
+    /// The only system that the key may read; null when the key is for the whole account.
     pub system_id: Option<Uuid>,
     /// The first characters of the secret, to tell keys apart.
     pub hint: String,
     /// When the key was made.
     pub created_at: DateTime<Utc>,
-    /// The instant from which the key is refused; absent when it never expires.
+    /// The instant from which the key is refused; null when it never expires.
     pub expires_at: Option<DateTime<Utc>>,
-    /// When the key was revoked; absent when it was not.
+    /// When the key was revoked; null when it was not.
     pub revoked_at: Option<DateTime<Utc>>,
 }
 

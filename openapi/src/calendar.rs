@@ -39,7 +39,7 @@ pub struct Calendar {
     pub id: Uuid,
     /// Name of the feed.
     pub name: String,
-    /// The only property whose tasks are in the feed; the whole account when absent. The feed is deleted with its
+    /// The only property whose tasks are in the feed; the whole account when null. The feed is deleted with its
     /// property.
     pub property_id: Option<Uuid>,
     /// How many days ahead the feed looks.
@@ -48,9 +48,9 @@ pub struct Calendar {
     pub hint: String,
     /// When the feed was made.
     pub created_at: DateTime<Utc>,
-    /// When the feed was last read, within an hour; absent when it never was.
+    /// When the feed was last read, within an hour; null when it never was.
     pub last_read_at: Option<DateTime<Utc>>,
-    /// When the feed was revoked; absent when it was not.
+    /// When the feed was revoked; null when it was not.
     pub revoked_at: Option<DateTime<Utc>>,
 }
 

@@ -389,7 +389,8 @@ impl ComponentRequest {
 
 setters! { ComponentRequest { last_served_on: Option<NaiveDate> } }
 
-/// A component.
+/// A component. Its plain fields are the facts as registered, which hold from its first day on. Later changes will be
+/// listed beside them.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
@@ -408,7 +409,7 @@ pub struct Component {
     pub installed_on: NaiveDate,
     /// The day of its last routine care before it was registered.
     pub last_served_on: Option<NaiveDate>,
-    /// The day it was taken out; absent while it is in service.
+    /// The day it was taken out; null while it is in service.
     pub retired_on: Option<NaiveDate>,
     /// The component that it replaced.
     pub replaces_id: Option<Uuid>,

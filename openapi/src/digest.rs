@@ -51,11 +51,11 @@ pub struct DigestTask {
     pub title: String,
     /// How urgent it is.
     pub state: TaskState,
-    /// The day it falls due; absent when no date can be given.
+    /// The day it falls due; null when no date can be given.
     pub due_on: Option<NaiveDate>,
     /// What decided the date.
     pub decided_by: DecidedBy,
-    /// The predicted window; absent when nothing is predicted.
+    /// The predicted window; null when nothing is predicted.
     pub window: Option<Window>,
     /// Minutes of work on the spot. Judgement.
     pub minutes: u32,
@@ -87,9 +87,9 @@ pub struct DigestProperty {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Digest {
-    /// First day; absent when the digest includes everything that is already due.
+    /// First day; null when the digest includes everything that is already due.
     pub from: Option<NaiveDate>,
-    /// Last day; absent when the digest has no end.
+    /// Last day; null when the digest has no end.
     pub to: Option<NaiveDate>,
     /// How much there is to do, including the tasks that are left out.
     pub totals: DigestTotals,
@@ -97,7 +97,7 @@ pub struct Digest {
     pub listed: u64,
     /// Number of tasks left out. A digest lists at most 2,000 tasks, those with the earliest dates.
     pub left_out: u64,
-    /// How to see the tasks that are left out; absent when there are none.
+    /// How to see the tasks that are left out; null when there are none.
     pub note: Option<String>,
     /// What to bring for all listed tasks, each thing once.
     pub bring: Vec<String>,

@@ -180,9 +180,9 @@ pub struct DutySettings {
     pub duty: Duty,
     /// The duty in words, such as `clean the debris screen`.
     pub title: String,
-    /// The default longest interval; absent where there is none.
+    /// The default longest interval; null where there is none.
     pub default_longest_interval: Option<DefaultLongestInterval>,
-    /// The default chance of being past the limit; absent where no date is predicted from a limit.
+    /// The default chance of being past the limit; null where no date is predicted from a limit.
     pub default_tolerance: Option<DefaultTolerance>,
     /// The account's own longest interval in months, if it has set one.
     pub longest_interval_months: Option<u32>,
@@ -252,8 +252,8 @@ pub struct Limit {
 
 /// The dates on which the chance that the accumulated figure has reached the limit comes to 10, 50 and 90 %.
 ///
-/// A date in the past means that the chance was reached then. An absent date lies beyond the horizon of the
-/// forecast.
+/// A date in the past means that the chance was reached then. A date that is null lies beyond the horizon
+/// of the forecast.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]

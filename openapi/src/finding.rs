@@ -2,8 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
-/// How full a part was found, in words: `light` is 5 to 25 % of the limit at which it needs care, `half` 25 to 75
-/// %, `heavy` 75 to 100 %.
+/// How full a part was found, in words, as a share of the limit at which it needs care.
+///
+/// - `light`: 5 to 25 %.
+/// - `half`: 25 to 75 %.
+/// - `heavy`: 75 to 100 %.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]

@@ -159,7 +159,7 @@ pub struct CurvePoint {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct DutyForecast {
-    /// The component; absent when it is not registered.
+    /// The component; null when it is not registered.
     pub component_id: Option<Uuid>,
     /// The component's name.
     pub component_name: String,
@@ -173,34 +173,34 @@ pub struct DutyForecast {
     pub since: NaiveDate,
     /// How urgent it is on the day of the forecast, by the same rule as a task.
     pub state: TaskState,
-    /// The day it falls due; absent when no date can be given.
+    /// The day it falls due; null when no date can be given.
     pub due_on: Option<NaiveDate>,
     /// What decided the date.
     pub decided_by: DecidedBy,
-    /// The day on which the longest interval ends; absent where there is none.
+    /// The day on which the longest interval ends; null where there is none.
     pub longest_interval_on: Option<NaiveDate>,
     /// Where the longest interval comes from.
     pub longest_interval_source: Option<String>,
-    /// The predicted window; absent when nothing is predicted.
+    /// The predicted window; null when nothing is predicted.
     pub window: Option<Window>,
     /// Chance of being past the limit at which the duty falls due, 0 to 1.
     pub tolerance: Option<f64>,
-    /// The accumulated figure; absent where there is none.
+    /// The accumulated figure; null where there is none.
     pub accumulated: Option<Accumulated>,
-    /// The limit; absent where there is none.
+    /// The limit; null where there is none.
     pub limit: Option<Limit>,
-    /// The chance of being past the limit; absent when nothing is predicted.
+    /// The chance of being past the limit; null when nothing is predicted.
     pub chance_past_limit: Option<Chances>,
     /// The chance of being past the limit over time, to be plotted; empty when nothing is predicted.
     pub curve: Vec<CurvePoint>,
-    /// What gave the date of a coupling, light or heat; absent for other parts.
+    /// What gave the date of a coupling, light or heat; null for other parts.
     pub clock: Option<AgeingClock>,
-    /// The best day for work that empties the tank. Absent without a tank or rain to follow, and when the window
+    /// The best day for work that empties the tank. Null without a tank or rain to follow, and when the window
     /// begins more than two years ahead.
     pub best_day: Option<BestDay>,
     /// What each finding taught about the limit, oldest first.
     pub lessons: Vec<Lesson>,
-    /// What the next finding would teach; absent when there is nothing to learn.
+    /// What the next finding would teach; null when there is nothing to learn.
     pub next_finding: Option<NextFinding>,
     /// Why it falls due on this date, one sentence each.
     pub reasons: Vec<Reason>,
@@ -215,7 +215,7 @@ pub struct DutyForecast {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct SystemForecast {
-    /// The system; absent when it is not registered.
+    /// The system; null when it is not registered.
     pub system_id: Option<Uuid>,
     /// The day to forecast for. Nothing later is used.
     pub as_of: NaiveDate,

@@ -83,9 +83,9 @@ pub struct Gauge {
     pub longitude_deg: f64,
     /// Monthly normals, if there are any.
     pub normals: Option<MonthlyNormals>,
-    /// First day with a reading; absent when there are no readings.
+    /// First day with a reading; null when there are no readings.
     pub rain_from: Option<NaiveDate>,
-    /// Last day with a reading; absent when there are no readings. Later days count as not yet known, never as dry.
+    /// Last day with a reading; null when there are no readings. Later days count as not yet known, never as dry.
     pub rain_through: Option<NaiveDate>,
     /// Number of days with a reading.
     pub rain_days: i64,

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 pub struct Page<T> {
     /// The entries of this page.
     pub items: Vec<T>,
-    /// Send it as `cursor` to get the next page. Absent on the last page. Do not change or interpret it.
+    /// Send it as `cursor` to get the next page. Left out on the last page. Do not change or interpret it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub next_cursor: Option<String>,
 }

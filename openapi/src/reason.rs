@@ -26,14 +26,14 @@ pub struct Reason {
 pub struct Figure {
     /// What the figure is, such as `limit`; stable for each code.
     pub name: String,
-    /// The number; absent for a day or a word.
+    /// The number; null for a day or a word.
     pub value: Option<f64>,
     /// The symbol of the number's unit, such as `mm`, `MJ/m2`, `d` for days, `months`, `years`, `degC` or `%`; empty for
     /// a plain number. Null for a day or a word.
     pub unit: Option<String>,
     /// What is measured or counted, such as `runoff` or `findings`; null where the unit says enough.
     pub of: Option<String>,
-    /// The day; absent for a number or a word.
+    /// The day; null for a number or a word.
     pub on: Option<NaiveDate>,
     /// The figure as the sentence writes it, or the word.
     pub text: String,

@@ -112,15 +112,15 @@ pub struct Reminder {
     pub duty: Option<Duty>,
     /// The duty in words, such as `clean the debris screen`; null for an entry about no single task.
     pub title: Option<String>,
-    /// The day it falls due; after it was done, the next time. Absent when no date can be given.
+    /// The day it falls due; after it was done, the next time. Null when no date can be given.
     pub due_on: Option<NaiveDate>,
-    /// The predicted window; absent when nothing is predicted.
+    /// The predicted window; null when nothing is predicted.
     pub window: Option<Window>,
-    /// What decided the date; absent when the task was withdrawn.
+    /// What decided the date; null when the task was withdrawn.
     pub decided_by: Option<DecidedBy>,
     /// How the date moved, if it did.
     pub moved: Option<DateMoved>,
-    /// The day it was done; absent when it was not.
+    /// The day it was done; null when it was not.
     pub done_on: Option<NaiveDate>,
     /// Why it falls due on this date, one sentence each.
     pub reasons: Vec<Reason>,

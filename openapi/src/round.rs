@@ -296,7 +296,7 @@ pub struct Round {
     pub bring: Vec<String>,
     /// What to be careful of, each hazard once.
     pub cautions: Vec<Caution>,
-    /// The day it was done; absent while it is planned.
+    /// The day it was done; null while it is planned.
     pub done_on: Option<NaiveDate>,
     /// When it was reported as done.
     pub done_at: Option<DateTime<Utc>>,

@@ -32,7 +32,7 @@ pub struct DutySkill {
     /// Mean position of the findings in their predictions, 0 to 1. It is 0.5 without bias, less when dates come too
     /// early, more when they come too late.
     pub mean_position: f64,
-    /// Geometric mean of found over expected fullness; absent when no finding is a number or a class. "Nothing" and
+    /// Geometric mean of found over expected fullness; null when no finding is a number or a class. "Nothing" and
     /// "blocked" are neither and are left out, which brings this figure closer to 1.
     pub found_to_expected: Option<f64>,
     /// Number of findings that `found_to_expected` is based on.
@@ -85,7 +85,7 @@ pub struct AnsweredForecast {
     pub expected: ExpectedFullness,
     /// What was found.
     pub finding: Finding,
-    /// The finding as a share of the limit; absent when it is neither a number nor a class.
+    /// The finding as a share of the limit; null when it is neither a number nor a class.
     pub found: Option<f64>,
     /// Low end of the finding's position in the prediction, 0 to 1: the predicted chance of finding less.
     pub position_from: f64,

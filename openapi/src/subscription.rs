@@ -145,7 +145,7 @@ pub struct Subscription {
     pub format: Option<DigestFormat>,
     /// For a digest: the next times, at most five; empty while it is paused.
     pub next_at: Vec<DateTime<Utc>>,
-    /// Since when it is paused and sends nothing; absent when it is not paused.
+    /// Since when it is paused and sends nothing; null when it is not paused.
     pub paused_at: Option<DateTime<Utc>>,
     /// Why it is paused, if the receiver caused it.
     pub paused_because: Option<String>,
@@ -153,7 +153,7 @@ pub struct Subscription {
     pub waiting: i64,
     /// Number of deliveries that were given up.
     pub parked: i64,
-    /// Until when the previous secret signs as well; absent when only the present one signs.
+    /// Until when the previous secret signs as well; null when only the present one signs.
     pub old_secret_until: Option<DateTime<Utc>>,
     /// Version, to be sent in `If-Match` with a change.
     pub version: i64,
@@ -233,7 +233,7 @@ pub struct Delivery {
     pub state: DeliveryState,
     /// Number of attempts since it was made or last sent again by hand.
     pub attempts: u32,
-    /// When the next attempt is made; absent unless it waits.
+    /// When the next attempt is made; null unless it waits.
     pub next_at: Option<DateTime<Utc>>,
     /// When it was made.
     pub created_at: DateTime<Utc>,
@@ -250,7 +250,7 @@ pub struct DeliveryAttempt {
     pub at: DateTime<Utc>,
     /// How long it took, in milliseconds.
     pub took_ms: i64,
-    /// HTTP status of the receiver's answer; absent when there was none.
+    /// HTTP status of the receiver's answer; null when there was none.
     pub http_status: Option<u16>,
     /// Why there was no answer.
     pub error: Option<String>,

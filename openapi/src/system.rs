@@ -121,7 +121,7 @@ pub struct CoefficientSource {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
 pub struct Roof {
-    /// Id of the roof, which components have in `roof_ids`; absent in the forecast of an unregistered system.
+    /// Id of the roof, which components have in `roof_ids`; null in the forecast of an unregistered system.
     pub id: Option<Uuid>,
     /// Name of the roof.
     pub name: String,
@@ -231,7 +231,8 @@ impl SystemUpdateRequest {
 
 setters! { SystemUpdateRequest { demand_l_per_day: f64, retired_on: Option<NaiveDate> } }
 
-/// A registered system.
+/// A registered system. Its plain fields are the facts as registered, which hold from its first day on. Later changes
+/// will be listed beside them.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema), schema(as = RainwaterSystem))]
 #[cfg_attr(not(feature = "service"), non_exhaustive)]
@@ -250,9 +251,9 @@ pub struct System {
     pub commissioned_on: NaiveDate,
     /// Water drawn, in litres a day.
     pub demand_l_per_day: f64,
-    /// The day it was taken out of service; absent while it is in service.
+    /// The day it was taken out of service; null while it is in service.
     pub retired_on: Option<NaiveDate>,
-    /// Its components in service. The route of the components also lists those that were removed.
+    /// Its components in service. The route of the components lists the others, too, if asked.
     pub components: Vec<Component>,
     /// Version, to be sent in `If-Match` with a change. Components have their own versions.
     pub version: i64,

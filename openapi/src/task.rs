@@ -56,22 +56,22 @@ pub struct Task {
     pub title: String,
     /// How urgent it is.
     pub state: TaskState,
-    /// The day it falls due; absent when no date can be given.
+    /// The day it falls due; null when no date can be given.
     pub due_on: Option<NaiveDate>,
     /// What decided the date.
     pub decided_by: DecidedBy,
-    /// The day on which the longest interval ends; absent where there is none.
+    /// The day on which the longest interval ends; null where there is none.
     pub longest_interval_on: Option<NaiveDate>,
-    /// The predicted window; absent when nothing is predicted.
+    /// The predicted window; null when nothing is predicted.
     pub window: Option<Window>,
     /// The best day for work that empties the tank, if its window begins within half a year. A forecast looks
     /// further ahead.
     pub best_day: Option<BestDay>,
     /// The day from which the accumulated figure and the longest interval count.
     pub since: NaiveDate,
-    /// The accumulated figure; absent where there is none.
+    /// The accumulated figure; null where there is none.
     pub accumulated: Option<Accumulated>,
-    /// The limit; absent where there is none.
+    /// The limit; null where there is none.
     pub limit: Option<Limit>,
     /// Why it falls due on this date, one sentence each.
     pub reasons: Vec<Reason>,

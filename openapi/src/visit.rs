@@ -146,7 +146,7 @@ pub struct Visit {
     pub items: Vec<VisitItemAnswer>,
     /// A free note.
     pub note: Option<String>,
-    /// When it was withdrawn; absent when it was not. A withdrawn visit has no effect on forecasts.
+    /// When it was withdrawn; null when it was not. A withdrawn visit has no effect on forecasts.
     pub withdrawn_at: Option<DateTime<Utc>>,
     /// Why it was withdrawn.
     pub withdrawn_because: Option<String>,

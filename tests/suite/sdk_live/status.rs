@@ -13,7 +13,7 @@ over_both! {
 async fn fresh(client: &Client, id: Uuid, etag: Option<&str>) -> (SystemStatus, String) {
     match client.systems().status_if_changed(id, etag).await.expect("a status") {
         StatusChange::Fresh { status, etag, .. } => (*status, etag),
-        _ => panic!("it has changed since {etag:?}"),
+        other => panic!("it has changed since {etag:?}, and the answer is {other:?}"),
     }
 }
 

@@ -195,14 +195,21 @@ pub fn decided_by(decided_by: DecidedBy) -> String {
 
 /// What was found.
 pub fn finding(finding: &Finding, units: Units) -> String {
-    match finding {
-        Finding::Nothing { .. } => "nothing".to_owned(),
-        Finding::Blocked { .. } => "blocked".to_owned(),
-        Finding::Class { fullness, .. } => words(fullness),
-        Finding::Fraction { fraction, .. } => format!("{:.0} %", fraction * 100.0),
-        Finding::Depth { depth_mm, .. } => measure(*depth_mm, "mm", units),
-        _ => "a finding that this version does not know".to_owned(),
+    if let Finding::Depth { depth_mm, .. } = finding {
+        return measure(*depth_mm, "mm", units);
     }
+    if let Finding::Fraction { fraction, .. } = finding {
+        return format!("{:.0} %", fraction * 100.0);
+    }
+    if let Finding::Class { fullness, .. } = finding {
+        return words(fullness);
+    }
+    let word = match finding {
+        Finding::Nothing { .. } => "nothing",
+        Finding::Blocked { .. } => "blocked",
+        _ => "a finding that this version does not know",
+    };
+    word.to_owned()
 }
 
 /// Cautions grouped by hazard, each sentence once.

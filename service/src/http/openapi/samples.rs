@@ -15,9 +15,15 @@ static ANSWERS: LazyLock<Value> =
 /// An answer of an operation, or what is posted.
 pub fn answer(operation: &str, media_type: &str) -> Option<Value> {
     let operation = match operation {
-        "openapi" => return Some(json!({"openapi": "3.1.0", "info": {"title": "Eavesward"}, "paths": {}})),
+        "get_openapi" => {
+            return Some(json!({"openapi": "3.1.0", "info": {"title": "Eavesward"}, "paths": {}}));
+        }
         // The same digest by another way.
-        "get_digest_as" => "get_digest",
+        "get_digest_file" => "get_digest",
+        "follow_status" => {
+            let status = ANSWERS.get("get_status")?.get("application/json")?;
+            return Some(format!("event: status\nid: \"4f1c09\"\ndata: {status}\n\n").into());
+        }
         "digest_posted" if media_type.starts_with("text/") => "get_digest",
         operation => operation,
     };

@@ -33,8 +33,8 @@ pub struct TasksQuery {
     pub component_kind: Option<wire::ComponentKind>,
     /// Those in one of these states, set apart by commas: `resting`, `near`, `due`, `late`.
     pub state: Option<String>,
-    /// Those due up to so many days from today, what is due already included: an ISO 8601 duration in days or weeks,
-    /// such as `P7D`. Not together with `from` or `to`.
+    /// Those due within this many days from today, including those that are due already. It is an ISO 8601 duration in
+    /// days or weeks, such as `P7D`. Give it without `from` and `to`.
     #[param(pattern = "^P[0-9]{1,5}[DW]$")]
     pub within: Option<String>,
     /// Those due on or after this day.

@@ -177,13 +177,8 @@ fn line(entry: &Reminder) -> String {
         _ => due("due"),
     }];
     if let Some(moved) = &entry.moved {
-        let why = match moved.cause {
-            MoveCause::Rain => "because of rain",
-            MoveCause::Finding => "because of a visit",
-            MoveCause::Settings => "because of changed settings",
-            MoveCause::Calendar => "because of the calendar",
-            _ => "for a reason this version does not know",
-        };
+        let known = CAUSES.iter().find(|(cause, _)| *cause == moved.cause);
+        let why = known.map_or("for a reason this version does not know", |(_, why)| *why);
         parts.push(format!("moved from {} {why}", show::date(moved.from_due_on)));
     }
     if !entry.bring.is_empty() && matches!(entry.kind, ReminderKind::Coming | ReminderKind::Due) {
@@ -191,6 +186,14 @@ fn line(entry: &Reminder) -> String {
     }
     format!("{}  {:<9}  {what}: {}", entry.as_of, show::words(&entry.kind), parts.join("; "))
 }
+
+/// What moved a date, in words.
+const CAUSES: [(MoveCause, &str); 4] = [
+    (MoveCause::Rain, "because of rain"),
+    (MoveCause::Finding, "because of a visit"),
+    (MoveCause::Settings, "because of changed settings"),
+    (MoveCause::Calendar, "because of the calendar"),
+];
 
 fn read_cursor(file: &Path) -> Result<Option<String>, Failure> {
     match std::fs::read_to_string(file) {
