@@ -2,6 +2,7 @@
 
 mod bounds;
 mod constraints;
+mod descriptions;
 mod examples;
 mod headers;
 mod lists;
@@ -28,29 +29,34 @@ const SERVER: &str = "The service that gave this document";
         title = "Eavesward",
         description = "Tells people who look after rainwater systems what falls due, when and why.\n\n\
             Figures are in SI with the unit in the field's name. Civil dates are in the property's time zone, instants \
-            are RFC 3339 in UTC. Problems are RFC 9457 documents with a stable code.\n\n\
+            are RFC 3339 in UTC. Problems are RFC 9457 documents with a stable code. A method that a path does not have is \
+            answered `405`.\n\n\
+            **Growing.** Answers may get new fields and words: pass over fields and show words that you do not know. A \
+            value that does not exist is null or left out; read both alike. A PUT keeps the value of a field that was \
+            added after 0.1.0 and is left out, and `null` clears it.\n\n\
             **Repeating.** A POST with `Idempotency-Key` is carried out once in 24 hours, even if it is sent again.\n\n\
-            **Changing.** An update needs `If-Match` with the version that was read. Without it the answer is `428`. It is \
-            `412` if the version has changed since.\n\n**Bodies.** A body is sent as it is. A request with any \
-            `Content-Encoding` but `identity` is answered `415` before its body is read. A body may also be too large \
-            (`413`) or come too slowly (`408`).\n\n**Reading.** Every GET has a strong `ETag`. Send it back in \
-            `If-None-Match`, and the answer is `304` while nothing changed. Lists come in pages: send `next_cursor` as \
-            `cursor` to get the next one.",
+            **Changing.** To replace or remove what has a version, send `If-Match` with the version that was read. Without \
+            it the answer is `428`. It is `412` if the version has changed since. Rain and actions such as `pause` need no \
+            version.\n\n**Bodies.** A body is sent as it is. A request with any `Content-Encoding` but `identity` is \
+            answered `415` before its body is read. A body may also be too large (`413`) or come too slowly \
+            (`408`).\n\n**Reading.** A GET is answered with a strong `ETag`, except for health, readiness and event \
+            streams. Send it back in `If-None-Match`, and the answer is `304` while nothing changed. Lists come in pages: \
+            send `next_cursor` as `cursor` to get the next one.",
         license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0")
     ),
     components(schemas(wire::Problem, wire::FieldProblem, wire::ProblemCode, wire::ReminderPosted, wire::DigestPosted, wire::TestPosted)),
     tags(
         (name = "accounts", description = "The account and its keys"),
         (name = "duties", description = "What falls due when, and the account's own figures"),
-        (name = "properties", description = "The places that systems stand at"),
+        (name = "properties", description = "The places where systems are"),
         (name = "gauges", description = "Where rain is measured, and what was measured"),
         (name = "systems", description = "Roofs, tanks and what lies between"),
-        (name = "components", description = "The parts that want care"),
+        (name = "components", description = "The parts that need care"),
         (name = "tasks", description = "What falls due"),
-        (name = "reminders", description = "What became of tasks, to be followed"),
+        (name = "reminders", description = "A feed of what happens to tasks"),
         (name = "calendars", description = "Dates in people's calendars"),
-        (name = "subscriptions", description = "Reminders and digests, posted to an address"),
-        (name = "forecasts", description = "Why, explained in full"),
+        (name = "subscriptions", description = "Reminders and digests that the service posts to an address"),
+        (name = "forecasts", description = "The dates of one system with all figures and reasons"),
         (name = "visits", description = "What was done and found"),
         (name = "skill", description = "How far to trust the dates"),
         (name = "rounds", description = "Tasks put together into trips"),
@@ -99,6 +105,7 @@ fn complete(api: &mut utoipa::openapi::OpenApi) {
     api.servers = Some(vec![ServerBuilder::new().url("/").description(Some(SERVER)).build()]);
     api.webhooks = Some(webhooks::webhooks());
     variants::name_kinds(&mut components.schemas);
+    descriptions::complete(&mut components.schemas);
     for (path, item) in &mut api.paths.paths {
         let guarded = path.starts_with(WITH_KEY);
         if guarded || path.starts_with("/calendars/") || path == "/openapi.json" {
@@ -125,6 +132,9 @@ fn complete(api: &mut utoipa::openapi::OpenApi) {
             lists::describe_lists(operation);
             bounds::bound_parameters(operation);
             constraints::describe_if_match(operation);
+            if method == HttpMethod::Put {
+                descriptions::describe_update(operation);
+            }
             problems::name_problems(path, &method, operation);
             headers::name_headers(path, &method, operation);
             examples::show(operation);

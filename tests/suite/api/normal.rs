@@ -64,6 +64,8 @@ impl Normal {
         let value = match (name, value) {
             ("cursor" | "next_cursor", Value::String(_)) => json!("b3BhcXVl"),
             ("took_ms", Value::Number(_)) => json!(84),
+            // A sentence has all its figures.
+            ("figures", Value::Array(list)) => list.iter().map(|value| self.normalised(value)).collect(),
             (_, value) => self.normalised(value),
         };
         (name.to_owned(), value)

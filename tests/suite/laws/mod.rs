@@ -3,6 +3,7 @@
 mod calendars;
 mod digest;
 mod problems;
+mod reason_codes;
 mod reasons;
 mod reminders;
 mod schedule;

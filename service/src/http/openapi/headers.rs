@@ -31,7 +31,7 @@ const HEADERS: [(&str, &str, &str); 13] = [
     (DISPOSITION, "The name under which a file is saved", "inline; filename=\"eavesward.ics\""),
     (
         ETAG,
-        "Strong tag of this answer, for `If-None-Match`. That of a thing begins with its version, for `If-Match`",
+        "Strong tag of this answer, for `If-None-Match`. If what is shown has a version, the tag begins with it, for `If-Match`",
         "\"3\"",
     ),
     (LOCATION, "The path of what was made", "/v1/systems/01900000-0000-7000-8000-000000000003"),
@@ -59,8 +59,14 @@ const HEADERS: [(&str, &str, &str); 13] = [
 ];
 
 /// Operations that change something and answer without a tag: what they show has no version.
-const UNTAGGED: [&str; 6] =
-    ["create_key", "create_calendar", "put_rain", "forecast", "test_subscription", "send_delivery_again"];
+const UNTAGGED: [&str; 6] = [
+    "create_key",
+    "create_calendar",
+    "send_rain",
+    "forecast_unregistered",
+    "test_subscription",
+    "send_delivery_again",
+];
 
 /// Describes every header among the components.
 pub fn define(components: &mut Components) {
@@ -83,7 +89,7 @@ pub fn name_headers(path: &str, method: &HttpMethod, operation: &mut Operation) 
             ("follow_status", "200") => &[CACHE_CONTROL, UNBUFFERED],
             ("read_calendar", "200" | "304") => &[CACHE_CONTROL, ETAG, DISPOSITION, REFERRER, ROBOTS],
             (id, "200" | "201") if changes && UNTAGGED.contains(&id) => &[CACHE_CONTROL],
-            (_, "200" | "201" | "304") if path.starts_with(WITH_KEY) || id == "openapi" => {
+            (_, "200" | "201" | "304") if path.starts_with(WITH_KEY) || id == "get_openapi" => {
                 &[CACHE_CONTROL, ETAG]
             }
             _ => &[],

@@ -39,10 +39,9 @@ pub async fn keys(req: HttpRequest, caller: Admin, cx: web::Data<Context>, pagin
 
 /// Make a key
 ///
-/// The secret is shown this once; only its hash is kept. For that reason an answer cannot be repeated either: with an
-/// `Idempotency-Key` a second request makes no second key, but it is answered `409` instead of with the secret.
-/// If the first request was cut off before its answer, the second one gets the same key with a new secret.
-/// Needs the scope `admin`.
+/// Only this answer shows the secret, because the service stores only its hash. A second request with the same
+/// `Idempotency-Key` makes no second key and is answered `409`. If the first request was cut off before its answer, the
+/// second one gets the same key with a new secret. Needs the scope `admin`.
 #[utoipa::path(post, path = "/v1/keys", tag = "accounts", operation_id = "create_key", request_body = wire::KeyRequest,
     responses((status = 201, description = "The key with its secret", body = wire::KeyCreated)))]
 pub async fn create_key(

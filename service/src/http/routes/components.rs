@@ -83,7 +83,8 @@ pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: w
 
 /// Correct a component
 ///
-/// For what was registered wrongly. What was changed on site is a replacement.
+/// Says that it always was so: its figures hold from the first day on, and its dates are forecast again. Replace the
+/// component if it was changed on site.
 #[utoipa::path(put, path = "/v1/components/{id}", tag = "components", operation_id = "update_component",
     params(
         ("id" = Uuid, Path, description = "Id of the component"),

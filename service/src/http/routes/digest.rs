@@ -51,8 +51,8 @@ pub struct DigestQuery {
     pub property_id: Option<Uuid>,
     /// Tasks of this system.
     pub system_id: Option<Uuid>,
-    /// Tasks due up to so many days from today, what is due already included: an ISO 8601 duration in days or weeks; `P7D`
-    /// when no days are given. Not together with `from` or `to`.
+    /// Tasks due within this many days from today, including those that are due already; `P7D` when no days are given.
+    /// It is an ISO 8601 duration in days or weeks. Give it without `from` and `to`.
     #[param(pattern = "^P[0-9]{1,5}[DW]$")]
     pub within: Option<String>,
     /// Tasks due on or after this day.
@@ -100,7 +100,7 @@ pub async fn accepted(
 /// Make a digest as a file
 ///
 /// The same for those who cannot set `Accept`: the ending of the path decides.
-#[utoipa::path(get, path = "/v1/digest.{format}", tag = "tasks", operation_id = "get_digest_as",
+#[utoipa::path(get, path = "/v1/digest.{format}", tag = "tasks", operation_id = "get_digest_file",
     params(("format" = inline(Ending), Path, description = "How it is written"), DigestQuery),
     responses((status = 200, description = "The digest", content(
         (wire::Digest = "application/json"), (String = "text/plain"), (String = "text/markdown"),
@@ -119,7 +119,7 @@ pub async fn by_ending(
     answer(&req, caller, &cx, &query, found).await
 }
 
-/// The endings, for the document.
+/// The ending of the path, which says how the digest is written.
 #[derive(utoipa::ToSchema)]
 #[schema(rename_all = "lowercase")]
 #[expect(dead_code, reason = "it describes a part of a path, which is read as text")]

@@ -50,7 +50,7 @@ pub async fn of_system(
 ///
 /// For a system that is not registered, such as a job that an installer quotes. Nothing is stored, and the same request
 /// gives the same answer on any day.
-#[utoipa::path(post, path = "/v1/forecast", tag = "forecasts", operation_id = "forecast",
+#[utoipa::path(post, path = "/v1/forecast", tag = "forecasts", operation_id = "forecast_unregistered",
     request_body = wire::ForecastRequest,
     responses((status = 200, description = "The forecast", body = wire::SystemForecast)))]
 pub async fn stateless(_caller: Reader, body: Json<wire::ForecastRequest>) -> Answer {

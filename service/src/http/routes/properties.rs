@@ -61,7 +61,7 @@ pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: w
 
 /// Change a property
 ///
-/// Replaces all facts of the property. Its systems are forecast again.
+/// Replaces all facts of the property, as if they had always been so. Its systems are forecast again.
 #[utoipa::path(put, path = "/v1/properties/{id}", tag = "properties", operation_id = "update_property",
     params(
         ("id" = Uuid, Path, description = "Id of the property"),

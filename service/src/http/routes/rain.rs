@@ -106,7 +106,7 @@ pub struct RemovalQuery {
 /// counts what was new, changed, same and refused, and why, by line or by index. The body is JSON of at most 8 MiB, or
 /// a `text/csv` file of at most 32 MiB and 1,000,000 lines, laid out as `layout` says. Lines end with LF, CR or both. What
 /// the answer counts as stored survives a power cut.
-#[utoipa::path(put, path = "/v1/gauges/{id}/rain", tag = "gauges", operation_id = "put_rain",
+#[utoipa::path(put, path = "/v1/gauges/{id}/rain", tag = "gauges", operation_id = "send_rain",
     params(("id" = Uuid, Path, description = "Id of the gauge"), UploadQuery),
     request_body(content((wire::RainRequest = "application/json"), (String = "text/csv"))),
     responses((status = 200, description = "What became of the readings", body = wire::RainReport)))]

@@ -40,7 +40,7 @@ pub struct RemindersQuery {
 /// entry is skipped and none comes twice. Entries are kept for 90 days unless the operator set otherwise. The answer is
 /// `410` if some after the cursor are gone, or if the service was restored from a backup since; it says how to start again.
 #[utoipa::path(get, path = "/v1/reminders", tag = "reminders", operation_id = "pull_reminders", params(RemindersQuery),
-    responses((status = 200, description = "A stretch of the feed", body = wire::ReminderFeed),
+    responses((status = 200, description = "The next entries of the feed", body = wire::ReminderFeed),
         (status = 410, description = "Entries after the cursor are no longer kept", body = wire::Problem,
             content_type = "application/problem+json")))]
 pub async fn pull(

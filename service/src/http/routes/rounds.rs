@@ -193,12 +193,7 @@ pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: w
         ("If-Match" = String, Header, description = "The version that was read, such as \"3\""),
     ),
     responses((status = 204, description = "It is gone")))]
-pub async fn cancel(
-    caller: Writer,
-    cx: web::Data<Context>,
-    id: web::Path<Uuid>,
-    version: Version,
-) -> Answer {
+pub async fn cancel(caller: Writer, cx: web::Data<Context>, id: web::Path<Uuid>, version: Version) -> Answer {
     keep::cancel(&cx, caller.0, RoundId(*id), version.0).await?;
     Ok(HttpResponse::NoContent().finish())
 }

@@ -14,11 +14,11 @@ use std::time::Duration;
 /// How long the database may take to show that it is ready.
 const READY_WITHIN: Duration = Duration::from_millis(1500);
 
-/// Ask whether it lives
+/// Ask whether the service runs
 ///
-/// Answers as long as the process does.
+/// Answers as long as the process runs.
 #[utoipa::path(get, path = "/healthz", tag = "service", operation_id = "healthz",
-    responses((status = 200, description = "It lives", body = String, content_type = "text/plain")))]
+    responses((status = 200, description = "It runs", body = String, content_type = "text/plain")))]
 pub async fn healthz() -> HttpResponse {
     HttpResponse::Ok().content_type("text/plain; charset=utf-8").body("alive\n")
 }
@@ -60,7 +60,7 @@ impl ServedDocument {
 /// Get this document
 ///
 /// As OpenAPI 3.1; `/docs/` shows it for reading and trying.
-#[utoipa::path(get, path = "/openapi.json", tag = "service", operation_id = "openapi",
+#[utoipa::path(get, path = "/openapi.json", tag = "service", operation_id = "get_openapi",
     responses((status = 200, description = "The OpenAPI document", body = serde_json::Value)))]
 pub async fn document(req: HttpRequest, document: web::Data<ServedDocument>) -> HttpResponse {
     tagged(&req, &document.tag, document.text.clone())

@@ -50,10 +50,10 @@ async fn current(cx: &Context, account: AccountId, id: SystemId) -> Result<Tagge
 
 /// Poll a system's status
 ///
-/// The next duties and the runoff of the last days, as of the last refresh: less than 2,000 bytes, and made for polling.
-/// Send the `ETag` back as `If-None-Match` and an unchanged status is answered `304` without a body.
-/// `Cache-Control: max-age` says for how many seconds there is no need to ask again: up to the next local midnight and
-/// never more than 60, since anybody may log a visit; 0 while a change is being worked out.
+/// The next duties and the runoff of the last days, as of the last refresh. It has less than 2,000 bytes, for polling.
+/// Send the `ETag` back as `If-None-Match`, and an unchanged status is answered `304` without a body.
+/// `Cache-Control: max-age` says how many seconds the status is valid: until the next local midnight, but at most 60. It
+/// is 0 while a change waits for the next refresh.
 #[utoipa::path(get, path = "/v1/systems/{id}/status", tag = "systems", operation_id = "get_status",
     params(
         ("id" = Uuid, Path, description = "Id of the system"),
@@ -83,17 +83,19 @@ pub async fn get(
 
 /// Follow a system's status
 ///
-/// As server-sent events: an event `status` at once and whenever the content changes, its data the status as
-/// `GET /v1/systems/{id}/status` gives it, its id the `ETag`. Send the last id as `Last-Event-ID` and the status comes
-/// only when it is another. A comment every 15 seconds shows that the connection lives. The stream ends when the key is
-/// revoked or expires, within seconds, when the service stops, and after 15 minutes: connect again. `429` when the key has 8
-/// streams open or the account a quarter of all, `503` when no slot is free. Poll then.
+/// As server-sent events. An event `status` comes at once and at every change. Its data is the status as
+/// `GET /v1/systems/{id}/status` gives it, and its id is the `ETag`. Send the last id as `Last-Event-ID`, and a status
+/// that you know does not come again.
+///
+/// A comment every 15 seconds shows that the connection is open. The stream ends after 15 minutes, when the service
+/// stops, and seconds after the key is revoked or expires. Then connect again. The answer is `429` when the key has 8
+/// streams open or the account a quarter of all, and `503` when no slot is free. Then poll.
 #[utoipa::path(get, path = "/v1/systems/{id}/status/events", tag = "systems", operation_id = "follow_status",
     params(
         ("id" = Uuid, Path, description = "Id of the system"),
         ("Last-Event-ID" = Option<String>, Header, description = "The id of the last event that was received"),
     ),
-    responses((status = 200, description = "Events without end", body = String, content_type = "text/event-stream")))]
+    responses((status = 200, description = "The events, as they happen", body = String, content_type = "text/event-stream")))]
 pub async fn events(
     req: HttpRequest,
     caller: SystemReader,

@@ -36,11 +36,13 @@ pub async fn list(req: HttpRequest, caller: Admin, cx: web::Data<Context>, pagin
 
 /// Make a subscription
 ///
-/// What is raised from now on is posted to its address, signed by the Standard Webhooks scheme. Answer with 200 to 299
-/// within 15 seconds and keep the ids of a few days: everything is posted at least once, and always under the same
-/// `webhook-id`. Messages may arrive in another order: `number` tells the right one. What fails is tried again for two days and then
-/// parked. A receiver that answers 429 or 503 with `Retry-After` is left alone for that long, twelve hours at most. The secret is shown this once; for that reason a repeated request with the same `Idempotency-Key` is answered
-/// `409`. Needs the scope `admin`.
+/// Reminders and digests from now on are posted to its address, signed by the Standard Webhooks scheme. Answer with 200
+/// to 299 within 15 seconds. Every message is posted at least once, always with the same `webhook-id`, so keep the ids
+/// of a few days. Messages may arrive in another order; sort reminders by `number`.
+///
+/// A message that fails is tried again for two days and then parked. A receiver that answers 429 or 503 with
+/// `Retry-After` gets nothing for that time, at most twelve hours. Only this answer shows the secret, so a repeated
+/// request with the same `Idempotency-Key` is answered `409`. Needs the scope `admin`.
 #[utoipa::path(post, path = "/v1/subscriptions", tag = "subscriptions", operation_id = "create_subscription",
     request_body = contract::SubscriptionRequest,
     responses((status = 201, description = "The subscription with its secret", body = contract::SubscriptionSecret)))]
@@ -196,7 +198,8 @@ pub async fn rotate(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id:
 
 /// Try a subscription
 ///
-/// Posts a word of the type `test` to its address, also while it is paused. The delivery's log says what came of it. Needs the scope `admin`.
+/// Posts a message of the type `test` to its address, even while it is paused. The delivery shows whether it arrived.
+/// Needs the scope `admin`.
 #[utoipa::path(post, path = "/v1/subscriptions/{id}/test", tag = "subscriptions", operation_id = "test_subscription",
     params(("id" = Uuid, Path, description = "Id of the subscription")),
     responses((status = 201, description = "The delivery, which waits to be sent", body = contract::Delivery)))]
@@ -216,7 +219,7 @@ pub async fn test(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id: w
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
 pub struct DeliveriesQuery {
-    /// Those that stand here.
+    /// Those in this state.
     #[param(inline)]
     pub state: Option<contract::DeliveryState>,
     /// `next_cursor` of the page before; from the start when absent.

@@ -88,8 +88,8 @@ pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: w
 
 /// Change a system
 ///
-/// Replaces everything that is known of it but its components, which have routes of their own. A day in `retired_on`
-/// takes it out of service.
+/// Says that it always was so: the facts hold from the first day on, and its tasks are forecast again. Components have
+/// routes of their own. A day in `retired_on` takes the system out of service.
 #[utoipa::path(put, path = "/v1/systems/{id}", tag = "systems", operation_id = "update_system",
     params(
         ("id" = Uuid, Path, description = "Id of the system"),

@@ -97,7 +97,7 @@ pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: w
 
 /// Correct a visit
 ///
-/// The forecast becomes what it would have been without the error; what stood before is kept as a revision.
+/// Forecasts are then as if the error had not been made. The earlier version is kept as a revision.
 #[utoipa::path(put, path = "/v1/visits/{id}", tag = "visits", operation_id = "correct_visit",
     params(
         ("id" = Uuid, Path, description = "Id of the visit"),
