@@ -158,22 +158,19 @@ impl DutySkill {
         let n = self.answered as f64;
         let shift = (self.mean_position() - 0.5) * (12.0 * n).sqrt();
         let spread = (self.shares().inside - AIM) / self.standard_error();
-        let (code, text) = match (shift, spread) {
+        match (shift, spread) {
             (shift, _) if shift < -2.0 => {
-                ("too_early", "Parts fill more slowly than predicted: dates come too early.")
+                Sentence::of("too_early").say("Parts fill more slowly than predicted: dates come too early.")
             }
             (shift, _) if shift > 2.0 => {
-                ("too_late", "Parts fill faster than predicted: dates come too late.")
+                Sentence::of("too_late").say("Parts fill faster than predicted: dates come too late.")
             }
-            (_, spread) if spread < -2.0 => {
-                ("too_narrow", "The ranges are too narrow: the dates are less certain than they say.")
-            }
-            (_, spread) if spread > 2.0 => {
-                ("too_wide", "The ranges are wider than needed: the dates are more certain than they say.")
-            }
-            _ => ("as_certain", "The dates are as certain as they say."),
-        };
-        Sentence::of(code).say(text)
+            (_, spread) if spread < -2.0 => Sentence::of("too_narrow")
+                .say("The ranges are too narrow: the dates are less certain than they say."),
+            (_, spread) if spread > 2.0 => Sentence::of("too_wide")
+                .say("The ranges are wider than needed: the dates are more certain than they say."),
+            _ => Sentence::of("as_certain").say("The dates are as certain as they say."),
+        }
     }
 }
 

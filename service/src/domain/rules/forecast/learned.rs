@@ -164,28 +164,20 @@ fn lessons(learned: &Learned, inspections: &[Inspection], sources: &[(Look, Find
 }
 
 fn why_nothing(why: TaughtNothing) -> Sentence {
-    let (code, text) = match why {
-        TaughtNothing::NoExposure => (
-            "nothing_accumulated",
-            "The part had accumulated nothing since it was clean, so the finding taught nothing.",
-        ),
-        TaughtNothing::CleanedOnUnknownDay => (
-            "cleaned_on_unknown_day",
-            "The part had been cleaned on an unknown day, so finding little taught nothing.",
-        ),
-        TaughtNothing::LessThanWasLeft => (
-            "less_than_was_left",
-            "Less was found than the last cleaning had left. One of the two is wrong, so the finding taught \
-             nothing.",
+    match why {
+        TaughtNothing::NoExposure => Sentence::of("nothing_accumulated")
+            .say("The part had accumulated nothing since it was clean, so the finding taught nothing."),
+        TaughtNothing::CleanedOnUnknownDay => Sentence::of("cleaned_on_unknown_day")
+            .say("The part had been cleaned on an unknown day, so finding little taught nothing."),
+        TaughtNothing::LessThanWasLeft => Sentence::of("less_than_was_left").say(
+            "Less was found than the last cleaning had left. One of the two is wrong, so the finding taught nothing.",
         ),
         TaughtNothing::AnyRateFits => {
-            ("any_limit_fits", "This finding fits any limit, so it taught nothing.")
+            Sentence::of("any_limit_fits").say("This finding fits any limit, so it taught nothing.")
         }
-        TaughtNothing::RateIsKnown => {
-            ("limit_is_known", "The limit is known exactly, so there is nothing to learn.")
-        }
-    };
-    Sentence::of(code).say(text)
+        TaughtNothing::RateIsKnown => Sentence::of("limit_is_known")
+            .say("The limit is known exactly, so there is nothing to learn."),
+    }
 }
 
 /// What the next finding would teach at an accumulated figure; absent when there is nothing to learn.
