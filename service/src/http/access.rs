@@ -1,8 +1,8 @@
 //! Who is calling, and whether they may.
 
-use super::limits;
 use super::payload::refuse_coding;
 use super::problem::ApiError;
+use super::{limits, rate_headers};
 use crate::domain::base::error::Error;
 use crate::domain::base::ids::AccountId;
 use crate::domain::context::Context;
@@ -39,7 +39,7 @@ pub async fn authenticate<B: MessageBody + 'static>(
             let mut response = next.call(req).await?;
             limits::leave(response.request());
             if let Some(allowance) = allowance {
-                limits::show(&allowance, response.headers_mut());
+                rate_headers::show(&allowance, response.headers_mut());
             }
             Ok(response.map_into_left_body())
         }
@@ -67,11 +67,6 @@ fn bearer(headers: &header::HeaderMap) -> Option<&str> {
     let value = headers.get(header::AUTHORIZATION)?.to_str().ok()?;
     let (scheme, secret) = value.split_once(' ')?;
     scheme.eq_ignore_ascii_case("bearer").then(|| secret.trim())
-}
-
-/// The account whose key a request carries.
-pub fn account_of(req: &HttpRequest) -> Option<AccountId> {
-    req.extensions().get::<Rc<Key>>().map(|key| key.account_id)
 }
 
 /// The key, if it has the scope.

@@ -1,19 +1,17 @@
 //! Bounds on what one account may ask for, so that it cannot slow down the others.
 
-use super::access::account_of;
 use super::problem::ApiError;
 use crate::domain::base::ids::AccountId;
 use crate::domain::base::plural::counted;
+use crate::domain::model::account::Key;
 use crate::gate::{Admitted, Allowance, Gate, Place, Refusal, Turn, Work};
 use actix_web::body::{EitherBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
-use actix_web::http::header::{HeaderMap, HeaderName, HeaderValue};
 use actix_web::middleware::Next;
 use actix_web::{HttpMessage, HttpRequest, web};
 use eavesward_contract::ProblemCode;
+use std::rc::Rc;
 
-/// What the bound is called in the headers of draft-ietf-httpapi-ratelimit-headers-10.
-const POLICY: &str = "account";
 /// Seconds after which a request is sent again that found too many of its account under way. Judgement: most requests
 /// take far less.
 const SOON_S: u64 = 1;
@@ -44,38 +42,18 @@ fn refused(refusal: Refusal) -> ApiError {
             (detail, wait_s, Some(allowance))
         }
         Refusal::UnderWay { most, heavy } => {
-            let requests = match heavy {
-                false => counted(most as u64, "request", "requests"),
-                true => counted(
-                    most as u64,
-                    "forecast, digest, round or import",
-                    "forecasts, digests, rounds or imports",
-                ),
+            let (one, many) = if heavy {
+                ("forecast, digest, round or import", "forecasts, digests, rounds or imports")
+            } else {
+                ("request", "requests")
             };
+            let requests = counted(most as u64, one, many);
             let detail =
                 format!("The account has {requests} under way. Send this one again when one was answered.");
             (detail, SOON_S, None)
         }
     };
     ApiError::new(ProblemCode::RateLimited, detail).retry_after(wait_s).with_allowance(allowance)
-}
-
-/// What an answer says of what the account may still send.
-pub fn headers(allowance: &Allowance) -> [(HeaderName, String); 2] {
-    let Allowance { burst, window_s, left, wait_s } = allowance;
-    [
-        (HeaderName::from_static("ratelimit-policy"), format!("\"{POLICY}\";q={burst};w={window_s}")),
-        (HeaderName::from_static("ratelimit"), format!("\"{POLICY}\";r={left};t={wait_s}")),
-    ]
-}
-
-/// Says in an answer what the account may still send.
-pub fn show(allowance: &Allowance, answer: &mut HeaderMap) {
-    for (name, text) in headers(allowance) {
-        if let Ok(value) = HeaderValue::from_str(&text) {
-            answer.insert(name, value);
-        }
-    }
 }
 
 /// What a request holds while it is worked on, in its extensions.
@@ -130,6 +108,11 @@ pub async fn body_is_here(req: &HttpRequest) -> Result<(), ApiError> {
         Some(AfterBody(work)) => hold(req, work).await,
         None => Ok(()),
     }
+}
+
+/// The account whose key a request carries.
+fn account_of(req: &HttpRequest) -> Option<AccountId> {
+    req.extensions().get::<Rc<Key>>().map(|key| key.account_id)
 }
 
 /// Waits for the turn of a request, which then holds it until [`release`].

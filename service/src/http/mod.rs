@@ -16,6 +16,7 @@ mod path;
 mod payload;
 mod problem;
 mod query;
+mod rate_headers;
 mod router;
 mod routes;
 mod shape;

@@ -1,7 +1,7 @@
 //! The one place where errors become problem documents.
 
 use super::access_log::without_secret;
-use super::limits;
+use super::rate_headers;
 use crate::domain::base::error::{Error, Faults, StoreError};
 use crate::domain::base::plural::{counted, with_commas};
 use crate::gate::Allowance;
@@ -28,6 +28,15 @@ pub struct ApiError {
     pub detail: String,
     /// The refused fields.
     pub errors: Vec<FieldProblem>,
+    /// What a failure left of the change that was asked for.
+    leaves: Leaves,
+    /// What few problems have. It is apart, because a result that may hold a problem is moved often.
+    beside: Box<Beside>,
+}
+
+/// What stands beside a problem's document.
+#[derive(Debug, Default)]
+struct Beside {
     /// What is logged and never shown.
     cause: Option<Box<dyn std::error::Error + Send + Sync>>,
     /// Methods that the path has, for `405`.
@@ -36,8 +45,6 @@ pub struct ApiError {
     retry_after_s: Option<u64>,
     /// What the account may still send, for `429`.
     allowance: Option<Allowance>,
-    /// What a failure left of the change that was asked for.
-    leaves: Leaves,
     /// Whether the body was refused for its coding, for `415`.
     packed: bool,
 }
@@ -60,33 +67,30 @@ impl ApiError {
             ProblemCode::Unavailable | ProblemCode::IdempotencyInProgress => Some(1),
             _ => None,
         };
-        Self {
-            code,
-            detail: detail.into(),
-            errors: Vec::new(),
-            cause: None,
-            allow: None,
-            retry_after_s,
-            allowance: None,
-            leaves: Leaves::Unsaid,
-            packed: false,
-        }
+        let beside = Box::new(Beside { retry_after_s, ..Beside::default() });
+        Self { code, detail: detail.into(), errors: Vec::new(), leaves: Leaves::Unsaid, beside }
+    }
+
+    /// The same with something beside its document.
+    fn with(mut self, put: impl FnOnce(&mut Beside)) -> Self {
+        put(&mut self.beside);
+        self
     }
 
     /// A wrong method on a path that has these.
     pub fn method_not_allowed(allow: &str) -> Self {
         let detail = format!("this path answers to {allow}");
-        Self { allow: Some(allow.to_owned()), ..Self::new(ProblemCode::MethodNotAllowed, detail) }
+        Self::new(ProblemCode::MethodNotAllowed, detail).with(|beside| beside.allow = Some(allow.to_owned()))
     }
 
     /// The same with the seconds to wait before the request is sent again.
     pub fn retry_after(self, seconds: u64) -> Self {
-        Self { retry_after_s: Some(seconds), ..self }
+        self.with(|beside| beside.retry_after_s = Some(seconds))
     }
 
     /// The same with what the account may still send.
     pub fn with_allowance(self, allowance: Option<Allowance>) -> Self {
-        Self { allowance, ..self }
+        self.with(|beside| beside.allowance = allowance)
     }
 
     /// The same for a failure that came before the request changed anything.
@@ -117,23 +121,24 @@ impl ApiError {
                 (ProblemCode::Internal, FAILED, None)
             }
         };
-        Self { retry_after_s: wait, leaves: Leaves::Unclear, ..Self::failed(code, detail, error) }
+        let failed = Self::failed(code, detail, error).with(|beside| beside.retry_after_s = wait);
+        Self { leaves: Leaves::Unclear, ..failed }
     }
 
     /// Why the service is not ready, whatever the storage met.
     pub fn not_ready(error: StoreError) -> Self {
         let why = Self::of_store(Error::Store(error));
         let detail = if why.code == ProblemCode::Internal { "The database fails." } else { &why.detail };
-        Self {
-            retry_after_s: why.retry_after_s.or(Some(5)),
-            cause: why.cause,
-            ..Self::new(ProblemCode::Unavailable, detail)
-        }
+        let known = Self::new(ProblemCode::Unavailable, detail);
+        known.with(|beside| {
+            beside.retry_after_s = why.beside.retry_after_s.or(Some(5));
+            beside.cause = why.beside.cause;
+        })
     }
 
     /// A body that came packed.
     pub fn coding_refused(detail: &str) -> Self {
-        Self { packed: true, ..Self::new(ProblemCode::UnsupportedMediaType, detail) }
+        Self::new(ProblemCode::UnsupportedMediaType, detail).with(|beside| beside.packed = true)
     }
 
     fn failed(
@@ -141,7 +146,7 @@ impl ApiError {
         detail: &str,
         cause: impl Into<Box<dyn std::error::Error + Send + Sync>>,
     ) -> Self {
-        Self { cause: Some(cause.into()), ..Self::new(code, detail) }
+        Self::new(code, detail).with(|beside| beside.cause = Some(cause.into()))
     }
 
     /// Faults of fields. `detail` is given which of them are listed.
@@ -181,16 +186,16 @@ impl ApiError {
         if self.code == ProblemCode::Unauthorized {
             response.insert_header((header::WWW_AUTHENTICATE, "Bearer"));
         }
-        if let Some(seconds) = self.retry_after_s {
+        if let Some(seconds) = self.beside.retry_after_s {
             response.insert_header((header::RETRY_AFTER, seconds.to_string()));
         }
-        for (name, value) in self.allowance.iter().flat_map(limits::headers) {
+        for (name, value) in self.beside.allowance.iter().flat_map(rate_headers::headers) {
             response.insert_header((name, value));
         }
-        if let Some(allow) = &self.allow {
+        if let Some(allow) = &self.beside.allow {
             response.insert_header((header::ALLOW, allow.clone()));
         }
-        if self.packed {
+        if self.beside.packed {
             response.insert_header((header::ACCEPT_ENCODING, "identity"));
         }
         let document = self.document(asked);
@@ -393,7 +398,7 @@ fn framework(error: &actix_web::Error) -> ApiError {
 }
 
 fn log(problem: &ApiError, request_id: Option<&str>) {
-    if let Some(cause) = &problem.cause {
+    if let Some(cause) = &problem.beside.cause {
         let request_id = request_id.unwrap_or("none");
         tracing::error!(code = problem.code.as_str(), request_id, cause = ?cause, "request {request_id} failed");
     }

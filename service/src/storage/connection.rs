@@ -507,7 +507,7 @@ impl Store for Database {
         match &self.db {
             // Closing would copy the log into the old file, and remove the log of the new one.
             Db::Sqlite(pool, _) if self.fault().is_some() => {
-                std::mem::forget((pool.clone(), self.idle.clone()))
+                std::mem::forget((pool.clone(), self.idle.clone()));
             }
             Db::Sqlite(pool, _) => {
                 if let Some(idle) = self.idle.lock().await.take() {

@@ -24,6 +24,7 @@ fn texts(number: usize) -> Vec<(String, &'static str)> {
     ];
     texts.extend(
         refused
+            .listed
             .into_iter()
             .map(|fault| (fault.message, if fault.field == "note" { "character" } else { "entr" })),
     );

@@ -57,7 +57,7 @@ pub struct UploadQuery {
 
 impl UploadQuery {
     /// Refuses what says how a file is to be read, because JSON is no file.
-    fn refuse_of_files(&self) -> Result<(), ApiError> {
+    fn refuse_of_files(self) -> Result<(), ApiError> {
         let given = [("layout", self.layout.is_some()), ("several_days", self.several_days.is_some())];
         let mut given = given.into_iter().filter(|(_, given)| *given).peekable();
         if given.peek().is_none() {
