@@ -100,7 +100,7 @@ fn expected(header: &[u8]) -> Option<u64> {
 
 fn cut_off(path: &Path, length: u64, expected: u64) -> String {
     format!(
-        "{} is cut off: it has {length} bytes of at least {expected}; restore a backup, and keep this file until you know \
+        "{} is cut off: its bytes are {length} of at least {expected}; restore a backup, and keep this file until you know \
          what has happened to it",
         path.display()
     )

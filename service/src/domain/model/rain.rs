@@ -2,7 +2,7 @@
 
 use crate::domain::base::bounds::Bounds;
 use crate::domain::base::error::{Error, Result};
-use crate::domain::base::plural::with_commas;
+use crate::domain::base::plural::{counted, with_commas};
 use crate::domain::model::gauge::RainSpan;
 use chrono::NaiveDate;
 
@@ -19,11 +19,8 @@ pub const MOST_READINGS: usize = 50_000;
 /// If there are more than [`MOST_READINGS`].
 pub fn check_count(readings: usize) -> Result<()> {
     if readings > MOST_READINGS {
-        let most = with_commas(MOST_READINGS);
-        return Err(Error::field(
-            "days",
-            format!("it has {readings} readings; send at most {most} at a time"),
-        ));
+        let (most, sent) = (with_commas(MOST_READINGS), counted(readings as u64, "reading", "readings"));
+        return Err(Error::field("days", format!("it has {sent}; send at most {most} at a time")));
     }
     Ok(())
 }

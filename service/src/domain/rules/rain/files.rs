@@ -48,7 +48,7 @@ fn push(readings: &mut Vec<OfferedReading>, reading: OfferedReading) -> Result<(
 
 fn too_many() -> Error {
     let most = with_commas(MOST_READINGS);
-    Error::field("days", format!("it has more than {most} readings; send at most {most} at a time"))
+    Error::field("days", format!("it has more readings than {most}; send at most {most} at a time"))
 }
 
 /// A text as it is repeated to its sender, who knows the rest of a long one.

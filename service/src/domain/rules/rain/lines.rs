@@ -31,7 +31,7 @@ pub fn lines(
     while !rest.is_empty() {
         if number > MOST_LINES {
             let message =
-                format!("the file has more than {} lines; send it in parts", with_commas(MOST_LINES));
+                format!("the file has more lines than {}; send it in parts", with_commas(MOST_LINES));
             return Err(Error::field(format!("line {number}"), message));
         }
         let line = line_at(rest);
@@ -135,7 +135,7 @@ impl Fields {
     fn read(&mut self, line: &[u8]) -> std::result::Result<&StringRecord, String> {
         if line.len() > LONGEST_LINE {
             let most = with_commas(LONGEST_LINE);
-            return Err(format!("the line has more than {most} bytes; leave out what is not about rain"));
+            return Err(format!("the line has more bytes than {most}; leave out what is not about rain"));
         }
         self.reader.reset();
         let (mut read, mut written, mut ended) = (0, 0, 0);
@@ -206,7 +206,7 @@ mod tests {
         assert!(read(&",".repeat(MOST_FIELDS))[0].contains("200 fields"));
         assert_eq!(
             read(&format!("b\n{long}a\nc"))[1..],
-            ["2 the line has more than 4,096 bytes; leave out what is not about rain", "3 c"]
+            ["2 the line has more bytes than 4,096; leave out what is not about rain", "3 c"]
         );
     }
 
