@@ -38,7 +38,7 @@ async fn answer(app: &App, first: String, again: &'static str) -> Reply {
     let address = app.url.trim_start_matches("http://").to_owned();
     let read = move || {
         let mut stream = TcpStream::connect(address).expect("a connection");
-        stream.set_read_timeout(Some(Duration::from_secs(60))).expect("a bound");
+        stream.set_read_timeout(Some(Duration::from_mins(1))).expect("a bound");
         stream.write_all(first.as_bytes()).expect("it is sent");
         let mut writer = stream.try_clone().expect("the same connection");
         std::thread::spawn(move || {

@@ -96,7 +96,7 @@ async fn requests_under_way_are_bounded_and_a_waiting_one_is_not_under_way() {
 fn half_sent(app: &App) -> TcpStream {
     let host = app.url.trim_start_matches("http://");
     let mut stream = TcpStream::connect(host).expect("a connection");
-    stream.set_read_timeout(Some(Duration::from_secs(60))).expect("a bound");
+    stream.set_read_timeout(Some(Duration::from_mins(1))).expect("a bound");
     let head = format!(
         "POST /v1/properties HTTP/1.1\r\nHost: {host}\r\nAuthorization: Bearer {}\r\nContent-Type: \
          application/json\r\nContent-Length: 2\r\n\r\n{{",
