@@ -177,7 +177,7 @@ async fn a_long_text_is_repeated_in_part(app: &App) {
     let path = rain_path(app).await;
     let days = json!({"days": [{"date": long, "rain_mm": 1.0}, {"date": "2026-01-02", "rain_mm": 1.0}]});
     let report = app.send("PUT", &path, &days).await.expect(200);
-    assert_eq!((&report["counts"]["new"], &report["refused"][0]["line"]), (&json!(1), &json!(1)));
+    assert_eq!((&report["counts"]["added"], &report["refused"][0]["index"]), (&json!(1), &json!(0)));
 }
 
 async fn the_largest_sketch_is_forecast(app: &App) {

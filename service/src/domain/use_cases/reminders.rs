@@ -60,6 +60,17 @@ pub fn place(account: AccountId, cursor: &str) -> Result<FeedPlace> {
     if after.id == account.0 && after.key.number >= 0 { Ok(after.key) } else { Err(Error::BadCursor) }
 }
 
+/// Refuses a longer wait than one request may have.
+///
+/// # Errors
+/// The field `wait`.
+pub fn check_wait(wait_s: u32) -> Result<()> {
+    if wait_s > LONGEST_WAIT_S {
+        return Err(Error::field("wait", format!("{wait_s} is not from 0 to {LONGEST_WAIT_S} seconds")));
+    }
+    Ok(())
+}
+
 /// Reads the feed after a cursor, or from the oldest stored entry if there is no cursor. If there are no new
 /// entries, it waits for some.
 ///
@@ -79,9 +90,7 @@ pub async fn pull(
         return Err(Error::field("limit", format!("{limit} is not from 1 to {MAX_ROWS}")));
     }
     let wait_s = wait_s.unwrap_or(0);
-    if wait_s > LONGEST_WAIT_S {
-        return Err(Error::field("wait", format!("{wait_s} is not from 0 to {LONGEST_WAIT_S} seconds")));
-    }
+    check_wait(wait_s)?;
     let given = after.filter(|after| *after != NOW).map(|cursor| place(account, cursor)).transpose()?;
     let start = match (given, after) {
         (Some(place), _) => Some(place.number),

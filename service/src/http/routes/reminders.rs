@@ -60,6 +60,7 @@ pub async fn pull(
         )?,
     };
     let after = query.after.as_deref();
+    reminders::check_wait(query.wait.unwrap_or(0))?;
     let mut pulled = reminders::pull(&cx, caller.0, &filter, after, query.limit, None).await?;
     if pulled.entries.is_empty()
         && query.wait.is_some()
