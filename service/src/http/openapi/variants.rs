@@ -297,7 +297,7 @@ mod tests {
             let open = coupling["properties"][word]["anyOf"].as_array().unwrap();
             assert!(open.contains(&text), "{word}: {coupling}");
         }
-        assert_eq!(coupling["required"], json!(["exposition", "kind", "material", "shade"]));
+        assert_eq!(coupling["required"], json!(["material", "exposition", "shade", "kind"]));
         assert_eq!(all["CouplingPart"]["additionalProperties"], json!(false), "a request stays closed");
         assert_eq!(all["CouplingPart"]["required"], json!(["material", "kind"]));
         let kinds = &all["PartAnswer"]["discriminator"]["mapping"];
