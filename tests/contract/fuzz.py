@@ -43,6 +43,7 @@ EXCUSED = [
     (GRAMMAR, "invalid", "give five: minute|is not valid. Use numbers|ends before it begins|no time within the next"),
     (DATES, "invalid", "is after|is before|has not come yet|already past|in the years|is over in every|is not a date such as|is more than a year from today"),
     (DATES, "rain_refused", "is before the year|has not come yet|comes twice"),
+    (TOGETHER, "malformed_parameter", "it is for a text/csv body only"),
     (FILES, "invalid", "the header .* does not name the columns"),
     (FILES, "rain_refused", "does not have station|is not a date|is not a number|is a second station"),
     (TOGETHER, "rain_refused", "already has this date"),
@@ -76,7 +77,9 @@ class Service:
     def __init__(self, program, folder):
         log = folder / "service.log"
         self.process = subprocess.Popen(
-            [program, "serve", "--bind", "127.0.0.1:0", "--drain-s", "0", "--database-url", f"sqlite://{folder}/fuzz.db"],
+            # Without a bound on rates: a request that is refused unseen teaches nothing.
+            [program, "serve", "--bind", "127.0.0.1:0", "--drain-s", "0", "--requests-per-s", "0",
+             "--database-url", f"sqlite://{folder}/fuzz.db"],
             stdout=(folder / "printed").open("w"),
             stderr=log.open("w"),
         )
