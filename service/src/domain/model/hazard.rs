@@ -38,15 +38,15 @@ words! {
 impl Hazard {
     /// What to do about it.
     ///
-    /// Sources: ladder slope and reach, UK Health and Safety Executive on ladders; tanks as confined spaces and
-    /// would-be rescuers, enHealth 2010 s. 5.9 and NIOSH Alert 86-110; lids, enHealth s. 4.7; sludge, enHealth s. 4.5
+    /// Sources: ladder slope (4 up, 1 out) and reach, UK Health and Safety Executive on ladders, from memory; tanks as
+    /// confined spaces and would-be rescuers, enHealth 2010 s. 5.9 and NIOSH Alert 86-110; lids, enHealth s. 4.7; sludge, enHealth s. 4.5
     /// and 5.8; chlorine, enHealth s. 5.2; electrics and pressure, common practice, no source.
     pub const fn text(self) -> &'static str {
         match self {
             Self::Fall => {
-                "Work from the ground with a long tool where you can. Set a ladder on firm ground at a slope \
-                 of one in four, and tie it. It must reach one metre above the edge and never lean on a \
-                 gutter. Stay off wet, brittle or unknown roof sheets. Have a second person with you."
+                "Work from the ground with a long tool where you can. Set the ladder on firm ground, 1 m out for \
+                 every 4 m up, and tie it. It must reach 1 m above the edge and never lean on a gutter. Stay \
+                 off wet, brittle or unknown roof sheets. Have a second person with you."
             }
             Self::ConfinedSpace => {
                 "A tank is a confined space: the air inside can kill without warning. Do all of this from \
@@ -111,5 +111,11 @@ mod tests {
             assert!(found.contains(&Hazard::ConfinedSpace) && found.contains(&Hazard::Drowning), "{duty:?}");
         }
         assert!(Hazard::ConfinedSpace.text().contains("never enter"));
+    }
+
+    #[test]
+    fn a_ladder_stands_steep() {
+        // Four up to one out; a slope of one in four would lie down.
+        assert!(Hazard::Fall.text().contains("1 m out for every 4 m up"));
     }
 }
