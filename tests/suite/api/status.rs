@@ -59,6 +59,11 @@ async fn runoff_is_what_hand_computation_gives(app: &App) {
     assert_eq!(one["task_id"], place.task(app, "diverter", "clear_weep_hole").await["id"]);
     let one = since.iter().find(|one| one["component_name"] == "screen").expect("the screen");
     close(&one["runoff_mm"], 0.9 * 4.5 + month);
+    // A day that still runs is no gap: the days end yesterday until it is read.
+    app.at("2026-03-02T12:00:00Z").await;
+    let next = self::status(app, place.system_id()).await;
+    assert_eq!((&next["unread_of_30_days"], &next["as_of"]), (&json!(20), &json!("2026-03-02")));
+    close(&next["runoff_30_days_mm"], month);
     // A week later nothing was read, and the days are counted as unread.
     app.at("2026-03-08T12:00:00Z").await;
     let later = self::status(app, place.system_id()).await;

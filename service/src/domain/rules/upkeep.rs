@@ -116,10 +116,13 @@ fn status(input: &Inputs, gauge_model: &GaugeModel, tasks: &[Task], as_of: Naive
         since: task.forecast.since,
         runoff_mm: rounded(runoff(task.forecast.since)),
     });
+    let yesterday = as_of.pred_opt().unwrap_or(as_of);
+    // The running day is a gap for nobody before it ends.
+    let through = if gauge_model.through().is_some_and(|last| last >= as_of) { as_of } else { yesterday };
     let last = |days: u64| {
-        let from = as_of.checked_sub_days(Days::new(days)).unwrap_or(as_of);
-        let mm = runoff(from);
-        let read = gauge_model.gauge.days_read(to_day(from), to_day(as_of));
+        let from = through.checked_sub_days(Days::new(days)).unwrap_or(through);
+        let mm = catchment.runoff_mm(to_day(from), to_day(through));
+        let read = gauge_model.gauge.days_read(to_day(from), to_day(through));
         RecentRunoff {
             mm: rounded(mm),
             litres: rounded(mm * roof.plan_area_m2),
