@@ -207,6 +207,45 @@ fn what_is_no_http_is_no_error_of_the_service() {
     assert!(!logged.contains("ERROR"), "{logged}");
 }
 
+#[test]
+fn an_address_in_use_is_told_before_anything_is_made() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let other = std::net::TcpListener::bind("127.0.0.1:0").expect("a port");
+    let address = other.local_addr().expect("its address").to_string();
+    for command in ["serve", "demo"] {
+        let path = folder.path().join(command);
+        let url = format!("sqlite://{}", path.display());
+        let mut tried = Command::new(env!("CARGO_BIN_EXE_served"));
+        let tried =
+            tried.args([command, "--bind", &address, "--database-url", &url]).output().expect("it runs");
+        let said = String::from_utf8(tried.stderr).expect("text");
+        assert!(
+            said.contains(&format!("{address} is in use. Stop the other program or give --bind ")),
+            "{said}"
+        );
+        assert!(!tried.status.success() && tried.stdout.is_empty() && !path.exists(), "{command}: {said}");
+    }
+}
+
+#[test]
+fn a_new_database_is_made_by_the_service_alone_and_its_place_is_told() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let run = |arguments: &[&str]| {
+        let mut run = Command::new(env!("CARGO_BIN_EXE_served"));
+        run.args(arguments).current_dir(folder.path()).output().expect("it runs")
+    };
+    let place = folder.path().join("there.db").display().to_string();
+    let key = run(&["key", "--database-url", "sqlite://there.db"]);
+    let said = String::from_utf8(key.stderr).expect("text");
+    assert!(!key.status.success() && said.contains(&format!("there is no database at {place}")), "{said}");
+    assert!(!Path::new(&place).exists(), "it asked for a key and made a file");
+    let demo = run(&["demo", "--once", "--database-url", "sqlite://there.db"]);
+    let said = String::from_utf8(demo.stdout).expect("text");
+    assert!(demo.status.success() && said.contains(&format!("Made a new database at {place}.")), "{said}");
+    // Nothing serves, so there is nobody to ask.
+    assert!(said.contains("Alder Row") && !said.contains("curl") && !said.contains("ew_"), "{said}");
+}
+
 #[tokio::test]
 async fn the_address_of_a_calendar_is_never_logged() {
     let folder = tempfile::tempdir().expect("a folder");

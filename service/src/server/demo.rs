@@ -1,7 +1,6 @@
 //! An invented scenario: a housing co-operative with a community orchard, a terrace and a school greenhouse.
 //! Its rain is generated from a fixed seed. No place, firm or person in it exists.
 
-use crate::config::Settings;
 use crate::domain::background::{refresh, scoring};
 use crate::domain::base::clock::local_date;
 use crate::domain::base::ids::{AccountId, GaugeId, KeyId, PropertyId, SystemId, VisitId};
@@ -9,7 +8,7 @@ use crate::domain::context::Context;
 use crate::domain::model::account::KeyDraft;
 use crate::domain::model::component::{Component, ComponentFacts};
 use crate::domain::model::duty;
-use crate::domain::model::duty::Duty;
+use crate::domain::model::duty::{DecidedBy, Duty};
 use crate::domain::model::gauge::GaugeFacts;
 use crate::domain::model::part::{Emptying, Exposition, Material, MonthDay, Part, Shade, ValveType};
 use crate::domain::model::property::{MonthsDraft, Position, PropertyDraft};
@@ -22,13 +21,13 @@ use crate::domain::use_cases::{accounts, forecasts, gauges, properties, rain, sy
 use anyhow::Result;
 use chrono::{Datelike, Days, NaiveDate};
 use chrono_tz::Tz;
-use std::fmt::Write as _;
+use std::net::SocketAddr;
 
 /// The account of the scenario. A second start finds the scenario by this name.
 const ACCOUNT: &str = "Alder Row Housing Co-operative (invented)";
 /// The time zone of the scenario. UTC belongs to no real place.
 const ZONE: Tz = Tz::UTC;
-/// The position of the scenario's gauge and properties.
+/// The position of the scenario's gauge. The properties are up to 2 km from it.
 const POSITION: Position = Position { latitude_deg: 48.0, longitude_deg: 0.5 };
 /// How many times their prior limit the parts of the scenario take before they need care.
 const TRUE_LIMITS: f64 = 1.6;
@@ -37,9 +36,16 @@ const SEDIMENT_LIMIT_MM: f64 = 50.0;
 /// Years of invented rain.
 const YEARS: u64 = 6;
 
-/// Loads the scenario if it is not there yet. Returns a text with the tasks due within 7 days, a new key and
-/// ways to ask for the same list.
-pub async fn load(cx: &Context, settings: &Settings) -> Result<String> {
+/// The scenario as it stands today.
+pub struct Loaded {
+    /// Its account.
+    pub account: AccountId,
+    /// The tasks due within 7 days, as a table.
+    pub list: String,
+}
+
+/// Loads the scenario if it is not there yet, and lists what is due.
+pub async fn load(cx: &Context) -> Result<Loaded> {
     let today = local_date(cx.clock.now(), ZONE);
     let known = cx.store.accounts().await?.into_iter().find(|account| account.name == ACCOUNT);
     let account = if let Some(account) = known {
@@ -49,11 +55,9 @@ pub async fn load(cx: &Context, settings: &Settings) -> Result<String> {
         scenario(cx, account.id, today).await?;
         account.id
     };
-    let draft = KeyDraft::of_everything("demo");
-    let (_, secret) = accounts::create_key(cx, account, KeyId::new(), draft).await?;
     refresh::run(cx).await?;
     while scoring::run(cx).await? > 0 {}
-    due_list(cx, account, today, settings, secret.reveal()).await
+    Ok(Loaded { account, list: due_list(cx, account, today).await? })
 }
 
 /// Generates daily rain with wet spells, dry spells and a wet winter. It uses SplitMix64 (Steele, Lea and
@@ -110,7 +114,7 @@ async fn scenario(cx: &Context, account: AccountId, today: NaiveDate) -> Result<
     let ago = |days: u64| today - Days::new(days);
     for place in places(ago) {
         let property_id = PropertyId::new();
-        properties::create(cx, account, property_id, draft(place.property, place.elevation_m)).await?;
+        properties::create(cx, account, property_id, draft(&place)).await?;
         let facts = SystemFacts {
             demand_l_per_day: place.demand_l_per_day,
             ..SystemFacts::new(property_id, gauge_id, place.system, place.roof, place.commissioned_on)
@@ -193,12 +197,12 @@ fn every(days: usize, last: u64, over: u64, done: &[Duty]) -> Vec<PastVisit> {
     (last..over).step_by(days).flat_map(|days_ago| once(days_ago, done)).collect()
 }
 
-fn draft(name: &str, elevation_m: f64) -> PropertyDraft {
+fn draft(place: &InventedProperty) -> PropertyDraft {
     PropertyDraft {
-        name: name.to_owned(),
-        latitude_deg: POSITION.latitude_deg,
+        name: place.property.to_owned(),
+        latitude_deg: POSITION.latitude_deg + place.north_deg,
         longitude_deg: POSITION.longitude_deg,
-        elevation_m,
+        elevation_m: place.elevation_m,
         time_zone: ZONE.name().to_owned(),
         months: months(),
         notes: Some("Keys are with the upkeep rota.".to_owned()),
@@ -217,6 +221,8 @@ fn months() -> MonthsDraft {
 
 struct InventedProperty {
     property: &'static str,
+    /// How far north of the gauge it is.
+    north_deg: f64,
     elevation_m: f64,
     system: &'static str,
     roof: Roof,
@@ -235,6 +241,7 @@ fn orchard(ago: &impl Fn(u64) -> NaiveDate) -> InventedProperty {
     let hand = Part::FirstFlushDiverter { chamber_volume_l: 80.0, emptying: Emptying::Hand };
     InventedProperty {
         property: "Community orchard",
+        north_deg: 0.0,
         elevation_m: 60.0,
         system: "apple shed",
         roof: Roof::new(80.0, Surface::Metal).under(Canopy::Deciduous, 0.4),
@@ -289,6 +296,7 @@ fn terrace(ago: &impl Fn(u64) -> NaiveDate) -> InventedProperty {
     let weep = Emptying::WeepHole { hole_mm: 3.0, head_m: 1.2 };
     InventedProperty {
         property: "Alder Row terrace",
+        north_deg: 0.006,
         elevation_m: 45.0,
         system: "terrace north",
         roof: Roof::new(210.0, Surface::Tile).under(Canopy::Conifer, 0.15),
@@ -336,6 +344,7 @@ fn greenhouse(ago: &impl Fn(u64) -> NaiveDate) -> InventedProperty {
     let day = ago(28);
     InventedProperty {
         property: "School greenhouse",
+        north_deg: -0.011,
         elevation_m: 52.0,
         system: "seedling house",
         roof: Roof {
@@ -369,38 +378,61 @@ fn greenhouse(ago: &impl Fn(u64) -> NaiveDate) -> InventedProperty {
     }
 }
 
-async fn due_list(
-    cx: &Context,
-    account: AccountId,
-    today: NaiveDate,
-    settings: &Settings,
-    key: &str,
-) -> Result<String> {
+async fn due_list(cx: &Context, account: AccountId, today: NaiveDate) -> Result<String> {
     let week = today + Days::new(7);
     let filter = TaskFilter { to: Some(week), ..TaskFilter::default() };
     let tasks = tasks::list(cx, account, &filter, None, Some(100)).await?.items;
-    let mut text = format!("{ACCOUNT}: due by {week}\n\n");
-    let row = |due: &str, state: &str, place: &str, what: &str, by: &str| {
-        format!("  {due:<10}  {state:<5}  {place:<34}  {what:<58}  {by}\n")
+    let mut rows = vec![["due", "state", "where", "what", "decided by"].map(str::to_owned)];
+    rows.extend(tasks.iter().map(|task| {
+        let decided_by = match task.forecast.decided_by {
+            DecidedBy::Ceiling => "longest interval".to_owned(),
+            other => other.code().replace('_', " "),
+        };
+        [
+            task.due_on.map_or_else(String::new, |due| due.to_string()),
+            task.state.code().to_owned(),
+            format!("{}, {}", task.property_name, task.forecast.component_name),
+            task.duty.title().to_owned(),
+            decided_by,
+        ]
+    }));
+    let nothing = if tasks.is_empty() { "  nothing\n" } else { "" };
+    Ok(format!("{ACCOUNT}: due by {week}\n\n{}{nothing}", columns(&rows)))
+}
+
+/// Rows with columns as wide as their longest text.
+fn columns(rows: &[[String; 5]]) -> String {
+    let width = |column: usize| rows.iter().map(|row| row[column].chars().count()).max().unwrap_or(0);
+    let widths: [usize; 5] = std::array::from_fn(width);
+    let line = |row: &[String; 5]| {
+        let cells = row.iter().zip(widths).map(|(text, width)| format!("  {text:<width$}"));
+        cells.collect::<String>().trim_end().to_owned() + "\n"
     };
-    text += &row("due", "state", "where", "what", "decided by");
-    for task in &tasks {
-        let due = task.due_on.map_or_else(String::new, |due| due.to_string());
-        let place = format!("{}, {}", task.property_name, task.forecast.component_name);
-        text += &row(&due, task.state.code(), &place, task.duty.title(), task.forecast.decided_by.code());
-    }
-    if tasks.is_empty() {
-        text += "  nothing\n";
-    }
-    let url = format!("http://{}", settings.bind);
-    let _ = write!(
-        text,
-        "\nAsk for the same list with curl:\n\n  curl -H 'Authorization: Bearer {key}' '{url}/v1/tasks?within=P7D'\n\n\
+    rows.iter().map(line).collect()
+}
+
+/// Makes a key, and says how to ask for the same list with it.
+pub async fn ways(cx: &Context, account: AccountId, address: SocketAddr) -> Result<String> {
+    let (_, secret) = accounts::create_key(cx, account, KeyDraft::of_everything("demo")).await?;
+    let (key, url) = (secret.reveal(), format!("http://{address}"));
+    Ok(format!(
+        "Ask for the same list with curl:\n\n  curl -H 'Authorization: Bearer {key}' '{url}/v1/tasks?within=P7D'\n\n\
          with the command:\n\n  export EAVESWARD_URL={url} EAVESWARD_KEY={key}\n  \
          cargo run -q -p eavesward-client --features cli -- due\n\n\
          with the SDK (see weekly_list.rs, poll_status.rs, log_visit.rs and follow_reminders.rs in client/examples):\n\n  \
          cargo run -q -p eavesward-client --example weekly_list\n\n\
          Read and try the API at {url}/docs/. Stop with Ctrl-C.\n"
-    );
-    Ok(text)
+    ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::columns;
+
+    #[test]
+    fn a_long_name_shifts_no_row() {
+        let rows = [["a", "b", "c", "d", "e"], ["a long name", "b", "c", "d", "e"]];
+        let text = columns(&rows.map(|row| row.map(str::to_owned)));
+        assert_eq!(text, "  a            b  c  d  e\n  a long name  b  c  d  e\n");
+    }
 }

@@ -20,7 +20,8 @@ use actix_web::middleware::{Compress, Condition, from_fn};
 use actix_web::{App, HttpServer, web};
 use actix_web_prom::PrometheusMetricsBuilder;
 use anyhow::{Context as _, Result};
-use std::net::SocketAddr;
+use std::io::ErrorKind;
+use std::net::{SocketAddr, TcpListener};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::watch;
@@ -55,6 +56,18 @@ pub async fn open(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Context>
     let retention = Retention { reminders: settings.reminders_kept };
     let local_webhooks = settings.local_webhooks;
     Ok(Context { retention, local_webhooks, ..Context::new(Arc::new(database), clock) })
+}
+
+/// Takes the address. Requests wait until the service is started on it.
+pub fn listen(address: SocketAddr) -> Result<TcpListener> {
+    TcpListener::bind(address).map_err(|error| match error.kind() {
+        ErrorKind::AddrInUse => {
+            let mut free = address;
+            free.set_port(address.port().checked_add(1).unwrap_or(address.port() - 1));
+            anyhow::anyhow!("{address} is in use. Stop the other program or give --bind {free}.")
+        }
+        _ => anyhow::Error::new(error).context(format!("cannot listen on {address}")),
+    })
 }
 
 /// Builds what delivering needs, from the settings.
@@ -106,6 +119,11 @@ impl Application {
     /// Listens and starts the job loops. If the settings ask for port 0, `address` has the port that was
     /// chosen.
     pub fn start(settings: &Settings, cx: Context) -> Result<Self> {
+        Self::start_on(listen(settings.bind)?, settings, cx)
+    }
+
+    /// The same on an address that is taken already.
+    pub fn start_on(listener: TcpListener, settings: &Settings, cx: Context) -> Result<Self> {
         let slots = web::Data::new(StreamSlots::new(settings.streams));
         let (data, ready) = (web::Data::new(cx.clone()), slots.clone());
         let gate = web::Data::new(Gate::new(&settings.bounds));
@@ -133,7 +151,7 @@ impl Application {
             server = server.workers(settings.workers);
         }
         let server =
-            server.bind(settings.bind).with_context(|| format!("cannot listen on {}", settings.bind))?;
+            server.listen(listener).with_context(|| format!("cannot listen on {}", settings.bind))?;
         let address = server.addrs().first().copied().unwrap_or(settings.bind);
         let (stop_jobs, stopped) = watch::channel(false);
         let rhythm = Rhythm { every: settings.refresh_every, housekeeping: settings.housekeeping.clone() };

@@ -1,6 +1,6 @@
 //! The operator's subcommands.
 
-use super::{Application, demo, open, restored};
+use super::{Application, demo, listen, open, restored};
 use crate::config::{Flags, LogFormat, Settings};
 use crate::domain::base::clock::SystemClock;
 use crate::domain::base::error::Error;
@@ -9,10 +9,12 @@ use crate::domain::base::plural::counted;
 use crate::domain::context::Context;
 use crate::domain::model::account::{KeyDraft, Scope};
 use crate::domain::use_cases::accounts;
+use crate::storage::missing_file;
 use crate::{config, http, telemetry};
 use anyhow::{Context as _, Result, bail};
 use clap::Subcommand;
 use std::io::Write as _;
+use std::net::TcpListener;
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -100,7 +102,8 @@ pub async fn run(command: Command) -> Result<()> {
         }
         Command::Serve { flags } => {
             let settings = begin(flags)?;
-            let cx = open(&settings, Arc::new(SystemClock)).await?;
+            let listener = listen(settings.bind)?;
+            let cx = open_or_make(&settings).await?;
             if let Some((account, secret)) = accounts::bootstrap(&cx, "first account").await? {
                 say(&format!(
                     "The database was empty, so account {} was made. Its key, shown only once:\n\n  {}\n",
@@ -108,7 +111,7 @@ pub async fn run(command: Command) -> Result<()> {
                     secret.reveal()
                 ))?;
             }
-            serve(&settings, cx).await
+            serve(listener, &settings, cx).await
         }
         Command::Demo { flags, once } => {
             let mut flags = flags;
@@ -117,17 +120,39 @@ pub async fn run(command: Command) -> Result<()> {
                 flags.layer.database_url = Some(config::DatabaseUrl::new("sqlite://eavesward-demo.db"));
             }
             let settings = begin(flags)?;
-            let cx = open(&settings, Arc::new(SystemClock)).await?;
-            let text = demo::load(&cx, &settings).await?;
-            say(&text)?;
-            if once { Ok(()) } else { serve(&settings, cx).await }
+            if once {
+                let cx = open_or_make(&settings).await?;
+                return say(demo::load(&cx).await?.list.trim_end());
+            }
+            let listener = listen(settings.bind)?;
+            let cx = open_or_make(&settings).await?;
+            let loaded = demo::load(&cx).await?;
+            let ways = demo::ways(&cx, loaded.account, listener.local_addr()?).await?;
+            say(&format!("{}\n{ways}", loaded.list))?;
+            serve(listener, &settings, cx).await
         }
         Command::Key { flags, account, new_account, name, scopes, list } => {
             let settings = begin(flags)?;
+            if let Some(path) = missing_file(settings.database_url.reveal()) {
+                bail!(
+                    "there is no database at {}. Correct --database-url, or make a database with `serve`.",
+                    path.display()
+                );
+            }
             let cx = open(&settings, Arc::new(SystemClock)).await?;
             if list { accounts(&cx).await } else { key(&cx, account, new_account, name, &scopes).await }
         }
     }
+}
+
+/// Opens the database, and says where a new one was made.
+async fn open_or_make(settings: &Settings) -> Result<Context> {
+    let missing = missing_file(settings.database_url.reveal());
+    let cx = open(settings, Arc::new(SystemClock)).await?;
+    if let Some(path) = missing {
+        say(&format!("Made a new database at {}.\n", path.display()))?;
+    }
+    Ok(cx)
 }
 
 fn begin(flags: Flags) -> Result<Settings> {
@@ -198,8 +223,8 @@ fn fields(error: Error) -> anyhow::Error {
     }
 }
 
-async fn serve(settings: &Settings, cx: Context) -> Result<()> {
-    let application = Application::start(settings, cx)?;
+async fn serve(listener: TcpListener, settings: &Settings, cx: Context) -> Result<()> {
+    let application = Application::start_on(listener, settings, cx)?;
     tracing::info!(address = %application.address, database = %settings.database_url, "listening on {}", application.address);
     let stopper = application.stopper();
     actix_web::rt::spawn(async move {

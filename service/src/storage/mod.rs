@@ -41,6 +41,7 @@ mod rounds;
 mod rows;
 mod skill;
 mod sql;
+mod sqlite_file;
 mod stale;
 mod subscriptions;
 mod systems;
@@ -48,3 +49,4 @@ mod tasks;
 mod visits;
 
 pub use connection::{ConnectOptions, Database};
+pub use sqlite_file::missing_file;
