@@ -79,7 +79,10 @@ impl ApiError {
 
     /// A wrong method on a path that has these.
     pub fn method_not_allowed(allow: &str) -> Self {
-        let detail = format!("this path answers to {allow}");
+        let methods = allow
+            .rsplit_once(", ")
+            .map_or_else(|| allow.to_owned(), |(all, last)| format!("{all} or {last}"));
+        let detail = format!("Use {methods} on this path; /docs/ has the rest.");
         Self::new(ProblemCode::MethodNotAllowed, detail).with(|beside| beside.allow = Some(allow.to_owned()))
     }
 

@@ -413,7 +413,8 @@ fn columns(rows: &[[String; 5]]) -> String {
 
 /// Makes a key, and says how to ask for the same list with it.
 pub async fn ways(cx: &Context, account: AccountId, address: SocketAddr) -> Result<String> {
-    let (_, secret) = accounts::create_key(cx, account, KeyDraft::of_everything("demo")).await?;
+    let (_, secret) =
+        accounts::create_key(cx, account, KeyId::new(), KeyDraft::of_everything("demo")).await?;
     let (key, url) = (secret.reveal(), format!("http://{address}"));
     Ok(format!(
         "Ask for the same list with curl:\n\n  curl -H 'Authorization: Bearer {key}' '{url}/v1/tasks?within=P7D'\n\n\

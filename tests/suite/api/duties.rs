@@ -130,6 +130,8 @@ async fn a_duty_is_shown_by_its_word(app: &App) {
     }
     let removed = Reply::of(app.request("DELETE", "/v1/duties/clean_screen")).await;
     assert_eq!((removed.status, removed.header("allow")), (405, "GET, PUT"));
+    let detail = removed.problem("method_not_allowed")["detail"].to_string();
+    assert!(detail.contains("Use GET or PUT on this path"), "{detail}");
 }
 
 async fn an_own_ceiling_decides_for_every_system_of_the_account(app: &App) {

@@ -166,10 +166,10 @@ impl DutySkill {
                 Sentence::of("too_late").say("Parts fill faster than predicted: dates come too late.")
             }
             (_, spread) if spread < -2.0 => Sentence::of("too_narrow")
-                .say("The ranges are too narrow: the dates are less certain than they say."),
+                .say("The windows are too narrow: the dates are less certain than they look."),
             (_, spread) if spread > 2.0 => Sentence::of("too_wide")
-                .say("The ranges are wider than needed: the dates are more certain than they say."),
-            _ => Sentence::of("as_certain").say("The dates are as certain as they say."),
+                .say("The windows are wider than needed: the dates are more certain than they look."),
+            _ => Sentence::of("as_certain").say("The windows are about right."),
         }
     }
 }
@@ -217,13 +217,13 @@ mod tests {
     fn words_follow_two_standard_errors() {
         for (answered, inside, position, words) in [
             (7, 0.0, 0.0, "Too few"),
-            (8, 0.8, 0.5, "as certain"),
+            (8, 0.8, 0.5, "about right"),
             // 2 / sqrt(12 x 100) = .0577.
-            (100, 0.8, 0.443, "as certain"),
+            (100, 0.8, 0.443, "about right"),
             (100, 0.8, 0.441, "too early"),
             (100, 0.8, 0.559, "too late"),
             // 2 x sqrt(.16 / 100) = .08.
-            (100, 0.73, 0.5, "as certain"),
+            (100, 0.73, 0.5, "about right"),
             (100, 0.71, 0.5, "too narrow"),
             (100, 0.89, 0.5, "wider"),
         ] {

@@ -153,7 +153,10 @@ pub(crate) fn check_item(check: &mut Check, item: &VisitItem, components: &[Comp
         Some(Finding::DepthMm(depth)) => {
             check.between("finding.depth_mm", depth, DEPTH_MM);
             if !item.duty.facts().measures_depth {
-                check.refuse("finding.found", "only sediment has a depth; give a fraction or a class");
+                check.refuse(
+                    "finding.found",
+                    "only sediment has a depth; give light, half, heavy or a share such as 0.35",
+                );
             }
         }
         _ => {}
@@ -174,10 +177,9 @@ pub(crate) fn check_item(check: &mut Check, item: &VisitItem, components: &[Comp
     if !duties.contains(&item.duty) {
         let known: Vec<&str> = duties.iter().map(|duty| duty.word()).collect();
         let kind = component.facts.part.kind().code();
-        check.refuse(
-            "duty",
-            format!("{} is not a duty of {kind}; its duties are {}", item.duty.word(), known.join(", ")),
-        );
+        let its = if known.len() == 1 { "only duty is" } else { "duties are" };
+        let message = format!("{} is not a duty of {kind}; its {its} {}", item.duty.word(), known.join(", "));
+        check.refuse("duty", message);
     }
     if on < component.facts.installed_on {
         let message = format!("it was installed on {}, after the visit", component.facts.installed_on);

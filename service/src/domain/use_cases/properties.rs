@@ -73,7 +73,7 @@ pub async fn delete(cx: &Context, account: AccountId, id: PropertyId, version: i
         Deleted::InUse { systems } => Err(Error::InUse {
             what: "the property",
             by: format!(
-                "{}, retired ones included; move every system to another property first",
+                "{}, retired ones included; move every system to another property first (PUT /v1/systems/{{id}})",
                 counted(systems.unsigned_abs(), "system", "systems")
             ),
         }),

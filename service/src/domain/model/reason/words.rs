@@ -39,7 +39,7 @@ fn sentence(reason: &Reason) -> Sentence {
             .say(" no reading; the usual rain of the season was used."),
         Reason::Outlived => of("outlived")
             .percent("share", 0.95)
-            .say(" of such parts would have needed care by now: look at it, or the limit is too low here."),
+            .say(" of such parts need care by now. Look at it. If it is clean, log that: the limit rises."),
         Reason::ChancePassed { percent, on } if *percent == EVEN => of("chance_passed")
             .say("More likely than not it has needed care since ")
             .day("on", *on)

@@ -62,6 +62,9 @@ pub(crate) fn due(line: &DigestTask) -> String {
 /// The window of a task, if it has one.
 pub(crate) fn window(window: &Window) -> String {
     let date = |date: Option<NaiveDate>| date.map_or_else(|| "later".to_owned(), |date| date.to_string());
+    if window.early_on.is_some() && window.early_on == window.late_on {
+        return format!("Window: {} alone.", date(window.likely_on));
+    }
     format!(
         "Window: {} / {} / {} (chance of 10, 50 and 90 %).",
         date(window.early_on),
@@ -82,4 +85,20 @@ pub(crate) fn one_line(text: &str) -> String {
 /// The word of a hazard as people write it, such as `confined space`.
 pub(crate) fn plain(code: &str) -> String {
     code.replace('_', " ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_window_of_one_day_names_it_once() {
+        let day = NaiveDate::from_ymd_opt(2026, 11, 28);
+        let all = |early_on, likely_on, late_on| window(&Window { early_on, likely_on, late_on });
+        assert_eq!(all(day, day, day), "Window: 2026-11-28 alone.");
+        assert_eq!(
+            all(day, day, None),
+            "Window: 2026-11-28 / 2026-11-28 / later (chance of 10, 50 and 90 %)."
+        );
+    }
 }

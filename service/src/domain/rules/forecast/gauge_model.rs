@@ -164,11 +164,9 @@ impl GaugeModel {
         };
         match basis {
             ClimateBasis::Record if years < 5.0 => {
-                let few = Sentence::of("few_years").decimal("years", years, "years");
+                let known = Sentence::of("few_years").say("Only ").decimal("years", years, "years");
                 advice.push(
-                    few.say(
-                        " of daily rain are few. Twelve monthly normals as well would narrow the windows.",
-                    ),
+                    known.say(" of daily rain are known. Add twelve monthly normals to narrow the windows."),
                 );
             }
             ClimateBasis::Normals => {

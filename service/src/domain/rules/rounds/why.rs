@@ -101,9 +101,10 @@ fn days(asked: &PlanRequest, problem: &Problem, trip: &Trip, tasks: &[ScheduledT
             .say(".");
     }
     all(Sentence::of("working_days"))
-        .say(" can be done on ")
+        .say(if tasks.len() == 1 { " fits" } else { " fit" })
+        .say(" on any one of ")
         .number("days", (last - first + 1) as u64, "days")
-        .say(" working days, from ")
+        .say(" working days, ")
         .day("first", asked.days[first])
         .say(" to ")
         .day("last", asked.days[last])
@@ -117,15 +118,9 @@ fn costs(asked: &PlanRequest, problem: &Problem, trip: &Trip, tasks: &[Scheduled
     let late: i64 = tasks.iter().map(ScheduledTask::days_late).sum();
     let (first, last) = problem.common(&trip.jobs);
     if early + late == 0 {
+        // What was due before the plan is late on every day of it, and has a sentence of its own.
         let overdue = tasks.iter().any(|placed| placed.due_before(asked.from).is_some());
-        return Some(if overdue {
-            Sentence::of("in_time_from_the_first_day")
-                .say("Counted from the first day of the plan, ")
-                .day("from", asked.from)
-                .say(", nothing is early or late.")
-        } else {
-            Sentence::of("in_time").say("Nothing is early or late on this day.")
-        });
+        return (!overdue).then(|| Sentence::of("in_time").say("Nothing is early or late on this day."));
     }
     let mut sentence = Sentence::of("early_or_late").say("On this day the work is ");
     if early > 0 {
@@ -155,11 +150,12 @@ fn shared(tasks: &[ScheduledTask], at: &HashMap<PropertyId, Position>) -> Option
         .enumerate()
         .flat_map(|(index, one)| positions[index + 1..].iter().map(move |other| one.km_to(*other)));
     let furthest = (pairs.fold(0.0, f64::max) * 10.0).round() / 10.0;
-    Some(
-        Sentence::of("properties_share")
-            .count("properties", properties.len() as u64, "property", "properties")
-            .say(" share the trip, none further than ")
-            .decimal("furthest", furthest, "km")
-            .say(" from another."),
-    )
+    let start = Sentence::of("properties_share")
+        .count("properties", properties.len() as u64, "property", "properties")
+        .say(" share the trip; they are ");
+    Some(if furthest < 0.1 {
+        start.say("less than ").decimal("furthest", 0.1, "km").say(" apart.")
+    } else {
+        start.say("at most ").decimal("furthest", furthest, "km").say(" apart.")
+    })
 }
