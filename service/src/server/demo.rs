@@ -8,7 +8,7 @@ use crate::domain::context::Context;
 use crate::domain::model::account::KeyDraft;
 use crate::domain::model::component::{Component, ComponentFacts};
 use crate::domain::model::duty;
-use crate::domain::model::duty::{DecidedBy, Duty};
+use crate::domain::model::duty::Duty;
 use crate::domain::model::gauge::GaugeFacts;
 use crate::domain::model::part::{Emptying, Exposition, Material, MonthDay, Part, Shade, ValveType};
 use crate::domain::model::property::{MonthsDraft, Position, PropertyDraft};
@@ -384,10 +384,7 @@ async fn due_list(cx: &Context, account: AccountId, today: NaiveDate) -> Result<
     let tasks = tasks::list(cx, account, &filter, None, Some(100)).await?.items;
     let mut rows = vec![["due", "state", "where", "what", "decided by"].map(str::to_owned)];
     rows.extend(tasks.iter().map(|task| {
-        let decided_by = match task.forecast.decided_by {
-            DecidedBy::Ceiling => "longest interval".to_owned(),
-            other => other.code().replace('_', " "),
-        };
+        let decided_by = task.forecast.decided_by.code().replace('_', " ");
         [
             task.due_on.map_or_else(String::new, |due| due.to_string()),
             task.state.code().to_owned(),
