@@ -16,7 +16,7 @@ async fn tasks_are_put_together_kept_and_done_by_hand() {
     let out = shell.run(&asked).ok();
     for part in [
         "Round 1 on ",
-        "can be done on",
+        "on any one of",
         "Bring ",
         "Be careful",
         "Cost ",
