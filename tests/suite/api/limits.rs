@@ -1,6 +1,7 @@
 //! Bounds on what one account may ask for: who sends too much is told when to come again, and others notice nothing.
 
 use crate::support::app::{App, Kind, Reply};
+use crate::support::until;
 use std::io::{Read as _, Write as _};
 use std::net::TcpStream;
 use std::time::Duration;
@@ -17,16 +18,18 @@ async fn who_sends_too_many_is_told_when_to_come_again() {
     .await;
     // One a second is allowed for good; however slow this machine is, it asks sooner than that at last.
     let mut answered = 0;
-    let refused = loop {
+    let refused = until("a refusal", async || {
         let reply = Reply::of(app.request("GET", "/v1/account")).await;
         if reply.status == 429 {
-            break reply;
+            return Some(reply);
         }
-        reply.expect(200);
         assert_eq!(reply.header("ratelimit-policy"), "\"account\";q=5;w=5");
         assert!(reply.header("ratelimit").starts_with("\"account\";r="), "{}", reply.header("ratelimit"));
+        reply.expect(200);
         answered += 1;
-    };
+        None
+    })
+    .await;
     assert!(answered >= 5, "only {answered} were answered");
     let problem = refused.problem("rate_limited");
     assert!(
@@ -54,28 +57,22 @@ async fn requests_under_way_are_bounded_and_a_waiting_one_is_not_under_way() {
     .await;
     // It waits for an entry: it holds neither a place nor a turn.
     let waiting = tokio::spawn(Reply::of(app.request("GET", "/v1/reminders?after=now&wait=30")));
-    while app.cx.written.receiver_count() == 0 {
-        tokio::task::yield_now().await;
-    }
-    let account = loop {
-        let reply = Reply::of(app.request("GET", "/v1/account")).await;
-        // The one that waits is under way until it begins to wait.
-        if reply.status == 200 {
-            break reply;
-        }
-        reply.problem("rate_limited");
-    };
+    until("a reader that waits", async || (app.cx.written.receiver_count() > 0).then_some(())).await;
+    // The one that waits is under way until it begins to wait.
+    let account = until("a free place", async || answered(&app, 200).await).await;
     assert!(account.expect(200)["id"].is_string());
 
-    // A body that does not come keeps its request under way.
-    let mut slow = half_sent(&app);
-    let refused = loop {
-        let reply = Reply::of(app.request("GET", "/v1/account")).await;
-        if reply.status == 429 {
-            break reply;
+    // A body that does not come keeps its request under way. One that meets a request of ours is refused itself.
+    let (mut slow, refused) = until("a request that is kept under way", async || {
+        let slow = half_sent(&app);
+        for _ in 0..100 {
+            if let Some(refused) = answered(&app, 429).await {
+                return Some((slow, refused));
+            }
         }
-        tokio::task::yield_now().await;
-    };
+        None
+    })
+    .await;
     let problem = refused.problem("rate_limited");
     assert!(problem["detail"].as_str().is_some_and(|text| text.contains("1 request under way")), "{problem}");
     assert_eq!(refused.header("retry-after"), "1");
@@ -86,10 +83,15 @@ async fn requests_under_way_are_bounded_and_a_waiting_one_is_not_under_way() {
     slow.write_all(b"}").expect("the rest of the body");
     let mut start = [0; 12];
     slow.read_exact(&mut start).expect("an answer");
-    assert!(start.starts_with(b"HTTP/1.1 4"), "{}", String::from_utf8_lossy(&start));
-    Reply::of(app.request("GET", "/v1/account")).await.expect(200);
+    assert_eq!(String::from_utf8_lossy(&start), "HTTP/1.1 422");
+    until("the place it had", async || answered(&app, 200).await).await;
     waiting.abort();
     app.stop().await;
+}
+
+/// The answer of a request, if it has this status.
+async fn answered(app: &App, status: u16) -> Option<Reply> {
+    Some(Reply::of(app.request("GET", "/v1/account")).await).filter(|reply| reply.status == status)
 }
 
 /// A request whose body lacks its last byte.

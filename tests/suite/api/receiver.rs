@@ -1,11 +1,11 @@
 //! Somebody who is posted to: takes letters, checks their signatures by a foreign reading of the scheme, and misbehaves when
 //! told to.
 
+use crate::support::until;
 use serde_json::Value;
 use standardwebhooks::Webhook;
 use std::net::{SocketAddr, TcpListener};
 use std::sync::{Arc, Mutex};
-use std::time::Duration;
 use wiremock::matchers::any;
 use wiremock::{Mock, MockServer, Request, Respond, ResponseTemplate};
 
@@ -113,19 +113,14 @@ impl Receiver {
     pub async fn die(&mut self) {
         self.server = None;
         // The port is free when the last connection is gone.
-        while tokio::net::TcpStream::connect(self.address).await.is_ok() {
-            tokio::time::sleep(Duration::from_millis(10)).await;
-        }
+        let address = self.address;
+        until("a closed port", async || tokio::net::TcpStream::connect(address).await.err()).await;
     }
 
     /// Listens again, at the same address.
     pub async fn rise(&mut self, answer: impl Fn(usize) -> Says + Send + Sync + 'static) {
-        let listener = loop {
-            if let Ok(listener) = TcpListener::bind(self.address) {
-                break listener;
-            }
-            tokio::time::sleep(Duration::from_millis(10)).await;
-        };
+        let address = self.address;
+        let listener = until("a free port", async || TcpListener::bind(address).ok()).await;
         self.listen(listener, answer).await;
     }
 

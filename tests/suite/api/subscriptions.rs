@@ -3,6 +3,7 @@
 use super::receiver::{Receiver, Says, says};
 use super::scenario::{Place, component, id_of, items, place, texts};
 use crate::support::app::{App, Kind, Reply};
+use crate::support::until;
 use chrono::{DateTime, TimeDelta, Utc};
 use eavesward_service::domain::base::clock::Clock as _;
 use serde_json::{Value, json};
@@ -497,12 +498,13 @@ async fn a_thousand_letters_arrive_at_a_receiver_that_fails_and_dies(app: &App) 
     assert!(entries.len() >= 1000, "{}", entries.len());
     // Dead for a while in the middle. The clock goes on: for two seconds at a time it asks to be left alone.
     let mut now = app.clock.now();
-    while receiver.letters().len() < 300 {
+    until("300 letters", async || {
         now += TimeDelta::seconds(1);
         app.clock.set(now);
         app.cx.notify_readers();
-        tokio::time::sleep(Duration::from_millis(5)).await;
-    }
+        (receiver.letters().len() >= 300).then_some(())
+    })
+    .await;
     receiver.die().await;
     app.cx.notify_readers();
     tokio::time::sleep(Duration::from_millis(300)).await;

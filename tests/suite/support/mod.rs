@@ -13,6 +13,18 @@ pub fn http_client() -> reqwest::ClientBuilder {
     reqwest::Client::builder().no_proxy()
 }
 
+/// Tries again until something is found. It gives up after two minutes, so that no test hangs.
+pub async fn until<T>(awaited: &str, mut attempt: impl AsyncFnMut() -> Option<T>) -> T {
+    let began = std::time::Instant::now();
+    loop {
+        if let Some(found) = attempt().await {
+            return found;
+        }
+        assert!(began.elapsed() < std::time::Duration::from_mins(2), "waited in vain for {awaited}");
+        tokio::time::sleep(std::time::Duration::from_millis(5)).await;
+    }
+}
+
 /// A day such as `2026-03-01` as sentences write it.
 pub fn day_in_words(day: &str) -> String {
     let day: chrono::NaiveDate = day.parse().expect("a day");
