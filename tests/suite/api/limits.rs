@@ -83,7 +83,7 @@ async fn requests_under_way_are_bounded_and_a_waiting_one_is_not_under_way() {
     slow.write_all(b"}").expect("the rest of the body");
     let mut start = [0; 12];
     slow.read_exact(&mut start).expect("an answer");
-    assert_eq!(String::from_utf8_lossy(&start), "HTTP/1.1 422");
+    assert_eq!(String::from_utf8_lossy(&start), "HTTP/1.1 400");
     until("the place it had", async || answered(&app, 200).await).await;
     waiting.abort();
     app.stop().await;
