@@ -1,6 +1,7 @@
 //! Accounts and their keys.
 
 use crate::setters::setters;
+use crate::word::open_words;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -16,6 +17,47 @@ pub struct Account {
     pub name: String,
     /// When the account was made.
     pub created_at: DateTime<Utc>,
+    /// How much the account has of what its quotas bound. A write beyond a quota is answered 409 `quota_reached`.
+    #[serde(default)]
+    pub quotas: Vec<Quota>,
+}
+
+open_words! {
+    /// What a quota counts.
+    QuotaOf, other: "A quota that this version does not know, with its word." {
+        /// Keys that are not revoked.
+        Keys "keys",
+        /// Calendar feeds that are not revoked.
+        Calendars "calendars",
+        /// Properties.
+        Properties "properties",
+        /// Rain gauges.
+        Gauges "gauges",
+        /// Days with a reading, of all rain gauges together.
+        RainDays "rain_days",
+        /// Systems, retired ones included.
+        Systems "systems",
+        /// Subscriptions.
+        Subscriptions "subscriptions",
+        /// Test messages of the present day in UTC.
+        TestMessages "test_messages",
+        /// Streams of events that are open. Each process of the service counts its own.
+        Streams "streams",
+    }
+}
+
+/// How much an account has of one kind, and how much it may have.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(not(feature = "service"), non_exhaustive)]
+pub struct Quota {
+    /// What is counted.
+    pub of: QuotaOf,
+    /// How many there are.
+    pub used: u64,
+    /// The most that there may be. It is absent if nothing bounds them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub most: Option<u64>,
 }
 
 /// What a key may do.

@@ -40,7 +40,7 @@ mod word;
 /// The most characters of an `Idempotency-Key`. An id, or a digest with a word before it, has half as many.
 pub const LONGEST_IDEMPOTENCY_KEY: usize = 200;
 
-pub use account::{Account, ApiKey, KeyCreated, KeyRequest, Scope};
+pub use account::{Account, ApiKey, KeyCreated, KeyRequest, Quota, QuotaOf, Scope};
 pub use calendar::{Calendar, CalendarCreated, CalendarRequest};
 pub use component::{
     Component, ComponentKind, ComponentRequest, CouplingMaterial, Emptying, Exposition, MonthDay, Part,

@@ -92,6 +92,8 @@ problem_codes! {
     InUse "in_use" 409 "Still in use";
     /// The thing is in a state that does not allow this.
     Conflict "conflict" 409 "Not possible in this state";
+    /// The account has as many of this kind as it may have. The detail says how many; `GET /v1/account` shows all quotas.
+    QuotaReached "quota_reached" 409 "The account's quota is used up";
     /// A request with the same `Idempotency-Key` is still running.
     IdempotencyInProgress "idempotency_in_progress" 409 "The first request with this key is still running";
     /// Entries after the cursor were deleted because of their age.

@@ -1,6 +1,7 @@
 //! Settings: defaults, then a file, then the environment, then flags; the later one wins.
 
 use crate::domain::base::schedule::Schedule;
+use crate::domain::model::quota::Quotas;
 use crate::gate::Bounds;
 use anyhow::{Context as _, Result, bail};
 use clap::Args;
@@ -106,6 +107,33 @@ pub struct Layer {
     /// Readers that may stay connected at once.
     #[arg(long, env = "EAVESWARD_STREAMS")]
     pub streams: Option<usize>,
+    /// Readers of one account that may stay connected at once.
+    #[arg(long, env = "EAVESWARD_ACCOUNT_STREAMS")]
+    pub account_streams: Option<usize>,
+    /// Keys of one account that are not revoked; 0 bounds nothing.
+    #[arg(long, env = "EAVESWARD_ACCOUNT_KEYS")]
+    pub account_keys: Option<u64>,
+    /// Calendar feeds of one account that are not revoked; 0 bounds nothing.
+    #[arg(long, env = "EAVESWARD_ACCOUNT_CALENDARS")]
+    pub account_calendars: Option<u64>,
+    /// Properties of one account; 0 bounds nothing.
+    #[arg(long, env = "EAVESWARD_ACCOUNT_PROPERTIES")]
+    pub account_properties: Option<u64>,
+    /// Rain gauges of one account; 0 bounds nothing.
+    #[arg(long, env = "EAVESWARD_ACCOUNT_GAUGES")]
+    pub account_gauges: Option<u64>,
+    /// Days with a reading, of all rain gauges of one account; 0 bounds nothing.
+    #[arg(long, env = "EAVESWARD_ACCOUNT_RAIN_DAYS")]
+    pub account_rain_days: Option<u64>,
+    /// Systems of one account; 0 bounds nothing.
+    #[arg(long, env = "EAVESWARD_ACCOUNT_SYSTEMS")]
+    pub account_systems: Option<u64>,
+    /// Subscriptions of one account; 0 bounds nothing.
+    #[arg(long, env = "EAVESWARD_ACCOUNT_SUBSCRIPTIONS")]
+    pub account_subscriptions: Option<u64>,
+    /// Test messages of one account on one day in UTC; 0 bounds nothing.
+    #[arg(long, env = "EAVESWARD_ACCOUNT_TEST_MESSAGES")]
+    pub account_test_messages: Option<u64>,
     /// How log lines look.
     #[arg(long, env = "EAVESWARD_LOG_FORMAT")]
     pub log_format: Option<LogFormat>,
@@ -160,6 +188,10 @@ pub struct Settings {
     pub body_timeout: Duration,
     /// Readers that may stay connected at once.
     pub streams: usize,
+    /// Readers of one account that may stay connected at once.
+    pub account_streams: usize,
+    /// The most that one account may store.
+    pub quotas: Quotas,
     /// How log lines look.
     pub log_format: LogFormat,
     /// What is logged.
@@ -193,6 +225,15 @@ impl Layer {
             heavy_at_once: self.heavy_at_once.or(below.heavy_at_once),
             body_timeout_s: self.body_timeout_s.or(below.body_timeout_s),
             streams: self.streams.or(below.streams),
+            account_streams: self.account_streams.or(below.account_streams),
+            account_keys: self.account_keys.or(below.account_keys),
+            account_calendars: self.account_calendars.or(below.account_calendars),
+            account_properties: self.account_properties.or(below.account_properties),
+            account_gauges: self.account_gauges.or(below.account_gauges),
+            account_rain_days: self.account_rain_days.or(below.account_rain_days),
+            account_systems: self.account_systems.or(below.account_systems),
+            account_subscriptions: self.account_subscriptions.or(below.account_subscriptions),
+            account_test_messages: self.account_test_messages.or(below.account_test_messages),
             log_format: self.log_format.or(below.log_format),
             log: self.log.or(below.log),
             metrics: self.metrics.or(below.metrics),
@@ -226,6 +267,7 @@ impl Settings {
         let all = layer.over(defaults);
         let need = "the built-in defaults lack a setting";
         let bounds = bounds(&all).context(need)?;
+        let quotas = quotas(&all).context(need)?;
         let housekeeping = all.housekeeping.context(need)?;
         let settings = Self {
             bind: all.bind.context(need)?,
@@ -235,6 +277,8 @@ impl Settings {
             bounds,
             body_timeout: Duration::from_secs(all.body_timeout_s.context(need)?),
             streams: all.streams.context(need)?,
+            account_streams: all.account_streams.context(need)?,
+            quotas,
             log_format: all.log_format.context(need)?,
             log: all.log.context(need)?,
             metrics: all.metrics.context(need)?,
@@ -250,6 +294,9 @@ impl Settings {
         }
         if settings.bounds.in_flight == 0 {
             bail!("requests_in_flight: 0 would refuse every request; give at least 1");
+        }
+        if settings.account_streams == 0 {
+            bail!("account_streams: 0 would refuse every stream; give at least 1, or set streams to 0");
         }
         if settings.body_timeout.is_zero() {
             bail!("body_timeout_s: 0 would refuse every body; give at least 1");
@@ -277,6 +324,21 @@ fn bounds(all: &Layer) -> Option<Bounds> {
         in_flight: all.requests_in_flight?,
         at_once: or(all.requests_at_once, (2 * cores).max(4).min(all.max_connections? as usize))?,
         heavy_at_once: or(all.heavy_at_once, cores.saturating_sub(1).max(1))?,
+    })
+}
+
+/// The most that one account may store; `None` if a setting is missing.
+fn quotas(all: &Layer) -> Option<Quotas> {
+    let bounded = |given: Option<u64>| given.map(|most| (most > 0).then_some(most));
+    Some(Quotas {
+        keys: bounded(all.account_keys)?,
+        calendars: bounded(all.account_calendars)?,
+        properties: bounded(all.account_properties)?,
+        gauges: bounded(all.account_gauges)?,
+        rain_days: bounded(all.account_rain_days)?,
+        systems: bounded(all.account_systems)?,
+        subscriptions: bounded(all.account_subscriptions)?,
+        test_messages: bounded(all.account_test_messages)?,
     })
 }
 

@@ -36,6 +36,12 @@ impl<K: Copy + Eq + Hash> Places<K> {
         Some(Place { key, of: Self { most: self.most, taken: Arc::clone(&self.taken) } })
     }
 
+    /// How many of its places a key has taken.
+    pub fn taken(&self, key: K) -> usize {
+        let taken = self.taken.lock().unwrap_or_else(PoisonError::into_inner);
+        taken.get(&key).copied().unwrap_or_default()
+    }
+
     /// How many places each key has.
     pub fn most(&self) -> usize {
         self.most

@@ -4,6 +4,7 @@ use super::access_log::without_secret;
 use super::rate_headers;
 use crate::domain::base::error::{Error, Faults, StoreError};
 use crate::domain::base::plural::{counted, with_commas};
+use crate::domain::model::quota::Counted;
 use crate::gate::Allowance;
 use actix_web::body::{BoxBody, EitherBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
@@ -120,6 +121,9 @@ impl ApiError {
             StoreError::Disk(_) => {
                 (ProblemCode::Unavailable, "The database's disk failed to read or write.", Some(5))
             }
+            StoreError::QuotaReached { of, most } => {
+                return Self::new(ProblemCode::QuotaReached, quota_reached(of, *most));
+            }
             StoreError::BadRow { .. } | StoreError::Dangling(_) | StoreError::Failed(_) => {
                 (ProblemCode::Internal, FAILED, None)
             }
@@ -221,6 +225,34 @@ impl std::fmt::Display for ApiError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{}: {}", self.code.as_str(), self.detail)
     }
+}
+
+/// What a quota allows, and the way out.
+fn quota_reached(of: &str, most: u64) -> String {
+    let (most, way_out) = match Counted::parse(of) {
+        Some(Counted::Keys) => (counted(most, "key", "keys"), "revoke one that is not needed"),
+        Some(Counted::Calendars) => (counted(most, "calendar", "calendars"), "revoke one that is not needed"),
+        Some(Counted::Properties) => {
+            (counted(most, "property", "properties"), "remove one that is not needed")
+        }
+        Some(Counted::Gauges) => {
+            (counted(most, "rain gauge", "rain gauges"), "remove one that is not needed")
+        }
+        Some(Counted::RainDays) => {
+            (counted(most, "day of rain", "days of rain"), "send fewer, or remove days that no system needs")
+        }
+        Some(Counted::Systems) => (counted(most, "system", "systems"), "remove one that is not needed"),
+        Some(Counted::Subscriptions) => {
+            (counted(most, "subscription", "subscriptions"), "remove one that is not needed")
+        }
+        Some(Counted::TestMessages) => {
+            (counted(most, "test message a day", "test messages a day"), "send the next one tomorrow (UTC)")
+        }
+        None => (counted(most, of, of), "remove one that is not needed"),
+    };
+    format!(
+        "Nothing was stored. The account may have {most}: {way_out}, or ask the operator of the service for more."
+    )
 }
 
 impl ResponseError for ApiError {

@@ -8,9 +8,6 @@ use tokio::sync::{OwnedSemaphorePermit, Semaphore, watch};
 /// The most streams of one key, so that a program that forgets to close its own leaves room for the others. Judgement: a
 /// display needs one, and some programs watch a few systems each.
 pub const STREAMS_PER_KEY: usize = 8;
-/// One account has no more than this part of all slots, but at least as many as a key. Judgement: several accounts stay
-/// connected at once.
-const PART_OF_ACCOUNT: usize = 4;
 
 /// The slots for streams. It also knows whether the service takes requests: not while it shuts down.
 #[derive(Debug)]
@@ -42,14 +39,14 @@ pub enum NoSlot {
 }
 
 impl StreamSlots {
-    /// So many slots, all of them free.
-    pub fn new(slots: usize) -> Self {
+    /// So many slots, all of them free, and the most of them for one account.
+    pub fn new(slots: usize, of_account: usize) -> Self {
         let slots = slots.min(Semaphore::MAX_PERMITS);
         Self {
             accepting: watch::Sender::new(true),
             free: Arc::new(Semaphore::new(slots)),
             by_key: Places::new(STREAMS_PER_KEY),
-            by_account: Places::new((slots / PART_OF_ACCOUNT).max(STREAMS_PER_KEY)),
+            by_account: Places::new(of_account),
         }
     }
 
@@ -62,6 +59,11 @@ impl StreamSlots {
     /// Whether the service takes requests.
     pub fn is_accepting(&self) -> bool {
         *self.accepting.borrow()
+    }
+
+    /// How many streams an account has open, and the most that it may have.
+    pub fn of_account(&self, account: AccountId) -> (usize, usize) {
+        (self.by_account.taken(account), self.by_account.most())
     }
 
     /// A slot for a key.
@@ -96,7 +98,7 @@ mod tests {
 
     #[test]
     fn neither_a_key_nor_an_account_can_take_every_slot() {
-        let slots = StreamSlots::new(4 * (STREAMS_PER_KEY + 2));
+        let slots = StreamSlots::new(4 * (STREAMS_PER_KEY + 2), STREAMS_PER_KEY + 2);
         let mut held: Vec<StreamSlot> =
             (0..STREAMS_PER_KEY).filter_map(|_| take(&slots, 1, 1).ok()).collect();
         assert_eq!(held.len(), STREAMS_PER_KEY);

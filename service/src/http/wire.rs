@@ -2,7 +2,7 @@
 
 use crate::domain::base::error::{Error, Result};
 
-mod account;
+pub mod account;
 mod calendar;
 mod component;
 mod digest;

@@ -29,7 +29,11 @@ use tokio::task::JoinHandle;
 use tracing_actix_web::TracingLogger;
 
 async fn connect(settings: &Settings) -> Result<Database> {
-    let options = ConnectOptions { max_connections: settings.max_connections, ..ConnectOptions::default() };
+    let options = ConnectOptions {
+        max_connections: settings.max_connections,
+        quotas: settings.quotas,
+        ..ConnectOptions::default()
+    };
     let database = Database::connect(settings.database_url.reveal(), &options)
         .await
         .with_context(|| format!("the database {} cannot be opened", settings.database_url))?;
@@ -124,7 +128,7 @@ impl Application {
 
     /// The same on an address that is taken already.
     pub fn start_on(listener: TcpListener, settings: &Settings, cx: Context) -> Result<Self> {
-        let slots = web::Data::new(StreamSlots::new(settings.streams));
+        let slots = web::Data::new(StreamSlots::new(settings.streams, settings.account_streams));
         let (data, ready) = (web::Data::new(cx.clone()), slots.clone());
         let gate = web::Data::new(Gate::new(&settings.bounds));
         let metrics = PrometheusMetricsBuilder::new("eavesward")

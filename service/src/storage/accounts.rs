@@ -4,6 +4,7 @@ use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, KeyId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::account::{Account, Key};
+use crate::domain::model::quota::Counted;
 use crate::domain::ports::store::accounts::AccountStore;
 use crate::storage::connection::{Database, Tx};
 use crate::storage::rows::{AccountRow, KeyRow, scope_words, values};
@@ -81,7 +82,13 @@ impl AccountStore for Database {
     }
 
     async fn insert_key(&self, key: &Key) -> Stored<bool> {
-        Ok(self.run(insert_key(key)).await? > 0)
+        let mut tx = self.begin().await?;
+        let stored = tx.run(insert_key(key)).await? > 0;
+        if stored {
+            self.within_quota(&mut tx, key.account_id, Counted::Keys).await?;
+        }
+        tx.commit().await?;
+        Ok(stored)
     }
 
     async fn keys(&self, account: AccountId, page: &PageRequest<DateTime<Utc>>) -> Stored<Vec<Key>> {

@@ -5,6 +5,7 @@ use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, CalendarId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::calendar::Calendar;
+use crate::domain::model::quota::Counted;
 use crate::domain::ports::store::calendars::CalendarStore;
 use crate::storage::connection::Database;
 use crate::storage::rows::{CalendarRow, values};
@@ -35,6 +36,9 @@ impl CalendarStore for Database {
         query.push(COLUMNS);
         let mut tx = self.begin().await?;
         let stored = tx.first::<CalendarRow>(query).await?.map(CalendarRow::read).transpose()?;
+        if stored.is_some() {
+            self.within_quota(&mut tx, calendar.account_id, Counted::Calendars).await?;
+        }
         tx.commit().await?;
         Ok(stored)
     }

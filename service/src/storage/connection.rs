@@ -1,6 +1,7 @@
 //! The one module that knows both databases: it holds the pools, begins transactions and runs statements.
 
 use crate::domain::base::error::{StoreError, Stored};
+use crate::domain::model::quota::Quotas;
 use crate::domain::ports::store::Store;
 use crate::storage::errors::{can_rerun, failed, failed_because};
 use crate::storage::file::{self, DatabaseFile, REPLACED};
@@ -46,6 +47,8 @@ pub struct ConnectOptions {
     pub answer_timeout: Duration,
     /// SQLite's page cache of each connection, in KiB.
     pub sqlite_cache_kib: u32,
+    /// The most that one account may store.
+    pub quotas: Quotas,
 }
 
 impl Default for ConnectOptions {
@@ -56,6 +59,7 @@ impl Default for ConnectOptions {
             // Below the SDK's time-out of 30 s, so that a caller learns what happened.
             answer_timeout: Duration::from_secs(20),
             sqlite_cache_kib: 16 * 1024,
+            quotas: Quotas::default(),
         }
     }
 }
@@ -70,6 +74,7 @@ pub struct Database {
     idle: Arc<Mutex<Option<SqliteConnection>>>,
     acquire_timeout: Duration,
     answer_timeout: Duration,
+    pub(super) quotas: Quotas,
     /// The file, on SQLite.
     file: Option<Arc<DatabaseFile>>,
 }
@@ -125,7 +130,15 @@ impl Database {
             return Err(failed_because("the database URL starts with neither sqlite:// nor postgres://"));
         };
         let (writes, idle) = (Arc::default(), Arc::new(Mutex::new(idle)));
-        Ok(Self { db, writes, idle, acquire_timeout, answer_timeout: options.answer_timeout, file })
+        Ok(Self {
+            db,
+            writes,
+            idle,
+            acquire_timeout,
+            answer_timeout: options.answer_timeout,
+            quotas: options.quotas,
+            file,
+        })
     }
 
     /// Refuses to go on if another file has taken the place of the database.

@@ -5,8 +5,9 @@ use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, ClaimId, DeliveryId, SubscriptionId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::delivery::{
-    AttemptOutcome, Body, ClaimedDelivery, Delivery, DeliveryState, LoggedDelivery, NewDelivery,
+    AttemptOutcome, Body, ClaimedDelivery, Content, Delivery, DeliveryState, LoggedDelivery, NewDelivery,
 };
+use crate::domain::model::quota::Counted;
 use crate::domain::model::subscription::{Subscription, gone};
 use crate::domain::ports::store::deliveries::{
     AttemptedDelivery, ClaimedDeliveries, DeliveryStore, DueReceiver,
@@ -18,6 +19,7 @@ use crate::storage::rows::{
     AttemptRow, DELIVERY_COLUMNS, DeliveryRow, LetterRow, SubscriptionRow, select_subscriptions, values,
 };
 use crate::storage::sql::{Sql, pieces, sql};
+use crate::storage::usage::count_on;
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
@@ -40,8 +42,9 @@ fn held(claims: &[(DeliveryId, ClaimId)]) -> Vec<Held> {
     claims.iter().map(|(id, claim)| (id.0, *claim)).collect()
 }
 
-/// Adds deliveries whose ids are not there yet.
-pub(super) async fn insert(tx: &mut Tx, new: &[NewDelivery]) -> Stored<()> {
+/// Adds deliveries whose ids are not there yet, and returns how many.
+pub(super) async fn insert(tx: &mut Tx, new: &[NewDelivery]) -> Stored<u64> {
+    let mut added = 0;
     for piece in pieces(new, ROWS) {
         let mut query = sql("INSERT INTO deliveries (");
         query.push(DELIVERY_COLUMNS).push(", set_at, media_type, body) ").bind_rows(
@@ -58,9 +61,9 @@ pub(super) async fn insert(tx: &mut Tx, new: &[NewDelivery]) -> Stored<()> {
             },
         );
         query.push(" ON CONFLICT (id) DO NOTHING");
-        tx.run(query).await?;
+        added += tx.run(query).await?;
     }
-    Ok(())
+    Ok(added)
 }
 
 /// Adds the conditions for due deliveries (`d`) of a subscription (`s`) to a WHERE that has begun.
@@ -76,7 +79,12 @@ fn due(query: &mut Sql, now: DateTime<Utc>) {
 impl DeliveryStore for Database {
     async fn insert_delivery(&self, delivery: &Delivery, body: &Body) -> Stored<()> {
         let mut tx = self.begin().await?;
-        insert(&mut tx, &[NewDelivery { delivery: delivery.clone(), body: body.clone() }]).await?;
+        let new = NewDelivery { delivery: delivery.clone(), body: body.clone() };
+        if insert(&mut tx, &[new]).await? > 0 && delivery.content == Content::Test {
+            let (account, day) = (delivery.account_id, delivery.created_at.date_naive());
+            count_on(&mut tx, account, Counted::TestMessages, day).await?;
+            self.within_quota(&mut tx, account, Counted::TestMessages).await?;
+        }
         tx.commit().await
     }
 

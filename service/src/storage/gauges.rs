@@ -4,6 +4,7 @@ use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, GaugeId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::gauge::{Gauge, GaugeFacts};
+use crate::domain::model::quota::Counted;
 use crate::domain::model::rain::{RainDay, RainKnown, RainRange, RainRead};
 use crate::domain::ports::store::gauges::{GaugeStore, StoredRain};
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
@@ -43,7 +44,11 @@ impl GaugeStore for Database {
             row.on(gauge.version).on(gauge.created_at).on(gauge.updated_at);
         });
         query.push(" ON CONFLICT (id) DO NOTHING");
-        self.run(query).await.map(drop)
+        let mut tx = self.begin().await?;
+        if tx.run(query).await? > 0 {
+            self.within_quota(&mut tx, gauge.account_id, Counted::Gauges).await?;
+        }
+        tx.commit().await
     }
 
     async fn gauge(&self, account: AccountId, id: GaugeId) -> Stored<Option<Gauge>> {

@@ -12,7 +12,7 @@
 //! databases.
 //!
 //! Every writer takes locks in one order, so that writers never wait for each other in a circle: round, duty
-//! setting, gauge or property, system, then rows of `refreshes` by system, then rows of `unscored`.
+//! setting, gauge or property, system, the counts of quotas, then rows of `refreshes` by system, then rows of `unscored`.
 
 mod accounts;
 mod calendars;
@@ -46,6 +46,7 @@ mod stale;
 mod subscriptions;
 mod systems;
 mod tasks;
+mod usage;
 mod visits;
 
 pub use connection::{ConnectOptions, Database};

@@ -4,6 +4,7 @@ use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, PropertyId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::property::{Property, PropertyFacts, Temperatures};
+use crate::domain::model::quota::Counted;
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
 use crate::domain::ports::store::properties::PropertyStore;
 use crate::storage::connection::{Database, retried};
@@ -47,7 +48,11 @@ impl PropertyStore for Database {
             row.on(property.version).on(property.created_at).on(property.updated_at);
         });
         query.push(" ON CONFLICT (id) DO NOTHING");
-        self.run(query).await.map(drop)
+        let mut tx = self.begin().await?;
+        if tx.run(query).await? > 0 {
+            self.within_quota(&mut tx, property.account_id, Counted::Properties).await?;
+        }
+        tx.commit().await
     }
 
     async fn property(&self, account: AccountId, id: PropertyId) -> Stored<Option<Property>> {

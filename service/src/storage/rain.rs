@@ -4,6 +4,7 @@ use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, GaugeId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::gauge::RainSpan;
+use crate::domain::model::quota::Counted;
 use crate::domain::model::rain::{RainDay, RainKnown, RainRange, RainRead, Upserted};
 use crate::domain::ports::store::gauges::StoredRain;
 use crate::storage::connection::{Database, Tx};
@@ -103,6 +104,9 @@ pub(super) async fn put(
     };
     let rewritten = before.last_day.is_some_and(|last| written().any(|day| day <= last));
     set_span(&mut tx, id, grown, rewritten).await?;
+    if upserted.new > 0 {
+        database.within_quota(&mut tx, account, Counted::RainDays).await?;
+    }
     mark_stale(&mut tx, account, Affected::Gauge(id)).await?;
     tx.commit().await?;
     Ok(Some(StoredRain { upserted, span: span(id, grown)? }))

@@ -4,6 +4,7 @@ use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, SubscriptionId, TaskId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::delivery::{DeliveryState, NewDelivery};
+use crate::domain::model::quota::Counted;
 use crate::domain::model::reminder::{Reminder, ReminderFilter, bits};
 use crate::domain::model::subscription::{Carries, Subscription};
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
@@ -139,18 +140,17 @@ impl SubscriptionStore for Database {
         query
             .bind(subscription.account_id)
             .push("), 0) AS position) AS feed WHERE TRUE ON CONFLICT (id) DO NOTHING");
-        self.run(query).await.map(drop)
+        let mut tx = self.begin().await?;
+        if tx.run(query).await? > 0 {
+            self.within_quota(&mut tx, subscription.account_id, Counted::Subscriptions).await?;
+        }
+        tx.commit().await
     }
 
     async fn subscription(&self, account: AccountId, id: SubscriptionId) -> Stored<Option<Subscription>> {
         let mut query = select();
         query.push("account_id = ").bind(account).push(" AND id = ").bind(id);
         self.first::<SubscriptionRow>(query).await?.map(SubscriptionRow::read).transpose()
-    }
-
-    async fn subscription_count(&self, account: AccountId) -> Stored<i64> {
-        let query = sql("SELECT COUNT(*) FROM subscriptions WHERE account_id = $1").on(account);
-        Ok(self.first::<(i64,)>(query).await?.unwrap_or_default().0)
     }
 
     async fn subscriptions(

@@ -5,6 +5,7 @@ use crate::domain::base::ids::{AccountId, ComponentId, SystemId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::component::{Component, ComponentFacts};
 use crate::domain::model::inputs::Inputs;
+use crate::domain::model::quota::Counted;
 use crate::domain::model::system::{System, SystemFacts, SystemFilter};
 use crate::domain::ports::store::outcomes::Updated;
 use crate::domain::ports::store::systems::SystemStore;
@@ -43,6 +44,7 @@ impl SystemStore for Database {
         if tx.run(insert(system)?).await? == 0 {
             return Ok(());
         }
+        self.within_quota(&mut tx, system.account_id, Counted::Systems).await?;
         let refresh = sql(
             "INSERT INTO refreshes (gauge_id, system_id, account_id, inputs_version, refreshed_version, \
              next_at, refresh_at, held_until, held_version) VALUES ($1, $2, $3, 1, 0, 0, 0, 0, 0)",

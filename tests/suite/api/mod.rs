@@ -34,6 +34,7 @@ mod keys_of_one_system;
 mod languages;
 mod limits;
 mod normal;
+mod quotas;
 mod rain;
 mod rain_files;
 mod receiver;

@@ -24,6 +24,7 @@ mod skill;
 mod subscriptions;
 mod systems;
 mod tasks;
+mod usage;
 mod visits;
 
 use eavesward_service::storage::{ConnectOptions, Database};

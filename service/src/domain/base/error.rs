@@ -138,6 +138,14 @@ pub enum StoreError {
     /// A new row refers to something that does not exist, or no longer exists.
     #[error("a row refers to something that is gone")]
     Dangling(#[source] Box<dyn std::error::Error + Send + Sync>),
+    /// The account would have more of something than it may. Nothing was written.
+    #[error("the account has as many {of} as it may: {most}")]
+    QuotaReached {
+        /// The word for what is counted.
+        of: &'static str,
+        /// The most that there may be.
+        most: u64,
+    },
     /// Anything else.
     #[error("the storage failed")]
     Failed(#[source] Box<dyn std::error::Error + Send + Sync>),

@@ -15,6 +15,7 @@ pub mod inputs;
 pub mod measure;
 pub mod part;
 pub mod property;
+pub mod quota;
 pub mod rain;
 pub mod reason;
 pub mod reminder;

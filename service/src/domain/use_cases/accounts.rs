@@ -8,6 +8,7 @@ use crate::domain::base::paging::{ListPage, PageRequest};
 use crate::domain::base::secret::{Secret, hash};
 use crate::domain::context::Context;
 use crate::domain::model::account::{Account, Key, KeyDraft, Scope};
+use crate::domain::model::quota::Usage;
 use chrono::{DateTime, Utc};
 
 /// The start of a key's secret.
@@ -74,6 +75,11 @@ pub async fn create(cx: &Context, name: &str) -> Result<(Account, Secret)> {
 /// The account.
 pub async fn get(cx: &Context, id: AccountId) -> Result<Account> {
     cx.store.account(id).await?.ok_or_else(|| Error::NotFound { what: "account", id: id.to_string() })
+}
+
+/// What the account has of what its quotas count.
+pub async fn usage(cx: &Context, id: AccountId) -> Result<Vec<Usage>> {
+    Ok(cx.store.usage(id, cx.clock.now().date_naive()).await?)
 }
 
 /// Makes a key. The caller gives the `id`, so that a repeated request makes it once. A repetition gives it another

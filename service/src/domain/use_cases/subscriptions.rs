@@ -4,7 +4,7 @@ use crate::domain::base::bounds::NAME_LENGTH;
 use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, SubscriptionId};
-use crate::domain::base::paging::{ListPage, PageRequest};
+use crate::domain::base::paging::{After, ListPage, PageRequest};
 use crate::domain::context::Context;
 use crate::domain::model::duty_settings::LEAD_DAYS;
 use crate::domain::model::signing::{Secrets, SigningSecret};
@@ -15,8 +15,8 @@ use crate::domain::ports::store::outcomes::{Deleted, Updated};
 use chrono::{DateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 
-/// The most subscriptions of an account. Judgement: enough for each of its people and programs.
-const MOST: i64 = 200;
+/// Subscriptions that are read at once when the time zone of a property changes.
+const AT_ONCE: u32 = 200;
 
 /// The least time between two digests. Judgement: their content changes once a day.
 const LEAST_APART: TimeDelta = TimeDelta::hours(1);
@@ -98,11 +98,6 @@ pub async fn create(
     if let Some(known) = cx.store.subscription(account, id).await? {
         return Ok(known);
     }
-    if cx.store.subscription_count(account).await? >= MOST {
-        return Err(Error::Conflict(format!(
-            "An account has at most {MOST} subscriptions; remove one that is not needed."
-        )));
-    }
     let now = cx.clock.now();
     let mut made = Subscription {
         id,
@@ -141,24 +136,36 @@ pub(crate) async fn zone_now(cx: &Context, subscription: &Subscription, timing: 
 
 /// After a property's time zone has changed, updates the digests that follow it.
 pub(crate) async fn follow_zones(cx: &Context, account: AccountId) -> Result<()> {
-    let all = PageRequest { after: None, limit: MOST as u32 };
-    for known in cx.store.subscriptions(account, &all).await? {
-        let Carries::Digest(timing) = &known.facts.carries else { continue };
-        let zone = zone_now(cx, &known, timing).await?;
-        if zone == timing.zone {
-            continue;
+    let mut page = PageRequest { after: None, limit: AT_ONCE };
+    loop {
+        let found = cx.store.subscriptions(account, &page).await?;
+        let last = found.get(AT_ONCE as usize - 1).filter(|_| found.len() > AT_ONCE as usize);
+        page.after = last.map(|one| After { key: one.created_at, id: one.id.0 });
+        for known in found.into_iter().take(AT_ONCE as usize) {
+            follow_zone(cx, known).await?;
         }
-        let carries = Carries::Digest(Timing { zone, ..timing.clone() });
-        let mut new =
-            Subscription { facts: SubscriptionFacts { carries, ..known.facts.clone() }, ..known.clone() };
-        let now = cx.clock.now();
-        // A digest that is due stays due.
-        if known.next_at.is_none_or(|at| at > now) {
-            (new.next_at, new.next_set_at) = (next(&new, now), now);
+        if page.after.is_none() {
+            return Ok(());
         }
-        // If another change was faster, it has read the new zone.
-        cx.store.update_subscription(&new).await?;
     }
+}
+
+async fn follow_zone(cx: &Context, known: Subscription) -> Result<()> {
+    let Carries::Digest(timing) = &known.facts.carries else { return Ok(()) };
+    let zone = zone_now(cx, &known, timing).await?;
+    if zone == timing.zone {
+        return Ok(());
+    }
+    let carries = Carries::Digest(Timing { zone, ..timing.clone() });
+    let mut new =
+        Subscription { facts: SubscriptionFacts { carries, ..known.facts.clone() }, ..known.clone() };
+    let now = cx.clock.now();
+    // A digest that is due stays due.
+    if known.next_at.is_none_or(|at| at > now) {
+        (new.next_at, new.next_set_at) = (next(&new, now), now);
+    }
+    // If another change was faster, it has read the new zone.
+    cx.store.update_subscription(&new).await?;
     Ok(())
 }
 

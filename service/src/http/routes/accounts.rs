@@ -11,6 +11,8 @@ use crate::http::conditional::{hashed, json, page};
 use crate::http::idempotent;
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
+use crate::http::streams::StreamSlots;
+use crate::http::wire::account::account as account_with_quotas;
 use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse, web};
 use eavesward_contract as wire;
@@ -20,11 +22,17 @@ type Answer = Result<HttpResponse, ApiError>;
 
 /// Show the account
 ///
-/// The account that the key belongs to.
+/// The account that the key belongs to, with its quotas. The operator of the service sets these for all accounts.
 #[utoipa::path(get, path = "/v1/account", tag = "accounts", operation_id = "get_account",
     responses((status = 200, description = "The account", body = wire::Account)))]
-pub async fn account(req: HttpRequest, caller: Reader, cx: web::Data<Context>) -> Answer {
-    hashed(&req, &wire::Account::from(accounts::get(&cx, caller.0).await?))
+pub async fn account(
+    req: HttpRequest,
+    caller: Reader,
+    cx: web::Data<Context>,
+    slots: web::Data<StreamSlots>,
+) -> Answer {
+    let (found, usage) = (accounts::get(&cx, caller.0).await?, accounts::usage(&cx, caller.0).await?);
+    hashed(&req, &account_with_quotas(found, usage, slots.of_account(caller.0)))
 }
 
 /// List keys

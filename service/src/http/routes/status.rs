@@ -89,7 +89,7 @@ pub async fn get(
 ///
 /// A comment every 15 seconds shows that the connection is open. The stream ends after 15 minutes, when the service
 /// stops, and seconds after the key is revoked or expires. Then connect again. The answer is `429` when the key has 8
-/// streams open or the account a quarter of all, and `503` when no slot is free. Then poll.
+/// streams open or the account as many as its quota, and `503` when no slot is free. Then poll.
 #[utoipa::path(get, path = "/v1/systems/{id}/status/events", tag = "systems", operation_id = "follow_status",
     params(
         ("id" = Uuid, Path, description = "Id of the system"),

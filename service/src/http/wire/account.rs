@@ -4,14 +4,22 @@ use super::{known, mirror_open};
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::SystemId;
 use crate::domain::model::account;
+use crate::domain::model::quota::{Counted, Usage};
 use eavesward_contract as wire;
 
 mirror_open!(Scope: account::Scope { Read, Write, Admin });
 
-impl From<account::Account> for wire::Account {
-    fn from(account: account::Account) -> Self {
-        Self { id: account.id.0, name: account.name, created_at: account.created_at }
-    }
+mirror_open!(QuotaOf: Counted {
+    Keys, Calendars, Properties, Gauges, RainDays, Systems, Subscriptions, TestMessages
+} or wire::QuotaOf::Streams | wire::QuotaOf::Other(_));
+
+/// An account with what it has used. The streams are those of this process.
+pub fn account(account: account::Account, usage: Vec<Usage>, streams: (usize, usize)) -> wire::Account {
+    let stored = usage.into_iter().map(|usage| (wire::QuotaOf::from(usage.of), usage.used, usage.most));
+    let (used, most) = streams;
+    let streams = (wire::QuotaOf::Streams, used as u64, Some(most as u64));
+    let quotas = stored.chain([streams]).map(|(of, used, most)| wire::Quota { of, used, most }).collect();
+    wire::Account { id: account.id.0, name: account.name, created_at: account.created_at, quotas }
 }
 
 impl From<account::Key> for wire::ApiKey {

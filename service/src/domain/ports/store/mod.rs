@@ -23,6 +23,7 @@ pub mod skill;
 pub mod subscriptions;
 pub mod systems;
 pub mod tasks;
+pub mod usage;
 pub mod visits;
 
 use crate::domain::base::error::Stored;
@@ -40,6 +41,7 @@ use crate::domain::ports::store::skill::SkillStore;
 use crate::domain::ports::store::subscriptions::SubscriptionStore;
 use crate::domain::ports::store::systems::SystemStore;
 use crate::domain::ports::store::tasks::TaskStore;
+use crate::domain::ports::store::usage::UsageStore;
 use crate::domain::ports::store::visits::VisitStore;
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
@@ -62,6 +64,7 @@ pub trait Store:
     + RoundStore
     + IdempotencyStore
     + CorrectionStore
+    + UsageStore
 {
     /// Whether it can be reached.
     async fn ping(&self) -> Stored<()>;

@@ -30,8 +30,6 @@ pub trait SubscriptionStore: Send + Sync {
     async fn insert_subscription(&self, subscription: &Subscription) -> Stored<()>;
     /// One subscription.
     async fn subscription(&self, account: AccountId, id: SubscriptionId) -> Stored<Option<Subscription>>;
-    /// How many the account has.
-    async fn subscription_count(&self, account: AccountId) -> Stored<i64>;
     /// The account's subscriptions by `(created_at, id)`.
     async fn subscriptions(
         &self,
