@@ -257,10 +257,11 @@ pub enum Part {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         shade_share: Option<f64>,
     },
-    /// A tank.
+    /// A tank. Its figures go together: the capacity over the floor area is the depth of the full tank, 50 mm to 30 m, and
+    /// the outlet and the limit of the sediment lie below that.
     #[cfg_attr(not(feature = "service"), non_exhaustive)]
     Tank {
-        /// Capacity in litres up to the overflow, 0.001 to 100,000,000.
+        /// Capacity in litres up to the overflow, 1 to 100,000,000.
         capacity_l: f64,
         /// Area of the floor in m2, 0.001 to 100,000.
         floor_area_m2: f64,

@@ -53,6 +53,8 @@ EXCUSED = [
     (TOGETHER, "invalid", "canopy is none|wet days cannot|above the month's mean|is given without it|has no day|send either"),
     (TOGETHER, "invalid", "a key for one system may only read|sharing a trip never pays"),
     (GRAMMAR, "invalid", "less than an hour apart"),
+    (GRAMMAR, "invalid", "not on the open internet"),
+    (TOGETHER, "invalid", r"mm deep"),
     (DATES, "invalid", "is more than half a year after"),
     (TOGETHER, "invalid", "is a day off|is listed twice|every task was skipped"),
     (TOGETHER, "invalid", "did this task after the round was kept|skip it if it was not done"),

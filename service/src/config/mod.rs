@@ -152,6 +152,9 @@ pub struct Layer {
     /// Days that entries of the reminders' feed are kept.
     #[arg(long, env = "EAVESWARD_REMINDERS_KEPT_DAYS")]
     pub reminders_kept_days: Option<u32>,
+    /// The file with the keys that encrypt stored secrets.
+    #[arg(long, env = "EAVESWARD_SECRETS_KEY_FILE", value_name = "FILE")]
+    pub secrets_key_file: Option<PathBuf>,
     /// Whether subscriptions may post to addresses that are not public, and without encryption.
     #[arg(long, env = "EAVESWARD_LOCAL_WEBHOOKS")]
     pub local_webhooks: Option<bool>,
@@ -204,6 +207,8 @@ pub struct Settings {
     pub housekeeping: Schedule,
     /// How long entries of the reminders' feed are kept.
     pub reminders_kept: chrono::TimeDelta,
+    /// The file with the keys that encrypt stored secrets.
+    pub secrets_key_file: Option<PathBuf>,
     /// Whether subscriptions may post to addresses that are not public, and without encryption.
     pub local_webhooks: bool,
     /// From SIGTERM to the end of accepting requests.
@@ -240,6 +245,7 @@ impl Layer {
             refresh_every_s: self.refresh_every_s.or(below.refresh_every_s),
             housekeeping: self.housekeeping.or(below.housekeeping),
             reminders_kept_days: self.reminders_kept_days.or(below.reminders_kept_days),
+            secrets_key_file: self.secrets_key_file.or(below.secrets_key_file),
             local_webhooks: self.local_webhooks.or(below.local_webhooks),
             drain_s: self.drain_s.or(below.drain_s),
         }
@@ -286,6 +292,7 @@ impl Settings {
             housekeeping: Schedule::parse(&housekeeping)
                 .map_err(|error| anyhow::anyhow!("housekeeping {housekeeping:?}: {error}"))?,
             reminders_kept: chrono::TimeDelta::days(all.reminders_kept_days.context(need)?.into()),
+            secrets_key_file: all.secrets_key_file.filter(|path| !path.as_os_str().is_empty()),
             local_webhooks: all.local_webhooks.context(need)?,
             drain: Duration::from_secs(all.drain_s.context(need)?),
         };

@@ -124,6 +124,11 @@ impl ApiError {
             StoreError::QuotaReached { of, most } => {
                 return Self::new(ProblemCode::QuotaReached, quota_reached(of, *most));
             }
+            StoreError::NoSecretKey => {
+                let detail = "Nothing was stored: the service has no key to encrypt the secret with. Its operator sets \
+                              secrets_key_file.";
+                return Self::new(ProblemCode::Conflict, detail);
+            }
             StoreError::BadRow { .. } | StoreError::Dangling(_) | StoreError::Failed(_) => {
                 (ProblemCode::Internal, FAILED, None)
             }

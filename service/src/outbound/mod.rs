@@ -4,14 +4,13 @@
 //! Each connection resolves its name again and checks the addresses found. So a name that was public at
 //! registration and now leads inside is refused. Redirects are never followed and no proxy is used.
 
-mod address;
 mod tls;
 
+use crate::domain::base::addresses::{is_inside, is_public};
 use crate::domain::base::plural::counted;
 use crate::domain::model::delivery::WebhookResponse;
 use crate::domain::model::subscription::address as checked;
 use crate::domain::ports::senders::{WebhookRequest, WebhookSender};
-use address::is_public;
 use async_trait::async_trait;
 use chrono::TimeDelta;
 use reqwest::dns::{Addrs, Name, Resolve, Resolving};
@@ -19,7 +18,6 @@ use reqwest::header::{CONTENT_TYPE, DATE, HeaderMap, HeaderName, RETRY_AFTER};
 use reqwest::redirect::Policy;
 use std::net::SocketAddr;
 use std::time::Duration;
-use url::Host;
 
 /// The longest time to connect, resolving the name included. Judgement.
 const CONNECT: Duration = Duration::from_secs(5);
@@ -69,13 +67,7 @@ impl HttpSender {
         // The rules may have changed since registration. An address given as a number is not resolved, so it
         // is checked here.
         let url = checked(&request.url, self.local)?;
-        let inside = match url.host() {
-            Some(Host::Ipv4(address)) => !is_public(address.into()),
-            Some(Host::Ipv6(address)) => !is_public(address.into()),
-            Some(Host::Domain(_)) => false,
-            None => true,
-        };
-        if inside && !self.local {
+        if !self.local && url.host().is_none_or(|host| is_inside(&host)) {
             return Err(NO_CONNECTION.to_owned());
         }
         let request = self

@@ -6,6 +6,7 @@ mod operate;
 pub use operate::{Command, run};
 
 use crate::config::Settings;
+use crate::domain::background::secrets::{self, SecretsCheck};
 use crate::domain::base::clock::{Clock, SystemClock};
 use crate::domain::context::{Context, Retention};
 use crate::domain::ports::store::Store as _;
@@ -14,7 +15,7 @@ use crate::http::streams::StreamSlots;
 use crate::http::{self, AccessLog};
 use crate::jobs::{self, DeliveryPorts, Rhythm};
 use crate::outbound::HttpSender;
-use crate::storage::{ConnectOptions, Database};
+use crate::storage::{ConnectOptions, Database, SecretKeys};
 use actix_web::dev::{Server, ServerHandle};
 use actix_web::middleware::{Compress, Condition, from_fn};
 use actix_web::{App, HttpServer, web};
@@ -29,8 +30,10 @@ use tokio::task::JoinHandle;
 use tracing_actix_web::TracingLogger;
 
 async fn connect(settings: &Settings) -> Result<Database> {
+    let secret_keys = settings.secrets_key_file.as_deref().map(SecretKeys::of_file).transpose();
     let options = ConnectOptions {
         max_connections: settings.max_connections,
+        secret_keys: secret_keys.map_err(anyhow::Error::msg).context("secrets_key_file")?,
         quotas: settings.quotas,
         ..ConnectOptions::default()
     };
@@ -59,7 +62,32 @@ pub async fn open(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Context>
     }
     let retention = Retention { reminders: settings.reminders_kept };
     let local_webhooks = settings.local_webhooks;
-    Ok(Context { retention, local_webhooks, ..Context::new(Arc::new(database), clock) })
+    let cx = Context { retention, local_webhooks, ..Context::new(Arc::new(database), clock) };
+    report_secrets(secrets::check(&cx).await.context("the stored secrets cannot be checked")?);
+    Ok(cx)
+}
+
+fn report_secrets(found: SecretsCheck) {
+    let SecretsCheck { sealed, left, paused, resumed } = found;
+    if sealed > 0 {
+        tracing::info!(sealed, "webhook secrets are now encrypted with the present key");
+    }
+    if left > 0 {
+        tracing::warn!(
+            left,
+            "webhook secrets are not encrypted with a present key; set secrets_key_file and start again"
+        );
+    }
+    if paused > 0 {
+        tracing::warn!(
+            paused,
+            "subscriptions are paused because the key of their secrets is not here; start with the right secrets_key_file, \
+             or make new secrets"
+        );
+    }
+    if resumed > 0 {
+        tracing::info!(resumed, "subscriptions go on because the key of their secrets is back");
+    }
 }
 
 /// Takes the address. Requests wait until the service is started on it.

@@ -9,12 +9,13 @@ use crate::domain::base::plural::counted;
 use crate::domain::context::Context;
 use crate::domain::model::account::{KeyDraft, Scope};
 use crate::domain::use_cases::accounts;
-use crate::storage::missing_file;
+use crate::storage::{add_key, make_key_file, missing_file};
 use crate::{config, http, telemetry};
 use anyhow::{Context as _, Result, bail};
 use clap::Subcommand;
 use std::io::Write as _;
 use std::net::TcpListener;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -73,6 +74,16 @@ pub enum Command {
         #[command(flatten)]
         flags: Flags,
     },
+    /// Make the file with the key that encrypts stored webhook secrets, for the setting secrets_key_file.
+    SecretsKey {
+        /// The file. It must not exist, unless its key is replaced.
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+        /// Put a new key before those of the file. Secrets are encrypted with it from the next start on; the others still
+        /// decrypt.
+        #[arg(long)]
+        replace: bool,
+    },
     /// Print a settings file with every default.
     Settings,
 }
@@ -84,6 +95,27 @@ fn say(text: &str) -> Result<()> {
         Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
         other => Ok(other?),
     }
+}
+
+/// Makes a key file, or replaces its key.
+fn secrets_key(file: &Path, replace: bool) -> Result<()> {
+    let shown = file.display();
+    if replace {
+        add_key(file).with_context(|| format!("the key file {shown} cannot be replaced"))?;
+        return say(&format!(
+            "{shown} has a new key. Start the service again to encrypt stored secrets with it."
+        ));
+    }
+    make_key_file(file).with_context(|| {
+        if file.exists() {
+            format!("{shown} is there already; --replace puts a new key before its keys")
+        } else {
+            format!("the key file {shown} cannot be made")
+        }
+    })?;
+    say(&format!(
+        "{shown} holds the key. Set secrets_key_file to it, and keep a copy apart from the backups."
+    ))
 }
 
 /// Runs a subcommand.
@@ -100,6 +132,7 @@ pub async fn run(command: Command) -> Result<()> {
             restored(&begin(flags)?).await?;
             say("Readers of the reminders' feed have to start again.")
         }
+        Command::SecretsKey { file, replace } => secrets_key(&file, replace),
         Command::Serve { flags } => {
             let settings = begin(flags)?;
             let listener = listen(settings.bind)?;

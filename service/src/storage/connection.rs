@@ -6,6 +6,7 @@ use crate::domain::ports::store::Store;
 use crate::storage::errors::{can_rerun, failed, failed_because};
 use crate::storage::file::{self, DatabaseFile, REPLACED};
 use crate::storage::health::WriteHealth;
+use crate::storage::secret_keys::SecretKeys;
 use crate::storage::sql::{Sql, Value, sql};
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
@@ -49,6 +50,8 @@ pub struct ConnectOptions {
     pub sqlite_cache_kib: u32,
     /// The most that one account may store.
     pub quotas: Quotas,
+    /// What encrypts stored secrets. Without it, SQLite has a file beside the database and PostgreSQL stores no secret.
+    pub secret_keys: Option<SecretKeys>,
 }
 
 impl Default for ConnectOptions {
@@ -60,6 +63,7 @@ impl Default for ConnectOptions {
             answer_timeout: Duration::from_secs(20),
             sqlite_cache_kib: 16 * 1024,
             quotas: Quotas::default(),
+            secret_keys: None,
         }
     }
 }
@@ -75,6 +79,7 @@ pub struct Database {
     acquire_timeout: Duration,
     answer_timeout: Duration,
     pub(super) quotas: Quotas,
+    pub(super) secret_keys: SecretKeys,
     /// The file, on SQLite.
     file: Option<Arc<DatabaseFile>>,
 }
@@ -102,12 +107,13 @@ impl Database {
     /// If the URL is not understood or the database cannot be reached.
     pub async fn connect(url: &str, options: &ConnectOptions) -> Stored<Self> {
         let acquire_timeout = options.acquire_timeout;
-        let (mut idle, mut file) = (None, None);
+        let (mut idle, mut file, mut beside) = (None, None, SecretKeys::none());
         let db = if url.starts_with("sqlite:") {
             let (pool, opened) = connect_sqlite(url, options).await?;
             file = Some(Arc::new(opened));
             let connection = SqliteConnection::connect_with(&pool.connect_options()).await.map_err(failed)?;
             idle = Some(connection);
+            beside = SecretKeys::beside(pool.connect_options().get_filename());
             Db::Sqlite(pool, Arc::new(Mutex::new(())))
         } else if url.starts_with("postgres://") || url.starts_with("postgresql://") {
             let connect =
@@ -130,15 +136,9 @@ impl Database {
             return Err(failed_because("the database URL starts with neither sqlite:// nor postgres://"));
         };
         let (writes, idle) = (Arc::default(), Arc::new(Mutex::new(idle)));
-        Ok(Self {
-            db,
-            writes,
-            idle,
-            acquire_timeout,
-            answer_timeout: options.answer_timeout,
-            quotas: options.quotas,
-            file,
-        })
+        let secret_keys = options.secret_keys.clone().unwrap_or(beside);
+        let (answer_timeout, quotas) = (options.answer_timeout, options.quotas);
+        Ok(Self { db, writes, idle, acquire_timeout, answer_timeout, quotas, secret_keys, file })
     }
 
     /// Refuses to go on if another file has taken the place of the database.

@@ -78,7 +78,7 @@ impl CorrectionStore for Database {
     async fn digests_set_ahead(&self, now: DateTime<Utc>) -> Stored<Vec<Subscription>> {
         let mut query = select_subscriptions();
         query.push("next_at IS NOT NULL AND next_set_at > ").bind(now + MOST_AHEAD).push(" ORDER BY id");
-        values(self.all(query).await?, SubscriptionRow::read)
+        values(self.all(query).await?, |row: SubscriptionRow| row.read(&self.secret_keys))
     }
 
     async fn set_next_digest(

@@ -252,7 +252,7 @@ async fn claim(
     let mut query = select_subscriptions();
     query.push("id = ").bind(id);
     let Some(subscription) = tx.first::<SubscriptionRow>(query).await? else { return Ok(None) };
-    let subscription = subscription.read()?;
+    let subscription = subscription.read(&database.secret_keys)?;
     tx.commit().await?;
     let claimed =
         rows.into_iter().map(|NewDelivery { delivery, body }| ClaimedDelivery { delivery, body, held_by });

@@ -39,6 +39,7 @@ mod reminders;
 mod removed_tasks;
 mod rounds;
 mod rows;
+mod secret_keys;
 mod skill;
 mod sql;
 mod sqlite_file;
@@ -50,4 +51,5 @@ mod usage;
 mod visits;
 
 pub use connection::{ConnectOptions, Database};
+pub use secret_keys::{SecretKeys, add_key, make_key_file};
 pub use sqlite_file::missing_file;

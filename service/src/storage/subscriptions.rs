@@ -1,18 +1,19 @@
 //! Subscriptions, and how far each has read its account's feed.
 
-use crate::domain::base::error::Stored;
+use crate::domain::base::error::{StoreError, Stored};
 use crate::domain::base::ids::{AccountId, SubscriptionId, TaskId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::delivery::{DeliveryState, NewDelivery};
 use crate::domain::model::quota::Counted;
 use crate::domain::model::reminder::{Reminder, ReminderFilter, bits};
+use crate::domain::model::signing::SigningSecret;
 use crate::domain::model::subscription::{Carries, Subscription};
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
-use crate::domain::ports::store::subscriptions::{FanOut, MakeDelivery, SubscriptionStore};
+use crate::domain::ports::store::subscriptions::{FanOut, MakeDelivery, SealedSecrets, SubscriptionStore};
 use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::leases::free;
 use crate::storage::rows::{
-    SUBSCRIPTION_COLUMNS, SubscriptionRow, secrets_before, select_subscriptions, values,
+    SUBSCRIPTION_COLUMNS, SubscriptionRow, select_subscriptions, stored_secrets, values,
 };
 use crate::storage::sql::{Sql, sql};
 use crate::storage::stale::explain_miss;
@@ -118,9 +119,9 @@ fn make_deliveries(
 #[async_trait]
 impl SubscriptionStore for Database {
     async fn insert_subscription(&self, subscription: &Subscription) -> Stored<()> {
-        let (facts, secrets) = (&subscription.facts, &subscription.secrets);
+        let facts = &subscription.facts;
         let carries = Columns::of(&facts.carries);
-        let before = secrets_before(secrets)?;
+        let (secret, before) = stored_secrets(&self.secret_keys, subscription)?;
         let mut query = sql("INSERT INTO subscriptions (");
         query.push(SUBSCRIPTION_COLUMNS).push(", position) SELECT * FROM (");
         query.bind_rows(&[subscription], |row, one| {
@@ -130,7 +131,7 @@ impl SubscriptionStore for Database {
                 .on(facts.lead_days.map(i64::from))
                 .on(carries.kinds);
             row.on(carries.schedule.as_deref()).on(carries.time_zone).on(carries.zone_given).on(carries.form);
-            row.on(secrets.current.bytes().to_vec());
+            row.on(secret.clone());
             row.on(&before);
             row.on(one.paused.as_ref().map(|paused| paused.at));
             row.on(one.paused.as_ref().and_then(|paused| paused.because.as_deref()));
@@ -150,7 +151,7 @@ impl SubscriptionStore for Database {
     async fn subscription(&self, account: AccountId, id: SubscriptionId) -> Stored<Option<Subscription>> {
         let mut query = select();
         query.push("account_id = ").bind(account).push(" AND id = ").bind(id);
-        self.first::<SubscriptionRow>(query).await?.map(SubscriptionRow::read).transpose()
+        self.first::<SubscriptionRow>(query).await?.map(|row| row.read(&self.secret_keys)).transpose()
     }
 
     async fn subscriptions(
@@ -164,11 +165,46 @@ impl SubscriptionStore for Database {
             query.push(" AND (created_at, id) > (").bind(after.key).push(", ").bind(after.id).push(")");
         }
         query.push(" ORDER BY created_at, id LIMIT ").bind(page.rows());
-        values(self.all(query).await?, SubscriptionRow::read)
+        values(self.all(query).await?, |row: SubscriptionRow| row.read(&self.secret_keys))
+    }
+
+    async fn every_subscription(&self, after: SubscriptionId, limit: u32) -> Stored<Vec<Subscription>> {
+        let mut query = select_subscriptions();
+        query.push("id > ").bind(after).push(" ORDER BY id LIMIT ").bind(i64::from(limit));
+        values(self.all(query).await?, |row: SubscriptionRow| row.read(&self.secret_keys))
+    }
+
+    async fn seal_secrets(&self, subscription: &Subscription) -> Stored<SealedSecrets> {
+        let mut fresh = subscription.clone();
+        let mut stale = 0;
+        let before = fresh.secrets.before.iter_mut().map(|one| &mut one.secret);
+        for secret in std::iter::once(&mut fresh.secrets.current).chain(before) {
+            let Some((stored, plain)) = secret.stored().zip(secret.bytes()) else { continue };
+            if !self.secret_keys.is_current(stored)? {
+                *secret = SigningSecret::of(plain.to_vec());
+                stale += 1;
+            }
+        }
+        if stale == 0 {
+            return Ok(SealedSecrets::default());
+        }
+        let (secret, before) = match stored_secrets(&self.secret_keys, &fresh) {
+            Err(StoreError::NoSecretKey) => return Ok(SealedSecrets { sealed: 0, left: stale }),
+            sealed => sealed?,
+        };
+        let update =
+            sql("UPDATE subscriptions SET secret = $1, secrets_before = $2 WHERE id = $3 AND version = $4");
+        let done = self.run(update.on(secret).on(before).on(fresh.id).on(fresh.version)).await? > 0;
+        Ok(if done {
+            SealedSecrets { sealed: stale, left: 0 }
+        } else {
+            SealedSecrets { sealed: 0, left: stale }
+        })
     }
 
     async fn update_subscription(&self, new: &Subscription) -> Stored<Updated> {
-        let (facts, secrets) = (&new.facts, &new.secrets);
+        let facts = &new.facts;
+        let (secret, before) = stored_secrets(&self.secret_keys, new)?;
         let carries = Columns::of(&facts.carries);
         // The first value is kept while the times of the digest stay the same, the second replaces it.
         let next_at = "next_at = CASE WHEN schedule IS NOT DISTINCT FROM $7 AND time_zone IS NOT DISTINCT FROM $8 \
@@ -196,8 +232,8 @@ impl SubscriptionStore for Database {
             .on(carries.time_zone)
             .on(carries.zone_given)
             .on(carries.form)
-            .on(secrets.current.bytes().to_vec())
-            .on(secrets_before(secrets)?)
+            .on(secret)
+            .on(before)
             .on(new.paused.as_ref().map(|paused| paused.at))
             .on(new.paused.as_ref().and_then(|paused| paused.because.as_deref()))
             .on(new.next_at)
@@ -254,7 +290,7 @@ impl SubscriptionStore for Database {
         query.push("FROM feeds WHERE feeds.account_id = subscriptions.account_id)) AS behind ");
         query.push("ORDER BY turn, account_id <= ").bind(after.unwrap_or(AccountId(Uuid::nil())));
         query.push(", account_id LIMIT ").bind(i64::from(limit));
-        values(self.all(query).await?, SubscriptionRow::read)
+        values(self.all(query).await?, |row: SubscriptionRow| row.read(&self.secret_keys))
     }
 
     async fn fan_out(
@@ -288,7 +324,7 @@ impl SubscriptionStore for Database {
     async fn due_digests(&self, now: DateTime<Utc>) -> Stored<Vec<Subscription>> {
         let mut query = select_subscriptions();
         query.push("paused_at IS NULL AND next_at <= ").bind(now).push(" ORDER BY next_at, id LIMIT 100");
-        values(self.all(query).await?, SubscriptionRow::read)
+        values(self.all(query).await?, |row: SubscriptionRow| row.read(&self.secret_keys))
     }
 
     async fn put_digest(

@@ -55,7 +55,7 @@ impl Own {
 }
 
 /// What has to stand beside a field, for its bounds alone to decide.
-fn beside(field: &BoundedField, body: &Value) -> Vec<(String, Value)> {
+fn beside(field: &BoundedField, body: &Value, value: &Value) -> Vec<(String, Value)> {
     let (parent, last) = field.pointer.rsplit_once('/').expect("a pointer");
     let at = |name: &str| format!("{parent}/{name}");
     let other = |one: &str, other: &str| parent.strip_suffix(one).map(|above| format!("{above}{other}"));
@@ -66,6 +66,19 @@ fn beside(field: &BoundedField, body: &Value) -> Vec<(String, Value)> {
         "horizon_days" if body.get("to").is_some() => {
             let digest = [("sends", "digest"), ("schedule", "0 7 * * 1"), ("time_zone", "UTC")];
             digest.map(|(name, value)| (at(name), json!(value))).to_vec()
+        }
+        // The figures of a tank go together: full, it is 50 mm to 30 m deep, and what is in it lies below.
+        "capacity_l" | "floor_area_m2" => {
+            let small = value.as_f64().is_some_and(|value| value < 50.0);
+            let (capacity_l, floor_area_m2) = if small { (1.0, 0.01) } else { (1e8, 1e5) };
+            let (name, figure) = match last {
+                "capacity_l" => ("floor_area_m2", floor_area_m2),
+                _ => ("capacity_l", capacity_l),
+            };
+            vec![(at(name), json!(figure)), (at("outlet_height_mm"), json!(0.0))]
+        }
+        "outlet_height_mm" | "sediment_limit_mm" => {
+            vec![(at("capacity_l"), json!(1e6)), (at("floor_area_m2"), json!(40.0))]
         }
         // A day of the year stands beside another, or not at all.
         "month" | "day" => {
@@ -85,7 +98,7 @@ fn refused_name(field: &BoundedField) -> String {
 }
 
 fn filled(field: &BoundedField, body: &Value, value: Value) -> Value {
-    let others = beside(field, body);
+    let others = beside(field, body, &value);
     let mut body = field.set(body, value);
     for (pointer, value) in others {
         let (parent, name) = pointer.rsplit_once('/').expect("a pointer");

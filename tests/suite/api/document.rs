@@ -133,7 +133,7 @@ impl Overrides {
         let planned = json!({"on": "2026-03-02", "task_ids": [task]});
         let round = id_of(&app.post("/v1/rounds", &planned).await);
         let key = app.post("/v1/keys", &json!({"name": "spare key", "scopes": ["read"]})).await;
-        let hook = json!({"name": "spare rota", "to": "https://127.0.0.1:9/"});
+        let hook = json!({"name": "spare rota", "to": "https://hooks.invalid/"});
         let subscription = id_of(&app.post("/v1/subscriptions", &hook).await["subscription"]);
         let delivery =
             id_of(&app.post(&format!("/v1/subscriptions/{subscription}/test"), &Value::Null).await);

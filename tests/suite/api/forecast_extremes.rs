@@ -11,7 +11,7 @@ over_both! {
 }
 
 /// Where a figure stands in [`sketch`], and the ends of its range.
-const RANGES: [(&str, f64, f64); 33] = [
+const RANGES: [(&str, f64, f64); 29] = [
     ("/latitude_deg", -90.0, 90.0),
     ("/elevation_m", -450.0, 6000.0),
     ("/demand_l_per_day", 0.0, 1_000_000.0),
@@ -37,14 +37,19 @@ const RANGES: [(&str, f64, f64); 33] = [
     ("/components/5/part/chamber_volume_l", 0.001, 100_000.0),
     ("/components/5/part/emptying/litres_per_hour", 0.05, 100.0),
     ("/components/6/part/shade_share", 0.0, 1.0),
-    ("/components/7/part/capacity_l", 0.001, 100_000_000.0),
-    ("/components/7/part/floor_area_m2", 0.001, 100_000.0),
-    ("/components/7/part/outlet_height_mm", 0.0, 20_000.0),
-    ("/components/7/part/sediment_limit_mm", 10.0, 2000.0),
     ("/components/9/part/seal_depth_mm", 10.0, 1000.0),
     ("/components/16/part/rated_volume_l", 0.001, 100_000_000.0),
     ("/components/17/part/rated_hours", 0.001, 200_000.0),
     ("/components/17/part/hours_per_day", 0.001, 24.0),
+];
+
+/// Tanks at the ends of their ranges: capacity, floor area, height of the outlet and limit of sediment. They go together:
+/// a full tank is 50 mm to 30 m deep, and what is in it lies below.
+const TANKS: [(f64, f64, f64, f64); 4] = [
+    (1.0, 0.001, 0.0, 10.0),
+    (1.0, 0.02, 49.9, 49.9),
+    (100_000_000.0, 100_000.0, 999.9, 999.9),
+    (100_000_000.0, 3_333.4, 20_000.0, 2000.0),
 ];
 
 /// One component of every kind, with everything that a sketch may say of its place.
@@ -111,6 +116,18 @@ async fn every_figure_at_the_end_of_its_range_is_forecast(app: &App) {
             is_forecast(app, &one, &format!("{place} = {end}")).await;
             *all.pointer_mut(place).expect("the same place") = json!(end);
         }
+    }
+    for (number, (capacity_l, floor_area_m2, outlet_height_mm, sediment_limit_mm)) in
+        TANKS.into_iter().enumerate()
+    {
+        let tank = json!({"kind": "tank", "capacity_l": capacity_l, "floor_area_m2": floor_area_m2,
+            "outlet_height_mm": outlet_height_mm, "calmed_inlet": number % 2 == 0,
+            "sediment_limit_mm": sediment_limit_mm});
+        let mut one = plain.clone();
+        one["components"][7]["part"] = tank.clone();
+        is_forecast(app, &one, &format!("{tank}")).await;
+        let all = if number < 2 { &mut least } else { &mut most };
+        all["components"][7]["part"] = tank;
     }
     is_forecast(app, &least, "the least of everything").await;
     is_forecast(app, &most, "the most of everything").await;

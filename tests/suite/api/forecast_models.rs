@@ -298,7 +298,7 @@ async fn seasons(app: &App, gauge: &str) {
 fn low_tank(limit_mm: f64) -> Value {
     json!([component(
         "tank",
-        json!({"kind": "tank", "capacity_l": 3000.0, "floor_area_m2": 1.5, "outlet_height_mm": 2000.0,
+        json!({"kind": "tank", "capacity_l": 3000.0, "floor_area_m2": 1.5, "outlet_height_mm": 1999.0,
             "sediment_limit_mm": limit_mm}),
     )])
 }

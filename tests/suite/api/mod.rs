@@ -53,3 +53,4 @@ mod subscriptions;
 mod tasks;
 mod visits;
 mod visits_corrected;
+mod webhook_secrets;

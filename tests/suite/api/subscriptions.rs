@@ -7,6 +7,7 @@ use crate::support::until;
 use chrono::{DateTime, TimeDelta, Utc};
 use eavesward_service::domain::base::clock::Clock as _;
 use serde_json::{Value, json};
+use sqlx::Connection as _;
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::{Duration, Instant};
 use wiremock::ResponseTemplate;
@@ -588,7 +589,13 @@ async fn nothing_inside_is_reached_unless_a_setting_says_so() {
     let plain = app.send("POST", "/v1/subscriptions", &json!({"name": "rota", "to": receiver.url()})).await;
     assert_eq!(plain.fields("invalid"), ["to"]);
     for url in [receiver.url().replace("http:", "https:"), "https://localhost:9/".to_owned()] {
-        let (id, _) = subscribe(&app, json!({"name": "rota", "to": url})).await;
+        let told = app.send("POST", "/v1/subscriptions", &json!({"name": "rota", "to": url})).await;
+        assert_eq!(told.fields("invalid"), ["to"], "{url}");
+        // It was stored while the setting was on.
+        let (id, _) = subscribe(&app, json!({"name": "rota", "to": "https://hooks.example/eaves"})).await;
+        let mut raw = sqlx_sqlite::SqliteConnection::connect(&app.database_url).await.expect("a connection");
+        let inside = sqlx::query("UPDATE subscriptions SET url = $1 WHERE name = 'rota'").bind(&url);
+        assert!(inside.execute(&mut raw).await.expect("it is written").rows_affected() > 0);
         let test = id_of(&app.post(&format!("/v1/subscriptions/{id}/test"), &Value::Null).await);
         settled(&app, &id).await;
         let log = app.get(&format!("/v1/deliveries/{test}")).await;

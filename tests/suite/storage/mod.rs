@@ -27,7 +27,7 @@ mod tasks;
 mod usage;
 mod visits;
 
-use eavesward_service::storage::{ConnectOptions, Database};
+use eavesward_service::storage::{ConnectOptions, Database, SecretKeys};
 
 /// A migrated database that no other test knows.
 pub struct Rig {
@@ -36,9 +36,15 @@ pub struct Rig {
     dir: Option<tempfile::TempDir>,
 }
 
+/// The usual options, with the key that encrypts secrets.
+pub fn options() -> ConnectOptions {
+    let secret_keys = SecretKeys::of_text(crate::support::SECRETS_KEY).expect("a key");
+    ConnectOptions { secret_keys: Some(secret_keys), ..ConnectOptions::default() }
+}
+
 impl Rig {
     async fn at(url: String, dir: Option<tempfile::TempDir>) -> Self {
-        let database = Database::connect(&url, &ConnectOptions::default()).await.expect("connect");
+        let database = Database::connect(&url, &options()).await.expect("connect");
         database.migrate().await.expect("migrate");
         Self { database, url, dir }
     }
@@ -54,7 +60,7 @@ impl Rig {
 
     /// Another process on the same database, as far as the database can tell.
     pub async fn replica(&self) -> Database {
-        Database::connect(&self.url, &ConnectOptions::default()).await.expect("connect a replica")
+        Database::connect(&self.url, &options()).await.expect("connect a replica")
     }
 
     /// Runs a statement past the storage traits, and returns the number that it finds.

@@ -55,7 +55,10 @@ impl App {
             Kind::Sqlite => format!("sqlite://{}", folder.path().join("test.db").display()),
             Kind::Postgres => super::postgres::fresh_database().await,
         };
+        let key_file = folder.path().join("secrets-key");
+        std::fs::write(&key_file, super::SECRETS_KEY).expect("a key file");
         let mut layer = Layer {
+            secrets_key_file: Some(key_file),
             bind: Some(([127, 0, 0, 1], 0).into()),
             database_url: Some(DatabaseUrl::new(url.clone())),
             max_connections: Some(4),

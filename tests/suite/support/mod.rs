@@ -13,6 +13,9 @@ pub fn http_client() -> reqwest::ClientBuilder {
     reqwest::Client::builder().no_proxy()
 }
 
+/// The key that encrypts secrets in tests: rows are then the same each time.
+pub const SECRETS_KEY: &str = "AAECAwQFBgcICQoLDA0ODxAREhMUFRYXGBkaGxwdHh8=";
+
 /// Tries again until something is found. It gives up after two minutes, so that no test hangs.
 pub async fn until<T>(awaited: &str, mut attempt: impl AsyncFnMut() -> Option<T>) -> T {
     let began = std::time::Instant::now();

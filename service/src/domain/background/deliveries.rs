@@ -8,7 +8,9 @@ use crate::domain::base::clock::local_date;
 use crate::domain::base::error::Result;
 use crate::domain::base::ids::{self, AccountId, DeliveryId, SubscriptionId};
 use crate::domain::context::Context;
-use crate::domain::model::delivery::{AttemptOutcome, Body, ClaimedDelivery, Content, Delivery, NewDelivery};
+use crate::domain::model::delivery::{
+    AttemptOutcome, Body, ClaimedDelivery, Content, Delivery, NewDelivery, WebhookResponse,
+};
 use crate::domain::model::reminder::Reminder;
 use crate::domain::model::subscription::{Carries, DigestForm, Subscription, Timing};
 use crate::domain::ports::senders::{PayloadWriter, WebhookRequest, WebhookSender};
@@ -215,7 +217,11 @@ async fn send(
     let (delivery, now) = (&claimed.delivery, cx.clock.now());
     let Body { media_type, text } = claimed.body.clone();
     let id = delivery.id.to_string();
-    let signature = subscription.secrets.signature(&id, now, &text);
+    let Some(signature) = subscription.secrets.signature(&id, now, &text) else {
+        let error = Some("its secret cannot be read; make a new one".to_owned());
+        let unsent = WebhookResponse { status: None, retry_after: None, error };
+        return outcome(delivery, unsent, now, now, ids::spread());
+    };
     let url = subscription.facts.url.clone();
     let request = WebhookRequest { url, id, timestamp: now.timestamp(), signature, media_type, body: text };
     outcome(delivery, sender.post(&request).await, now, cx.clock.now(), ids::spread())

@@ -5,3 +5,4 @@ pub mod deliveries;
 mod lease;
 pub mod refresh;
 pub mod scoring;
+pub mod secrets;

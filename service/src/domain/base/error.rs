@@ -146,6 +146,9 @@ pub enum StoreError {
         /// The most that there may be.
         most: u64,
     },
+    /// A secret was to be stored, and there is no key to encrypt it. Nothing was written.
+    #[error("there is no key to encrypt secrets")]
+    NoSecretKey,
     /// Anything else.
     #[error("the storage failed")]
     Failed(#[source] Box<dyn std::error::Error + Send + Sync>),

@@ -1,5 +1,6 @@
 //! Basics that know nothing of rainwater.
 
+pub mod addresses;
 pub mod blocking;
 pub mod bounds;
 pub mod check;

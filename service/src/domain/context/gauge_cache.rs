@@ -8,18 +8,19 @@
 //!
 //! Memory is bounded. Systems are refreshed in the same order every day, so dropping the least recently used gauge
 //! would drop each one just before its turn. Instead, a gauge that was used within two days stays, and new ones
-//! find no room.
+//! find no room. Room is made at the cost of the account that holds most of it.
 //!
 //! [`GaugeStore::rain_since`]: crate::domain::ports::store::gauges::GaugeStore::rain_since
 
 use crate::domain::base::clock::MOST_AHEAD;
 use crate::domain::base::error::{Result, Stored};
-use crate::domain::base::ids::GaugeId;
+use crate::domain::base::ids::{AccountId, GaugeId};
 use crate::domain::model::gauge::{Gauge, Normals};
 use crate::domain::model::rain::{RainKnown, RainRead};
 use crate::domain::rules::forecast::gauge_model::GaugeModel;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use std::collections::HashMap;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// Room for a thousand rain gauges with ten years of readings and four kinds of roofs each, 220 kB a gauge.
@@ -31,6 +32,8 @@ const UNUSED: TimeDelta = TimeDelta::days(2);
 /// The rain gauges in memory.
 pub struct GaugeCache {
     most_bytes: usize,
+    /// How many slots were made.
+    slots: AtomicU64,
     gauges: Mutex<HashMap<GaugeId, Slot>>,
 }
 
@@ -38,6 +41,9 @@ pub struct GaugeCache {
 /// repeat the work.
 struct Slot {
     cached: Arc<tokio::sync::Mutex<Option<CachedGauge>>>,
+    account: AccountId,
+    /// Counts the slots. A later one is dropped before an earlier one that was used at the same instant.
+    number: u64,
     bytes: usize,
     used_at: DateTime<Utc>,
 }
@@ -64,7 +70,7 @@ impl Default for GaugeCache {
 impl GaugeCache {
     /// A cache that keeps at most about this many bytes.
     pub fn with_room(most_bytes: usize) -> Self {
-        Self { most_bytes, gauges: Mutex::default() }
+        Self { most_bytes, slots: AtomicU64::new(0), gauges: Mutex::default() }
     }
 
     /// The model of a rain gauge through a day, or further if a later day was asked for before. `read` reads the
@@ -76,7 +82,7 @@ impl GaugeCache {
         read: impl AsyncFn(Option<RainKnown>) -> Stored<RainRead>,
     ) -> Result<Arc<GaugeModel>> {
         let made_of = GaugeVersion { created_at: gauge.created_at, normals: gauge.facts.normals.clone() };
-        let slot = self.slot(gauge.id);
+        let slot = self.slot(gauge);
         let mut slot = slot.lock().await;
         let cached = slot.take().filter(|cached| cached.made_of == made_of);
         let known = cached
@@ -94,10 +100,14 @@ impl GaugeCache {
         Ok(gauge_model)
     }
 
-    fn slot(&self, id: GaugeId) -> Arc<tokio::sync::Mutex<Option<CachedGauge>>> {
+    fn slot(&self, gauge: &Gauge) -> Arc<tokio::sync::Mutex<Option<CachedGauge>>> {
         let mut gauges = self.gauges.lock().unwrap_or_else(PoisonError::into_inner);
-        let new = || Slot { cached: Arc::default(), bytes: 0, used_at: DateTime::UNIX_EPOCH };
-        Arc::clone(&gauges.entry(id).or_insert_with(new).cached)
+        let (account, used_at) = (gauge.account_id, DateTime::UNIX_EPOCH);
+        let new = || {
+            let number = self.slots.fetch_add(1, Ordering::Relaxed);
+            Slot { cached: Arc::default(), account, number, bytes: 0, used_at }
+        };
+        Arc::clone(&gauges.entry(gauge.id).or_insert_with(new).cached)
     }
 
     /// Tells the cache which models were used and are not needed for now. It counts their memory and makes room if
@@ -110,25 +120,45 @@ impl GaugeCache {
                 (slot.bytes, slot.used_at) = (gauge_model.bytes(), now);
             }
         }
-        let mut bytes: usize = gauges.values().map(|slot| slot.bytes).sum();
-        if bytes <= self.most_bytes {
+        let bytes = |gauges: &HashMap<GaugeId, Slot>| gauges.values().map(|slot| slot.bytes).sum::<usize>();
+        if bytes(&gauges) <= self.most_bytes {
             return;
         }
         // A clock that was ahead may have noted a later instant.
         gauges.retain(|_, slot| slot.used_at > now - UNUSED && slot.used_at <= now + MOST_AHEAD);
-        bytes = gauges.values().map(|slot| slot.bytes).sum();
+        let mut over = bytes(&gauges).saturating_sub(self.most_bytes);
         for (id, gauge_model) in models {
-            let Some(slot) = gauges.get_mut(id).filter(|_| bytes > self.most_bytes) else { continue };
+            let Some(slot) = gauges.get_mut(id).filter(|_| over > 0) else { continue };
             // Roofs take most of the memory but little time to compute.
             gauge_model.forget_roofs();
-            bytes -= slot.bytes;
-            slot.bytes = gauge_model.bytes();
-            if bytes + slot.bytes > self.most_bytes {
-                gauges.remove(id);
-            } else {
-                bytes += slot.bytes;
-            }
+            let left = gauge_model.bytes();
+            over = over.saturating_sub(slot.bytes.saturating_sub(left));
+            slot.bytes = left;
         }
+        drop_latest_of_largest(&mut gauges, over);
+    }
+}
+
+/// Removes gauges until so many bytes are free: each time of the account that holds most, the one that was used last.
+/// So an account with many gauges cannot push out those of the others.
+fn drop_latest_of_largest(gauges: &mut HashMap<GaugeId, Slot>, mut over: usize) {
+    if over == 0 {
+        return;
+    }
+    let mut held: HashMap<AccountId, (usize, Vec<GaugeId>)> = HashMap::new();
+    for (id, slot) in &*gauges {
+        let (bytes, of_account) = held.entry(slot.account).or_default();
+        *bytes += slot.bytes;
+        of_account.push(*id);
+    }
+    for (_, of_account) in held.values_mut() {
+        of_account.sort_unstable_by_key(|id| gauges.get(id).map(|slot| (slot.used_at, slot.number)));
+    }
+    while over > 0 {
+        let Some((bytes, of_account)) = held.values_mut().max_by_key(|(bytes, _)| *bytes) else { return };
+        let Some(slot) = of_account.pop().and_then(|id| gauges.remove(&id)) else { return };
+        *bytes -= slot.bytes;
+        over = over.saturating_sub(slot.bytes);
     }
 }
 
@@ -146,7 +176,6 @@ fn grown(gauge_model: Arc<GaugeModel>, new: &RainRead) -> Result<Option<Arc<Gaug
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::base::ids::AccountId;
     use crate::domain::model::gauge::{GaugeFacts, RainSpan};
     use crate::domain::model::property::Position;
     use crate::domain::model::rain::RainDay;
@@ -301,6 +330,35 @@ mod tests {
         assert!(!use_it(2, 1).await, "the third found no place");
         assert!(!use_it(2, 3).await && use_it(2, 3).await, "the others lay unused for two days");
         assert!(!use_it(0, 3).await);
+    }
+
+    #[tokio::test]
+    async fn an_account_with_many_gauges_leaves_the_others_their_share() {
+        let record = Record::of(4000);
+        let of = |account: u128, n: u128| Gauge {
+            id: GaugeId(uuid::Uuid::from_u128(100 * account + n)),
+            account_id: AccountId(uuid::Uuid::from_u128(account)),
+            ..gauge(None)
+        };
+        // Room for four without roofs.
+        let cache = GaugeCache::with_room(150_000);
+        let use_it = async |account: u128, n: u128| {
+            let gauge = of(account, n);
+            let gauge_model = record.gauge_model(&cache, &gauge, 5000).await;
+            cache.used(&HashMap::from([(gauge.id, gauge_model)]), now(0));
+            record.asked().remove(0).is_some()
+        };
+        for n in 0..20 {
+            assert!(!use_it(1, n).await, "new");
+        }
+        assert!(use_it(1, 0).await && use_it(1, 3).await && !use_it(1, 4).await, "four stayed");
+        assert!(!use_it(2, 0).await && use_it(2, 0).await, "the other account has room at once");
+        assert!(!use_it(2, 1).await && use_it(2, 1).await, "for half of all");
+        for n in 5..20 {
+            use_it(1, n).await;
+        }
+        assert!(use_it(2, 0).await && use_it(2, 1).await, "and keeps it");
+        assert!(use_it(1, 0).await && use_it(1, 1).await);
     }
 
     #[tokio::test]

@@ -27,5 +27,6 @@ pub mod skill;
 pub mod status;
 pub mod subscription;
 pub mod system;
+pub mod tank;
 pub mod task;
 pub mod visit;

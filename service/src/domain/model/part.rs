@@ -3,6 +3,7 @@
 use crate::domain::base::bounds::{Bounds, SHARE};
 use crate::domain::base::check::Check;
 use crate::domain::base::words::words;
+use crate::domain::model::tank;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
@@ -184,18 +185,6 @@ pub const LITRES_PER_HOUR: Bounds = Bounds::of(0.05, 100.0);
 /// Share of the ultraviolet that is kept from a coupling.
 pub const SHADE_SHARE: Bounds = SHARE;
 
-/// Capacity of a tank, litres. Judgement: a hundred thousand cubic metres are a lake.
-pub const CAPACITY_L: Bounds = Bounds::above_nothing(100_000_000.0);
-
-/// Area of a tank's floor, m2. Judgement: that same lake, one metre deep.
-pub const FLOOR_AREA_M2: Bounds = Bounds::above_nothing(100_000.0);
-
-/// Height of a tank's outlet above its floor, mm. Judgement: twenty metres exceed the tallest tank.
-pub const OUTLET_HEIGHT_MM: Bounds = Bounds::of(0.0, 20_000.0);
-
-/// Depth of sediment at which it is removed, mm. Judgement: less cannot be measured, and more would be a new floor.
-pub const SEDIMENT_LIMIT_MM: Bounds = Bounds::of(10.0, 2000.0);
-
 /// Depth of a trap's water seal, mm. Judgement: a shallower seal dries in days, a deeper one is a wrong unit.
 pub const SEAL_DEPTH_MM: Bounds = Bounds::of(10.0, 1000.0);
 
@@ -337,10 +326,7 @@ impl Part {
                 check.between_if_given("shade_share", *shade_share, SHADE_SHARE);
             }
             Self::Tank { capacity_l, floor_area_m2, outlet_height_mm, sediment_limit_mm, .. } => {
-                check.between("capacity_l", *capacity_l, CAPACITY_L);
-                check.between("floor_area_m2", *floor_area_m2, FLOOR_AREA_M2);
-                check.between("outlet_height_mm", *outlet_height_mm, OUTLET_HEIGHT_MM);
-                check.between_if_given("sediment_limit_mm", *sediment_limit_mm, SEDIMENT_LIMIT_MM);
+                tank::check(check, *capacity_l, *floor_area_m2, *outlet_height_mm, *sediment_limit_mm);
             }
             Self::FloatingIntake { mesh_mm } | Self::Vent { mesh_mm } => {
                 check.between_if_given("mesh_mm", *mesh_mm, MESH_MM);

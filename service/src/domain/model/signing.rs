@@ -18,9 +18,21 @@ pub const OVERLAP: TimeDelta = TimeDelta::hours(24);
 /// The most replaced secrets that still sign.
 const MOST_BEFORE: usize = 8;
 
-/// A signing secret of 256 random bits. Both ends need it, so it is stored in clear.
-#[derive(Clone, PartialEq, Eq)]
-pub struct SigningSecret(Vec<u8>);
+/// A signing secret of 256 random bits. Both ends need it, so it is stored encrypted and not as a hash.
+#[derive(Clone, Eq)]
+pub struct SigningSecret {
+    /// Its bytes. `None` if it was stored under a key that this process does not have; it then signs nothing.
+    plain: Option<Vec<u8>>,
+    /// As it was stored. `None` if it is new.
+    stored: Option<Vec<u8>>,
+}
+
+impl PartialEq for SigningSecret {
+    fn eq(&self, other: &Self) -> bool {
+        // How a secret is stored tells two apart only where nobody can read them.
+        self.plain == other.plain && (self.plain.is_some() || self.stored == other.stored)
+    }
+}
 
 impl SigningSecret {
     /// A new secret.
@@ -28,27 +40,37 @@ impl SigningSecret {
     /// # Errors
     /// If the operating system gives no randomness.
     pub fn new() -> Result<Self> {
-        Ok(Self(ids::random_256()?.to_vec()))
+        Ok(Self::of(ids::random_256()?.to_vec()))
     }
 
-    /// A secret that was stored.
+    /// A new secret of these bytes.
     pub fn of(bytes: Vec<u8>) -> Self {
-        Self(bytes)
+        Self { plain: Some(bytes), stored: None }
     }
 
-    /// Its bytes, to be stored.
-    pub fn bytes(&self) -> &[u8] {
-        &self.0
+    /// A secret that was stored, and its bytes if they can be read.
+    pub fn of_stored(stored: Vec<u8>, plain: Option<Vec<u8>>) -> Self {
+        Self { plain, stored: Some(stored) }
     }
 
-    /// The text that its owner sees: `whsec_` and Base64.
-    pub fn reveal(&self) -> String {
-        format!("{PREFIX}{}", STANDARD.encode(&self.0))
+    /// Its bytes, if they can be read.
+    pub fn bytes(&self) -> Option<&[u8]> {
+        self.plain.as_deref()
+    }
+
+    /// As it was stored, if it was.
+    pub fn stored(&self) -> Option<&[u8]> {
+        self.stored.as_deref()
+    }
+
+    /// The text that its owner sees: `whsec_` and Base64. `None` if it cannot be read.
+    pub fn reveal(&self) -> Option<String> {
+        self.plain.as_ref().map(|bytes| format!("{PREFIX}{}", STANDARD.encode(bytes)))
     }
 
     fn sign(&self, id: &str, timestamp: i64, body: &str) -> Option<String> {
         // HMAC takes keys of any length.
-        let mut mac = Hmac::<Sha256>::new_from_slice(&self.0).ok()?;
+        let mut mac = Hmac::<Sha256>::new_from_slice(self.plain.as_ref()?).ok()?;
         mac.update(format!("{id}.{timestamp}.").as_bytes());
         mac.update(body.as_bytes());
         Some(format!("v1,{}", STANDARD.encode(mac.finalize().into_bytes())))
@@ -90,16 +112,20 @@ impl Secrets {
     /// # Errors
     /// If the operating system gives no randomness.
     pub fn rotated(self, now: DateTime<Utc>) -> Result<Self> {
-        let mut before = vec![ReplacedSecret { secret: self.current, until: now + OVERLAP }];
+        let current = Some(self.current).filter(|secret| secret.bytes().is_some());
+        let mut before =
+            Vec::from_iter(current.map(|secret| ReplacedSecret { secret, until: now + OVERLAP }));
         before.extend(self.before.into_iter().filter(|one| one.until > now).take(MOST_BEFORE));
         Ok(Self { current: SigningSecret::new()?, before })
     }
 
-    /// The value of `webhook-signature`: a signature for each secret that signs, separated by spaces.
-    pub fn signature(&self, id: &str, now: DateTime<Utc>, body: &str) -> String {
+    /// The value of `webhook-signature`: a signature for each secret that signs, separated by spaces. `None` if the current
+    /// one cannot be read.
+    pub fn signature(&self, id: &str, now: DateTime<Utc>, body: &str) -> Option<String> {
+        let current = self.current.sign(id, now.timestamp(), body)?;
         let before = self.before.iter().filter(|one| one.until > now).map(|one| &one.secret);
-        let all = std::iter::once(&self.current).chain(before);
-        all.filter_map(|secret| secret.sign(id, now.timestamp(), body)).collect::<Vec<_>>().join(" ")
+        let before = before.filter_map(|secret| secret.sign(id, now.timestamp(), body));
+        Some(std::iter::once(current).chain(before).collect::<Vec<_>>().join(" "))
     }
 }
 
@@ -108,17 +134,29 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_secret_that_cannot_be_read_signs_nothing_and_goes_when_it_is_replaced() {
+        let now = DateTime::from_timestamp(1_780_000_000, 0).unwrap();
+        let lost = Secrets { current: SigningSecret::of_stored(vec![9; 56], None), before: Vec::new() };
+        assert_eq!((lost.signature("msg_1", now, "{}"), lost.current.reveal()), (None, None));
+        let new = lost.rotated(now).unwrap();
+        assert!(new.before.is_empty() && new.signature("msg_1", now, "{}").is_some());
+    }
+
+    #[test]
     fn a_replaced_secret_signs_for_a_day() {
         let now = DateTime::from_timestamp(1_780_000_000, 0).unwrap();
         let first = Secrets { current: SigningSecret::of(vec![1; 32]), before: Vec::new() };
-        let alone = first.signature("msg_1", now, "{}");
+        let alone = first.signature("msg_1", now, "{}").unwrap();
         let both = first.rotated(now).unwrap();
-        let signed = both.signature("msg_1", now, "{}");
+        let signed = both.signature("msg_1", now, "{}").unwrap();
         assert!(signed.ends_with(&format!(" {alone}")), "{signed}");
-        let later = both.signature("msg_1", now + OVERLAP, "{}");
+        let later = both.signature("msg_1", now + OVERLAP, "{}").unwrap();
         assert_eq!(later.split(' ').count(), 1);
-        let third = both.clone().rotated(now).unwrap().signature("msg_1", now, "{}");
+        let third = both.clone().rotated(now).unwrap().signature("msg_1", now, "{}").unwrap();
         assert!(third.split(' ').count() == 3 && third.ends_with(&alone), "the first has its day, too");
-        assert!(both.current.reveal().starts_with("whsec_") && !format!("{both:?}").contains("whsec"));
+        assert!(
+            both.current.reveal().is_some_and(|text| text.starts_with("whsec_"))
+                && !format!("{both:?}").contains("whsec")
+        );
     }
 }

@@ -1,5 +1,6 @@
 //! Subscriptions: reminders sent to an address as they come, or a digest at set times.
 
+use crate::domain::base::addresses::is_inside;
 use crate::domain::base::check::{Check, zone};
 use crate::domain::base::ids::{AccountId, PropertyId, SubscriptionId, SystemId};
 use crate::domain::base::schedule::Schedule;
@@ -128,6 +129,16 @@ impl Subscription {
         ReminderFilter { property_id: self.facts.property_id, system_id: self.facts.system_id, kinds }
     }
 
+    /// Whether its secret cannot be read, so that it can sign nothing.
+    pub fn lost_its_secret(&self) -> bool {
+        self.secrets.current.bytes().is_none()
+    }
+
+    /// Whether it is paused because its secret could not be read.
+    pub fn is_paused_for_its_secret(&self) -> bool {
+        self.paused.as_ref().is_some_and(|paused| paused.because.as_deref() == Some(UNREADABLE_SECRET))
+    }
+
     /// The next times after an instant at which a digest is made.
     pub fn upcoming(&self, now: DateTime<Utc>) -> Vec<DateTime<Utc>> {
         match &self.facts.carries {
@@ -193,10 +204,23 @@ pub(crate) fn timing(check: &mut Check, draft: &SubscriptionDraft, home: Option<
     Some(Timing { schedule, zone, zone_given, form: draft.form.unwrap_or(DigestForm::Json) })
 }
 
-/// Checks whether the text of an address is acceptable. The host that it names is checked when something is sent.
+/// The same check for an address that a caller enters: it also refuses a host that is known to be inside.
 ///
 /// # Errors
 /// A sentence that says what is wrong and what would be right.
+pub fn entered_address(text: &str, local: bool) -> std::result::Result<Url, String> {
+    let url = address(text, local)?;
+    if !local && url.host().is_some_and(|host| is_inside(&host)) {
+        return Err("its host is not on the open internet; give a public address, or ask the operator of the service to \
+             set local_webhooks"
+            .to_owned());
+    }
+    Ok(url)
+}
+
+/// Checks whether the text of an address is acceptable. The host that it names is checked when something is sent.
+///
+/// # Errors
 /// A sentence that says what is wrong and what would be right.
 pub fn address(text: &str, local: bool) -> std::result::Result<Url, String> {
     if text.len() > LONGEST_URL {
@@ -220,6 +244,10 @@ pub fn address(text: &str, local: bool) -> std::result::Result<Url, String> {
     }
     Ok(url)
 }
+
+/// Why a subscription is paused whose secret cannot be read.
+pub const UNREADABLE_SECRET: &str = "The key that encrypts its secret is not here, as after a backup was restored without its \
+                                     key file. Make a new secret.";
 
 /// The pause of a subscription whose receiver answered 410.
 pub fn gone(at: DateTime<Utc>) -> Paused {

@@ -8,7 +8,7 @@ use crate::domain::base::words::words;
 use crate::domain::model::component::Component;
 use crate::domain::model::duty;
 use crate::domain::model::duty::Duty;
-use crate::domain::model::part::OUTLET_HEIGHT_MM;
+use crate::domain::model::tank::OUTLET_HEIGHT_MM;
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 

@@ -16,7 +16,7 @@ pub async fn test(
     id: SubscriptionId,
     delivery: DeliveryId,
 ) -> Result<Delivery> {
-    let subscription = subscriptions::get(cx, account, id).await?;
+    let subscription = subscriptions::readable(subscriptions::get(cx, account, id).await?)?;
     let now = cx.clock.now();
     let made = Delivery::new(delivery, &subscription, Content::Test, now, now);
     cx.store.insert_delivery(&made, &Body::json(payloads.test(&subscription, now))).await?;

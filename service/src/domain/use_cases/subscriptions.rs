@@ -9,7 +9,8 @@ use crate::domain::context::Context;
 use crate::domain::model::duty_settings::LEAD_DAYS;
 use crate::domain::model::signing::{Secrets, SigningSecret};
 use crate::domain::model::subscription::{
-    Carries, Paused, Subscription, SubscriptionDraft, SubscriptionFacts, Timing, address, timing,
+    Carries, Paused, Subscription, SubscriptionDraft, SubscriptionFacts, Timing, UNREADABLE_SECRET,
+    entered_address, timing,
 };
 use crate::domain::ports::store::outcomes::{Deleted, Updated};
 use chrono::{DateTime, TimeDelta, Utc};
@@ -24,7 +25,7 @@ const LEAST_APART: TimeDelta = TimeDelta::hours(1);
 async fn checked(cx: &Context, account: AccountId, draft: SubscriptionDraft) -> Result<SubscriptionFacts> {
     let mut check = Check::new();
     check.text("name", &draft.name, NAME_LENGTH);
-    if let Err(why) = address(&draft.url, cx.local_webhooks) {
+    if let Err(why) = entered_address(&draft.url, cx.local_webhooks) {
         check.refuse("to", why);
     }
     check.between_if_given("horizon_days", draft.horizon_days.map(f64::from), LEAD_DAYS);
@@ -96,7 +97,7 @@ pub async fn create(
 ) -> Result<Subscription> {
     let facts = checked(cx, account, draft).await?;
     if let Some(known) = cx.store.subscription(account, id).await? {
-        return Ok(known);
+        return readable(known);
     }
     let now = cx.clock.now();
     let mut made = Subscription {
@@ -116,7 +117,18 @@ pub async fn create(
     made.next_at = first(&made, now)?;
     cx.store.insert_subscription(&made).await?;
     // Another attempt of the same request may have been faster.
-    get(cx, account, id).await
+    readable(get(cx, account, id).await?)
+}
+
+/// Refuses a subscription that can sign nothing.
+pub(crate) fn readable(subscription: Subscription) -> Result<Subscription> {
+    if subscription.lost_its_secret() {
+        let id = subscription.id;
+        return Err(Error::Conflict(format!(
+            "Nothing was changed. {UNREADABLE_SECRET} POST /v1/subscriptions/{id}/secret makes one."
+        )));
+    }
+    Ok(subscription)
 }
 
 /// The time zone of a digest: the one given, or else the present one of its property.
@@ -260,21 +272,37 @@ pub async fn pause(
     if known.paused.is_some() == pause {
         return Ok(known);
     }
-    let now = cx.clock.now();
-    let paused = pause.then_some(Paused { at: now, because: None });
-    let mut new = Subscription { paused, updated_at: now, ..known };
-    // Missed digests are not made later.
-    (new.next_at, new.next_set_at) = (next(&new, now), now);
-    let done = cx.store.update_subscription(&new).await?;
+    let known = if pause { known } else { readable(known)? };
+    let done = set_paused(cx, known, pause.then_some(None)).await?;
     changed(cx, account, id, done).await
 }
 
-/// Replaces the secret. The old one keeps signing for a day.
+/// Pauses a subscription, with a reason if it was no person, or lets it go on.
+pub(crate) async fn set_paused(
+    cx: &Context,
+    known: Subscription,
+    pause: Option<Option<&str>>,
+) -> Result<Updated> {
+    let now = cx.clock.now();
+    let paused = pause.map(|because| Paused { at: now, because: because.map(str::to_owned) });
+    let mut new = Subscription { paused, updated_at: now, ..known };
+    // Missed digests are not made later.
+    (new.next_at, new.next_set_at) = (next(&new, now), now);
+    Ok(cx.store.update_subscription(&new).await?)
+}
+
+/// Replaces the secret. The old one keeps signing for a day. One that was paused because the old one cannot be read goes
+/// on.
 pub async fn rotate(cx: &Context, account: AccountId, id: SubscriptionId) -> Result<Subscription> {
     let known = get(cx, account, id).await?;
     let now = cx.clock.now();
     let secrets = known.secrets.clone().rotated(now)?;
-    let done = cx.store.update_subscription(&Subscription { secrets, updated_at: now, ..known }).await?;
+    let mut new = Subscription { secrets, updated_at: now, ..known };
+    if new.is_paused_for_its_secret() {
+        new.paused = None;
+        (new.next_at, new.next_set_at) = (next(&new, now), now);
+    }
+    let done = cx.store.update_subscription(&new).await?;
     changed(cx, account, id, done).await
 }
 

@@ -6,7 +6,8 @@ use crate::domain::base::bounds::{
 };
 use crate::domain::base::{paging, schedule};
 use crate::domain::model::{
-    calendar, duty, duty_settings, gauge, part, property, rain, roof, round, subscription, system, visit,
+    calendar, duty, duty_settings, gauge, part, property, rain, roof, round, subscription, system, tank,
+    visit,
 };
 use crate::domain::rules::rounds::figures;
 use crate::domain::use_cases::{reminders, sketch};
@@ -72,10 +73,10 @@ const FIELDS: &[Row] = &[
     row("Emptying.weep_hole", "head_m", Figure(part::HEAD_M)),
     row("Emptying.drip", "litres_per_hour", Figure(part::LITRES_PER_HOUR)),
     row("Part.coupling", "shade_share", Figure(part::SHADE_SHARE)),
-    row("Part.tank", "capacity_l", Figure(part::CAPACITY_L)),
-    row("Part.tank", "floor_area_m2", Figure(part::FLOOR_AREA_M2)),
-    row("Part.tank", "outlet_height_mm", Figure(part::OUTLET_HEIGHT_MM)),
-    row("Part.tank", "sediment_limit_mm", Figure(part::SEDIMENT_LIMIT_MM)),
+    row("Part.tank", "capacity_l", Figure(tank::CAPACITY_L)),
+    row("Part.tank", "floor_area_m2", Figure(tank::FLOOR_AREA_M2)),
+    row("Part.tank", "outlet_height_mm", Figure(tank::OUTLET_HEIGHT_MM)),
+    row("Part.tank", "sediment_limit_mm", Figure(tank::SEDIMENT_LIMIT_MM)),
     row("Part.floating_intake", "mesh_mm", Figure(part::MESH_MM)),
     row("Part.overflow_trap", "seal_depth_mm", Figure(part::SEAL_DEPTH_MM)),
     row("Part.vent", "mesh_mm", Figure(part::MESH_MM)),

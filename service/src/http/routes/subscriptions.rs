@@ -63,7 +63,7 @@ pub async fn create(
         let secret = new.secrets.current.reveal();
         let shown = shown(context, new);
         let reply = Reply::created(format!("/v1/subscriptions/{}", shown.id), shown.version, &shown)?;
-        *keep = Some(contract::SubscriptionSecret { subscription: shown, secret: Some(secret) });
+        *keep = Some(contract::SubscriptionSecret { subscription: shown, secret });
         Ok(reply)
     })
     .await?;
@@ -176,7 +176,7 @@ pub async fn rotate(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id:
         let secret = changed.secrets.current.reveal();
         let shown = shown(context, changed);
         let reply = Reply::done(shown.version, &shown)?;
-        *keep = Some(contract::SubscriptionSecret { subscription: shown, secret: Some(secret) });
+        *keep = Some(contract::SubscriptionSecret { subscription: shown, secret });
         Ok(reply)
     })
     .await?;

@@ -25,7 +25,7 @@ pub(super) use round::{PlannedTaskRow, ROUND_COLUMNS, RoundRow, RoundTaskRow};
 pub(super) use stored_task::{StoredReminderState, StoredTask};
 pub(super) use subscription::{
     AttemptRow, DELIVERY_COLUMNS, DeliveryRow, LetterRow, SUBSCRIPTION_COLUMNS, SubscriptionRow,
-    secrets_before, select_subscriptions,
+    select_subscriptions, stored_secrets,
 };
 pub(super) use system::{SYSTEM_COLUMNS, SystemRow};
 pub(super) use task::TaskRow;

@@ -9,6 +9,7 @@ use crate::domain::model::subscription::{
     Carries, DigestForm, Paused, Subscription, SubscriptionFacts, Timing,
 };
 use crate::storage::errors::to_json;
+use crate::storage::secret_keys::SecretKeys;
 use crate::storage::sql::{Sql, sql};
 use uuid::Uuid;
 
@@ -30,13 +31,19 @@ struct Before {
     until: i64,
 }
 
-/// Replaced secrets as they are stored.
-pub(in crate::storage) fn secrets_before(secrets: &Secrets) -> Stored<String> {
-    let before = secrets
+/// The secrets of a subscription as they are stored: the current one, and the replaced ones as JSON.
+pub(in crate::storage) fn stored_secrets(keys: &SecretKeys, one: &Subscription) -> Stored<(Vec<u8>, String)> {
+    let seal = |secret: &SigningSecret| match (secret.stored(), secret.bytes()) {
+        // What has not changed stays as it is, also where there is no key.
+        (Some(stored), _) => Ok(stored.to_vec()),
+        (None, plain) => keys.seal(one.account_id, one.id, plain.unwrap_or_default()),
+    };
+    let before = one
+        .secrets
         .before
         .iter()
-        .map(|one| Before { secret: one.secret.bytes().to_vec(), until: one.until.timestamp_micros() });
-    to_json(&before.collect::<Vec<_>>())
+        .map(|one| Ok(Before { secret: seal(&one.secret)?, until: one.until.timestamp_micros() }));
+    Ok((seal(&one.secrets.current)?, to_json(&before.collect::<Stored<Vec<_>>>()?)?))
 }
 
 #[derive(sqlx::FromRow)]
@@ -67,13 +74,18 @@ pub(in crate::storage) struct SubscriptionRow {
 }
 
 impl SubscriptionRow {
-    pub(in crate::storage) fn read(self) -> Stored<Subscription> {
+    pub(in crate::storage) fn read(self, keys: &SecretKeys) -> Stored<Subscription> {
         let place = RowRef { table: "subscriptions", id: self.id };
+        let (account, id) = (AccountId(self.account_id), SubscriptionId(self.id));
+        let secret = |stored: Vec<u8>| {
+            let plain = keys.open(account, id, &stored)?;
+            Ok(SigningSecret::of_stored(stored, plain))
+        };
         let lead_days = self.lead_days.map(|days| place.word("lead_days", u32::try_from(days).ok()));
         let before = place.json::<Vec<Before>>("secrets_before", &self.secrets_before)?;
         let before = before.into_iter().map(|one| {
             Ok(ReplacedSecret {
-                secret: SigningSecret::of(one.secret),
+                secret: secret(one.secret)?,
                 until: place.instant("secrets_before", one.until)?,
             })
         });
@@ -92,8 +104,8 @@ impl SubscriptionRow {
         let paused_because = self.paused_because;
         let paused = place.instant_if("paused_at", self.paused_at)?;
         Ok(Subscription {
-            id: SubscriptionId(self.id),
-            account_id: AccountId(self.account_id),
+            id,
+            account_id: account,
             facts: SubscriptionFacts {
                 name: self.name,
                 url: self.url,
@@ -102,10 +114,7 @@ impl SubscriptionRow {
                 system_id: self.system_id.map(SystemId),
                 lead_days: lead_days.transpose()?,
             },
-            secrets: Secrets {
-                current: SigningSecret::of(self.secret),
-                before: before.collect::<Stored<_>>()?,
-            },
+            secrets: Secrets { current: secret(self.secret)?, before: before.collect::<Stored<_>>()? },
             paused: paused.map(|at| Paused { at, because: paused_because }),
             next_at: place.instant_if("next_at", self.next_at)?,
             // Rows of earlier versions do not say it.

@@ -56,7 +56,7 @@ async fn reminders_are_pulled_and_followed_with_a_cursor_in_a_file() {
 async fn subscriptions_are_kept_by_hand() {
     let shell = Shell::start().await;
     assert!(shell.run(&["subscription", "list"]).ok().contains("No subscriptions."));
-    let to = ["--to", "https://127.0.0.1:9/eaves"];
+    let to = ["--to", "https://hooks.invalid/eaves"];
     let add = ["subscription", "add", "--name", "Monday list"];
     let digest = ["--digest", "0 7 * * 1", "--time-zone", "Europe/London", "--format", "text"];
     let out = shell.run(&[&add[..], &to, &digest].concat()).ok();

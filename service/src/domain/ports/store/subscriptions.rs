@@ -14,6 +14,15 @@ use chrono::{DateTime, Utc};
 /// dropped before it was sent.
 pub type MakeDelivery<'a> = dyn for<'e> Fn(&'e Reminder, bool) -> Option<NewDelivery> + Send + Sync + 'a;
 
+/// The result of encrypting the secrets of a subscription.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct SealedSecrets {
+    /// Secrets that were encrypted.
+    pub sealed: u64,
+    /// Secrets that stay as they were.
+    pub left: u64,
+}
+
 /// The result of reading a feed for a subscription.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct FanOut {
@@ -36,6 +45,11 @@ pub trait SubscriptionStore: Send + Sync {
         account: AccountId,
         page: &PageRequest<DateTime<Utc>>,
     ) -> Stored<Vec<Subscription>>;
+    /// Subscriptions of all accounts by id, from an id on.
+    async fn every_subscription(&self, after: SubscriptionId, limit: u32) -> Stored<Vec<Subscription>>;
+    /// Encrypts the secrets of a subscription with the present key, those that are not. Returns how many were not. They
+    /// stay as they are where there is no key, and where the subscription was changed meanwhile.
+    async fn seal_secrets(&self, subscription: &Subscription) -> Stored<SealedSecrets>;
     /// Replaces the settings of a subscription if its version is current, and ends its receiver's rest.
     ///
     /// - A subscription that now starts to send reminders starts at the end of the feed.

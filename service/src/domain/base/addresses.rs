@@ -3,12 +3,26 @@
 //! Multicast is refused, too.
 
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};
+use url::Host;
 
 /// Whether an address may belong to a server on the open internet.
 pub fn is_public(address: IpAddr) -> bool {
     match address {
         IpAddr::V4(address) => is_public_v4(address),
         IpAddr::V6(address) => is_public_v6(address),
+    }
+}
+
+/// Whether a URL's host is an address that is not public, or a name that always leads to this machine (RFC 6761, 6.3).
+/// Where other names lead is known when they are resolved.
+pub fn is_inside(host: &Host<&str>) -> bool {
+    match host {
+        Host::Ipv4(address) => !is_public_v4(*address),
+        Host::Ipv6(address) => !is_public_v6(*address),
+        Host::Domain(name) => {
+            let name = name.trim_end_matches('.').to_ascii_lowercase();
+            name == "localhost" || name.ends_with(".localhost")
+        }
     }
 }
 
@@ -59,6 +73,29 @@ fn is_public_v6(address: Ipv6Addr) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn every_way_to_write_an_address_inside_is_seen() {
+        for inside in [
+            "https://127.0.0.1/",
+            "https://2130706433/",
+            "https://0x7f.1/",
+            "https://0177.0.0.01/",
+            "https://[::1]/",
+            "https://[::ffff:10.0.0.1]/",
+            "https://10.0.0.1:8443/",
+            "https://LOCALHOST/",
+            "https://localhost./",
+            "https://eaves.localhost/",
+        ] {
+            let url = url::Url::parse(inside).unwrap();
+            assert!(is_inside(&url.host().unwrap()), "{inside}");
+        }
+        for outside in ["https://hooks.example/", "https://1.1.1.1/", "https://localhost.example/"] {
+            let url = url::Url::parse(outside).unwrap();
+            assert!(!is_inside(&url.host().unwrap()), "{outside}");
+        }
+    }
 
     #[test]
     fn what_is_not_of_the_open_internet_is_refused() {
