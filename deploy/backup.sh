@@ -5,7 +5,8 @@
 # The URL comes by the environment, not as an argument, because anyone on the machine can read arguments.
 # A backup appears under its name only once it is whole and has been read back. README.md says how to restore it.
 set -euo pipefail
-# Keys are stored as hashes, but addresses and webhook secrets are in there as well.
+# Keys are stored as hashes and webhook secrets encrypted, but addresses and notes are in there as well. The key of the
+# secrets is in a file of its own, which is left out: keep a copy of it somewhere else.
 umask 077
 
 stop() {
