@@ -90,7 +90,7 @@ pub enum Command {
     /// Keys of the account
     #[command(subcommand)]
     Key(key::Key),
-    /// Show the account that the key belongs to
+    /// Show the account that the key belongs to, and how much of its quotas is used
     Account,
     /// Profiles: several services by name
     #[command(subcommand)]

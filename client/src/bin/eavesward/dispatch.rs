@@ -3,7 +3,7 @@
 use crate::access::{self, Access, AccessFlags};
 use crate::app::{App, Io};
 use crate::args::{Cli, Command};
-use crate::cmd::system;
+use crate::cmd::{account, system};
 use crate::environment::Environment;
 use crate::everywhere::Everywhere;
 use crate::failure::Failure;
@@ -99,7 +99,7 @@ async fn hand_over(
         Command::Component(component) => component.run(app).await?,
         Command::Calendar(calendar) => calendar.run(app).await?,
         Command::Key(key) => key.run(app).await?,
-        Command::Account => account(app).await?,
+        Command::Account => account::show(app).await?,
         // Handled above.
         Command::Profile(_) | Command::Completions(_) | Command::Man(_) => {}
     }
@@ -119,9 +119,4 @@ fn client(
     let kept = unanswered.map(|keys| keys as Arc<dyn KeptKeys>);
     let client = Client::builder().base_url(access.url.as_str()).key(key).timeout(timeout).retry(retry);
     Ok(client.maybe_kept_keys(kept).build()?)
-}
-
-async fn account(app: &mut App<'_>) -> Result<(), Failure> {
-    let account = app.client.account().await?;
-    app.say(&account, format!("{}  {}", account.id, account.name))
 }

@@ -7,7 +7,8 @@ use serde_json::{Value, json};
 async fn from_an_empty_account_to_a_visit_that_moves_the_date() {
     let shell = Shell::start().await;
     let account = shell.run(&["account"]).ok();
-    assert!(account.contains("first account"), "{account}");
+    assert!(account.contains("first account") && account.contains("QUOTA"), "{account}");
+    assert!(account.lines().any(|line| line.starts_with("systems") && line.contains("20000")), "{account}");
     empty_accounts_are_led_on(&shell);
     let system = shell.greenhouse();
     rain_comes_in(&shell);
