@@ -257,8 +257,8 @@ pub enum Part {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         shade_share: Option<f64>,
     },
-    /// A tank. Its figures go together: the capacity over the floor area is the depth of the full tank, 50 mm to 30 m, and
-    /// the outlet and the limit of the sediment lie below that.
+    /// A tank. Its figures go together. The capacity over the floor area is the depth of the full tank, 50 mm to 30 m;
+    /// outlet and limit of the sediment lie below that depth.
     #[cfg_attr(not(feature = "service"), non_exhaustive)]
     Tank {
         /// Capacity in litres up to the overflow, 1 to 100,000,000.
