@@ -1,6 +1,7 @@
 //! Settings: defaults, then a file, then the environment, then flags; the later one wins.
 
 use crate::domain::base::schedule::Schedule;
+use crate::domain::model::audit::LEAST_KEPT;
 use crate::gate::Bounds;
 use anyhow::{Context as _, Result, bail};
 use clap::Args;
@@ -124,6 +125,9 @@ pub struct Layer {
     /// Days that entries of the reminders' feed are kept.
     #[arg(long, env = "EAVESWARD_REMINDERS_KEPT_DAYS")]
     pub reminders_kept_days: Option<u32>,
+    /// Days that entries of the audit are kept.
+    #[arg(long, env = "EAVESWARD_AUDIT_KEPT_DAYS")]
+    pub audit_kept_days: Option<u32>,
     /// Whether subscriptions may post to addresses that are not public, and without encryption.
     #[arg(long, env = "EAVESWARD_LOCAL_WEBHOOKS")]
     pub local_webhooks: Option<bool>,
@@ -172,6 +176,8 @@ pub struct Settings {
     pub housekeeping: Schedule,
     /// How long entries of the reminders' feed are kept.
     pub reminders_kept: chrono::TimeDelta,
+    /// How long entries of the audit are kept.
+    pub audit_kept: chrono::TimeDelta,
     /// Whether subscriptions may post to addresses that are not public, and without encryption.
     pub local_webhooks: bool,
     /// From SIGTERM to the end of accepting requests.
@@ -199,6 +205,7 @@ impl Layer {
             refresh_every_s: self.refresh_every_s.or(below.refresh_every_s),
             housekeeping: self.housekeeping.or(below.housekeeping),
             reminders_kept_days: self.reminders_kept_days.or(below.reminders_kept_days),
+            audit_kept_days: self.audit_kept_days.or(below.audit_kept_days),
             local_webhooks: self.local_webhooks.or(below.local_webhooks),
             drain_s: self.drain_s.or(below.drain_s),
         }
@@ -242,6 +249,7 @@ impl Settings {
             housekeeping: Schedule::parse(&housekeeping)
                 .map_err(|error| anyhow::anyhow!("housekeeping {housekeeping:?}: {error}"))?,
             reminders_kept: chrono::TimeDelta::days(all.reminders_kept_days.context(need)?.into()),
+            audit_kept: chrono::TimeDelta::days(all.audit_kept_days.context(need)?.into()),
             local_webhooks: all.local_webhooks.context(need)?,
             drain: Duration::from_secs(all.drain_s.context(need)?),
         };
@@ -259,6 +267,9 @@ impl Settings {
         }
         if settings.reminders_kept < chrono::TimeDelta::days(7) {
             bail!("reminders_kept_days: a reader that looks weekly would miss some; give at least 7");
+        }
+        if settings.audit_kept < LEAST_KEPT {
+            bail!("audit_kept_days: a review of the last quarter needs them; give at least {}", LEAST_KEPT.num_days());
         }
         Ok(settings)
     }

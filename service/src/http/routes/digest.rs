@@ -9,6 +9,7 @@ use crate::domain::rules::digest::render;
 use crate::domain::rules::digest::render::Format;
 use crate::domain::use_cases::digest;
 use crate::http::access::Reader;
+use crate::http::acting::Cx;
 use crate::http::conditional::{hashed, text};
 use crate::http::negotiate;
 use crate::http::problem::ApiError;
@@ -84,7 +85,7 @@ impl DigestQuery {
 pub async fn accepted(
     req: HttpRequest,
     caller: Reader,
-    cx: web::Data<Context>,
+    cx: Cx,
     query: Query<DigestQuery>,
 ) -> Answer {
     let best = negotiate::best(&req, &REPRESENTATIONS.map(|known| known.media_type));
@@ -108,7 +109,7 @@ pub async fn accepted(
 pub async fn by_ending(
     req: HttpRequest,
     caller: Reader,
-    cx: web::Data<Context>,
+    cx: Cx,
     ending: web::Path<String>,
     query: Query<DigestQuery>,
 ) -> Answer {

@@ -6,6 +6,7 @@ use crate::domain::model::round::RoundFilter;
 use crate::domain::rules::rounds::figures::ProposalRequest;
 use crate::domain::use_cases::rounds::{keep, propose as proposals};
 use crate::http::access::{Reader, Version, Writer, known_word};
+use crate::http::acting::Cx;
 use crate::http::body::Json;
 use crate::http::conditional::{compound, hashed, page};
 use crate::http::idempotent::{Reply, once};
@@ -127,7 +128,7 @@ pub const WEEKDAYS: [(&str, Weekday); 7] = [
 pub async fn propose(
     req: HttpRequest,
     caller: Reader,
-    cx: web::Data<Context>,
+    cx: Cx,
     query: Query<ProposalQuery>,
 ) -> Answer {
     let found = proposals::propose(&cx, caller.0, &query.ask()?).await?;
@@ -145,7 +146,7 @@ pub async fn propose(
 pub async fn keep(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     body: Json<wire::RoundRequest>,
 ) -> Answer {
     let cx: &Context = &cx;
@@ -164,7 +165,7 @@ pub async fn keep(
 pub async fn list(
     req: HttpRequest,
     caller: Reader,
-    cx: web::Data<Context>,
+    cx: Cx,
     query: Query<RoundsQuery>,
 ) -> Answer {
     let state = query.state.map(|state| known_word("state", state, "planned, done")).transpose()?;
@@ -179,7 +180,7 @@ pub async fn list(
 #[utoipa::path(get, path = "/v1/rounds/{id}", tag = "rounds", operation_id = "get_round",
     params(("id" = Uuid, Path, description = "Id of the round")),
     responses((status = 200, description = "The round", body = wire::Round)))]
-pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn get(req: HttpRequest, caller: Reader, cx: Cx, id: web::Path<Uuid>) -> Answer {
     let found = wire::Round::from(keep::get(&cx, caller.0, RoundId(*id)).await?);
     compound(&req, found.version, &found)
 }
@@ -193,7 +194,7 @@ pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: w
         ("If-Match" = String, Header, description = "The version that was read, such as \"3\""),
     ),
     responses((status = 204, description = "It is gone")))]
-pub async fn cancel(caller: Writer, cx: web::Data<Context>, id: web::Path<Uuid>, version: Version) -> Answer {
+pub async fn cancel(caller: Writer, cx: Cx, id: web::Path<Uuid>, version: Version) -> Answer {
     keep::cancel(&cx, caller.0, RoundId(*id), version.0).await?;
     Ok(HttpResponse::NoContent().finish())
 }
@@ -211,7 +212,7 @@ pub async fn cancel(caller: Writer, cx: web::Data<Context>, id: web::Path<Uuid>,
 pub async fn finish(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     body: Json<wire::RoundDoneRequest>,
 ) -> Answer {

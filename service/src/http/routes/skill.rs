@@ -3,15 +3,15 @@
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::SystemId;
 use crate::domain::base::paging::ListPage;
-use crate::domain::context::Context;
 use crate::domain::model::skill::SkillFilter;
 use crate::domain::use_cases::skill;
 use crate::http::access::Reader;
+use crate::http::acting::Cx;
 use crate::http::conditional::page;
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
 use crate::http::wire::duty::UNKNOWN_DUTY;
-use actix_web::{HttpRequest, HttpResponse, web};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
 use eavesward_contract as wire;
 use serde::Deserialize;
@@ -72,7 +72,7 @@ impl AnswersQuery {
 pub async fn by_duty(
     req: HttpRequest,
     caller: Reader,
-    cx: web::Data<Context>,
+    cx: Cx,
     query: Query<SkillQuery>,
 ) -> Answer {
     let filter =
@@ -89,7 +89,7 @@ pub async fn by_duty(
 pub async fn answers(
     req: HttpRequest,
     caller: Reader,
-    cx: web::Data<Context>,
+    cx: Cx,
     query: Query<AnswersQuery>,
 ) -> Answer {
     let found = skill::list(&cx, caller.0, &query.filter()?, query.cursor.as_deref(), query.limit).await?;

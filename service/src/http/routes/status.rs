@@ -6,6 +6,7 @@ use crate::domain::context::Context;
 use crate::domain::model::account::Key;
 use crate::domain::use_cases::{accounts, status};
 use crate::http::access::SystemReader;
+use crate::http::acting::Cx;
 use crate::http::conditional::{hash, json, tagged};
 use crate::http::problem::{ApiError, HeadOnly};
 use crate::http::streams::{NoSlot, StreamSlot, StreamSlots};
@@ -66,7 +67,7 @@ async fn current(cx: &Context, account: AccountId, id: SystemId) -> Result<Tagge
 pub async fn get(
     req: HttpRequest,
     caller: SystemReader,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
 ) -> Result<HttpResponse, ApiError> {
     let id = SystemId(*id);
@@ -87,8 +88,9 @@ pub async fn get(
 /// `GET /v1/systems/{id}/status` gives it, and its id is the `ETag`. Send the last id as `Last-Event-ID`, and a status
 /// that you know does not come again.
 ///
-/// A comment every 15 seconds shows that the connection is open. The stream ends after 15 minutes, when the service
-/// stops, and seconds after the key is revoked or expires. Then connect again. The answer is `429` when the key has 8
+/// A comment every 15 seconds shows that the connection is open. The stream ends after 15 minutes and when the service
+/// stops. Then connect again. It also ends when the key is revoked or expires: at once in the process that revokes it, and
+/// within 5 seconds in other replicas. The answer is `429` when the key has 8
 /// streams open or the account a quarter of all, and `503` when no slot is free. Then poll.
 #[utoipa::path(get, path = "/v1/systems/{id}/status/events", tag = "systems", operation_id = "follow_status",
     params(
@@ -99,7 +101,7 @@ pub async fn get(
 pub async fn events(
     req: HttpRequest,
     caller: SystemReader,
-    cx: web::Data<Context>,
+    cx: Cx,
     slots: web::Data<StreamSlots>,
     id: web::Path<Uuid>,
 ) -> Result<HttpResponse, ApiError> {
@@ -109,10 +111,12 @@ pub async fn events(
     let known = req.headers().get("last-event-id").and_then(|value| value.to_str().ok());
     let mut heartbeat = interval(HEARTBEAT);
     heartbeat.reset();
+    let (context, key) = (cx.clone(), Rc::clone(&caller.key));
+    let key_ends = Box::pin(async move { accounts::until_ended(&context, &key).await });
     let mut source = StatusStream {
         // Subscribed before the status is read, so that nothing falls between.
         news: cx.written.subscribe(),
-        cx: cx.get_ref().clone(),
+        cx: Context::clone(&cx),
         key: caller.key,
         account,
         system,
@@ -120,6 +124,7 @@ pub async fn events(
         slot,
         heartbeat,
         ends: Box::pin(sleep(LONGEST_STREAM)),
+        key_ends,
     };
     // Read before the headers go out: a system that is not there is answered as a problem.
     let status = current(&source.cx, account, system).await?;
@@ -175,6 +180,7 @@ struct StatusStream {
     slot: StreamSlot,
     heartbeat: Interval,
     ends: Pin<Box<Sleep>>,
+    key_ends: Pin<Box<dyn Future<Output = ()>>>,
 }
 
 impl StatusStream {
@@ -196,6 +202,7 @@ impl StatusStream {
             tokio::select! {
                 () = self.slot.closed() => return None,
                 () = &mut self.ends => return None,
+                () = &mut self.key_ends => return None,
                 _ = self.heartbeat.tick() => return Some(": nothing new\n\n".to_owned()),
                 () = sleep(POLL_INTERVAL) => {}
                 told = self.news.changed() => {

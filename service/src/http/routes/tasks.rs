@@ -8,6 +8,7 @@ use crate::domain::model::task::TaskFilter;
 use crate::domain::model::{part, task};
 use crate::domain::use_cases::tasks;
 use crate::http::access::{SystemReader, known_word};
+use crate::http::acting::Cx;
 use crate::http::conditional::{hashed, page};
 use crate::http::problem::ApiError;
 use crate::http::query::{Query, entries};
@@ -56,7 +57,7 @@ pub struct TasksQuery {
 pub async fn list(
     req: HttpRequest,
     caller: SystemReader,
-    cx: web::Data<Context>,
+    cx: Cx,
     query: Query<TasksQuery>,
 ) -> Answer {
     let mut filter = filter(&cx, &query)?;
@@ -74,7 +75,7 @@ pub async fn list(
 pub async fn get(
     req: HttpRequest,
     caller: SystemReader,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
 ) -> Answer {
     hashed(&req, &wire::Task::from(tasks::get_within_reach(&cx, &caller.reach, TaskId(*id)).await?))

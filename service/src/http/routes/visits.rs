@@ -6,6 +6,7 @@ use crate::domain::context::Context;
 use crate::domain::model::visit::VisitFilter;
 use crate::domain::use_cases::visits;
 use crate::http::access::{Reader, Version, Writer};
+use crate::http::acting::Cx;
 use crate::http::body::Json;
 use crate::http::conditional::{page, versioned};
 use crate::http::idempotent::{Reply, once};
@@ -49,7 +50,7 @@ pub struct VisitsQuery {
 pub async fn list(
     req: HttpRequest,
     caller: Reader,
-    cx: web::Data<Context>,
+    cx: Cx,
     query: Query<VisitsQuery>,
 ) -> Answer {
     let filter = VisitFilter {
@@ -72,7 +73,7 @@ pub async fn list(
 pub async fn log(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     body: Json<wire::VisitRequest>,
 ) -> Answer {
     let cx: &Context = &cx;
@@ -90,7 +91,7 @@ pub async fn log(
 #[utoipa::path(get, path = "/v1/visits/{id}", tag = "visits", operation_id = "get_visit",
     params(("id" = Uuid, Path, description = "Id of the visit")),
     responses((status = 200, description = "The visit", body = wire::Visit)))]
-pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn get(req: HttpRequest, caller: Reader, cx: Cx, id: web::Path<Uuid>) -> Answer {
     let found = wire::Visit::from(visits::get(&cx, caller.0, VisitId(*id)).await?);
     versioned(&req, found.version, &found)
 }
@@ -108,7 +109,7 @@ pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: w
 pub async fn correct(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     version: Version,
     body: Json<wire::VisitRequest>,
@@ -128,7 +129,7 @@ pub async fn correct(
 pub async fn withdraw(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     body: Json<wire::WithdrawRequest>,
 ) -> Answer {
@@ -150,7 +151,7 @@ pub async fn withdraw(
 pub async fn revisions(
     req: HttpRequest,
     caller: Reader,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
 ) -> Answer {
     let items = visits::revisions(&cx, caller.0, VisitId(*id)).await?;

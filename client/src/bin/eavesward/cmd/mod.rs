@@ -1,6 +1,7 @@
 //! One file or folder per subcommand. To add one, write its arguments and `run` here, a line in `args::Command` and
 //! an arm in `dispatch`.
 
+pub mod audit;
 pub mod calendar;
 pub mod component;
 pub mod digest;
