@@ -269,7 +269,10 @@ impl Settings {
             bail!("reminders_kept_days: a reader that looks weekly would miss some; give at least 7");
         }
         if settings.audit_kept < LEAST_KEPT {
-            bail!("audit_kept_days: a review of the last quarter needs them; give at least {}", LEAST_KEPT.num_days());
+            bail!(
+                "audit_kept_days: a review of the last quarter needs them; give at least {}",
+                LEAST_KEPT.num_days()
+            );
         }
         Ok(settings)
     }

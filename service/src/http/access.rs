@@ -86,7 +86,9 @@ fn with_scope(req: &HttpRequest, scope: Scope) -> Result<Rc<Key>, ApiError> {
 /// `401` if it carries none.
 pub fn key_of(req: &HttpRequest) -> Result<Rc<Key>, ApiError> {
     let key = req.extensions().get::<Rc<Key>>().cloned();
-    key.ok_or_else(|| ApiError::new(ProblemCode::Unauthorized, "Send the key as `Authorization: Bearer KEY`."))
+    key.ok_or_else(|| {
+        ApiError::new(ProblemCode::Unauthorized, "Send the key as `Authorization: Bearer KEY`.")
+    })
 }
 
 /// The account of a key that has the scope and is for the whole account.

@@ -6,8 +6,8 @@
 use super::acting::Change;
 use super::payload::RAIN_JSON_LIMIT;
 use super::routes::{
-    accounts, audit, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders, rounds,
-    service, skill, status, subscriptions, systems, tasks, visits,
+    accounts, audit, calendars, components, digest, duties, forecasts, gauges, properties, rain, reminders,
+    rounds, service, skill, status, subscriptions, systems, tasks, visits,
 };
 use super::unread::Reads;
 use crate::domain::model::audit::ThingKind;
@@ -220,7 +220,11 @@ mod tests {
             let reads = row.methods[0] == Method::GET || row.path == "/v1/forecast";
             assert_eq!(row.change.is_none(), reads, "say what {} changes", row.operation);
             let named = row.change.is_none_or(|change| change.is_new || row.path.contains('{'));
-            assert!(named && !row.operation.is_empty(), "the path of {} does not name its thing", row.operation);
+            assert!(
+                named && !row.operation.is_empty(),
+                "the path of {} does not name its thing",
+                row.operation
+            );
             assert!(seen.insert((&row.path, row.methods[0].as_str())), "{} {}", row.methods[0], row.path);
         }
     }

@@ -119,7 +119,13 @@ pub async fn tidy(cx: &Context) -> Result<()> {
     let reminders = cx.store.forget_reminders(now - cx.retention.reminders).await?;
     let deliveries = cx.store.forget_deliveries(now - cx.retention.reminders, now - DIGESTS_KEPT).await?;
     let audit = audit::tidy(cx).await?;
-    tracing::debug!(answers, reminders, deliveries, audit, "removed old answers, reminders, deliveries and audit");
+    tracing::debug!(
+        answers,
+        reminders,
+        deliveries,
+        audit,
+        "removed old answers, reminders, deliveries and audit"
+    );
     Ok(())
 }
 

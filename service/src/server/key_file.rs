@@ -36,7 +36,8 @@ impl KeyFile {
             }
         };
         let made = Self { path: path.to_owned(), kept: false };
-        let written = writeln!(file, "{secret}").and_then(|()| file.sync_all()).and_then(|()| sync_folder(path));
+        let written =
+            writeln!(file, "{secret}").and_then(|()| file.sync_all()).and_then(|()| sync_folder(path));
         written.with_context(|| {
             format!("no key was made: {shown} cannot be written. Make space there, or give another path with --key-file.")
         })?;

@@ -160,7 +160,17 @@ impl Application {
         let post = tokio::spawn(jobs::deliver(cx.clone(), delivering(settings)?, stopped.clone()));
         let key_uses = tokio::spawn(jobs::note_key_uses(cx.clone(), stopped.clone()));
         let jobs = tokio::spawn(jobs::run(cx.clone(), rhythm, stopped));
-        Ok(Self { address, cx, server: server.run(), slots, jobs, post, key_uses, stop_jobs, drain: settings.drain })
+        Ok(Self {
+            address,
+            cx,
+            server: server.run(),
+            slots,
+            jobs,
+            post,
+            key_uses,
+            stop_jobs,
+            drain: settings.drain,
+        })
     }
 
     /// Returns a handle that stops it.

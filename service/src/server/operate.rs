@@ -232,8 +232,7 @@ async fn new_key(
         })
         .collect::<Result<Vec<_>>>()?;
     let draft = KeyDraft { name, scopes, system_id: None, expires_at: None };
-    let (key, secret) =
-        accounts::prepare_key(cx, id, KeyId::new(), draft, None).await.map_err(fields)?;
+    let (key, secret) = accounts::prepare_key(cx, id, KeyId::new(), draft, None).await.map_err(fields)?;
     let file = key_file.map(|path| KeyFile::write(path, secret.reveal())).transpose()?;
     let deed = Deed::on("create_key", ThingKind::Key, key.id);
     let acting = cx.acting(Arc::new(Act::of_operator(id, vec![deed])));

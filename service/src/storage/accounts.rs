@@ -125,7 +125,9 @@ impl AccountStore for Database {
                     row.on(*id).on((*at).min(now));
                 });
                 query.push(") AS used WHERE keys.id = used.column1 AND (keys.last_used_at IS NULL");
-                query.push(" OR keys.last_used_at < used.column2 OR keys.last_used_at > ").bind(now + MOST_AHEAD);
+                query
+                    .push(" OR keys.last_used_at < used.column2 OR keys.last_used_at > ")
+                    .bind(now + MOST_AHEAD);
                 query.push(")");
                 let rows = tx.run(query).await?;
                 tx.commit().await?;

@@ -19,7 +19,8 @@ impl AuditStore for Database {
         filter: &AuditFilter,
         page: &PageRequest<DateTime<Utc>>,
     ) -> Stored<Vec<AuditEntry>> {
-        let mut query = sql("SELECT audit.id, audit.account_id, audit.at, audit.actor, audit.actor_id, keys.name, \
+        let mut query =
+            sql("SELECT audit.id, audit.account_id, audit.at, audit.actor, audit.actor_id, keys.name, \
              audit.operation, audit.thing, audit.thing_id, audit.request_id FROM audit \
              LEFT JOIN keys ON keys.id = audit.actor_id AND keys.account_id = audit.account_id \
              WHERE audit.account_id = ");
@@ -37,7 +38,12 @@ impl AuditStore for Database {
         let after = page.after.as_ref().filter(|after| filter.until.is_none_or(|until| after.key < until));
         match (after, filter.until) {
             (Some(after), _) => {
-                query.push(" AND (audit.at, audit.id) < (").bind(after.key).push(", ").bind(after.id).push(")");
+                query
+                    .push(" AND (audit.at, audit.id) < (")
+                    .bind(after.key)
+                    .push(", ")
+                    .bind(after.id)
+                    .push(")");
             }
             (None, Some(until)) => {
                 query.push(" AND audit.at < ").bind(until);
@@ -57,7 +63,8 @@ impl AuditStore for Database {
         let mut tx = self.begin().await?;
         // A trigger keeps what is younger.
         tx.run(sql("UPDATE audit_removal SET until = $1 WHERE until < $1").on(before)).await?;
-        let mut query = sql("DELETE FROM audit WHERE (account_id, at, id) IN (SELECT account_id, at, id FROM audit \
+        let mut query =
+            sql("DELETE FROM audit WHERE (account_id, at, id) IN (SELECT account_id, at, id FROM audit \
              WHERE at < ");
         query.bind(before).push(" ORDER BY at LIMIT ").bind(i64::from(most)).push(")");
         let rows = tx.run(query).await?;

@@ -130,7 +130,15 @@ impl Database {
             return Err(failed_because("the database URL starts with neither sqlite:// nor postgres://"));
         };
         let (writes, idle) = (Arc::default(), Arc::new(Mutex::new(idle)));
-        Ok(Self { db, writes, idle, acquire_timeout, answer_timeout: options.answer_timeout, file, recorder: None })
+        Ok(Self {
+            db,
+            writes,
+            idle,
+            acquire_timeout,
+            answer_timeout: options.answer_timeout,
+            file,
+            recorder: None,
+        })
     }
 
     /// Refuses to go on if another file has taken the place of the database.

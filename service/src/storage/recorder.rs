@@ -1,7 +1,6 @@
 //! Writes an act into the audit, in the transaction of what it changed.
 
 use crate::domain::base::clock::Clock;
-use crate::domain::base::ids::AuditId;
 use crate::domain::model::audit::Act;
 use crate::storage::sql::{Sql, sql};
 use chrono::{DateTime, Utc};
@@ -38,12 +37,13 @@ impl Recorder {
 
 /// Inserts the entries of an act.
 pub(super) fn insert(act: &Act, at: DateTime<Utc>) -> Sql {
-    let mut query =
-        sql("INSERT INTO audit (id, account_id, at, actor, actor_id, operation, thing, thing_id, request_id) ");
+    let mut query = sql(
+        "INSERT INTO audit (id, account_id, at, actor, actor_id, operation, thing, thing_id, request_id) ",
+    );
     query.bind_rows(&act.deeds, |row, deed| {
-        row.on(AuditId::new()).on(act.account).on(at);
+        row.on(deed.id).on(act.account).on(at);
         row.on(act.actor.kind().code()).on(act.actor.id()).on(deed.operation);
-        let id = deed.id.get();
+        let id = deed.thing_id.get();
         row.on(deed.thing.filter(|_| id.is_some()).map(|thing| thing.code())).on(id.cloned());
         row.on(act.request_id);
     });

@@ -1,8 +1,8 @@
 //! A statement with its values, the same for both databases.
 
 use crate::domain::base::ids::{
-    AccountId, AnswerId, AuditId, CalendarId, ClaimId, ComponentId, DeliveryId, GaugeId, KeyId, PropertyId, RoundId,
-    SubscriptionId, SystemId, TaskId, VisitId,
+    AccountId, AnswerId, AuditId, CalendarId, ClaimId, ComponentId, DeliveryId, GaugeId, KeyId, PropertyId,
+    RoundId, SubscriptionId, SystemId, TaskId, VisitId,
 };
 use chrono::{DateTime, NaiveDate, Utc};
 use std::borrow::Cow;

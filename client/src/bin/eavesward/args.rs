@@ -1,8 +1,8 @@
 //! The command line: the common options and the list of subcommands.
 
 use crate::cmd::{
-    audit, calendar, component, digest, due, duty, forecast, gauge, key, manual, profile, property, rain, reminders,
-    rounds, skill, status, subscription, system, visit, watch,
+    audit, calendar, component, digest, due, duty, forecast, gauge, key, manual, profile, property, rain,
+    reminders, rounds, skill, status, subscription, system, visit, watch,
 };
 use crate::everywhere::Everywhere;
 use clap::{Parser, Subcommand};

@@ -102,7 +102,8 @@ impl Key {
         if let Some(end) = self.expires_at
             && draft.expires_at.is_none_or(|at| at > end)
         {
-            let given = draft.expires_at.map_or_else(|| "it is missing".to_owned(), |at| format!("{at} is too late"));
+            let given =
+                draft.expires_at.map_or_else(|| "it is missing".to_owned(), |at| format!("{at} is too late"));
             check.refuse(
                 "expires_at",
                 format!("{given}: the key that makes it expires at {end}; give that or an earlier instant"),

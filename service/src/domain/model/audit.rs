@@ -79,23 +79,25 @@ impl Actor {
 /// One change: an operation on a thing.
 #[derive(Debug)]
 pub struct Deed {
+    /// Id of its entry.
+    pub id: AuditId,
     /// The operation's word, as the API's document names it.
     pub operation: &'static str,
     /// What kind of thing it changes; none if it concerns the account's data as a whole.
     pub thing: Option<ThingKind>,
     /// The thing's id. It is set when it is known: that of a new thing only when it is made.
-    pub id: OnceLock<String>,
+    pub thing_id: OnceLock<String>,
 }
 
 impl Deed {
     /// A deed on a thing whose id is not known yet.
-    pub const fn new(operation: &'static str, thing: ThingKind) -> Self {
-        Self { operation, thing: Some(thing), id: OnceLock::new() }
+    pub fn new(operation: &'static str, thing: ThingKind) -> Self {
+        Self { id: AuditId::new(), operation, thing: Some(thing), thing_id: OnceLock::new() }
     }
 
     /// A deed on a thing.
     pub fn on(operation: &'static str, thing: ThingKind, id: impl ToString) -> Self {
-        Self { operation, thing: Some(thing), id: OnceLock::from(id.to_string()) }
+        Self { thing_id: OnceLock::from(id.to_string()), ..Self::new(operation, thing) }
     }
 }
 
@@ -121,7 +123,7 @@ impl Act {
     /// Says which id the new thing gets. What is known already stays.
     pub fn makes(&self, id: Uuid) {
         for deed in &self.deeds {
-            deed.id.get_or_init(|| id.to_string());
+            deed.thing_id.get_or_init(|| id.to_string());
         }
     }
 }

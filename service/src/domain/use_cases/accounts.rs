@@ -16,8 +16,8 @@ use std::time::Duration;
 /// The start of a key's secret.
 const SECRET_PREFIX: &str = "ew";
 
-/// How often somebody who waits with a key looks whether it is accepted still: another replica may have revoked it.
-pub const KEY_CHECKED_EVERY: Duration = Duration::from_secs(5);
+/// How often somebody who waits with a key looks whether it is accepted still. Streams read the status as often.
+const KEY_CHECKED_EVERY: Duration = Duration::from_secs(5);
 
 /// The shortest wait between two such looks, also while the store is away after the key's end.
 const LEAST_WAIT: Duration = Duration::from_millis(100);
@@ -237,6 +237,13 @@ pub async fn still_accepted(cx: &Context, key: &Key) -> Result<bool> {
     }))
 }
 
+/// After how long somebody who waits with a key looks whether it is accepted still: at its end, and now and then before,
+/// because another replica may revoke it.
+pub fn next_check(cx: &Context, key: &Key) -> Duration {
+    let left = key.expires_at.map(|end| (end - cx.clock.now()).to_std().unwrap_or(LEAST_WAIT));
+    left.map_or(KEY_CHECKED_EVERY, |left| left.clamp(LEAST_WAIT, KEY_CHECKED_EVERY))
+}
+
 /// Waits until a key is no longer accepted: at once if this process revokes it, and otherwise within
 /// [`KEY_CHECKED_EVERY`]. While the store is away it goes on.
 pub async fn until_ended(cx: &Context, key: &Key) {
@@ -250,11 +257,9 @@ pub async fn until_ended(cx: &Context, key: &Key) {
                 tracing::debug!(error = ?error, "a key could not be checked; trying again soon");
             }
         }
-        let left = key.expires_at.map(|end| (end - cx.clock.now()).to_std().unwrap_or(LEAST_WAIT));
-        let wait = left.map_or(KEY_CHECKED_EVERY, |left| left.clamp(LEAST_WAIT, KEY_CHECKED_EVERY));
         tokio::select! {
             _ = revoked.changed() => {}
-            () = tokio::time::sleep(wait) => {}
+            () = tokio::time::sleep(next_check(cx, key)) => {}
         }
     }
 }

@@ -49,12 +49,7 @@ pub async fn keys(req: HttpRequest, caller: Admin, cx: Cx, paging: Query<Paging>
 /// `GET /v1/audit` with `key_id` shows which keys that one made.
 #[utoipa::path(post, path = "/v1/keys", tag = "accounts", operation_id = "create_key", request_body = wire::KeyRequest,
     responses((status = 201, description = "The key with its secret", body = wire::KeyCreated)))]
-pub async fn create_key(
-    req: HttpRequest,
-    caller: Admin,
-    cx: Cx,
-    body: Json<wire::KeyRequest>,
-) -> Answer {
+pub async fn create_key(req: HttpRequest, caller: Admin, cx: Cx, body: Json<wire::KeyRequest>) -> Answer {
     let key = idempotent::key(&req)?;
     let context: &Context = &cx;
     let maker = &*key_of(&req)?;

@@ -40,12 +40,7 @@ pub async fn list(req: HttpRequest, caller: Admin, cx: Cx, paging: Query<Paging>
 #[utoipa::path(post, path = "/v1/calendars", tag = "calendars", operation_id = "create_calendar",
     request_body = wire::CalendarRequest,
     responses((status = 201, description = "The feed with its address", body = wire::CalendarCreated)))]
-pub async fn create(
-    req: HttpRequest,
-    caller: Admin,
-    cx: Cx,
-    body: Json<wire::CalendarRequest>,
-) -> Answer {
+pub async fn create(req: HttpRequest, caller: Admin, cx: Cx, body: Json<wire::CalendarRequest>) -> Answer {
     let key = idempotent::key(&req)?;
     let (context, asked): (&Context, &HttpRequest) = (&cx, &req);
     let mut made = None;

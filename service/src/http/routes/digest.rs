@@ -82,12 +82,7 @@ impl DigestQuery {
     responses((status = 200, description = "The digest", content(
         (wire::Digest = "application/json"), (String = "text/plain"), (String = "text/markdown"),
         (String = "text/csv")))))]
-pub async fn accepted(
-    req: HttpRequest,
-    caller: Reader,
-    cx: Cx,
-    query: Query<DigestQuery>,
-) -> Answer {
+pub async fn accepted(req: HttpRequest, caller: Reader, cx: Cx, query: Query<DigestQuery>) -> Answer {
     let best = negotiate::best(&req, &REPRESENTATIONS.map(|known| known.media_type));
     let Some(found) = REPRESENTATIONS.iter().find(|known| Some(known.media_type) == best) else {
         let detail = "Accept rules out all that a digest can be: application/json, text/plain, text/markdown, text/csv.";

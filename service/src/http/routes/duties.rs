@@ -39,12 +39,7 @@ pub async fn list(req: HttpRequest, caller: Reader, cx: Cx) -> Answer {
 #[utoipa::path(get, path = "/v1/duties/{duty}", tag = "duties", operation_id = "get_duty",
     params(("duty" = wire::Duty, Path, description = "The duty")),
     responses((status = 200, description = "The duty", body = wire::DutySettings)))]
-pub async fn get(
-    req: HttpRequest,
-    caller: Reader,
-    cx: Cx,
-    duty: web::Path<String>,
-) -> Answer {
+pub async fn get(req: HttpRequest, caller: Reader, cx: Cx, duty: web::Path<String>) -> Answer {
     let found = wire::DutySettings::from(duty_settings::get(&cx, caller.0, duty_named(&duty)?).await?);
     versioned(&req, found.version, &found)
 }

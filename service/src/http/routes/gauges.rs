@@ -33,12 +33,7 @@ pub async fn list(req: HttpRequest, caller: Reader, cx: Cx, paging: Query<Paging
 #[utoipa::path(post, path = "/v1/gauges", tag = "gauges", operation_id = "create_gauge",
     request_body = wire::GaugeRequest,
     responses((status = 201, description = "The gauge", body = wire::Gauge)))]
-pub async fn create(
-    req: HttpRequest,
-    caller: Writer,
-    cx: Cx,
-    body: Json<wire::GaugeRequest>,
-) -> Answer {
+pub async fn create(req: HttpRequest, caller: Writer, cx: Cx, body: Json<wire::GaugeRequest>) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
         let made = wire::Gauge::from(gauges::create(cx, caller.0, GaugeId(seed), body.value.into()).await?);

@@ -33,12 +33,7 @@ pub async fn list(req: HttpRequest, caller: Reader, cx: Cx, paging: Query<Paging
 #[utoipa::path(post, path = "/v1/properties", tag = "properties", operation_id = "create_property",
     request_body = wire::PropertyRequest,
     responses((status = 201, description = "The property", body = wire::Property)))]
-pub async fn create(
-    req: HttpRequest,
-    caller: Writer,
-    cx: Cx,
-    body: Json<wire::PropertyRequest>,
-) -> Answer {
+pub async fn create(req: HttpRequest, caller: Writer, cx: Cx, body: Json<wire::PropertyRequest>) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
         let made = wire::Property::from(

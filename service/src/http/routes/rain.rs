@@ -216,12 +216,7 @@ pub async fn list(
 #[utoipa::path(delete, path = "/v1/gauges/{id}/rain", tag = "gauges", operation_id = "delete_rain",
     params(("id" = Uuid, Path, description = "Id of the gauge"), RemovalQuery),
     responses((status = 204, description = "They are gone")))]
-pub async fn remove(
-    caller: Writer,
-    cx: Cx,
-    id: web::Path<Uuid>,
-    query: Query<RemovalQuery>,
-) -> Answer {
+pub async fn remove(caller: Writer, cx: Cx, id: web::Path<Uuid>, query: Query<RemovalQuery>) -> Answer {
     rain::delete(&cx, caller.0, GaugeId(*id), query.from, query.to).await?;
     Ok(HttpResponse::NoContent().finish())
 }

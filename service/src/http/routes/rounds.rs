@@ -125,12 +125,7 @@ pub const WEEKDAYS: [(&str, Weekday); 7] = [
 /// it, to be reported or cancelled.
 #[utoipa::path(get, path = "/v1/rounds/proposal", tag = "rounds", operation_id = "propose_rounds", params(ProposalQuery),
     responses((status = 200, description = "The rounds", body = wire::RoundProposal)))]
-pub async fn propose(
-    req: HttpRequest,
-    caller: Reader,
-    cx: Cx,
-    query: Query<ProposalQuery>,
-) -> Answer {
+pub async fn propose(req: HttpRequest, caller: Reader, cx: Cx, query: Query<ProposalQuery>) -> Answer {
     let found = proposals::propose(&cx, caller.0, &query.ask()?).await?;
     hashed(&req, &wire::RoundProposal::from(found))
 }
@@ -143,12 +138,7 @@ pub async fn propose(
 #[utoipa::path(post, path = "/v1/rounds", tag = "rounds", operation_id = "keep_round",
     request_body = wire::RoundRequest,
     responses((status = 201, description = "The round", body = wire::Round)))]
-pub async fn keep(
-    req: HttpRequest,
-    caller: Writer,
-    cx: Cx,
-    body: Json<wire::RoundRequest>,
-) -> Answer {
+pub async fn keep(req: HttpRequest, caller: Writer, cx: Cx, body: Json<wire::RoundRequest>) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
         let made = wire::Round::from(keep::keep(cx, caller.0, RoundId(seed), body.value.into()).await?);
@@ -162,12 +152,7 @@ pub async fn keep(
 /// By the day they are planned for, those that were done included. At most 50 a page.
 #[utoipa::path(get, path = "/v1/rounds", tag = "rounds", operation_id = "list_rounds", params(RoundsQuery),
     responses((status = 200, description = "One page of rounds", body = wire::Page<wire::Round>)))]
-pub async fn list(
-    req: HttpRequest,
-    caller: Reader,
-    cx: Cx,
-    query: Query<RoundsQuery>,
-) -> Answer {
+pub async fn list(req: HttpRequest, caller: Reader, cx: Cx, query: Query<RoundsQuery>) -> Answer {
     let state = query.state.map(|state| known_word("state", state, "planned, done")).transpose()?;
     let filter = RoundFilter { state, from: query.from, to: query.to };
     let found = keep::list(&cx, caller.0, &filter, query.cursor.as_deref(), query.limit).await?;

@@ -22,8 +22,6 @@ use tokio::sync::watch;
 use tokio::time::{Interval, Sleep, interval, sleep};
 use uuid::Uuid;
 
-/// How often a stream reads the store by itself: another replica may have written, or the key may have been revoked.
-const POLL_INTERVAL: Duration = Duration::from_secs(5);
 /// The shortest time between two reads, however much is written: a fleet that is refreshed tells of many batches.
 const PAUSE: Duration = Duration::from_millis(250);
 /// A stream without news sends a comment this often, so that neither end nor a proxy takes it for dead. A reader that
@@ -111,8 +109,6 @@ pub async fn events(
     let known = req.headers().get("last-event-id").and_then(|value| value.to_str().ok());
     let mut heartbeat = interval(HEARTBEAT);
     heartbeat.reset();
-    let (context, key) = (cx.clone(), Rc::clone(&caller.key));
-    let key_ends = Box::pin(async move { accounts::until_ended(&context, &key).await });
     let mut source = StatusStream {
         // Subscribed before the status is read, so that nothing falls between.
         news: cx.written.subscribe(),
@@ -124,7 +120,7 @@ pub async fn events(
         slot,
         heartbeat,
         ends: Box::pin(sleep(LONGEST_STREAM)),
-        key_ends,
+        revoked: cx.keys_revoked.subscribe(),
     };
     // Read before the headers go out: a system that is not there is answered as a problem.
     let status = current(&source.cx, account, system).await?;
@@ -180,7 +176,7 @@ struct StatusStream {
     slot: StreamSlot,
     heartbeat: Interval,
     ends: Pin<Box<Sleep>>,
-    key_ends: Pin<Box<dyn Future<Output = ()>>>,
+    revoked: watch::Receiver<u64>,
 }
 
 impl StatusStream {
@@ -202,9 +198,10 @@ impl StatusStream {
             tokio::select! {
                 () = self.slot.closed() => return None,
                 () = &mut self.ends => return None,
-                () = &mut self.key_ends => return None,
                 _ = self.heartbeat.tick() => return Some(": nothing new\n\n".to_owned()),
-                () = sleep(POLL_INTERVAL) => {}
+                // The poll looks whether the key is accepted still.
+                () = sleep(accounts::next_check(&self.cx, &self.key)) => {}
+                _ = self.revoked.changed() => {}
                 told = self.news.changed() => {
                     told.ok()?;
                     sleep(PAUSE).await;

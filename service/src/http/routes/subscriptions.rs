@@ -256,12 +256,7 @@ pub async fn deliveries(
 #[utoipa::path(get, path = "/v1/deliveries/{id}", tag = "subscriptions", operation_id = "get_delivery",
     params(("id" = Uuid, Path, description = "Id of the delivery")),
     responses((status = 200, description = "The delivery and its attempts", body = contract::DeliveryLog)))]
-pub async fn delivery(
-    req: HttpRequest,
-    caller: Admin,
-    cx: Cx,
-    id: web::Path<Uuid>,
-) -> Answer {
+pub async fn delivery(req: HttpRequest, caller: Admin, cx: Cx, id: web::Path<Uuid>) -> Answer {
     let found = deliveries::get(&cx, caller.0, DeliveryId(*id)).await?;
     let attempts = found.attempts.into_iter().map(Into::into).collect();
     hashed(&req, &contract::DeliveryLog { delivery: found.delivery.into(), attempts })
@@ -273,12 +268,7 @@ pub async fn delivery(
 #[utoipa::path(post, path = "/v1/deliveries/{id}/send", tag = "subscriptions", operation_id = "send_delivery_again",
     params(("id" = Uuid, Path, description = "Id of the delivery")),
     responses((status = 200, description = "The delivery, which waits to be sent", body = contract::Delivery)))]
-pub async fn send_again(
-    req: HttpRequest,
-    caller: Admin,
-    cx: Cx,
-    id: web::Path<Uuid>,
-) -> Answer {
+pub async fn send_again(req: HttpRequest, caller: Admin, cx: Cx, id: web::Path<Uuid>) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, [0; 32], |_| async move {
         let sent = deliveries::again(cx, caller.0, DeliveryId(*id)).await?;

@@ -39,12 +39,7 @@ pub struct SystemsQuery {
 /// By name, each with its components in service.
 #[utoipa::path(get, path = "/v1/systems", tag = "systems", operation_id = "list_systems", params(SystemsQuery),
     responses((status = 200, description = "One page of systems", body = wire::Page<wire::System>)))]
-pub async fn list(
-    req: HttpRequest,
-    caller: Reader,
-    cx: Cx,
-    query: Query<SystemsQuery>,
-) -> Answer {
+pub async fn list(req: HttpRequest, caller: Reader, cx: Cx, query: Query<SystemsQuery>) -> Answer {
     let filter = SystemFilter {
         property_id: query.property_id.map(PropertyId),
         gauge_id: query.gauge_id.map(GaugeId),
