@@ -287,9 +287,9 @@ pub use follow::Follow;
 pub use items::Items;
 pub use kept_keys::KeptKeys;
 pub use query::{
-    AnswerQuery, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, DutyQuery, ForecastQuery,
-    KeptRoundQuery, ListQuery, RainFileOptions, RainOptions, RainQuery, ReminderQuery, RevisionQuery,
-    RoundQuery, SeveralDays, SkillQuery, SystemQuery, TaskQuery, VisitQuery,
+    AnswerQuery, AuditQuery, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, DutyQuery,
+    ForecastQuery, KeptRoundQuery, ListQuery, RainFileOptions, RainOptions, RainQuery, ReminderQuery,
+    RevisionQuery, RoundQuery, SeveralDays, SkillQuery, SystemQuery, TaskQuery, VisitQuery,
 };
 pub use request::{Body, Request};
 pub use reqwest;

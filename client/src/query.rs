@@ -2,7 +2,7 @@
 
 use crate::Request;
 use bon::Builder;
-use chrono::{NaiveDate, Weekday};
+use chrono::{DateTime, NaiveDate, SecondsFormat, Utc, Weekday};
 use eavesward_contract::{
     ComponentKind, DeliveryState, Duty, RainLayout, ReminderKind, RoundState, TaskState,
 };
@@ -166,6 +166,26 @@ pub struct VisitQuery {
     /// Rows per page, 1 to 500; 100 if absent.
     pub limit: Option<u32>,
     /// `next_cursor` of the page before; the beginning if absent.
+    #[builder(into)]
+    pub cursor: Option<String>,
+}
+
+/// Which entries of the audit to list.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Builder)]
+#[non_exhaustive]
+pub struct AuditQuery {
+    /// Only changes made with this key.
+    pub key_id: Option<Uuid>,
+    /// Only changes of the thing with this id. A duty has its word.
+    #[builder(into)]
+    pub thing_id: Option<String>,
+    /// Only changes at this instant or later.
+    pub from: Option<DateTime<Utc>>,
+    /// Only changes before this instant.
+    pub until: Option<DateTime<Utc>>,
+    /// Rows per page, 1 to 500; 100 if absent.
+    pub limit: Option<u32>,
+    /// `next_cursor` of the page before; the newest entry if absent.
     #[builder(into)]
     pub cursor: Option<String>,
 }
@@ -365,6 +385,20 @@ impl DigestQuery {
             .query_some("within", self.within_days.map(|days| format!("P{days}D")))
             .query_some("from", self.from)
             .query_some("to", self.to)
+    }
+}
+
+impl AuditQuery {
+    pub(crate) fn put_on(&self, request: Request) -> Request {
+        // With Z and not +00:00: many servers and proxies read a plus as a blank.
+        let instant = |at: DateTime<Utc>| at.to_rfc3339_opts(SecondsFormat::AutoSi, true);
+        request
+            .query_some("key_id", self.key_id)
+            .query_some("thing_id", self.thing_id.as_deref())
+            .query_some("from", self.from.map(instant))
+            .query_some("until", self.until.map(instant))
+            .query_some("limit", self.limit)
+            .query_some("cursor", self.cursor.as_deref())
     }
 }
 

@@ -64,7 +64,9 @@ pub struct Quota {
 ///
 /// - `read`: read everything of the account.
 /// - `write`: register and change things, send rain, log visits.
-/// - `admin`: manage keys, calendars and subscriptions.
+/// - `admin`: manage keys, calendars and subscriptions, and read the audit.
+///
+/// No scope includes another one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
@@ -74,7 +76,7 @@ pub enum Scope {
     Read,
     /// Register and change things, send rain, log visits.
     Write,
-    /// Manage keys, calendars and subscriptions.
+    /// Manage keys, calendars and subscriptions, and read the audit.
     Admin,
     /// A scope of a newer service, which this version does not know. Requests with it are refused.
     #[cfg_attr(feature = "service", serde(skip_deserializing))]
@@ -90,13 +92,14 @@ pub enum Scope {
 pub struct KeyRequest {
     /// What the key is for, 1 to 200 characters. It helps to recognise the key when you revoke it.
     pub name: String,
-    /// What the key may do: at least one scope.
+    /// What the key may do: at least one scope, and none that the key of this request lacks.
     pub scopes: Vec<Scope>,
     /// The only system that the key may read; the whole account when absent. Such a key reads that system's status,
     /// forecast, components and tasks, and nothing else. Its only scope must be `read`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub system_id: Option<Uuid>,
-    /// The instant from which the key is refused; it never expires when absent.
+    /// The instant from which the key is refused; it never expires when absent. If the key of this request expires, this
+    /// must not be later.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub expires_at: Option<DateTime<Utc>>,
 }
@@ -136,6 +139,8 @@ pub struct ApiKey {
     pub expires_at: Option<DateTime<Utc>>,
     /// When the key was revoked; null when it was not.
     pub revoked_at: Option<DateTime<Utc>>,
+    /// The minute in which the key was last used; null when it never was. It is written about a minute later.
+    pub last_used_at: Option<DateTime<Utc>>,
 }
 
 /// A new key with its secret. No other answer shows the secret.

@@ -13,6 +13,7 @@
 #![deny(clippy::incompatible_msrv)]
 
 mod account;
+mod audit;
 mod calendar;
 mod component;
 mod digest;
@@ -41,6 +42,7 @@ mod word;
 pub const LONGEST_IDEMPOTENCY_KEY: usize = 200;
 
 pub use account::{Account, ApiKey, KeyCreated, KeyRequest, Quota, QuotaOf, Scope};
+pub use audit::{ActorKind, AuditActor, AuditEntry, AuditThing, ThingKind};
 pub use calendar::{Calendar, CalendarCreated, CalendarRequest};
 pub use component::{
     Component, ComponentKind, ComponentRequest, CouplingMaterial, Emptying, Exposition, MonthDay, Part,

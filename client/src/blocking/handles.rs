@@ -3,18 +3,19 @@
 use super::client::Client;
 use super::items::{Follow, Items};
 use crate::{
-    AnswerQuery, ComponentQuery, DeliveryQuery, DutyQuery, Error, ForecastQuery, KeptRoundQuery, ListQuery,
-    RainFileOptions, RainOptions, RainQuery, ReminderQuery, RevisionQuery, RoundQuery, SkillQuery,
+    AnswerQuery, AuditQuery, ComponentQuery, DeliveryQuery, DutyQuery, Error, ForecastQuery, KeptRoundQuery,
+    ListQuery, RainFileOptions, RainOptions, RainQuery, ReminderQuery, RevisionQuery, RoundQuery, SkillQuery,
     StatusChange, StatusSeen, SystemQuery, TaskQuery, VisitQuery, WatchOptions,
 };
 use chrono::NaiveDate;
 use eavesward_contract::{
-    AnsweredForecast, ApiKey, Calendar, CalendarCreated, CalendarRequest, Component, ComponentRequest,
-    Delivery, DeliveryLog, Duty, DutySettings, DutySettingsRequest, DutySkill, Gauge, GaugeRequest,
-    KeyCreated, KeyRequest, Page, Property, PropertyRequest, RainDay, RainReport, RainRequest, ReminderFeed,
-    ReplaceRequest, RetireRequest, Round, RoundDone, RoundDoneRequest, RoundProposal, RoundRequest,
-    Subscription, SubscriptionRequest, SubscriptionSecret, System, SystemCreateRequest, SystemForecast,
-    SystemStatus, SystemUpdateRequest, Task, Visit, VisitRequest, VisitRevision, WithdrawRequest,
+    AnsweredForecast, ApiKey, AuditEntry, Calendar, CalendarCreated, CalendarRequest, Component,
+    ComponentRequest, Delivery, DeliveryLog, Duty, DutySettings, DutySettingsRequest, DutySkill, Gauge,
+    GaugeRequest, KeyCreated, KeyRequest, Page, Property, PropertyRequest, RainDay, RainReport, RainRequest,
+    ReminderFeed, ReplaceRequest, RetireRequest, Round, RoundDone, RoundDoneRequest, RoundProposal,
+    RoundRequest, Subscription, SubscriptionRequest, SubscriptionSecret, System, SystemCreateRequest,
+    SystemForecast, SystemStatus, SystemUpdateRequest, Task, Visit, VisitRequest, VisitRevision,
+    WithdrawRequest,
 };
 use futures_util::stream::StreamExt;
 use uuid::Uuid;
@@ -81,6 +82,10 @@ twins! {
         call page(query: &ListQuery) -> Page<ApiKey>;
         call create(key: &KeyRequest) -> KeyCreated;
         call revoke(id: Uuid) -> ();
+    }
+    audit Audit {
+        items list(query: &AuditQuery) -> AuditEntry;
+        call page(query: &AuditQuery) -> Page<AuditEntry>;
     }
     calendars Calendars {
         items list(query: &ListQuery) -> Calendar;

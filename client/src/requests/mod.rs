@@ -3,6 +3,7 @@
 //! A function that takes a body fails only if the body cannot be written as JSON.
 
 mod account;
+mod audit;
 mod calendars;
 mod components;
 mod duties;
@@ -19,6 +20,7 @@ mod tasks;
 mod visits;
 
 pub use account::account;
+pub use audit::list_audit;
 pub use calendars::{create_calendar, list_calendars, read_calendar, revoke_calendar};
 pub use components::{
     add_component, component, list_components, replace_component, retire_component, update_component,

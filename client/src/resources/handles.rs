@@ -1,7 +1,7 @@
 //! The client's methods that give a handle, and the calls that belong to no resource.
 
 use super::{
-    Calendars, Components, Duties, Gauges, Keys, Properties, Reminders, Rounds, Skill, Subscriptions,
+    Audit, Calendars, Components, Duties, Gauges, Keys, Properties, Reminders, Rounds, Skill, Subscriptions,
     Systems, Tasks, Visits,
 };
 use crate::{Client, DigestFormat, DigestQuery, Error, requests};
@@ -21,6 +21,11 @@ impl Client {
     /// The account's keys.
     pub fn keys(&self) -> Keys<'_> {
         Keys(self)
+    }
+
+    /// Who changed what in the account.
+    pub fn audit(&self) -> Audit<'_> {
+        Audit(self)
     }
 
     /// Calendar feeds.

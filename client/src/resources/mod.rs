@@ -2,6 +2,7 @@
 //!
 //! To add a call, add its request to `requests`, then a method here that sends it.
 
+mod audit;
 mod calendars;
 mod components;
 mod duties;
@@ -18,6 +19,7 @@ mod systems;
 mod tasks;
 mod visits;
 
+pub use audit::Audit;
 pub use calendars::Calendars;
 pub use components::Components;
 pub use duties::Duties;

@@ -88,6 +88,7 @@ fn account(number: u32, now: DateTime<Utc>) -> (Account, Key) {
         created_at: now,
         expires_at: None,
         revoked_at: None,
+        last_used_at: None,
     };
     (account, key)
 }

@@ -1,6 +1,7 @@
 //! Settings: defaults, then a file, then the environment, then flags; the later one wins.
 
 use crate::domain::base::schedule::Schedule;
+use crate::domain::model::audit::LEAST_KEPT;
 use crate::domain::model::quota::Quotas;
 use crate::gate::Bounds;
 use anyhow::{Context as _, Result, bail};
@@ -155,6 +156,9 @@ pub struct Layer {
     /// The file with the keys that encrypt stored secrets.
     #[arg(long, env = "EAVESWARD_SECRETS_KEY_FILE", value_name = "FILE")]
     pub secrets_key_file: Option<PathBuf>,
+    /// Days that entries of the audit are kept.
+    #[arg(long, env = "EAVESWARD_AUDIT_KEPT_DAYS")]
+    pub audit_kept_days: Option<u32>,
     /// Whether subscriptions may post to addresses that are not public, and without encryption.
     #[arg(long, env = "EAVESWARD_LOCAL_WEBHOOKS")]
     pub local_webhooks: Option<bool>,
@@ -209,6 +213,8 @@ pub struct Settings {
     pub reminders_kept: chrono::TimeDelta,
     /// The file with the keys that encrypt stored secrets.
     pub secrets_key_file: Option<PathBuf>,
+    /// How long entries of the audit are kept.
+    pub audit_kept: chrono::TimeDelta,
     /// Whether subscriptions may post to addresses that are not public, and without encryption.
     pub local_webhooks: bool,
     /// From SIGTERM to the end of accepting requests.
@@ -246,6 +252,7 @@ impl Layer {
             housekeeping: self.housekeeping.or(below.housekeeping),
             reminders_kept_days: self.reminders_kept_days.or(below.reminders_kept_days),
             secrets_key_file: self.secrets_key_file.or(below.secrets_key_file),
+            audit_kept_days: self.audit_kept_days.or(below.audit_kept_days),
             local_webhooks: self.local_webhooks.or(below.local_webhooks),
             drain_s: self.drain_s.or(below.drain_s),
         }
@@ -293,6 +300,7 @@ impl Settings {
                 .map_err(|error| anyhow::anyhow!("housekeeping {housekeeping:?}: {error}"))?,
             reminders_kept: chrono::TimeDelta::days(all.reminders_kept_days.context(need)?.into()),
             secrets_key_file: all.secrets_key_file.filter(|path| !path.as_os_str().is_empty()),
+            audit_kept: chrono::TimeDelta::days(all.audit_kept_days.context(need)?.into()),
             local_webhooks: all.local_webhooks.context(need)?,
             drain: Duration::from_secs(all.drain_s.context(need)?),
         };
@@ -313,6 +321,12 @@ impl Settings {
         }
         if settings.reminders_kept < chrono::TimeDelta::days(7) {
             bail!("reminders_kept_days: a reader that looks weekly would miss some; give at least 7");
+        }
+        if settings.audit_kept < LEAST_KEPT {
+            bail!(
+                "audit_kept_days: a review of the last quarter needs them; give at least {}",
+                LEAST_KEPT.num_days()
+            );
         }
         Ok(settings)
     }

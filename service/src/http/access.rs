@@ -71,16 +71,24 @@ fn bearer(headers: &header::HeaderMap) -> Option<&str> {
 
 /// The key, if it has the scope.
 fn with_scope(req: &HttpRequest, scope: Scope) -> Result<Rc<Key>, ApiError> {
-    let extensions = req.extensions();
-    let key = extensions.get::<Rc<Key>>().ok_or_else(|| {
-        ApiError::new(ProblemCode::Unauthorized, "Send the key as `Authorization: Bearer KEY`.")
-    })?;
+    let key = key_of(req)?;
     if key.scopes.contains(&scope) {
-        Ok(Rc::clone(key))
+        Ok(key)
     } else {
         let detail = format!("The key {:?} lacks the scope {}.", key.name, scope.as_str());
         Err(ApiError::new(ProblemCode::ScopeMissing, detail))
     }
+}
+
+/// The key that a request carries.
+///
+/// # Errors
+/// `401` if it carries none.
+pub fn key_of(req: &HttpRequest) -> Result<Rc<Key>, ApiError> {
+    let key = req.extensions().get::<Rc<Key>>().cloned();
+    key.ok_or_else(|| {
+        ApiError::new(ProblemCode::Unauthorized, "Send the key as `Authorization: Bearer KEY`.")
+    })
 }
 
 /// The account of a key that has the scope and is for the whole account.
@@ -140,7 +148,7 @@ callers! {
     Reader Read;
     /// A caller who may write, by account.
     Writer Write;
-    /// A caller who may keep keys and addresses, by account.
+    /// A caller who may keep keys and addresses and read the audit, by account.
     Admin Admin;
 }
 

@@ -7,6 +7,7 @@ use crate::domain::base::ids;
 use crate::domain::base::ids::AccountId;
 use crate::domain::context::Context;
 use crate::domain::model::idempotency::{Answer, Attempt, Claim};
+use crate::http::acting::makes;
 use crate::http::claim::{ClaimHolder, IDEMPOTENCY_KEY};
 use actix_web::http::{StatusCode, header};
 use actix_web::{HttpRequest, HttpResponse};
@@ -87,6 +88,10 @@ where
     F: FnOnce(Uuid) -> Fut,
     Fut: Future<Output = Result<Reply, ApiError>>,
 {
+    let act = |seed| {
+        makes(req, seed);
+        act(seed)
+    };
     let Some(key) = key(req)? else { return Ok(act(ids::seed()).await?.respond()) };
     let attempt = attempt(cx, account, req, body_hash, key);
     let claim = match cx.store.claim(&attempt).await {

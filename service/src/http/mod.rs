@@ -4,6 +4,7 @@
 
 mod access;
 mod access_log;
+mod acting;
 mod body;
 mod claim;
 mod conditional;

@@ -297,6 +297,11 @@ impl From<Error> for ApiError {
                 C::BadCursor,
                 "The cursor was not made for this list. Give a cursor as it came, or start without one.",
             ),
+            Error::KeyEnded => Self::new(
+                C::Unauthorized,
+                "The key was revoked or has expired since the request began. Ask the person who keeps the account's keys \
+                 for a new one.",
+            ),
             Error::FeedRestored => Self::new(
                 C::CursorExpired,
                 "The service was restored from a backup since this cursor was given, and the feed went on in another way. \

@@ -1,6 +1,7 @@
 //! The router, made from the table.
 
 use super::access::authenticate;
+use super::acting::act;
 use super::limits::take_turn;
 use super::path::at;
 use super::payload::BodyLimit;
@@ -26,12 +27,14 @@ pub fn configure(cfg: &mut ServiceConfig) {
 }
 
 /// A path with the methods of its rows, in their order.
-fn resource(path: &str, rows: &[&Row]) -> Resource {
+fn resource(path: &str, rows: &[&'static Row]) -> Resource {
     let routes = rows.iter().flat_map(|row| {
         let (work, has_body, reads) = (row.work, row.has_body, row.reads);
+        let change = row.change.map(|change| (row.operation.as_str(), change));
         // What is refused unread takes no turn.
         let route = move || {
             (row.route)()
+                .wrap(from_fn(move |req, next| act(change, req, next)))
                 .wrap(from_fn(move |req, next| take_turn(work, has_body, req, next)))
                 .wrap(from_fn(move |req, next| refuse_unread(reads, req, next)))
         };

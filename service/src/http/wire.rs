@@ -3,6 +3,7 @@
 use crate::domain::base::error::{Error, Result};
 
 pub mod account;
+mod audit;
 mod calendar;
 mod component;
 mod digest;

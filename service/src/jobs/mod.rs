@@ -1,15 +1,17 @@
 //! The timed loops. This one refreshes stale systems, scores findings and tidies up. `deliver` sends to
-//! subscriptions.
+//! subscriptions, `key_uses` writes when keys were used.
 //!
 //! Every step is a function of this module or of `domain::background`. Tests call it with a clock of their
 //! own.
 
 mod deliver;
+mod key_uses;
 
 pub use deliver::{DeliveryPorts, run as deliver};
+pub use key_uses::{run as note_key_uses, write as write_key_uses};
 
 use crate::domain::background::corrections::LastCorrection;
-use crate::domain::background::{refresh, scoring};
+use crate::domain::background::{audit, refresh, scoring};
 use crate::domain::base::blocking::panicked;
 use crate::domain::base::error::Result;
 use crate::domain::base::schedule::Schedule;
@@ -110,13 +112,20 @@ pub async fn pass(cx: &Context) -> Result<refresh::RefreshCounts> {
     refresh::run(cx).await
 }
 
-/// Removes answers to repeated requests, reminders and deliveries that are older than their retention.
+/// Removes answers to repeated requests, reminders, deliveries and entries of the audit that are older than their retention.
 pub async fn tidy(cx: &Context) -> Result<()> {
     let now = cx.clock.now();
     let answers = cx.store.purge(now - idempotency::RETENTION).await?;
     let reminders = cx.store.forget_reminders(now - cx.retention.reminders).await?;
     let deliveries = cx.store.forget_deliveries(now - cx.retention.reminders, now - DIGESTS_KEPT).await?;
-    tracing::debug!(answers, reminders, deliveries, "removed old answers, reminders and deliveries");
+    let audit = audit::tidy(cx).await?;
+    tracing::debug!(
+        answers,
+        reminders,
+        deliveries,
+        audit,
+        "removed old answers, reminders, deliveries and audit"
+    );
     Ok(())
 }
 

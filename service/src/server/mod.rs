@@ -1,6 +1,7 @@
 //! The one module that knows all others: it builds them and connects them.
 
 mod demo;
+mod key_file;
 mod operate;
 
 pub use operate::{Command, run};
@@ -60,7 +61,7 @@ pub async fn open(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Context>
             "the database is a restored backup; readers of the reminders' feed have to start again"
         );
     }
-    let retention = Retention { reminders: settings.reminders_kept };
+    let retention = Retention { reminders: settings.reminders_kept, audit: settings.audit_kept };
     let local_webhooks = settings.local_webhooks;
     let cx = Context { retention, local_webhooks, ..Context::new(Arc::new(database), clock) };
     report_secrets(secrets::check(&cx).await.context("the stored secrets cannot be checked")?);
@@ -120,6 +121,7 @@ pub struct Application {
     slots: web::Data<StreamSlots>,
     jobs: JoinHandle<()>,
     post: JoinHandle<()>,
+    key_uses: JoinHandle<()>,
     stop_jobs: watch::Sender<bool>,
     drain: Duration,
 }
@@ -188,8 +190,19 @@ impl Application {
         let (stop_jobs, stopped) = watch::channel(false);
         let rhythm = Rhythm { every: settings.refresh_every, housekeeping: settings.housekeeping.clone() };
         let post = tokio::spawn(jobs::deliver(cx.clone(), delivering(settings)?, stopped.clone()));
+        let key_uses = tokio::spawn(jobs::note_key_uses(cx.clone(), stopped.clone()));
         let jobs = tokio::spawn(jobs::run(cx.clone(), rhythm, stopped));
-        Ok(Self { address, cx, server: server.run(), slots, jobs, post, stop_jobs, drain: settings.drain })
+        Ok(Self {
+            address,
+            cx,
+            server: server.run(),
+            slots,
+            jobs,
+            post,
+            key_uses,
+            stop_jobs,
+            drain: settings.drain,
+        })
     }
 
     /// Returns a handle that stops it.
@@ -209,6 +222,9 @@ impl Application {
         let _ = self.stop_jobs.send(true);
         self.jobs.await?;
         self.post.await?;
+        self.key_uses.await?;
+        // Of the last requests.
+        jobs::write_key_uses(&self.cx).await;
         self.cx.store.close().await;
         Ok(())
     }

@@ -1,13 +1,16 @@
 //! The operator's subcommands.
 
+use super::key_file::KeyFile;
 use super::{Application, demo, listen, open, restored};
 use crate::config::{Flags, LogFormat, Settings};
 use crate::domain::base::clock::SystemClock;
-use crate::domain::base::error::Error;
+use crate::domain::base::error::{Error, StoreError};
 use crate::domain::base::ids::{AccountId, KeyId};
 use crate::domain::base::plural::counted;
+use crate::domain::base::secret::Secret;
 use crate::domain::context::Context;
 use crate::domain::model::account::{KeyDraft, Scope};
+use crate::domain::model::audit::{Act, Deed, ThingKind};
 use crate::domain::use_cases::accounts;
 use crate::storage::{add_key, make_key_file, missing_file};
 use crate::{config, http, telemetry};
@@ -27,6 +30,9 @@ pub enum Command {
         /// Settings.
         #[command(flatten)]
         flags: Flags,
+        /// On an empty database, write the key into this new file instead of printing it. Later it is not used.
+        #[arg(long, env = "EAVESWARD_KEY_FILE", value_name = "PATH")]
+        key_file: Option<PathBuf>,
     },
     /// Load an invented scenario into a SQLite file, print this week's list and run the service.
     Demo {
@@ -55,8 +61,11 @@ pub enum Command {
         /// What the key may do.
         #[arg(long, value_delimiter = ',', default_value = "read,write,admin")]
         scopes: Vec<String>,
+        /// Write the key into this new file, readable by its owner alone, instead of printing it.
+        #[arg(long, value_name = "PATH")]
+        key_file: Option<PathBuf>,
         /// List the accounts and stop.
-        #[arg(long, conflicts_with_all = ["account", "new_account"])]
+        #[arg(long, conflicts_with_all = ["account", "new_account", "key_file"])]
         list: bool,
     },
     /// Print the OpenAPI document.
@@ -133,17 +142,11 @@ pub async fn run(command: Command) -> Result<()> {
             say("Readers of the reminders' feed have to start again.")
         }
         Command::SecretsKey { file, replace } => secrets_key(&file, replace),
-        Command::Serve { flags } => {
+        Command::Serve { flags, key_file } => {
             let settings = begin(flags)?;
             let listener = listen(settings.bind)?;
             let cx = open_or_make(&settings).await?;
-            if let Some((account, secret)) = accounts::bootstrap(&cx, "first account").await? {
-                say(&format!(
-                    "The database was empty, so account {} was made. Its key, shown only once:\n\n  {}\n",
-                    account.id,
-                    secret.reveal()
-                ))?;
-            }
+            first_account(&cx, key_file.as_deref()).await?;
             serve(listener, &settings, cx).await
         }
         Command::Demo { flags, once } => {
@@ -164,7 +167,7 @@ pub async fn run(command: Command) -> Result<()> {
             say(&format!("{}\n{ways}", loaded.list))?;
             serve(listener, &settings, cx).await
         }
-        Command::Key { flags, account, new_account, name, scopes, list } => {
+        Command::Key { flags, account, new_account, name, scopes, key_file, list } => {
             let settings = begin(flags)?;
             if let Some(path) = missing_file(settings.database_url.reveal()) {
                 bail!(
@@ -173,7 +176,13 @@ pub async fn run(command: Command) -> Result<()> {
                 );
             }
             let cx = open(&settings, Arc::new(SystemClock)).await?;
-            if list { accounts(&cx).await } else { key(&cx, account, new_account, name, &scopes).await }
+            if list {
+                return accounts(&cx).await;
+            }
+            let given = new_key(&cx, account, new_account, name, &scopes, key_file.as_deref()).await;
+            // The key may be in use by the time that the process ends.
+            cx.store.close().await;
+            given
         }
     }
 }
@@ -201,20 +210,40 @@ async fn accounts(cx: &Context) -> Result<()> {
     Ok(())
 }
 
-async fn key(
+/// On an empty database, makes an account and gives its key to whoever started the service.
+async fn first_account(cx: &Context, key_file: Option<&Path>) -> Result<()> {
+    // The file of the first start may still be there, and is in nobody's way.
+    if !cx.store.accounts().await?.is_empty() {
+        return Ok(());
+    }
+    let new = accounts::new_account(cx, "first account")?;
+    let file = key_file.map(|path| KeyFile::write(path, new.secret.reveal())).transpose()?;
+    match accounts::store_first(cx, &new).await {
+        Ok(true) => {
+            let made = format!("The database was empty, so account {} was made. Its key", new.account.id);
+            give(&made, &new.secret, file)
+        }
+        // Another replica was faster, and has given its key.
+        Ok(false) => Ok(()),
+        Err(error) => Err(not_stored(error, file)),
+    }
+}
+
+async fn new_key(
     cx: &Context,
     account: Option<Uuid>,
     new_account: Option<String>,
     name: String,
     scopes: &[String],
+    key_file: Option<&Path>,
 ) -> Result<()> {
-    if let Some(new) = new_account {
-        let (account, secret) = accounts::create(cx, &new).await.map_err(fields)?;
-        return say(&format!(
-            "Account {} was made. Its key, shown only once:\n\n  {}\n",
-            account.id,
-            secret.reveal()
-        ));
+    if let Some(name) = new_account {
+        let new = accounts::new_account(cx, &name).map_err(fields)?;
+        let file = key_file.map(|path| KeyFile::write(path, new.secret.reveal())).transpose()?;
+        return match accounts::store_account(cx, &new).await {
+            Ok(()) => give(&format!("Account {} was made. Its key", new.account.id), &new.secret, file),
+            Err(error) => Err(not_stored(error, file)),
+        };
     }
     let accounts = cx.store.accounts().await?;
     let id = match (account, accounts.as_slice()) {
@@ -234,15 +263,37 @@ async fn key(
                 .with_context(|| format!("the scope {word:?} is not one of read, write and admin"))
         })
         .collect::<Result<Vec<_>>>()?;
-    let (key, secret) = accounts::create_key(
-        cx,
-        id,
-        KeyId::new(),
-        KeyDraft { name, scopes, system_id: None, expires_at: None },
-    )
-    .await
-    .map_err(fields)?;
-    say(&format!("Key {} was made. It is shown only once:\n\n  {}\n", key.id, secret.reveal()))
+    let draft = KeyDraft { name, scopes, system_id: None, expires_at: None };
+    let (key, secret) = accounts::prepare_key(cx, id, KeyId::new(), draft, None).await.map_err(fields)?;
+    let file = key_file.map(|path| KeyFile::write(path, secret.reveal())).transpose()?;
+    let deed = Deed::on("create_key", ThingKind::Key, key.id);
+    let acting = cx.acting(Arc::new(Act::of_operator(id, vec![deed])));
+    match accounts::store_key(&acting, key).await {
+        Ok(key) => give(&format!("Key {} was made. It", key.id), &secret, file),
+        Err(error) => Err(not_stored(error, file)),
+    }
+}
+
+/// Tells the operator a new key, or where it is. The key counts from here on.
+fn give(made: &str, secret: &Secret, file: Option<KeyFile>) -> Result<()> {
+    match file {
+        Some(file) => say(&format!("{made} is in {}.", file.keep().display())),
+        None => say(&format!("{made} is shown only once:\n\n  {}\n", secret.reveal())),
+    }
+}
+
+/// A key that could not be stored. Its file is removed, unless it is not known whether the key was stored.
+fn not_stored(error: Error, file: Option<KeyFile>) -> anyhow::Error {
+    let unclear = matches!(&error, Error::Store(StoreError::NoAnswer(_) | StoreError::Unavailable(_)));
+    let error = fields(error);
+    match file {
+        Some(file) if unclear => error.context(format!(
+            "the database failed, and the key in {} may count or not: try it, and if it is refused, remove the file and \
+             start again",
+            file.keep().display()
+        )),
+        _ => error.context("no key was made"),
+    }
 }
 
 /// Lists the refused fields with their messages; the domain's error only counts them.

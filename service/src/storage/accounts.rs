@@ -1,23 +1,28 @@
 //! Accounts and keys.
 
+use crate::domain::base::clock::MOST_AHEAD;
 use crate::domain::base::error::Stored;
 use crate::domain::base::ids::{AccountId, KeyId};
 use crate::domain::base::paging::PageRequest;
 use crate::domain::model::account::{Account, Key};
 use crate::domain::model::quota::Counted;
 use crate::domain::ports::store::accounts::AccountStore;
-use crate::storage::connection::{Database, Tx};
+use crate::storage::connection::{Database, Tx, retried};
 use crate::storage::rows::{AccountRow, KeyRow, scope_words, values};
-use crate::storage::sql::{Sql, sql};
+use crate::storage::sql::{Sql, pieces, sql};
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
+use uuid::Uuid;
+
+/// Keys of one statement that notes their uses.
+const USES: usize = 64;
 
 const KEY_COLUMNS: &str = "id, account_id, name, scopes, hash, hint, created_at, expires_at, revoked_at, \
                            system_id";
 
 fn select_keys() -> Sql {
     let mut query = sql("SELECT ");
-    query.push(KEY_COLUMNS).push(" FROM keys WHERE ");
+    query.push(KEY_COLUMNS).push(", last_used_at FROM keys WHERE ");
     query
 }
 
@@ -105,6 +110,39 @@ impl AccountStore for Database {
         let query =
             sql("UPDATE keys SET revoked_at = COALESCE(revoked_at, $1) WHERE account_id = $2 AND id = $3");
         Ok(self.run(query.on(now).on(account).on(id)).await? > 0)
+    }
+
+    async fn note_key_uses(&self, used: &[(KeyId, DateTime<Utc>)], now: DateTime<Utc>) -> Stored<u64> {
+        let mut used = used.to_vec();
+        used.sort_unstable();
+        let mut rows = 0;
+        for piece in pieces(&used, USES) {
+            rows += retried(async || {
+                let mut tx = self.begin().await?;
+                if tx.has_row_locks() {
+                    // In the order of their ids, as everybody does who locks several.
+                    let ids: Vec<KeyId> = piece.iter().map(|(id, _)| *id).collect();
+                    let mut lock = sql("SELECT id FROM keys WHERE id IN ");
+                    lock.bind_list(&ids).push(" ORDER BY id").push(tx.for_update());
+                    tx.all::<(Uuid,)>(lock).await?;
+                }
+                let mut query = sql("UPDATE keys SET last_used_at = used.column2 FROM (");
+                query.bind_rows(piece, |row, (id, at)| {
+                    // Noted while the clock was ahead: it cannot have been later than now.
+                    row.on(*id).on((*at).min(now));
+                });
+                query.push(") AS used WHERE keys.id = used.column1 AND (keys.last_used_at IS NULL");
+                query
+                    .push(" OR keys.last_used_at < used.column2 OR keys.last_used_at > ")
+                    .bind(now + MOST_AHEAD);
+                query.push(")");
+                let rows = tx.run(query).await?;
+                tx.commit().await?;
+                Ok(rows)
+            })
+            .await?;
+        }
+        Ok(rows)
     }
 
     async fn key_by_hash(&self, hash: &[u8; 32]) -> Stored<Option<Key>> {

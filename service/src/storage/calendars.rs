@@ -35,7 +35,7 @@ impl CalendarStore for Database {
                     WHERE calendars.account_id = excluded.account_id AND calendars.revoked_at IS NULL RETURNING ");
         query.push(COLUMNS);
         let mut tx = self.begin().await?;
-        let stored = tx.first::<CalendarRow>(query).await?.map(CalendarRow::read).transpose()?;
+        let stored = tx.returning::<CalendarRow>(query).await?.pop().map(CalendarRow::read).transpose()?;
         if stored.is_some() {
             self.within_quota(&mut tx, calendar.account_id, Counted::Calendars).await?;
         }

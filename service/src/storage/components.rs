@@ -103,7 +103,7 @@ pub(super) async fn update(
     .on(account)
     .on(version);
     let mut tx = database.begin().await?;
-    let Some((system,)) = tx.first::<(Uuid,)>(update).await? else {
+    let Some((system,)) = tx.returning::<(Uuid,)>(update).await?.pop() else {
         let current = sql("SELECT version FROM components WHERE id = $1 AND account_id = $2");
         return explain_miss(&mut tx, current.on(id).on(account)).await;
     };
@@ -129,7 +129,7 @@ pub(super) async fn take_out(
     .on(account)
     .on(old.version);
     let mut tx = database.begin().await?;
-    let Some((system,)) = tx.first::<(Uuid,)>(update).await? else { return Ok(false) };
+    let Some((system,)) = tx.returning::<(Uuid,)>(update).await?.pop() else { return Ok(false) };
     if let Some(new) = new {
         insert(&mut tx, account, std::slice::from_ref(new)).await?;
     }

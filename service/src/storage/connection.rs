@@ -1,11 +1,14 @@
 //! The one module that knows both databases: it holds the pools, begins transactions and runs statements.
 
+use crate::domain::base::clock::Clock;
 use crate::domain::base::error::{StoreError, Stored};
+use crate::domain::model::audit::Act;
 use crate::domain::model::quota::Quotas;
 use crate::domain::ports::store::Store;
 use crate::storage::errors::{can_rerun, failed, failed_because};
 use crate::storage::file::{self, DatabaseFile, REPLACED};
 use crate::storage::health::WriteHealth;
+use crate::storage::recorder::Recorder;
 use crate::storage::secret_keys::SecretKeys;
 use crate::storage::sql::{Sql, Value, sql};
 use async_trait::async_trait;
@@ -82,6 +85,8 @@ pub struct Database {
     pub(super) secret_keys: SecretKeys,
     /// The file, on SQLite.
     file: Option<Arc<DatabaseFile>>,
+    /// What is recorded with the next change; none if nobody acts.
+    recorder: Option<Recorder>,
 }
 
 #[derive(Clone)]
@@ -138,7 +143,7 @@ impl Database {
         let (writes, idle) = (Arc::default(), Arc::new(Mutex::new(idle)));
         let secret_keys = options.secret_keys.clone().unwrap_or(beside);
         let (answer_timeout, quotas) = (options.answer_timeout, options.quotas);
-        Ok(Self { db, writes, idle, acquire_timeout, answer_timeout, quotas, secret_keys, file })
+        Ok(Self { db, writes, idle, acquire_timeout, answer_timeout, quotas, secret_keys, file, recorder: None })
     }
 
     /// Refuses to go on if another file has taken the place of the database.
@@ -155,6 +160,11 @@ impl Database {
             Db::Sqlite(..) => "sqlite",
             Db::Pg(_) => "postgres",
         }
+    }
+
+    /// The same database, whose transactions record nothing. For what is no change of the account.
+    pub(super) fn unrecorded(&self) -> Self {
+        Self { recorder: None, ..self.clone() }
     }
 
     /// Begins a transaction that writes.
@@ -178,6 +188,7 @@ impl Database {
             answer_timeout: self.answer_timeout,
             writes: Some(Arc::clone(&self.writes)),
             changed: false,
+            recorder: self.recorder.clone(),
         })
     }
 
@@ -191,7 +202,7 @@ impl Database {
                 Begun::Pg(self.answered(pool.begin_with(begin)).await?)
             }
         };
-        Ok(Tx { begun, answer_timeout: self.answer_timeout, writes: None, changed: false })
+        Ok(Tx { begun, answer_timeout: self.answer_timeout, writes: None, changed: false, recorder: None })
     }
 
     /// Waits for a connection and an answer.
@@ -272,6 +283,8 @@ pub(super) struct Tx {
     writes: Option<Arc<WriteHealth>>,
     /// Whether there is something to commit.
     changed: bool,
+    /// What to record with it.
+    recorder: Option<Recorder>,
 }
 
 enum Begun {
@@ -302,8 +315,20 @@ impl Tx {
         self.noted(done)
     }
 
+    /// Runs a statement that changes rows and returns something of each.
+    pub(super) async fn returning<T: AnyRow>(&mut self, sql: Sql) -> Stored<Vec<T>> {
+        let rows = self.fetch(sql).await?;
+        self.changed |= !rows.is_empty();
+        Ok(rows)
+    }
+
     /// Reads all rows.
     pub(super) async fn all<T: AnyRow>(&mut self, sql: Sql) -> Stored<Vec<T>> {
+        debug_assert!(!sql.text.contains(" RETURNING "), "a change of rows goes through `returning`");
+        self.fetch(sql).await
+    }
+
+    async fn fetch<T: AnyRow>(&mut self, sql: Sql) -> Stored<Vec<T>> {
         let longest = self.answer_timeout;
         let found = match &mut self.begun {
             Begun::Sqlite(tx, _) => {
@@ -325,9 +350,22 @@ impl Tx {
         Ok(self.all(sql).await?.into_iter().next())
     }
 
-    /// Commits what was written.
-    pub(super) async fn commit(self) -> Stored<()> {
-        let Self { begun, answer_timeout, writes, changed } = self;
+    /// Commits what was written, and what is recorded of it: both are stored, or neither is.
+    pub(super) async fn commit(mut self) -> Stored<()> {
+        let recorder = self.recorder.take().filter(|_| self.changed);
+        let entries = recorder.as_ref().and_then(Recorder::entries);
+        if let Some(entries) = entries {
+            self.run(entries).await?;
+        }
+        self.end().await?;
+        if let Some(recorder) = recorder {
+            recorder.note();
+        }
+        Ok(())
+    }
+
+    async fn end(self) -> Stored<()> {
+        let Self { begun, answer_timeout, writes, changed, .. } = self;
         let done = match begun {
             Begun::Sqlite(tx, turn) => {
                 let done = answered_within(answer_timeout, tx.commit()).await;
@@ -493,6 +531,10 @@ fn make_file(path: &Path) -> std::io::Result<()> {
 
 #[async_trait]
 impl Store for Database {
+    fn acting(&self, act: Arc<Act>, clock: Arc<dyn Clock>) -> Arc<dyn Store> {
+        Arc::new(Self { recorder: Some(Recorder::new(act, clock)), ..self.clone() })
+    }
+
     async fn ping(&self) -> Stored<()> {
         self.first::<(i64,)>(sql("SELECT CAST(1 AS BIGINT)")).await.map(drop)
     }

@@ -2,6 +2,7 @@
 
 use crate::domain::base::clock::MOST_AHEAD;
 use crate::domain::base::error::Stored;
+use crate::domain::context::key_uses::minute;
 use crate::domain::model::delivery::DeliveryState;
 use crate::domain::model::idempotency::CLAIM_LEASE;
 use crate::domain::model::subscription::Subscription;
@@ -65,11 +66,34 @@ fn raised_now(now: DateTime<Utc>) -> Sql {
     query
 }
 
+/// Entries of the audit. What the clock showed stays beside; a trigger lets nothing else change.
+fn recorded_now(now: DateTime<Utc>) -> Sql {
+    let mut query = sql("UPDATE audit SET clock_at = COALESCE(clock_at, at), at = ");
+    query.bind(now).push(" WHERE at > ").bind(now + MOST_AHEAD);
+    query
+}
+
+/// The last uses of keys. They were used at some time before now.
+fn used_now(now: DateTime<Utc>) -> Sql {
+    let mut query = sql("UPDATE keys SET last_used_at = ");
+    query.bind(minute(now)).push(" WHERE last_used_at > ").bind(now + MOST_AHEAD);
+    query
+}
+
 #[async_trait]
 impl CorrectionStore for Database {
     async fn undo_future(&self, now: DateTime<Utc>) -> Stored<u64> {
         let mut rows = 0;
-        for correct in [stale_again, due_again, waiting_again, ended_now, claimed_now, raised_now] {
+        for correct in [
+            stale_again,
+            due_again,
+            waiting_again,
+            ended_now,
+            claimed_now,
+            raised_now,
+            recorded_now,
+            used_now,
+        ] {
             rows += retried(|| self.run(correct(now))).await?;
         }
         Ok(rows)

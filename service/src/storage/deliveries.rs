@@ -244,7 +244,7 @@ async fn claim(
     query.push(") UPDATE deliveries SET held_until = ").bind(until).push(", held_at = ").bind(now);
     query.push(", held_by = ").bind(held_by).push(" WHERE id IN (SELECT id FROM picked) RETURNING ");
     query.push(DELIVERY_COLUMNS).push(", media_type, body");
-    let mut rows = values(tx.all::<LetterRow>(query).await?, LetterRow::read)?;
+    let mut rows = values(tx.returning::<LetterRow>(query).await?, LetterRow::read)?;
     if rows.is_empty() {
         return Ok(None);
     }

@@ -102,7 +102,7 @@ fn move_claim(claim: &HeldClaim, to: DateTime<Utc>) -> Sql {
 #[async_trait]
 impl IdempotencyStore for Database {
     async fn claim(&self, attempt: &Attempt) -> Stored<Claim> {
-        let mut tx = self.begin().await?;
+        let mut tx = self.unrecorded().begin().await?;
         loop {
             if insert(&mut tx, attempt).await? {
                 tx.commit().await?;
@@ -128,11 +128,11 @@ impl IdempotencyStore for Database {
     }
 
     async fn renew_claim(&self, claim: &HeldClaim, now: DateTime<Utc>) -> Stored<bool> {
-        self.run(move_claim(claim, now)).await.map(|rows| rows > 0)
+        self.unrecorded().run(move_claim(claim, now)).await.map(|rows| rows > 0)
     }
 
     async fn release_claim(&self, claim: &HeldClaim) -> Stored<()> {
-        self.run(move_claim(claim, claim.claimed_at - GIVEN_BACK)).await.map(drop)
+        self.unrecorded().run(move_claim(claim, claim.claimed_at - GIVEN_BACK)).await.map(drop)
     }
 
     async fn answer(&self, account: AccountId, key: &str, answer: &Answer) -> Stored<()> {
@@ -144,15 +144,15 @@ impl IdempotencyStore for Database {
         .on(&answer.body)
         .on(account)
         .on(key);
-        self.run(query).await.map(drop)
+        self.unrecorded().run(query).await.map(drop)
     }
 
     async fn forget(&self, account: AccountId, key: &str) -> Stored<()> {
         let query = sql("DELETE FROM idempotency WHERE account_id = $1 AND key = $2 AND status IS NULL");
-        self.run(query.on(account).on(key)).await.map(drop)
+        self.unrecorded().run(query.on(account).on(key)).await.map(drop)
     }
 
     async fn purge(&self, before: DateTime<Utc>) -> Stored<u64> {
-        self.run(sql("DELETE FROM idempotency WHERE claimed_at < $1").on(before)).await
+        self.unrecorded().run(sql("DELETE FROM idempotency WHERE claimed_at < $1").on(before)).await
     }
 }

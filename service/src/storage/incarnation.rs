@@ -1,9 +1,13 @@
 //! Notices that the database is a restored backup. The feeds then begin another generation.
 
 use crate::domain::base::error::Stored;
+use crate::domain::base::ids::AccountId;
+use crate::domain::model::audit::{Act, Deed, ThingKind};
 use crate::storage::connection::{Database, Db, Tx};
+use crate::storage::recorder;
 use crate::storage::sql::sql;
 use chrono::{DateTime, Utc};
+use uuid::Uuid;
 
 /// The mark of an SQLite file. `deploy/backup.sh` gives its copies another one.
 const SQLITE: &str = "in use";
@@ -26,6 +30,11 @@ impl Database {
         let restored = restored || noted.as_ref().is_some_and(|noted| *noted != mark);
         if restored {
             begin_generation(&mut tx, now).await?;
+            for (account,) in tx.all::<(Uuid,)>(sql("SELECT id FROM accounts ORDER BY id")).await? {
+                let account = AccountId(account);
+                let deed = Deed::on("restore_backup", ThingKind::Account, account);
+                tx.run(recorder::insert(&Act::of_operator(account, vec![deed]), now)).await?;
+            }
         }
         if noted.as_ref() != Some(&mark) {
             let query = sql("INSERT INTO incarnation (one, mark) VALUES (1, $1) \

@@ -4,6 +4,7 @@
 //! databases. Their SQL differs in two points: how a transaction begins and how it locks a row. `connection`
 //! handles both. `rows` turns rows into domain types, `errors` sorts failures and `migrate` makes the tables.
 //! `health` knows whether writes work.
+//! `recorder` adds an entry of the audit to the transaction of a change.
 //! `packed`, `stale` and `removed_tasks` are shared by several modules. Most other modules implement a trait
 //! of [`crate::domain::ports::store`] or a part of one.
 //!
@@ -15,6 +16,7 @@
 //! setting, gauge or property, system, the counts of quotas, then rows of `refreshes` by system, then rows of `unscored`.
 
 mod accounts;
+mod audit;
 mod calendars;
 mod components;
 mod connection;
@@ -34,6 +36,7 @@ mod packed;
 mod planned_rounds;
 mod properties;
 mod rain;
+mod recorder;
 mod refresh;
 mod reminders;
 mod removed_tasks;

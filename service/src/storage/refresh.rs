@@ -58,7 +58,7 @@ pub(super) async fn claim(
     query.push(") UPDATE refreshes SET held_until = ").bind(until).push(", held_at = ").bind(now);
     query.push(", held_by = ").bind(held_by).push(" WHERE system_id IN (SELECT system_id FROM picked) ");
     query.push("RETURNING gauge_id, account_id, system_id, inputs_version");
-    let mut rows = tx.all::<(Uuid, Uuid, Uuid, i64)>(query).await?;
+    let mut rows = tx.returning::<(Uuid, Uuid, Uuid, i64)>(query).await?;
     tx.commit().await?;
     rows.sort_unstable();
     let claims = rows.into_iter().map(|(_, account, system, inputs_version)| StaleSystem {
@@ -171,7 +171,7 @@ async fn write_progress<'a>(
              AND held_by = done.column6 AND (refreshed_version < done.column3 \
              OR refreshed_version = done.column3 AND next_at <= done.column4) RETURNING refreshes.system_id",
         );
-        taken.extend(tx.all::<(Uuid,)>(query).await?.into_iter().map(|(id,)| id));
+        taken.extend(tx.returning::<(Uuid,)>(query).await?.into_iter().map(|(id,)| id));
     }
     Ok(offered.iter().filter(|one| taken.contains(&one.claim.system_id.0)).collect())
 }

@@ -27,7 +27,8 @@ pub(super) async fn append(tx: &mut Tx, entries: BTreeMap<AccountId, Vec<Reminde
         let mut query = sql("INSERT INTO feeds (account_id, last, forgotten) VALUES (");
         query.bind(account).push(", ").bind(entries.len() as i64).push(", 0) ON CONFLICT (account_id) ");
         query.push("DO UPDATE SET last = feeds.last + excluded.last RETURNING last, generation");
-        let (last, generation) = tx.first::<(i64, i64)>(query).await?.unwrap_or((0, FIRST_GENERATION));
+        let (last, generation) =
+            tx.returning::<(i64, i64)>(query).await?.pop().unwrap_or((0, FIRST_GENERATION));
         for (entry, number) in entries.iter_mut().rev().zip((0..=last).rev()) {
             (entry.number, entry.generation) = (number, generation);
         }

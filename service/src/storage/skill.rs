@@ -153,7 +153,7 @@ impl SkillStore for Database {
         query.push(
             " WHERE system_id IN (SELECT system_id FROM picked) RETURNING account_id, system_id, changes",
         );
-        let rows = tx.all::<(Uuid, Uuid, i64)>(query).await?;
+        let rows = tx.returning::<(Uuid, Uuid, i64)>(query).await?;
         tx.commit().await?;
         let claims = rows.into_iter().map(|(account, system, changes)| Unscored {
             account_id: AccountId(account),

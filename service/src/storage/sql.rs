@@ -1,8 +1,8 @@
 //! A statement with its values, the same for both databases.
 
 use crate::domain::base::ids::{
-    AccountId, AnswerId, CalendarId, ClaimId, ComponentId, DeliveryId, GaugeId, KeyId, PropertyId, RoundId,
-    SubscriptionId, SystemId, TaskId, VisitId,
+    AccountId, AnswerId, AuditId, CalendarId, ClaimId, ComponentId, DeliveryId, GaugeId, KeyId, PropertyId,
+    RoundId, SubscriptionId, SystemId, TaskId, VisitId,
 };
 use chrono::{DateTime, NaiveDate, Utc};
 use std::borrow::Cow;
@@ -57,6 +57,7 @@ bind! {
     VisitId => Uuid, |this| this.0;
     TaskId => Uuid, |this| this.0;
     AnswerId => Uuid, |this| this.0;
+    AuditId => Uuid, |this| this.0;
     CalendarId => Uuid, |this| this.0;
     SubscriptionId => Uuid, |this| this.0;
     DeliveryId => Uuid, |this| this.0;

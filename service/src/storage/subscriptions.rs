@@ -85,7 +85,7 @@ async fn drop_held(
     query.bind(DeliveryState::Superseded.code()).push(", next_at = NULL, ended_at = ").bind(now);
     query.push(" WHERE subscription_id = ").bind(id).push(" AND task_id IN ").bind_list(&tasks);
     query.push(" AND state = 'waiting' AND attempts = 0 AND next_at > ").bind(now).push(" RETURNING task_id");
-    let dropped = tx.all::<(Uuid,)>(query).await?;
+    let dropped = tx.returning::<(Uuid,)>(query).await?;
     Ok(dropped.into_iter().map(|(task,)| TaskId(task)).collect())
 }
 
@@ -340,7 +340,7 @@ impl SubscriptionStore for Database {
              AND version = $4 AND paused_at IS NULL RETURNING id");
         let query = query.on(next).on(subscription.id).on(was_due).on(subscription.version);
         let query = query.on(digest.delivery.created_at);
-        if tx.first::<(Uuid,)>(query).await?.is_none() {
+        if tx.returning::<(Uuid,)>(query).await?.is_empty() {
             return Ok(false);
         }
         let mut overtake = sql("UPDATE deliveries SET state = ");

@@ -233,7 +233,10 @@ async fn bounds_of_queries_hold(app: &App) {
             let beside = if name == "stop_cost" { "&trip_cost=100000" } else { "" };
             let get = async |value: &Value| {
                 let path = operation.path.replace("{id}", id);
-                Reply::of(app.request("GET", &format!("{path}?{name}={value}{beside}"))).await
+                // A text as it is, without the quotes of JSON.
+                let text = value.as_str().map_or_else(|| value.to_string(), str::to_owned);
+                let text: String = text.bytes().map(|byte| format!("%{byte:02X}")).collect();
+                Reply::of(app.request("GET", &format!("{path}?{name}={text}{beside}"))).await
             };
             let what = format!("{} {name}", operation.path);
             for value in on_bounds(&schema, &name) {

@@ -20,6 +20,7 @@ impl Operation {
     /// The scope it needs.
     pub fn scope(&self) -> &'static str {
         match (self.method.as_str(), self.path.as_str()) {
+            ("GET", "/v1/audit") => "admin",
             (_, path) if path.starts_with("/v1/keys") || path.starts_with("/v1/calendars") => "admin",
             (_, path) if path.starts_with("/v1/subscriptions") || path.starts_with("/v1/deliveries") => {
                 "admin"

@@ -51,6 +51,6 @@ types! {
     SubscriptionRequest SubscriptionSecret System SystemCreateRequest SystemForecast SystemStatus
     SystemUpdateRequest Task TestPosted Visit VisitRequest WithdrawRequest;
     pages
-    AnsweredForecast ApiKey Calendar Component Delivery DutySettings DutySkill Gauge Property RainDay
+    AnsweredForecast ApiKey AuditEntry Calendar Component Delivery DutySettings DutySkill Gauge Property RainDay
     Round Subscription System Task Visit VisitRevision
 }

@@ -134,6 +134,7 @@ impl Recorder<'_> {
     async fn places(&mut self) {
         let property = id_of(&self.call("create_property").await);
         self.normal.stands_for(1, &property);
+        self.call("list_audit").await;
         let gauge = id_of(&self.call("create_gauge").await);
         self.normal.stands_for(2, &gauge);
         let system = self.call("create_system").await;

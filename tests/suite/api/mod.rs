@@ -3,6 +3,7 @@
 //! `document` reads the operations off the committed OpenAPI document, so that a new route is covered by `isolation`,
 //! `keys` and `coverage` as soon as it is documented, and `bounded_fields` the bounds of their fields for `bounds`.
 
+mod audit;
 mod bodies;
 mod bounded_fields;
 mod bounds;

@@ -4,7 +4,7 @@
 use crate::support::app::Reply;
 use crate::support::served::Served;
 use serde_json::{Value, json};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
@@ -60,16 +60,28 @@ impl Caller {
         futures_util::future::join_all((0..AT_ONCE).map(|n| self.add(format!("{name} {n}")))).await
     }
 
-    async fn count(&self) -> usize {
-        let (mut found, mut path) = (0, "/v1/properties?limit=500".to_owned());
+    async fn all(&self, list: &str) -> Vec<Value> {
+        let (mut found, mut path) = (Vec::new(), format!("{list}?limit=500"));
         loop {
             let page: Value = self.get(&path).await.expect(200);
-            found += page["items"].as_array().expect("items").len();
+            found.extend(page["items"].as_array().expect("items").iter().cloned());
             match page["next_cursor"].as_str() {
-                Some(next) => path = format!("/v1/properties?limit=500&cursor={next}"),
+                Some(next) => path = format!("{list}?limit=500&cursor={next}"),
                 None => return found,
             }
         }
+    }
+
+    /// How many properties there are. Each of them is in the audit, and nothing else.
+    async fn count(&self) -> usize {
+        let id = |value: &Value| value.as_str().expect("an id").to_owned();
+        let properties = self.all("/v1/properties").await;
+        let entries = self.all("/v1/audit").await;
+        let made = entries.iter().filter(|entry| entry["operation"] == "create_property");
+        let told: Vec<String> = made.map(|entry| id(&entry["thing"]["id"])).collect();
+        let made: BTreeSet<String> = properties.iter().map(|one| id(&one["id"])).collect();
+        assert_eq!((told.len(), told.into_iter().collect::<BTreeSet<_>>()), (properties.len(), made));
+        properties.len()
     }
 
     /// Waits until `/readyz` answers this status.

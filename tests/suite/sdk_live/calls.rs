@@ -5,13 +5,13 @@
 use super::{client, component, day, gauge, parts, place, property, rain_of, roof, screen};
 use crate::support::app::{App, Reply, over_both};
 use eavesward_client::contract::{
-    CalendarRequest, Duty, DutySettingsInput, DutySettingsRequest, Finding, ForecastRequest, FoundClass,
-    KeyRequest, Part, ReplaceRequest, RetireRequest, RoundDoneRequest, RoundItem, RoundRequest, RoundState,
-    Scope, Sends, SkippedTask, SubscriptionRequest, ValveType, VisitItem, VisitItemAnswer, VisitRequest,
-    WithdrawRequest,
+    ActorKind, CalendarRequest, Duty, DutySettingsInput, DutySettingsRequest, Finding, ForecastRequest,
+    FoundClass, KeyRequest, Part, ReplaceRequest, RetireRequest, RoundDoneRequest, RoundItem, RoundRequest,
+    RoundState, Scope, Sends, SkippedTask, SubscriptionRequest, ValveType, VisitItem, VisitItemAnswer,
+    VisitRequest, WithdrawRequest,
 };
 use eavesward_client::{
-    AnswerQuery, Client, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, ForecastQuery,
+    AnswerQuery, AuditQuery, Client, ComponentQuery, DeliveryQuery, DigestFormat, DigestQuery, ForecastQuery,
     KeptRoundQuery, ListQuery, RainFileOptions, RainQuery, ReminderQuery, RoundQuery, SkillQuery,
     StatusChange, SystemQuery, TaskQuery, VisitQuery, WatchOptions, property_update_from,
     subscription_update_from, system_update_from,
@@ -111,6 +111,13 @@ async fn account_and_keys(client: &Client) {
     let page = client.keys().page(&ListQuery::default()).await.expect("a page");
     let revoked = page.items.iter().find(|key| key.id == made.key.id).expect("it stays in the list");
     assert!(revoked.revoked_at.is_some());
+    let query = AuditQuery::builder().thing_id(made.key.id.to_string()).build();
+    let done = client.audit().list(&query).all().await.expect("the audit");
+    let operations: Vec<&str> = done.iter().map(|entry| entry.operation.as_str()).collect();
+    assert_eq!(operations, ["revoke_key", "create_key"], "newest first");
+    assert!(done.iter().all(|entry| entry.actor.kind == ActorKind::Key && entry.request_id.is_some()));
+    let query = AuditQuery::builder().maybe_key_id(done[0].actor.id).maybe_until(Some(done[0].at)).build();
+    assert_eq!(client.audit().page(&query).await.expect("a page").items, [], "before that instant");
 }
 
 async fn reminders(client: &Client) {

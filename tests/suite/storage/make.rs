@@ -82,6 +82,7 @@ pub fn new_key(account_id: AccountId, seconds: i64) -> Key {
         created_at: at(seconds),
         expires_at: Some(at(seconds + 3600)),
         revoked_at: None,
+        last_used_at: None,
     }
 }
 

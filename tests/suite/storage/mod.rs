@@ -4,6 +4,7 @@
 #![expect(clippy::unwrap_used, reason = "a case that meets an error has failed")]
 
 mod accounts;
+mod audit;
 mod calendars;
 mod clock_ahead;
 mod connecting;
@@ -12,6 +13,7 @@ mod duty_settings;
 mod gauge_models;
 mod golden;
 mod idempotency;
+mod key_uses;
 mod leases;
 mod make;
 mod packed;

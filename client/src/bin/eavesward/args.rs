@@ -1,8 +1,8 @@
 //! The command line: the common options and the list of subcommands.
 
 use crate::cmd::{
-    calendar, component, digest, due, duty, forecast, gauge, key, manual, profile, property, rain, reminders,
-    rounds, skill, status, subscription, system, visit, watch,
+    audit, calendar, component, digest, due, duty, forecast, gauge, key, manual, profile, property, rain,
+    reminders, rounds, skill, status, subscription, system, visit, watch,
 };
 use crate::everywhere::Everywhere;
 use clap::{Parser, Subcommand};
@@ -90,6 +90,8 @@ pub enum Command {
     /// Keys of the account
     #[command(subcommand)]
     Key(key::Key),
+    /// List who changed what, newest first
+    Audit(audit::Audit),
     /// Show the account that the key belongs to, and how much of its quotas is used
     Account,
     /// Profiles: several services by name

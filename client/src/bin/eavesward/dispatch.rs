@@ -99,6 +99,7 @@ async fn hand_over(
         Command::Component(component) => component.run(app).await?,
         Command::Calendar(calendar) => calendar.run(app).await?,
         Command::Key(key) => key.run(app).await?,
+        Command::Audit(audit) => audit.run(app).await?,
         Command::Account => account::show(app).await?,
         // Handled above.
         Command::Profile(_) | Command::Completions(_) | Command::Man(_) => {}

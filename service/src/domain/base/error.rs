@@ -76,6 +76,9 @@ pub enum Error {
     /// The cursor was not made for this list.
     #[error("the cursor was not made for this list")]
     BadCursor,
+    /// The key was revoked or has expired since the request began.
+    #[error("the key was revoked or has expired")]
+    KeyEnded,
     /// Entries after the cursor are no longer kept.
     #[error("entries after the cursor are no longer kept")]
     CursorExpired {

@@ -56,6 +56,8 @@ ids! {
     RoundId,
     /// Id of a roof.
     RoofId,
+    /// Id of an entry of the audit.
+    AuditId,
     /// Id of a claim on work. It tells a claim from a later one on the same work.
     ClaimId,
 }

@@ -1,10 +1,13 @@
 //! What every use case needs: the store, the clock, wake-ups and the cache of rain gauges.
 
 pub mod gauge_cache;
+pub mod key_uses;
 
 use crate::domain::base::clock::{Clock, latest_date};
 use crate::domain::base::error::Result;
 use crate::domain::context::gauge_cache::GaugeCache;
+use crate::domain::context::key_uses::KeyUses;
+use crate::domain::model::audit::Act;
 use crate::domain::model::gauge::Gauge;
 use crate::domain::ports::store::Store;
 use crate::domain::rules::forecast::gauge_model::GaugeModel;
@@ -18,11 +21,13 @@ use tokio::sync::{Notify, watch};
 pub struct Retention {
     /// Entries of the reminders' feed.
     pub reminders: TimeDelta,
+    /// Entries of the audit.
+    pub audit: TimeDelta,
 }
 
 impl Default for Retention {
     fn default() -> Self {
-        Self { reminders: TimeDelta::days(90) }
+        Self { reminders: TimeDelta::days(90), audit: TimeDelta::days(400) }
     }
 }
 
@@ -38,6 +43,10 @@ pub struct Context {
     /// Counts up when this process has written something that readers wait for, such as a refresh. A waiting reader
     /// also polls now and then, because another replica may have written it.
     pub written: watch::Sender<u64>,
+    /// Counts up when this process has revoked a key. Whoever waits with a key then looks whether it is accepted still.
+    pub keys_revoked: watch::Sender<u64>,
+    /// When keys were used, until it is written.
+    pub key_uses: Arc<KeyUses>,
     /// How often a request that waits for the reminders' feed polls it.
     pub poll_interval: Duration,
     /// How often a worker renews its claims.
@@ -56,6 +65,7 @@ impl Context {
     /// A context over a store and a clock.
     pub fn new(store: Arc<dyn Store>, clock: Arc<dyn Clock>) -> Self {
         let (written, closing) = (watch::Sender::new(0), watch::Sender::new(false));
+        let (keys_revoked, key_uses) = (watch::Sender::new(0), Arc::default());
         let (job_wakeup, retention, gauges) = (Arc::new(Notify::new()), Retention::default(), Arc::default());
         // Judgement: readers seldom wait for a write by another replica, and one second is soon enough.
         let poll_interval = Duration::from_secs(1);
@@ -66,6 +76,8 @@ impl Context {
             clock,
             job_wakeup,
             written,
+            keys_revoked,
+            key_uses,
             poll_interval,
             lease_renewed_every,
             closing,
@@ -73,6 +85,12 @@ impl Context {
             local_webhooks: false,
             gauges,
         }
+    }
+
+    /// The same for one act, which is recorded with what it changes.
+    #[must_use]
+    pub fn acting(&self, act: Arc<Act>) -> Self {
+        Self { store: self.store.acting(act, Arc::clone(&self.clock)), ..self.clone() }
     }
 
     /// Tells the job loop that something is stale.
@@ -83,6 +101,11 @@ impl Context {
     /// Tells waiting requests that there is something new to read.
     pub fn notify_readers(&self) {
         self.written.send_modify(|count| *count = count.wrapping_add(1));
+    }
+
+    /// Tells those who wait with a key that one was revoked.
+    pub fn notify_key_holders(&self) {
+        self.keys_revoked.send_modify(|count| *count = count.wrapping_add(1));
     }
 }
 

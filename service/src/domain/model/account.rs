@@ -1,5 +1,6 @@
 //! Accounts, keys and who may do what.
 
+use crate::domain::base::check::Check;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{AccountId, KeyId, SystemId};
 use chrono::{DateTime, Utc};
@@ -22,7 +23,7 @@ pub enum Scope {
     Read,
     /// Register, change, send rain, log visits.
     Write,
-    /// Make and revoke keys.
+    /// Make and revoke keys, secret addresses and subscriptions, and read the audit. It includes neither of the others.
     Admin,
 }
 
@@ -68,6 +69,47 @@ pub struct Key {
     pub expires_at: Option<DateTime<Utc>>,
     /// When it was revoked.
     pub revoked_at: Option<DateTime<Utc>>,
+    /// The minute in which it was last used, as far as it is written.
+    pub last_used_at: Option<DateTime<Utc>>,
+}
+
+impl Key {
+    /// Whether it is accepted at an instant.
+    pub fn is_accepted(&self, now: DateTime<Utc>) -> bool {
+        self.revoked_at.is_none() && self.expires_at.is_none_or(|at| at > now)
+    }
+
+    /// Refuses the draft of a key that could do more than this one, or for longer.
+    pub fn check_weaker(&self, draft: &KeyDraft, check: &mut Check) {
+        let beyond: Vec<&str> = draft
+            .scopes
+            .iter()
+            .filter(|scope| !self.scopes.contains(scope))
+            .map(|scope| scope.as_str())
+            .collect();
+        if !beyond.is_empty() {
+            let (words, name) = (beyond.join(" and "), &self.name);
+            check.refuse(
+                "scopes",
+                format!(
+                    "the key {name:?} that makes it lacks {words}; leave that out, or use a key that has it"
+                ),
+            );
+        }
+        if let Some(only) = self.system_id.filter(|only| draft.system_id != Some(*only)) {
+            check.refuse("system_id", format!("the key that makes it is for system {only} alone; give that"));
+        }
+        if let Some(end) = self.expires_at
+            && draft.expires_at.is_none_or(|at| at > end)
+        {
+            let given =
+                draft.expires_at.map_or_else(|| "it is missing".to_owned(), |at| format!("{at} is too late"));
+            check.refuse(
+                "expires_at",
+                format!("{given}: the key that makes it expires at {end}; give that or an earlier instant"),
+            );
+        }
+    }
 }
 
 /// The settings of a new key.

@@ -1,6 +1,7 @@
 //! What is stored: types, their checks and their filters, one file for each noun. No I/O.
 
 pub mod account;
+pub mod audit;
 pub mod calendar;
 pub mod component;
 pub mod delivery;

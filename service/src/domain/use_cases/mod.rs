@@ -3,6 +3,7 @@
 //! A use case checks the request and calls the store. Its errors name the field and say what to do.
 
 pub mod accounts;
+pub mod audit;
 pub mod calendars;
 pub mod components;
 pub mod deliveries;

@@ -10,7 +10,7 @@ use crate::domain::model::{
     visit,
 };
 use crate::domain::rules::rounds::figures;
-use crate::domain::use_cases::{reminders, sketch};
+use crate::domain::use_cases::{audit, reminders, sketch};
 use std::collections::BTreeMap;
 use utoipa::openapi::RefOr;
 use utoipa::openapi::path::{Operation, Parameter};
@@ -157,6 +157,7 @@ const FIELDS: &[Row] = &[
 
 /// Parameters of operations. Every list's `limit` that has no row here is one of a usual page.
 const PARAMETERS: &[Row] = &[
+    row("list_audit", "thing_id", Name(audit::THING_ID_LENGTH)),
     row("pull_reminders", "wait", Figure(reminders::WAIT_S)),
     row("propose_rounds", "off_dates", UpTo(figures::MOST_OFF_DATES)),
     row("propose_rounds", "trip_cost", Figure(figures::COST)),

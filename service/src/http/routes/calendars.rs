@@ -7,6 +7,7 @@ use crate::domain::context::Context;
 use crate::domain::use_cases::calendars;
 use crate::gate::Work;
 use crate::http::access::Admin;
+use crate::http::acting::Cx;
 use crate::http::body::Json;
 use crate::http::conditional::{json, page, text};
 use crate::http::idempotent;
@@ -25,7 +26,7 @@ type Answer = Result<HttpResponse, ApiError>;
 /// Every feed of the account, oldest first, revoked ones included. Needs the scope `admin`.
 #[utoipa::path(get, path = "/v1/calendars", tag = "calendars", operation_id = "list_calendars", params(Paging),
     responses((status = 200, description = "One page of feeds", body = wire::Page<wire::Calendar>)))]
-pub async fn list(req: HttpRequest, caller: Admin, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
+pub async fn list(req: HttpRequest, caller: Admin, cx: Cx, paging: Query<Paging>) -> Answer {
     let found = calendars::list(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
     page::<_, wire::Calendar>(&req, found)
 }
@@ -39,12 +40,7 @@ pub async fn list(req: HttpRequest, caller: Admin, cx: web::Data<Context>, pagin
 #[utoipa::path(post, path = "/v1/calendars", tag = "calendars", operation_id = "create_calendar",
     request_body = wire::CalendarRequest,
     responses((status = 201, description = "The feed with its address", body = wire::CalendarCreated)))]
-pub async fn create(
-    req: HttpRequest,
-    caller: Admin,
-    cx: web::Data<Context>,
-    body: Json<wire::CalendarRequest>,
-) -> Answer {
+pub async fn create(req: HttpRequest, caller: Admin, cx: Cx, body: Json<wire::CalendarRequest>) -> Answer {
     let key = idempotent::key(&req)?;
     let (context, asked): (&Context, &HttpRequest) = (&cx, &req);
     let mut made = None;
@@ -88,7 +84,7 @@ fn location(id: Uuid) -> String {
 #[utoipa::path(delete, path = "/v1/calendars/{id}", tag = "calendars", operation_id = "revoke_calendar",
     params(("id" = Uuid, Path, description = "Id of the feed")),
     responses((status = 204, description = "It is revoked")))]
-pub async fn revoke(caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn revoke(caller: Admin, cx: Cx, id: web::Path<Uuid>) -> Answer {
     calendars::revoke(&cx, caller.0, CalendarId(*id)).await?;
     Ok(HttpResponse::NoContent().finish())
 }
@@ -102,7 +98,7 @@ pub async fn revoke(caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>) 
 #[utoipa::path(get, path = "/calendars/{token}.ics", tag = "calendars", operation_id = "read_calendar",
     params(("token" = String, Path, description = "The secret, as the address has it")),
     responses((status = 200, description = "The feed", body = String, content_type = "text/calendar")))]
-pub async fn read(req: HttpRequest, cx: web::Data<Context>, token: web::Path<String>) -> Answer {
+pub async fn read(req: HttpRequest, cx: Cx, token: web::Path<String>) -> Answer {
     let Some(calendar) = calendars::by_secret(&cx, &token).await? else {
         let detail = "There is no calendar at this address, or no longer. The person who keeps the account's keys can make another.";
         return Err(ApiError::new(ProblemCode::NotFound, detail));

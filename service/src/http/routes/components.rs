@@ -5,6 +5,7 @@ use crate::domain::base::paging::ListPage;
 use crate::domain::context::Context;
 use crate::domain::use_cases::components;
 use crate::http::access::{Reader, SystemReader, Version, Writer};
+use crate::http::acting::Cx;
 use crate::http::body::Json;
 use crate::http::conditional::{page, versioned};
 use crate::http::idempotent::{Reply, once};
@@ -37,7 +38,7 @@ pub struct ComponentsQuery {
 pub async fn list(
     req: HttpRequest,
     caller: SystemReader,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     query: Query<ComponentsQuery>,
 ) -> Answer {
@@ -56,7 +57,7 @@ pub async fn list(
 pub async fn add(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     body: Json<wire::ComponentRequest>,
 ) -> Answer {
@@ -76,7 +77,7 @@ pub async fn add(
 #[utoipa::path(get, path = "/v1/components/{id}", tag = "components", operation_id = "get_component",
     params(("id" = Uuid, Path, description = "Id of the component")),
     responses((status = 200, description = "The component", body = wire::Component)))]
-pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn get(req: HttpRequest, caller: Reader, cx: Cx, id: web::Path<Uuid>) -> Answer {
     let found = wire::Component::from(components::get(&cx, caller.0, ComponentId(*id)).await?);
     versioned(&req, found.version, &found)
 }
@@ -95,7 +96,7 @@ pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: w
 pub async fn update(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     version: Version,
     body: Json<wire::ComponentRequest>,
@@ -116,7 +117,7 @@ pub async fn update(
 pub async fn replace(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     body: Json<wire::ReplaceRequest>,
 ) -> Answer {
@@ -141,7 +142,7 @@ pub async fn replace(
 pub async fn retire(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     body: Json<wire::RetireRequest>,
 ) -> Answer {

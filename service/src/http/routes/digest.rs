@@ -9,6 +9,7 @@ use crate::domain::rules::digest::render;
 use crate::domain::rules::digest::render::Format;
 use crate::domain::use_cases::digest;
 use crate::http::access::Reader;
+use crate::http::acting::Cx;
 use crate::http::conditional::{hashed, text};
 use crate::http::negotiate;
 use crate::http::problem::ApiError;
@@ -81,12 +82,7 @@ impl DigestQuery {
     responses((status = 200, description = "The digest", content(
         (wire::Digest = "application/json"), (String = "text/plain"), (String = "text/markdown"),
         (String = "text/csv")))))]
-pub async fn accepted(
-    req: HttpRequest,
-    caller: Reader,
-    cx: web::Data<Context>,
-    query: Query<DigestQuery>,
-) -> Answer {
+pub async fn accepted(req: HttpRequest, caller: Reader, cx: Cx, query: Query<DigestQuery>) -> Answer {
     let best = negotiate::best(&req, &REPRESENTATIONS.map(|known| known.media_type));
     let Some(found) = REPRESENTATIONS.iter().find(|known| Some(known.media_type) == best) else {
         let detail = "Accept rules out all that a digest can be: application/json, text/plain, text/markdown, text/csv.";
@@ -108,7 +104,7 @@ pub async fn accepted(
 pub async fn by_ending(
     req: HttpRequest,
     caller: Reader,
-    cx: web::Data<Context>,
+    cx: Cx,
     ending: web::Path<String>,
     query: Query<DigestQuery>,
 ) -> Answer {

@@ -1,10 +1,10 @@
 //! Duties: the figures that decide when they fall due, and the account's own.
 
 use crate::domain::base::paging::ListPage;
-use crate::domain::context::Context;
 use crate::domain::model::duty::Duty;
 use crate::domain::use_cases::duty_settings;
 use crate::http::access::{Reader, Version, Writer};
+use crate::http::acting::Cx;
 use crate::http::body::Json;
 use crate::http::conditional::{page, versioned};
 use crate::http::problem::ApiError;
@@ -28,7 +28,7 @@ fn duty_named(word: &str) -> Result<Duty, ApiError> {
 /// falls due. The account's own figures stand beside them.
 #[utoipa::path(get, path = "/v1/duties", tag = "duties", operation_id = "list_duties",
     responses((status = 200, description = "The duties", body = wire::Page<wire::DutySettings>)))]
-pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>) -> Answer {
+pub async fn list(req: HttpRequest, caller: Reader, cx: Cx) -> Answer {
     let items = duty_settings::list(&cx, caller.0).await?;
     page::<_, wire::DutySettings>(&req, ListPage { items, next: None })
 }
@@ -39,12 +39,7 @@ pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>) -> A
 #[utoipa::path(get, path = "/v1/duties/{duty}", tag = "duties", operation_id = "get_duty",
     params(("duty" = wire::Duty, Path, description = "The duty")),
     responses((status = 200, description = "The duty", body = wire::DutySettings)))]
-pub async fn get(
-    req: HttpRequest,
-    caller: Reader,
-    cx: web::Data<Context>,
-    duty: web::Path<String>,
-) -> Answer {
+pub async fn get(req: HttpRequest, caller: Reader, cx: Cx, duty: web::Path<String>) -> Answer {
     let found = wire::DutySettings::from(duty_settings::get(&cx, caller.0, duty_named(&duty)?).await?);
     versioned(&req, found.version, &found)
 }
@@ -63,7 +58,7 @@ pub async fn get(
 pub async fn update(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     duty: web::Path<String>,
     version: Version,
     body: Json<wire::DutySettingsRequest>,

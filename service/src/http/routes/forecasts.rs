@@ -1,9 +1,9 @@
 //! Forecasts: one system explained in full.
 
 use crate::domain::base::ids::SystemId;
-use crate::domain::context::Context;
 use crate::domain::use_cases::{forecasts, sketch};
 use crate::http::access::{Reader, SystemReader};
+use crate::http::acting::Cx;
 use crate::http::body::Json;
 use crate::http::conditional::{hashed, json};
 use crate::http::problem::ApiError;
@@ -37,7 +37,7 @@ pub struct ForecastQuery {
 pub async fn of_system(
     req: HttpRequest,
     caller: SystemReader,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     query: Query<ForecastQuery>,
 ) -> Answer {

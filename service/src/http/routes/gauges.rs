@@ -5,6 +5,7 @@ use crate::domain::base::ids::GaugeId;
 use crate::domain::context::Context;
 use crate::domain::use_cases::gauges;
 use crate::http::access::{Reader, Version, Writer};
+use crate::http::acting::Cx;
 use crate::http::body::Json;
 use crate::http::conditional::{compound, page, versioned};
 use crate::http::idempotent::{Reply, once};
@@ -21,7 +22,7 @@ type Answer = Result<HttpResponse, ApiError>;
 /// By name.
 #[utoipa::path(get, path = "/v1/gauges", tag = "gauges", operation_id = "list_gauges", params(Paging),
     responses((status = 200, description = "One page of gauges", body = wire::Page<wire::Gauge>)))]
-pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
+pub async fn list(req: HttpRequest, caller: Reader, cx: Cx, paging: Query<Paging>) -> Answer {
     let found = gauges::list(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
     page::<_, wire::Gauge>(&req, found)
 }
@@ -32,12 +33,7 @@ pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, pagi
 #[utoipa::path(post, path = "/v1/gauges", tag = "gauges", operation_id = "create_gauge",
     request_body = wire::GaugeRequest,
     responses((status = 201, description = "The gauge", body = wire::Gauge)))]
-pub async fn create(
-    req: HttpRequest,
-    caller: Writer,
-    cx: web::Data<Context>,
-    body: Json<wire::GaugeRequest>,
-) -> Answer {
+pub async fn create(req: HttpRequest, caller: Writer, cx: Cx, body: Json<wire::GaugeRequest>) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
         let made = wire::Gauge::from(gauges::create(cx, caller.0, GaugeId(seed), body.value.into()).await?);
@@ -52,7 +48,7 @@ pub async fn create(
 #[utoipa::path(get, path = "/v1/gauges/{id}", tag = "gauges", operation_id = "get_gauge",
     params(("id" = Uuid, Path, description = "Id of the gauge")),
     responses((status = 200, description = "The gauge", body = wire::Gauge)))]
-pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn get(req: HttpRequest, caller: Reader, cx: Cx, id: web::Path<Uuid>) -> Answer {
     let found = wire::Gauge::from(gauges::get(&cx, caller.0, GaugeId(*id)).await?);
     compound(&req, found.version, &found)
 }
@@ -70,7 +66,7 @@ pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: w
 pub async fn update(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     version: Version,
     body: Json<wire::GaugeRequest>,
@@ -89,7 +85,7 @@ pub async fn update(
         ("If-Match" = String, Header, description = "The version that was read, such as \"3\""),
     ),
     responses((status = 204, description = "It is gone")))]
-pub async fn remove(caller: Writer, cx: web::Data<Context>, id: web::Path<Uuid>, version: Version) -> Answer {
+pub async fn remove(caller: Writer, cx: Cx, id: web::Path<Uuid>, version: Version) -> Answer {
     gauges::delete(&cx, caller.0, GaugeId(*id), version.0).await?;
     Ok(HttpResponse::NoContent().finish())
 }

@@ -1,6 +1,7 @@
 //! The routes, a file a resource.
 
 pub mod accounts;
+pub mod audit;
 pub mod calendars;
 pub mod components;
 pub mod digest;

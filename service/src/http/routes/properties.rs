@@ -5,6 +5,7 @@ use crate::domain::base::ids::PropertyId;
 use crate::domain::context::Context;
 use crate::domain::use_cases::properties;
 use crate::http::access::{Reader, Version, Writer};
+use crate::http::acting::Cx;
 use crate::http::body::Json;
 use crate::http::conditional::{page, versioned};
 use crate::http::idempotent::{Reply, once};
@@ -21,7 +22,7 @@ type Answer = Result<HttpResponse, ApiError>;
 /// By name.
 #[utoipa::path(get, path = "/v1/properties", tag = "properties", operation_id = "list_properties", params(Paging),
     responses((status = 200, description = "One page of properties", body = wire::Page<wire::Property>)))]
-pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
+pub async fn list(req: HttpRequest, caller: Reader, cx: Cx, paging: Query<Paging>) -> Answer {
     let found = properties::list(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
     page::<_, wire::Property>(&req, found)
 }
@@ -32,12 +33,7 @@ pub async fn list(req: HttpRequest, caller: Reader, cx: web::Data<Context>, pagi
 #[utoipa::path(post, path = "/v1/properties", tag = "properties", operation_id = "create_property",
     request_body = wire::PropertyRequest,
     responses((status = 201, description = "The property", body = wire::Property)))]
-pub async fn create(
-    req: HttpRequest,
-    caller: Writer,
-    cx: web::Data<Context>,
-    body: Json<wire::PropertyRequest>,
-) -> Answer {
+pub async fn create(req: HttpRequest, caller: Writer, cx: Cx, body: Json<wire::PropertyRequest>) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
         let made = wire::Property::from(
@@ -54,7 +50,7 @@ pub async fn create(
 #[utoipa::path(get, path = "/v1/properties/{id}", tag = "properties", operation_id = "get_property",
     params(("id" = Uuid, Path, description = "Id of the property")),
     responses((status = 200, description = "The property", body = wire::Property)))]
-pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn get(req: HttpRequest, caller: Reader, cx: Cx, id: web::Path<Uuid>) -> Answer {
     let found = wire::Property::from(properties::get(&cx, caller.0, PropertyId(*id)).await?);
     versioned(&req, found.version, &found)
 }
@@ -72,7 +68,7 @@ pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: w
 pub async fn update(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     version: Version,
     body: Json<wire::PropertyRequest>,
@@ -91,7 +87,7 @@ pub async fn update(
         ("If-Match" = String, Header, description = "The version that was read, such as \"3\""),
     ),
     responses((status = 204, description = "It is gone")))]
-pub async fn remove(caller: Writer, cx: web::Data<Context>, id: web::Path<Uuid>, version: Version) -> Answer {
+pub async fn remove(caller: Writer, cx: Cx, id: web::Path<Uuid>, version: Version) -> Answer {
     properties::delete(&cx, caller.0, PropertyId(*id), version.0).await?;
     Ok(HttpResponse::NoContent().finish())
 }

@@ -3,12 +3,12 @@
 use crate::domain::base::blocking::blocking;
 use crate::domain::base::error::Result as DomainResult;
 use crate::domain::base::ids::GaugeId;
-use crate::domain::context::Context;
 use crate::domain::model::rain::{OfferedReading, RainOffer, RainRange, check_count};
 use crate::domain::rules::rain::files;
 use crate::domain::rules::rain::files::SeveralDays;
 use crate::domain::use_cases::rain;
 use crate::http::access::{Reader, Writer};
+use crate::http::acting::Cx;
 use crate::http::body::{media_type, read, read_aside};
 use crate::http::conditional::{json, page};
 use crate::http::decode;
@@ -113,7 +113,7 @@ pub struct RemovalQuery {
 pub async fn upsert(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     query: Query<UploadQuery>,
     payload: web::Payload,
@@ -201,7 +201,7 @@ fn from_csv(
 pub async fn list(
     req: HttpRequest,
     caller: Reader,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     query: Query<RainQuery>,
 ) -> Answer {
@@ -216,12 +216,7 @@ pub async fn list(
 #[utoipa::path(delete, path = "/v1/gauges/{id}/rain", tag = "gauges", operation_id = "delete_rain",
     params(("id" = Uuid, Path, description = "Id of the gauge"), RemovalQuery),
     responses((status = 204, description = "They are gone")))]
-pub async fn remove(
-    caller: Writer,
-    cx: web::Data<Context>,
-    id: web::Path<Uuid>,
-    query: Query<RemovalQuery>,
-) -> Answer {
+pub async fn remove(caller: Writer, cx: Cx, id: web::Path<Uuid>, query: Query<RemovalQuery>) -> Answer {
     rain::delete(&cx, caller.0, GaugeId(*id), query.from, query.to).await?;
     Ok(HttpResponse::NoContent().finish())
 }

@@ -1,16 +1,17 @@
 //! Reminders.
 
+use crate::domain::base::error::Error;
 use crate::domain::base::ids::{PropertyId, SystemId};
-use crate::domain::context::Context;
 use crate::domain::model::reminder::{ReminderFilter, ReminderKind};
-use crate::domain::use_cases::reminders;
-use crate::http::access::Reader;
+use crate::domain::use_cases::{accounts, reminders};
+use crate::http::access::{Reader, key_of};
+use crate::http::acting::Cx;
 use crate::http::conditional::hashed;
 use crate::http::limits;
 use crate::http::problem::ApiError;
 use crate::http::query::{Query, entries};
 use crate::http::wire::reminder::feed;
-use actix_web::{HttpRequest, HttpResponse, web};
+use actix_web::{HttpRequest, HttpResponse};
 use eavesward_contract as wire;
 use serde::Deserialize;
 use uuid::Uuid;
@@ -39,6 +40,9 @@ pub struct RemindersQuery {
 /// An append-only feed of what became of tasks, oldest first. Keep `cursor` and pass it as `after` the next time: no
 /// entry is skipped and none comes twice. Entries are kept for 90 days unless the operator set otherwise. The answer is
 /// `410` if some after the cursor are gone, or if the service was restored from a backup since; it says how to start again.
+///
+/// With `wait` the answer comes when there is an entry, or when the time is over. It is `401` if the key is revoked or
+/// expires meanwhile: at once in the process that revokes it, and within 5 seconds in other replicas.
 #[utoipa::path(get, path = "/v1/reminders", tag = "reminders", operation_id = "pull_reminders", params(RemindersQuery),
     responses((status = 200, description = "The next entries of the feed", body = wire::ReminderFeed),
         (status = 410, description = "Entries after the cursor are no longer kept", body = wire::Problem,
@@ -46,7 +50,7 @@ pub struct RemindersQuery {
 pub async fn pull(
     req: HttpRequest,
     caller: Reader,
-    cx: web::Data<Context>,
+    cx: Cx,
     query: Query<RemindersQuery>,
 ) -> Result<HttpResponse, ApiError> {
     let filter = ReminderFilter {
@@ -66,7 +70,12 @@ pub async fn pull(
         && query.wait.is_some()
         && let Some(_waiting) = limits::wait(&req, caller.0)?
     {
-        pulled = reminders::pull(&cx, caller.0, &filter, after, query.limit, query.wait).await?;
+        let key = key_of(&req)?;
+        pulled = tokio::select! {
+            biased;
+            () = accounts::until_ended(&cx, &key) => return Err(Error::KeyEnded.into()),
+            pulled = reminders::pull(&cx, caller.0, &filter, after, query.limit, query.wait) => pulled?,
+        };
     }
     hashed(&req, &feed(caller.0, pulled))
 }

@@ -6,6 +6,7 @@ use crate::domain::model::round::RoundFilter;
 use crate::domain::rules::rounds::figures::ProposalRequest;
 use crate::domain::use_cases::rounds::{keep, propose as proposals};
 use crate::http::access::{Reader, Version, Writer, known_word};
+use crate::http::acting::Cx;
 use crate::http::body::Json;
 use crate::http::conditional::{compound, hashed, page};
 use crate::http::idempotent::{Reply, once};
@@ -124,12 +125,7 @@ pub const WEEKDAYS: [(&str, Weekday); 7] = [
 /// it, to be reported or cancelled.
 #[utoipa::path(get, path = "/v1/rounds/proposal", tag = "rounds", operation_id = "propose_rounds", params(ProposalQuery),
     responses((status = 200, description = "The rounds", body = wire::RoundProposal)))]
-pub async fn propose(
-    req: HttpRequest,
-    caller: Reader,
-    cx: web::Data<Context>,
-    query: Query<ProposalQuery>,
-) -> Answer {
+pub async fn propose(req: HttpRequest, caller: Reader, cx: Cx, query: Query<ProposalQuery>) -> Answer {
     let found = proposals::propose(&cx, caller.0, &query.ask()?).await?;
     hashed(&req, &wire::RoundProposal::from(found))
 }
@@ -142,12 +138,7 @@ pub async fn propose(
 #[utoipa::path(post, path = "/v1/rounds", tag = "rounds", operation_id = "keep_round",
     request_body = wire::RoundRequest,
     responses((status = 201, description = "The round", body = wire::Round)))]
-pub async fn keep(
-    req: HttpRequest,
-    caller: Writer,
-    cx: web::Data<Context>,
-    body: Json<wire::RoundRequest>,
-) -> Answer {
+pub async fn keep(req: HttpRequest, caller: Writer, cx: Cx, body: Json<wire::RoundRequest>) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
         let made = wire::Round::from(keep::keep(cx, caller.0, RoundId(seed), body.value.into()).await?);
@@ -161,12 +152,7 @@ pub async fn keep(
 /// By the day they are planned for, those that were done included. At most 50 a page.
 #[utoipa::path(get, path = "/v1/rounds", tag = "rounds", operation_id = "list_rounds", params(RoundsQuery),
     responses((status = 200, description = "One page of rounds", body = wire::Page<wire::Round>)))]
-pub async fn list(
-    req: HttpRequest,
-    caller: Reader,
-    cx: web::Data<Context>,
-    query: Query<RoundsQuery>,
-) -> Answer {
+pub async fn list(req: HttpRequest, caller: Reader, cx: Cx, query: Query<RoundsQuery>) -> Answer {
     let state = query.state.map(|state| known_word("state", state, "planned, done")).transpose()?;
     let filter = RoundFilter { state, from: query.from, to: query.to };
     let found = keep::list(&cx, caller.0, &filter, query.cursor.as_deref(), query.limit).await?;
@@ -179,7 +165,7 @@ pub async fn list(
 #[utoipa::path(get, path = "/v1/rounds/{id}", tag = "rounds", operation_id = "get_round",
     params(("id" = Uuid, Path, description = "Id of the round")),
     responses((status = 200, description = "The round", body = wire::Round)))]
-pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn get(req: HttpRequest, caller: Reader, cx: Cx, id: web::Path<Uuid>) -> Answer {
     let found = wire::Round::from(keep::get(&cx, caller.0, RoundId(*id)).await?);
     compound(&req, found.version, &found)
 }
@@ -193,7 +179,7 @@ pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: w
         ("If-Match" = String, Header, description = "The version that was read, such as \"3\""),
     ),
     responses((status = 204, description = "It is gone")))]
-pub async fn cancel(caller: Writer, cx: web::Data<Context>, id: web::Path<Uuid>, version: Version) -> Answer {
+pub async fn cancel(caller: Writer, cx: Cx, id: web::Path<Uuid>, version: Version) -> Answer {
     keep::cancel(&cx, caller.0, RoundId(*id), version.0).await?;
     Ok(HttpResponse::NoContent().finish())
 }
@@ -211,7 +197,7 @@ pub async fn cancel(caller: Writer, cx: web::Data<Context>, id: web::Path<Uuid>,
 pub async fn finish(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     body: Json<wire::RoundDoneRequest>,
 ) -> Answer {

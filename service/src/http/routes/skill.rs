@@ -3,15 +3,15 @@
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::SystemId;
 use crate::domain::base::paging::ListPage;
-use crate::domain::context::Context;
 use crate::domain::model::skill::SkillFilter;
 use crate::domain::use_cases::skill;
 use crate::http::access::Reader;
+use crate::http::acting::Cx;
 use crate::http::conditional::page;
 use crate::http::problem::ApiError;
 use crate::http::query::Query;
 use crate::http::wire::duty::UNKNOWN_DUTY;
-use actix_web::{HttpRequest, HttpResponse, web};
+use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
 use eavesward_contract as wire;
 use serde::Deserialize;
@@ -69,12 +69,7 @@ impl AnswersQuery {
 /// the others lie. All in one page. A finding counts a moment after its visit is logged.
 #[utoipa::path(get, path = "/v1/skill", tag = "skill", operation_id = "get_skill", params(SkillQuery),
     responses((status = 200, description = "The duties", body = wire::Page<wire::DutySkill>)))]
-pub async fn by_duty(
-    req: HttpRequest,
-    caller: Reader,
-    cx: web::Data<Context>,
-    query: Query<SkillQuery>,
-) -> Answer {
+pub async fn by_duty(req: HttpRequest, caller: Reader, cx: Cx, query: Query<SkillQuery>) -> Answer {
     let filter =
         SkillFilter { system_id: query.system_id.map(SystemId), duty: None, from: query.from, to: query.to };
     let items = skill::by_duty(&cx, caller.0, &filter).await?;
@@ -86,12 +81,7 @@ pub async fn by_duty(
 /// What had been predicted for the day of a visit, and what it found; latest visit first.
 #[utoipa::path(get, path = "/v1/skill/answers", tag = "skill", operation_id = "list_answers", params(AnswersQuery),
     responses((status = 200, description = "One page of answered forecasts", body = wire::Page<wire::AnsweredForecast>)))]
-pub async fn answers(
-    req: HttpRequest,
-    caller: Reader,
-    cx: web::Data<Context>,
-    query: Query<AnswersQuery>,
-) -> Answer {
+pub async fn answers(req: HttpRequest, caller: Reader, cx: Cx, query: Query<AnswersQuery>) -> Answer {
     let found = skill::list(&cx, caller.0, &query.filter()?, query.cursor.as_deref(), query.limit).await?;
     page::<_, wire::AnsweredForecast>(&req, found)
 }

@@ -6,6 +6,7 @@ use crate::domain::context::Context;
 use crate::domain::model::account::Key;
 use crate::domain::use_cases::{accounts, status};
 use crate::http::access::SystemReader;
+use crate::http::acting::Cx;
 use crate::http::conditional::{hash, json, tagged};
 use crate::http::problem::{ApiError, HeadOnly};
 use crate::http::streams::{NoSlot, StreamSlot, StreamSlots};
@@ -21,8 +22,6 @@ use tokio::sync::watch;
 use tokio::time::{Interval, Sleep, interval, sleep};
 use uuid::Uuid;
 
-/// How often a stream reads the store by itself: another replica may have written, or the key may have been revoked.
-const POLL_INTERVAL: Duration = Duration::from_secs(5);
 /// The shortest time between two reads, however much is written: a fleet that is refreshed tells of many batches.
 const PAUSE: Duration = Duration::from_millis(250);
 /// A stream without news sends a comment this often, so that neither end nor a proxy takes it for dead. A reader that
@@ -66,7 +65,7 @@ async fn current(cx: &Context, account: AccountId, id: SystemId) -> Result<Tagge
 pub async fn get(
     req: HttpRequest,
     caller: SystemReader,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
 ) -> Result<HttpResponse, ApiError> {
     let id = SystemId(*id);
@@ -87,8 +86,9 @@ pub async fn get(
 /// `GET /v1/systems/{id}/status` gives it, and its id is the `ETag`. Send the last id as `Last-Event-ID`, and a status
 /// that you know does not come again.
 ///
-/// A comment every 15 seconds shows that the connection is open. The stream ends after 15 minutes, when the service
-/// stops, and seconds after the key is revoked or expires. Then connect again. The answer is `429` when the key has 8
+/// A comment every 15 seconds shows that the connection is open. The stream ends after 15 minutes and when the service
+/// stops. Then connect again. It also ends when the key is revoked or expires: at once in the process that revokes it, and
+/// within 5 seconds in other replicas. The answer is `429` when the key has 8
 /// streams open or the account as many as its quota, and `503` when no slot is free. Then poll.
 #[utoipa::path(get, path = "/v1/systems/{id}/status/events", tag = "systems", operation_id = "follow_status",
     params(
@@ -99,7 +99,7 @@ pub async fn get(
 pub async fn events(
     req: HttpRequest,
     caller: SystemReader,
-    cx: web::Data<Context>,
+    cx: Cx,
     slots: web::Data<StreamSlots>,
     id: web::Path<Uuid>,
 ) -> Result<HttpResponse, ApiError> {
@@ -112,7 +112,7 @@ pub async fn events(
     let mut source = StatusStream {
         // Subscribed before the status is read, so that nothing falls between.
         news: cx.written.subscribe(),
-        cx: cx.get_ref().clone(),
+        cx: Context::clone(&cx),
         key: caller.key,
         account,
         system,
@@ -120,6 +120,7 @@ pub async fn events(
         slot,
         heartbeat,
         ends: Box::pin(sleep(LONGEST_STREAM)),
+        revoked: cx.keys_revoked.subscribe(),
     };
     // Read before the headers go out: a system that is not there is answered as a problem.
     let status = current(&source.cx, account, system).await?;
@@ -175,6 +176,7 @@ struct StatusStream {
     slot: StreamSlot,
     heartbeat: Interval,
     ends: Pin<Box<Sleep>>,
+    revoked: watch::Receiver<u64>,
 }
 
 impl StatusStream {
@@ -197,7 +199,9 @@ impl StatusStream {
                 () = self.slot.closed() => return None,
                 () = &mut self.ends => return None,
                 _ = self.heartbeat.tick() => return Some(": nothing new\n\n".to_owned()),
-                () = sleep(POLL_INTERVAL) => {}
+                // The poll looks whether the key is accepted still.
+                () = sleep(accounts::next_check(&self.cx, &self.key)) => {}
+                _ = self.revoked.changed() => {}
                 told = self.news.changed() => {
                     told.ok()?;
                     sleep(PAUSE).await;

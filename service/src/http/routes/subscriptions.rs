@@ -8,6 +8,7 @@ use crate::domain::context::Context;
 use crate::domain::model::subscription::Subscription;
 use crate::domain::use_cases::{deliveries, subscriptions};
 use crate::http::access::{Admin, Version, known_word};
+use crate::http::acting::Cx;
 use crate::http::body::Json;
 use crate::http::conditional::{compound, hashed, json, page};
 use crate::http::idempotent::{self, Reply, once};
@@ -27,7 +28,7 @@ type Answer = Result<HttpResponse, ApiError>;
 /// Oldest first. Needs the scope `admin`: addresses may hold secrets of their owners.
 #[utoipa::path(get, path = "/v1/subscriptions", tag = "subscriptions", operation_id = "list_subscriptions", params(Paging),
     responses((status = 200, description = "One page of subscriptions", body = contract::Page<contract::Subscription>)))]
-pub async fn list(req: HttpRequest, caller: Admin, cx: web::Data<Context>, paging: Query<Paging>) -> Answer {
+pub async fn list(req: HttpRequest, caller: Admin, cx: Cx, paging: Query<Paging>) -> Answer {
     let ListPage { items, next } =
         subscriptions::list(&cx, caller.0, paging.cursor.as_deref(), paging.limit).await?;
     let items = items.into_iter().map(|one| shown(&cx, one)).collect();
@@ -49,7 +50,7 @@ pub async fn list(req: HttpRequest, caller: Admin, cx: web::Data<Context>, pagin
 pub async fn create(
     req: HttpRequest,
     caller: Admin,
-    cx: web::Data<Context>,
+    cx: Cx,
     body: Json<contract::SubscriptionRequest>,
 ) -> Answer {
     let key = idempotent::key(&req)?;
@@ -90,7 +91,7 @@ pub async fn create(
 #[utoipa::path(get, path = "/v1/subscriptions/{id}", tag = "subscriptions", operation_id = "get_subscription",
     params(("id" = Uuid, Path, description = "Id of the subscription")),
     responses((status = 200, description = "The subscription", body = contract::Subscription)))]
-pub async fn get(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn get(req: HttpRequest, caller: Admin, cx: Cx, id: web::Path<Uuid>) -> Answer {
     let found = subscriptions::get(&cx, caller.0, SubscriptionId(*id)).await?;
     compound(&req, found.version, &shown(&cx, found))
 }
@@ -108,7 +109,7 @@ pub async fn get(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id: we
 pub async fn update(
     req: HttpRequest,
     caller: Admin,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     version: Version,
     body: Json<contract::SubscriptionRequest>,
@@ -127,7 +128,7 @@ pub async fn update(
         ("If-Match" = String, Header, description = "The version that was read, such as \"3\""),
     ),
     responses((status = 204, description = "It is gone")))]
-pub async fn remove(caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>, version: Version) -> Answer {
+pub async fn remove(caller: Admin, cx: Cx, id: web::Path<Uuid>, version: Version) -> Answer {
     subscriptions::delete(&cx, caller.0, SubscriptionId(*id), version.0).await?;
     Ok(HttpResponse::NoContent().finish())
 }
@@ -138,7 +139,7 @@ pub async fn remove(caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>, 
 #[utoipa::path(post, path = "/v1/subscriptions/{id}/pause", tag = "subscriptions", operation_id = "pause_subscription",
     params(("id" = Uuid, Path, description = "Id of the subscription")),
     responses((status = 200, description = "The subscription as it is now", body = contract::Subscription)))]
-pub async fn pause(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn pause(req: HttpRequest, caller: Admin, cx: Cx, id: web::Path<Uuid>) -> Answer {
     set_paused(&req, caller, &cx, *id, true).await
 }
 
@@ -148,7 +149,7 @@ pub async fn pause(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id: 
 #[utoipa::path(post, path = "/v1/subscriptions/{id}/resume", tag = "subscriptions", operation_id = "resume_subscription",
     params(("id" = Uuid, Path, description = "Id of the subscription")),
     responses((status = 200, description = "The subscription as it is now", body = contract::Subscription)))]
-pub async fn resume(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn resume(req: HttpRequest, caller: Admin, cx: Cx, id: web::Path<Uuid>) -> Answer {
     set_paused(&req, caller, &cx, *id, false).await
 }
 
@@ -166,7 +167,7 @@ async fn set_paused(req: &HttpRequest, caller: Admin, cx: &Context, id: Uuid, pa
 #[utoipa::path(post, path = "/v1/subscriptions/{id}/secret", tag = "subscriptions", operation_id = "rotate_secret",
     params(("id" = Uuid, Path, description = "Id of the subscription")),
     responses((status = 200, description = "The subscription with its new secret", body = contract::SubscriptionSecret)))]
-pub async fn rotate(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn rotate(req: HttpRequest, caller: Admin, cx: Cx, id: web::Path<Uuid>) -> Answer {
     let key = idempotent::key(&req)?;
     let context: &Context = &cx;
     let mut made = None;
@@ -203,7 +204,7 @@ pub async fn rotate(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id:
 #[utoipa::path(post, path = "/v1/subscriptions/{id}/test", tag = "subscriptions", operation_id = "test_subscription",
     params(("id" = Uuid, Path, description = "Id of the subscription")),
     responses((status = 201, description = "The delivery, which waits to be sent", body = contract::Delivery)))]
-pub async fn test(req: HttpRequest, caller: Admin, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn test(req: HttpRequest, caller: Admin, cx: Cx, id: web::Path<Uuid>) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, [0; 32], |seed| async move {
         let made =
@@ -238,7 +239,7 @@ pub struct DeliveriesQuery {
 pub async fn deliveries(
     req: HttpRequest,
     caller: Admin,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     query: Query<DeliveriesQuery>,
 ) -> Answer {
@@ -255,12 +256,7 @@ pub async fn deliveries(
 #[utoipa::path(get, path = "/v1/deliveries/{id}", tag = "subscriptions", operation_id = "get_delivery",
     params(("id" = Uuid, Path, description = "Id of the delivery")),
     responses((status = 200, description = "The delivery and its attempts", body = contract::DeliveryLog)))]
-pub async fn delivery(
-    req: HttpRequest,
-    caller: Admin,
-    cx: web::Data<Context>,
-    id: web::Path<Uuid>,
-) -> Answer {
+pub async fn delivery(req: HttpRequest, caller: Admin, cx: Cx, id: web::Path<Uuid>) -> Answer {
     let found = deliveries::get(&cx, caller.0, DeliveryId(*id)).await?;
     let attempts = found.attempts.into_iter().map(Into::into).collect();
     hashed(&req, &contract::DeliveryLog { delivery: found.delivery.into(), attempts })
@@ -272,12 +268,7 @@ pub async fn delivery(
 #[utoipa::path(post, path = "/v1/deliveries/{id}/send", tag = "subscriptions", operation_id = "send_delivery_again",
     params(("id" = Uuid, Path, description = "Id of the delivery")),
     responses((status = 200, description = "The delivery, which waits to be sent", body = contract::Delivery)))]
-pub async fn send_again(
-    req: HttpRequest,
-    caller: Admin,
-    cx: web::Data<Context>,
-    id: web::Path<Uuid>,
-) -> Answer {
+pub async fn send_again(req: HttpRequest, caller: Admin, cx: Cx, id: web::Path<Uuid>) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, [0; 32], |_| async move {
         let sent = deliveries::again(cx, caller.0, DeliveryId(*id)).await?;

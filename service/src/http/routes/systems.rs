@@ -5,6 +5,7 @@ use crate::domain::context::Context;
 use crate::domain::model::system::SystemFilter;
 use crate::domain::use_cases::systems;
 use crate::http::access::{Reader, Version, Writer};
+use crate::http::acting::Cx;
 use crate::http::body::Json;
 use crate::http::conditional::{compound, page};
 use crate::http::idempotent::{Reply, once};
@@ -38,12 +39,7 @@ pub struct SystemsQuery {
 /// By name, each with its components in service.
 #[utoipa::path(get, path = "/v1/systems", tag = "systems", operation_id = "list_systems", params(SystemsQuery),
     responses((status = 200, description = "One page of systems", body = wire::Page<wire::System>)))]
-pub async fn list(
-    req: HttpRequest,
-    caller: Reader,
-    cx: web::Data<Context>,
-    query: Query<SystemsQuery>,
-) -> Answer {
+pub async fn list(req: HttpRequest, caller: Reader, cx: Cx, query: Query<SystemsQuery>) -> Answer {
     let filter = SystemFilter {
         property_id: query.property_id.map(PropertyId),
         gauge_id: query.gauge_id.map(GaugeId),
@@ -61,7 +57,7 @@ pub async fn list(
 pub async fn create(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     body: Json<wire::SystemCreateRequest>,
 ) -> Answer {
     let cx: &Context = &cx;
@@ -81,7 +77,7 @@ pub async fn create(
 #[utoipa::path(get, path = "/v1/systems/{id}", tag = "systems", operation_id = "get_system",
     params(("id" = Uuid, Path, description = "Id of the system")),
     responses((status = 200, description = "The system", body = wire::System)))]
-pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn get(req: HttpRequest, caller: Reader, cx: Cx, id: web::Path<Uuid>) -> Answer {
     let found = wire::System::from(systems::get(&cx, caller.0, SystemId(*id)).await?);
     compound(&req, found.version, &found)
 }
@@ -100,7 +96,7 @@ pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: w
 pub async fn update(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     version: Version,
     body: Json<wire::SystemUpdateRequest>,

@@ -8,6 +8,7 @@ use crate::domain::model::task::TaskFilter;
 use crate::domain::model::{part, task};
 use crate::domain::use_cases::tasks;
 use crate::http::access::{SystemReader, known_word};
+use crate::http::acting::Cx;
 use crate::http::conditional::{hashed, page};
 use crate::http::problem::ApiError;
 use crate::http::query::{Query, entries};
@@ -53,12 +54,7 @@ pub struct TasksQuery {
 /// follows every change within seconds and every local midnight. A key of one system is shown that system's tasks.
 #[utoipa::path(get, path = "/v1/tasks", tag = "tasks", operation_id = "list_tasks", params(TasksQuery),
     responses((status = 200, description = "One page of tasks", body = wire::Page<wire::Task>)))]
-pub async fn list(
-    req: HttpRequest,
-    caller: SystemReader,
-    cx: web::Data<Context>,
-    query: Query<TasksQuery>,
-) -> Answer {
+pub async fn list(req: HttpRequest, caller: SystemReader, cx: Cx, query: Query<TasksQuery>) -> Answer {
     let mut filter = filter(&cx, &query)?;
     filter.system_id = caller.reach.narrowed(filter.system_id)?;
     let found = tasks::list(&cx, caller.reach.account, &filter, query.cursor.as_deref(), query.limit).await?;
@@ -71,12 +67,7 @@ pub async fn list(
 #[utoipa::path(get, path = "/v1/tasks/{id}", tag = "tasks", operation_id = "get_task",
     params(("id" = Uuid, Path, description = "Id of the task")),
     responses((status = 200, description = "The task", body = wire::Task)))]
-pub async fn get(
-    req: HttpRequest,
-    caller: SystemReader,
-    cx: web::Data<Context>,
-    id: web::Path<Uuid>,
-) -> Answer {
+pub async fn get(req: HttpRequest, caller: SystemReader, cx: Cx, id: web::Path<Uuid>) -> Answer {
     hashed(&req, &wire::Task::from(tasks::get_within_reach(&cx, &caller.reach, TaskId(*id)).await?))
 }
 

@@ -6,6 +6,7 @@ use crate::domain::context::Context;
 use crate::domain::model::visit::VisitFilter;
 use crate::domain::use_cases::visits;
 use crate::http::access::{Reader, Version, Writer};
+use crate::http::acting::Cx;
 use crate::http::body::Json;
 use crate::http::conditional::{page, versioned};
 use crate::http::idempotent::{Reply, once};
@@ -46,12 +47,7 @@ pub struct VisitsQuery {
 /// Latest day first.
 #[utoipa::path(get, path = "/v1/visits", tag = "visits", operation_id = "list_visits", params(VisitsQuery),
     responses((status = 200, description = "One page of visits", body = wire::Page<wire::Visit>)))]
-pub async fn list(
-    req: HttpRequest,
-    caller: Reader,
-    cx: web::Data<Context>,
-    query: Query<VisitsQuery>,
-) -> Answer {
+pub async fn list(req: HttpRequest, caller: Reader, cx: Cx, query: Query<VisitsQuery>) -> Answer {
     let filter = VisitFilter {
         system_id: query.system_id.map(SystemId),
         from: query.from,
@@ -69,12 +65,7 @@ pub async fn list(
 #[utoipa::path(post, path = "/v1/visits", tag = "visits", operation_id = "log_visit",
     request_body = wire::VisitRequest,
     responses((status = 201, description = "The visit", body = wire::Visit)))]
-pub async fn log(
-    req: HttpRequest,
-    caller: Writer,
-    cx: web::Data<Context>,
-    body: Json<wire::VisitRequest>,
-) -> Answer {
+pub async fn log(req: HttpRequest, caller: Writer, cx: Cx, body: Json<wire::VisitRequest>) -> Answer {
     let cx: &Context = &cx;
     once(cx, caller.0, &req, body.hash, |seed| async move {
         let facts = visit_facts(body.value)?;
@@ -90,7 +81,7 @@ pub async fn log(
 #[utoipa::path(get, path = "/v1/visits/{id}", tag = "visits", operation_id = "get_visit",
     params(("id" = Uuid, Path, description = "Id of the visit")),
     responses((status = 200, description = "The visit", body = wire::Visit)))]
-pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: web::Path<Uuid>) -> Answer {
+pub async fn get(req: HttpRequest, caller: Reader, cx: Cx, id: web::Path<Uuid>) -> Answer {
     let found = wire::Visit::from(visits::get(&cx, caller.0, VisitId(*id)).await?);
     versioned(&req, found.version, &found)
 }
@@ -108,7 +99,7 @@ pub async fn get(req: HttpRequest, caller: Reader, cx: web::Data<Context>, id: w
 pub async fn correct(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     version: Version,
     body: Json<wire::VisitRequest>,
@@ -128,7 +119,7 @@ pub async fn correct(
 pub async fn withdraw(
     req: HttpRequest,
     caller: Writer,
-    cx: web::Data<Context>,
+    cx: Cx,
     id: web::Path<Uuid>,
     body: Json<wire::WithdrawRequest>,
 ) -> Answer {
@@ -147,12 +138,7 @@ pub async fn withdraw(
 #[utoipa::path(get, path = "/v1/visits/{id}/revisions", tag = "visits", operation_id = "list_visit_revisions",
     params(("id" = Uuid, Path, description = "Id of the visit")),
     responses((status = 200, description = "The revisions", body = wire::Page<wire::VisitRevision>)))]
-pub async fn revisions(
-    req: HttpRequest,
-    caller: Reader,
-    cx: web::Data<Context>,
-    id: web::Path<Uuid>,
-) -> Answer {
+pub async fn revisions(req: HttpRequest, caller: Reader, cx: Cx, id: web::Path<Uuid>) -> Answer {
     let items = visits::revisions(&cx, caller.0, VisitId(*id)).await?;
     page::<_, wire::VisitRevision>(&req, ListPage { items, next: None })
 }

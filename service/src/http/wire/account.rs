@@ -33,6 +33,7 @@ impl From<account::Key> for wire::ApiKey {
             created_at: key.created_at,
             expires_at: key.expires_at,
             revoked_at: key.revoked_at,
+            last_used_at: key.last_used_at,
         }
     }
 }

@@ -31,6 +31,7 @@ pub(in crate::storage) struct KeyRow {
     expires_at: Option<i64>,
     revoked_at: Option<i64>,
     system_id: Option<Uuid>,
+    last_used_at: Option<i64>,
 }
 
 /// Scopes as they are stored.
@@ -52,6 +53,7 @@ impl KeyRow {
             created_at: place.instant("created_at", self.created_at)?,
             expires_at: place.instant_if("expires_at", self.expires_at)?,
             revoked_at: place.instant_if("revoked_at", self.revoked_at)?,
+            last_used_at: place.instant_if("last_used_at", self.last_used_at)?,
         })
     }
 }

@@ -2,6 +2,7 @@
 
 mod account;
 mod answered;
+mod audit;
 mod calendar;
 mod component;
 mod duty_setting;
@@ -16,6 +17,7 @@ mod visit;
 
 pub(super) use account::{AccountRow, KeyRow, scope_words};
 pub(super) use answered::{ANSWERED_COLUMNS, AnsweredRow, StoredAnswer};
+pub(super) use audit::AuditRow;
 pub(super) use calendar::CalendarRow;
 pub(super) use component::{COMPONENT_COLUMNS, ComponentRow};
 pub(super) use duty_setting::DutySettingRow;

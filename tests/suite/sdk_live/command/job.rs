@@ -354,6 +354,17 @@ fn keys_come_and_go(shell: &Shell) {
     let refusal = with_key(&["key", "list"]).refused(3);
     assert!(refusal.contains("admin"), "it names the scope: {refusal}");
     let list = shell.run(&["key", "list"]).ok();
+    assert!(list.contains("last used"), "{list}");
+    let done = shell.run(&["audit", "--most", "1"]).ok();
+    assert!(
+        done.contains("create_key") && done.contains("key first key") && done.contains("There are more"),
+        "{done}"
+    );
+    let id = made["key"]["id"].as_str().expect("an id");
+    let done = shell.json(&["audit", "--thing", id]);
+    assert_eq!(done.as_array().map(Vec::len), Some(1), "{done}");
+    assert_eq!((&done[0]["operation"], &done[0]["thing"]["id"]), (&"create_key".into(), &id.into()));
+    assert_eq!(shell.run(&["audit", "--key-id", id]).ok(), "No changes found.\n");
     assert!(list.contains("van") && list.contains("read,write") && !list.contains(secret), "{list}");
     shell.run(&["key", "revoke", made["key"]["id"].as_str().expect("an id")]).ok();
     with_key(&["system", "list"]).refused(3);

@@ -6,6 +6,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use eavesward_service::domain::base::error::Stored;
 use eavesward_service::domain::base::ids::{CalendarId, KeyId};
 use eavesward_service::domain::base::secret::hash;
+use eavesward_service::domain::context::key_uses::minute;
 use eavesward_service::domain::model::account::{Account, Key, Scope};
 use eavesward_service::domain::model::calendar::Calendar;
 use eavesward_service::domain::model::duty::Duty;
@@ -61,7 +62,9 @@ impl Form for Keys {
         let mut narrow = key("one system, without an end", vec![Scope::Read]);
         narrow.value.system_id = Some(narrow.home.system.id);
         narrow.value.expires_at = None;
-        each.chain([several, narrow]).collect()
+        let mut used = key("used", vec![Scope::Read]);
+        used.value.last_used_at = Some(minute(at(120)));
+        each.chain([several, narrow, used]).collect()
     }
 
     fn rows(case: &Case<Key>) -> Vec<(&'static str, Uuid)> {
@@ -70,6 +73,8 @@ impl Form for Keys {
 
     async fn write(rig: &Rig, case: &Case<Key>) {
         rig.database.insert_key(&case.value).await.unwrap();
+        let used: Vec<_> = case.value.last_used_at.map(|at| (case.value.id, at)).into_iter().collect();
+        rig.database.note_key_uses(&used, at(200)).await.unwrap();
     }
 
     async fn read(rig: &Rig, case: &Case<Key>) -> Stored<Key> {

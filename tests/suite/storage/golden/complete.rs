@@ -4,6 +4,7 @@ use super::file::texts;
 use super::raw::{Raw, TABLES};
 use super::{Form as _, Rig, systems};
 use eavesward_service::domain::model::account::Scope;
+use eavesward_service::domain::model::audit::{ActorKind, ThingKind};
 use eavesward_service::domain::model::delivery::{Content, DeliveryState};
 use eavesward_service::domain::model::duty::{DecidedBy, Duty};
 use eavesward_service::domain::model::hazard::Hazard;
@@ -20,9 +21,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 /// Tables without a golden row, and why they need none.
-const NO_ROW: [(&str, &str); 7] = [
+const NO_ROW: [(&str, &str); 8] = [
     ("_sqlx_migrations", "belongs to the database library"),
     ("account_usage", "holds counts, which triggers keep and tests hold to the rows"),
+    ("audit_removal", "holds an instant"),
     ("bootstrap", "holds the number 1"),
     ("incarnation", "holds what tells this database from a copy"),
     ("rain", "holds a day and a figure"),
@@ -88,6 +90,7 @@ macro_rules! words {
 
 fn stored() -> Vec<Words> {
     words! {
+        ActorKind: "audit" "actor";
         Canopy: "systems" "canopy";
         Cause: "reminders" "cause";
         Clock: "forecasts" "clock";
@@ -107,6 +110,7 @@ fn stored() -> Vec<Words> {
         Stage: "reminders" "stage";
         State: "forecasts" "state";
         Surface: "systems" "surface";
+        ThingKind: "audit" "thing";
         ValveType: "components" "valve_type";
     }
 }

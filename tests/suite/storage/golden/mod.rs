@@ -21,6 +21,7 @@
 //! [`complete`] fails for a table, a column or a stored word that no golden row holds.
 
 mod accounts;
+mod audit;
 mod complete;
 mod file;
 mod forecasts;
@@ -66,6 +67,7 @@ macro_rules! forms {
 forms! {
     accounts_stay_readable accounts::Accounts;
     keys_stay_readable accounts::Keys;
+    audit_entries_stay_readable audit::Entries;
     calendars_stay_readable accounts::Calendars;
     own_duty_settings_stay_readable accounts::DutySettings;
     repeated_requests_stay_readable accounts::Repeated;

@@ -11,7 +11,7 @@ use uuid::Uuid;
 
 /// Tables whose rows are pinned, those that others refer to first, with the column that a case's rows are found by and
 /// the one that puts them in order.
-pub(super) const TABLES: [(&str, &str, &str); 22] = [
+pub(super) const TABLES: [(&str, &str, &str); 23] = [
     ("accounts", "id", "id"),
     ("keys", "id", "id"),
     ("duty_settings", "account_id", "duty"),
@@ -33,6 +33,7 @@ pub(super) const TABLES: [(&str, &str, &str); 22] = [
     ("round_tasks", "round_id", "task_id"),
     ("subscriptions", "id", "id"),
     ("deliveries", "subscription_id", "id"),
+    ("audit", "account_id", "id"),
     ("delivery_attempts", "delivery_id", "number"),
 ];
 

@@ -73,7 +73,8 @@ async fn list(app: &mut App<'_>) -> Result<(), Failure> {
     if keys.is_empty() {
         return app.line("No keys. Make one with `eavesward key add`.");
     }
-    let mut table = Table::new(["key", "name", "scopes", "system", "begins with", "expires", "revoked"]);
+    let mut table =
+        Table::new(["key", "name", "scopes", "system", "begins with", "last used", "expires", "revoked"]);
     for key in keys {
         let scopes: Vec<String> = key.scopes.iter().map(show::words).collect();
         let instant = |at: Option<DateTime<Utc>>| at.map_or_else(|| "-".to_owned(), |at| at.to_rfc3339());
@@ -83,6 +84,7 @@ async fn list(app: &mut App<'_>) -> Result<(), Failure> {
             scopes.join(","),
             key.system_id.map_or_else(|| "all".to_owned(), |id| id.to_string()),
             key.hint,
+            instant(key.last_used_at),
             instant(key.expires_at),
             instant(key.revoked_at),
         ]);

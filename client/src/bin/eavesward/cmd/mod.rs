@@ -2,6 +2,7 @@
 //! an arm in `dispatch`.
 
 pub mod account;
+pub mod audit;
 pub mod calendar;
 pub mod component;
 pub mod digest;

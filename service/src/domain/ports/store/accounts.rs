@@ -26,6 +26,9 @@ pub trait AccountStore: Send + Sync {
     async fn keys(&self, account: AccountId, page: &PageRequest<DateTime<Utc>>) -> Stored<Vec<Key>>;
     /// Sets `revoked_at` if it is not set; `false` if the account has no such key.
     async fn revoke_key(&self, account: AccountId, id: KeyId, now: DateTime<Utc>) -> Stored<bool>;
+    /// Notes the minutes in which keys were last used. None goes back, except one that lies ahead of `now`: a clock that
+    /// was ahead has written it. Returns how many keys were changed.
+    async fn note_key_uses(&self, used: &[(KeyId, DateTime<Utc>)], now: DateTime<Utc>) -> Stored<u64>;
     /// The key with this hash, in any state.
     async fn key_by_hash(&self, hash: &[u8; 32]) -> Stored<Option<Key>>;
 }

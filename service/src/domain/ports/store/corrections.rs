@@ -18,6 +18,8 @@ pub trait CorrectionStore: Send + Sync {
     /// - Deliveries that were given up wait again.
     /// - Claims of requests are free. Answers are kept for the usual time from now.
     /// - Entries of the feed are kept for the usual time from now.
+    /// - Entries of the audit are as old as now, and keep beside it what the clock had shown.
+    /// - Keys that were used in the future were used now.
     async fn undo_future(&self, now: DateTime<Utc>) -> Stored<u64>;
     /// Subscriptions whose next digest was computed at an instant that has not come.
     async fn digests_set_ahead(&self, now: DateTime<Utc>) -> Stored<Vec<Subscription>>;

@@ -9,6 +9,7 @@
 //! transaction.
 
 pub mod accounts;
+pub mod audit;
 pub mod calendars;
 pub mod corrections;
 pub mod deliveries;
@@ -26,8 +27,11 @@ pub mod tasks;
 pub mod usage;
 pub mod visits;
 
+use crate::domain::base::clock::Clock;
 use crate::domain::base::error::Stored;
+use crate::domain::model::audit::Act;
 use crate::domain::ports::store::accounts::AccountStore;
+use crate::domain::ports::store::audit::AuditStore;
 use crate::domain::ports::store::calendars::CalendarStore;
 use crate::domain::ports::store::corrections::CorrectionStore;
 use crate::domain::ports::store::deliveries::DeliveryStore;
@@ -45,11 +49,13 @@ use crate::domain::ports::store::usage::UsageStore;
 use crate::domain::ports::store::visits::VisitStore;
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
+use std::sync::Arc;
 
 /// The whole store.
 #[async_trait]
 pub trait Store:
     AccountStore
+    + AuditStore
     + DutySettingStore
     + PropertyStore
     + GaugeStore
@@ -66,6 +72,9 @@ pub trait Store:
     + CorrectionStore
     + UsageStore
 {
+    /// The same store, acting for somebody. Its first transaction that changes something also writes the act's entries
+    /// into the audit: both are stored, or neither is. What it notes about repeated requests is no change.
+    fn acting(&self, act: Arc<Act>, clock: Arc<dyn Clock>) -> Arc<dyn Store>;
     /// Whether it can be reached.
     async fn ping(&self) -> Stored<()>;
     /// Whether it can be read and written, as far as a cheap look tells. Many may ask at once.
