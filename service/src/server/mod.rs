@@ -45,6 +45,34 @@ async fn connect(settings: &Settings) -> Result<Database> {
     Ok(database)
 }
 
+/// Lets this version's model take over what an older one has refreshed.
+async fn adopt(database: &Database) -> Result<()> {
+    let older = database.adopt_model().await?;
+    if older > 0 {
+        tracing::info!(
+            systems = older,
+            "the model is newer than the one of the last refresh; refreshing again"
+        );
+    }
+    let newer = database.refreshed_by_newer_model().await?;
+    if newer > 0 {
+        tracing::warn!(
+            systems = newer,
+            "a newer version of the service has refreshed systems, which this one leaves alone; if that version is gone for \
+             good, run `eavesward-service rolled-back`"
+        );
+    }
+    Ok(())
+}
+
+/// Takes over what a newer version's model has refreshed. Returns how many systems.
+pub async fn rolled_back(settings: &Settings) -> Result<u64> {
+    let database = connect(settings).await?;
+    let systems = database.take_back_model().await.context("the database cannot be written")?;
+    database.close().await;
+    Ok(systems)
+}
+
 /// Notes that the database is a restored backup, whatever it looks like.
 pub async fn restored(settings: &Settings) -> Result<()> {
     let database = connect(settings).await?;
@@ -63,6 +91,7 @@ pub async fn open(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Context>
     }
     let retention = Retention { reminders: settings.reminders_kept, audit: settings.audit_kept };
     let local_webhooks = settings.local_webhooks;
+    adopt(&database).await.context("the database cannot be written")?;
     let cx = Context { retention, local_webhooks, ..Context::new(Arc::new(database), clock) };
     report_secrets(secrets::check(&cx).await.context("the stored secrets cannot be checked")?);
     Ok(cx)

@@ -1,7 +1,7 @@
 //! The operator's subcommands.
 
 use super::key_file::KeyFile;
-use super::{Application, demo, listen, open, restored};
+use super::{Application, demo, listen, open, restored, rolled_back};
 use crate::config::{Flags, LogFormat, Settings};
 use crate::domain::base::clock::SystemClock;
 use crate::domain::base::error::{Error, StoreError};
@@ -83,6 +83,12 @@ pub enum Command {
         #[command(flatten)]
         flags: Flags,
     },
+    /// After a rollback to this version, let its model refresh the systems that the newer version has refreshed.
+    RolledBack {
+        /// Settings.
+        #[command(flatten)]
+        flags: Flags,
+    },
     /// Make the file with the key that encrypts stored webhook secrets, for the setting secrets_key_file.
     SecretsKey {
         /// The file. It must not exist, unless its key is replaced.
@@ -140,6 +146,10 @@ pub async fn run(command: Command) -> Result<()> {
         Command::Restored { flags } => {
             restored(&begin(flags)?).await?;
             say("Readers of the reminders' feed have to start again.")
+        }
+        Command::RolledBack { flags } => {
+            let systems = rolled_back(&begin(flags)?).await?;
+            say(&format!("{} will be refreshed by this version.", counted(systems, "system", "systems")))
         }
         Command::SecretsKey { file, replace } => secrets_key(&file, replace),
         Command::Serve { flags, key_file } => {

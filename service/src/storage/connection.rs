@@ -5,6 +5,7 @@ use crate::domain::base::error::{StoreError, Stored};
 use crate::domain::model::audit::Act;
 use crate::domain::model::quota::Quotas;
 use crate::domain::ports::store::Store;
+use crate::domain::rules::forecast::MODEL_VERSION;
 use crate::storage::errors::{can_rerun, failed, failed_because};
 use crate::storage::file::{self, DatabaseFile, REPLACED};
 use crate::storage::health::WriteHealth;
@@ -53,6 +54,8 @@ pub struct ConnectOptions {
     pub sqlite_cache_kib: u32,
     /// The most that one account may store.
     pub quotas: Quotas,
+    /// The version of the model that refreshes with this connection. Others than the present one are for tests.
+    pub model_version: i64,
     /// What encrypts stored secrets. Without it, SQLite has a file beside the database and PostgreSQL stores no secret.
     pub secret_keys: Option<SecretKeys>,
 }
@@ -66,6 +69,7 @@ impl Default for ConnectOptions {
             answer_timeout: Duration::from_secs(20),
             sqlite_cache_kib: 16 * 1024,
             quotas: Quotas::default(),
+            model_version: MODEL_VERSION,
             secret_keys: None,
         }
     }
@@ -82,6 +86,7 @@ pub struct Database {
     acquire_timeout: Duration,
     answer_timeout: Duration,
     pub(super) quotas: Quotas,
+    pub(super) model_version: i64,
     pub(super) secret_keys: SecretKeys,
     /// The file, on SQLite.
     file: Option<Arc<DatabaseFile>>,
@@ -142,8 +147,20 @@ impl Database {
         };
         let (writes, idle) = (Arc::default(), Arc::new(Mutex::new(idle)));
         let secret_keys = options.secret_keys.clone().unwrap_or(beside);
-        let (answer_timeout, quotas) = (options.answer_timeout, options.quotas);
-        Ok(Self { db, writes, idle, acquire_timeout, answer_timeout, quotas, secret_keys, file, recorder: None })
+        let (answer_timeout, quotas, model_version) =
+            (options.answer_timeout, options.quotas, options.model_version);
+        Ok(Self {
+            db,
+            writes,
+            idle,
+            acquire_timeout,
+            answer_timeout,
+            quotas,
+            model_version,
+            secret_keys,
+            file,
+            recorder: None,
+        })
     }
 
     /// Refuses to go on if another file has taken the place of the database.

@@ -51,7 +51,7 @@ pub(super) async fn claim(
 ) -> Stored<Vec<StaleSystem>> {
     let (mut tx, held_by) = (database.begin().await?, ClaimId::new());
     let mut query = sql("WITH picked AS MATERIALIZED (SELECT system_id FROM refreshes WHERE refresh_at <= ");
-    query.bind(now).push(" AND ");
+    query.bind(now).push(" AND model_version <= ").bind(database.model_version).push(" AND ");
     free(&mut query, now);
     query.push(" ORDER BY refresh_at, gauge_id, system_id LIMIT ").bind(i64::from(limit));
     query.push(tx.skip_locked());
@@ -121,14 +121,21 @@ pub(super) async fn finish(
         return Ok(0);
     }
     let mut tx = database.begin().instrument(tracing::debug_span!("wait to write")).await?;
-    let told = write(&mut tx, offered, now).instrument(tracing::debug_span!("write")).await?;
+    let told = write(&mut tx, offered, database.model_version, now)
+        .instrument(tracing::debug_span!("write"))
+        .await?;
     tx.commit().instrument(tracing::debug_span!("commit")).await?;
     Ok(told)
 }
 
-async fn write(tx: &mut Tx, offered: &[OfferedRefresh<'_>], now: DateTime<Utc>) -> Stored<usize> {
+async fn write(
+    tx: &mut Tx,
+    offered: &[OfferedRefresh<'_>],
+    model_version: i64,
+    now: DateTime<Utc>,
+) -> Stored<usize> {
     lock(tx, offered.iter().map(|one| one.claim.system_id).collect()).await?;
-    let taken = write_progress(tx, offered).await?;
+    let taken = write_progress(tx, offered, model_version).await?;
     let entries = write_tasks(tx, &taken, now).await?;
     write_forecasts(tx, &taken).await?;
     append(tx, entries).await
@@ -154,6 +161,7 @@ async fn lock(tx: &mut Tx, mut ids: Vec<SystemId>) -> Stored<()> {
 async fn write_progress<'a>(
     tx: &mut Tx,
     offered: &'a [OfferedRefresh<'a>],
+    model_version: i64,
 ) -> Stored<Vec<&'a OfferedRefresh<'a>>> {
     let mut taken: HashSet<Uuid> = HashSet::with_capacity(offered.len());
     for piece in pieces(offered, ROWS) {
@@ -162,10 +170,16 @@ async fn write_progress<'a>(
             sql("UPDATE refreshes SET refreshed_version = done.column3, next_at = done.column4, \
              refresh_at = CASE WHEN inputs_version = done.column3 THEN done.column4 ELSE 0 END, \
              day_at = done.column5, held_until = 0, held_by = ");
-        query.bind(NOBODY).push(" FROM (").bind_rows(piece, |row, one| {
-            row.on(one.claim.system_id).on(one.claim.account_id).on(one.claim.inputs_version).on(one.next_at);
-            row.on(one.day_at).on(one.claim.held_by);
-        });
+        query.bind(NOBODY).push(", model_version = ").bind(model_version).push(" FROM (").bind_rows(
+            piece,
+            |row, one| {
+                row.on(one.claim.system_id)
+                    .on(one.claim.account_id)
+                    .on(one.claim.inputs_version)
+                    .on(one.next_at);
+                row.on(one.day_at).on(one.claim.held_by);
+            },
+        );
         query.push(
             ") AS done WHERE refreshes.system_id = done.column1 AND refreshes.account_id = done.column2 \
              AND held_by = done.column6 AND (refreshed_version < done.column3 \

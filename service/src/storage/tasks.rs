@@ -197,7 +197,8 @@ impl TaskStore for Database {
     }
 
     async fn stale_count(&self, now: DateTime<Utc>) -> Stored<i64> {
-        let query = sql("SELECT COUNT(*) FROM refreshes WHERE refresh_at <= $1").on(now);
+        let query = sql("SELECT COUNT(*) FROM refreshes WHERE refresh_at <= $1 AND model_version <= $2");
+        let query = query.on(now).on(self.model_version);
         Ok(self.first::<(i64,)>(query).await?.unwrap_or_default().0)
     }
 }

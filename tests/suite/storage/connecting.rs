@@ -162,6 +162,12 @@ async fn a_newer_database_says_what_to_do(rig: &Rig) {
          SELECT 9999, 'of a newer version', success, checksum, execution_time FROM _sqlx_migrations WHERE version = 1",
     )
     .await;
+    // The newer version says that older ones can live with its tables.
+    let replica = rig.replica().await;
+    replica.migrate().await.unwrap();
+    assert_eq!(replica.accounts().await.unwrap(), []);
+    // And now that they cannot.
+    rig.raw("UPDATE oldest_version SET step = 9999").await;
     let said = words(&rig.replica().await.migrate().await.unwrap_err());
     assert!(said.contains("a newer version of the service") && said.contains("step 9999"), "{said}");
     assert!(said.contains("restore a backup"), "{said}");

@@ -27,6 +27,7 @@ mod subscriptions;
 mod systems;
 mod tasks;
 mod usage;
+mod versions;
 mod visits;
 
 use eavesward_service::storage::{ConnectOptions, Database, SecretKeys};

@@ -26,12 +26,7 @@ type Answer = Result<HttpResponse, ApiError>;
 /// The account that the key belongs to, with its quotas. The operator of the service sets these for all accounts.
 #[utoipa::path(get, path = "/v1/account", tag = "accounts", operation_id = "get_account",
     responses((status = 200, description = "The account", body = wire::Account)))]
-pub async fn account(
-    req: HttpRequest,
-    caller: Reader,
-    cx: Cx,
-    slots: web::Data<StreamSlots>,
-) -> Answer {
+pub async fn account(req: HttpRequest, caller: Reader, cx: Cx, slots: web::Data<StreamSlots>) -> Answer {
     let (found, usage) = (accounts::get(&cx, caller.0).await?, accounts::usage(&cx, caller.0).await?);
     hashed(&req, &account_with_quotas(found, usage, slots.of_account(caller.0)))
 }

@@ -96,6 +96,6 @@ pub trait TaskStore: Send + Sync {
     ) -> Stored<()>;
     /// When the first of the stale systems that are held now is free, unless it is released before.
     async fn stale_held_until(&self, now: DateTime<Utc>) -> Stored<Option<DateTime<Utc>>>;
-    /// How many systems are stale now.
+    /// How many systems are stale now, but for those that a newer version of the model has refreshed.
     async fn stale_count(&self, now: DateTime<Utc>) -> Stored<i64>;
 }

@@ -24,3 +24,7 @@ pub mod rule;
 pub mod simulated;
 pub mod system;
 pub mod system_model;
+
+/// Counts up with every change of the laws that moves dates. Rows carry the version by which they were refreshed. The
+/// first start of a version with another one refreshes every system.
+pub const MODEL_VERSION: i64 = 1;
