@@ -43,7 +43,7 @@ async fn a_client_of_ones_own_makes_the_calls() {
         .expect(1)
         .mount(&server)
         .await;
-    let own = reqwest::Client::builder().user_agent("orchard-app/2").no_proxy().build().expect("a client");
+    let own = crate::support::http_client().user_agent("orchard-app/2").no_proxy().build().expect("a client");
     let client = Client::builder().base_url(server.uri()).key(KEY).http_client(own).build();
     client.expect("a client").account().await.expect("an account");
 }
