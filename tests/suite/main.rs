@@ -2,7 +2,7 @@
 //!
 //! `api` speaks raw JSON, so that a renamed field is seen; `sdk` goes through the client; both run over both databases.
 //! `storage` holds the storage traits to their word, `outside` the engine to published figures, `doors` the sources to
-//! the map, `faults` takes disk and database away, `operator` makes keys and kills the service, `rounds` the plans of trips to every way there is to make them.
+//! the map, `faults` takes disk and database away, `operator` makes keys and kills the service, `settings` reads them from everywhere, `rounds` the plans of trips to every way there is to make them.
 
 mod api;
 mod contract;
@@ -16,5 +16,6 @@ mod process;
 mod rounds;
 mod sdk_live;
 mod sdk_offline;
+mod settings;
 mod storage;
 mod support;

@@ -22,6 +22,7 @@ mod router;
 mod routes;
 mod shape;
 mod slow_body;
+mod stopping;
 pub mod streams;
 mod table;
 mod unread;
@@ -37,6 +38,7 @@ use std::sync::LazyLock;
 pub use access_log::AccessLog;
 pub use problem::{ApiError, explain};
 pub use slow_body::{BodyTimeout, bound_body};
+pub use stopping::close_when_stopping;
 pub use wire::subscription::ContractPayloads;
 
 /// The document, made once for all workers.

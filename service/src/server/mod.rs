@@ -30,6 +30,9 @@ use tokio::sync::watch;
 use tokio::task::JoinHandle;
 use tracing_actix_web::TracingLogger;
 
+/// How long requests that run may take to end once no more are accepted. None takes longer than 25 s.
+pub const LONGEST_STOP: Duration = Duration::from_secs(30);
+
 async fn connect(settings: &Settings) -> Result<Database> {
     let secret_keys = settings.secrets_key_file.as_deref().map(SecretKeys::of_file).transpose();
     let options = ConnectOptions {
@@ -206,10 +209,11 @@ impl Application {
                 // Outside the compression, so that its refusals become problem details, too.
                 .wrap(from_fn(http::explain))
                 .wrap(from_fn(http::bound_body))
+                .wrap(from_fn(http::close_when_stopping))
                 .wrap(Condition::new(with_metrics, metrics.clone()))
                 .wrap(TracingLogger::<AccessLog>::new())
         };
-        let mut server = HttpServer::new(make).disable_signals().shutdown_timeout(30);
+        let mut server = HttpServer::new(make).disable_signals().shutdown_timeout(LONGEST_STOP.as_secs());
         if settings.workers > 0 {
             server = server.workers(settings.workers);
         }

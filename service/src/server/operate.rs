@@ -2,7 +2,7 @@
 
 use super::key_file::KeyFile;
 use super::{Application, demo, listen, open, restored, rolled_back};
-use crate::config::{Flags, LogFormat, Settings};
+use crate::config::{Flags, Loaded, LogFormat, Origin, Settings};
 use crate::domain::base::clock::SystemClock;
 use crate::domain::base::error::{Error, StoreError};
 use crate::domain::base::ids::{AccountId, KeyId};
@@ -31,7 +31,7 @@ pub enum Command {
         #[command(flatten)]
         flags: Flags,
         /// On an empty database, write the key into this new file instead of printing it. Later it is not used.
-        #[arg(long, env = "EAVESWARD_KEY_FILE", value_name = "PATH")]
+        #[arg(long, value_name = "PATH")]
         key_file: Option<PathBuf>,
     },
     /// Load an invented scenario into a SQLite file, print this week's list and run the service.
@@ -100,7 +100,14 @@ pub enum Command {
         replace: bool,
     },
     /// Print a settings file with every default.
-    Settings,
+    Settings {
+        /// Print the values that are in force, and where each comes from.
+        #[arg(long)]
+        in_force: bool,
+        /// Settings.
+        #[command(flatten)]
+        flags: Box<Flags>,
+    },
 }
 
 fn say(text: &str) -> Result<()> {
@@ -137,7 +144,8 @@ fn secrets_key(file: &Path, replace: bool) -> Result<()> {
 pub async fn run(command: Command) -> Result<()> {
     match command {
         Command::Openapi => say(http::openapi::text().trim_end()),
-        Command::Settings => say(config::DEFAULTS.trim_end()),
+        Command::Settings { in_force: true, flags } => say(&in_force(*flags)?),
+        Command::Settings { .. } => say(config::DEFAULTS.trim_end()),
         Command::Migrate { flags } => {
             let settings = begin(flags)?;
             open(&settings, Arc::new(SystemClock)).await?.store.close().await;
@@ -153,7 +161,8 @@ pub async fn run(command: Command) -> Result<()> {
         }
         Command::SecretsKey { file, replace } => secrets_key(&file, replace),
         Command::Serve { flags, key_file } => {
-            let settings = begin(flags)?;
+            let (settings, own) = begin_with(flags)?;
+            tracing::info!("settings that are not the default: {own}");
             let listener = listen(settings.bind)?;
             let cx = open_or_make(&settings).await?;
             first_account(&cx, key_file.as_deref()).await?;
@@ -161,7 +170,7 @@ pub async fn run(command: Command) -> Result<()> {
         }
         Command::Demo { flags, once } => {
             let mut flags = flags;
-            let own = flags.layer.database_url.is_none() && flags.config.is_none();
+            let own = flags.layer.database_url.is_none() && flags.config.is_empty();
             if own {
                 flags.layer.database_url = Some(config::DatabaseUrl::new("sqlite://eavesward-demo.db"));
             }
@@ -208,9 +217,27 @@ async fn open_or_make(settings: &Settings) -> Result<Context> {
 }
 
 fn begin(flags: Flags) -> Result<Settings> {
-    let settings = Settings::load(flags)?;
+    begin_with(flags).map(|(settings, _)| settings)
+}
+
+/// The same, and which settings are not the default.
+fn begin_with(flags: Flags) -> Result<(Settings, String)> {
+    let Loaded { settings, shown, remarks } = Settings::load(flags)?;
     telemetry::start(&settings.log, settings.log_format == LogFormat::Json)?;
-    Ok(settings)
+    for remark in remarks {
+        tracing::warn!("{remark}");
+    }
+    let own = shown.iter().filter(|one| one.origin != Origin::Default);
+    let own: Vec<String> = own.map(|one| format!("{} ({})", one.name, one.origin)).collect();
+    Ok((settings, if own.is_empty() { "none".to_owned() } else { own.join(", ") }))
+}
+
+/// Each setting with its value and where that comes from.
+fn in_force(flags: Flags) -> Result<String> {
+    let Loaded { shown, remarks, .. } = Settings::load(flags)?;
+    let remarks = remarks.into_iter().map(|remark| format!("# {remark}"));
+    let lines = shown.into_iter().map(|one| format!("{} = {} # {}", one.name, one.value, one.origin));
+    Ok(remarks.chain(lines).collect::<Vec<_>>().join("\n"))
 }
 
 async fn accounts(cx: &Context) -> Result<()> {
