@@ -4,9 +4,9 @@
 ALTER TABLE keys ADD COLUMN last_used_at BIGINT;
 CREATE INDEX keys_by_use ON keys (last_used_at) WHERE last_used_at IS NOT NULL;
 
--- One row for each change of an account, written in the transaction of the change. Indexed in the order of its list.
+-- One row for each change of an account, written in the transaction of the change. The service lists it newest first.
 CREATE TABLE audit (
-    id UUID NOT NULL,
+    id UUID NOT NULL PRIMARY KEY,
     account_id UUID NOT NULL REFERENCES accounts (id),
     at BIGINT NOT NULL,
     -- What the clock showed, if it was ahead and `at` was corrected.
@@ -18,9 +18,9 @@ CREATE TABLE audit (
     -- The kind and the id of what it was done to.
     thing TEXT,
     thing_id TEXT,
-    request_id UUID,
-    PRIMARY KEY (account_id, at, id)
+    request_id UUID
 );
+CREATE INDEX audit_by_time ON audit (account_id, at, id);
 CREATE INDEX audit_by_actor ON audit (account_id, actor_id, at, id) WHERE actor_id IS NOT NULL;
 CREATE INDEX audit_by_thing ON audit (account_id, thing_id, at, id) WHERE thing_id IS NOT NULL;
 CREATE INDEX audit_by_age ON audit (at);

@@ -75,7 +75,7 @@ pub struct Database {
     answer_timeout: Duration,
     /// The file, on SQLite.
     file: Option<Arc<DatabaseFile>>,
-    /// What is recorded with the next change; none if nobody acts.
+    /// What is recorded with the next change; nothing by default.
     recorder: Option<Recorder>,
 }
 
