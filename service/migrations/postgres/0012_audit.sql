@@ -6,7 +6,7 @@ CREATE INDEX keys_by_use ON keys (last_used_at) WHERE last_used_at IS NOT NULL;
 
 -- One row for each change of an account, written in the transaction of the change. The service lists it newest first.
 CREATE TABLE audit (
-    id UUID NOT NULL PRIMARY KEY,
+    id UUID NOT NULL,
     account_id UUID NOT NULL REFERENCES accounts (id),
     at BIGINT NOT NULL,
     -- What the clock showed, if it was ahead and `at` was corrected.
@@ -18,9 +18,10 @@ CREATE TABLE audit (
     -- The kind and the id of what it was done to.
     thing TEXT,
     thing_id TEXT,
-    request_id UUID
+    request_id UUID,
+    -- Also the order of the list: an index fewer for each change.
+    PRIMARY KEY (account_id, at, id)
 );
-CREATE INDEX audit_by_time ON audit (account_id, at, id);
 CREATE INDEX audit_by_actor ON audit (account_id, actor_id, at, id) WHERE actor_id IS NOT NULL;
 CREATE INDEX audit_by_thing ON audit (account_id, thing_id, at, id) WHERE thing_id IS NOT NULL;
 CREATE INDEX audit_by_age ON audit (at);

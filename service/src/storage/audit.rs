@@ -63,7 +63,8 @@ impl AuditStore for Database {
         let mut tx = self.begin().await?;
         // A trigger keeps what is younger.
         tx.run(sql("UPDATE audit_removal SET until = $1 WHERE until < $1").on(before)).await?;
-        let mut query = sql("DELETE FROM audit WHERE id IN (SELECT id FROM audit \
+        let mut query =
+            sql("DELETE FROM audit WHERE (account_id, at, id) IN (SELECT account_id, at, id FROM audit \
              WHERE at < ");
         query.bind(before).push(" ORDER BY at LIMIT ").bind(i64::from(most)).push(")");
         let rows = tx.run(query).await?;
