@@ -244,8 +244,8 @@ pub fn next_check(cx: &Context, key: &Key) -> Duration {
     left.map_or(KEY_CHECKED_EVERY, |left| left.clamp(LEAST_WAIT, KEY_CHECKED_EVERY))
 }
 
-/// Waits until a key is no longer accepted: at once if this process revokes it, and otherwise within
-/// [`KEY_CHECKED_EVERY`]. While the store is away it goes on.
+/// Waits until a key is no longer accepted: at once if this process revokes it, and otherwise within 5 seconds. While the
+/// store is away it goes on.
 pub async fn until_ended(cx: &Context, key: &Key) {
     // Subscribed before the first look, so that nothing falls between.
     let mut revoked = cx.keys_revoked.subscribe();
