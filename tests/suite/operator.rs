@@ -6,6 +6,8 @@ use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::path::Path;
 use std::process::{Command, Output};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
 const SERVED: &str = env!("CARGO_BIN_EXE_served");
@@ -153,14 +155,26 @@ async fn after_a_kill_the_audit_holds_what_was_changed_and_nothing_else() {
     let key = served.key().expect("a key").to_owned();
     let http = client();
     let mut acknowledged = BTreeSet::new();
-    for round in 0..4_u64 {
+    for round in 0..4_usize {
+        let answered = Arc::new(AtomicUsize::new(0));
         let ask = || {
             let body = json!({"name": "orchard", "latitude_deg": 48.0, "longitude_deg": 0.5, "time_zone": "Europe/London"});
-            http.post(format!("{}/v1/properties", served.url)).bearer_auth(&key).json(&body).send()
+            let request = http.post(format!("{}/v1/properties", served.url)).bearer_auth(&key).json(&body);
+            let answered = Arc::clone(&answered);
+            async move {
+                let reply = request.send().await;
+                answered.fetch_add(1, Ordering::SeqCst);
+                reply
+            }
         };
-        let sent: Vec<_> = (0..40).map(|_| tokio::spawn(ask())).collect();
-        // Some requests are before their commit, some in it, some after it.
-        tokio::time::sleep(Duration::from_millis(4 + 9 * round)).await;
+        let sent: Vec<_> = (0..60).map(|_| tokio::spawn(ask())).collect();
+        // Some requests are answered; the others are before their commit, in it, or after it.
+        for _ in 0..2000 {
+            if answered.load(Ordering::SeqCst) > 5 * round {
+                break;
+            }
+            tokio::time::sleep(Duration::from_millis(5)).await;
+        }
         served.child.kill().expect("SIGKILL");
         for reply in sent {
             if let Ok(response) = reply.await.expect("a task")

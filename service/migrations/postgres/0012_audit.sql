@@ -4,7 +4,7 @@
 ALTER TABLE keys ADD COLUMN last_used_at BIGINT;
 CREATE INDEX keys_by_use ON keys (last_used_at) WHERE last_used_at IS NOT NULL;
 
--- One row for each change of an account, written in the transaction of the change. Indexed in the order of its list.
+-- One row for each change of an account, written in the transaction of the change. The service lists it newest first.
 CREATE TABLE audit (
     id UUID NOT NULL,
     account_id UUID NOT NULL REFERENCES accounts (id),
@@ -19,6 +19,7 @@ CREATE TABLE audit (
     thing TEXT,
     thing_id TEXT,
     request_id UUID,
+    -- Also the order of the list: an index fewer for each change.
     PRIMARY KEY (account_id, at, id)
 );
 CREATE INDEX audit_by_actor ON audit (account_id, actor_id, at, id) WHERE actor_id IS NOT NULL;

@@ -4,7 +4,7 @@
 ALTER TABLE keys ADD COLUMN last_used_at INTEGER;
 CREATE INDEX keys_by_use ON keys (last_used_at) WHERE last_used_at IS NOT NULL;
 
--- One row for each change of an account, written in the transaction of the change. Kept in the order of its list.
+-- One row for each change of an account, written in the transaction of the change. The service lists it newest first.
 CREATE TABLE audit (
     id BLOB NOT NULL,
     account_id BLOB NOT NULL REFERENCES accounts (id),
@@ -19,8 +19,9 @@ CREATE TABLE audit (
     thing TEXT,
     thing_id TEXT,
     request_id BLOB,
+    -- Also the order of the list: an index fewer for each change.
     PRIMARY KEY (account_id, at, id)
-) STRICT, WITHOUT ROWID;
+) STRICT;
 CREATE INDEX audit_by_actor ON audit (account_id, actor_id, at, id) WHERE actor_id IS NOT NULL;
 CREATE INDEX audit_by_thing ON audit (account_id, thing_id, at, id) WHERE thing_id IS NOT NULL;
 CREATE INDEX audit_by_age ON audit (at);

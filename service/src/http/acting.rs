@@ -79,7 +79,7 @@ fn deed(operation: &'static str, change: Change, req: &ServiceRequest) -> Deed {
         // UUIDs as they are usually written.
         Some((_, id)) => {
             let id = Uuid::parse_str(id).map_or_else(|_| id.to_owned(), |id| id.to_string());
-            Deed::on(operation, change.thing, id)
+            Deed::on(operation, change.thing, &id)
         }
         None => Deed::new(operation, change.thing),
     }

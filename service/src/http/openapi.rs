@@ -46,7 +46,7 @@ const SERVER: &str = "The service that gave this document";
     ),
     components(schemas(wire::Problem, wire::FieldProblem, wire::ProblemCode, wire::ReminderPosted, wire::DigestPosted, wire::TestPosted)),
     tags(
-        (name = "accounts", description = "The account and its keys"),
+        (name = "accounts", description = "The account, its keys, and who changed what"),
         (name = "duties", description = "What falls due when, and the account's own figures"),
         (name = "properties", description = "The places where systems are"),
         (name = "gauges", description = "Where rain is measured, and what was measured"),

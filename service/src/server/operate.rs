@@ -247,7 +247,7 @@ async fn accounts(cx: &Context) -> Result<()> {
     Ok(())
 }
 
-/// On an empty database, makes an account and gives its key to whoever started the service.
+/// On an empty database, makes an account and gives the operator its key.
 async fn first_account(cx: &Context, key_file: Option<&Path>) -> Result<()> {
     // The file of the first start may still be there, and is in nobody's way.
     if !cx.store.accounts().await?.is_empty() {
@@ -303,7 +303,7 @@ async fn new_key(
     let draft = KeyDraft { name, scopes, system_id: None, expires_at: None };
     let (key, secret) = accounts::prepare_key(cx, id, KeyId::new(), draft, None).await.map_err(fields)?;
     let file = key_file.map(|path| KeyFile::write(path, secret.reveal())).transpose()?;
-    let deed = Deed::on("create_key", ThingKind::Key, key.id);
+    let deed = Deed::on("create_key", ThingKind::Key, &key.id);
     let acting = cx.acting(Arc::new(Act::of_operator(id, vec![deed])));
     match accounts::store_key(&acting, key).await {
         Ok(key) => give(&format!("Key {} was made. It", key.id), &secret, file),

@@ -90,7 +90,7 @@ pub struct Database {
     pub(super) secret_keys: SecretKeys,
     /// The file, on SQLite.
     file: Option<Arc<DatabaseFile>>,
-    /// What is recorded with the next change; none if nobody acts.
+    /// What is recorded with the next change; nothing by default.
     recorder: Option<Recorder>,
 }
 

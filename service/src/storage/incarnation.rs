@@ -32,7 +32,7 @@ impl Database {
             begin_generation(&mut tx, now).await?;
             for (account,) in tx.all::<(Uuid,)>(sql("SELECT id FROM accounts ORDER BY id")).await? {
                 let account = AccountId(account);
-                let deed = Deed::on("restore_backup", ThingKind::Account, account);
+                let deed = Deed::on("restore_backup", ThingKind::Account, &account);
                 tx.run(recorder::insert(&Act::of_operator(account, vec![deed]), now)).await?;
             }
         }

@@ -1,7 +1,7 @@
 //! Writes an act into the audit, in the transaction of what it changed.
 
 use crate::domain::base::clock::Clock;
-use crate::domain::model::audit::Act;
+use crate::domain::model::audit::{Act, ThingKind};
 use crate::storage::sql::{Sql, sql};
 use chrono::{DateTime, Utc};
 use std::sync::Arc;
@@ -44,7 +44,7 @@ pub(super) fn insert(act: &Act, at: DateTime<Utc>) -> Sql {
         row.on(deed.id).on(act.account).on(at);
         row.on(act.actor.kind().code()).on(act.actor.id()).on(deed.operation);
         let id = deed.thing_id.get();
-        row.on(deed.thing.filter(|_| id.is_some()).map(|thing| thing.code())).on(id.cloned());
+        row.on(deed.thing.filter(|_| id.is_some()).map(ThingKind::code)).on(id.cloned());
         row.on(act.request_id);
     });
     query

@@ -235,7 +235,7 @@ async fn bounds_of_queries_hold(app: &App) {
                 let path = operation.path.replace("{id}", id);
                 // A text as it is, without the quotes of JSON.
                 let text = value.as_str().map_or_else(|| value.to_string(), str::to_owned);
-                let text: String = text.bytes().map(|byte| format!("%{byte:02X}")).collect();
+                let text = text.bytes().fold(String::new(), |text, byte| format!("{text}%{byte:02X}"));
                 Reply::of(app.request("GET", &format!("{path}?{name}={text}{beside}"))).await
             };
             let what = format!("{} {name}", operation.path);

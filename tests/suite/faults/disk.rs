@@ -149,10 +149,10 @@ async fn goes_through_it(
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_full_disk_stops_writes_only_while_it_is_full() {
     let (out, disk) = (tempfile::tempdir().expect("a folder"), tempfile::tempdir().expect("a folder"));
-    // A file system of 8 MB in a name space of its own, which ends with the process.
+    // A file system of 16 MB in a name space of its own, which ends with the process.
     let mut command = Command::new("unshare");
     command.args(["--user", "--map-root-user", "--mount", "sh", "-c"]);
-    command.arg(r#"mount -t tmpfs -o size=8m none "$0" && exec "$@""#).arg(disk.path()).arg(SERVED);
+    command.arg(r#"mount -t tmpfs -o size=16m none "$0" && exec "$@""#).arg(disk.path()).arg(SERVED);
     let served = Served::start(command.args(arguments(disk.path())), out.path());
     let inside = PathBuf::from(format!("/proc/{}/root{}/filler", served.child.id(), disk.path().display()));
     let fill = async || {

@@ -45,7 +45,7 @@ fn acting(
     thing: Uuid,
     seconds: i64,
 ) -> Arc<dyn Store> {
-    let deeds = vec![Deed::on(operation, ThingKind::Property, thing)];
+    let deeds = vec![Deed::on(operation, ThingKind::Property, &thing)];
     let act =
         Act { account, actor: Actor::Key(KeyId(account.0)), deeds, request_id: Some(Uuid::from_u128(7)) };
     rig.database.acting(Arc::new(act), Arc::new(SetClock::new(at(seconds))))
@@ -75,9 +75,8 @@ fn context(rig: &Rig, seconds: i64) -> Context {
 async fn a_change_and_its_entry_are_stored_together(rig: &Rig) {
     let (account, key) = new_account();
     rig.database.insert_account(&account, &key).await.unwrap();
-    let mut other = new_key(account.id, 5);
-    other.name = "terrace".to_owned();
-    let deeds = vec![Deed::on("create_key", ThingKind::Key, other.id)];
+    let other = new_key(account.id, 5);
+    let deeds = vec![Deed::on("create_key", ThingKind::Key, &other.id)];
     let act =
         Act { account: account.id, actor: Actor::Key(key.id), deeds, request_id: Some(Uuid::from_u128(9)) };
     let store = rig.database.acting(Arc::new(act), Arc::new(SetClock::new(at(30))));

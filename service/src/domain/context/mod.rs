@@ -43,7 +43,7 @@ pub struct Context {
     /// Counts up when this process has written something that readers wait for, such as a refresh. A waiting reader
     /// also polls now and then, because another replica may have written it.
     pub written: watch::Sender<u64>,
-    /// Counts up when this process has revoked a key. Whoever waits with a key then looks whether it is accepted still.
+    /// Counts up when this process has revoked a key. A waiting request then checks its key.
     pub keys_revoked: watch::Sender<u64>,
     /// When keys were used, until it is written.
     pub key_uses: Arc<KeyUses>,
@@ -103,7 +103,7 @@ impl Context {
         self.written.send_modify(|count| *count = count.wrapping_add(1));
     }
 
-    /// Tells those who wait with a key that one was revoked.
+    /// Tells waiting requests that a key was revoked.
     pub fn notify_key_holders(&self) {
         self.keys_revoked.send_modify(|count| *count = count.wrapping_add(1));
     }

@@ -96,12 +96,12 @@ impl Deed {
     }
 
     /// A deed on a thing.
-    pub fn on(operation: &'static str, thing: ThingKind, id: impl ToString) -> Self {
+    pub fn on(operation: &'static str, thing: ThingKind, id: &impl ToString) -> Self {
         Self { thing_id: OnceLock::from(id.to_string()), ..Self::new(operation, thing) }
     }
 }
 
-/// What somebody is doing to an account. A store that acts for it records it together with what it changes.
+/// What is being done to an account, and by which actor. A store that acts for it records it together with what it changes.
 #[derive(Debug)]
 pub struct Act {
     /// The account.

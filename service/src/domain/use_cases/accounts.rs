@@ -17,10 +17,10 @@ use std::time::Duration;
 /// The start of a key's secret.
 const SECRET_PREFIX: &str = "ew";
 
-/// How often somebody who waits with a key looks whether it is accepted still. Streams read the status as often.
+/// How often the key of a waiting request is checked. Streams read the status as often.
 const KEY_CHECKED_EVERY: Duration = Duration::from_secs(5);
 
-/// The shortest wait between two such looks, also while the store is away after the key's end.
+/// The shortest wait between two checks, also while the store is away after the key's end.
 const LEAST_WAIT: Duration = Duration::from_millis(100);
 
 /// An account with its first key, before it is stored.
@@ -98,8 +98,8 @@ impl NewAccount {
     /// The store, acting for the operator, who makes this account.
     fn store(&self, cx: &Context) -> Context {
         let deeds = vec![
-            Deed::on("create_account", ThingKind::Account, self.account.id),
-            Deed::on("create_key", ThingKind::Key, self.key.id),
+            Deed::on("create_account", ThingKind::Account, &self.account.id),
+            Deed::on("create_key", ThingKind::Key, &self.key.id),
         ];
         cx.acting(Arc::new(Act::of_operator(self.account.id, deeds)))
     }
@@ -212,8 +212,8 @@ pub async fn keys(
     Ok(asked.page("keys", rows, |key| (key.created_at, key.id.0)))
 }
 
-/// Revokes a key; doing it twice changes nothing. A key may revoke any key of its account, a stronger one too: whoever sees
-/// that a key leaked must not have to wait for somebody else.
+/// Revokes a key; doing it twice changes nothing. A key may revoke any key of its account, also a stronger one: the first
+/// person who notices a leak stops it.
 pub async fn revoke_key(cx: &Context, account: AccountId, id: KeyId) -> Result<()> {
     if cx.store.revoke_key(account, id, cx.clock.now()).await? {
         cx.notify_key_holders();
@@ -243,15 +243,15 @@ pub async fn still_accepted(cx: &Context, key: &Key) -> Result<bool> {
     }))
 }
 
-/// After how long somebody who waits with a key looks whether it is accepted still: at its end, and now and then before,
-/// because another replica may revoke it.
+/// How long a waiting request goes on until its key is checked again: until the key's end, but not for long, because
+/// another replica may revoke it.
 pub fn next_check(cx: &Context, key: &Key) -> Duration {
     let left = key.expires_at.map(|end| (end - cx.clock.now()).to_std().unwrap_or(LEAST_WAIT));
     left.map_or(KEY_CHECKED_EVERY, |left| left.clamp(LEAST_WAIT, KEY_CHECKED_EVERY))
 }
 
-/// Waits until a key is no longer accepted: at once if this process revokes it, and otherwise within
-/// [`KEY_CHECKED_EVERY`]. While the store is away it goes on.
+/// Waits until a key is no longer accepted: at once if this process revokes it, and otherwise within 5 seconds. While the
+/// store is away it goes on.
 pub async fn until_ended(cx: &Context, key: &Key) {
     // Subscribed before the first look, so that nothing falls between.
     let mut revoked = cx.keys_revoked.subscribe();

@@ -87,9 +87,10 @@ pub async fn create_key(req: HttpRequest, caller: Admin, cx: Cx, body: Json<wire
 /// Revoke a key
 ///
 /// It is refused from now on. Revoking twice changes nothing. Requests that wait with it are answered `401`, and its
-/// streams end: at once in the process that answers this request, and within 5 seconds in other replicas. A key may revoke
-/// every key of its account, a stronger one or itself too, so that a key that leaked is stopped by whoever notices. Needs
-/// the scope `admin`.
+/// streams end: at once in the process that answers this request, and within 5 seconds in other replicas.
+///
+/// A key may revoke every key of its account, also a stronger one and itself. So the first person who notices a leak can
+/// stop the key. Needs the scope `admin`.
 #[utoipa::path(delete, path = "/v1/keys/{id}", tag = "accounts", operation_id = "revoke_key",
     params(("id" = Uuid, Path, description = "Id of the key")),
     responses((status = 204, description = "It is revoked")))]

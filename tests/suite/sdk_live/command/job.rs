@@ -354,7 +354,7 @@ fn keys_come_and_go(shell: &Shell) {
     let refusal = with_key(&["key", "list"]).refused(3);
     assert!(refusal.contains("admin"), "it names the scope: {refusal}");
     let list = shell.run(&["key", "list"]).ok();
-    assert!(list.contains("last used"), "{list}");
+    assert!(list.contains("LAST USED"), "{list}");
     let done = shell.run(&["audit", "--most", "1"]).ok();
     assert!(
         done.contains("create_key") && done.contains("key first key") && done.contains("There are more"),

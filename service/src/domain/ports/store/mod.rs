@@ -72,7 +72,7 @@ pub trait Store:
     + CorrectionStore
     + UsageStore
 {
-    /// The same store, acting for somebody. Its first transaction that changes something also writes the act's entries
+    /// The same store, which records an act. Its first transaction that changes something also writes the act's entries
     /// into the audit: both are stored, or neither is. What it notes about repeated requests is no change.
     fn acting(&self, act: Arc<Act>, clock: Arc<dyn Clock>) -> Arc<dyn Store>;
     /// Whether it can be reached.
