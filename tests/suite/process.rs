@@ -246,6 +246,61 @@ fn a_new_database_is_made_by_the_service_alone_and_its_place_is_told() {
     assert!(said.contains("Alder Row") && !said.contains("curl") && !said.contains("ew_"), "{said}");
 }
 
+/// One line of JSON for each request, whoever sent it and however it ended.
+#[tokio::test]
+async fn each_request_is_one_line_of_log() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let url = format!("sqlite://{}", folder.path().join("log.db").display());
+    let mut command = Command::new(env!("CARGO_BIN_EXE_served"));
+    command.args([
+        "serve",
+        "--bind",
+        "127.0.0.1:0",
+        "--drain-s",
+        "0",
+        "--log-format",
+        "json",
+        "--database-url",
+        &url,
+    ]);
+    let served = Served::start(&mut command, folder.path());
+    let key = served.key().expect("a key").to_owned();
+    let http = client();
+    let get = |path: &str| http.get(format!("{}{path}", served.url));
+    let account = Reply::of(get("/v1/account?secret=wellspring").bearer_auth(&key)).await;
+    assert_eq!(account.status, 400, "the query is not read");
+    let account = Reply::of(get("/v1/account").bearer_auth(&key)).await.expect(200);
+    assert_eq!(Reply::of(get("/v1/tasks")).await.status, 401);
+    assert_eq!(Reply::of(get("/healthz")).await.status, 200);
+    let lines = crate::support::until("three lines", async || {
+        let logged = served.logged.lock().expect("a log").clone();
+        let lines = logged.lines().filter_map(|line| serde_json::from_str::<Value>(line).ok());
+        let lines: Vec<Value> = lines.filter(|line| line["message"] == "answered").collect();
+        (lines.len() >= 3).then_some(lines)
+    })
+    .await;
+    assert_eq!(lines.len(), 3, "health checks are no lines: {lines:?}");
+    let [asked, shown, refused] = lines.as_slice() else { panic!("{lines:?}") };
+    for (line, path, status) in
+        [(asked, "/v1/account", 400), (shown, "/v1/account", 200), (refused, "/v1/tasks", 401)]
+    {
+        let span = &line["span"];
+        assert_eq!(
+            (&span["path"], &span["status"], &span["method"]),
+            (&json!(path), &json!(status), &json!("GET"))
+        );
+        assert!(
+            span["duration_ms"].is_u64() && span["id"].is_string() && span["peer"] == "127.0.0.1",
+            "{line}"
+        );
+        assert_eq!(line["spans"], Value::Null, "each span once: {line}");
+    }
+    assert_eq!(shown["span"]["account"], account["id"]);
+    assert!(shown["span"]["key"].is_string() && refused["span"]["key"].is_null());
+    let logged = served.logged.lock().expect("a log").clone();
+    assert!(!logged.contains(&key) && !logged.contains("wellspring"), "{logged}");
+}
+
 #[tokio::test]
 async fn the_address_of_a_calendar_is_never_logged() {
     let folder = tempfile::tempdir().expect("a folder");

@@ -146,9 +146,9 @@ pub struct Layer {
     /// What is logged: a level, or levels by module.
     #[arg(long, env = "EAVESWARD_LOG")]
     pub log: Option<String>,
-    /// Whether /metrics is served.
-    #[arg(long, env = "EAVESWARD_METRICS")]
-    pub metrics: Option<bool>,
+    /// Where metrics are served, ADDRESS:PORT; empty for nowhere.
+    #[arg(long, env = "EAVESWARD_METRICS_BIND", value_name = "ADDRESS:PORT")]
+    pub metrics_bind: Option<String>,
     /// The longest wait in seconds between two rounds of refreshing.
     #[arg(long, env = "EAVESWARD_REFRESH_EVERY_S")]
     pub refresh_every_s: Option<u64>,
@@ -200,7 +200,7 @@ impl Layer {
             account_test_messages: self.account_test_messages.or(below.account_test_messages),
             log_format: self.log_format.or(below.log_format),
             log: self.log.or(below.log),
-            metrics: self.metrics.or(below.metrics),
+            metrics_bind: self.metrics_bind.or(below.metrics_bind),
             refresh_every_s: self.refresh_every_s.or(below.refresh_every_s),
             housekeeping: self.housekeeping.or(below.housekeeping),
             reminders_kept_days: self.reminders_kept_days.or(below.reminders_kept_days),

@@ -77,8 +77,8 @@ pub struct Settings {
     pub log_format: LogFormat,
     /// What is logged.
     pub log: String,
-    /// Whether /metrics is served.
-    pub metrics: bool,
+    /// Where metrics are served; `None` for nowhere.
+    pub metrics_bind: Option<SocketAddr>,
     /// The longest wait between rounds of refreshing.
     pub refresh_every: Duration,
     /// When to tidy up.
@@ -131,7 +131,7 @@ impl Settings {
             quotas,
             log_format: all.log_format.context(need)?,
             log: all.log.context(need)?,
-            metrics: all.metrics.context(need)?,
+            metrics_bind: address("metrics_bind", &all.metrics_bind.context(need)?)?,
             refresh_every: Duration::from_secs(all.refresh_every_s.context(need)?),
             housekeeping: Schedule::parse(&housekeeping)
                 .map_err(|error| anyhow::anyhow!("housekeeping {housekeeping:?}: {error}"))?,
@@ -167,6 +167,16 @@ impl Settings {
         }
         Ok(settings)
     }
+}
+
+/// An address that may be left out.
+fn address(name: &str, text: &str) -> Result<Option<SocketAddr>> {
+    if text.is_empty() {
+        return Ok(None);
+    }
+    text.parse()
+        .map(Some)
+        .map_err(|_| anyhow::anyhow!("{name}: {text:?} is not ADDRESS:PORT such as 127.0.0.1:8751"))
 }
 
 /// What one account may ask for; `None` if a setting is missing.

@@ -11,6 +11,7 @@ pub use places::{Place, Places};
 pub use rate::{Allowance, Rate};
 
 use crate::domain::base::ids::AccountId;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 /// The bounds, from the settings.
 #[derive(Clone, Copy, Debug)]
@@ -59,6 +60,15 @@ pub struct Gate {
     waiting: Places<AccountId>,
     light: Lane,
     heavy: Lane,
+    refused: Refused,
+}
+
+/// How many requests were refused, by the bound that they met.
+#[derive(Debug, Default)]
+struct Refused {
+    rate: AtomicU64,
+    under_way: AtomicU64,
+    heavy_under_way: AtomicU64,
 }
 
 /// A request that was let through. It holds a place among the account's until it is dropped.
@@ -84,6 +94,7 @@ impl Gate {
             waiting: Places::new(bounds.in_flight),
             light: Lane::new(bounds.at_once, light_share),
             heavy: Lane::new(bounds.heavy_at_once, heavy_share),
+            refused: Refused::default(),
         }
     }
 
@@ -92,11 +103,31 @@ impl Gate {
     /// # Errors
     /// The bound that it would break.
     pub fn admit(&self, account: AccountId) -> Result<Admitted, Refusal> {
-        let allowance =
-            self.rate.as_ref().map(|rate| rate.take(account)).transpose().map_err(Refusal::Rate)?;
+        let allowance = self.rate.as_ref().map(|rate| rate.take(account)).transpose();
+        let allowance = allowance.map_err(|allowance| self.refuse(Refusal::Rate(allowance)))?;
         let most = self.in_flight.most();
-        let place = self.in_flight.take(account).ok_or(Refusal::UnderWay { most, heavy: false })?;
+        let place = self.in_flight.take(account);
+        let place = place.ok_or_else(|| self.refuse(Refusal::UnderWay { most, heavy: false }))?;
         Ok(Admitted { allowance, _place: place })
+    }
+
+    /// Counts a refusal.
+    fn refuse(&self, refusal: Refusal) -> Refusal {
+        let Refused { rate, under_way, heavy_under_way } = &self.refused;
+        let count = match refusal {
+            Refusal::Rate(_) => rate,
+            Refusal::UnderWay { heavy: false, .. } => under_way,
+            Refusal::UnderWay { heavy: true, .. } => heavy_under_way,
+        };
+        count.fetch_add(1, Ordering::Relaxed);
+        refusal
+    }
+
+    /// How many requests were refused since the start, by the bound that they met.
+    pub fn refused(&self) -> [(&'static str, u64); 3] {
+        let Refused { rate, under_way, heavy_under_way } = &self.refused;
+        [("rate", rate), ("under_way", under_way), ("heavy_under_way", heavy_under_way)]
+            .map(|(bound, count)| (bound, count.load(Ordering::Relaxed)))
     }
 
     /// A place among the account's heavy requests; light ones need none.
@@ -108,7 +139,8 @@ impl Gate {
         match work {
             Work::Light => Ok(None),
             Work::Heavy => {
-                self.heavy_in_flight.take(account).map(Some).ok_or(Refusal::UnderWay { most, heavy: true })
+                let place = self.heavy_in_flight.take(account).map(Some);
+                place.ok_or_else(|| self.refuse(Refusal::UnderWay { most, heavy: true }))
             }
         }
     }

@@ -1,9 +1,12 @@
 //! One line of log for each request, with its id.
 
+use crate::domain::base::clock::Stopwatch;
+use crate::domain::model::account::Key;
 use crate::domain::model::calendar::SECRET_PREFIX;
 use actix_web::HttpMessage;
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
+use std::rc::Rc;
 use tracing::{Span, field};
 use tracing_actix_web::{RequestId, RootSpanBuilder};
 
@@ -30,7 +33,7 @@ fn percent_decode(path: &str) -> String {
     String::from_utf8_lossy(&out).into_owned()
 }
 
-/// Opens a span for each request and says how it ended. Headers, query and bodies are never logged: keys and notes are
+/// Opens a span for each request and says how it ended, with the ids of its key and account. Headers, query and bodies are never logged: keys and notes are
 /// in them.
 #[derive(Debug)]
 pub struct AccessLog;
@@ -39,17 +42,42 @@ impl RootSpanBuilder for AccessLog {
     fn on_request_start(request: &ServiceRequest) -> Span {
         let (method, path) = (request.method().as_str(), without_secret(request.path()));
         let id = request.extensions().get::<RequestId>().map(|id| field::display(*id));
+        request.extensions_mut().insert(Stopwatch::start());
+        let peer = request.peer_addr().map(|address| field::display(address.ip()));
         // Health checks come every few seconds; they are logged at the level debug only.
-        if matches!(path, "/healthz" | "/readyz" | "/metrics") {
-            tracing::debug_span!("request", method, path, id, status = field::Empty)
+        if matches!(path, "/healthz" | "/readyz") {
+            tracing::debug_span!("request", method, path, peer, id, status = field::Empty)
         } else {
-            tracing::info_span!("request", method, path, id, status = field::Empty)
+            tracing::info_span!(
+                "request",
+                method,
+                path,
+                peer,
+                id,
+                key = field::Empty,
+                account = field::Empty,
+                status = field::Empty,
+                duration_ms = field::Empty
+            )
         }
     }
 
     fn on_request_end<B: MessageBody>(span: Span, outcome: &Result<ServiceResponse<B>, actix_web::Error>) {
         let status = match outcome {
-            Ok(response) => response.status(),
+            Ok(response) => {
+                let extensions = response.request().extensions();
+                if let Some(key) = extensions.get::<Rc<Key>>() {
+                    span.record("key", field::display(key.id))
+                        .record("account", field::display(key.account_id));
+                }
+                if let Some(since) = extensions.get::<Stopwatch>() {
+                    span.record(
+                        "duration_ms",
+                        u64::try_from(since.elapsed().as_millis()).unwrap_or(u64::MAX),
+                    );
+                }
+                response.status()
+            }
             Err(error) => error.as_response_error().status_code(),
         };
         span.record("status", status.as_u16());

@@ -3,6 +3,7 @@
 use crate::domain::base::ids::{AccountId, KeyId};
 use crate::gate::{Place, Places};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, watch};
 
 /// The most streams of one key, so that a program that forgets to close its own leaves room for the others. Judgement: a
@@ -14,6 +15,8 @@ pub const STREAMS_PER_KEY: usize = 8;
 pub struct StreamSlots {
     accepting: watch::Sender<bool>,
     free: Arc<Semaphore>,
+    slots: usize,
+    refused: AtomicU64,
     by_key: Places<KeyId>,
     by_account: Places<AccountId>,
 }
@@ -45,6 +48,8 @@ impl StreamSlots {
         Self {
             accepting: watch::Sender::new(true),
             free: Arc::new(Semaphore::new(slots)),
+            slots,
+            refused: AtomicU64::new(0),
             by_key: Places::new(STREAMS_PER_KEY),
             by_account: Places::new(of_account),
         }
@@ -66,14 +71,30 @@ impl StreamSlots {
         (self.by_account.taken(account), self.by_account.most())
     }
 
+    /// How many streams are open.
+    pub fn open(&self) -> usize {
+        self.slots - self.free.available_permits()
+    }
+
+    /// How many streams were refused because a key or an account had its share.
+    pub fn refused(&self) -> u64 {
+        self.refused.load(Ordering::Relaxed)
+    }
+
+    fn refuse(&self, why: NoSlot) -> NoSlot {
+        self.refused.fetch_add(1, Ordering::Relaxed);
+        why
+    }
+
     /// A slot for a key.
     ///
     /// # Errors
     /// Why there is none.
     pub fn take(&self, account: AccountId, key: KeyId) -> Result<StreamSlot, NoSlot> {
         let permit = Arc::clone(&self.free).try_acquire_owned().map_err(|_| NoSlot::Full)?;
-        let of_key = self.by_key.take(key).ok_or(NoSlot::OfKey(self.by_key.most()))?;
-        let of_account = self.by_account.take(account).ok_or(NoSlot::OfAccount(self.by_account.most()))?;
+        let of_key = self.by_key.take(key).ok_or_else(|| self.refuse(NoSlot::OfKey(self.by_key.most())))?;
+        let of_account = self.by_account.take(account);
+        let of_account = of_account.ok_or_else(|| self.refuse(NoSlot::OfAccount(self.by_account.most())))?;
         let accepting = self.accepting.subscribe();
         Ok(StreamSlot { accepting, _of_key: of_key, _of_account: of_account, _permit: permit })
     }

@@ -53,10 +53,12 @@ pub async fn run(cx: Context, rhythm: Rhythm, mut stop: watch::Receiver<bool>) {
         }
         match pass(&cx).await {
             Ok(done) if done.refreshed + done.failed > 0 => {
+                cx.counts.add_refreshes(done.refreshed, done.failed);
                 tracing::debug!(refreshed = done.refreshed, failed = done.failed, "refreshed");
             }
             Ok(_) => {}
             Err(error) => {
+                cx.counts.add_refreshes(0, 1);
                 tracing::error!(error = ?error, "a refresh pass failed; trying again soon");
                 wait = wait.min(AFTER_FAILURE);
             }

@@ -2,8 +2,10 @@
 
 mod demo;
 mod key_file;
+mod metrics;
 mod operate;
 
+pub use metrics::Metrics;
 pub use operate::{Command, run};
 
 use crate::config::Settings;
@@ -20,7 +22,6 @@ use crate::storage::{ConnectOptions, Database, SecretKeys};
 use actix_web::dev::{Server, ServerHandle};
 use actix_web::middleware::{Compress, Condition, from_fn};
 use actix_web::{App, HttpServer, web};
-use actix_web_prom::PrometheusMetricsBuilder;
 use anyhow::{Context as _, Result};
 use std::io::ErrorKind;
 use std::net::{SocketAddr, TcpListener};
@@ -154,6 +155,11 @@ pub struct Application {
     jobs: JoinHandle<()>,
     post: JoinHandle<()>,
     key_uses: JoinHandle<()>,
+    metrics: Arc<Metrics>,
+    /// What serves the metrics, if they are served.
+    shown: Option<ServerHandle>,
+    /// The address of the metrics, if they are served.
+    pub metrics_address: Option<SocketAddr>,
     stop_jobs: watch::Sender<bool>,
     drain: Duration,
 }
@@ -193,13 +199,11 @@ impl Application {
         let slots = web::Data::new(StreamSlots::new(settings.streams, settings.account_streams));
         let (data, ready) = (web::Data::new(cx.clone()), slots.clone());
         let gate = web::Data::new(Gate::new(&settings.bounds));
-        let metrics = PrometheusMetricsBuilder::new("eavesward")
-            .endpoint("/metrics")
-            // Unknown paths must not become labels: a caller could create any number of them.
-            .mask_unmatched_patterns("unknown")
-            .build()
-            .map_err(|error| anyhow::anyhow!("metrics cannot be started: {error}"))?;
-        let (with_metrics, body_timeout) = (settings.metrics, http::BodyTimeout(settings.body_timeout));
+        let (metrics, requests) = Metrics::new(cx.clone(), gate.clone(), slots.clone())?;
+        let metrics = Arc::new(metrics);
+        let shown =
+            settings.metrics_bind.map(|bind| metrics::serve(Arc::clone(&metrics), bind)).transpose()?;
+        let (with_metrics, body_timeout) = (shown.is_some(), http::BodyTimeout(settings.body_timeout));
         let make = move || {
             let (data, ready, gate) = (data.clone(), ready.clone(), gate.clone());
             App::new()
@@ -210,7 +214,7 @@ impl Application {
                 .wrap(from_fn(http::explain))
                 .wrap(from_fn(http::bound_body))
                 .wrap(from_fn(http::close_when_stopping))
-                .wrap(Condition::new(with_metrics, metrics.clone()))
+                .wrap(Condition::new(with_metrics, requests.clone()))
                 .wrap(TracingLogger::<AccessLog>::new())
         };
         let mut server = HttpServer::new(make).disable_signals().shutdown_timeout(LONGEST_STOP.as_secs());
@@ -224,6 +228,15 @@ impl Application {
         let rhythm = Rhythm { every: settings.refresh_every, housekeeping: settings.housekeeping.clone() };
         let post = tokio::spawn(jobs::deliver(cx.clone(), delivering(settings)?, stopped.clone()));
         let key_uses = tokio::spawn(jobs::note_key_uses(cx.clone(), stopped.clone()));
+        let reader = Arc::clone(&metrics);
+        let metrics_address = shown.as_ref().map(|(_, address)| *address);
+        let shown = shown.map(|(server, _)| {
+            let stopped = stopped.clone();
+            tokio::spawn(async move { reader.read(stopped).await });
+            let handle = server.handle();
+            actix_web::rt::spawn(server);
+            handle
+        });
         let jobs = tokio::spawn(jobs::run(cx.clone(), rhythm, stopped));
         Ok(Self {
             address,
@@ -233,9 +246,17 @@ impl Application {
             jobs,
             post,
             key_uses,
+            metrics: Arc::clone(&metrics),
+            shown,
+            metrics_address,
             stop_jobs,
             drain: settings.drain,
         })
+    }
+
+    /// What is measured.
+    pub fn metrics(&self) -> Arc<Metrics> {
+        Arc::clone(&self.metrics)
     }
 
     /// Returns a handle that stops it.
@@ -256,6 +277,9 @@ impl Application {
         self.jobs.await?;
         self.post.await?;
         self.key_uses.await?;
+        if let Some(shown) = self.shown {
+            shown.stop(false).await;
+        }
         // Of the last requests.
         jobs::write_key_uses(&self.cx).await;
         self.cx.store.close().await;

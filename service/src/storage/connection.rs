@@ -184,6 +184,15 @@ impl Database {
         Self { recorder: None, ..self.clone() }
     }
 
+    /// The connections of the pool, and those of them that are idle.
+    pub(super) fn pool_size(&self) -> (u64, u64) {
+        let (all, idle) = match &self.db {
+            Db::Sqlite(pool, _) => (pool.size(), pool.num_idle()),
+            Db::Pg(pool) => (pool.size(), pool.num_idle()),
+        };
+        (all.into(), idle as u64)
+    }
+
     /// Begins a transaction that writes.
     pub(super) async fn begin(&self) -> Stored<Tx> {
         self.in_place()?;

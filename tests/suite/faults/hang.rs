@@ -83,6 +83,7 @@ async fn readiness_is_told_soon_while_the_database_hangs() {
         let direct = layer.database_url.as_ref().expect("a database").reveal();
         let held = line.insert(Line::to(direct));
         layer.database_url = Some(DatabaseUrl::new(held.url.as_str()));
+        layer.metrics_bind = Some("127.0.0.1:0".to_owned());
     })
     .await;
     let line = line.expect("a line");
@@ -100,6 +101,10 @@ async fn readiness_is_told_soon_while_the_database_hangs() {
         assert!(began.elapsed() < Duration::from_secs(10), "{:?}", began.elapsed());
     }
     assert_eq!(Reply::of(app.anonymous("GET", "/healthz")).await.status, 200);
+    assert!(
+        app.last_metrics().await.contains("eavesward_figures_age_seconds"),
+        "metrics are shown all the same"
+    );
     line.release();
     let mut last = ready().await;
     for _ in 0..300 {

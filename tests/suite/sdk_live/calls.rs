@@ -3,7 +3,7 @@
 //! What was called is read off the service's own counts by route, so that a call to a wrong path counts for nothing.
 
 use super::{client, component, day, gauge, parts, place, property, rain_of, roof, screen};
-use crate::support::app::{App, Reply, over_both};
+use crate::support::app::{App, Kind};
 use eavesward_client::contract::{
     ActorKind, CalendarRequest, Duty, DutySettingsInput, DutySettingsRequest, Finding, ForecastRequest,
     FoundClass, KeyRequest, Part, ReplaceRequest, RetireRequest, RoundDoneRequest, RoundItem, RoundRequest,
@@ -23,11 +23,19 @@ use std::time::Duration;
 /// Operations that are no business of the SDK: probes and the document itself. May only shrink.
 const WITHOUT_A_CALL: [&str; 3] = ["healthz", "readyz", "get_openapi"];
 
-over_both! {
-    every_operation_of_the_document_has_a_typed_call;
+#[tokio::test]
+async fn every_operation_of_the_document_has_a_typed_call_on_sqlite() {
+    every_operation_of_the_document_has_a_typed_call(Kind::Sqlite).await;
 }
 
-async fn every_operation_of_the_document_has_a_typed_call(app: &App) {
+#[tokio::test]
+async fn every_operation_of_the_document_has_a_typed_call_on_postgres() {
+    every_operation_of_the_document_has_a_typed_call(Kind::Postgres).await;
+}
+
+async fn every_operation_of_the_document_has_a_typed_call(kind: Kind) {
+    let service = App::start_with(kind, |layer| layer.metrics_bind = Some("127.0.0.1:0".to_owned())).await;
+    let app = &service;
     let client = client(app);
     account_and_keys(&client).await;
     duties(&client).await;
@@ -63,7 +71,7 @@ async fn every_operation_of_the_document_has_a_typed_call(app: &App) {
         }
         missing = wanted.difference(&called).copied().collect();
         if missing.is_empty() {
-            return;
+            return service.stop().await;
         }
         tokio::time::sleep(Duration::from_millis(25)).await;
     }
@@ -87,13 +95,12 @@ fn documented() -> BTreeMap<(String, String), String> {
 
 /// Method and route of every request that was answered with a success.
 async fn counted(app: &App) -> BTreeSet<(String, String)> {
-    let text = Reply::of(app.anonymous("GET", "/metrics")).await;
-    assert_eq!(text.status, 200, "{}", text.text);
+    let text = app.metrics().await;
     let label = |line: &str, name: &str| {
         let (_, rest) = line.split_once(&format!("{name}=\""))?;
         Some(rest.split_once('"')?.0.to_owned())
     };
-    let requests = text.text.lines().filter(|line| line.starts_with("eavesward_http_requests_total{"));
+    let requests = text.lines().filter(|line| line.starts_with("eavesward_http_requests_total{"));
     requests
         .filter(|line| label(line, "status").is_some_and(|status| status.starts_with('2')))
         .map(|line| (label(line, "method").expect("a method"), label(line, "endpoint").expect("a route")))

@@ -33,6 +33,7 @@ pub struct App {
     pub cx: Context,
     /// Its clock.
     pub clock: Arc<SetClock>,
+    metrics: (Option<std::net::SocketAddr>, Arc<server::Metrics>),
     /// The database it is on.
     pub kind: Kind,
     /// Its address.
@@ -83,12 +84,14 @@ impl App {
                 let (_, secret) =
                     accounts::bootstrap(&cx, "first account").await.expect("bootstrap").expect("empty");
                 let application = Application::start(&settings, cx.clone()).expect("it listens");
-                let told = (application.address, cx, secret.reveal().to_owned(), application.stopper());
+                let metrics = (application.metrics_address, application.metrics());
+                let told =
+                    (application.address, cx, secret.reveal().to_owned(), application.stopper(), metrics);
                 tell.send(told).expect("the test waits");
                 application.run().await.expect("it serves");
             });
         });
-        let (address, cx, key, stopper) =
+        let (address, cx, key, stopper, metrics) =
             tokio::task::spawn_blocking(move || told.recv().expect("it starts")).await.expect("waiting");
         Self {
             url: format!("http://{address}"),
@@ -104,6 +107,7 @@ impl App {
                 .redirect(reqwest::redirect::Policy::none())
                 .build()
                 .expect("a client"),
+            metrics,
             stop: Some((stopper, thread)),
             _folder: folder,
         }
@@ -145,6 +149,21 @@ impl App {
     pub async fn other_account(&self) -> String {
         let (_, secret) = accounts::create(&self.cx, "another account").await.expect("an account");
         secret.reveal().to_owned()
+    }
+
+    /// The metrics as text, with the figures of now. They need `metrics_bind` among the settings.
+    pub async fn metrics(&self) -> String {
+        self.metrics.1.read_once().await;
+        self.last_metrics().await
+    }
+
+    /// The same with the figures that were read last.
+    pub async fn last_metrics(&self) -> String {
+        let address = self.metrics.0;
+        let url = format!("http://{}/metrics", address.expect("metrics are served"));
+        let reply = Reply::of(self.http.get(url)).await;
+        assert_eq!(reply.status, 200, "{}", reply.text);
+        reply.text
     }
 
     /// What stops the service, for a look at it while it stops.

@@ -40,7 +40,8 @@ impl Served {
             .map_while(Result::ok)
             .find_map(|line| {
                 said.extend([line.as_str(), "\n"]);
-                line.split("listening on ").nth(1)?.split_whitespace().next().map(str::to_owned)
+                let (_, rest) = line.split_once("listening on ")?;
+                Some(rest.chars().take_while(|c| c.is_ascii_digit() || ".:".contains(*c)).collect::<String>())
             })
             .unwrap_or_else(|| panic!("it does not say where it listens: {said}"));
         // Its log has to be read on, or it would stop at a full pipe.

@@ -8,6 +8,22 @@ use std::sync::Mutex;
 /// further ahead comes from a clock that was wrong: what was stored then counts as expired, or is computed again.
 pub const MOST_AHEAD: TimeDelta = TimeDelta::seconds(30);
 
+/// How long something takes on this machine, whatever its clock is set to. No forecast depends on it.
+#[derive(Clone, Copy, Debug)]
+pub struct Stopwatch(std::time::Instant);
+
+impl Stopwatch {
+    /// Starts now.
+    pub fn start() -> Self {
+        Self(std::time::Instant::now())
+    }
+
+    /// The time since its start.
+    pub fn elapsed(self) -> std::time::Duration {
+        self.0.elapsed()
+    }
+}
+
 /// Where the time comes from. All other code receives the time as a value.
 pub trait Clock: Send + Sync {
     /// The present instant, to the microsecond. Both databases keep microseconds, so what is read equals what was

@@ -1,10 +1,12 @@
 //! What every use case needs: the store, the clock, wake-ups and the cache of rain gauges.
 
+pub mod counts;
 pub mod gauge_cache;
 pub mod key_uses;
 
 use crate::domain::base::clock::{Clock, latest_date};
 use crate::domain::base::error::Result;
+use crate::domain::context::counts::Counts;
 use crate::domain::context::gauge_cache::GaugeCache;
 use crate::domain::context::key_uses::KeyUses;
 use crate::domain::model::audit::Act;
@@ -59,6 +61,8 @@ pub struct Context {
     pub local_webhooks: bool,
     /// What refreshes keep in memory of the rain gauges.
     pub gauges: Arc<GaugeCache>,
+    /// What this process has done since its start.
+    pub counts: Arc<Counts>,
 }
 
 impl Context {
@@ -84,6 +88,7 @@ impl Context {
             retention,
             local_webhooks: false,
             gauges,
+            counts: Arc::default(),
         }
     }
 

@@ -8,6 +8,7 @@ pub mod delivery;
 pub mod duty;
 pub mod duty_facts;
 pub mod duty_settings;
+pub mod figures;
 pub mod forecast;
 pub mod gauge;
 pub mod hazard;

@@ -14,6 +14,7 @@ pub mod calendars;
 pub mod corrections;
 pub mod deliveries;
 pub mod duty_settings;
+pub mod figures;
 pub mod gauges;
 pub mod idempotency;
 pub mod outcomes;
@@ -36,6 +37,7 @@ use crate::domain::ports::store::calendars::CalendarStore;
 use crate::domain::ports::store::corrections::CorrectionStore;
 use crate::domain::ports::store::deliveries::DeliveryStore;
 use crate::domain::ports::store::duty_settings::DutySettingStore;
+use crate::domain::ports::store::figures::FigureStore;
 use crate::domain::ports::store::gauges::GaugeStore;
 use crate::domain::ports::store::idempotency::IdempotencyStore;
 use crate::domain::ports::store::properties::PropertyStore;
@@ -71,6 +73,7 @@ pub trait Store:
     + IdempotencyStore
     + CorrectionStore
     + UsageStore
+    + FigureStore
 {
     /// The same store, which records an act. Its first transaction that changes something also writes the act's entries
     /// into the audit: both are stored, or neither is. What it notes about repeated requests is no change.
