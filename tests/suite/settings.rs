@@ -84,9 +84,8 @@ fn the_settings_that_manifests_ship_are_right() {
     }
     let kubernetes = text("kubernetes.yaml");
     let (_, rest) = kubernetes.split_once("settings.toml: |\n").expect("the settings of the ConfigMap");
-    let own: String =
-        rest.lines().take_while(|line| line.starts_with("    ")).map(|line| format!("{line}\n")).collect();
-    let _: Layer = toml::from_str(&own.replace("    ", "")).expect("settings");
+    let own: Vec<&str> = rest.lines().map_while(|line| line.strip_prefix("    ")).collect();
+    let _: Layer = toml::from_str(&own.join("\n")).expect("settings");
     // What the environment sets is stronger than any file, so that manifests and image leave it to the operator.
     for name in ["Containerfile", "eavesward.service", "kubernetes.yaml", "compose.yaml"] {
         for line in

@@ -246,7 +246,10 @@ fn quota_reached(of: &str, most: u64) -> String {
         Some(Counted::RainDays) => {
             (counted(most, "day of rain", "days of rain"), "send fewer, or remove days that no system needs")
         }
-        Some(Counted::Systems) => (counted(most, "system", "systems"), "remove one that is not needed"),
+        // Systems stay with their history.
+        Some(Counted::Systems) => {
+            (counted(most, "system", "systems"), "retired ones count too, so use one of them again")
+        }
         Some(Counted::Subscriptions) => {
             (counted(most, "subscription", "subscriptions"), "remove one that is not needed")
         }

@@ -142,6 +142,11 @@ fn secrets_key(file: &Path, replace: bool) -> Result<()> {
 
 /// Runs a subcommand.
 pub async fn run(command: Command) -> Result<()> {
+    // All settings are in it, which are large for a stack.
+    Box::pin(run_it(command)).await
+}
+
+async fn run_it(command: Command) -> Result<()> {
     match command {
         Command::Openapi => say(http::openapi::text().trim_end()),
         Command::Settings { in_force: true, flags } => say(&in_force(*flags)?),

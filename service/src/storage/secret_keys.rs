@@ -271,7 +271,8 @@ mod tests {
         nonce[0] = 3;
         let payload = Payload { msg: &[2, 0, 0, 0, 0, 0, 0, 0], aad: &[1] };
         let sealed = cipher.encrypt(&nonce.into(), payload).unwrap();
-        let hex: String = sealed.iter().map(|byte| format!("{byte:02x}")).collect();
-        assert_eq!(hex, "1de22967237a813291213f267e3b452f02d01ae33e4ec854");
+        let result: u128 = 0x1de2_2967_237a_8132_9121_3f26_7e3b_452f;
+        assert_eq!(sealed[..16], result.to_be_bytes());
+        assert_eq!(sealed[16..], 0x02d0_1ae3_3e4e_c854_u64.to_be_bytes());
     }
 }

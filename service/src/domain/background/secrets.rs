@@ -5,7 +5,7 @@
 use crate::domain::base::error::Result;
 use crate::domain::base::ids::SubscriptionId;
 use crate::domain::context::Context;
-use crate::domain::model::subscription::UNREADABLE_SECRET;
+use crate::domain::model::subscription::{Paused, UNREADABLE_SECRET};
 use crate::domain::ports::store::outcomes::Updated;
 use crate::domain::use_cases::subscriptions::set_paused;
 use uuid::Uuid;
@@ -39,7 +39,8 @@ pub async fn check(cx: &Context) -> Result<SecretsCheck> {
             found.left += sealed.left;
             let lost = one.lost_its_secret();
             if lost && one.paused.is_none() {
-                let done = set_paused(cx, one, Some(Some(UNREADABLE_SECRET))).await?;
+                let paused = Paused { at: cx.clock.now(), because: Some(UNREADABLE_SECRET.to_owned()) };
+                let done = set_paused(cx, one, Some(paused)).await?;
                 found.paused += u64::from(done == Updated::Done);
             } else if !lost && one.is_paused_for_its_secret() {
                 // Read again: it may have been encrypted just now.

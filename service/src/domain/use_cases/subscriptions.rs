@@ -273,18 +273,14 @@ pub async fn pause(
         return Ok(known);
     }
     let known = if pause { known } else { readable(known)? };
-    let done = set_paused(cx, known, pause.then_some(None)).await?;
+    let paused = pause.then(|| Paused { at: cx.clock.now(), because: None });
+    let done = set_paused(cx, known, paused).await?;
     changed(cx, account, id, done).await
 }
 
-/// Pauses a subscription, with a reason if it was no person, or lets it go on.
-pub(crate) async fn set_paused(
-    cx: &Context,
-    known: Subscription,
-    pause: Option<Option<&str>>,
-) -> Result<Updated> {
+/// Pauses a subscription, or lets it go on.
+pub(crate) async fn set_paused(cx: &Context, known: Subscription, paused: Option<Paused>) -> Result<Updated> {
     let now = cx.clock.now();
-    let paused = pause.map(|because| Paused { at: now, because: because.map(str::to_owned) });
     let mut new = Subscription { paused, updated_at: now, ..known };
     // Missed digests are not made later.
     (new.next_at, new.next_set_at) = (next(&new, now), now);
