@@ -11,6 +11,7 @@ mod conditional;
 mod decode;
 mod idempotent;
 mod limits;
+mod methods;
 mod negotiate;
 pub mod openapi;
 mod path;
@@ -36,6 +37,7 @@ use routes::service::ServedDocument;
 use std::sync::LazyLock;
 
 pub use access_log::AccessLog;
+pub use methods::refuse_made_up;
 pub use problem::{ApiError, explain};
 pub use slow_body::{BodyTimeout, bound_body};
 pub use stopping::close_when_stopping;

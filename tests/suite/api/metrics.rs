@@ -94,12 +94,17 @@ async fn requests_are_counted_by_pattern() {
     Reply::of(app.anonymous("GET", "/some/path/nobody/knows")).await.problem("not_found");
     Reply::of(app.anonymous("GET", &format!("/v1/gauges/{}", place.gauge))).await.problem("unauthorized");
     Reply::of(app.anonymous("GET", "/metrics")).await.problem("not_found");
+    for method in ["EAVES", "GETT", "PURGE"] {
+        let made_up = Reply::of(app.request(method, "/v1/account")).await;
+        assert_eq!((made_up.status, made_up.header("allow")), (405, "GET, HEAD, POST, PUT, DELETE"));
+        made_up.problem("method_not_allowed");
+    }
     let text = app.metrics().await;
     assert!(text.contains("eavesward_http_requests_total"), "{text}");
     for pattern in ["\"/v1/properties/{id}\"", "\"/v1/systems/{id}/status\""] {
         assert!(text.contains(pattern), "{pattern} is missing:\n{text}");
     }
-    for raw in ids.iter().chain(&["nobody", "nowhere", app.key.as_str()]) {
+    for raw in ids.iter().chain(&["nobody", "nowhere", "EAVES", "GETT", app.key.as_str()]) {
         assert!(!text.contains(raw), "{raw} is in the labels");
     }
     let read = read_with("read_metrics.py", &text);
