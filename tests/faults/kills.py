@@ -8,9 +8,11 @@ was sent, and nothing else.
 
 import argparse
 import collections
+import contextlib
 import datetime
 import json
 import random
+import subprocess
 import sys
 import tempfile
 import threading
@@ -44,7 +46,7 @@ class Job:
             return None
         if status in (200, 201, 204):
             self.answer = json.loads(body) if body else {}
-        elif status == 409 and b"first attempt of this request made" in body:
+        elif status == 409 and b"was made by the first request with this Idempotency-Key" in body:
             # Secrets are shown once: a repetition learns that the first attempt made it.
             self.answer = {}
         elif status not in (409, 429, 503):
@@ -71,7 +73,8 @@ class Account:
             kinds = ["property", "property", "rain", "rain", "rain", "key", "subscription", "gauge"]
             if self.done["property"] and self.done["gauge"]:
                 kinds += ["system", "system"]
-            if self.done["system"]:
+            visited = [system for system in self.done["system"] if system["components"]]
+            if visited:
                 kinds += ["visit", "visit", "visit"]
             kind = self.rng.choice(kinds)
             if kind == "rain" and not self.done["gauge"]:
@@ -100,15 +103,23 @@ class Account:
                 }  # fmt: skip
                 return Job(kind, "POST", "/v1/systems", body)
             if kind == "visit":
-                body = {"system_id": pick("system"), "visited_on": "2026-01-01", "note": name, "items": []}
+                system = self.rng.choice(visited)
+                item = {"component_id": system["components"][0]["id"], "duty": "clean_screen", "done": True}
+                body = {"system_id": system["id"], "visited_on": "2026-01-01", "note": name, "items": [item]}
                 return Job(kind, "POST", "/v1/visits", body)
             if kind == "key":
                 return Job(kind, "POST", "/v1/keys", {"name": name, "scopes": ["read"]})
             body = {"name": name, "to": "https://hooks.invalid/eaves"}
             return Job(kind, "POST", "/v1/subscriptions", body)
 
-    def note(self, job):
+    def note(self, service, job):
         """Notes what was acknowledged."""
+        if job.kind == "system":
+            try:
+                _, _, body = service.ask("GET", f"/v1/systems/{job.answer['id']}/components")
+                job.answer["components"] = json.loads(body)["items"]
+            except Exception:  # noqa: BLE001 - it was killed meanwhile: no visit goes to this system
+                job.answer["components"] = []
         with self.lock:
             if job.kind == "rain":
                 self.rain.update({day["date"]: day["rain_mm"] for day in job.body["days"]})
@@ -125,7 +136,7 @@ def write(service, account, stop, open_jobs):
         if job.send(service) is None or job.answer is None:
             open_jobs.append(job)
             return
-        account.note(job)
+        account.note(service, job)
 
 
 def names(service, path):
@@ -181,13 +192,11 @@ def one_database(program, database, rounds, seed):
         keys = f"{folder}/secrets-key"
         flags = ["--requests-per-s", "0", "--account-keys", "0", "--account-subscriptions", "0", "--account-properties",
                  "0", "--account-gauges", "0", "--account-systems", "0", "--secrets-key-file", keys]  # fmt: skip
-        import contextlib  # noqa: PLC0415
-        import subprocess  # noqa: PLC0415
-
         subprocess.run([program, "secrets-key", keys], check=True, stdout=subprocess.DEVNULL)
         with contextlib.ExitStack() as stack:
             url = stack.enter_context(postgres(cluster)) if database == "postgres" else f"sqlite://{folder}/kills.db"
             service = Service(program, folder, url, *flags)
+            stack.callback(service.stop)
             service.start()
             for number in range(1, rounds + 1):
                 stop, open_jobs = threading.Event(), []
@@ -210,7 +219,7 @@ def one_database(program, database, rounds, seed):
                             time.sleep(0.1)
                         if time.monotonic() - began > 120:
                             sys.exit(f"{job.method} {job.path} is not answered for two minutes")
-                    account.note(job)
+                    account.note(service, job)
                 figures["wait"] = max(figures["wait"], time.monotonic() - began)
                 if number % 20 == 0 or number == rounds:
                     faults = check(service, account)
@@ -220,7 +229,6 @@ def one_database(program, database, rounds, seed):
                           f"{figures['wait']:.1f} s; faults: {faults or 'none'}", flush=True)  # fmt: skip
                     if faults:
                         return False
-            service.stop()
     return True
 
 

@@ -58,6 +58,8 @@ class Service:
 
     def stop(self):
         """Ends it as an operator would."""
+        if self.process is None or self.process.poll() is not None:
+            return
         self.process.send_signal(signal.SIGTERM)
         with contextlib.suppress(subprocess.TimeoutExpired):
             self.process.wait(timeout=60)
