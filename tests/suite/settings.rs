@@ -164,12 +164,14 @@ fn secrets_come_from_files_and_are_never_shown() {
     let (url, password) = (folder.path().join("url"), folder.path().join("password"));
     fs::write(&url, "postgres://orchard@db.invalid/eavesward\n").expect("a file");
     fs::write(&password, "wellspring\n").expect("a file");
+    let everybody = std::os::unix::fs::PermissionsExt::from_mode(0o644);
+    fs::set_permissions(&url, everybody).expect("its mode");
     let set = |command: &mut Command| {
         command.arg("--database-url-file").arg(&url).arg("--database-password-file").arg(&password);
     };
     let out = printed(set);
     assert!(out.contains("postgres://db.invalid/eavesward") && !out.contains("wellspring"), "{out}");
-    // The files of this test can be read by everybody, which is told.
+    // One that everybody can read is told.
     assert!(out.contains("every user of this machine can read"), "{out}");
     let told = refused(|command| {
         set(command);
