@@ -96,6 +96,22 @@ fn the_settings_that_manifests_ship_are_right() {
     }
 }
 
+/// The image's own settings name an SQLite file; those that are mounted over them name PostgreSQL by a file.
+#[test]
+fn what_is_mounted_is_stronger_than_the_settings_of_the_image() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let url = folder.path().join("database-url");
+    fs::write(&url, "postgres://orchard@db.invalid/eavesward").expect("a file");
+    let own = folder.path().join("own.toml");
+    fs::write(&own, format!("database_url_file = {:?}", url.display().to_string())).expect("a file");
+    let paths = format!("{}:{}", deploy("settings/image.toml").display(), own.display());
+    let out = printed(|command| {
+        command.env("EAVESWARD_CONFIG", &paths);
+    });
+    assert!(out.contains("database_url = \"postgres://db.invalid/eavesward\""), "{out}");
+    assert!(out.contains("bind = \"0.0.0.0:8750\""), "{out}");
+}
+
 /// Runs the service's command `settings --in-force` and returns what it prints.
 fn in_force(change: impl Fn(&mut Command)) -> Output {
     let mut command = Command::new(env!("CARGO_BIN_EXE_served"));

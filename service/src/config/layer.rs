@@ -174,7 +174,12 @@ pub struct Layer {
 
 impl Layer {
     /// This layer over another.
-    pub(super) fn over(self, below: Self) -> Self {
+    pub(super) fn over(self, mut below: Self) -> Self {
+        // A URL and a file that holds one are the same setting: the stronger layer has the word.
+        let has_file = self.database_url_file.as_ref().is_some_and(|path| !path.as_os_str().is_empty());
+        if self.database_url.is_some() || has_file {
+            (below.database_url, below.database_url_file) = (None, None);
+        }
         Self {
             bind: self.bind.or(below.bind),
             database_url: self.database_url.or(below.database_url),
@@ -215,6 +220,17 @@ impl Layer {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_file_with_the_url_is_stronger_than_a_url_of_the_layer_below_and_the_other_way_round() {
+        let url = || Layer { database_url: Some(DatabaseUrl::new("sqlite://eaves.db")), ..Layer::default() };
+        let file = || Layer { database_url_file: Some("url".into()), ..Layer::default() };
+        let (above, below) = (file().over(url()), url().over(file()));
+        assert!(above.database_url.is_none() && above.database_url_file.is_some());
+        assert!(below.database_url.is_some() && below.database_url_file.is_none());
+        let unset = Layer { database_url_file: Some(PathBuf::new()), ..Layer::default() };
+        assert!(unset.over(url()).database_url.is_some(), "an empty path sets nothing");
+    }
 
     #[test]
     fn a_database_url_never_shows_its_password() {

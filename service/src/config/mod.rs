@@ -1,4 +1,4 @@
-//! Settings: defaults, then a file, then the environment, then flags; the later one wins.
+//! Settings: defaults, then files, then the environment, then flags; the later one wins.
 
 mod layer;
 mod secret_files;

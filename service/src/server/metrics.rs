@@ -1,4 +1,4 @@
-//! Metrics for whoever watches the service, in the text format of Prometheus, on an address of their own.
+//! Metrics of the service, in the text format of Prometheus, on an address of their own.
 //!
 //! Figures of the database are read by a loop and not by the reader: a database that hangs leaves the last ones, and one
 //! more metric says how old they are.

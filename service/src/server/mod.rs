@@ -87,6 +87,19 @@ pub async fn restored(settings: &Settings) -> Result<()> {
 
 /// Opens the database and brings its tables up to date.
 pub async fn open(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Context> {
+    Ok(opened(settings, clock).await?.0)
+}
+
+/// The same for a process that serves. Only this one takes over what an older model has refreshed, and looks after the
+/// stored secrets: the operator's other commands may run without the key file.
+pub async fn open_to_serve(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Context> {
+    let (cx, database) = opened(settings, clock).await?;
+    adopt(&database).await.context("the database cannot be written")?;
+    report_secrets(secrets::check(&cx).await.context("the stored secrets cannot be checked")?);
+    Ok(cx)
+}
+
+async fn opened(settings: &Settings, clock: Arc<dyn Clock>) -> Result<(Context, Database)> {
     let database = connect(settings).await?;
     if database.note_incarnation(clock.now(), false).await.context("the database cannot be written")? {
         tracing::warn!(
@@ -95,10 +108,8 @@ pub async fn open(settings: &Settings, clock: Arc<dyn Clock>) -> Result<Context>
     }
     let retention = Retention { reminders: settings.reminders_kept, audit: settings.audit_kept };
     let local_webhooks = settings.local_webhooks;
-    adopt(&database).await.context("the database cannot be written")?;
-    let cx = Context { retention, local_webhooks, ..Context::new(Arc::new(database), clock) };
-    report_secrets(secrets::check(&cx).await.context("the stored secrets cannot be checked")?);
-    Ok(cx)
+    let cx = Context { retention, local_webhooks, ..Context::new(Arc::new(database.clone()), clock) };
+    Ok((cx, database))
 }
 
 fn report_secrets(found: SecretsCheck) {

@@ -1,7 +1,7 @@
 //! The operator's subcommands.
 
 use super::key_file::KeyFile;
-use super::{Application, demo, listen, open, restored, rolled_back};
+use super::{Application, demo, listen, open, open_to_serve, restored, rolled_back};
 use crate::config::{Flags, Loaded, LogFormat, Origin, Settings};
 use crate::domain::base::clock::SystemClock;
 use crate::domain::base::error::{Error, StoreError};
@@ -214,7 +214,7 @@ async fn run_it(command: Command) -> Result<()> {
 /// Opens the database, and says where a new one was made.
 async fn open_or_make(settings: &Settings) -> Result<Context> {
     let missing = missing_file(settings.database_url.reveal());
-    let cx = open(settings, Arc::new(SystemClock)).await?;
+    let cx = open_to_serve(settings, Arc::new(SystemClock)).await?;
     if let Some(path) = missing {
         say(&format!("Made a new database at {}.\n", path.display()))?;
     }

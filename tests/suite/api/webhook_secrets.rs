@@ -210,6 +210,22 @@ async fn sqlite_makes_a_key_file_beside_it_with_the_first_secret() {
     app.stop().await;
 }
 
+/// A command that is run without the key file leaves the subscriptions of the running service alone.
+#[tokio::test]
+async fn a_command_without_the_key_pauses_nothing() {
+    let app = App::start(Kind::Sqlite).await;
+    let (id, _) = subscribe(&app, "https://hooks.example/eaves").await;
+    for words in [vec!["key", "--list"], vec!["migrate"]] {
+        let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_served"));
+        let done =
+            command.args(&words).args(["--database-url", &app.database_url]).output().expect("it runs");
+        assert!(done.status.success(), "{words:?}: {}", String::from_utf8_lossy(&done.stderr));
+    }
+    let shown = app.get(&format!("/v1/subscriptions/{id}")).await;
+    assert_eq!(shown["paused_at"], Value::Null, "{shown}");
+    app.stop().await;
+}
+
 #[test]
 fn a_key_file_is_made_once_for_its_owner_alone() {
     let folder = tempfile::tempdir().expect("a folder");

@@ -18,7 +18,7 @@ const AT_ONCE: u32 = 200;
 pub struct SecretsCheck {
     /// Secrets that were encrypted.
     pub sealed: u64,
-    /// Secrets that stay in clear or under an old key, because there is no key or somebody changed them meanwhile.
+    /// Secrets that stay in clear or under an old key, because there is no key or because they were changed meanwhile.
     pub left: u64,
     /// Subscriptions that were paused because their secret cannot be read.
     pub paused: u64,

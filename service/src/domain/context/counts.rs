@@ -1,4 +1,4 @@
-//! What this process has done since its start, for whoever watches it.
+//! Counts of what this process has done since its start; the metrics show them.
 
 use std::sync::atomic::{AtomicU64, Ordering};
 

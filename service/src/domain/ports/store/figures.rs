@@ -5,7 +5,7 @@ use crate::domain::model::figures::StoreFigures;
 use async_trait::async_trait;
 use chrono::{DateTime, Utc};
 
-/// Reads figures of the whole database, for whoever watches the service.
+/// Reads figures of the whole database, which the metrics show.
 #[async_trait]
 pub trait FigureStore: Send + Sync {
     /// The figures of now. It reads indexes and small tables only.
