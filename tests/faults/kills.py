@@ -21,7 +21,8 @@ import uuid
 
 from served import Service, postgres
 
-FIRST_DAY = datetime.date(2020, 1, 1)
+# So early that all days of a run lie in the past: later ones would be refused.
+FIRST_DAY = datetime.date(1800, 1, 1)
 BATCH = 20
 WRITERS = 6
 
@@ -46,6 +47,8 @@ class Job:
             return None
         if status in (200, 201, 204):
             self.answer = json.loads(body) if body else {}
+            if self.answer.get("counts", {}).get("refused"):
+                sys.exit(f"{self.method} {self.path}: days were refused: {body[:400]}")
         elif status == 409 and b"was made by the first request with this Idempotency-Key" in body:
             # Secrets are shown once: a repetition learns that the first attempt made it.
             self.answer = {}

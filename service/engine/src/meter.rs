@@ -17,9 +17,10 @@
 
 use crate::accumulated::{Accumulated, Note};
 use crate::calendar::Day;
+use crate::catchment::Catchment;
 use crate::climate::{Basis, ClimateError};
 use crate::error::{EngineError, require};
-use crate::exposure::{Exposure, Setting, USUAL_WET_SHARE, count, law};
+use crate::exposure::{Exposure, OnRoof, Setting, USUAL_WET_SHARE, count, law};
 use crate::gauge::Gauge;
 use crate::limit::Limit;
 use crate::passage::{Curve, Known, Law, MonthlySums, Path, RunningTotal, Sums};
@@ -33,6 +34,8 @@ pub(crate) const LONGEST_PAST: i32 = 73_050;
 #[derive(Debug, Clone)]
 pub struct Meter<'a> {
     gauge: &'a Gauge,
+    catchment: &'a Catchment,
+    on_roof: Option<OnRoof>,
     reads_rain: bool,
     running: RunningTotal,
     law: Option<Law>,
@@ -54,6 +57,8 @@ impl<'a> Meter<'a> {
         let gets_nothing = law.is_none_or(|law| law.daily.iter().all(|x| !(*x > 0.0)));
         Ok(Meter {
             gauge: s.gauge,
+            catchment: s.catchment,
+            on_roof: OnRoof::new(s, &counted)?,
             reads_rain: s.exposure.reads_rain(),
             running: counted.running,
             law,
@@ -108,7 +113,8 @@ impl<'a> Meter<'a> {
             Vec::from_iter((as_of > since).then(|| (1, as_of.since(since))))
         };
         let known = Known::new(self.running.clone(), since, as_of, carried);
-        Path::new(known, unread, self.law, horizon)
+        let waiting = self.on_roof.and_then(|on_roof| on_roof.on(self.gauge, self.catchment, since, as_of));
+        Path::new(known, unread, self.law, horizon).with_waiting(waiting)
     }
 
     /// The accumulated amount after `past` days. `sums` stand for the unread ones.

@@ -106,6 +106,12 @@ impl RainRecord {
         (!self.mm.is_empty()).then(|| Day(self.start + self.mm.len() as i32 - 1))
     }
 
+    /// The last day with a reading, up to and including a day.
+    pub(crate) fn last_until(&self, day: Day) -> Option<Day> {
+        let days = (i64::from(day.0) - i64::from(self.start) + 1).clamp(0, self.mm.len() as i64) as usize;
+        self.mm[..days].iter().rposition(|mm| !mm.is_nan()).map(|index| Day(self.start + index as i32))
+    }
+
     /// How many days have a reading.
     pub fn known_days(&self) -> usize {
         self.known

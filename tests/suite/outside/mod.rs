@@ -7,6 +7,7 @@
 mod backtest;
 mod chance;
 mod drain;
+mod dry_spells;
 mod exposures;
 mod gaps;
 mod generator;

@@ -24,6 +24,7 @@ mod given;
 mod model;
 mod month_law;
 mod normals;
+mod spell;
 mod spread;
 mod statistics;
 mod usual;
@@ -36,5 +37,6 @@ pub use month_law::MonthLaw;
 pub use normals::Normals;
 pub use statistics::WET_MM;
 
+pub(crate) use spell::{LastRunoff, RunoffDays, RunoffWalk, Weather};
 pub(crate) use spread::{BlockResiduals, MonthlySpread, monthly_means, smooth};
 pub(crate) use statistics::GrowingStatistics;

@@ -28,8 +28,8 @@ use super::setting::Setting;
 use super::ultraviolet::{DoseYear, USUAL_WET_SHARE};
 
 /// Log-sd by month and by year of leaf fall. Storms shift it by weeks, and trees vary by a fifth. Judgement.
-const LEAF_SIGMA_MONTH: f64 = 0.35;
-const LEAF_SIGMA_YEAR: f64 = 0.2;
+pub(super) const LEAF_SIGMA_MONTH: f64 = 0.35;
+pub(super) const LEAF_SIGMA_YEAR: f64 = 0.2;
 /// Day-to-day variance of light over its mean day: (0.3)^2 with a lag-one correlation of 0.25. Judgement.
 const LIGHT_KAPPA: f64 = 0.15;
 /// Log-sd by month and by year of light. Together about 4 % a year, as in 37 years of Champion.

@@ -119,7 +119,7 @@ pub(super) fn moved(events: &Events, fall: &[f64; 12]) -> Vec<f64> {
 }
 
 /// Leaf fall of the days after `after`, up to and including `through`.
-fn between(fall: &[f64; 12], after: Day, through: Day) -> f64 {
+pub(super) fn between(fall: &[f64; 12], after: Day, through: Day) -> f64 {
     let (mut left, mut end, mut sum) = (through.since(after), through, 0.0);
     while left > 0 {
         let (_, month, day_of_month) = end.ymd();

@@ -11,6 +11,7 @@ mod quantity;
 mod sediment;
 mod setting;
 mod ultraviolet;
+mod waiting;
 
 pub use chamber::{Chamber, Emptying, Stretch};
 pub use leaves::{
@@ -23,3 +24,4 @@ pub use ultraviolet::{USUAL_WET_SHARE, daily_dose_mj, orientation_factor};
 
 pub(crate) use amounts::count;
 pub(crate) use laws::law;
+pub(crate) use waiting::OnRoof;

@@ -18,8 +18,9 @@ use std::cmp::Ordering;
 use crate::error::EngineError;
 use crate::limit::Limit;
 
-use super::chance::{Between, UncertainAccumulated, bounds, chance_reached};
+use super::chance::{Between, UncertainAccumulated, bounds};
 use super::monthly_sums::MonthlySums;
+use super::moved::{Mixed, WaitingChances};
 use super::path::Path;
 use super::sums::Sums;
 
@@ -34,6 +35,8 @@ pub(crate) struct Curve<'a> {
     rows: RefCell<MonthlySums>,
     /// In order of day.
     computed: RefCell<Vec<ChanceBounds>>,
+    /// With the day number of the last reading. `None` where nothing waits.
+    waiting: Option<(i32, RefCell<WaitingChances>)>,
 }
 
 /// Bounds of the chance by one day number. They are equal once the chance was computed.
@@ -44,6 +47,12 @@ pub(crate) struct ChanceBounds {
     high: f64,
 }
 
+/// The chance by a day number.
+enum Parts {
+    Whole(f64),
+    Mixed(Mixed),
+}
+
 impl<'a> Curve<'a> {
     pub(crate) fn new(path: &'a Path, limit: Limit) -> Curve<'a> {
         Curve::resume(path, limit, Vec::new())
@@ -51,7 +60,27 @@ impl<'a> Curve<'a> {
 
     /// Continues from what an earlier curve of the same path and limit has computed.
     pub(crate) fn resume(path: &'a Path, limit: Limit, computed: Vec<ChanceBounds>) -> Curve<'a> {
-        Curve { path, today: path.past(), limit, rows: RefCell::default(), computed: RefCell::new(computed) }
+        let rows = RefCell::new(MonthlySums::default());
+        let waiting = path.waiting().map(|(waiting, from)| {
+            let moved = path.accumulated(from, &rows.borrow_mut().sums(path, from));
+            (from, RefCell::new(WaitingChances::new(waiting, from, path.horizon(), moved, limit)))
+        });
+        Curve { path, today: path.past(), limit, rows, computed: RefCell::new(computed), waiting }
+    }
+
+    /// The chance by a day number: known at once, or in parts.
+    fn parts(&self, number: i32) -> Result<Parts, EngineError> {
+        let accumulated = self.accumulated(number);
+        if let Some((_, waiting)) = self.waiting.as_ref().filter(|(from, _)| number > *from) {
+            let mut waiting = waiting.borrow_mut();
+            if let Some(chance) = waiting.by(number) {
+                return chance.map(Parts::Whole);
+            }
+            if let Some(mixed) = waiting.mixed(number, accumulated) {
+                return mixed.map(Parts::Mixed);
+            }
+        }
+        Ok(Parts::Mixed(Mixed { base: 0.0, share: 1.0, accumulated }))
     }
 
     /// The chances computed so far, for [`Curve::resume`].
@@ -82,21 +111,29 @@ impl<'a> Curve<'a> {
 
     /// The bounds at a node, and their index among the computed ones.
     fn bounds_by(&self, number: i32) -> Result<(usize, ChanceBounds), EngineError> {
-        let mut computed = self.computed.borrow_mut();
-        let at = match computed.binary_search_by_key(&number, |node| node.number) {
-            Ok(at) => return Ok((at, computed[at])),
-            Err(at) => at,
+        if let Ok(at) = self.place(number) {
+            return Ok((at, self.computed.borrow()[at]));
+        }
+        let Between { low, high } = match self.parts(number)? {
+            Parts::Whole(value) => Between { low: value, high: value },
+            Parts::Mixed(mixed) => {
+                if let Some(Between { low, high }) = bounds(mixed.accumulated, self.limit) {
+                    Between { low: mixed.of(low), high: mixed.of(high) }
+                } else {
+                    let value = mixed.chance(self.limit)?;
+                    Between { low: value, high: value }
+                }
+            }
         };
-        let accumulated = self.accumulated(number);
-        let Between { low, high } = if let Some(bounds) = bounds(accumulated, self.limit) {
-            bounds
-        } else {
-            let value =
-                chance_reached(accumulated.known, accumulated.mean, accumulated.variance, self.limit)?;
-            Between { low: value, high: value }
-        };
-        computed.insert(at, ChanceBounds { number, low, high });
-        Ok((at, computed[at]))
+        let at = self.place(number).unwrap_or_else(|at| at);
+        let bounds = ChanceBounds { number, low, high };
+        self.computed.borrow_mut().insert(at, bounds);
+        Ok((at, bounds))
+    }
+
+    /// The index of a day number among the computed ones.
+    fn place(&self, number: i32) -> Result<usize, usize> {
+        self.computed.borrow().binary_search_by_key(&number, |node| node.number)
     }
 
     fn closed_form_by(&self, number: i32) -> Result<f64, EngineError> {
@@ -104,8 +141,10 @@ impl<'a> Curve<'a> {
         if low == high {
             return Ok(low);
         }
-        let accumulated = self.accumulated(number);
-        let value = chance_reached(accumulated.known, accumulated.mean, accumulated.variance, self.limit)?;
+        let value = match self.parts(number)? {
+            Parts::Whole(value) => value,
+            Parts::Mixed(mixed) => mixed.chance(self.limit)?,
+        };
         // Clamped to the bounds of the expansion, so that the two agree even if one of them is wrong.
         let value = value.clamp(low, high);
         self.computed.borrow_mut()[at] = ChanceBounds { number, low: value, high: value };

@@ -17,16 +17,19 @@
 //!
 //! Known failures: The yearly term drops when a new year begins. Thresholds of a few mm, the size of one storm.
 //! Climates with a trend.
+//! What waits for runoff has a law of its own (`moved`).
 //! Invariants: dates grow with the chance asked for, and chances with the date, both by construction.
 
 mod chance;
 mod curve;
 mod law;
 mod monthly_sums;
+mod moved;
 mod path;
 mod running_total;
 mod sums;
 mod unread;
+mod waiting;
 
 pub use chance::chance_reached;
 pub use law::{Law, Moments};
@@ -36,3 +39,4 @@ pub(crate) use monthly_sums::MonthlySums;
 pub(crate) use path::{Known, Path};
 pub(crate) use running_total::RunningTotal;
 pub(crate) use sums::Sums;
+pub(crate) use waiting::{Moves, Waiting};

@@ -1,12 +1,15 @@
 //! One accumulated amount from the last service to the horizon: what was read, and what is expected on the other
 //! days.
 
+use std::sync::Arc;
+
 use crate::calendar::Day;
 
 use super::chance::UncertainAccumulated;
 use super::law::Law;
 use super::running_total::RunningTotal;
 use super::sums::Sums;
+use super::waiting::Waiting;
 
 /// Days of a year. A new yearly factor is drawn after each.
 const YEAR: i32 = 365;
@@ -58,6 +61,7 @@ pub(crate) struct Path {
     /// Mean square less 1 of the factors of months, years, climatology and level.
     excess: [f64; 4],
     horizon: i32,
+    waiting: Option<Arc<Waiting>>,
 }
 
 impl Path {
@@ -75,7 +79,17 @@ impl Path {
         let excess = law.map_or([0.0; 4], |l| {
             [l.sigma_month, l.sigma_year, l.sampling_sd, l.level_sd].map(|sigma| (sigma * sigma).exp_m1())
         });
-        Path { known, unread, law, excess, horizon }
+        Path { known, unread, law, excess, horizon, waiting: None }
+    }
+
+    /// The same path with something that waits for runoff after the last reading.
+    pub(crate) fn with_waiting(self, waiting: Option<Arc<Waiting>>) -> Path {
+        Path { waiting, ..self }
+    }
+
+    /// What waits for runoff, and the day number of the last reading.
+    pub(super) fn waiting(&self) -> Option<(&Waiting, i32)> {
+        self.waiting.as_deref().map(|waiting| (waiting, waiting.day.since(self.known.since)))
     }
 
     /// The last day number.
