@@ -90,9 +90,6 @@ impl OnRoof {
         let record = gauge.record();
         let day = record.last_until(as_of)?;
         let spell = Spell::on(catchment.own(), day)?;
-        if day.since(spell.since) < 2 {
-            return None;
-        }
         let weather = if record.get(day)? >= WET_MM { Weather::Wet } else { Weather::Dry };
         let moves = match self.of {
             Kind::Leaves { law, days_back } => {
