@@ -149,6 +149,12 @@ pub struct Layer {
     /// Where metrics are served, ADDRESS:PORT; empty for nowhere.
     #[arg(long, env = "EAVESWARD_METRICS_BIND", value_name = "ADDRESS:PORT")]
     pub metrics_bind: Option<String>,
+    /// Where traces are sent, as the URL of a receiver of OTLP over HTTP; empty for nowhere.
+    #[arg(long, env = "EAVESWARD_OTLP_ENDPOINT", value_name = "URL")]
+    pub otlp_endpoint: Option<String>,
+    /// The share of traces that is sent, from 0 to 1.
+    #[arg(long, env = "EAVESWARD_OTLP_SAMPLED_SHARE", value_name = "SHARE")]
+    pub otlp_sampled_share: Option<f64>,
     /// The longest wait in seconds between two rounds of refreshing.
     #[arg(long, env = "EAVESWARD_REFRESH_EVERY_S")]
     pub refresh_every_s: Option<u64>,
@@ -206,6 +212,8 @@ impl Layer {
             log_format: self.log_format.or(below.log_format),
             log: self.log.or(below.log),
             metrics_bind: self.metrics_bind.or(below.metrics_bind),
+            otlp_endpoint: self.otlp_endpoint.or(below.otlp_endpoint),
+            otlp_sampled_share: self.otlp_sampled_share.or(below.otlp_sampled_share),
             refresh_every_s: self.refresh_every_s.or(below.refresh_every_s),
             housekeeping: self.housekeeping.or(below.housekeeping),
             reminders_kept_days: self.reminders_kept_days.or(below.reminders_kept_days),

@@ -21,7 +21,7 @@ pub fn without_secret(path: &str) -> &str {
 }
 
 /// A path without its percent signs, as far as it can be read; only to look for something in it.
-fn percent_decode(path: &str) -> String {
+pub fn percent_decode(path: &str) -> String {
     let bytes = path.as_bytes();
     let (mut out, mut at) = (Vec::with_capacity(bytes.len()), 0);
     while let Some(&byte) = bytes.get(at) {
@@ -33,8 +33,8 @@ fn percent_decode(path: &str) -> String {
     String::from_utf8_lossy(&out).into_owned()
 }
 
-/// Opens a span for each request and says how it ended, with the ids of its key and account. Headers, query and bodies are never logged: keys and notes are
-/// in them.
+/// Opens a span for each request and says how it ended, with the ids of its trace, key and account. Headers, query and
+/// bodies are never logged: keys and notes are in them.
 #[derive(Debug)]
 pub struct AccessLog;
 
@@ -46,7 +46,15 @@ impl RootSpanBuilder for AccessLog {
         let peer = request.peer_addr().map(|address| field::display(address.ip()));
         // Health checks come every few seconds; they are logged at the level debug only.
         if matches!(path, "/healthz" | "/readyz") {
-            tracing::debug_span!("request", method, path, peer, id, status = field::Empty)
+            tracing::debug_span!(
+                "request",
+                method,
+                path,
+                peer,
+                id,
+                trace_id = field::Empty,
+                status = field::Empty
+            )
         } else {
             tracing::info_span!(
                 "request",
@@ -54,6 +62,7 @@ impl RootSpanBuilder for AccessLog {
                 path,
                 peer,
                 id,
+                trace_id = field::Empty,
                 key = field::Empty,
                 account = field::Empty,
                 status = field::Empty,

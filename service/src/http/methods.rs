@@ -22,12 +22,17 @@ const KNOWN: [Method; 9] = [
     Method::CONNECT,
 ];
 
+/// Whether it is one of HTTP's own.
+pub fn is_known(method: &Method) -> bool {
+    KNOWN.contains(method)
+}
+
 /// Refuses a method that is made up.
 pub async fn refuse_made_up<B: MessageBody>(
     req: ServiceRequest,
     next: Next<B>,
 ) -> Result<ServiceResponse<EitherBody<B>>, Error> {
-    if KNOWN.contains(req.method()) {
+    if is_known(req.method()) {
         return Ok(next.call(req).await?.map_into_left_body());
     }
     let detail = "This is no method of HTTP; /docs/ lists the paths with their methods.";

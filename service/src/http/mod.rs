@@ -26,6 +26,7 @@ mod slow_body;
 mod stopping;
 pub mod streams;
 mod table;
+mod traced;
 mod unread;
 mod wire;
 
@@ -41,6 +42,7 @@ pub use methods::refuse_made_up;
 pub use problem::{ApiError, explain};
 pub use slow_body::{BodyTimeout, bound_body};
 pub use stopping::close_when_stopping;
+pub use traced::traced;
 pub use wire::subscription::ContractPayloads;
 
 /// The document, made once for all workers.

@@ -15,6 +15,7 @@ use crate::domain::background::{audit, refresh, scoring};
 use crate::domain::base::blocking::panicked;
 use crate::domain::base::error::Result;
 use crate::domain::base::schedule::Schedule;
+use crate::domain::base::trace_context::SPANS;
 use crate::domain::context::Context;
 use crate::domain::model::idempotency;
 use chrono::{DateTime, TimeDelta, Utc};
@@ -22,6 +23,7 @@ use futures_util::FutureExt as _;
 use std::panic::AssertUnwindSafe;
 use std::time::Duration;
 use tokio::sync::watch;
+use tracing::Instrument as _;
 
 /// Writes come in bursts, such as an import or a new system with its gauge. After this wait one refresh
 /// covers them all.
@@ -74,7 +76,8 @@ pub async fn run(cx: Context, rhythm: Rhythm, mut stop: watch::Receiver<bool>) {
         }
         let now = cx.clock.now();
         let due = tidy_at.is_some_and(|at| at <= now);
-        if due && let Err(error) = step(tidy(&cx)).await {
+        let tidying = || tidy(&cx).instrument(tracing::info_span!(target: SPANS, "tidy up"));
+        if due && let Err(error) = step(tidying()).await {
             tracing::error!(error = ?error, "tidying up failed; trying again at its next scheduled time");
         }
         // Also when the clock was set back.

@@ -6,8 +6,11 @@
 
 mod tls;
 
+pub use tls::choose as choose_tls;
+
 use crate::domain::base::addresses::{is_inside, is_public};
 use crate::domain::base::plural::counted;
+use crate::domain::base::trace_context::{TRACEPARENT, TraceParent};
 use crate::domain::model::delivery::WebhookResponse;
 use crate::domain::model::subscription::address as checked;
 use crate::domain::ports::senders::{WebhookRequest, WebhookSender};
@@ -70,7 +73,7 @@ impl HttpSender {
         if !self.local && url.host().is_none_or(|host| is_inside(&host)) {
             return Err(NO_CONNECTION.to_owned());
         }
-        let request = self
+        let mut to_send = self
             .http
             .post(url)
             .header(CONTENT_TYPE, &request.media_type)
@@ -78,7 +81,10 @@ impl HttpSender {
             .header("webhook-timestamp", request.timestamp)
             .header("webhook-signature", &request.signature)
             .body(request.body.clone());
-        let answer = request.send().await.map_err(|error| cause(&error))?;
+        if let Some(parent) = trace_parent() {
+            to_send = to_send.header(TRACEPARENT, parent.to_string());
+        }
+        let answer = to_send.send().await.map_err(|error| cause(&error))?;
         // The answer's body is not read: nothing depends on it, and it could be endless.
         let retry_after = retry_after(answer.headers());
         Ok(WebhookResponse { status: Some(answer.status().as_u16()), retry_after, error: None })
@@ -94,6 +100,24 @@ impl WebhookSender for HttpSender {
             error: Some(error),
         })
     }
+}
+
+/// The span that sends, for a receiver that goes on with the trace. `None` if no traces are sent.
+fn trace_parent() -> Option<TraceParent> {
+    #[cfg(feature = "otlp")]
+    {
+        use opentelemetry::trace::TraceContextExt as _;
+        use tracing_opentelemetry::OpenTelemetrySpanExt as _;
+        let context = tracing::Span::current().context();
+        let span = context.span().span_context().clone();
+        span.is_valid().then(|| TraceParent {
+            trace_id: u128::from_be_bytes(span.trace_id().to_bytes()),
+            parent_id: u64::from_be_bytes(span.span_id().to_bytes()),
+            sampled: span.is_sampled(),
+        })
+    }
+    #[cfg(not(feature = "otlp"))]
+    None
 }
 
 /// The wait that a receiver asks for, in seconds or until a date (RFC 9110, 10.2.3). A date is counted from

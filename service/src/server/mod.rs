@@ -227,6 +227,7 @@ impl Application {
                 .wrap(from_fn(http::close_when_stopping))
                 .wrap(Condition::new(with_metrics, requests.clone()))
                 .wrap(from_fn(http::refuse_made_up))
+                .wrap(from_fn(http::traced))
                 .wrap(TracingLogger::<AccessLog>::new())
         };
         let mut server = HttpServer::new(make)

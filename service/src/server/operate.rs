@@ -12,7 +12,9 @@ use crate::domain::context::Context;
 use crate::domain::model::account::{KeyDraft, Scope};
 use crate::domain::model::audit::{Act, Deed, ThingKind};
 use crate::domain::use_cases::accounts;
+use crate::outbound::choose_tls;
 use crate::storage::{add_key, make_key_file, missing_file};
+use crate::telemetry::{TraceSettings, Traces};
 use crate::{config, http, telemetry};
 use anyhow::{Context as _, Result, bail};
 use clap::Subcommand;
@@ -20,7 +22,11 @@ use std::io::Write as _;
 use std::net::TcpListener;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::time::Duration;
 use uuid::Uuid;
+
+/// The last traces get so long to be sent, also where `drain_s` is 0. Judgement: a receiver stands nearby.
+const LEAST_FLUSH: Duration = Duration::from_secs(1);
 
 /// A subcommand.
 #[derive(Debug, Subcommand)]
@@ -166,12 +172,12 @@ async fn run_it(command: Command) -> Result<()> {
         }
         Command::SecretsKey { file, replace } => secrets_key(&file, replace),
         Command::Serve { flags, key_file } => {
-            let (settings, own) = begin_with(flags)?;
+            let Begun { settings, own, traces } = begin_to_serve(flags)?;
             tracing::info!("settings that are not the default: {own}");
             let listener = listen(settings.bind)?;
             let cx = open_or_make(&settings).await?;
             first_account(&cx, key_file.as_deref()).await?;
-            serve(listener, &settings, cx).await
+            serve(listener, &settings, cx, traces).await
         }
         Command::Demo { flags, once } => {
             let mut flags = flags;
@@ -179,17 +185,18 @@ async fn run_it(command: Command) -> Result<()> {
             if own {
                 flags.layer.database_url = Some(config::DatabaseUrl::new("sqlite://eavesward-demo.db"));
             }
-            let settings = begin(flags)?;
             if once {
+                let settings = begin(flags)?;
                 let cx = open_or_make(&settings).await?;
                 return say(demo::load(&cx).await?.list.trim_end());
             }
+            let Begun { settings, traces, .. } = begin_to_serve(flags)?;
             let listener = listen(settings.bind)?;
             let cx = open_or_make(&settings).await?;
             let loaded = demo::load(&cx).await?;
             let ways = demo::ways(&cx, loaded.account, listener.local_addr()?).await?;
             say(&format!("{}\n{ways}", loaded.list))?;
-            serve(listener, &settings, cx).await
+            serve(listener, &settings, cx, traces).await
         }
         Command::Key { flags, account, new_account, name, scopes, key_file, list } => {
             let settings = begin(flags)?;
@@ -221,20 +228,35 @@ async fn open_or_make(settings: &Settings) -> Result<Context> {
     Ok(cx)
 }
 
-fn begin(flags: Flags) -> Result<Settings> {
-    begin_with(flags).map(|(settings, _)| settings)
+/// What a command that serves begins with.
+struct Begun {
+    settings: Settings,
+    /// Which settings are not the default.
+    own: String,
+    traces: Traces,
 }
 
-/// The same, and which settings are not the default.
-fn begin_with(flags: Flags) -> Result<(Settings, String)> {
+/// Reads the settings and starts the log. A command that serves nothing sends no traces.
+fn begin(flags: Flags) -> Result<Settings> {
+    begin_with(flags, |_| None).map(|begun| begun.settings)
+}
+
+fn begin_to_serve(flags: Flags) -> Result<Begun> {
+    choose_tls();
+    begin_with(flags, |settings| settings.traces.as_ref())
+}
+
+fn begin_with(flags: Flags, traces: impl Fn(&Settings) -> Option<&TraceSettings>) -> Result<Begun> {
     let Loaded { settings, shown, remarks } = Settings::load(flags)?;
-    telemetry::start(&settings.log, settings.log_format == LogFormat::Json)?;
+    let json = settings.log_format == LogFormat::Json;
+    let traces = telemetry::start(&settings.log, json, traces(&settings))?;
     for remark in remarks {
         tracing::warn!("{remark}");
     }
     let own = shown.iter().filter(|one| one.origin != Origin::Default);
     let own: Vec<String> = own.map(|one| format!("{} ({})", one.name, one.origin)).collect();
-    Ok((settings, if own.is_empty() { "none".to_owned() } else { own.join(", ") }))
+    let own = if own.is_empty() { "none".to_owned() } else { own.join(", ") };
+    Ok(Begun { settings, own, traces })
 }
 
 /// Each setting with its value and where that comes from.
@@ -349,7 +371,7 @@ fn fields(error: Error) -> anyhow::Error {
     }
 }
 
-async fn serve(listener: TcpListener, settings: &Settings, cx: Context) -> Result<()> {
+async fn serve(listener: TcpListener, settings: &Settings, cx: Context, traces: Traces) -> Result<()> {
     let application = Application::start_on(listener, settings, cx)?;
     tracing::info!(address = %application.address, database = %settings.database_url, "listening on {}", application.address);
     let stopper = application.stopper();
@@ -358,7 +380,10 @@ async fn serve(listener: TcpListener, settings: &Settings, cx: Context) -> Resul
         tracing::info!("stopping");
         stopper.stop().await;
     });
-    application.run().await?;
+    let ended = application.run().await;
+    // Of the last requests and deliveries.
+    traces.end(settings.drain.max(LEAST_FLUSH)).await;
+    ended?;
     tracing::info!("stopped");
     Ok(())
 }

@@ -50,7 +50,8 @@ const ROOMS: [Room; 10] = [
         ours: &[],
         without: &[&HTTP_CRATES, &SQL_CRATES],
     },
-    Room { name: "telemetry", uses: &[], ours: &[], without: &[&SQL_CRATES] },
+    // The clock, chance and the target of spans.
+    Room { name: "telemetry", uses: &["domain"], ours: &[], without: &[&HTTP_CRATES, &SQL_CRATES] },
     Room {
         name: "server",
         uses: &["domain", "storage", "gate", "http", "jobs", OUTWARD, "config", "telemetry"],

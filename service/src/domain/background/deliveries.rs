@@ -7,6 +7,7 @@ use crate::domain::background::lease::{LEASE, Lease};
 use crate::domain::base::clock::local_date;
 use crate::domain::base::error::Result;
 use crate::domain::base::ids::{self, AccountId, DeliveryId, SubscriptionId};
+use crate::domain::base::trace_context::SPANS;
 use crate::domain::context::Context;
 use crate::domain::model::delivery::{
     AttemptOutcome, Body, ClaimedDelivery, Content, Delivery, NewDelivery, WebhookResponse,
@@ -22,6 +23,7 @@ use crate::domain::rules::digest::render::{Format, render};
 use crate::domain::use_cases::digest;
 use crate::domain::use_cases::subscriptions::zone_now;
 use chrono::{Days, TimeDelta};
+use tracing::{Instrument as _, Span, field};
 
 /// Deliveries of one subscription that are claimed together and sent side by side. Judgement: a small receiver can
 /// take four at once.
@@ -72,14 +74,15 @@ async fn fan_out(cx: &Context, payloads: &dyn PayloadWriter, turn: &mut FanOutTu
         if *cx.closing.borrow() {
             return Ok(Prepared { written, more: false });
         }
-        match fan_out_one(cx, payloads, subscription).await {
+        let id = subscription.id;
+        let span = tracing::info_span!(target: SPANS, "write deliveries", eavesward.subscription = %id);
+        match fan_out_one(cx, payloads, subscription).instrument(span).await {
             Ok(Some(fanned)) => {
                 (written, more, looked) = (written + fanned.written, more || fanned.more, true);
             }
             Ok(None) => {}
             // An entry that cannot be read for one subscription must not delay the others.
             Err(error) => {
-                let id = subscription.id;
                 tracing::error!(subscription = %id, error = ?error, "no delivery could be made for {id}");
             }
         }
@@ -134,7 +137,8 @@ async fn digests(cx: &Context, payloads: &dyn PayloadWriter) -> Result<usize> {
         if refreshing && subscription.next_at.is_some_and(|at| now - at < LONGEST_WAIT_FOR_REFRESH) {
             continue;
         }
-        match digest(cx, payloads, subscription).await {
+        let span = tracing::info_span!(target: SPANS, "write digest", eavesward.subscription = %id);
+        match digest(cx, payloads, subscription).instrument(span).await {
             Ok(made) => count += usize::from(made),
             // A digest that fails must not keep others from being made.
             Err(error) => {
@@ -222,7 +226,40 @@ async fn send(
         let unsent = WebhookResponse { status: None, retry_after: None, error };
         return outcome(delivery, unsent, now, now, ids::spread());
     };
+    let span = span_of(&id, subscription.id);
     let url = subscription.facts.url.clone();
     let request = WebhookRequest { url, id, timestamp: now.timestamp(), signature, media_type, body: text };
-    outcome(delivery, sender.post(&request).await, now, cx.clock.now(), ids::spread())
+    let answer = sender.post(&request).instrument(span.clone()).await;
+    note_answer(&span, &answer);
+    drop(span);
+    outcome(delivery, answer, now, cx.clock.now(), ids::spread())
+}
+
+/// The span of one attempt. The address is not in it: it may hold a secret of the receiver's.
+fn span_of(id: &str, subscription: SubscriptionId) -> Span {
+    tracing::info_span!(
+        target: SPANS,
+        "deliver webhook",
+        otel.kind = "client",
+        otel.status_code = field::Empty,
+        http.request.method = "POST",
+        http.response.status_code = field::Empty,
+        error.type = field::Empty,
+        eavesward.delivery = id,
+        eavesward.subscription = %subscription
+    )
+}
+
+fn note_answer(span: &Span, answer: &WebhookResponse) {
+    match answer.status {
+        Some(status) => {
+            span.record("http.response.status_code", status);
+            if status >= 400 {
+                span.record("error.type", field::display(status)).record("otel.status_code", "ERROR");
+            }
+        }
+        None => {
+            span.record("error.type", "no_answer").record("otel.status_code", "ERROR");
+        }
+    }
 }

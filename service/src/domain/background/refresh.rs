@@ -6,6 +6,7 @@ use crate::domain::base::blocking::{caught, joined};
 use crate::domain::base::clock::{end_of_day, local_date, start_of_day};
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{GaugeId, SystemId};
+use crate::domain::base::trace_context::SPANS;
 use crate::domain::context::{Context, gauge_model};
 use crate::domain::model::inputs::Inputs;
 use crate::domain::ports::store::tasks::{Refreshed, StaleSystem};
@@ -21,7 +22,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use tokio::runtime::Handle;
 use tokio::task::JoinHandle;
-use tracing::Instrument as _;
+use tracing::{Instrument as _, Span, field};
 
 /// How many systems are claimed at a time. That is enough to share a rain gauge's computation and the wait for the
 /// disk. It is few enough that all workers together hold some ten megabytes.
@@ -106,10 +107,36 @@ fn worker(
                 if claims.is_empty() {
                     return Ok(all);
                 }
-                all += leased(&cx, std::mem::take(&mut claims)).await?;
+                let span = span_of(claims.len());
+                let done = leased(&cx, std::mem::take(&mut claims)).instrument(span.clone()).await;
+                note_counts(&span, done.as_ref().ok());
+                all += done?;
             }
         })
     })
+}
+
+/// The span of one batch.
+fn span_of(systems: usize) -> Span {
+    tracing::info_span!(
+        target: SPANS,
+        "refresh batch",
+        otel.status_code = field::Empty,
+        eavesward.systems = systems,
+        eavesward.refreshed = field::Empty,
+        eavesward.failed = field::Empty
+    )
+}
+
+fn note_counts(span: &Span, done: Option<&RefreshCounts>) {
+    match done {
+        Some(done) => {
+            span.record("eavesward.refreshed", done.refreshed).record("eavesward.failed", done.failed);
+        }
+        None => {
+            span.record("otel.status_code", "ERROR");
+        }
+    }
 }
 
 async fn claim(cx: &Context) -> Result<Vec<StaleSystem>> {

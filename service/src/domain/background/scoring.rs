@@ -5,6 +5,7 @@ use crate::domain::base::blocking::{caught, joined};
 use crate::domain::base::clock::local_date;
 use crate::domain::base::error::{Error, Result};
 use crate::domain::base::ids::{GaugeId, SystemId};
+use crate::domain::base::trace_context::SPANS;
 use crate::domain::context;
 use crate::domain::context::Context;
 use crate::domain::model::inputs::Inputs;
@@ -16,6 +17,7 @@ use std::collections::HashMap;
 use std::collections::hash_map::Entry;
 use std::sync::Arc;
 use tokio::runtime::Handle;
+use tracing::{Instrument as _, Span};
 
 /// Systems that are scored in one call, so that refreshing does not wait long. Most have one new visit; a system
 /// with years of visits takes a second.
@@ -39,7 +41,12 @@ async fn leased(cx: &Context) -> Result<usize> {
         tracing::error!(%system, error = ?error, "the findings of system {system} could not be scored");
         Ok(cx.store.release_unscored(std::slice::from_ref(claim), now, now + wait).await?)
     };
-    match together(&claims, async |some| batch(cx, some).await, alone).await {
+    let span = match claims.len() {
+        0 => Span::none(),
+        systems => tracing::info_span!(target: SPANS, "score findings", eavesward.systems = systems),
+    };
+    let scored = together(&claims, async |some| batch(cx, some).await, alone).instrument(span).await;
+    match scored {
         Ok(()) if *cx.closing.borrow() => lease.give_back(TimeDelta::zero()).await,
         Ok(()) => lease.settle(),
         Err(error) => {

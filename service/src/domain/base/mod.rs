@@ -12,4 +12,5 @@ pub mod plural;
 pub mod rounding;
 pub mod schedule;
 pub mod secret;
+pub mod trace_context;
 pub mod words;
