@@ -9,7 +9,7 @@ use crate::response::{FailedAttempt, X_REQUEST_ID};
 use crate::retry::{self, AttemptFailure, Decision, RetryPolicy, Situation};
 use crate::{Error, Request, Response};
 use bon::bon;
-use reqwest::header::{ACCEPT, AUTHORIZATION, CONTENT_TYPE, HeaderValue};
+use reqwest::header::{ACCEPT, AUTHORIZATION, CONTENT_TYPE, HeaderName, HeaderValue};
 use serde::de::DeserializeOwned;
 use std::fmt;
 use std::sync::Arc;
@@ -19,6 +19,7 @@ use tracing::{Instrument as _, Span, field};
 use url::Url;
 
 const EVENT_STREAM: &str = "text/event-stream";
+const TRACEPARENT: &str = "traceparent";
 
 /// A connection to one Eavesward service with one bearer key. Clones are cheap and share the connections.
 ///
@@ -40,7 +41,11 @@ struct Inner {
     timeout: Duration,
     retry: RetryPolicy,
     kept_keys: Option<Arc<dyn KeptKeys>>,
+    traceparent: Option<Arc<TraceParent>>,
 }
+
+/// Says which trace a call belongs to.
+type TraceParent = dyn Fn() -> Option<String> + Send + Sync;
 
 #[bon]
 impl Client {
@@ -74,6 +79,11 @@ impl Client {
         retry: RetryPolicy,
         /// Keeps the idempotency keys of POSTs whose outcome is not known, for the next run of the program.
         kept_keys: Option<Arc<dyn KeptKeys>>,
+        /// Says which trace a call belongs to, as the header `traceparent` of W3C Trace Context. It is asked once for
+        /// each call, inside the call's span, and all attempts send the same value. A header of that name on the
+        /// request is stronger. The module documentation has an example.
+        #[builder(with = |ask: impl Fn() -> Option<String> + Send + Sync + 'static| Arc::new(ask) as Arc<TraceParent>)]
+        traceparent: Option<Arc<TraceParent>>,
         /// CA certificates in PEM form, one or several, that are trusted beside those of the machine. Needs the feature
         /// `tls-ring` or `tls-rustls`.
         #[builder(into)]
@@ -94,7 +104,9 @@ impl Client {
             .map_err(|_| Error::setup("the key has characters that a header cannot hold"))?;
         authorization.set_sensitive(true);
         let http = Wishes { http_client, ca_pem, proxy, connect_timeout }.client(&base_url)?;
-        Ok(Self { inner: Arc::new(Inner { http, base_url, authorization, timeout, retry, kept_keys }) })
+        Ok(Self {
+            inner: Arc::new(Inner { http, base_url, authorization, timeout, retry, kept_keys, traceparent }),
+        })
     }
 }
 
@@ -140,7 +152,17 @@ impl Client {
         done
     }
 
-    async fn attempts(&self, request: Request) -> Result<Response, Error> {
+    /// The value of `traceparent` for a request that has none. A value that no header can hold is left out: a call does
+    /// not fail because of its trace.
+    fn trace_of(&self, request: &Request) -> Option<HeaderValue> {
+        let ask = self.inner.traceparent.as_ref().filter(|_| !request.headers().contains_key(TRACEPARENT))?;
+        HeaderValue::try_from(ask()?).ok()
+    }
+
+    async fn attempts(&self, mut request: Request) -> Result<Response, Error> {
+        if let Some(trace) = self.trace_of(&request) {
+            request.set_header(HeaderName::from_static(TRACEPARENT), trace);
+        }
         let policy = &self.inner.retry;
         let url = self.url_of(&request)?;
         let began = Instant::now();
@@ -235,7 +257,11 @@ impl Client {
     pub(crate) async fn open(&self, request: &Request) -> Result<reqwest::Response, Error> {
         let opening = async {
             let url = self.url_of(request)?;
-            let sent = self.addressed(request, url, "text/event-stream, application/problem+json").send();
+            let mut builder = self.addressed(request, url, "text/event-stream, application/problem+json");
+            if let Some(trace) = self.trace_of(request) {
+                builder = builder.header(TRACEPARENT, trace);
+            }
+            let sent = builder.send();
             let label = || request.label();
             let answer = tokio::time::timeout(self.inner.timeout, sent)
                 .await

@@ -101,6 +101,35 @@
 //! Every call is a `tracing` span with method, route, attempts and status, and without key, query or ids
 //! ([`Client::send`]).
 //!
+//! # Traces
+//!
+//! A client can put its calls into the program's trace: `traceparent` of the builder takes a function that says which
+//! span is the present one, as the header of W3C Trace Context. The SDK depends on no library for traces, so the
+//! function is the program's own:
+//!
+//! ```
+//! # fn demo() -> Result<(), eavesward_client::Error> {
+//! use eavesward_client::Client;
+//!
+//! // With the crates `tracing-opentelemetry` and `opentelemetry` this is, inside of a call's span:
+//! //     let span = tracing::Span::current().context().span().span_context().clone();
+//! //     span.is_valid().then(|| format!("00-{}-{}-{:02x}", span.trace_id(), span.span_id(), span.trace_flags()))
+//! fn present_span() -> Option<String> {
+//!     Some("00-4bf92f3577b34da6a3ce929d0e0e4736-00f067aa0ba902b7-01".to_owned())
+//! }
+//!
+//! let client = Client::builder()
+//!     .base_url("https://eaves.example")
+//!     .key("the bearer key")
+//!     .traceparent(present_span)
+//!     .build()?;
+//! # let _ = client;
+//! # Ok(()) }
+//! # demo().expect("a client");
+//! ```
+//!
+//! All attempts of a call send the same value. [`Request::header`] sets one for a single request.
+//!
 //! # Features
 //!
 //! | feature | what it adds |

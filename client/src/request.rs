@@ -77,6 +77,10 @@ impl Request {
         Ok(self)
     }
 
+    pub(crate) fn set_header(&mut self, name: HeaderName, value: HeaderValue) {
+        self.headers.insert(name, value);
+    }
+
     /// Makes an update conditional on the version that it was made from (`If-Match`).
     pub fn if_match(mut self, version: i64) -> Self {
         // A quoted integer is always a legal header value.

@@ -6,6 +6,7 @@ mod connecting;
 mod following;
 mod reading;
 mod spans;
+mod traces;
 mod watching;
 
 use eavesward_client::contract::{Duty, Finding, VisitItem, VisitRequest};

@@ -9,7 +9,7 @@ use crate::domain::base::ids::spread;
 use crate::domain::base::trace_context::SPANS;
 use anyhow::{Context as _, Result};
 use async_trait::async_trait;
-use opentelemetry::trace::{Link, SpanKind, TraceContextExt as _, TraceId, TracerProvider as _};
+use opentelemetry::trace::{Link, SpanContext, SpanKind, TraceContextExt as _, TraceId, TracerProvider as _};
 use opentelemetry::{Context, KeyValue};
 use opentelemetry_http::{Bytes, HttpClient, HttpError, Request, Response, ResponseBodyTooLarge};
 use opentelemetry_otlp::{Protocol, RetryPolicy, WithExportConfig as _, WithHttpConfig as _};
@@ -221,9 +221,9 @@ impl ShouldSample for Share {
         _: &[KeyValue],
         _: &[Link],
     ) -> SamplingResult {
-        let parent = parent.map(|cx| cx.span().span_context().clone()).filter(|span| span.is_valid());
+        let parent = parent.map(|cx| cx.span().span_context().clone()).filter(SpanContext::is_valid);
         let own = parent.as_ref().is_some_and(|span| !span.is_remote());
-        let wanted = parent.as_ref().is_none_or(|span| span.is_sampled());
+        let wanted = parent.as_ref().is_none_or(SpanContext::is_sampled);
         let sent = wanted && (own || self.0 >= 1.0 || spread() < self.0);
         SamplingResult {
             decision: if sent { SamplingDecision::RecordAndSample } else { SamplingDecision::Drop },
@@ -236,7 +236,7 @@ impl ShouldSample for Share {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use opentelemetry::trace::{SpanContext, SpanId, TraceFlags, TraceState};
+    use opentelemetry::trace::{SpanId, TraceFlags, TraceState};
 
     fn sent(share: f64, parent: Option<(bool, TraceFlags)>) -> bool {
         let cx = parent.map(|(remote, flags)| {
