@@ -53,6 +53,7 @@ mod status;
 mod status_events;
 mod subscriptions;
 mod tasks;
+mod traces;
 mod visits;
 mod visits_corrected;
 mod webhook_secrets;

@@ -18,6 +18,8 @@ pub struct WebhookRequest {
     pub timestamp: i64,
     /// `webhook-signature`.
     pub signature: String,
+    /// `traceparent`, if traces are sent.
+    pub traceparent: Option<String>,
     /// `content-type`.
     pub media_type: String,
     /// The body.
@@ -75,6 +77,7 @@ impl Respond for Taking {
             id: header("webhook-id"),
             timestamp: header("webhook-timestamp").parse().expect("seconds"),
             signature: header("webhook-signature"),
+            traceparent: request.headers.get("traceparent").map(|it| it.to_str().expect("text").to_owned()),
             media_type: header("content-type"),
             body: String::from_utf8(request.body.clone()).expect("text"),
             answered,

@@ -41,7 +41,9 @@ async fn each_call_asks_once_and_all_its_attempts_send_the_same() {
     let client = builder(&server, ask);
     client.account().await.expect("at the third attempt");
     client.account().await.expect("an account");
-    let own = Request::get("/v1/account").header("traceparent", &trace(99)).expect("a header");
+    let own = Request::new(reqwest::Method::GET, "/v1/account")
+        .header("traceparent", &trace(99))
+        .expect("a header");
     client.send(own).await.expect("an account");
     let wanted = [0, 0, 0, 1, 99].map(|number| Some(trace(number)));
     assert_eq!(sent(&server).await, wanted);

@@ -253,7 +253,7 @@ fn span_of(id: &str, subscription: SubscriptionId) -> Span {
 fn note_answer(span: &Span, answer: &WebhookResponse) {
     match answer.status {
         Some(status) => {
-            span.record("http.response.status_code", status);
+            span.record("http.response.status_code", i64::from(status));
             if status >= 400 {
                 span.record("error.type", field::display(status)).record("otel.status_code", "ERROR");
             }

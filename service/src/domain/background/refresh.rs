@@ -122,7 +122,7 @@ fn span_of(systems: usize) -> Span {
         target: SPANS,
         "refresh batch",
         otel.status_code = field::Empty,
-        eavesward.systems = systems,
+        eavesward.systems = systems as i64,
         eavesward.refreshed = field::Empty,
         eavesward.failed = field::Empty
     )
@@ -131,7 +131,8 @@ fn span_of(systems: usize) -> Span {
 fn note_counts(span: &Span, done: Option<&RefreshCounts>) {
     match done {
         Some(done) => {
-            span.record("eavesward.refreshed", done.refreshed).record("eavesward.failed", done.failed);
+            span.record("eavesward.refreshed", done.refreshed as i64)
+                .record("eavesward.failed", done.failed as i64);
         }
         None => {
             span.record("otel.status_code", "ERROR");

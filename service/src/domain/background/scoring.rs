@@ -43,7 +43,7 @@ async fn leased(cx: &Context) -> Result<usize> {
     };
     let span = match claims.len() {
         0 => Span::none(),
-        systems => tracing::info_span!(target: SPANS, "score findings", eavesward.systems = systems),
+        systems => tracing::info_span!(target: SPANS, "score findings", eavesward.systems = systems as i64),
     };
     let scored = together(&claims, async |some| batch(cx, some).await, alone).instrument(span).await;
     match scored {

@@ -8,8 +8,10 @@ use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::StatusCode;
 use actix_web::http::header::HeaderMap;
 use actix_web::{Error, HttpMessage as _};
-use opentelemetry::Context;
-use opentelemetry::trace::{SpanContext, SpanId, TraceContextExt as _, TraceFlags, TraceId, TraceState};
+use opentelemetry::trace::{
+    SpanContext, SpanId, Status, TraceContextExt as _, TraceFlags, TraceId, TraceState,
+};
+use opentelemetry::{Context, KeyValue};
 use tracing::{Instrument as _, Span, field};
 use tracing_actix_web::RequestId;
 use tracing_opentelemetry::OpenTelemetrySpanExt as _;
@@ -56,13 +58,8 @@ impl ServerSpan {
             "request",
             otel.name = method,
             otel.kind = "server",
-            otel.status_code = field::Empty,
             http.request.method = method,
-            http.route = field::Empty,
-            http.response.status_code = field::Empty,
-            error.type = field::Empty,
             url.scheme = "http",
-            url.path = field::Empty,
             eavesward.request_id = id
         );
         if span.is_disabled() {
@@ -100,17 +97,20 @@ impl ServerSpan {
     fn note_route(&self, route: Option<String>) {
         // A path that is no route is anything that a caller may think of.
         let Some(route) = route else { return };
-        self.span.record("otel.name", field::display(format_args!("{} {route}", self.method)));
+        let span = self.context.span();
+        span.update_name(format!("{} {route}", self.method));
         if let Some(path) = shown(&self.path, &route) {
-            self.span.record("url.path", path);
+            span.set_attribute(KeyValue::new("url.path", path.to_owned()));
         }
-        self.span.record("http.route", route);
+        span.set_attribute(KeyValue::new("http.route", route));
     }
 
     fn note_status(&self, status: StatusCode) {
-        self.span.record("http.response.status_code", status.as_u16());
+        let span = self.context.span();
+        span.set_attribute(KeyValue::new("http.response.status_code", i64::from(status.as_u16())));
         if status.is_server_error() {
-            self.span.record("error.type", status.as_str()).record("otel.status_code", "ERROR");
+            span.set_attribute(KeyValue::new("error.type", status.as_str().to_owned()));
+            span.set_status(Status::error(""));
         }
     }
 }
