@@ -41,7 +41,8 @@ const SERVER: &str = "The service that gave this document";
             answered `415` before its body is read. A body may also be too large (`413`) or come too slowly \
             (`408`).\n\n**Reading.** A GET is answered with a strong `ETag`, except for health, readiness and event \
             streams. Send it back in `If-None-Match`, and the answer is `304` while nothing changed. Lists come in pages: \
-            send `next_cursor` as `cursor` to get the next one.",
+            send `next_cursor` as `cursor` to get the next one.\n\n**Tracing.** Every request may carry `traceparent` and \
+            `tracestate` (W3C Trace Context). Ones that are not valid are passed over.",
         license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0")
     ),
     components(schemas(wire::Problem, wire::FieldProblem, wire::ProblemCode, wire::ReminderPosted, wire::DigestPosted, wire::TestPosted)),

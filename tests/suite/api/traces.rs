@@ -10,7 +10,7 @@ use opentelemetry_proto::tonic::common::v1::any_value::Value as Any;
 use opentelemetry_proto::tonic::common::v1::{AnyValue, KeyValue};
 use opentelemetry_proto::tonic::trace::v1::span::SpanKind;
 use opentelemetry_proto::tonic::trace::v1::status::StatusCode;
-use opentelemetry_proto::tonic::trace::v1::{ResourceSpans, Span};
+use opentelemetry_proto::tonic::trace::v1::{ResourceSpans, Span, Status};
 use prost::Message as _;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -156,7 +156,7 @@ fn attributes(all: &[KeyValue]) -> BTreeMap<&str, Value> {
 }
 
 fn status(span: &Span) -> StatusCode {
-    span.status.as_ref().map_or(StatusCode::Unset, |status| status.code())
+    span.status.as_ref().map_or(StatusCode::Unset, Status::code)
 }
 
 /// The lines of log that say how a request at a path ended.
@@ -172,7 +172,8 @@ fn answered<'a>(lines: &'a [Value], path: &str) -> Vec<&'a Value> {
 async fn a_request_is_a_span_of_the_callers_trace() {
     let collector = collector().await;
     // The slash at the end is no part of the path.
-    let sending = Sending::to(&format!("{}/eaves/", collector.uri()), &[]);
+    let log = ["--log", "info,sqlx::query=debug"];
+    let sending = Sending::to(&format!("{}/eaves/", collector.uri()), &log);
     let state = "rojo=00f067aa0ba902b7,congo=t61rcWkgMzE";
     let called = sending.get("/v1/account").header("traceparent", traceparent("01"));
     Reply::of(called.header("tracestate", state)).await.expect(200);
@@ -189,6 +190,9 @@ async fn a_request_is_a_span_of_the_callers_trace() {
     });
     assert_eq!(json!(attributes(&span.attributes)), wanted);
     assert_eq!(line["trace_id"], TRACE);
+    // Also of what another thread did for it.
+    let asked = lines.iter().filter(|one| one["target"] == "sqlx::query" && one["span"]["trace_id"] == TRACE);
+    assert!(asked.count() > 0, "{lines:?}");
     let resource = taken.resources[0].resource.as_ref().expect("a resource");
     let resource = attributes(&resource.attributes);
     assert_eq!(resource["service.name"], "eavesward");
@@ -201,7 +205,7 @@ async fn a_header_that_is_not_valid_is_passed_over() {
     let sending = Sending::to(&format!("{}/eaves", collector.uri()), &[]);
     let long = format!("a={}", "x".repeat(600));
     let bad = [
-        "".to_owned(),
+        String::new(),
         "00-00000000000000000000000000000000-00f067aa0ba902b7-01".to_owned(),
         format!("ff-{TRACE}-{PARENT}-01"),
         format!("00-{}-{PARENT}-01", TRACE.to_uppercase()),

@@ -1,6 +1,7 @@
 //! What is posted to the addresses of subscriptions, as `webhooks`.
 
 use super::samples;
+use crate::domain::base::trace_context::TRACEPARENT;
 use utoipa::openapi::path::{
     HttpMethod, Operation, OperationBuilder, Parameter, ParameterBuilder, ParameterIn, PathItem, Paths,
     PathsBuilder,
@@ -71,7 +72,7 @@ fn operation(posted: &Posted) -> Operation {
     let body = posted.texts.iter().fold(body, |body, media_type| body.content(*media_type, text(media_type)));
     let taken = ResponseBuilder::new().description("It was taken; so does every status from 200 to 299");
     let busy = |description: &str| ResponseBuilder::new().description(description);
-    signed()
+    headers()
         .into_iter()
         .fold(OperationBuilder::new(), OperationBuilder::parameter)
         .operation_id(Some(posted.operation))
@@ -89,18 +90,20 @@ fn operation(posted: &Posted) -> Operation {
 const DELIVERED: &str = "Answer with 200 to 299 within 15 seconds. Anything else is tried again over two days, under the \
                          same `webhook-id`, so keep the ids of a few days.";
 
-/// The headers of the Standard Webhooks scheme.
-fn signed() -> [Parameter; 3] {
+/// The headers of the Standard Webhooks scheme, and the one of W3C Trace Context.
+fn headers() -> [Parameter; 4] {
     let text = || ObjectBuilder::new().schema_type(Type::String);
     let id = text().format(Some(SchemaFormat::KnownFormat(KnownFormat::Uuid)));
     let timestamp = ObjectBuilder::new().schema_type(Type::Integer);
     let timestamp = timestamp.format(Some(SchemaFormat::KnownFormat(KnownFormat::Int64)));
     let signature = text().pattern(Some("^v1,[A-Za-z0-9+/]{43}=( v1,[A-Za-z0-9+/]{43}=)*$"));
+    let trace = text().pattern(Some("^00-[0-9a-f]{32}-[0-9a-f]{16}-0[01]$"));
     let header = |name: &str, description: &str, schema: ObjectBuilder| {
+        let required = if name == TRACEPARENT { Required::False } else { Required::True };
         ParameterBuilder::new()
             .name(name)
             .parameter_in(ParameterIn::Header)
-            .required(Required::True)
+            .required(required)
             .description(Some(description))
             .schema(Some(schema))
             .build()
@@ -117,6 +120,11 @@ fn signed() -> [Parameter; 3] {
             "`v1,` and the base64 of HMAC-SHA256 over id, timestamp and body, joined by full stops, with the secret of \
              the subscription. Several are set apart by blanks while an old secret still counts; one that fits is enough",
             signature,
+        ),
+        header(
+            TRACEPARENT,
+            "The trace of this attempt (W3C Trace Context), where the service sends traces",
+            trace,
         ),
     ]
 }

@@ -12,7 +12,7 @@ use opentelemetry::trace::{
     SpanContext, SpanId, Status, TraceContextExt as _, TraceFlags, TraceId, TraceState,
 };
 use opentelemetry::{Context, KeyValue};
-use tracing::{Instrument as _, Span, field};
+use tracing::{Span, field};
 use tracing_actix_web::RequestId;
 use tracing_opentelemetry::OpenTelemetrySpanExt as _;
 
@@ -27,7 +27,8 @@ const WITHOUT_PATH: [&str; 2] = ["/v1/keys", "/v1/calendars"];
 
 /// A span that is exported.
 pub struct ServerSpan {
-    span: Span,
+    /// The span ends when this is dropped.
+    _span: Span,
     context: Context,
     method: &'static str,
     path: String,
@@ -70,7 +71,7 @@ impl ServerSpan {
             let _ = span.set_parent(remote(parent, req.headers()));
         }
         let context = span.context();
-        Some(Self { span, context, method, path: req.path().to_owned() })
+        Some(Self { _span: span, context, method, path: req.path().to_owned() })
     }
 
     /// The id of its trace.
@@ -78,12 +79,13 @@ impl ServerSpan {
         u128::from_be_bytes(self.context.span().span_context().trace_id().to_bytes())
     }
 
-    /// Lasts for as long as the request is answered.
+    /// Lasts for as long as the request is answered. Nobody enters it: the present span is the one of the log. What runs
+    /// on another thread takes the present span along, and its lines of log would miss their request.
     pub async fn around<B: MessageBody>(
         self,
         answering: impl Future<Output = Result<ServiceResponse<B>, Error>>,
     ) -> Result<ServiceResponse<B>, Error> {
-        let answer = answering.instrument(self.span.clone()).await;
+        let answer = answering.await;
         match &answer {
             Ok(answer) => {
                 self.note_route(answer.request().match_pattern());
