@@ -3,6 +3,7 @@
 
 #[cfg(feature = "otlp")]
 mod failing;
+mod trace_settings;
 #[cfg(feature = "otlp")]
 mod traces;
 
@@ -15,19 +16,11 @@ use tracing_subscriber::layer::SubscriberExt as _;
 use tracing_subscriber::registry::LookupSpan;
 use tracing_subscriber::util::SubscriberInitExt as _;
 use tracing_subscriber::{EnvFilter, Layer, registry};
-use url::Url;
+
+pub use trace_settings::TraceSettings;
 
 /// Whether this build can send traces.
 pub const SENDS_TRACES: bool = cfg!(feature = "otlp");
-
-/// Where traces go, and how many of them.
-#[derive(Clone, Debug)]
-pub struct TraceSettings {
-    /// The receiver of OTLP over HTTP. `/v1/traces` is added to it.
-    pub endpoint: Url,
-    /// The share of traces that is sent, from 0 to 1.
-    pub sampled_share: f64,
-}
 
 /// The traces of this process. They are sent for as long as it is there.
 #[derive(Debug, Default)]

@@ -3,8 +3,8 @@
 //! A thread of its own sends them in batches. A request only puts its spans into a queue of bounded length; a span that
 //! finds it full is left out.
 
-use super::TraceSettings;
 use super::failing::{Failing, Remark};
+use super::trace_settings::TraceSettings;
 use crate::domain::base::ids::spread;
 use crate::domain::base::trace_context::SPANS;
 use anyhow::{Context as _, Result};
