@@ -58,7 +58,7 @@ impl<'a> Meter<'a> {
         Ok(Meter {
             gauge: s.gauge,
             catchment: s.catchment,
-            on_roof: OnRoof::new(s, &counted)?,
+            on_roof: OnRoof::new(s, &counted, law.as_ref())?,
             reads_rain: s.exposure.reads_rain(),
             running: counted.running,
             law,

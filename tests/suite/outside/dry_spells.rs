@@ -35,7 +35,7 @@ fn climate(january: f64, july: f64, mean_wet_mm: f64) -> Climate {
     Climate::from_laws(laws, 0.25, 0.08, 0.0, 100.0).unwrap()
 }
 
-fn climates() -> [(&'static str, Climate); 5] {
+pub(super) fn climates() -> [(&'static str, Climate); 5] {
     [
         ("arid", climate(0.05, 0.02, 7.0)),
         ("Mediterranean", climate(0.3, 0.015, 8.0)),

@@ -17,6 +17,7 @@ mod published;
 mod roof;
 mod seattle;
 mod skill;
+mod small_limits;
 mod sun;
 mod tank;
 mod trap;

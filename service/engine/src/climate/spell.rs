@@ -48,6 +48,12 @@ impl RunoffDays {
         let wet_after = std::array::from_fn(|m| [climate.months[m].p01, climate.months[m].p11]);
         Ok(RunoffDays { wet_after, runs_off })
     }
+
+    /// The same chances all year.
+    #[cfg(test)]
+    pub(crate) fn even(p01: f64, p11: f64, runs_off: f64) -> RunoffDays {
+        RunoffDays { wet_after: [[p01, p11]; 12], runs_off: [runs_off; 12] }
+    }
 }
 
 /// A walk along the days after one whose weather is known. It grows as far as it is asked.
@@ -70,6 +76,15 @@ pub(crate) struct LastRunoff {
     pub chance: f64,
 }
 
+/// The chances of one day of a walk.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct DayChances {
+    pub after_dry: f64,
+    pub after_wet: f64,
+    /// Of runoff, if it is wet.
+    pub runs_off: f64,
+}
+
 impl RunoffWalk {
     pub(crate) fn new(law: &RunoffDays, from: Day, weather: Weather) -> RunoffWalk {
         let wet = f64::from(u8::from(weather == Weather::Wet));
@@ -88,6 +103,19 @@ impl RunoffWalk {
             let [after_dry, after_wet] = self.law.wet_after[usize::from(month0)];
             self.days.push((before * after_wet + (1.0 - before) * after_dry, month0));
         }
+    }
+
+    /// The chance that the first day is wet: 0 or 1.
+    pub(crate) fn starts_wet(&self) -> f64 {
+        self.days[0].0
+    }
+
+    /// The chances of a day, and its month.
+    pub(crate) fn chances_of(&mut self, ahead: usize) -> (DayChances, usize) {
+        self.grow(ahead);
+        let month0 = usize::from(self.days[ahead].1);
+        let [after_dry, after_wet] = self.law.wet_after[month0];
+        (DayChances { after_dry, after_wet, runs_off: self.law.runs_off[month0] }, month0)
     }
 
     /// The chance of no runoff after the first day, up to and including the day `ahead`. 0 once it is negligible.
@@ -147,10 +175,6 @@ impl RunoffWalk {
 mod tests {
     use super::*;
 
-    fn even(p01: f64, p11: f64, runs_off: f64) -> RunoffDays {
-        RunoffDays { wet_after: [[p01, p11]; 12], runs_off: [runs_off; 12] }
-    }
-
     fn chances(law: &RunoffDays, weather: Weather, ahead: i32) -> (Vec<f64>, f64) {
         let mut last = Vec::new();
         let none = RunoffWalk::new(law, Day(0), weather).last_runoff(ahead, &mut last);
@@ -160,9 +184,9 @@ mod tests {
     /// With runoff from every wet day, a spell without runoff is geometric.
     #[test]
     fn a_spell_ends_with_the_first_wet_day() {
-        let none = chances(&even(0.25, 0.6, 1.0), Weather::Dry, 3).1;
+        let none = chances(&RunoffDays::even(0.25, 0.6, 1.0), Weather::Dry, 3).1;
         assert!((none - 0.421_875).abs() < 1e-12, "{none}");
-        let mut walk = RunoffWalk::new(&even(0.25, 0.6, 1.0), Day(0), Weather::Dry);
+        let mut walk = RunoffWalk::new(&RunoffDays::even(0.25, 0.6, 1.0), Day(0), Weather::Dry);
         assert_eq!([2, 0, 3].map(|ahead| walk.none_by(ahead)), [0.5625, 1.0, 0.421_875]);
     }
 
@@ -171,12 +195,15 @@ mod tests {
     /// 0.75 x (1 - 0.25 / 2) + 0.125 x (1 - 0.5 / 2).
     #[test]
     fn a_drizzle_does_not_end_it() {
-        assert_eq!(chances(&even(0.25, 0.5, 0.5), Weather::Dry, 2), (vec![0.15625, 0.09375], 0.75));
+        assert_eq!(
+            chances(&RunoffDays::even(0.25, 0.5, 0.5), Weather::Dry, 2),
+            (vec![0.15625, 0.09375], 0.75)
+        );
     }
 
     #[test]
     fn months_have_their_own_chances() {
-        let mut law = even(0.0, 0.0, 1.0);
+        let mut law = RunoffDays::even(0.0, 0.0, 1.0);
         law.wet_after[8] = [0.5, 0.5];
         let today = Day::from_ymd(2021, 8, 30).unwrap();
         let mut last = Vec::new();
@@ -186,9 +213,11 @@ mod tests {
 
     #[test]
     fn chances_add_up() {
-        for (law, ahead) in
-            [(even(0.3, 0.7, 0.9), 400), (even(0.01, 0.2, 0.4), 90), (even(0.0, 0.0, 1.0), 5000)]
-        {
+        for (law, ahead) in [
+            (RunoffDays::even(0.3, 0.7, 0.9), 400),
+            (RunoffDays::even(0.01, 0.2, 0.4), 90),
+            (RunoffDays::even(0.0, 0.0, 1.0), 5000),
+        ] {
             let (last, none) = chances(&law, Weather::Wet, ahead);
             assert!((last.iter().sum::<f64>() + none - 1.0).abs() < 1e-12, "{law:?}");
         }

@@ -1,4 +1,4 @@
-//! What waits on the roof for the next runoff: leaves, and solids.
+//! What waits on the roof for the next runoff: leaves and solids, and the runoff itself.
 //!
 //! A runoff moves all leaves on the roof. So their pile is known, and what falls later is added to it.
 //!
@@ -11,12 +11,13 @@ use std::sync::Arc;
 
 use crate::calendar::Day;
 use crate::catchment::Catchment;
-use crate::climate::{RunoffDays, RunoffWalk, WET_MM, Weather};
+use crate::climate::{Climate, RunoffDays, RunoffWalk, Spreads, WET_MM, Weather};
 use crate::error::EngineError;
 use crate::events::{Events, SOLIDS_AFTER_GAP};
 use crate::first_flush::washed_share;
 use crate::gauge::Gauge;
-use crate::passage::{Law, Moves, Waiting};
+use crate::passage::{Law, Moves, Storms, Waiting};
+use crate::special::gamma_above;
 use crate::washoff::{BUILD_UP_PER_DAY, MOST_G_M2};
 
 use super::amounts::Counted;
@@ -24,6 +25,13 @@ use super::laws::{LEAF_SIGMA_MONTH, LEAF_SIGMA_YEAR};
 use super::leaves::{between, fall, per_catcher};
 use super::quantity::Exposure;
 use super::setting::Setting;
+
+/// The runoff of a day that has any: mean in mm and mean square.
+#[derive(Debug, Clone, Copy, Default)]
+struct Storm {
+    mean: f64,
+    square: f64,
+}
 
 /// What can wait on a roof, and the days with runoff.
 #[derive(Debug, Clone, Copy)]
@@ -40,6 +48,12 @@ enum Kind {
         /// Mean number of days since the last runoff, on a random day.
         days_back: f64,
     },
+    /// Runoff: the storms of each month.
+    Runoff {
+        storms: [Storm; 12],
+        /// Log-sd of the factor that the storms of a season share.
+        log_sd: f64,
+    },
     Solids {
         /// Mean of what lies there at the end of a day, by month, g/m2.
         usual: [f64; 12],
@@ -50,7 +64,11 @@ enum Kind {
 
 impl OnRoof {
     /// `None` where nothing waits for runoff, and where it never rains.
-    pub(crate) fn new(s: &Setting<'_>, counted: &Counted) -> Result<Option<OnRoof>, EngineError> {
+    pub(crate) fn new(
+        s: &Setting<'_>,
+        counted: &Counted,
+        law: Option<&Law>,
+    ) -> Result<Option<OnRoof>, EngineError> {
         let Some(climate) = s.gauge.climate().ok().filter(|climate| !climate.never_rains()) else {
             return Ok(None);
         };
@@ -73,6 +91,12 @@ impl OnRoof {
                 }
                 Kind::Solids { usual: usual_solids(events), share: amount / washed }
             }
+            Exposure::Runoff => {
+                let Some(law) = law else { return Ok(None) };
+                let Spreads { month, year, sampling, level } = climate.spreads();
+                let log_sd = month.hypot(year).hypot(sampling).hypot(level);
+                Kind::Runoff { storms: storms(s, climate, law)?, log_sd }
+            }
             _ => return Ok(None),
         };
         Ok(Some(OnRoof { runoff: RunoffDays::new(climate, s.roof.wetting_loss_mm)?, of }))
@@ -94,6 +118,10 @@ impl OnRoof {
         let moves = match self.of {
             Kind::Leaves { law, days_back } => {
                 Moves::All { pile: spell.leaves(&law.daily, days_back), fall: law }
+            }
+            Kind::Runoff { storms, log_sd } => {
+                let mut walk = RunoffWalk::new(&self.runoff, day.max(since), weather);
+                Moves::Storms(first_storms(&mut walk, &storms, log_sd)?)
             }
             Kind::Solids { usual, share } => {
                 let beyond = spell.solids() - usual[day.month0()];
@@ -188,6 +216,53 @@ fn usual_solids(events: &Events) -> [f64; 12] {
     std::array::from_fn(|m| if days[m] > 0.0 { sums[m] / days[m] } else { mean })
 }
 
+/// The runoff of a day that has any, by month: the rain above the wetting loss, scaled to the month's mean of `law`.
+fn storms(s: &Setting<'_>, climate: &Climate, law: &Law) -> Result<[Storm; 12], EngineError> {
+    let loss = s.roof.wetting_loss_mm;
+    let mut storms = [Storm::default(); 12];
+    for (month0, (storm, wet)) in storms.iter_mut().zip(&climate.months).enumerate() {
+        if !(wet.mean_wet_mm > 0.0) {
+            continue;
+        }
+        // Moments of a gamma law above the loss.
+        let (shape, scale) = (1.0 / wet.cv2, wet.mean_wet_mm * wet.cv2);
+        let above = |shape| gamma_above(shape, loss / scale);
+        let (none, one, two) = (above(shape)?, above(shape + 1.0)?, above(shape + 2.0)?);
+        let first = wet.mean_wet_mm * one;
+        let second = wet.mean_wet_mm * (wet.mean_wet_mm + scale) * two;
+        let (mean, square) = (first - loss * none, second - 2.0 * loss * first + loss * loss * none);
+        let days = wet.wet_share() * none;
+        if mean > 0.0 && days > 0.0 {
+            // The mean of a day with runoff, so that all of them together bring the month's.
+            let scaled = law.daily[month0] / days;
+            *storm = Storm { mean: scaled, square: scaled * scaled * square * none / (mean * mean) };
+        }
+    }
+    Ok(storms)
+}
+
+/// The storms of the months in which the next one is expected. `None` where none ever comes.
+fn first_storms(walk: &mut RunoffWalk, storms: &[Storm; 12], log_sd: f64) -> Option<Storms> {
+    const LONGEST: i32 = 1096;
+    let (mut mean, mut square, mut chance, mut none) = (0.0, 0.0, 0.0, 1.0);
+    for ahead in 1..LONGEST {
+        let still = walk.none_by(ahead);
+        let storm = storms[walk.chances_of(ahead as usize).1];
+        mean += (none - still) * storm.mean;
+        square += (none - still) * storm.square;
+        chance += none - still;
+        none = still;
+        if none < 0.01 {
+            break;
+        }
+    }
+    if !(mean > 0.0) {
+        return None;
+    }
+    let (mean, square) = (mean / chance, square / chance);
+    Some(Storms { mean, cv2: (square / (mean * mean) - 1.0).max(0.05), log_sd })
+}
+
 /// The share of an excess of solids that is still there when runoff comes.
 fn left_at_runoff(mut walk: RunoffWalk) -> f64 {
     let (mut ahead, mut none, mut left) = (0, 1.0, 0.0);
@@ -215,6 +290,7 @@ impl Waiting {
                 let moved = last.iter().map(|last| last.chance * fallen(self.day.plus(last.ahead)));
                 Moves::All { pile: none * (pile + fallen(self.day)) + moved.sum::<f64>(), fall }
             }
+            Moves::Storms(storms) => Moves::Storms(storms),
             Moves::BeyondUsual { extra } => {
                 Moves::BeyondUsual { extra: extra * walk.none_by(day.since(self.day)) }
             }

@@ -35,8 +35,8 @@ pub(crate) struct Curve<'a> {
     rows: RefCell<MonthlySums>,
     /// In order of day.
     computed: RefCell<Vec<ChanceBounds>>,
-    /// With the day number of the last reading. `None` where nothing waits.
-    waiting: Option<(i32, RefCell<WaitingChances>)>,
+    /// Laws of what waits for runoff, if there are any.
+    waiting: RefCell<Waits>,
 }
 
 /// Bounds of the chance by one day number. They are equal once the chance was computed.
@@ -45,6 +45,15 @@ pub(crate) struct ChanceBounds {
     number: i32,
     low: f64,
     high: f64,
+}
+
+/// Laws of what waits for runoff.
+enum Waits {
+    /// Not needed so far.
+    Unbuilt,
+    Built(Box<WaitingChances>),
+    /// The law of sums is the better one.
+    None,
 }
 
 /// The chance by a day number.
@@ -60,24 +69,33 @@ impl<'a> Curve<'a> {
 
     /// Continues from what an earlier curve of the same path and limit has computed.
     pub(crate) fn resume(path: &'a Path, limit: Limit, computed: Vec<ChanceBounds>) -> Curve<'a> {
-        let rows = RefCell::new(MonthlySums::default());
-        let waiting = path.waiting().map(|(waiting, from)| {
-            let moved = path.accumulated(from, &rows.borrow_mut().sums(path, from));
-            (from, RefCell::new(WaitingChances::new(waiting, from, path.horizon(), moved, limit)))
-        });
-        Curve { path, today: path.past(), limit, rows, computed: RefCell::new(computed), waiting }
+        Curve {
+            path,
+            today: path.past(),
+            limit,
+            rows: RefCell::default(),
+            computed: RefCell::new(computed),
+            waiting: RefCell::new(Waits::Unbuilt),
+        }
     }
 
     /// The chance by a day number: known at once, or in parts.
     fn parts(&self, number: i32) -> Result<Parts, EngineError> {
         let accumulated = self.accumulated(number);
-        if let Some((_, waiting)) = self.waiting.as_ref().filter(|(from, _)| number > *from) {
-            let mut waiting = waiting.borrow_mut();
-            if let Some(chance) = waiting.by(number) {
-                return chance.map(Parts::Whole);
+        if let Some((waiting, from)) = self.path.waiting().filter(|(_, from)| number > *from) {
+            let mut built = self.waiting.borrow_mut();
+            if matches!(*built, Waits::Unbuilt) {
+                let moved = self.accumulated(from);
+                let chances = WaitingChances::new(waiting, from, self.path.horizon(), moved, self.limit)?;
+                *built = chances.map_or(Waits::None, |chances| Waits::Built(Box::new(chances)));
             }
-            if let Some(mixed) = waiting.mixed(number, accumulated) {
-                return mixed.map(Parts::Mixed);
+            if let Waits::Built(chances) = &mut *built {
+                if let Some(chance) = chances.by(number) {
+                    return chance.map(Parts::Whole);
+                }
+                if let Some(mixed) = chances.mixed(number, accumulated) {
+                    return mixed.map(Parts::Mixed);
+                }
             }
         }
         Ok(Parts::Mixed(Mixed { base: 0.0, share: 1.0, accumulated }))

@@ -15,9 +15,9 @@
 //! the doubt about them ([`crate::climate::Doubt`]). On nine daily series the 10 to 90 % window of this form
 //! contained the truth as often as the window of a full simulation.
 //!
-//! Known failures: The yearly term drops when a new year begins. Thresholds of a few mm, the size of one storm.
+//! Known failures: The yearly term drops when a new year begins.
 //! Climates with a trend.
-//! What waits for runoff has a law of its own (`moved`).
+//! What waits for runoff, and limits of a few storms, have laws of their own (`moved`).
 //! Invariants: dates grow with the chance asked for, and chances with the date, both by construction.
 
 mod chance;
@@ -27,6 +27,7 @@ mod monthly_sums;
 mod moved;
 mod path;
 mod running_total;
+mod storms;
 mod sums;
 mod unread;
 mod waiting;
@@ -39,4 +40,4 @@ pub(crate) use monthly_sums::MonthlySums;
 pub(crate) use path::{Known, Path};
 pub(crate) use running_total::RunningTotal;
 pub(crate) use sums::Sums;
-pub(crate) use waiting::{Moves, Waiting};
+pub(crate) use waiting::{Moves, Storms, Waiting};

@@ -16,6 +16,8 @@
 //!
 //! `P(T <= t) = P(no runoff) P(known >= limit) + P(runoff) P(known + extra + X(t) >= limit)`
 //!
+//! **Storm by storm**: where the limit is a few storms away, [`super::storms`] counts them.
+//!
 //! Invariant: a larger pile never lowers a chance.
 
 use std::collections::BTreeMap;
@@ -27,6 +29,7 @@ use crate::limit::Limit;
 use super::chance::{UncertainAccumulated, chance_reached};
 use super::monthly_sums::MonthlySums;
 use super::path::{Known, Path};
+use super::storms::StormCount;
 use super::waiting::{Moves, Waiting};
 
 /// A stretch is split while its chance times the rise of C is above this.
@@ -50,6 +53,7 @@ pub(super) struct WaitingChances {
 enum Movement {
     All(Box<Falling>),
     BeyondUsual { extra: f64 },
+    Storms(Box<StormCount>),
 }
 
 /// What falls, and the chances C.
@@ -90,7 +94,8 @@ impl WaitingChances {
         horizon: i32,
         moved: UncertainAccumulated,
         limit: Limit,
-    ) -> WaitingChances {
+    ) -> Result<Option<WaitingChances>, EngineError> {
+        let walk = RunoffWalk::new(&waiting.runoff, waiting.day, waiting.weather);
         let moves = match waiting.moves {
             Moves::All { pile, fall } => Movement::All(Box::new(Falling {
                 fall: Path::new(Known::nothing(waiting.day), Vec::new(), Some(fall), (horizon - from).max(1)),
@@ -100,9 +105,14 @@ impl WaitingChances {
                 last: Vec::new(),
             })),
             Moves::BeyondUsual { extra } => Movement::BeyondUsual { extra },
+            // A gap before the last reading leaves the known part uncertain.
+            Moves::Storms(_) if moved.mean > 0.0 => return Ok(None),
+            Moves::Storms(storms) => match StormCount::new(&storms, &walk, moved.known, limit)? {
+                Some(count) => Movement::Storms(Box::new(count)),
+                None => return Ok(None),
+            },
         };
-        let walk = RunoffWalk::new(&waiting.runoff, waiting.day, waiting.weather);
-        WaitingChances { from, walk, moved, limit, unmoved: None, moves }
+        Ok(Some(WaitingChances { from, walk, moved, limit, unmoved: None, moves }))
     }
 
     /// The chance that what has moved reaches the limit alone.
@@ -137,7 +147,14 @@ impl WaitingChances {
         number: i32,
         accumulated: UncertainAccumulated,
     ) -> Option<Result<Mixed, EngineError>> {
-        let Movement::BeyondUsual { extra } = self.moves else { return None };
+        let extra = match &mut self.moves {
+            Movement::All(_) => return None,
+            Movement::BeyondUsual { extra } => *extra,
+            Movement::Storms(count) => {
+                let base = count.weight * count.by(&mut self.walk, number - self.from);
+                return Some(Ok(Mixed { base, share: 1.0 - count.weight, accumulated }));
+            }
+        };
         let none = self.walk.none_by(number - self.from);
         let base = if none > 0.0 { self.unmoved().map(|chance| none * chance) } else { Ok(0.0) };
         let UncertainAccumulated { known, mean, variance } = accumulated;

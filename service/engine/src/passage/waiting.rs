@@ -23,4 +23,17 @@ pub(crate) enum Moves {
     All { pile: f64, fall: Law },
     /// What lies there beyond the usual, or below it.
     BeyondUsual { extra: f64 },
+    /// Nothing lies there: what counts is the runoff itself, storm by storm.
+    Storms(Storms),
+}
+
+/// The runoff of one day that has any.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Storms {
+    /// Mean, above 0.
+    pub mean: f64,
+    /// Variance over the square of the mean, above 0.
+    pub cv2: f64,
+    /// Log-sd of the factor that is common to the storms of a season.
+    pub log_sd: f64,
 }
