@@ -176,14 +176,14 @@ fn frost_from_twelve_minima() {
     page.says(format!("{line:.3}"));
     let warmest = minima.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     assert_eq!(warmest, 14.0);
-    // Days from the middle of September to the middle of October.
+    // Days from the middle of September to the middle of October. The line goes on at the same slope to November.
     let apart = 15.0 + 15.5;
     let (mut sum, mut before) = (0.0, 0.0);
     for step in 0..5 {
-        // Noon of the middle day of 21 to 25 September lies 22.5 days into the month.
-        let into = 7.5 + 5.0 * f64::from(step);
+        // Noon of the middle day of 26 to 30 September lies 27.5 days into the month.
+        let into = 12.5 + 5.0 * f64::from(step);
         let mean = minima[8] + (minima[9] - minima[8]) * into / apart;
-        let strays = (1.0 + 0.32 * (warmest - mean)).clamp(2.5, 5.0);
+        let strays = (1.8 + 0.09 * (warmest - mean) + 0.008 * (warmest - mean).powi(2)).min(5.0);
         let z = (FROST_BELOW_C - mean) / strays;
         let chance = normal_below(z);
         before = sum;
@@ -198,7 +198,7 @@ fn frost_from_twelve_minima() {
     assert!(before < line && line < sum);
     let Frost::Season(season) = Frost::from_minima(&minima).unwrap() else { panic!("no season") };
     let on = |day_of_year| on_or_after(day_of_year, day(2021, 7, 1)).unwrap();
-    let by_hand = day(2021, 10, 11).plus(((line - before) / (sum - before) * 5.0) as i32);
+    let by_hand = day(2021, 10, 16).plus(((line - before) / (sum - before) * 5.0) as i32);
     assert!((on(season.first).since(by_hand)).abs() <= 1, "{by_hand:?}");
     for day_of_year in [season.first, season.drain_by, season.last, season.restart] {
         page.says(day_and_month(on(day_of_year)));

@@ -235,7 +235,8 @@ fn light_and_heat() -> Vec<Row> {
 fn tank_trap_and_frost() -> Vec<Row> {
     written(SUPPLY, "{ 0.5 * tank.capacity_l() }");
     written(TANK, "(walker.month0() + 12 - start) % 12 < 3");
-    written(FROST, "(1.0 + 0.32 * (self.high - mean)).clamp(2.5, 5.0)");
+    written(FROST, "((9.0 - self.low) / 7.0).clamp(0.4, 1.0)");
+    written(FROST, "(1.8 + reach * below * (0.09 + 0.008 * below)).min(5.0)");
     let outdoors = (usual_evaporation(None).unwrap().per_day()[0] / INDOOR_MM_PER_DAY).round();
     let [ways, behind, unread] = ["PATHS", "BEHIND_DAYS", "MOST_UNREAD"].map(|name| kept(SUPPLY, name));
     let [caution, negligible, range] =
@@ -258,7 +259,7 @@ fn tank_trap_and_frost() -> Vec<Row> {
             ),
         ),
         ("frost: a minimum under", format!("{FROST_BELOW_C} C")),
-        ("... minima vary by", "1 + 0.32 x (warmest - mean) C, from 2.5 to 5".to_owned()),
+        ("... minima vary by", "with x for warmest - mean: 1.8 + 0.09 x + 0.008 x^2 C, at most 5; less where the coldest month is over 2 C".to_owned()),
         ("... a night's chance counts", format!("{}", kept(FROST, "RUNS"))),
         ("... first and last by a chance of", format!("{caution}")),
         ("... none under a yearly chance; no season within", format!("{negligible}; {range} C")),
