@@ -210,10 +210,10 @@ pub struct DutySettings {
 pub struct Accumulated {
     /// The accumulated figure on the day of the forecast, in `unit`.
     pub value: f64,
-    /// The symbol of the unit of all figures here: `mm`, `g/m2`, `kg/m`, `kg/m2`, `MJ/m2`, `L` or `d` for days. It is
-    /// empty for a plain number, such as of fills.
+    /// The symbol of the unit of all figures here: `mm`, `g`, `g/m2`, `kg/m`, `kg/m2`, `MJ/m2`, `L` or `d` for days.
+    /// It is empty for a plain number, such as of fills.
     pub unit: String,
-    /// What accumulates, such as `runoff` or `solids from the roof in the chamber`.
+    /// What accumulates, such as `runoff` or `solids in the chamber`.
     pub of: String,
     /// The part of it from days with a reading.
     pub from_readings: f64,

@@ -88,18 +88,33 @@ pub fn roof() -> Prior {
     }
 }
 
-/// First-flush chamber with a weep hole: solids in it at which hole and chamber need clearing, g per m2 of roof.
+/// Depth of the deposit that clogs a weep hole, in diameters of the hole. Judgement.
 ///
-/// For [`Exposure::Grit`](crate::Exposure). 300 mm of runoff at 25 mg/L carry 7.5 g/m2. A chamber of 1 mm keeps
-/// some two fifths of it, 3 g/m2.
-pub fn weep_hole_chamber() -> Prior {
-    Prior {
-        limit: Limit { median: 3.0, log_sd: 0.8 },
-        unit: "g of solids in the chamber per m2 of roof",
-        source: "judgement: what some 300 mm of runoff leave there; holes of 2 to 3 mm clog with the solids they collect, \
-                 no published figure found",
+/// It is set so that a usual chamber (50 L, 1 m of water, a hole of 2 mm, 100 m2 of roof) needs clearing after some
+/// 300 mm of runoff.
+pub const CLOGGED_AT_DIAMETERS: f64 = 2.5;
+
+/// Wet grit and sludge in a deposit, kg/m3. Judgement within 1050 to 1200 (from memory).
+pub const DEPOSIT_KG_M3: f64 = 1100.0;
+
+/// First-flush chamber with a weep hole: solids kept in it, in g, at which hole and chamber need clearing.
+///
+/// For [`Exposure::Grit`](crate::Exposure). The deposit covers the floor to a depth that clogs the hole: `floor x
+/// diameters x hole x density`. `floor_m2` is the plan section of the chamber, above 0, and `hole_mm` the diameter of
+/// the hole, above 0. A deposit is mostly water, and much of what settles leaves through the open hole. The density
+/// stands for both.
+pub fn weep_hole_chamber(floor_m2: f64, hole_mm: f64) -> Result<Prior, EngineError> {
+    require(floor_m2 > 0.0 && floor_m2.is_finite(), "chamber floor_m2", floor_m2, "above 0")?;
+    require(hole_mm > 0.0 && hole_mm.is_finite(), "hole_mm", hole_mm, "above 0")?;
+    // m2 x mm is litres, and kg/m3 is g/L.
+    let median = floor_m2 * CLOGGED_AT_DIAMETERS * hole_mm * DEPOSIT_KG_M3;
+    Ok(Prior {
+        limit: Limit { median, log_sd: 0.8 },
+        unit: "g of solids in the chamber",
+        source: "judgement: a deposit on the chamber's floor 2.5 times as deep as the hole is wide; holes of 2 to 3 mm \
+                 clog with the solids they collect, no published figure found",
         judgement: true,
-    }
+    })
 }
 
 /// First-flush chamber with a drip: number of fills after which dripper and chamber need rinsing.

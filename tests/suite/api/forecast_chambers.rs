@@ -20,8 +20,8 @@ over_both! {
     what_an_old_diverter_let_through_stays_in_the_tank;
 }
 
-/// Sediment in mm that a storm brings: of 0.48752 g/m2 off 50 m2, four fifths settle on 1.5 m2, 100 kg to the m3.
-const STORM_MM: f64 = 0.130_005;
+/// Sediment in mm that a storm brings: of 0.307947 g/m2 off 50 m2, four fifths settle on 1.5 m2, 100 kg to the m3.
+const STORM_MM: f64 = 0.082_119_6;
 
 fn tank() -> Value {
     component(

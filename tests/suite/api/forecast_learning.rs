@@ -267,8 +267,8 @@ async fn a_measured_depth_teaches_when_to_remove_sediment(app: &App) {
     let before = sediment(&there[0]).await;
     let accumulated = number(&before["accumulated"]["value"]);
     assert_eq!((&before["limit"]["value"], &before["limit"]["log_sd"]), (&json!(50.0), &json!(0.7)));
-    // 92 storms of 0.48752 g/m2 off 50 m2, 0.65 of it on 1.5 m2, 100 kg to the m3.
-    near(&before["accumulated"]["value"], 92.0 * 0.105_629);
+    // 92 storms of 0.307947 g/m2 off 50 m2, 0.65 of it on 1.5 m2, 100 kg to the m3.
+    near(&before["accumulated"]["value"], 92.0 * 0.066_722_2);
     for (place, depth) in there.iter().zip([accumulated, 3.0 * accumulated]) {
         let item = json!({"component_id": place.component("tank"), "duty": "measure_sediment", "done": true,
             "finding": {"found": "depth", "depth_mm": depth}});

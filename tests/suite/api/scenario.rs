@@ -196,8 +196,8 @@ pub async fn rain(app: &App, gauge: &str, first: &str, days: u32, mm: f64) -> Va
 
 /// Sends so many days of which every fourth, the first among them, brings a storm of 20.5 mm and the others nothing.
 ///
-/// Off the roof of [`roof`] each storm runs 18 mm, and washes off what the three dry days before it have laid: 3.5 g/m2
-/// times 1 - exp(-0.15), but for a 2^-18th, which are 0.48752 g/m2.
+/// Off the roof of [`roof`] each storm runs 18 mm, and washes off what the four days since the last have laid: 0.6 g/m2
+/// times 1 - exp(-0.72), but for a 2^-18th, which are 0.307947 g/m2.
 pub async fn storms(app: &App, gauge: &str, first: &str, days: u32) {
     let first: chrono::NaiveDate = first.parse().expect("a date");
     let mm = |n: u32| if n.is_multiple_of(4) { 20.5 } else { 0.0 };

@@ -7,3 +7,4 @@ mod reason_codes;
 mod reasons;
 mod reminders;
 mod schedule;
+mod weep_hole;

@@ -226,8 +226,9 @@ fn a_limit_has_the_unit_of_what_it_limits() {
             assert_eq!(unit_of(sentence, name), whole, "{name} of {}", sentence.text);
         }
     }
-    // Grams of each square metre of roof, and not grams.
+    // Rows of before count grams of each square metre of roof, and not grams.
     assert_eq!(Measure::Solids.unit(), "g/m2");
+    assert_eq!(Measure::Grit.unit(), "g");
 }
 
 #[test]

@@ -69,11 +69,11 @@ struct Process {
 }
 
 impl Process {
-    /// A dry roof as on any evening: with the solids that lie there between two rains.
+    /// A dry roof as on any evening: with the solids that lie there on the mean evening.
     fn new() -> Process {
         Process {
             store: WettingStore::new(LEAFY.wetting_loss_mm).unwrap(),
-            solids: BuildUp::holding(washoff::WashoffLaw::roof(), 0.2 * washoff::MOST_G_M2).unwrap(),
+            solids: BuildUp::holding(washoff::WashoffLaw::roof(), 0.35 * washoff::MOST_G_M2).unwrap(),
             leaves: 0.0,
             room: CHAMBER_MM,
             trees: 1.0,
@@ -90,8 +90,8 @@ impl Process {
         let mut of = [0.0; 10];
         of[6] = litter;
         of[9] = 0.8 * exposure::daily_dose_mj(&site, FACING, date.day_of_year(), mm >= 0.1);
+        self.solids.lay();
         if runoff <= 0.0 {
-            self.solids.dry_day();
             return of;
         }
         let washed = self.solids.wash(runoff);
@@ -105,7 +105,7 @@ impl Process {
         of[0] = runoff;
         of[1] = f64::from(u8::from(runoff >= CHAMBER_MM));
         of[2] = f64::from(u8::from(self.room == 0.0));
-        of[3] = kept;
+        of[3] = kept * LEAFY.plan_area_m2;
         of[4] = lying * exposure::SHARE_LEFT_ON_SCREEN * LEAFY.plan_area_m2 / SCREEN_M2;
         of[5] = lying * exposure::SHARE_LEFT_IN_GUTTER * LEAFY.plan_area_m2 / GUTTER_M;
         of[7] = (washed - kept) * depth;

@@ -257,7 +257,7 @@ fn awkward_records() {
     let start = day(2010, 1, 1);
     let full = seattle();
     let cases: Vec<(&str, RainRecord)> = vec![
-        // Too short to run a process over: years with rain on every day stand in, and grit never gathers in them.
+        // Too short to run a process over: years with rain on every day stand in.
         ("five months, every day wet", RainRecord::from_readings((0..151).map(|i| (start.plus(i), 2.0)))),
         ("every day wet", RainRecord::from_readings((0..800).map(|i| (start.plus(i), 5.0)))),
         (

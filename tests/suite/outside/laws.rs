@@ -63,7 +63,8 @@ fn median_of(exposure: Exposure<'_>, size: f64) -> f64 {
     match exposure {
         Exposure::Runoff | Exposure::Steady { .. } => 300.0 * size,
         Exposure::Leaves { .. } => 5.0 * size,
-        Exposure::Sediment { .. } | Exposure::Grit { .. } => 3.0 * size,
+        Exposure::Sediment { .. } => 3.0 * size,
+        Exposure::Grit { .. } => 3.0 * leafy().plan_area_m2 * size,
         Exposure::Ultraviolet { .. } | Exposure::Fills { .. } => 60.0 * size,
         Exposure::GutterLeaves { .. } | Exposure::RoofLeaves => 0.06 * size,
     }

@@ -99,8 +99,8 @@ fn sediment_example() {
 }
 
 /// The same through the daily process, at its steady state: nine dry days and a tenth with 5 mm. By the halving rule such
-/// an event leaves 1/32 on the roof; the dry days bring it back towards 3.5 g/m2 by `1 - e^-0.45`; a flush of 1 mm takes half
-/// of what lies there, of which a fifth mixes back.
+/// an event leaves 1/32 on the roof; ten days bring it back towards 0.6 g/m2 by `1 - e^-1.8`; a flush of 1 mm takes half of
+/// what lies there, of which a fifth mixes back.
 #[test]
 fn sediment_of_ninety_events() {
     let start = day(2014, 1, 1);
@@ -123,8 +123,8 @@ fn sediment_of_ninety_events() {
         };
         forecast(&asked).unwrap().accumulated.known
     };
-    let left = (-0.45_f64).exp();
-    let lying = 3.5 * (1.0 - left) / (1.0 - left / 32.0);
+    let left = (-1.8_f64).exp();
+    let lying = 0.6 * (1.0 - left) / (1.0 - left / 32.0);
     // g/m2 over kg/m3 is mm: 50 m2 over 1.5 m2, trap 0.8, 100 kg/m3.
     let mm = |share: f64| 90.0 * lying * share * 0.8 * (50.0 / 1.5) / 100.0;
     assert_relative(depth(0.0), mm(31.0 / 32.0), 1e-6, "without a diverter");

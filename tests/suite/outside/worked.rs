@@ -23,13 +23,14 @@ const NINETY: f64 = 1.2816;
 const EIGHTY: f64 = 0.8416;
 
 /// Numbers that may stand on the page though they are neither given nor computed nor a prior.
-const KNOWN: [&str; 23] = [
+const KNOWN: [&str; 24] = [
     // Counts, powers and parts of a whole; days of the tables of examples.
     "4",
     "5",
     "7",
     "8",
     "10",
+    "11",
     "21",
     "80",
     "1000",

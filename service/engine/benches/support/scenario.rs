@@ -73,7 +73,12 @@ fn duties(roof: &Roof) -> Vec<Duty> {
             limit::hand_emptied_chamber(roof.plan_area_m2, roof.plan_area_m2).unwrap(),
             1,
         ),
-        clear("weep hole", Exposure::Grit { chamber }, limit::weep_hole_chamber(), 75),
+        clear(
+            "weep hole",
+            Exposure::Grit { chamber },
+            limit::weep_hole_chamber(0.001 * roof.plan_area_m2, 2.0).unwrap(),
+            75,
+        ),
         clear("drip", Exposure::Fills { chamber: drip }, limit::drip_chamber(), 160),
         clear("sediment", sediment, limit::tank_sediment(limit::USUAL_SEDIMENT_MM, Some(100.0)), 2560),
         clear("cartridge", litres, limit::cartridge(30_000.0).unwrap(), 70),

@@ -107,7 +107,13 @@ fn amounts(s: &Setting<'_>, events: &Events, exposure: Exposure<'_>) -> Vec<f64>
         Exposure::Fills { chamber } => {
             pass(chamber, &events.day, &events.mm, |_, filled| f64::from(u8::from(filled)))
         }
-        Exposure::Grit { chamber } => diverted(events, chamber),
+        Exposure::Grit { chamber } => {
+            let mut amounts = diverted(events, chamber);
+            for x in &mut amounts {
+                *x *= s.roof.plan_area_m2;
+            }
+            amounts
+        }
         Exposure::Sediment { chamber, floor_area_m2, calmed_inlet } => {
             let depth = solids_to_depth(calmed_inlet, s.roof.plan_area_m2 / floor_area_m2);
             let Some(chamber) = chamber else {

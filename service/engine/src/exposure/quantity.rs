@@ -14,7 +14,7 @@ pub enum Exposure<'a> {
         /// The chamber.
         chamber: Chamber<'a>,
     },
-    /// Solids that stay in a first-flush chamber, in g per m2 of roof.
+    /// Solids that stay in a first-flush chamber, in g.
     Grit {
         /// The chamber.
         chamber: Chamber<'a>,
@@ -91,7 +91,7 @@ impl Exposure<'_> {
         match self {
             Exposure::Runoff => "mm runoff",
             Exposure::Fills { .. } => "fills of the chamber",
-            Exposure::Grit { .. } => "g of solids in the chamber per m2 of roof",
+            Exposure::Grit { .. } => "g of solids in the chamber",
             Exposure::Leaves { .. } => "kg dry leaf per m2 of screen",
             Exposure::GutterLeaves { .. } => "kg dry leaf per m of gutter",
             Exposure::RoofLeaves => "kg dry leaf per m2 of roof",

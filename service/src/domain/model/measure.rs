@@ -13,8 +13,10 @@ words! {
         GutterLeaf "kg/m of dry leaf in the gutter",
         /// Dry leaf on the screen.
         ScreenLeaf "kg/m2 of dry leaf on the screen",
-        /// Solids that the roof sends into the chamber.
+        /// Solids in the chamber for each m2 of roof. Only forecasts of before hold it.
         Solids "g of solids in the chamber per m2 of roof",
+        /// Solids in the chamber.
+        Grit "g of solids in the chamber",
         /// How often the chamber was full.
         Fills "fills of the chamber",
         /// Sediment on the floor of the tank.
@@ -38,6 +40,7 @@ impl Measure {
             Self::RoofLeaf | Self::ScreenLeaf => "kg/m2",
             Self::GutterLeaf => "kg/m",
             Self::Solids => "g/m2",
+            Self::Grit => "g",
             Self::Fills => "",
             Self::Ultraviolet => "MJ/m2",
             Self::Ageing => "d",
@@ -53,6 +56,7 @@ impl Measure {
             Self::GutterLeaf => "dry leaf in the gutter",
             Self::ScreenLeaf => "dry leaf on the screen",
             Self::Solids => "solids from the roof in the chamber",
+            Self::Grit => "solids in the chamber",
             Self::Fills => "fills of the chamber",
             Self::Sediment => "sediment on the floor",
             Self::Ultraviolet => "ultraviolet",

@@ -19,8 +19,8 @@ use eavesward_engine::learning::{
     WILD_LOG_SD, WILD_SHARE,
 };
 use eavesward_engine::limit::{
-    USUAL_SEDIMENT_MM, cartridge, coupling, drip_chamber, gutter, hand_emptied_chamber, roof, screen,
-    tank_sediment, weep_hole_chamber,
+    CLOGGED_AT_DIAMETERS, DEPOSIT_KG_M3, USUAL_SEDIMENT_MM, cartridge, coupling, drip_chamber, gutter,
+    hand_emptied_chamber, roof, screen, tank_sediment, weep_hole_chamber,
 };
 use eavesward_engine::mosquito::{DEGREE_DAYS, THRESHOLD_C};
 use eavesward_engine::runoff::DRYING_MM_PER_DAY;
@@ -100,7 +100,13 @@ fn limits() -> Vec<Row> {
         marked("... gutter", gutter(), "kg per m"),
         marked("... roof", roof(), "kg per m2"),
         ("... chamber emptied by hand", format!("litres over plan area, log-sd {}", chamber.log_sd)),
-        marked("... chamber with a weep hole", weep_hole_chamber(), "g per m2 of roof"),
+        (
+            "... chamber with a weep hole",
+            format!(
+                "floor x {CLOGGED_AT_DIAMETERS} holes x {DEPOSIT_KG_M3} kg/m3, log-sd {}",
+                weep_hole_chamber(1.0, 1.0).unwrap().limit.log_sd
+            ),
+        ),
         marked("... chamber with a drip", drip_chamber(), "fills"),
         marked("... tank's sediment", tank_sediment(USUAL_SEDIMENT_MM, None), "mm"),
         ("... outlet's height less this, and never under", format!("{} mm", all([margin, least]))),
@@ -115,7 +121,7 @@ fn solids_and_chambers() -> Vec<Row> {
     vec![
         ("wash-off", format!("{WASH_OFF_PER_MM:.3} per mm of runoff")),
         ("share of what enters a chamber that stays", format!("{MIXING}")),
-        ("most on a roof; build-up", format!("{MOST_G_M2} g/m2; {BUILD_UP_PER_DAY} per dry day")),
+        ("most on a roof; build-up", format!("{MOST_G_M2} g/m2; {BUILD_UP_PER_DAY} per day")),
         ("on a roof after unread days", format!("{} of the most", kept(EVENTS, "SOLIDS_AFTER_GAP"))),
         ("solids in runoff, by which these two are set", format!("{ROOF_SOLIDS_MG_L} mg/L")),
         ("dry solids in a bed", format!("{BED_KG_M3} kg/m3")),

@@ -42,8 +42,8 @@ pub fn of<'a>(component: &InService<'_>, duty: Duty, model: &'a SystemModel<'_>)
             Rule::steady(Exposure::Runoff, full, Measure::Runoff)
         }
         (Duty::ClearWeepHole, _) => {
-            let rule = model.own_chamber(component).and_then(|chamber| clogging(part, chamber));
-            return Ok(rule.into_iter().collect());
+            let Some(chamber) = model.own_chamber(component) else { return Ok(Vec::new()) };
+            return Ok(clogging(part, chamber, model.roof.plan_area_m2)?.into_iter().collect());
         }
         (Duty::RemoveSediment, Part::Tank { outlet_height_mm, calmed_inlet, sediment_limit_mm, .. }) => {
             let limit = sediment_limit_mm.unwrap_or(limit::USUAL_SEDIMENT_MM);

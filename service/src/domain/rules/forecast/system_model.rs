@@ -237,7 +237,8 @@ impl<'a> SystemModel<'a> {
         found_on: NaiveDate,
     ) -> Result<Day> {
         let found = to_day(found_on);
-        let Some(rule) = clogging(&component.facts.part, chamber) else { return Ok(found) };
+        let rule = clogging(&component.facts.part, chamber, self.roof.plan_area_m2)?;
+        let Some(rule) = rule else { return Ok(found) };
         let meter = self.meter(rule.exposure)?;
         let from = meter.reached_before(rule.prior.limit, to_day(cleared.min(found_on)), found)?;
         Ok(from.unwrap_or(found))
