@@ -95,8 +95,8 @@ const CASES: [Case; 8] = [
     Case { part: Part::Gutter, limit: 0.12, canopy: Canopy::Deciduous },
     Case { part: Part::Screen, limit: 0.3, canopy: Canopy::Deciduous },
     Case { part: Part::Screen, limit: 1.2, canopy: Canopy::Deciduous },
-    Case { part: Part::Grit, limit: 20.0, canopy: Canopy::None },
-    Case { part: Part::Grit, limit: 30.0, canopy: Canopy::None },
+    Case { part: Part::Grit, limit: 300.0, canopy: Canopy::None },
+    Case { part: Part::Grit, limit: 600.0, canopy: Canopy::None },
 ];
 
 impl Case {
@@ -156,13 +156,14 @@ fn passages(today: Day, dry: i32, rain: impl Iterator<Item = f64>, path: u64) ->
             of_year = normal.factor(FALL_YEAR);
         }
         let runoff = 0.9 * store.day(mm);
+        solids += (MOST_G_M2 - solids) * -(-BUILD_UP_PER_DAY).exp_m1();
         for (n, case) in CASES.iter().enumerate() {
             let fallen = falls[n][day.month0()] * of_month * of_year;
             lying[n] += fallen;
             sums[n] += match case.part {
                 Part::Roof => fallen,
                 _ if !(runoff > 0.0) => continue,
-                Part::Grit => solids * MIXING * washed_share(WASH_OFF_PER_MM, runoff.min(CHAMBER_MM)),
+                Part::Grit => 100.0 * solids * MIXING * washed_share(WASH_OFF_PER_MM, runoff.min(CHAMBER_MM)),
                 Part::Gutter | Part::Screen => std::mem::take(&mut lying[n]),
             };
             if sums[n] >= case.limit {
@@ -171,8 +172,6 @@ fn passages(today: Day, dry: i32, rain: impl Iterator<Item = f64>, path: u64) ->
         }
         if runoff > 0.0 {
             solids *= (-WASH_OFF_PER_MM * runoff).exp();
-        } else {
-            solids += (MOST_G_M2 - solids) * -(-BUILD_UP_PER_DAY).exp_m1();
         }
         if passed.iter().all(|day| *day < LONGEST) {
             break;

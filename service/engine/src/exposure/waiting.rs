@@ -165,12 +165,12 @@ impl Spell {
 
     fn solids(&self) -> f64 {
         let left = self.left.unwrap_or(SOLIDS_AFTER_GAP * MOST_G_M2);
-        after_dry_days(left, f64::from(self.through.since(self.since)))
+        after_days(left, f64::from(self.through.since(self.since)))
     }
 }
 
-/// Solids on a roof after some dry days, g/m2.
-fn after_dry_days(left: f64, days: f64) -> f64 {
+/// Solids on a roof after some days without runoff, g/m2.
+fn after_days(left: f64, days: f64) -> f64 {
     left + (MOST_G_M2 - left) * washed_share(BUILD_UP_PER_DAY, days)
 }
 
@@ -271,8 +271,9 @@ fn left_at_runoff(mut walk: RunoffWalk) -> f64 {
     while none > 0.0 && share > 1e-3 {
         ahead += 1;
         let still = walk.none_by(ahead);
-        left += (none - still) * share;
+        // What comes down on the day of the runoff is there when it washes.
         share *= kept;
+        left += (none - still) * share;
         none = still;
     }
     left
@@ -323,7 +324,7 @@ mod tests {
             let left = events.lying[index] - events.washed[index];
             for ahead in 0..pair[1] - pair[0] {
                 let month0 = Day(pair[0] + ahead).month0();
-                sums[month0] += after_dry_days(left, f64::from(ahead));
+                sums[month0] += after_days(left, f64::from(ahead));
                 days[month0] += 1.0;
             }
         }
