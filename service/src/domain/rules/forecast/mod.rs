@@ -27,4 +27,4 @@ pub mod system_model;
 
 /// Counts up with every change of the laws that moves dates. Rows carry the version by which they were refreshed. The
 /// first start of a version with another one refreshes every system.
-pub const MODEL_VERSION: i64 = 1;
+pub const MODEL_VERSION: i64 = 2;
