@@ -162,7 +162,7 @@ fn passages(today: Day, dry: i32, rain: impl Iterator<Item = f64>, path: u64) ->
             lying[n] += fallen;
             sums[n] += match case.part {
                 Part::Roof => fallen,
-                _ if !(runoff > 0.0) => continue,
+                _ if runoff == 0.0 => continue,
                 Part::Grit => 100.0 * solids * MIXING * washed_share(WASH_OFF_PER_MM, runoff.min(CHAMBER_MM)),
                 Part::Gutter | Part::Screen => std::mem::take(&mut lying[n]),
             };
