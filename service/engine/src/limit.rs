@@ -91,8 +91,8 @@ pub fn roof() -> Prior {
 /// Depth of the deposit that clogs a weep hole, in diameters of the hole. Judgement.
 ///
 /// It is set so that a usual chamber (50 L, 1 m of water, a hole of 2 mm, 100 m2 of roof) needs clearing after some
-/// 300 mm of runoff.
-pub const CLOGGED_AT_DIAMETERS: f64 = 2.5;
+/// 300 mm of runoff: three to five months in temperate climates.
+pub const CLOGGED_AT_DIAMETERS: f64 = 2.0;
 
 /// Wet grit and sludge in a deposit, kg/m3. Judgement within 1050 to 1200 (from memory).
 pub const DEPOSIT_KG_M3: f64 = 1100.0;
@@ -111,7 +111,7 @@ pub fn weep_hole_chamber(floor_m2: f64, hole_mm: f64) -> Result<Prior, EngineErr
     Ok(Prior {
         limit: Limit { median, log_sd: 0.8 },
         unit: "g of solids in the chamber",
-        source: "judgement: a deposit on the chamber's floor 2.5 times as deep as the hole is wide; holes of 2 to 3 mm \
+        source: "judgement: a deposit on the chamber's floor twice as deep as the hole is wide; holes of 2 to 3 mm \
                  clog with the solids they collect, no published figure found",
         judgement: true,
     })
