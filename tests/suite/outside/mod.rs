@@ -13,6 +13,7 @@ mod gaps;
 mod generator;
 mod laws;
 mod learning;
+mod normals;
 mod published;
 mod roof;
 mod seattle;

@@ -189,7 +189,10 @@ fn climate() -> Vec<Row> {
             all([spread("USUAL_CV30"), spread("USED_BY_FIT")]),
         ),
         ("... blocks needed to measure it; years count as at least", all([spread("FEWEST_BLOCKS"), 0.5])),
-        ("normals: occurrence; shape", all([kept(GIVEN, "OCCURRENCE"), kept(GIVEN, "SHAPE")])),
+        (
+            "normals: occurrence; shape, by which a count from any amount becomes one of wet days",
+            all([kept(GIVEN, "OCCURRENCE"), kept(GIVEN, "SHAPE")]),
+        ),
         (
             "... or a short record: years vary; years behind normals",
             all([kept(GIVEN, "SIGMA_YEAR"), kept(GIVEN, "USUAL_YEARS")]),
