@@ -9,10 +9,18 @@
 //!
 //! Standard errors resample the years of the origins. Years that share most of their training years are more alike
 //! than that. So the true errors are at least as large.
+//!
+//! `--duty gutter FILE.csv...` asks the engine for the dates of a duty instead, on one record or several, and compares
+//! them with the days on which the part reached its limit.
 
 mod args;
+mod dates;
+mod duty;
+mod replay;
 mod score;
 mod table;
+mod truth;
+mod verdict;
 mod walk;
 
 use std::io::Write;
@@ -37,28 +45,51 @@ fn finish(result: Result<(), String>) -> ExitCode {
 }
 
 fn run(args: &args::Args) -> Result<(), String> {
-    let bytes = std::fs::read(&args.file).map_err(|e| format!("{}: {e}", args.file))?;
-    let text = String::from_utf8(bytes).map_err(|_| format!("{}: save the file as UTF-8", args.file))?;
-    let table = table::read(&text).map_err(|e| format!("{}: {e}", args.file))?;
-    let rain = Rain::new(&table.readings).ok_or_else(|| format!("{}: no reading", args.file))?;
-    let plan = Plan::new(&rain, args.years, args.step, &args.thresholds)?;
-    let results = walk_all(&rain, &plan)?;
-    let report = report(args, &table, &rain, &plan, &results);
+    let report = match &args.duty {
+        Some(duty) => dates_of(args, duty)?,
+        None => thresholds_of(args)?,
+    };
     std::io::stdout().write_all(report.as_bytes()).map_err(|e| e.to_string())
 }
 
+fn thresholds_of(args: &args::Args) -> Result<String, String> {
+    let file = args.files.first().map_or("", String::as_str);
+    let table = read(file)?;
+    let rain = Rain::new(&table.readings).ok_or_else(|| format!("{file}: no reading"))?;
+    let plan = Plan::new(&rain, args.years, args.step, &args.thresholds)?;
+    let results = in_parallel(plan.origins.len(), |i| walk::origin(&rain, &plan, i))?;
+    Ok(report(file, &table, &rain, &plan, &results))
+}
+
+fn dates_of(args: &args::Args, duty: &args::DutyArgs) -> Result<String, String> {
+    let record = |file: &String| dates::Record::new(file, &read(file)?, duty, args.years, args.step);
+    let records = args.files.iter().map(record).collect::<Result<Vec<_>, String>>()?;
+    let (mut outcomes, mut spread) = (Vec::new(), None);
+    for record in &records {
+        let truth = record.truth()?;
+        spread = spread.or(truth.leaf_spread());
+        outcomes.push(in_parallel(record.origins.len(), |i| record.origin(&truth, i))?);
+    }
+    Ok(dates::report(&records, spread, outcomes))
+}
+
+fn read(file: &str) -> Result<table::Table, String> {
+    let bytes = std::fs::read(file).map_err(|e| format!("{file}: {e}"))?;
+    let text = String::from_utf8(bytes).map_err(|_| format!("{file}: save the file as UTF-8"))?;
+    table::read(&text).map_err(|e| format!("{file}: {e}"))
+}
+
 /// Runs every origin, divided among the processors. Results are in the order of the origins.
-fn walk_all(rain: &Rain, plan: &Plan) -> Result<Vec<Vec<CaseResult>>, String> {
+fn in_parallel<T: Send>(
+    origins: usize,
+    each: impl Fn(usize) -> Result<T, String> + Sync,
+) -> Result<Vec<T>, String> {
     let workers = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+    let each = &each;
     let parts: Vec<Result<Vec<_>, String>> = std::thread::scope(|scope| {
         let threads: Vec<_> = (0..workers)
             .map(|worker| {
-                scope.spawn(move || {
-                    (worker..plan.origins.len())
-                        .step_by(workers)
-                        .map(|i| Ok((i, walk::origin(rain, plan, i)?)))
-                        .collect()
-                })
+                scope.spawn(move || (worker..origins).step_by(workers).map(|i| Ok((i, each(i)?))).collect())
             })
             .collect();
         let joined = threads.into_iter().map(std::thread::ScopedJoinHandle::join);
@@ -69,7 +100,7 @@ fn walk_all(rain: &Rain, plan: &Plan) -> Result<Vec<Vec<CaseResult>>, String> {
         all.extend(part?);
     }
     all.sort_by_key(|(i, _)| *i);
-    Ok(all.into_iter().map(|(_, results)| results).collect())
+    Ok(all.into_iter().map(|(_, result)| result).collect())
 }
 
 /// Scores of one forecaster at one threshold.
@@ -115,16 +146,10 @@ fn row(plan: &Plan, results: &[Vec<CaseResult>], threshold: usize) -> Row {
     row
 }
 
-fn report(
-    args: &args::Args,
-    table: &table::Table,
-    rain: &Rain,
-    plan: &Plan,
-    results: &[Vec<CaseResult>],
-) -> String {
+fn report(file: &str, table: &table::Table, rain: &Rain, plan: &Plan, results: &[Vec<CaseResult>]) -> String {
     let mut out = Vec::new();
     // Writing into memory does not fail.
-    let _ = heading(&mut out, args, table, rain, plan);
+    let _ = heading(&mut out, file, table, rain, plan);
     let rows: Vec<Row> = (0..plan.thresholds.len()).map(|t| row(plan, results, t)).collect();
     let _ = body(&mut out, plan, &rows);
     String::from_utf8(out).unwrap_or_default()
@@ -132,13 +157,13 @@ fn report(
 
 fn heading(
     out: &mut impl Write,
-    args: &args::Args,
+    file: &str,
     table: &table::Table,
     rain: &Rain,
     plan: &Plan,
 ) -> std::io::Result<()> {
     let (days, unread) = (rain.days(), rain.unread());
-    writeln!(out, "{}: {} to {}", args.file, shown(rain.first()), shown(rain.last()))?;
+    writeln!(out, "{file}: {} to {}", shown(rain.first()), shown(rain.last()))?;
     writeln!(out, "days: {days}; without a reading: {unread}; rows skipped: {}", table.skipped())?;
     writeln!(
         out,

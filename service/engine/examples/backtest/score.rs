@@ -177,8 +177,8 @@ pub fn mean_and_error(tables: &[&Yearly]) -> Option<Estimate> {
     Some(Estimate { mean: whole, error: (squares / drawn.len() as f64).sqrt() })
 }
 
-/// SplitMix64.
-fn next(state: &mut u64) -> u64 {
+/// SplitMix64: the next of a row of random numbers.
+pub fn next(state: &mut u64) -> u64 {
     *state = state.wrapping_add(0x9E37_79B9_7F4A_7C15);
     let z = (*state ^ (*state >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
     let z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);

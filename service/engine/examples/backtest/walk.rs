@@ -147,7 +147,8 @@ impl Plan {
     }
 }
 
-fn days_of(years: u32) -> i32 {
+/// Days of so many years.
+pub fn days_of(years: u32) -> i32 {
     (f64::from(years) * 365.25).round() as i32
 }
 
