@@ -8,12 +8,24 @@ use eavesward_engine::Day;
 
 use super::{assert_relative, assert_within, day, seattle};
 
+mod duties;
+
 #[path = "../../../service/engine/examples/backtest/args.rs"]
 mod args;
+#[path = "../../../service/engine/examples/backtest/dates.rs"]
+mod dates;
+#[path = "../../../service/engine/examples/backtest/duty.rs"]
+mod duty;
+#[path = "../../../service/engine/examples/backtest/replay.rs"]
+mod replay;
 #[path = "../../../service/engine/examples/backtest/score.rs"]
 mod score;
 #[path = "../../../service/engine/examples/backtest/table.rs"]
 mod table;
+#[path = "../../../service/engine/examples/backtest/truth.rs"]
+mod truth;
+#[path = "../../../service/engine/examples/backtest/verdict.rs"]
+mod verdict;
 #[path = "../../../service/engine/examples/backtest/walk.rs"]
 mod walk;
 
@@ -146,12 +158,14 @@ fn errors_come_from_years() {
     assert_eq!(mean_and_error(&[&table, &Yearly::new(52)]), None);
 }
 
-fn seattle_rain() -> Rain {
+fn seattle_readings() -> BTreeMap<i32, f64> {
     let record = seattle();
     let (first, last) = (record.first().unwrap(), record.last().unwrap());
-    let readings: BTreeMap<i32, f64> =
-        (first.0..=last.0).filter_map(|d| record.get(Day(d)).map(|mm| (d, mm))).collect();
-    Rain::new(&readings).unwrap()
+    (first.0..=last.0).filter_map(|d| record.get(Day(d)).map(|mm| (d, mm))).collect()
+}
+
+fn seattle_rain() -> Rain {
+    Rain::new(&seattle_readings()).unwrap()
 }
 
 /// Every outcome against a plain count over the record, and the way through all forecasters.
@@ -256,7 +270,7 @@ fn tables_are_read_and_faults_named() {
 fn command_lines() {
     let parse = |line: &str| args::parse(line.split_whitespace().map(str::to_owned));
     let args = parse("a=b.csv --years=7 --threshold 600,100,100 --step 28").unwrap().unwrap();
-    assert_eq!((args.file.as_str(), args.years, args.step), ("a=b.csv", Some(7), Some(28)));
+    assert_eq!((args.files, args.years, args.step), (vec!["a=b.csv".to_owned()], Some(7), Some(28)));
     assert_eq!(args.thresholds, [100.0, 600.0]);
     assert_eq!(parse("x.csv").unwrap().unwrap().thresholds, [100.0, 300.0, 600.0, 1200.0]);
     assert_eq!(parse("--help"), Ok(None));

@@ -13,6 +13,9 @@ use super::truth::{DRAWS, LeftOut, Truth};
 use super::verdict::{self, Seen, Verdict};
 use super::walk::{LONGEST, Plan, Rain, days_of, shown};
 
+/// Clusters below which a standard error says little. Judgement.
+const FEW: usize = 8;
+
 /// A record and its origins.
 #[derive(Debug)]
 pub struct Record {
@@ -23,6 +26,9 @@ pub struct Record {
     asked: Asked,
     pub origins: Vec<Day>,
     step: i32,
+    /// Days without a reading, and rows of the file that were skipped.
+    unread: usize,
+    skipped: String,
 }
 
 impl Record {
@@ -51,7 +57,17 @@ impl Record {
         let gauge = Gauge::new(RainRecord::from_readings(readings), None);
         let catchment = Catchment::new(&gauge, &part.roof).map_err(|e| of(e.to_string()))?;
         let asked = Asked { years, since_days: asked.since_days, dry_spells: asked.dry_spells };
-        Ok(Record { name: name.to_owned(), part, gauge, catchment, asked, origins: plan.origins, step })
+        Ok(Record {
+            name: name.to_owned(),
+            part,
+            gauge,
+            catchment,
+            asked,
+            origins: plan.origins,
+            step,
+            unread: rain.unread(),
+            skipped: table.skipped(),
+        })
     }
 
     /// The part, counted on the whole record.
@@ -122,17 +138,18 @@ pub fn report(records: &[Record], spread: Option<(f64, f64)>, outcomes: Vec<Vec<
     // Writing into memory does not fail.
     let _ = heading(&mut out, records, spread);
     let _ = rows(&mut out, records, &verdicts, joint.as_ref(), &left);
-    let _ = footing(&mut out, &left, &seen);
+    let _ = footing(&mut out, &left, &seen, &verdicts);
     out
 }
 
 fn heading(out: &mut String, records: &[Record], spread: Option<(f64, f64)>) -> std::fmt::Result {
-    for Record { name, gauge, origins, asked, step, .. } in records {
+    for Record { name, gauge, origins, asked, step, unread, skipped, .. } in records {
         let ends = gauge.record().first().zip(gauge.record().last());
         let ends = ends.map_or(String::new(), |(first, last)| format!("{} to {}", shown(first), shown(last)));
         writeln!(
             out,
-            "{name}: {ends}. Origins: {}, {step} days apart. Years learned from before each: {}.",
+            "{name}: {ends}; days without a reading: {unread}; rows skipped: {skipped}\n  Origins: {}, {step} days \
+             apart. Years learned from before each: {}.",
             origins.len(),
             asked.years
         )?;
@@ -240,7 +257,12 @@ fn row(
     )
 }
 
-fn footing(out: &mut String, left: &[Left], seen: &[Vec<Seen>]) -> std::fmt::Result {
+fn footing(
+    out: &mut String,
+    left: &[Left],
+    seen: &[Vec<Seen>],
+    verdicts: &[Option<Verdict>],
+) -> std::fmt::Result {
     let all = left.iter().fold(Left::default(), |sum, left| sum.and(*left));
     let scored: usize = seen.iter().map(Vec::len).sum();
     let Left { open, gap, thin, due, undated } = all;
@@ -255,11 +277,18 @@ fn footing(out: &mut String, left: &[Left], seen: &[Vec<Seen>]) -> std::fmt::Res
             "Forecasts without a likely date: {undated}. Their date counts as {LONGEST} days ahead."
         )?;
     }
+    if verdicts.iter().flatten().any(|verdict| verdict.clusters < FEW) {
+        writeln!(
+            out,
+            "A record with fewer than {FEW} spells or years says little: its standard errors and distance are too small \
+             or missing."
+        )?;
+    }
     if open > 0 && open * 4 > scored {
         writeln!(
             out,
-            "Many origins are open. Those with a late true day are missing, so errors look later and windows wider than \
-             they are: give a smaller --limit or a longer record."
+            "Many origins are open. Those with a late true day are missing, so true days look earlier than they are: give \
+             a smaller --limit or a longer record."
         )?;
     }
     Ok(())
