@@ -125,9 +125,9 @@ fn one_climate_told_three_ways_stays_one_climate() {
         let climates = ways.each_ref().map(fitted);
         let solids = ways.each_ref().map(sediment);
         for (at, fitted) in climates.iter().enumerate() {
-            for m in 0..12 {
+            for (m, days) in DAYS.iter().enumerate() {
                 let what = format!("{what}, way {at}, month {m}");
-                let wet = ways[0].wet_days[m] / DAYS[m];
+                let wet = ways[0].wet_days[m] / days;
                 let most = 0.02 + 2.0 / (200.0 * ways[0].wet_days[m]).sqrt();
                 assert_relative(fitted.months[m].wet_share(), wet, most, &what);
                 let mean = ways[0].rain_mm[m] / ways[0].wet_days[m];
