@@ -127,7 +127,7 @@ impl<'a> Truth<'a> {
     /// The first day after `today` on which the accumulated amount is not below the limit.
     fn came(&self, since: Day, today: Day) -> Option<Day> {
         let (mut below, mut reached) = (today, self.last);
-        if !(self.accumulated(since, reached) >= self.part.limit) {
+        if self.accumulated(since, reached) < self.part.limit {
             return None;
         }
         while reached.since(below) > 1 {

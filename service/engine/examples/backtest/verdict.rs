@@ -21,6 +21,11 @@ pub const SPLIT: usize = 3;
 pub const EARLY: usize = 4;
 pub const LATE: usize = 5;
 
+/// One number for each figure.
+pub type Figures = [f64; FIGURES];
+/// The figures of each record in one draw, and of all together at the end.
+type Drawn = Vec<Option<Figures>>;
+
 /// A forecast beside its true days.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Seen {
@@ -29,7 +34,7 @@ pub struct Seen {
     /// Errors of the likely date, one for each true day.
     pub errors: Vec<i32>,
     /// Means over the true days. The median stays empty.
-    means: [f64; FIGURES],
+    means: Figures,
     /// Whether the forecast had no likely date within the longest time.
     pub undated: bool,
 }
@@ -85,14 +90,14 @@ pub struct Verdict {
     /// Each with its standard error, which is NaN for a single cluster.
     pub figures: [Estimate; FIGURES],
     /// Distance from the figures of all records in standard errors. NaN for these themselves.
-    pub distance: [f64; FIGURES],
+    pub distance: Figures,
 }
 
 /// What was seen, by cluster. Clusters of one record have numbers in a row.
 #[derive(Debug, Default)]
 struct Sample {
     /// Sums and counts by cluster.
-    sums: Vec<([f64; FIGURES], f64)>,
+    sums: Vec<(Figures, f64)>,
     /// Errors with their cluster and their weight, smallest first.
     errors: Vec<(i32, usize, f64)>,
 }
@@ -126,16 +131,16 @@ impl Sample {
     }
 
     /// The figures when each cluster counts so many times. `None` when nothing counts.
-    fn figures(&self, times: &[f64]) -> Option<[f64; FIGURES]> {
+    fn figures(&self, times: &[f64]) -> Option<Figures> {
         let (mut figures, mut count) = ([0.0; FIGURES], 0.0);
         for ((sums, n), times) in self.sums.iter().zip(times) {
             figures.iter_mut().zip(sums).for_each(|(figure, sum)| *figure += times * sum);
             count += times * n;
         }
-        if !(count > 0.0) {
+        if count <= 0.0 {
             return None;
         }
-        figures.iter_mut().for_each(|figure| *figure /= count);
+        let mut figures = figures.map(|sum| sum / count);
         figures[MEDIAN] = self.median(times, count);
         Some(figures)
     }
@@ -162,7 +167,7 @@ pub fn verdicts(records: &[Vec<Seen>]) -> (Vec<Option<Verdict>>, Option<Verdict>
     let each: Vec<Sample> = records.iter().map(|record| Sample::new(&[record])).collect();
     let all = Sample::new(&records.iter().map(Vec::as_slice).collect::<Vec<_>>());
     let mut state = 0_u64;
-    let mut drawn: Vec<Vec<Option<[f64; FIGURES]>>> = Vec::with_capacity(DRAWS);
+    let mut drawn: Vec<Drawn> = Vec::with_capacity(DRAWS);
     for _ in 0..DRAWS {
         let mut times = vec![0.0; all.sums.len()];
         let (mut from, mut of_draw) = (0, Vec::with_capacity(each.len() + 1));
@@ -181,11 +186,11 @@ pub fn verdicts(records: &[Vec<Seen>]) -> (Vec<Option<Verdict>>, Option<Verdict>
     let verdict = |sample: &Sample, at: usize, origins: usize| {
         let whole = sample.figures(&vec![1.0; sample.sums.len()])?;
         let joint = joint?;
-        let error = |pick: &dyn Fn(&[Option<[f64; FIGURES]>]) -> Option<f64>| {
+        let error = |pick: &dyn Fn(&Drawn) -> Option<f64>| {
             if sample.sums.len() < 2 {
                 return f64::NAN;
             }
-            deviation(&drawn.iter().filter_map(|of_draw| pick(of_draw)).collect::<Vec<_>>())
+            deviation(&drawn.iter().filter_map(pick).collect::<Vec<_>>())
         };
         let figures = std::array::from_fn(|k| Estimate {
             mean: whole[k],

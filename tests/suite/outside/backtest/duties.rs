@@ -10,12 +10,12 @@ use super::duty::{Duty, Part, Place};
 use super::replay::Origin;
 use super::table::Table;
 use super::truth::{DRAWS, LeftOut, Truth, leaf_factor};
-use super::verdict::{ABSOLUTE, EARLY, FIGURES, LATE, MEDIAN, SPLIT, Seen, WITHIN, verdicts};
+use super::verdict::{ABSOLUTE, EARLY, Figures, LATE, MEDIAN, SPLIT, Seen, WITHIN, verdicts};
 use super::{normal, normal_below, seattle_readings};
 use crate::outside::{assert_relative, assert_within, day};
 
 /// The figures of one forecast for true days that come as evenly spaced chances of a law.
-fn figures(likely: i32, said: &dyn Fn(i32) -> f64, came: &[i32]) -> [f64; FIGURES] {
+fn figures(likely: i32, said: &dyn Fn(i32) -> f64, came: &[i32]) -> Figures {
     let seen = Seen::new(0, Some(likely), 9999, came, |day| Ok::<f64, ()>(said(day))).unwrap();
     let (rows, _) = verdicts(&[vec![seen]]);
     rows[0].as_ref().unwrap().figures.map(|figure| figure.mean)
@@ -27,8 +27,8 @@ fn figures(likely: i32, said: &dyn Fn(i32) -> f64, came: &[i32]) -> [f64; FIGURE
 fn a_few_days_of_a_known_law() {
     const N: i32 = 10_000;
     let by = |day: i32| 1.0 - 0.6_f64.powi(day);
-    let came: Vec<i32> =
-        (0..N).map(|i| (1..).find(|day| by(*day) >= (f64::from(i) + 0.5) / f64::from(N)).unwrap()).collect();
+    let came_by = |chance: f64| (1..100).find(|day| by(*day) >= chance).unwrap();
+    let came: Vec<i32> = (0..N).map(|i| came_by((f64::from(i) + 0.5) / f64::from(N))).collect();
     let of = figures(2, &by, &came);
     assert_eq!(of[MEDIAN], 0.0);
     assert_within(of[WITHIN], 1.0 - 0.6_f64.powi(5), 1e-4, "within");
@@ -120,19 +120,14 @@ fn the_true_day_of_runoff() {
     let truth = Truth::new(&part, &gauge, &catchment).unwrap();
     let mut open = 0;
     for origin in (day(2012, 3, 1).0..day(2015, 12, 31).0).step_by(31).map(Day) {
-        // What one dry day may take off the wet roof is the engine's: days of rain in a row share one wetting.
+        // How a day's rain wets the roof is the catchment's; its runoff is added up here.
         let mut sum = 0.0;
         let came = (1..=day(2015, 12, 31).since(origin)).find(|t| {
             sum += catchment.runoff_mm(origin.plus(t - 1), origin.plus(*t));
             sum >= 60.0 - 1e-9
         });
-        match came {
-            Some(came) => assert_eq!(truth.days(origin, origin), Ok(vec![came])),
-            None => {
-                open += 1;
-                assert_eq!(truth.days(origin, origin), Err(LeftOut::Open));
-            }
-        }
+        open += i32::from(came.is_none());
+        assert_eq!(truth.days(origin, origin), came.map(|came| vec![came]).ok_or(LeftOut::Open));
     }
     assert!((1..5).contains(&open), "{open}");
 }
