@@ -159,17 +159,24 @@ pub fn hand_emptied_chamber(chamber_l: f64, roof_plan_area_m2: f64) -> Result<Pr
 /// Depth of sediment that trade practice calls normal, mm.
 pub const USUAL_SEDIMENT_MM: f64 = 50.0;
 
+/// Height of an outlet under which sediment reaches it before it is deep, mm. Judgement: the margin and the least depth
+/// of [`tank_sediment`].
+pub const LOW_OUTLET_MM: f64 = 60.0;
+
 /// Tank sediment: depth on the floor at which it needs removing.
 ///
-/// The lesser of two depths, but never under 10 mm: the set depth (usually [`USUAL_SEDIMENT_MM`]), and the outlet
-/// height less a margin of 50 mm. `outlet_height_mm` is the height of the lowest draw-off above the floor in mm,
-/// usually about 100 (common practice). `None` when unknown: a floating intake has no fixed height.
+/// The lesser of two depths: the set depth (usually [`USUAL_SEDIMENT_MM`]), and the outlet height less a margin of
+/// 50 mm. Under an outlet lower than [`LOW_OUTLET_MM`] there is no room for the margin: then 10 mm, but never more than
+/// the outlet's height, and never under 1 mm. `outlet_height_mm` is the height of the lowest draw-off above the floor in
+/// mm, usually about 100 (common practice). `None` when unknown: a floating intake has no fixed height.
 pub fn tank_sediment(set_depth_mm: f64, outlet_height_mm: Option<f64>) -> Prior {
     const MARGIN_MM: f64 = 50.0;
     const LEAST_MM: f64 = 10.0;
-    let clear = outlet_height_mm.filter(|h| h.is_finite()).map_or(f64::INFINITY, |h| h - MARGIN_MM);
+    const FILM_MM: f64 = 1.0;
+    let outlet = outlet_height_mm.filter(|h| h.is_finite()).unwrap_or(f64::INFINITY);
+    let clear = (outlet - MARGIN_MM).max(LEAST_MM).min(outlet.max(FILM_MM));
     Prior {
-        limit: Limit { median: set_depth_mm.min(clear).max(LEAST_MM), log_sd: 0.7 },
+        limit: Limit { median: set_depth_mm.min(clear), log_sd: 0.7 },
         unit: "mm depth on the tank floor",
         source: "judgement, beside trade practice that calls up to 5 cm normal; margin of 50 mm and least depth \
                  of 10 mm are judgement",

@@ -18,6 +18,7 @@ over_both! {
     water_that_stands_in_a_chamber_breeds_mosquitoes_where_it_is_warm;
     a_drip_counts_the_fills_of_its_chamber;
     what_an_old_diverter_let_through_stays_in_the_tank;
+    a_low_outlet_is_told;
 }
 
 /// Sediment in mm that a storm brings: of 0.307947 g/m2 off 50 m2, four fifths settle on 1.5 m2, 100 kg to the m3.
@@ -299,4 +300,19 @@ async fn what_an_old_diverter_let_through_stays_in_the_tank(app: &App) {
         app.post(&format!("/v1/components/{id}/replace"), &json!({"on": "2025-10-07"})).await;
         assert_eq!(sediment(app, place, "2025-10-07").await["accumulated"], before["accumulated"]);
     }
+}
+
+async fn a_low_outlet_is_told(app: &App) {
+    let outlet = async |height: f64| {
+        let mut low = tank();
+        low["part"]["outlet_height_mm"] = json!(height);
+        let place = under_storms(app, json!([low])).await;
+        let duty = sediment(app, &place, "2025-06-01").await;
+        (number(&duty["limit"]["value"]), said(&duty))
+    };
+    let (limit, said) = outlet(30.0).await;
+    assert_eq!(limit, 10.0);
+    assert!(said.contains("The outlet is 30 mm above the floor, so sediment reaches it early"), "{said}");
+    assert_eq!(outlet(0.0).await.0, 1.0);
+    assert!(!outlet(100.0).await.1.contains("The outlet is"));
 }

@@ -2,6 +2,7 @@
 
 mod calendars;
 mod digest;
+mod outlet;
 mod problems;
 mod reason_codes;
 mod reasons;

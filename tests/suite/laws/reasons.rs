@@ -59,11 +59,12 @@ const fn place(reason: &Reason) -> usize {
         Reason::SystemNotYetInService { .. } => 45,
         Reason::DutyGone => 46,
         Reason::NotInService => 47,
-        Reason::Text(_) => 48,
+        Reason::OutletLow { .. } => 48,
+        Reason::Text(_) => 49,
     }
 }
 
-const PLACES: usize = 49;
+const PLACES: usize = 50;
 
 /// Every reason, counting `number` of whatever it counts.
 fn all(number: u32) -> Vec<Reason> {
@@ -85,6 +86,7 @@ fn all(number: u32) -> Vec<Reason> {
         Reason::OtherClock { clock: Clock::Heat, on: Some(on), years: number },
         Reason::OtherClock { clock: Clock::Light, on: None, years: number },
         Reason::SedimentMeasured { factor: figure, now_mm: figure, limit_mm: figure },
+        Reason::OutletLow { outlet_mm: figure },
         Reason::DiverterBlocked,
         Reason::DiverterWasBlocked,
         Reason::DiverterDrainedByHand,

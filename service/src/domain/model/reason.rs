@@ -39,6 +39,8 @@ pub enum Reason {
     OtherClock { clock: Clock, on: Option<NaiveDate>, years: u32 },
     /// What the measured depths of sediment show.
     SedimentMeasured { factor: f64, now_mm: f64, limit_mm: f64 },
+    /// The outlet is so low that sediment reaches it early.
+    OutletLow { outlet_mm: f64 },
     /// The diverter's hole is blocked now.
     DiverterBlocked,
     /// The diverter's hole was blocked for a time.

@@ -90,7 +90,7 @@ fn materials(name: &'static str, of: impl Fn(Material) -> Prior, unit: &str) -> 
 }
 
 fn limits() -> Vec<Row> {
-    let least = tank_sediment(USUAL_SEDIMENT_MM, Some(0.0)).limit.median;
+    let least = tank_sediment(USUAL_SEDIMENT_MM, Some(30.0)).limit.median;
     let margin = 90.0 - tank_sediment(USUAL_SEDIMENT_MM, Some(90.0)).limit.median;
     let rated = cartridge(1000.0).unwrap().limit;
     let chamber = hand_emptied_chamber(250.0, 100.0).unwrap().limit;

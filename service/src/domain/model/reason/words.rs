@@ -95,6 +95,10 @@ fn sentence(reason: &Reason) -> Sentence {
             .say(" of ")
             .quantity("limit", *limit_mm, "mm")
             .say("."),
+        Reason::OutletLow { outlet_mm } => of("outlet_low")
+            .say("The outlet is ")
+            .quantity("outlet", *outlet_mm, "mm")
+            .say(" above the floor, so sediment reaches it early: raise it, or fit a floating intake."),
         Reason::DiverterBlocked => of("diverter_blocked")
             .say("The diverter's hole is blocked, so it keeps no dirt out of the tank until it is cleared."),
         Reason::DiverterWasBlocked => of("diverter_was_blocked")

@@ -10,7 +10,8 @@ use crate::domain::rules::forecast::convert::{to_chances, to_curve, to_date, to_
 use crate::domain::rules::forecast::history::{CountsFrom, InService};
 use crate::domain::rules::forecast::predicted::{HORIZON_DAYS, Predicted};
 use crate::domain::rules::forecast::reasons::{
-    accumulated_reason, clock_reason, diverter_reason, measured_reason, note, outcome_reasons, taught_reason,
+    accumulated_reason, clock_reason, diverter_reason, measured_reason, note, outcome_reasons, outlet_reason,
+    taught_reason,
 };
 use crate::domain::rules::forecast::rule::Rule;
 use crate::domain::rules::forecast::system_model::SystemModel;
@@ -52,6 +53,7 @@ pub fn predict(
         if !predicted.past_limit {
             predicted.reasons.extend(measured_reason(&predicted.prediction));
         }
+        predicted.reasons.extend(outlet_reason(&component.facts.part));
         predicted.reasons.extend(diverter_reason(model));
         predicted.prediction.best_day = simulated::best_day(model, &predicted)?;
         predicted.reasons.extend(predicted.prediction.best_day.as_ref().map(simulated::best_day_reason));

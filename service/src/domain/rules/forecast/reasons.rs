@@ -1,6 +1,7 @@
 //! Chooses the reasons that explain a predicted date.
 
 use crate::domain::model::forecast::{Accumulated, Limit, Prediction};
+use crate::domain::model::part::Part;
 use crate::domain::model::reason::Reason;
 use crate::domain::model::sentence::three_digits;
 use crate::domain::rules::forecast::learned::LearnedLimit;
@@ -8,6 +9,7 @@ use crate::domain::rules::forecast::predicted::{HORIZON_YEARS, Predicted};
 use crate::domain::rules::forecast::system_model::SystemModel;
 use chrono::NaiveDate;
 use eavesward_engine as engine;
+use engine::limit::LOW_OUTLET_MM;
 use engine::{Note, Outcome};
 
 /// The date by the other of light and heat, which is later.
@@ -25,6 +27,12 @@ pub(crate) fn measured_reason(prediction: &Prediction) -> Option<Reason> {
         now_mm: three_digits(accumulated.value * share),
         limit_mm: three_digits(limit.prior_value),
     })
+}
+
+/// That the outlet of a tank is so low that sediment reaches it early.
+pub(crate) fn outlet_reason(part: &Part) -> Option<Reason> {
+    let Part::Tank { outlet_height_mm, .. } = part else { return None };
+    (*outlet_height_mm < LOW_OUTLET_MM).then_some(Reason::OutletLow { outlet_mm: *outlet_height_mm })
 }
 
 /// What is assumed about the solids that the diverter keeps out of the tank.
