@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use eavesward_engine::{Catchment, Day, Gauge, RainRecord};
+use eavesward_engine::{Catchment, Day, Gauge, Limit, RainRecord};
 
 use super::args::{self, DutyArgs};
 use super::dates::{Record, report};
@@ -12,7 +12,7 @@ use super::table::Table;
 use super::truth::{DRAWS, LeftOut, Truth, leaf_factor};
 use super::verdict::{ABSOLUTE, EARLY, Figures, LATE, MEDIAN, SPLIT, Seen, WITHIN, verdicts};
 use super::{normal, normal_below, seattle_readings};
-use crate::outside::{assert_relative, assert_within, day};
+use crate::outside::{Asked, assert_relative, assert_within, day, forecast, seattle};
 
 /// The figures of one forecast for true days that come as evenly spaced chances of a law.
 fn figures(likely: i32, said: &dyn Fn(i32) -> f64, came: &[i32]) -> Figures {
@@ -216,6 +216,44 @@ fn walk(record: &Record) -> Vec<Origin> {
     (0..record.origins.len()).map(|index| record.origin(&truth, index).unwrap()).collect()
 }
 
+/// The engine asked by hand, with the two years up to an origin.
+#[test]
+fn forecasts_are_those_of_the_engine() {
+    let readings = seattle_readings();
+    for (line, since_days) in [("--limit 100", 0), ("--limit 100 --since-days 20", 20), ("--limit 3", 0)] {
+        let line = format!("--duty diverter --years 2 --step 90 {line}");
+        let record = record("seattle.csv", &readings, &line).unwrap();
+        let (duty, ..) = asked(&format!("seattle.csv {line}"));
+        let part = Part::new(duty.duty, duty.place, duty.limit).unwrap();
+        let whole = seattle();
+        let mut asked_by_hand = 0;
+        for (origin, of) in record.origins.iter().zip(walk(&record)) {
+            let Origin::Seen(of) = of else { continue };
+            let record = crate::outside::part(&whole, origin.plus(1 - 731), *origin);
+            let climate = Gauge::new(record.clone(), None).climate().cloned().unwrap();
+            let answer = forecast(&Asked {
+                site: &part.site,
+                roof: &part.roof,
+                record: &record,
+                climate: Some(&climate),
+                exposure: part.exposure,
+                limit: Limit { median: part.limit, log_sd: 0.0 },
+                since: origin.plus(-since_days),
+                as_of: *origin,
+                horizon_days: 21_915,
+            })
+            .unwrap();
+            let likely = answer.day_of_chance(0.5).unwrap().since(*origin);
+            let came = likely - of.errors[0];
+            let expected =
+                Seen::new(origin.ymd().0, Some(likely), 0, &[came], |day| answer.chance_by(origin.plus(day)));
+            assert_eq!(of, expected.unwrap(), "{line}, {origin:?}");
+            asked_by_hand += 1;
+        }
+        assert!(asked_by_hand >= 6, "{line}: {asked_by_hand}");
+    }
+}
+
 /// 10 mm every fourth day: every date is known to two storms.
 #[test]
 fn a_steady_climate_is_forecast_to_the_storm() {
@@ -265,32 +303,58 @@ fn origins_are_left_out_for_a_reason() {
     assert!(of("--limit 200 --since-days 60").abs() <= 10 && of("--limit 200").abs() <= 10);
 }
 
-/// Dry from April to September: only origins from then count, and each summer is one spell.
+/// Dry from April to September, and twelve days between storms else. An origin counts from the tenth dry day on, once the
+/// pile is over a quarter of the limit. Each spell is a cluster.
 #[test]
 fn dry_spells_are_chosen() {
     let start = day(2001, 1, 1);
-    let readings: BTreeMap<i32, f64> = (0..3650)
-        .map(|n| {
-            let wet = !(3..9).contains(&start.plus(n).month0()) && n % 3 == 0;
-            (start.0 + n, if wet { 8.0 } else { 0.0 })
-        })
-        .collect();
-    let line = "--duty gutter --years 3 --canopy-share 0.5 --dry-spells --step 4";
+    let wet = |day: Day| !(3..9).contains(&day.month0()) && day.since(start) % 12 == 0;
+    let readings: BTreeMap<i32, f64> =
+        (0..3650).map(|n| (start.0 + n, if wet(start.plus(n)) { 8.0 } else { 0.0 })).collect();
+    let line = "--duty gutter --limit 0.03 --years 3 --dry-spells --step 1";
     let record = record("dry.csv", &readings, line).unwrap();
-    let mut spells = std::collections::BTreeSet::new();
+    let part = Part::new(Duty::Gutter, Place::default(), Some(0.03)).unwrap();
+    let (mut spells, mut by_days, mut by_pile) = (std::collections::BTreeSet::new(), 0, 0);
     for (origin, of) in record.origins.iter().zip(walk(&record)) {
-        let dry = (0..10).all(|back| readings[&(origin.0 - back)] == 0.0);
+        let dry = (0..300).find(|back| wet(origin.plus(-back))).unwrap();
+        let pile: f64 = (0..dry).map(|back| part.fall_of_day(origin.plus(-back).month0())).sum();
+        let enough = pile > 0.25 * part.limit;
         match of {
             Origin::Seen(seen) => {
-                assert!(dry, "{origin:?}");
+                assert!(dry >= 10 && enough, "{origin:?}: {dry} days, {pile}");
+                assert_eq!(seen.cluster, origin.plus(-dry).0);
                 spells.insert(seen.cluster);
             }
-            Origin::Left(left) => assert!(dry && left == LeftOut::Open, "{origin:?} {left:?}"),
-            // The pile needs some weeks.
-            Origin::Unwanted => assert!(origin.month0() < 6 || !dry, "{origin:?}"),
+            Origin::Left(left) => {
+                assert!(dry >= 10 && enough && left == LeftOut::Open, "{origin:?} {left:?}")
+            }
+            Origin::Unwanted => {
+                assert!(dry < 10 || !enough, "{origin:?}: {dry} days, {pile}");
+                by_days += i32::from(enough);
+                by_pile += i32::from(dry >= 10);
+            }
         }
     }
-    assert_eq!(spells.len(), 7, "{spells:?}");
+    // Seven summers, and the spells of seven autumns.
+    assert!(spells.len() > 14 && by_days > 20 && by_pile > 20, "{} {by_days} {by_pile}", spells.len());
+}
+
+/// The median of n independent normal errors has the standard error `sd sqrt(pi / 2 / n)` (Kendall & Stuart, The
+/// Advanced Theory of Statistics 1, 10.10).
+#[test]
+fn the_median_of_normal_errors() {
+    const N: i32 = 400;
+    let law = normal(3000.0, 500.0, 6000);
+    let seen = (0..N).map(|i| {
+        let came = law.quantile((f64::from(i) + 0.5) / f64::from(N));
+        Seen::new(i, Some(3010), 9999, &[came], |_| Ok::<f64, ()>(0.5)).unwrap()
+    });
+    let (rows, _) = verdicts(&[seen.collect()]);
+    let median = rows[0].as_ref().unwrap().figures[MEDIAN];
+    assert_within(median.mean, 10.0, 3.0, "median");
+    let expected = 500.0 * (std::f64::consts::FRAC_PI_2 / f64::from(N)).sqrt();
+    // 500 draws know a standard error to a thirtieth; four of those. The steps between 400 errors add a few per cent.
+    assert_relative(median.error, expected, 0.18, "standard error");
 }
 
 /// Every duty over Seattle, and the same record twice.
@@ -324,7 +388,10 @@ fn reports_on_seattle() {
             let row = text.lines().find(|row| row.starts_with(&format!("{name} "))).unwrap().to_owned();
             row.split_whitespace().map(str::to_owned).collect::<Vec<_>>()
         };
-        assert_eq!(row(&alone, "seattle")[1], seen.to_string());
+        let left = |why| outcomes.iter().filter(|origin| **origin == Origin::Left(why)).count().to_string();
+        let of = row(&alone, "seattle");
+        assert_eq!(of[1], seen.to_string());
+        assert_eq!(of[of.len() - 2..], [left(LeftOut::Open), left(LeftOut::Gap)]);
         assert!(!alone.contains("Distance"), "{alone}");
         let twice = [self::record("a/one.csv", &readings, &format!("{line} --step 28")).unwrap(), record];
         let both = report(&twice, spread, vec![outcomes.clone(), outcomes]);
