@@ -339,6 +339,20 @@ fn dry_spells_are_chosen() {
     assert!(spells.len() > 14 && by_days > 20 && by_pile > 20, "{} {by_days} {by_pile}", spells.len());
 }
 
+/// A day without a reading may have brought runoff.
+#[test]
+fn a_gap_ends_a_dry_spell() {
+    let mut readings: BTreeMap<i32, f64> =
+        (0..1000).map(|n| (n, if n < 900 && n % 5 == 0 { 8.0 } else { 0.0 })).collect();
+    readings.remove(&920);
+    let gauge = gauge(&readings);
+    let part = Part::new(Duty::Screen, Place::default(), None).unwrap();
+    let catchment = Catchment::new(&gauge, &part.roof).unwrap();
+    let truth = Truth::new(&part, &gauge, &catchment).unwrap();
+    let since = |today| truth.dry_spell(Day(today)).map(|spell| spell.since.0);
+    assert_eq!([894, 895, 919, 920, 950].map(since), [Some(890), Some(895), Some(895), None, None]);
+}
+
 /// The median of n independent normal errors has the standard error `sd sqrt(pi / 2 / n)` (Kendall & Stuart, The
 /// Advanced Theory of Statistics 1, 10.10).
 #[test]
