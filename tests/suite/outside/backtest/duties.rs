@@ -326,7 +326,7 @@ fn dry_spells_are_chosen() {
                 spells.insert(seen.cluster);
             }
             Origin::Left(left) => {
-                assert!(dry >= 10 && enough && left == LeftOut::Open, "{origin:?} {left:?}")
+                assert!(dry >= 10 && enough && left == LeftOut::Open, "{origin:?} {left:?}");
             }
             Origin::Unwanted => {
                 assert!(dry < 10 || !enough, "{origin:?}: {dry} days, {pile}");
