@@ -312,7 +312,7 @@ async fn a_low_outlet_is_told(app: &App) {
     };
     let (limit, said) = outlet(30.0).await;
     assert_eq!(limit, 10.0);
-    assert!(said.contains("The outlet is 30 mm above the floor, so sediment reaches it early"), "{said}");
+    assert!(said.contains("The outlet is 30.0 mm above the floor, so sediment reaches it early"), "{said}");
     assert_eq!(outlet(0.0).await.0, 1.0);
     assert!(!outlet(100.0).await.1.contains("The outlet is"));
 }
