@@ -4,7 +4,7 @@
 //! # async fn demo() -> Result<(), eavesward_client::Error> {
 //! use eavesward_client::{Client, TaskQuery};
 //!
-//! let client = Client::builder().base_url("https://eaves.example").key("the bearer key").build()?;
+//! let client = Client::builder().base_url("https://eaves.example").key("ew_example").build()?;
 //! let mut tasks = client.tasks().list(&TaskQuery::builder().within_days(7).build());
 //! while let Some(task) = tasks.next().await {
 //!     let task = task?;
@@ -120,7 +120,7 @@
 //!
 //! let client = Client::builder()
 //!     .base_url("https://eaves.example")
-//!     .key("the bearer key")
+//!     .key("ew_example")
 //!     .traceparent(present_span)
 //!     .build()?;
 //! # let _ = client;
@@ -157,7 +157,7 @@
 //!
 //! let client = Client::builder()
 //!     .base_url("https://eaves.example")
-//!     .key("the bearer key")
+//!     .key("ew_example")
 //!     .ca_pem(std::fs::read("company-ca.pem")?)
 //!     .proxy(reqwest::Proxy::all("http://proxy.example:3128")?)
 //!     .build()?;
