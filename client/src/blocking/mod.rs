@@ -4,7 +4,7 @@
 //! # fn main() -> Result<(), eavesward_client::Error> {
 //! use eavesward_client::{Client, TaskQuery, blocking};
 //!
-//! let client = Client::builder().base_url("https://eaves.example").key("the bearer key").build()?;
+//! let client = Client::builder().base_url("https://eaves.example").key("ew_example").build()?;
 //! let client = blocking::Client::new(client)?;
 //! for task in client.tasks().list(&TaskQuery::builder().within_days(7).build()) {
 //!     let task = task?;
